@@ -1,0 +1,104 @@
+"""Temperatures over time, whoever made them: a plan, a forecast or a logger."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.errors import FiringError
+
+FloatArray = npt.NDArray[np.float64]
+TraceKind = Literal["planned", "forecast", "measured"]
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One firing's temperatures over time.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (n,)
+        Seconds since the trace began, finite and strictly increasing.
+    temperature_c : ndarray, shape (n, channels)
+        Temperatures [°C]; NaN where a channel has no usable reading.
+    channels : tuple of str
+        One name a column.
+    duty : ndarray, shape (n,), optional
+        Share of full power switched on, 0 to 1.
+    started : datetime, optional
+        The wall-clock moment of ``time_s == 0``, with its time zone.
+    kind : {"planned", "forecast", "measured"}
+        Who made it.
+
+    Raises
+    ------
+    FiringError
+        If shapes disagree, time does not increase or `started` has no time zone.
+    """
+
+    time_s: FloatArray
+    temperature_c: FloatArray
+    channels: tuple[str, ...]
+    kind: TraceKind
+    duty: FloatArray | None = None
+    started: datetime | None = None
+
+    def __post_init__(self) -> None:
+        time_s = np.asarray(self.time_s, dtype=np.float64)
+        temperature_c = np.asarray(self.temperature_c, dtype=np.float64)
+        if temperature_c.ndim == 1:
+            temperature_c = temperature_c[:, np.newaxis]
+        if time_s.ndim != 1 or temperature_c.shape != (time_s.size, len(self.channels)):
+            raise FiringError(
+                f"a trace of {time_s.size} times and {len(self.channels)} channels needs "
+                f"temperatures of that shape, not {temperature_c.shape}"
+            )
+        if not np.all(np.isfinite(time_s)) or np.any(np.diff(time_s) <= 0):
+            raise FiringError("the times of a trace must be finite and increase")
+        if self.duty is not None and self.duty.shape != time_s.shape:
+            raise FiringError("the duty of a trace needs one value a time")
+        if self.started is not None and self.started.tzinfo is None:
+            raise FiringError("the start of a trace needs a time zone")
+        for array in (time_s, temperature_c):
+            array.flags.writeable = False
+        object.__setattr__(self, "time_s", time_s)
+        object.__setattr__(self, "temperature_c", temperature_c)
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds from the first to the last sample."""
+        return float(self.time_s[-1] - self.time_s[0]) if self.time_s.size else 0.0
+
+    def channel_c(self, channel: int | str = 0) -> FloatArray:
+        """Return one channel's temperatures [°C], shape (n,), by its number from 0 or its name."""
+        if isinstance(channel, str):
+            if channel not in self.channels:
+                raise FiringError(f'no channel "{channel}"; there are: {", ".join(self.channels)}')
+            channel = self.channels.index(channel)
+        column: FloatArray = self.temperature_c[:, channel]
+        return column
+
+    def seconds_above(self, level_c: float, channel: int | str = 0) -> float:
+        """Return how long one channel, taken to run straight between readings, is above a level [s].
+
+        Parameters
+        ----------
+        level_c : float
+            The level [°C].
+        channel : int or str
+            Number from 0 or name.
+        """
+        temperature_c = self.channel_c(channel)
+        usable = np.isfinite(temperature_c)
+        over = temperature_c[usable] - level_c
+        step_s = np.diff(self.time_s[usable])
+        first, second = over[:-1], over[1:]
+        higher = np.maximum(first, second)
+        span = np.abs(second - first)
+        # Of a step that crosses the level, the part above is to the whole as its height is.
+        share = np.divide(
+            np.clip(higher, 0.0, span), span, out=(first > 0).astype(float), where=span > 0
+        )
+        return float(np.sum(step_s * share))
