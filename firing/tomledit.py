@@ -1,0 +1,196 @@
+"""Change values in a TOML text and leave the rest of it, comments above all, as it was.
+
+A comment above ``[[segment]]`` speaks of that segment.  TOML's grammar, and every library that
+follows it, files it under the table before; so the text is first cut into blocks, each a header
+with the comment lines right above it, and values are changed block by block.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from firing.tomlfile import header_lines
+
+if TYPE_CHECKING:
+    from tomlkit.items import Item
+
+_SIMPLE_HEADER = re.compile(r"\s*\[(\[?)\s*([A-Za-z0-9_-]+)\s*\]\]?")
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """`name` is empty for the head of the file; `repeated` tells ``[[name]]`` from ``[name]``."""
+
+    name: str
+    repeated: bool
+    opening: str
+    body: str
+
+    def data(self) -> dict[str, Any]:
+        return tomllib.loads(_retitled(self.body, self.name, ""))
+
+    def updated(self, data: Mapping[str, Any]) -> str:
+        """Return the block's text with `data` in it."""
+        inner = _updated(_retitled(self.body, self.name, ""), data)
+        return self.opening + _retitled(inner, "", self.name)
+
+
+def render(data: Mapping[str, Any], base_text: str | None = None) -> str:
+    """Return `data` as TOML text, keeping the comments and layout of `base_text`.
+
+    Only values that differ are touched.  Repeated tables are matched by content first, so a
+    comment stays with its own table when others are added, moved or removed.
+
+    Parameters
+    ----------
+    data : mapping
+        Strings, numbers, booleans, lists of those, mappings and lists of mappings.
+    base_text : str, optional
+        The file as it was, valid TOML.
+    """
+    head, *blocks = _split(base_text or "")
+    in_blocks = {block.name for block in blocks}
+    tables = {key for key, value in data.items() if _is_table(value)}
+    inline = {key for key in head.data() if key in tables}
+    scalars = {key: value for key, value in data.items() if key not in tables or key in inline}
+    parts = [_updated(head.body, scalars)]
+    done: set[str] = set()
+    for block in blocks:
+        if block.name in done or block.name not in data:
+            continue
+        done.add(block.name)
+        same = [other for other in blocks if other.name == block.name]
+        value = data[block.name]
+        if isinstance(value, Mapping):
+            parts.append(block.updated(value))
+        else:
+            parts.extend(_matched(block.name, same, value))
+    for key, value in data.items():
+        if key in tables and key not in in_blocks and key not in inline:
+            many = value if isinstance(value, list) else [value]
+            bracket = ("[[", "]]") if isinstance(value, list) else ("[", "]")
+            parts.extend(f"{bracket[0]}{key}{bracket[1]}\n{_updated('', v)}" for v in many)
+    return _joined(parts)
+
+
+def _is_table(value: Any) -> bool:
+    if isinstance(value, list):
+        return bool(value) and all(isinstance(entry, Mapping) for entry in value)
+    return isinstance(value, Mapping)
+
+
+def _joined(parts: Sequence[str]) -> str:
+    text = ""
+    for part in parts:
+        if text and not text.endswith("\n"):
+            text += "\n"
+        if text and part and not text.endswith("\n\n") and not part.startswith("\n"):
+            text += "\n"
+        text += part
+    return text if text.endswith("\n") or not text else text + "\n"
+
+
+def _split(text: str) -> list[_Block]:
+    lines = text.splitlines(keepends=True)
+    starts: list[tuple[int, int, str, bool]] = []
+    for number in header_lines(text):
+        match = _SIMPLE_HEADER.match(lines[number - 1])
+        if match is None:
+            continue  # a dotted header: a table within the block it stands in
+        first = number - 1
+        while first > 0 and lines[first - 1].lstrip().startswith("#"):
+            first -= 1
+        starts.append((first, number, match[2], bool(match[1])))
+    ends = [*(start[0] for start in starts[1:]), len(lines)][: len(starts)]
+    head_end = starts[0][0] if starts else len(lines)
+    blocks = [_Block("", False, "", "".join(lines[:head_end]))]
+    for (first, number, name, repeated), end in zip(starts, ends, strict=True):
+        opening, body = "".join(lines[first:number]), "".join(lines[number:end])
+        blocks.append(_Block(name, repeated, opening, body))
+    return blocks
+
+
+def _retitled(body: str, old: str, new: str) -> str:
+    """Move the headers of tables within a block, ``[name.more]``, out of or into its name."""
+    lines = body.splitlines(keepends=True)
+    dotted = rf"{re.escape(old)}\s*[.]\s*" if old else ""
+    prefix = re.compile(rf"(\s*\[\[?\s*){dotted}")
+    for number in header_lines(body):
+        stem = f"{new}." if new else ""
+        lines[number - 1] = prefix.sub(rf"\g<1>{stem}", lines[number - 1], count=1)
+    return "".join(lines)
+
+
+def _matched(name: str, blocks: Sequence[_Block], wanted: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the text of each wanted table, written into the old block that is most like it."""
+    before = [block.data() for block in blocks]
+    likeness = sorted(
+        (
+            (-_shared(old, new), abs(i - j), i, j)
+            for i, old in enumerate(before)
+            for j, new in enumerate(wanted)
+        ),
+    )
+    block_of: dict[int, _Block] = {}
+    taken: set[int] = set()
+    for _, _, i, j in likeness:
+        if i not in taken and j not in block_of:
+            taken.add(i)
+            block_of[j] = blocks[i]
+    return [
+        block_of[j].updated(value)
+        if j in block_of
+        else f"[[{name}]]\n{_updated('', value)}"
+        for j, value in enumerate(wanted)
+    ]
+
+
+def _shared(old: Mapping[str, Any], new: Mapping[str, Any]) -> float:
+    """Return the share of entries that two tables have in common, 1 for equal ones."""
+    keys = {*old, *new}
+    same = [key for key in keys if key in old and key in new and old[key] == new[key]]
+    return len(same) / len(keys)
+
+
+def _updated(body: str, data: Mapping[str, Any]) -> str:
+    import tomlkit
+
+    # The blank lines that end a block stay at its end when a key is added.
+    kept = body.rstrip("\n")
+    tail = body[len(kept) :]
+    document: Any = tomlkit.parse(kept + "\n" if kept else "")
+    _update(document, data)
+    text: str = tomlkit.dumps(document)
+    return text.rstrip("\n") + (tail or "\n") if text.strip() or tail else ""
+
+
+def _update(table: Any, data: Mapping[str, Any]) -> None:
+    for key in [key for key in table if key not in data]:
+        del table[key]
+    for key, value in data.items():
+        old = table.get(key)
+        plain = old.unwrap() if hasattr(old, "unwrap") else old
+        if key in table and plain == value and isinstance(plain, bool) == isinstance(value, bool):
+            continue
+        if isinstance(value, Mapping) and isinstance(old, dict):
+            _update(old, value)
+        else:
+            _set(table, key, value)
+
+
+def _set(table: Any, key: str, value: Any) -> None:
+    """Set one value, keeping the comment that stands behind the old one on its line."""
+    import tomlkit
+
+    old = table.get(key)
+    item: Item = tomlkit.item(value)
+    if hasattr(old, "trivia") and hasattr(item, "trivia"):
+        item.trivia.indent = old.trivia.indent
+        item.trivia.comment_ws = old.trivia.comment_ws
+        item.trivia.comment = old.trivia.comment
+        item.trivia.trail = old.trivia.trail
+    table[key] = item

@@ -1,0 +1,420 @@
+"""Read TOML with every fault named at its line; write it back with its comments, atomically.
+
+Generic: it knows no kind of file.  A caller brings a pydantic model whose fields carry, in
+``json_schema_extra``, an ``example`` and where it fits a ``unit``; from these each fault becomes
+one sentence: where, what, the limit with its unit, and what to write instead.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import tempfile
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
+
+    Model = TypeVar("Model", bound=BaseModel)
+
+KeyPath = tuple[str | int, ...]
+
+MAX_BYTES = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in a file."""
+
+    file: str
+    line: int | None
+    field: str
+    message: str
+
+    def __str__(self) -> str:
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        return (
+            f"{place}: {self.field}: {self.message}" if self.field else f"{place}: {self.message}"
+        )
+
+
+class FaultyFile(FiringError):
+    """A file that cannot be used, with all its faults in the order of its lines."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = tuple(sorted(faults, key=lambda fault: fault.line or 0))
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def read_text(path: Path) -> str:
+    """Return the text of a TOML file (UTF-8, a byte-order mark allowed).
+
+    Raises
+    ------
+    FaultyFile
+        If there is no such file, or it is a directory, empty, too long or not UTF-8 text.
+    """
+    name = str(path)
+    if path.is_dir():
+        raise FaultyFile([Fault(name, None, "", "is a directory; name a TOML file in it")])
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except FileNotFoundError:
+        raise FaultyFile([Fault(name, None, "", "there is no such file")]) from None
+    except OSError as error:
+        raise FaultyFile([Fault(name, None, "", f"cannot be read: {error.strerror}")]) from None
+    if len(data) > MAX_BYTES:
+        limit = f"is larger than {MAX_BYTES // 1_000_000} MB; is it a log rather than a TOML file?"
+        raise FaultyFile([Fault(name, None, "", limit)])
+    if not data.strip():
+        raise FaultyFile([Fault(name, None, "", "is empty; a TOML file was expected")])
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise FaultyFile([Fault(name, line, "", "is not UTF-8 text; save it as UTF-8")]) from None
+    if "\0" in text:
+        raise FaultyFile([Fault(name, None, "", "is a binary file; a TOML file was expected")])
+    return text
+
+
+def parse(text: str, name: str) -> dict[str, Any]:
+    """Return the data of a TOML text; `name` is what faults call it.
+
+    Raises
+    ------
+    FaultyFile
+        If it is not TOML, with the line.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        match = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        reason = re.sub(r"\s*\(at .*\)$", "", str(error))
+        line = int(match[1]) if match else text.count("\n") + 1
+        what = f"is not TOML here ({reason[0].lower()}{reason[1:]})"
+        raise FaultyFile([Fault(name, line, "", what)]) from None
+
+
+_HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
+_BARE_OR_QUOTED = r"""(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')"""
+_KEY = re.compile(rf"\s*({_BARE_OR_QUOTED}(?:\s*\.\s*{_BARE_OR_QUOTED})*)\s*=")
+_QUOTED = re.compile(r'"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#.*|[\[\]{}]')
+
+
+def key_lines(text: str) -> dict[KeyPath, int]:
+    """Return the line, from 1, on which each key and table of a valid TOML text stands.
+
+    Keys inside inline tables and arrays are found at the line of the key that holds them.
+    """
+    lines: dict[KeyPath, int] = {}
+    for number, path, opens_table in _scan(text):
+        if opens_table and path and isinstance(path[-1], int):
+            lines.setdefault(path[:-1], number)
+        lines[path] = number
+    return lines
+
+
+def header_lines(text: str) -> list[int]:
+    """Return the lines, from 1, that open a table in a valid TOML text."""
+    return [number for number, _, opens_table in _scan(text) if opens_table]
+
+
+def _scan(text: str) -> Iterator[tuple[int, KeyPath, bool]]:
+    """Yield the line of each key and table header, its path, and whether it is a header."""
+    counts: dict[KeyPath, int] = {}
+    table: KeyPath = ()
+    depth, closing = 0, ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        rest = line
+        if closing:
+            position = rest.find(closing)
+            if position < 0:
+                continue
+            rest, closing = rest[position + 3 :], ""
+        elif depth == 0:
+            header = _HEADER.match(line)
+            if header is not None:
+                table = _current(_keys(header[2]), counts)
+                if header[1] == "[[":
+                    counts[table] = counts.get(table, -1) + 1
+                    table = (*table, counts[table])
+                yield number, table, True
+                continue
+            key = _KEY.match(line)
+            if key is not None:
+                yield number, (*table, *_keys(key[1])), False
+                rest = line[key.end() :]
+        position = 0
+        while (token := _QUOTED.search(rest, position)) is not None:
+            mark, position = token[0], token.end()
+            if mark in ('"""', "'''"):
+                end = rest.find(mark, position)
+                if end < 0:
+                    closing = mark
+                    break
+                position = end + 3
+            elif mark in "[{":
+                depth += 1
+            elif mark in "]}":
+                depth = max(0, depth - 1)
+
+
+def _keys(text: str) -> tuple[str, ...]:
+    data: Any = tomllib.loads(f"{text}=0")
+    keys: list[str] = []
+    while isinstance(data, dict):
+        key = next(iter(data))
+        keys.append(key)
+        data = data[key]
+    return tuple(keys)
+
+
+def _current(keys: tuple[str | int, ...], counts: Mapping[KeyPath, int]) -> KeyPath:
+    """Return the path with the running number of every array of tables that it passes through."""
+    path: KeyPath = ()
+    for position, key in enumerate(keys):
+        path = (*path, key)
+        if path in counts and position < len(keys) - 1:
+            path = (*path, counts[path])
+    return path
+
+
+def line_of(path: KeyPath, lines: Mapping[KeyPath, int]) -> int | None:
+    """Return the line of `path`, or of the nearest table around it."""
+    while path:
+        if path in lines:
+            return lines[path]
+        path = path[:-1]
+    return None
+
+
+def describe_path(path: KeyPath) -> str:
+    """Return a key path for reading: ``("segment", 2, "hold")`` is ``segment 3 hold``."""
+    return " ".join(str(part + 1) if isinstance(part, int) else part for part in path)
+
+
+def validate(
+    text: str, name: str, model: type[Model], *, context: Mapping[str, Any] | None = None
+) -> tuple[Model | None, list[Fault], dict[str, Any]]:
+    """Check a TOML text against a model, all faults at once.
+
+    Parameters
+    ----------
+    text, name : str
+        The text, and what its faults call the file.
+    model : type of BaseModel
+        What the data must be.
+    context : mapping, optional
+        Handed to the model's validators; the data themselves are added as ``"data"``.
+
+    Returns
+    -------
+    instance : BaseModel or None
+        None if there are faults.
+    faults : list of Fault
+    data : dict
+        The data as read, for checks across fields.
+
+    Raises
+    ------
+    FaultyFile
+        If the text is not TOML at all.
+    """
+    from pydantic import ValidationError
+
+    data = parse(text, name)
+    try:
+        instance = model.model_validate(data, context={**(context or {}), "data": data})
+    except ValidationError as error:
+        lines = key_lines(text)
+        faults = [
+            Fault(name, line_of(path, lines), describe_path(path), _sentence(detail, model, path))
+            for detail in error.errors(include_url=False)
+            for path in [_path(detail["loc"], data)]
+        ]
+        return None, faults, data
+    return instance, [], data
+
+
+def _path(location: tuple[str | int, ...], data: Any) -> KeyPath:
+    """Keep the parts of a pydantic location that are keys of the file, not names of its types."""
+    path: list[str | int] = []
+    for position, part in enumerate(location):
+        if isinstance(data, dict) and isinstance(part, str):
+            if part in data:
+                data = data[part]
+            elif position < len(location) - 1:
+                continue
+            path.append(part)
+        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+            data = data[part]
+            path.append(part)
+    return tuple(path)
+
+
+def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> str:
+    kind, given = detail["type"], detail["input"]
+    context = detail.get("ctx", {})
+    owner, extra = _owner(model, path)
+    example = str(extra.get("example", ""))
+    advice = f"; write {example}" if example else ""
+    unit = f" {extra['unit']}" if "unit" in extra else ""
+    if kind == "value_error":
+        return str(context.get("error", detail["msg"]))
+    if kind == "missing":
+        return f"is missing{advice}"
+    if kind == "extra_forbidden":
+        known = sorted(owner.model_fields) if owner is not None else []
+        return f"is not a key here; {_suggest(str(path[-1]), known)}"
+    if kind == "literal_error":
+        expected = re.findall(r"'([^']*)'", str(context.get("expected", "")))
+        return f"{_shown(given)} is not known; {_suggest(str(given), expected)}"
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+        limit = next(iter(context.values()))
+        words = {
+            "greater_than": "must be above",
+            "greater_than_equal": "must be at least",
+            "less_than": "must be below",
+            "less_than_equal": "must be at most",
+        }[kind]
+        return f"{_shown(given)}{unit} {words} {limit:g}{unit}{advice}"
+    if kind == "too_short":
+        return f"needs at least {context.get('min_length', 1)}{advice}"
+    if kind in ("string_too_short", "string_too_long"):
+        return f"must have {context.get('min_length', 1)} to {context.get('max_length', 200)} characters"
+    wanted = {
+        "string_type": "text in quotes",
+        "float_type": "a number",
+        "int_type": "a whole number",
+        "bool_type": "true or false",
+        "list_type": "a list of tables",
+        "model_type": "a table",
+        "finite_number": "a finite number",
+    }.get(kind)
+    if wanted is not None:
+        return f"{_shown(given)} stands where {wanted} is wanted{advice}"
+    return f"{_shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
+
+
+def _owner(
+    model: type[BaseModel], path: KeyPath
+) -> tuple[type[BaseModel] | None, Mapping[str, Any]]:
+    """Return the model that a path's last key belongs to, and that key's schema notes."""
+    from typing import get_args
+
+    from pydantic import BaseModel
+
+    current: type[BaseModel] | None = model
+    extra: Mapping[str, Any] = {}
+    owner: type[BaseModel] | None = model
+    for part in path:
+        if isinstance(part, int):
+            continue
+        owner, extra = current, {}
+        found = current.model_fields.get(part) if current is not None else None
+        current = None
+        if found is not None:
+            noted = found.json_schema_extra
+            extra = noted if isinstance(noted, dict) else {}
+            stack: list[Any] = [found.annotation]
+            while stack:
+                kind = stack.pop()
+                if isinstance(kind, type) and issubclass(kind, BaseModel):
+                    current = kind
+                stack.extend(get_args(kind))
+    return owner, extra
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{clean(value)[:40]}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    return str(value)
+
+
+def _suggest(given: str, known: Sequence[str]) -> str:
+    close = difflib.get_close_matches(given, known, n=1, cutoff=0.6)
+    if close:
+        return f'did you mean "{close[0]}"?'
+    return f"write one of: {', '.join(known)}"
+
+
+def clean(text: str) -> str:
+    """Return `text` with control characters, which could steer a terminal, made visible as �."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
+    """Write a text file whole or not at all: to a temporary name, then renamed.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    text : str
+        What.
+    overwrite : bool
+        Whether a file already there may be replaced.
+
+    Raises
+    ------
+    FiringError
+        If the file exists and may not be replaced, or the folder cannot be written to.
+    """
+    if path.is_dir():
+        raise FiringError(f"{path}: is a directory; name a file in it")
+    if path.exists() and not overwrite:
+        raise FiringError(f"{path}: exists already; choose another name, or say to overwrite it")
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(temporary, _mode(path))
+            if overwrite:
+                os.replace(temporary, path)
+            else:
+                # A hard link, unlike a rename, fails if somebody was quicker to take the name.
+                _publish(temporary, path)
+        finally:
+            if os.path.exists(temporary):
+                os.unlink(temporary)
+    except FileExistsError:
+        raise FiringError(f"{path}: exists already; choose another name") from None
+    except OSError as error:
+        raise FiringError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def _mode(path: Path) -> int:
+    if path.exists():
+        return path.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _publish(temporary: str, path: Path) -> None:
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems (FAT sticks, network shares) have no hard links.
+        os.rename(temporary, path)
