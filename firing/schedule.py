@@ -1,0 +1,139 @@
+"""A schedule: the ramps and holds a controller is given, and their own arithmetic."""
+
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from firing.errors import FiringError
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit
+
+Purpose = Literal["bisque", "glaze", "once-fired", "decal", "other"]
+PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
+
+Drive = Literal["rate", "unlimited", "off"]
+"""How a ramp is driven: at a set rate, with all the power there is, or with the elements off."""
+
+ROOM_C = 20.0
+HOT_START_C = 60.0
+"""A program that starts above this starts in a kiln still hot, not at room temperature."""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One ramp to a target and the hold there.
+
+    Attributes
+    ----------
+    target_c : float
+        Where the ramp ends [°C].
+    rate_c_per_h : float or None
+        Size of the programmed rate [°C/h], above 0; None when `drive` is not ``"rate"``.  Whether
+        the ramp heats or cools follows from the target.
+    drive : {"rate", "unlimited", "off"}
+        What drives the ramp.
+    hold_s : float
+        Time kept at the target [s].
+    name, action : str
+        What it is for, and what a person does when it ends.
+    """
+
+    target_c: float
+    rate_c_per_h: float | None
+    drive: Drive = "rate"
+    hold_s: float = 0.0
+    name: str = ""
+    action: str = ""
+
+    def __post_init__(self) -> None:
+        if (self.drive == "rate") != (self.rate_c_per_h is not None):
+            raise FiringError("a segment has a rate in °C/h exactly when its drive is by rate")
+        if self.rate_c_per_h is not None and not self.rate_c_per_h > 0:
+            raise FiringError(
+                f"a rate of {self.rate_c_per_h:g} °C/h never arrives; give one above 0"
+            )
+        if not self.hold_s >= 0:
+            raise FiringError(f"a hold of {self.hold_s:g} s is negative; give 0 or more")
+
+    def ramp_s(self, from_c: float) -> float | None:
+        """Return the programmed seconds from `from_c` [°C] to the target; None if no rate is set."""
+        if self.rate_c_per_h is None:
+            return None
+        return abs(self.target_c - from_c) / self.rate_c_per_h * SECONDS_PER_HOUR
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the segment with unit-suffixed keys, as the JSON documents show it."""
+        return {
+            "name": self.name,
+            "rate_c_per_h": self.rate_c_per_h,
+            "drive": self.drive,
+            "target_c": self.target_c,
+            "hold_s": self.hold_s,
+            "action": self.action,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """A whole program.  Never changed in place: an edit makes a new one, so undo is a stack.
+
+    Attributes
+    ----------
+    title : str
+        Ware and purpose in a few words.
+    segments : tuple of Segment
+        At least one, in order.
+    purpose : {"bisque", "glaze", "once-fired", "decal", "other"}
+        Which cautions and limits apply.
+    start_c : float
+        Temperature the program starts from [°C].
+    unit : {"C", "F"}
+        The unit its owner reads and writes.
+    notes : str
+        Free text.
+    """
+
+    title: str
+    segments: tuple[Segment, ...]
+    purpose: Purpose = "other"
+    start_c: float = ROOM_C
+    unit: TemperatureUnit = "C"
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.segments:
+            raise FiringError("a schedule needs at least one segment")
+
+    def from_c(self, index: int) -> float:
+        """Return the temperature [°C] that segment `index` (from 0) starts at."""
+        return self.start_c if index == 0 else self.segments[index - 1].target_c
+
+    @property
+    def peak_c(self) -> float:
+        """The highest temperature the program asks for [°C]."""
+        return max(self.start_c, *(segment.target_c for segment in self.segments))
+
+    @property
+    def room_c(self) -> float:
+        """Room temperature [°C]: where the program starts, unless it starts from a hot kiln."""
+        return self.start_c if self.start_c < HOT_START_C else ROOM_C
+
+    @property
+    def peak_index(self) -> int:
+        """The number, from 0, of the last segment whose target is the peak."""
+        targets = [segment.target_c for segment in self.segments]
+        return len(targets) - 1 - targets[::-1].index(max(targets))
+
+    def label(self, index: int) -> str:
+        """Return what segment `index` (from 0) is called: its number from 1 and its name."""
+        name = self.segments[index].name
+        return f"{index + 1} {name}".rstrip()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the schedule with unit-suffixed keys, as the JSON documents show it."""
+        return {
+            "title": self.title,
+            "purpose": self.purpose,
+            "unit": self.unit,
+            "start_c": self.start_c,
+            "notes": self.notes,
+            "segments": [segment.to_dict() for segment in self.segments],
+        }
