@@ -1,0 +1,112 @@
+"""The bibliography: every table row, limit and caution points at an entry here by its id."""
+
+import tomllib
+from dataclasses import asdict, dataclass
+from difflib import get_close_matches
+from functools import cache
+from importlib.resources import files
+from typing import Literal, get_args
+
+from firing.errors import FiringError
+
+SourceKind = Literal[
+    "standard", "published", "common practice", "computed", "from memory", "anecdotal"
+]
+SOURCE_KINDS: tuple[SourceKind, ...] = get_args(SourceKind)
+
+# How sure a reader may be is said before the citation, never left to the kind alone.
+_LEAD = {
+    "standard": "",
+    "published": "",
+    "common practice": "Common practice, no source: ",
+    "computed": "Computed by this project: ",
+    "from memory": "From memory, not checked against the text: ",
+    "anecdotal": "Anecdotal: ",
+}
+
+
+@dataclass(frozen=True)
+class Source:
+    """One entry of the bibliography.
+
+    Attributes
+    ----------
+    id : str
+        Kebab-case name that tables and files point at.
+    citation : str
+        Who, what, where and when; for common practice, the practice itself.
+    kind : str
+        One of `SOURCE_KINDS`: how far the entry can be leaned on.
+    url, doi : str or None
+        Where the text can be read.
+    jurisdiction : str or None
+        Where a rule holds; None for what is not a rule.
+    note : str or None
+        Limits and traps of the entry.
+    """
+
+    id: str
+    citation: str
+    kind: SourceKind
+    url: str | None = None
+    doi: str | None = None
+    jurisdiction: str | None = None
+    note: str | None = None
+
+    def sentence(self) -> str:
+        """Return the entry as one short sentence that says how sure it is."""
+        doi = f", doi:{self.doi}" if self.doi else ""
+        text = f"{_LEAD[self.kind]}{self.citation}{doi}"
+        return text if text.endswith(".") else text + "."
+
+    def to_dict(self) -> dict[str, str | None]:
+        """Return every field under its own name, absent ones as None."""
+        return asdict(self)
+
+
+@cache
+def _bibliography() -> dict[str, Source]:
+    text = files("firing").joinpath("data/sources.toml").read_text(encoding="utf-8")
+    return {name: Source(id=name, **entry) for name, entry in tomllib.loads(text).items()}
+
+
+def load_sources() -> dict[str, Source]:
+    """Return the whole bibliography by id, in the order of the file; the dict is the caller's."""
+    return dict(_bibliography())
+
+
+def source(source_id: str) -> Source:
+    """Return one entry.
+
+    Parameters
+    ----------
+    source_id : str
+        The id, such as ``"cone-chart-1996"``.
+
+    Returns
+    -------
+    Source
+        The entry.
+
+    Raises
+    ------
+    FiringError
+        If there is no such entry; the sentence names the nearest ids.
+    """
+    entry = _bibliography().get(source_id)
+    if entry is None:
+        near = get_close_matches(source_id, _bibliography(), n=3, cutoff=0.65)
+        hint = f"did you mean {' or '.join(near)}?" if near else '"firing sources" lists them all.'
+        raise FiringError(f'there is no source "{source_id}"; {hint}')
+    return entry
+
+
+def cite(source_id: str) -> str:
+    """Return one short sentence for an entry; see `Source.sentence`.
+
+    Raises
+    ------
+    FiringError
+        If there is no such entry.
+    """
+    return source(source_id).sentence()
