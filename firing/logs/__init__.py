@@ -1,0 +1,1 @@
+"""Reading the files that data loggers and spreadsheets write."""

@@ -1,0 +1,178 @@
+"""The dialect of a log: how a file writes what it says, and how that is told in one line."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from firing.logs.text import encoding_label
+from firing.logs.times import DateOrder, TwoParts
+from firing.logs.values import Decimal
+from firing.logs.words import TIME_UNIT_S, TimeUnit
+from firing.units import TemperatureUnit
+
+TimeKind = Literal[
+    "datetime", "elapsed clock", "milliseconds", "seconds", "minutes", "hours", "days"
+]
+ColumnRole = Literal["time", "date", "temperature", "set-point", "duty", "other"]
+UnitFrom = Literal["option", "header", "units row", "readings", "preamble", "assumed"]
+
+KIND_OF_UNIT: dict[TimeUnit, TimeKind] = {
+    "ms": "milliseconds",
+    "s": "seconds",
+    "min": "minutes",
+    "h": "hours",
+    "d": "days",
+}
+SECONDS_OF_KIND: dict[TimeKind, float] = {
+    kind: TIME_UNIT_S[unit] for unit, kind in KIND_OF_UNIT.items()
+}
+DELIMITER_NAMES = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar", " ": "space"}
+_ORDER_WORDS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+
+
+@dataclass(frozen=True)
+class Overrides:
+    """What a person says about a log; None leaves it to be found.
+
+    `time_unit` is the unit of bare numbers; for clocks of two numbers ``min`` means mm:ss and
+    ``h`` means h:mm.
+    """
+
+    unit: TemperatureUnit | None = None
+    time_unit: TimeUnit | None = None
+    date_order: DateOrder | None = None
+    delimiter: str | None = None
+    decimal: Decimal | None = None
+    encoding: str | None = None
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its place (from 0), name to show, name as written, role and unit."""
+
+    index: int
+    name: str
+    written: str
+    role: ColumnRole
+    unit: TemperatureUnit | None = None
+    unit_from: UnitFrom | None = None
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a log is written.
+
+    Attributes
+    ----------
+    encoding, delimiter, decimal : str
+        Codec and marks.
+    preamble_lines : int
+        Lines above the header, or above the readings where there is no header.
+    first_line : int
+        Line number, from 1, of the first reading.
+    header : bool
+        Whether the columns are named.
+    columns : tuple of Column
+        Every column of the table.
+    time_kind : str
+        How time is written.
+    date_order : {"ymd", "dmy", "mdy"}, optional
+        Order of numeric dates without a four-digit year in front.
+    two_parts : {"h:mm", "mm:ss"}
+        Meaning of a clock of two numbers.
+    notes : tuple of str
+        What was assumed, as sentences.
+    """
+
+    encoding: str
+    delimiter: str
+    decimal: Decimal
+    preamble_lines: int
+    first_line: int
+    header: bool
+    columns: tuple[Column, ...]
+    time_kind: TimeKind
+    date_order: DateOrder | None = None
+    two_parts: TwoParts = "h:mm"
+    notes: tuple[str, ...] = ()
+
+    def of_role(self, *roles: ColumnRole) -> tuple[Column, ...]:
+        """Return the columns of these roles."""
+        return tuple(column for column in self.columns if column.role in roles)
+
+    @property
+    def time_columns(self) -> tuple[int, ...]:
+        """Places of the time column, or of the date's and the clock's."""
+        return tuple(c.index for c in (*self.of_role("date"), *self.of_role("time")))
+
+    @property
+    def channel_columns(self) -> tuple[Column, ...]:
+        """The temperature channels."""
+        return self.of_role("temperature")
+
+    @property
+    def unit(self) -> TemperatureUnit:
+        """The first channel's unit."""
+        return self.channel_columns[0].unit or "C"
+
+    @property
+    def unit_from(self) -> UnitFrom:
+        """Where the first channel's unit was read."""
+        return self.channel_columns[0].unit_from or "assumed"
+
+    def describe(self) -> str:
+        """Return the dialect as one line for a person."""
+        parts = [
+            DELIMITER_NAMES.get(self.delimiter, repr(self.delimiter)) + " between columns",
+            "decimal comma" if self.decimal == "," else "decimal point",
+            encoding_label(self.encoding),
+        ]
+        if self.preamble_lines:
+            lines = "1 line" if self.preamble_lines == 1 else f"{self.preamble_lines} lines"
+            parts.append(f"{lines} before the {'header' if self.header else 'readings'}")
+        if not self.header:
+            parts.append("no header")
+        parts.append(self._time_words())
+        units = {column.unit for column in self.channel_columns}
+        names = ", ".join(
+            column.name + (f" °{column.unit}" if len(units) > 1 else "")
+            for column in self.channel_columns
+        )
+        origin = {"assumed": "assumed", "option": "as told"}.get(
+            self.unit_from, f"from the {self.unit_from}"
+        )
+        stated = "" if len(units) > 1 else f"°{self.unit} ({origin}) "
+        parts.append(f"temperatures {stated}in {names}")
+        parts += [f"{c.role} in {c.name}" for c in self.of_role("set-point", "duty")]
+        return ", ".join(parts)
+
+    def _time_words(self) -> str:
+        text: str
+        if self.time_kind != "datetime":
+            text = "an elapsed clock" if self.time_kind == "elapsed clock" else self.time_kind
+        else:
+            text = "date and time"
+            if self.date_order:
+                text += f" ({_ORDER_WORDS[self.date_order]})"
+        names = " and ".join(self.columns[index].name for index in self.time_columns)
+        return f"time as {text} in {names}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the dialect as plain data."""
+        return {
+            "encoding": self.encoding,
+            "delimiter": self.delimiter,
+            "decimal": self.decimal,
+            "preamble_lines": self.preamble_lines,
+            "header": self.header,
+            "columns": [column.name for column in self.columns],
+            "time_columns": [self.columns[index].name for index in self.time_columns],
+            "time_kind": self.time_kind,
+            "date_order": self.date_order,
+            "channels": [column.name for column in self.channel_columns],
+            "channel_units": [column.unit for column in self.channel_columns],
+            "set_point": next((c.name for c in self.of_role("set-point")), None),
+            "duty": next((c.name for c in self.of_role("duty")), None),
+            "unit": self.unit,
+            "unit_from": self.unit_from,
+            "description": self.describe(),
+        }

@@ -1,0 +1,157 @@
+"""From a file's bytes to clean UTF-8 lines: encoding, line ends, and what is no text at all."""
+
+import codecs
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from firing.errors import FiringError
+
+_BYTE_ORDER_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+_ENCODING_LABELS = {
+    "utf-8": "UTF-8",
+    "utf-8-sig": "UTF-8 with a byte-order mark",
+    "utf-16": "UTF-16",
+    "utf-16-le": "UTF-16 without a byte-order mark",
+    "utf-16-be": "UTF-16 without a byte-order mark",
+    "cp1252": "Windows-1252",
+}
+_WORKBOOK = b"PK\x03\x04"  # a zip archive, which is how spreadsheet workbooks are stored
+_HEAD_BYTES = 4096
+_INTACT = re.compile("[^\x00-\x7f\ufffd]")
+_NUL_SHARE = 0.2  # half the bytes of UTF-16 Latin text are NUL
+_CONTROL_SHARE = 0.02
+
+
+@dataclass(frozen=True)
+class Text:
+    """A file's content as UTF-8 with plain line feeds.
+
+    Attributes
+    ----------
+    body : bytes
+        UTF-8, lines ended by ``\\n``, no byte-order mark, no NUL.
+    encoding : str
+        The codec the file was written in.
+    notes : tuple of str
+        What had to be mended.
+    """
+
+    body: bytes
+    encoding: str
+    notes: tuple[str, ...] = ()
+
+
+def encoding_label(encoding: str) -> str:
+    """Return an encoding's name for reading."""
+    return _ENCODING_LABELS.get(encoding, encoding)
+
+
+def neutral(text: str, *, longest: int = 60) -> str:
+    """Return foreign text made harmless for one line of a screen.
+
+    Control, format and private characters (escape sequences, direction marks, NUL) are dropped,
+    white space is folded and what is longer than `longest` characters is cut.
+    """
+    kept = "".join(" " if c.isspace() else c for c in text if c.isspace() or _harmless(c))
+    folded = " ".join(kept.split())
+    return folded if len(folded) <= longest else folded[: longest - 1] + "…"
+
+
+def _harmless(character: str) -> bool:
+    return unicodedata.category(character) not in ("Cc", "Cf", "Co", "Cs", "Cn")
+
+
+def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
+    """Decode a log file's bytes, or refuse what is no text.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    name : str
+        The file's name, for messages.
+    encoding : str, optional
+        The codec to use instead of the one found.
+
+    Raises
+    ------
+    FiringError
+        If the file is empty, a workbook, binary, or not text in `encoding`.
+    """
+    nothing = b"\xef\xbb\xbf\xff\xfe \t\r\n\0"
+    if not data[:_HEAD_BYTES].strip(nothing) and not data.strip(nothing):
+        raise FiringError(f"{name} is empty; a log holds a time and a temperature on every line")
+    if data.startswith(_WORKBOOK):
+        raise FiringError(
+            f"{name} is a spreadsheet workbook or an archive, not text; "
+            "export the sheet as CSV and give that file"
+        )
+    notes: list[str] = []
+    if encoding is not None:
+        codec, body = _as_told(data, name, encoding)
+    else:
+        codec = _find_encoding(data)
+        body = data[3:] if codec == "utf-8-sig" else data
+        if codec not in ("utf-8", "utf-8-sig"):
+            body = data.decode(codec, "replace").encode()
+    nuls = body.count(b"\0")
+    if nuls:
+        body = body.replace(b"\0", b"")
+        if nuls <= _CONTROL_SHARE * len(data):
+            notes.append(f"{nuls} NUL bytes were left out")
+    head = body[:_HEAD_BYTES]
+    odd = sum(byte < 32 and byte not in b"\t\n\r\f\x1b\x1a" for byte in head)
+    if odd > _CONTROL_SHARE * len(head) or nuls > _CONTROL_SHARE * len(data) or not body.strip():
+        raise FiringError(
+            f"{name} is not a text file; export the log as CSV (comma, semicolon or tab) "
+            "and give that file"
+        )
+    if b"\r" in body:
+        body = body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return Text(body, codec, tuple(notes))
+
+
+def _as_told(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:
+    try:
+        codec = codecs.lookup(encoding).name
+        text = data.decode(codec)
+    except LookupError as fault:
+        raise FiringError(
+            f'"{encoding}" is no known encoding; write utf-8, utf-16 or cp1252'
+        ) from fault
+    except UnicodeError as fault:
+        raise FiringError(
+            f"{name} is not text in {encoding}; leave --encoding out, or write utf-8, utf-16 "
+            "or cp1252"
+        ) from fault
+    return codec, text.lstrip("\ufeff").encode("utf-8", "replace")
+
+
+def _find_encoding(data: bytes) -> str:
+    for mark, codec in _BYTE_ORDER_MARKS:
+        if data.startswith(mark):
+            return codec
+    head = data[:_HEAD_BYTES]
+    for codec, offset in (("utf-16-le", 1), ("utf-16-be", 0)):
+        # Latin text in UTF-16 has its NULs on one side only
+        if head[offset::2].count(0) > 2 * _NUL_SHARE * len(head) and not head[
+            1 - offset :: 2
+        ].count(0):
+            return codec
+    if data.isascii():
+        return "utf-8"
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        # one damaged byte does not make a UTF-8 file a Windows-1252 one
+        lenient = data.decode("utf-8", "replace")
+        damaged = lenient.count("\ufffd")
+        intact = len(_INTACT.findall(lenient))
+        return "utf-8" if intact > damaged else "cp1252"
+    return "utf-8"

@@ -1,0 +1,201 @@
+"""What column names mean, in the languages loggers speak: English, German, French, Spanish."""
+
+import re
+import unicodedata
+from typing import Literal
+
+from firing.logs.text import neutral
+from firing.units import TemperatureUnit
+
+Role = Literal["time", "temperature", "set-point", "duty", "ambient", "other", "unknown"]
+TimeUnit = Literal["ms", "s", "min", "h", "d"]
+
+TIME_UNIT_S: dict[TimeUnit, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+
+# a degree sign, or what other encodings make of one
+_DEGREE = "[°º˚ø\ufffd]"
+_TEMPERATURE_UNIT = (
+    rf"(?:{_DEGREE}\s*(?P<sign>[cf])|deg(?:rees?|\.)?\s*(?P<deg>[cf])(?:elsius|ahrenheit)?"
+    r"|(?P<word>celsius|fahrenheit|centigrade))"
+)
+_STATED = re.compile(rf"{_TEMPERATURE_UNIT}(?![a-z])(?!\s*(?:/|per|pro|par|por)\s*[a-z])", re.I)
+_BRACKETED = re.compile(r"[(\[{]\s*(?P<letter>[cf])\s*[)\]}]|[/,]\s*(?P<bare>[cf])\s*$", re.I)
+_SUFFIX = re.compile(r"^(?P<stem>.+?)(?:_|\s+in\s+)(?P<letter>[cf])$", re.I)
+_RATE = re.compile(
+    rf"(?:{_DEGREE}\s*[cfk]?|\b[cfk])\s*/\s*(?:h|hr|min|s|sec)\b|\brate\b|\bgradient\b", re.I
+)
+
+_TIME_UNIT_WORDS: dict[TimeUnit, str] = {
+    "ms": r"ms|msecs?|milliseconds?|millisekunden",
+    "s": r"s|secs?|seconds?|sek|sekunden?|secondes?|segundos?",
+    "min": r"m|mins?|minutes?|minuten?|minutos?",
+    "h": r"h|hrs?|hours?|std|stunden?|heures?|horas?",
+    "d": r"d|days?|tage?|jours?|dias?",
+}
+_ANY_TIME_UNIT = "|".join(f"(?P<{unit}>{words})" for unit, words in _TIME_UNIT_WORDS.items())
+_TIME_UNIT_STATED = re.compile(
+    rf"[(\[{{]\s*(?:in\s+)?(?:{_ANY_TIME_UNIT})\.?\s*[)\]}}]\s*$".replace("?P<", "?P<b_")
+    + "|"
+    + rf"(?:_|\bin\s+|/\s*|,\s*|\s)(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<s_")
+    + "|"
+    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_"),
+    re.I,
+)
+
+_TIME = re.compile(
+    r"\b(?:date ?time|time ?stamp|time|date|elapsed|clock|seconds?|secs?|minutes|mins|hours|hrs"
+    r"|zeit|datum|uhrzeit|zeitstempel|zeitpunkt|dauer|laufzeit|sekunden|minuten|stunden"
+    r"|heure|heures|horodatage|duree|temps|instant|secondes"
+    r"|tiempo|fecha|hora|horas|duracion|segundos|minutos)\b"
+)
+_SET_POINT = re.compile(
+    r"\bset ?points?\b|\bsetpt\b|\bset (?:temp\w*|value)\b|\b(?:sp|wsp|sv)\d*\b|\btarget\b"
+    r"|\bsoll\w*|\bconsigne\b|\bconsigna\b|\bvaleur cible\b"
+)
+_DUTY = re.compile(
+    r"\bduty\b|\boutputs?\b|\bout\b|\bop\b|\bpower\b|\bleistung\b|\bheizleistung\b|\bstellgrad\b"
+    r"|\bstellgrosse\b|\bausgang\b|\bpuissance\b|\bsortie\b|\bpotencia\b|\bsalida\b"
+)
+_AMBIENT = re.compile(
+    r"\bcold ?junction\b|\bcjc?\b|\breference junction\b|\bambient\b|\broom\b|\binternal\b"
+    r"|\bvergleichsstelle\b|\braum\w*|\bumgebung\w*|\bsoudure froide\b|\bambiante\b|\bambiente\b"
+)
+_OTHER_UNIT = re.compile(
+    r"[(\[{]\s*(?:m?v|volts?|m?a|amps?|amperes?|k?wh?|watts?|kva|hz|ohms?|Ω|m?bar|h?pa|ppm|rh|mm|kg)"
+    r"\s*[)\]}]"
+    # outside brackets a single letter may as well be a label: "zone a"
+    r"|[/_,\s](?:mv|volts?|ma|amps?|amperes?|kwh?|wh|watts?|kva|hz|ohms?|m?bar|h?pa|ppm|rh|mm|kg)\s*$",
+    re.I,
+)
+_OTHER = re.compile(
+    r"\b(?:humidity|feuchte|humidite|humedad|battery|batterie|bateria|row|nr|no|number|index|record"
+    r"|id|note|notes|event|comment|remark|bemerkung|segment|step|status|alarm|phase|program|cycle"
+    r"|voltage|spannung|tension|current|strom|courant|corriente|energy|energie|energia|oxygen|o2"
+    r"|lambda|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
+)
+_TEMPERATURE = re.compile(
+    r"temp|\bkiln|ofen|\bfour\b|\bhorno\b|\bchamber\b|\bkammer\b|\bchambre\b|\bcamara\b"
+    r"|\btop\b|\bbottom\b|\bmid(?:dle)?\b|\bcent(?:er|re)\b|\bupper\b|\blower\b|\bfront\b|\bback\b"
+    r"|\boben\b|\bunten\b|\bmitte\b|\bhaut\b|\bbas\b|\bmilieu\b|\barriba\b|\babajo\b|\bmedio\b"
+    r"|\bzon[ea]\b|\bchannel\b|\bkanal\b|\bcanal\b|\bch ?\d+\b|\bt[ck] ?\d*\b|\bt\d\b|\bprobe\b"
+    r"|\bsensor\b|fuhler\b|\bsonde\b|\bsonda\b|\bthermo|\btermopar\b|\bpv\b|\bprocess value\b"
+    r"|\bist\b|\bistwert\b|\bactual\b|\breal\b|\bmeasured?\b|\bmesure\b|\bpyromet|\bware\b|\bshelf\b"
+)
+_KILN = re.compile(
+    r"\bkiln\b|\bchamber\b|\bcontrol(?:ler)?\b|ofen|\bkammer\b|\bregl?e[lr]\w*|\bfour\b|\bchambre\b"
+    r"|\bregulation\b|\bhorno\b|\bcamara\b|\bpv\b|\bmain\b"
+)
+_UNITS_ROW_CELL = re.compile(
+    rf"[(\[]?\s*(?:{_DEGREE}?\s*[cf]|deg\.?\s*[cf]|celsius|fahrenheit|{_DEGREE}|ms|s|secs?|seconds?"
+    r"|m|mins?|minutes?|h|hrs?|hours?|%|percent|h{1,3}:mm(?::ss)?|mm:ss|[dmyj/.\- ]{6,10}"
+    r"(?: ?h{1,2}:mm(?::ss)?)?|iso ?8601|-|m?v|m?a|k?wh?)\s*[)\]]?",
+    re.I,
+)
+_PREAMBLE_UNIT = re.compile(
+    r"\b(?:units?|scale|einheit(?:en)?|unites?|unidad(?:es)?|temperature|temp|temperatur|temperatura)\b"
+    rf"[^a-z0-9]*(?:units?|scale|einheit|in)?[^a-z0-9{_DEGREE[1:-1]}]*"
+    rf"(?:{_TEMPERATURE_UNIT}|(?P<letter>[cf]))(?![a-z0-9])",
+    re.I,
+)
+
+
+def plain(name: str) -> str:
+    """Return a column name for comparing: lower case, no accents, words apart."""
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    bare = "".join(c for c in unicodedata.normalize("NFKD", apart) if not unicodedata.combining(c))
+    return " ".join(re.sub(r"[^a-z0-9%]+", " ", bare.casefold().replace("ß", "ss")).split())
+
+
+def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> TemperatureUnit | None:
+    """Return the temperature unit a column name states, if any.
+
+    Parameters
+    ----------
+    name : str
+        The name as written: ``Temp (°F)``, ``temp_f``, ``Temperature [C]``.
+    siblings : frozenset of str
+        The other names of the file: in ``zone_e, zone_f`` the letter is no unit.
+    """
+    if _RATE.search(name):
+        return None
+    for pattern in (_STATED, _BRACKETED):
+        match = pattern.search(name)
+        if match:
+            return _letter(match.group(match.lastgroup or 0))
+    suffix = _SUFFIX.match(name.strip())
+    if suffix is None:
+        return None
+    stem, letter = suffix["stem"].casefold(), suffix["letter"].casefold()
+    family = re.compile(rf"{re.escape(stem)}[_ ](?:in )?[abde-z]$", re.I)
+    if any(family.match(other) and not other.casefold().endswith(letter) for other in siblings):
+        return None
+    return _letter(letter)
+
+
+def preamble_unit(line: str) -> TemperatureUnit | None:
+    """Return the temperature unit a line above the table states (``Units: °F``), if any."""
+    match = _PREAMBLE_UNIT.search(line)
+    return _letter(match.group(match.lastgroup or 0)) if match else None
+
+
+def _letter(text: str) -> TemperatureUnit:
+    return "F" if text[0] in "fF" else "C"
+
+
+def time_unit(name: str) -> TimeUnit | None:
+    """Return the unit of time a column name states: ``time_s``, ``Time (min)``, ``elapsed [h]``."""
+    match = _TIME_UNIT_STATED.search(name.strip())
+    if match is None:
+        return None
+    return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
+
+
+def role(name: str) -> Role:
+    """Return what a column holds, judged by its name alone."""
+    words = plain(name)
+    stated = temperature_unit(name) is not None
+    if _RATE.search(name) or (_OTHER.search(words) and not stated):
+        return "other"
+    if _AMBIENT.search(words):
+        return "ambient"
+    if _SET_POINT.search(words):
+        return "set-point"
+    if stated:
+        return "temperature"
+    if _OTHER_UNIT.search(name):
+        return "other"
+    if (_DUTY.search(words) or "%" in words) and "temp" not in words:
+        return "duty"
+    if _TIME.search(words) or time_unit(name) is not None:
+        return "time"
+    if _TEMPERATURE.search(words):
+        return "temperature"
+    return "unknown"
+
+
+def names_kiln(name: str) -> bool:
+    """Tell whether a channel's name says that it is the kiln's own, or the controller's."""
+    return _KILN.search(plain(name)) is not None
+
+
+def is_unit_cell(cell: str) -> bool:
+    """Tell whether a cell could stand in a row of units below the header."""
+    return _UNITS_ROW_CELL.fullmatch(cell.strip()) is not None
+
+
+def display_name(name: str) -> str:
+    """Return a column name without its unit, harmless to show: ``Top (°C)`` → ``Top``."""
+    bare = re.sub(
+        rf"[(\[{{]\s*(?:{_TEMPERATURE_UNIT}|[cf%])\s*[)\]}}]|[,/]?\s*(?:in\s+)?{_TEMPERATURE_UNIT}\s*$".replace(
+            "?P<sign>", ""
+        )
+        .replace("?P<deg>", "")
+        .replace("?P<word>", ""),
+        " ",
+        name,
+        flags=re.I,
+    )
+    suffix = _SUFFIX.match(bare.strip())
+    if suffix is not None and temperature_unit(name) is not None:
+        bare = suffix["stem"]
+    return neutral(bare.strip(" \t,;/_-"))
