@@ -1,0 +1,1 @@
+"""The kiln: what it can do and how it cools."""

@@ -1,0 +1,160 @@
+"""How a kiln heats at full power and cools by itself, from a stated default curve.
+
+Until a kiln file is given nothing is known of the user's kiln, so the program's "unlimited" and
+"off" ramps and the cooling after it are read off one published-in-the-package default: rates by
+temperature of a trial model of a 180 L kiln with 75 mm insulating brick (source ids
+``full-power-default`` and ``cooling-default``).  Every output that rests on it says so.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.schedule import ROOM_C
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+# Natural cooling of the trial model, (°C, °C/h); source: cooling-default.
+_COOLING_C = np.array([100.0, 300.0, 600.0, 900.0, 1200.0])
+_COOLING_C_PER_H = np.array([9.0, 36.0, 82.0, 137.0, 247.0])
+# Heating of the same model at full power, (°C, °C/h); source: full-power-default.
+_HEATING_C = np.array([200.0, 600.0, 1000.0, 1200.0])
+_HEATING_C_PER_H = np.array([295.0, 261.0, 168.0, 123.0])
+
+# Real kilns cool 20 to 40 % faster than the tight model (cooling-default): the middle of that is
+# the default, the model itself and the far end are the range.
+COOLING_FACTOR = 1.3
+COOLING_FACTOR_RANGE = (1.0, 1.4)
+
+COOLING_SOURCE = "cooling-default"
+HEATING_SOURCE = "full-power-default"
+
+
+def cooling_rate_c_per_h(
+    temperature_c: FloatArray, *, room_c: float = ROOM_C, factor: float = COOLING_FACTOR
+) -> FloatArray:
+    """Return how fast the default kiln cools by itself.
+
+    Between the model's points the logarithm of the rate is linear in that of the excess over the
+    room, which keeps the rate above 0 and lets it vanish at room temperature; beyond the hottest
+    point the last slope goes on.
+
+    Parameters
+    ----------
+    temperature_c : ndarray
+        Chamber temperatures [°C], above `room_c`.
+    room_c : float
+        Room temperature [°C].
+    factor : float
+        Multiplier on the model's rates, 1.0 to 1.4 in practice.
+
+    Returns
+    -------
+    ndarray
+        Size of the cooling rate [°C/h]; 0 at and below `room_c`.
+    """
+    excess_c = np.asarray(temperature_c, dtype=np.float64) - room_c
+    known = np.log(_COOLING_C - ROOM_C)
+    values = np.log(_COOLING_C_PER_H)
+    position = np.log(np.maximum(excess_c, 1e-9))
+    rate = np.interp(position, known, values)
+    low_slope = (values[1] - values[0]) / (known[1] - known[0])
+    high_slope = (values[-1] - values[-2]) / (known[-1] - known[-2])
+    rate = np.where(position < known[0], values[0] + low_slope * (position - known[0]), rate)
+    rate = np.where(position > known[-1], values[-1] + high_slope * (position - known[-1]), rate)
+    result: FloatArray = np.where(excess_c > 0, factor * np.exp(rate), 0.0)
+    return result
+
+
+def full_power_rate_c_per_h(temperature_c: FloatArray) -> FloatArray:
+    """Return how fast the default kiln heats at full power [°C/h], linear between its points.
+
+    Parameters
+    ----------
+    temperature_c : ndarray
+        Chamber temperatures [°C].  Beyond the hottest point the last slope goes on, so the rate
+        reaches 0, and the kiln its limit, near 1750 °C.
+    """
+    temperature_c = np.asarray(temperature_c, dtype=np.float64)
+    rate = np.interp(temperature_c, _HEATING_C, _HEATING_C_PER_H)
+    slope = (_HEATING_C_PER_H[-1] - _HEATING_C_PER_H[-2]) / (_HEATING_C[-1] - _HEATING_C[-2])
+    beyond = _HEATING_C_PER_H[-1] + slope * (temperature_c - _HEATING_C[-1])
+    return np.where(temperature_c > _HEATING_C[-1], np.maximum(beyond, 0.0), rate)
+
+
+@dataclass(frozen=True, eq=False)
+class FreeRun:
+    """A stretch that no rate is programmed for: seconds from its start and °C, both shape (n,)."""
+
+    time_s: FloatArray
+    temperature_c: FloatArray
+
+    @property
+    def duration_s(self) -> float:
+        """How long it takes [s]."""
+        return float(self.time_s[-1])
+
+
+def _run(
+    from_c: float, to_c: float, room_c: float, heating: bool, rate_cap: float, factor: float
+) -> FreeRun:
+    # Steps even in the excess's logarithm resolve the slow end of cooling; 2 °C suffices above it.
+    count = max(16, int(abs(to_c - from_c) / 2.0))
+    if heating:
+        grid = np.linspace(from_c, to_c, count + 1)
+        rate = np.minimum(full_power_rate_c_per_h(grid), rate_cap)
+    else:
+        grid = room_c + np.geomspace(from_c - room_c, to_c - room_c, count + 1)
+        rate = np.minimum(cooling_rate_c_per_h(grid, room_c=room_c, factor=factor), rate_cap)
+    # Trapezoid of dt = dT / rate.
+    steps = np.abs(np.diff(grid)) * 0.5 * (1.0 / rate[1:] + 1.0 / rate[:-1]) * SECONDS_PER_HOUR
+    return FreeRun(np.concatenate(([0.0], np.cumsum(steps))), grid)
+
+
+def cool(
+    from_c: float,
+    to_c: float,
+    *,
+    room_c: float = ROOM_C,
+    rate_cap_c_per_h: float = np.inf,
+    factor: float = COOLING_FACTOR,
+) -> FreeRun:
+    """Return the default kiln's cooling from one temperature to a lower one.
+
+    Parameters
+    ----------
+    from_c, to_c, room_c : float
+        Start, end and room temperature [°C].
+    rate_cap_c_per_h : float
+        A program that cools no faster than this [°C/h]; infinite for elements off.
+    factor : float
+        Multiplier on the model's cooling rates.
+
+    Raises
+    ------
+    FiringError
+        If `to_c` is not at least 2 °C above the room, which no kiln reaches in a useful time.
+    """
+    if to_c < room_c + 2.0:
+        raise FiringError(
+            f"a kiln in a room of {room_c:.0f} °C does not cool to {to_c:.0f} °C by itself; "
+            f"give {room_c + 2.0:.0f} °C or more"
+        )
+    return _run(from_c, to_c, room_c, False, rate_cap_c_per_h, factor)
+
+
+def heat(from_c: float, to_c: float) -> FreeRun:
+    """Return the default kiln's heating at full power from one temperature to a higher one.
+
+    Raises
+    ------
+    FiringError
+        If `to_c` is above 1400 °C, where the default has no meaning.
+    """
+    if to_c > 1400.0:
+        raise FiringError(
+            f"the default heating curve ends at 1400 °C, below the {to_c:.0f} °C asked for; "
+            "give a rate in degrees per hour"
+        )
+    return _run(from_c, to_c, 0.0, True, np.inf, 1.0)

@@ -1,0 +1,172 @@
+"""What the owner of a plan should know before starting it, each with its place and source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from firing.cones.adjustment import adjustment_for
+from firing.cones.equivalence import ConeVerdict
+from firing.cones.holds import LONGEST_HOLD_S
+from firing.cones.naming import describe_number
+from firing.cones.table import CONES, cone_number
+from firing.kiln import natural
+from firing.schedule import Schedule
+from firing.units import format_duration, format_rate, format_temperature
+
+if TYPE_CHECKING:
+    from firing.forecast import ForecastSegment
+    from firing.trace import Trace
+
+Severity = Literal["act", "check", "note"]
+
+FURTHEST_C = 80.0
+"""A course further off than this is not mended by a hold (see `firing.cones.holds`) [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanWarning:
+    """One thing to know; `severity` is ``act`` (do something), ``check`` or ``note``."""
+
+    id: str
+    severity: Severity
+    message: str
+    at_c: float | None = None
+    at_s: float | None = None
+    source: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the warning as the JSON shows it."""
+        return {
+            "id": self.id,
+            "severity": self.severity,
+            "message": self.message,
+            "at_c": self.at_c,
+            "at_s": self.at_s,
+            "source": self.source,
+        }
+
+
+def warnings_for(
+    schedule: Schedule,
+    segments: Sequence[ForecastSegment],
+    course: Trace,
+    cones: ConeVerdict,
+    target_cone: str | None,
+) -> tuple[PlanWarning, ...]:
+    """Return everything to know about a plan, the most pressing first.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    segments : sequence of ForecastSegment
+        Its segments on the clock.
+    course : Trace
+        The forecast course.
+    cones : ConeVerdict
+        What the course amounts to.
+    target_cone : str or None
+        The cone wanted, if one was named.
+    """
+    found = [
+        *_target_cone(schedule, course, cones, target_cone),
+        *_too_fast(schedule, segments),
+        *(
+            PlanWarning("cone_range", "check", text, source="cone-chart-1996")
+            for text in cones.warnings
+        ),
+        PlanWarning(
+            "no_kiln",
+            "note",
+            "No kiln was given: whether a kiln can follow these rates and reach this peak is not "
+            "known; the cooling is a default curve.",
+            source=natural.COOLING_SOURCE,
+        ),
+    ]
+    order = {"act": 0, "check": 1, "note": 2}
+    return tuple(sorted(found, key=lambda warning: order[warning.severity]))
+
+
+def _target_cone(
+    schedule: Schedule, course: Trace, cones: ConeVerdict, target: str | None
+) -> Iterator[PlanWarning]:
+    if target is None:
+        return
+    wanted = cone_number(target)
+    number, low, high = cones.reached_number, cones.low, cones.high
+    if cones.reached == target:
+        return
+    # Just short or just over, within the range, is for the witness cone to settle.
+    hotter = [cone_number(cone) for cone in CONES if cone_number(cone) > wanted]
+    within = (
+        low is not None
+        and high is not None
+        and high >= wanted
+        and (not hotter or low < hotter[0])
+    )
+    change = adjustment_for(target, course.time_s, course.channel_c())
+    peak = format_temperature(schedule.peak_c, schedule.unit)
+    if abs(change.whole_c) > FURTHEST_C:
+        what = "no hold mends that; change the peak"
+    else:
+        hold_s = schedule.segments[schedule.peak_index].hold_s
+        degrees = abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0)
+        ways = [
+            f"a peak {degrees:.0f} °{schedule.unit} {'higher' if change.whole_c > 0 else 'lower'}"
+        ]
+        if 0 < change.hold_s <= LONGEST_HOLD_S:
+            ways.insert(0, f"{format_duration(change.hold_s)} more hold at {peak}")
+        elif change.hold_s < 0 and -change.hold_s <= hold_s:
+            ways.insert(0, f"{format_duration(-change.hold_s)} less hold at {peak}")
+        what = f"{' or '.join(ways)} would meet it"
+    stands = "no cone of the chart" if number is None else f"cone {describe_number(number)}"
+    yield PlanWarning(
+        "cone_off_target",
+        "check" if within else "act",
+        f"The plan amounts to {stands}, not cone {target}: {what}.",
+        at_c=schedule.peak_c,
+        source="cone-model",
+    )
+
+
+def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterator[PlanWarning]:
+    """Warn of rates that the default kiln could not follow, up or down."""
+    for planned in segments:
+        segment = schedule.segments[planned.index]
+        if segment.rate_c_per_h is None:
+            continue
+        rate = format_rate(segment.rate_c_per_h, schedule.unit)
+        if planned.limited_by == "cooling":
+            grid_c = np.linspace(planned.end_c, planned.from_c, 200)
+            slow = natural.cooling_rate_c_per_h(grid_c, room_c=schedule.room_c)
+            below_c = float(grid_c[slow < segment.rate_c_per_h].max())
+            yield PlanWarning(
+                "cooling_behind",
+                "check",
+                f"Segment {planned.index + 1} is to cool at {rate}; below "
+                f"{format_temperature(below_c, schedule.unit)} the default kiln cools slower than "
+                f"that by itself, so the segment is forecast {format_duration(planned.forecast_s)} "
+                f"instead of {format_duration(planned.planned_s)}.",
+                at_c=below_c,
+                at_s=planned.start_s,
+                source=natural.COOLING_SOURCE,
+            )
+        elif planned.end_c > planned.from_c:
+            grid_c = np.linspace(planned.from_c, planned.end_c, 200)
+            most = natural.full_power_rate_c_per_h(grid_c)
+            over = grid_c[most < segment.rate_c_per_h]
+            if over.size:
+                yield PlanWarning(
+                    "heating_behind",
+                    "check",
+                    f"Segment {planned.index + 1} is to heat at {rate}; from "
+                    f"{format_temperature(float(over.min()), schedule.unit)} on the default kiln at "
+                    "full power is slower than that, so expect to wait unless yours is stronger.",
+                    at_c=float(over.min()),
+                    at_s=planned.start_s,
+                    source=natural.HEATING_SOURCE,
+                )

@@ -1,0 +1,194 @@
+"""Forecasts without a kiln: arithmetic, clock times, cooling, and what they warn of."""
+
+import os
+import time
+from collections.abc import Iterator
+from datetime import datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firing.errors import FiringError
+from firing.forecast import clock, forecast
+from firing.kiln import natural
+from firing.schedule import Schedule, Segment
+
+PLAIN = Schedule(
+    "t", (Segment(120.0, 50.0, hold_s=3600.0), Segment(900.0, 100.0, hold_s=900.0)), "bisque"
+)
+
+
+def test_program_time_is_the_programs_arithmetic() -> None:
+    result = forecast(PLAIN)
+    # 100 °C at 50 = 2 h, 1 h hold, 780 °C at 100 = 7.8 h, 15 min hold
+    assert result.program_s == pytest.approx((2 + 1 + 7.8 + 0.25) * 3600)
+    assert result.heating_s == result.program_s
+    assert result.peak_c == 900.0
+    assert [s.planned_s for s in result.segments] == [pytest.approx(10800), pytest.approx(28980)]
+    assert all(s.limited_by == "program" for s in result.segments)
+    assert result.planned_basis == "the program's own arithmetic"
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(30, 1300), st.integers(10, 400), st.integers(0, 600)),
+        min_size=1,
+        max_size=8,
+    )
+)
+def test_segments_follow_each_other_and_add_up(steps: list[tuple[int, int, int]]) -> None:
+    steps = [s for i, s in enumerate(steps) if i == 0 or s[0] != steps[i - 1][0]]
+    segments = tuple(Segment(float(t), float(r), hold_s=60.0 * h) for t, r, h in steps)
+    segments = tuple(
+        s for i, s in enumerate(segments) if i == 0 or s.target_c != segments[i - 1].target_c
+    )
+    result = forecast(Schedule("t", segments))
+    assert result.segments[0].start_s == 0.0
+    for before, after in zip(result.segments, result.segments[1:], strict=False):
+        assert after.start_s == before.end_s
+    assert result.program_s == pytest.approx(sum(s.forecast_s for s in result.segments))
+    assert result.total_s == pytest.approx(result.heating_s + result.cooling_s)
+    assert np.all(np.diff(result.trace.time_s) > 0)
+    for segment in result.segments:
+        # nothing is ever forecast quicker than it is programmed
+        assert segment.forecast_s >= segment.planned_s - 1e-6
+
+
+def test_cooling_ends_at_the_unloading_temperature_and_has_a_range() -> None:
+    result = forecast(PLAIN, unload_c=100.0)
+    assert result.trace.channel_c()[-1] == pytest.approx(100.0)
+    assert result.trace.duration_s == pytest.approx(result.total_s)
+    assert result.total_low_s < result.total_s < result.total_high_s
+    later = forecast(PLAIN, unload_c=60.0)
+    assert later.total_s > result.total_s
+    crack = result.first_crack_s
+    assert crack is not None
+    at_crack = np.interp(crack, result.trace.time_s, result.trace.channel_c())
+    assert at_crack == pytest.approx(150.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("unload_c", [-5.0, 20.0, 900.0, float("nan")])
+def test_an_unloading_temperature_out_of_reach_is_refused(unload_c: float) -> None:
+    with pytest.raises(FiringError, match="opened at"):
+        forecast(PLAIN, unload_c=unload_c)
+
+
+def test_segments_without_a_rate_come_from_the_default_curve_and_say_so() -> None:
+    schedule = Schedule(
+        "t", (Segment(600.0, None, "unlimited"), Segment(300.0, None, "off"), Segment(400.0, 100.0))
+    )
+    result = forecast(schedule)
+    assert "segments 1, 2 (no rate set)" in result.planned_basis
+    assert [s.limited_by for s in result.segments] == ["power", "cooling", "program"]
+    assert result.segments[0].planned_s == pytest.approx(natural.heat(20.0, 600.0).duration_s)
+    assert result.segments[1].planned_s == pytest.approx(natural.cool(600.0, 300.0).duration_s)
+
+
+def test_cooling_faster_than_a_kiln_can_is_forecast_slower_and_warned_of() -> None:
+    schedule = Schedule("t", (Segment(900.0, 100.0), Segment(200.0, 200.0)))
+    result = forecast(schedule)
+    cooling = result.segments[1]
+    assert cooling.limited_by == "cooling"
+    assert cooling.planned_s == pytest.approx(3.5 * 3600)
+    assert cooling.forecast_s > cooling.planned_s
+    assert "cooling_behind" in {warning.id for warning in result.warnings}
+
+
+def test_off_below_the_room_is_one_sentence_naming_the_segment() -> None:
+    schedule = Schedule("t", (Segment(900.0, 100.0), Segment(10.0, None, "off")))
+    with pytest.raises(FiringError, match="segment 2"):
+        forecast(schedule)
+
+
+# Natural cooling of the trial model (source id cooling-default): 18.4 h from 900 to 100 °C, and about
+# six hours more to 60 °C.  Interpolation between its five rates gives that back within 5 %.
+def test_the_default_curve_gives_the_models_own_hours() -> None:
+    assert natural.cool(900.0, 100.0, factor=1.0).duration_s / 3600 == pytest.approx(18.4, rel=0.05)
+    assert natural.cool(100.0, 60.0, factor=1.0).duration_s / 3600 == pytest.approx(6.0, rel=0.2)
+
+
+# The same model (source id full-power-default) reaches 1240 °C in 5.3 h at full power; its four
+# printed rates, joined by straight lines, give 5.7 h, since it is quicker still below 200 °C.
+def test_the_default_full_power_curve_gives_the_models_own_hours() -> None:
+    assert natural.heat(20.0, 1240.0).duration_s / 3600 == pytest.approx(5.3, rel=0.08)
+
+
+def test_a_target_cone_that_is_met_is_not_warned_of_and_one_that_is_not_is() -> None:
+    # Cone 6 ends at 1222 °C at 60 °C/h, cone 8 at 1249 °C (source id cone-chart-1996).
+    schedule = Schedule("t", (Segment(1100.0, 150.0), Segment(1222.0, 60.0)), "glaze")
+    assert "cone_off_target" not in {w.id for w in forecast(schedule, target_cone="6").warnings}
+    short = forecast(schedule, target_cone="8")
+    assert short.needs_action
+    (warning,) = [w for w in short.warnings if w.severity == "act"]
+    assert "more hold at 1222 °C" in warning.message
+    over = forecast(schedule, target_cone="3")
+    assert "lower" in next(w for w in over.warnings if w.severity == "act").message
+
+
+def test_the_hold_it_advises_meets_the_cone() -> None:
+    schedule = Schedule("t", (Segment(1100.0, 150.0), Segment(1222.0, 60.0)), "glaze")
+    from firing.cones.adjustment import adjustment_for
+
+    course = forecast(schedule).trace
+    change = adjustment_for("8", course.time_s, course.channel_c())
+    longer = Schedule(
+        "t", (Segment(1100.0, 150.0), Segment(1222.0, 60.0, hold_s=change.hold_s)), "glaze"
+    )
+    reached = forecast(longer).cones
+    assert reached.by_cone["8"].heatwork == pytest.approx(1.0, rel=1e-3)
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    os.environ.pop("TZ", None)
+    time.tzset()
+
+
+# Clocks in Germany went from 02:00 to 03:00 on 2026-03-29 and go from 03:00 to 02:00 on
+# 2026-10-25 (Directive 2000/84/EC: last Sundays of March and October, 01:00 UTC).
+@pytest.mark.usefixtures("berlin")
+@pytest.mark.parametrize(
+    ("start", "hours", "face"),
+    [
+        (datetime(2026, 3, 28, 20, 0), 8.0, "2026-03-29T05:00:00+02:00"),
+        (datetime(2026, 10, 24, 20, 0), 8.0, "2026-10-25T03:00:00+01:00"),
+        (datetime(2026, 11, 24, 20, 0), 8.0, "2026-11-25T04:00:00+01:00"),
+    ],
+)
+def test_clock_times_across_midnight_and_summer_time(
+    start: datetime, hours: float, face: str
+) -> None:
+    assert clock(start.astimezone(), hours * 3600).isoformat() == face
+    zoned = clock(start.replace(tzinfo=ZoneInfo("Europe/Berlin")), hours * 3600)
+    assert zoned.isoformat() == face
+
+
+def test_a_fixed_offset_elsewhere_stays_fixed() -> None:
+    far = timezone(timedelta(hours=9, minutes=17))
+    start = datetime(2026, 3, 28, 20, 0, tzinfo=far)
+    assert clock(start, 3600.0) == start + timedelta(hours=1)
+    assert clock(start, 3600.0).utcoffset() == timedelta(hours=9, minutes=17)
+
+
+def test_the_json_has_the_keys_that_others_build_on() -> None:
+    document = forecast(PLAIN).to_dict()
+    wanted = {
+        "schema", "kind", "schedule", "program_s", "heating_s", "cooling_s", "total_s", "peak_c",
+        "reaches_peak", "highest_c", "segments", "cones", "energy_kwh", "cost", "max_rate_c_per_h",
+        "warnings",
+    }  # fmt: skip
+    assert wanted <= set(document)
+    assert document["schema"] == 1
+    assert document["kind"] == "forecast"
+    assert {"index", "name", "planned_s", "forecast_s", "end_c", "limited_by"} <= set(
+        document["segments"][0]
+    )
+    assert {"reached", "reached_number", "low", "high", "by_cone"} <= set(document["cones"])
+    assert {"id", "severity", "at_c", "at_s", "message", "source"} <= set(document["warnings"][0])
