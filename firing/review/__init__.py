@@ -1,0 +1,1 @@
+"""What a firing really did, set against its plan."""

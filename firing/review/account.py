@@ -1,0 +1,337 @@
+"""Where the time went: every segment's excess split into causes that add up to it exactly.
+
+Each cause is one comparison, made where the log allows it and shown as its evidence; what none of
+them explains stays under ``unexplained`` and is never spread over the others.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firing.forecast import ForecastSegment
+from firing.review.alignment import Passage
+from firing.review.evenly import EvenTrace
+from firing.review.ramp import SAME_RATE, Interruption, RampRun, interruptions, ramp_run
+from firing.review.verdict import Cause, CauseShare
+from firing.schedule import Schedule, Segment
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+)
+
+SMALL_S = 120.0
+"""Edges are found to about a minute or two: less than this is not given a cause [s]."""
+SHORT_RAMP_S = 1200.0
+"""A ramp shorter than this is too short to tell its rate's course [s]."""
+LAG_S = 900.0
+"""A controller that runs by the clock counts a hold from when the set-point arrives: up to this
+much of a late arrival is the same minutes as the hold's shortfall, and neither is a cause [s]."""
+OTHER_LEVEL_C = 8.0
+"""A hold this far from its target is at another one [°C]."""
+PLATEAU_S = 300.0
+"""A stay of this long at another level was meant [s]."""
+WARM_START_S = 300.0
+"""A start from another temperature is told when it is worth this many seconds of the ramp."""
+
+SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
+    "late_start": ("Set the start on the controller, or note when it was really started.",),
+    "power_limited": ("Give the segment a rate, so that its time can be planned.",),
+    "interruption": (
+        "Find out what switched off: supply, breaker, door switch or controller.",
+        "Have the wiring looked at by a licensed electrician if no reason is found.",
+    ),
+    "other_program": ("Read the keyed-in program back against the plan before starting.",),
+    "waiting": (
+        "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
+        "If an earlier firing of the same load kept up, have volts and amps measured under load "
+        "by a competent person.",
+    ),
+    "longer_hold": ("Check the hold keyed in, and whether the controller waits for the kiln.",),
+    "shorter_hold": ("Check the hold keyed in; the cone says whether it mattered.",),
+    "slow_cooling": ("Plan this ramp at the rate the closed kiln keeps by itself.",),
+    "fast_cooling": ("Keep the lid and the vents closed until the plan says otherwise.",),
+    "unexplained": (),
+}
+
+
+@dataclass(slots=True)
+class _Account:
+    """The causes of one segment as they are found."""
+
+    unit: TemperatureUnit
+    shares: list[CauseShare]
+
+    def add(self, cause: Cause, seconds: float, evidence: str) -> None:
+        if seconds != 0.0:
+            self.shares.append(CauseShare(cause, seconds, evidence, SUGGESTIONS[cause]))
+
+    def degrees(self, temperature_c: float) -> str:
+        return format_temperature(temperature_c, self.unit)
+
+    def rate(self, rate_c_per_h: float) -> str:
+        return format_rate(rate_c_per_h, self.unit)
+
+
+def account_segment(
+    schedule: Schedule,
+    planned: ForecastSegment,
+    passage: Passage,
+    before: Passage | None,
+    trace: EvenTrace,
+) -> tuple[CauseShare, ...]:
+    """Split one segment's excess over its plan into causes.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    planned : ForecastSegment
+        The segment's own times.
+    passage, before : Passage
+        Where the segment, and the one before it if there is one, lie in the log.
+    trace : EvenTrace
+        The log.
+
+    Returns
+    -------
+    tuple of CauseShare
+        They add up to actual less planned seconds; empty for what the log does not hold whole.
+    """
+    start_s, ramp_end_s, end_s = passage.start_s, passage.ramp_end_s, passage.end_s
+    if start_s is None or ramp_end_s is None or end_s is None:
+        return ()
+    segment = schedule.segments[planned.index]
+    book = _Account(schedule.unit, [])
+    planned_ramp_s = planned.planned_s - segment.hold_s
+    ramp_excess_s = (ramp_end_s - start_s) - planned_ramp_s
+    hold_excess_s = (end_s - ramp_end_s) - segment.hold_s
+    lag_s = _lag_s(ramp_excess_s, hold_excess_s)
+    _ramp_causes(book, schedule, planned, passage, before, trace, ramp_excess_s - lag_s)
+    _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s)
+    excess_s = (end_s - start_s) - planned.planned_s
+    return _closed(book.shares, excess_s)
+
+
+def _lag_s(ramp_excess_s: float, hold_excess_s: float) -> float:
+    """Return the seconds by which a late arrival only shortened the hold, not the firing."""
+    if ramp_excess_s <= 0 or hold_excess_s >= 0:
+        return 0.0
+    both_s = min(ramp_excess_s, -hold_excess_s)
+    return both_s if both_s <= LAG_S else 0.0
+
+
+def _closed(shares: Sequence[CauseShare], excess_s: float) -> tuple[CauseShare, ...]:
+    """Add what is left as unexplained, so that the shares add up to the excess."""
+    left_s = excess_s - sum(share.seconds for share in shares)
+    if abs(left_s) < 1e-6:
+        return tuple(shares)
+    evidence = "edges are found to a minute or two" if abs(left_s) <= 2 * SMALL_S else ""
+    return (*shares, CauseShare("unexplained", left_s, evidence))
+
+
+def _ramp_causes(
+    book: _Account,
+    schedule: Schedule,
+    planned: ForecastSegment,
+    passage: Passage,
+    before: Passage | None,
+    trace: EvenTrace,
+    excess_s: float,
+) -> None:
+    assert passage.start_s is not None
+    assert passage.ramp_end_s is not None
+    segment = schedule.segments[planned.index]
+    heats = segment.target_c > planned.from_c
+    ramp_s = passage.ramp_end_s - passage.start_s
+    if segment.rate_c_per_h is None:
+        _free_ramp(book, heats, excess_s)
+        return
+    where = f"segment {planned.index + 1}"
+    run = ramp_run(trace, passage.start_s, passage.ramp_end_s, segment.rate_c_per_h, heats=heats)
+    left_s = excess_s
+    # Where the ramp began and ended, if not where the plan says, is part of what was keyed in.
+    short = before is not None and not _stayed(before, trace)
+    begin: Cause = _behind(heats=True, seconds=excess_s) if short else "other_program"
+    for cause, (seconds, words) in (
+        (begin, _other_begin(book, planned, passage, segment.rate_c_per_h, where)),
+        ("other_program", _other_end(book, planned, passage, run, trace, where)),
+    ):
+        # … as far as it shows in the time: a set-point may start from elsewhere than the reading.
+        shown_s = max(min(seconds, left_s), 0.0) if left_s > 0 else min(max(seconds, left_s), 0.0)
+        if abs(shown_s) >= WARM_START_S:
+            book.add(cause, shown_s, words)
+            left_s -= shown_s
+    if ramp_s < SHORT_RAMP_S:
+        if abs(left_s) > 2 * small_s(trace):
+            words = f"{where} took {format_duration(ramp_s)} to {book.degrees(segment.target_c)}"
+            book.add(_behind(heats, left_s), left_s, words)
+        return
+    left_s -= _keyed_rate(book, run, segment.rate_c_per_h, planned, passage, where)
+    left_s -= _interrupted(book, run.interruptions, left_s, where)
+    if abs(left_s) > small_s(trace):
+        book.add(_behind(heats, left_s), left_s, _behind_words(book, run, segment, where, left_s))
+
+
+def small_s(trace: EvenTrace) -> float:
+    """Return the seconds below which a difference is not given a cause: the edges' own error."""
+    return max(SMALL_S, 0.8 * trace.step_s)
+
+
+def _free_ramp(book: _Account, heats: bool, excess_s: float) -> None:
+    words = "no rate was set; compared with the default kiln curve, not with this kiln"
+    if heats:
+        book.add("power_limited", excess_s, words)
+    else:
+        book.add("slow_cooling" if excess_s > 0 else "fast_cooling", excess_s, words)
+
+
+def _stayed(passage: Passage, trace: EvenTrace) -> bool:
+    """Return whether a segment stayed at its level, so that the level was meant."""
+    if passage.ramp_end_s is None or passage.end_s is None:
+        return False
+    return passage.end_s - passage.ramp_end_s >= max(PLATEAU_S, 2.0 * trace.step_s)
+
+
+def _other_begin(
+    book: _Account, planned: ForecastSegment, passage: Passage, rate_c_per_h: float, where: str
+) -> tuple[float, str]:
+    """Return the seconds a ramp took more for beginning elsewhere than planned."""
+    if passage.from_c is None:
+        return 0.0, ""
+    sign = 1.0 if planned.end_c > planned.from_c else -1.0
+    seconds = sign * (planned.from_c - passage.from_c) / rate_c_per_h * SECONDS_PER_HOUR
+    begun, meant = book.degrees(passage.from_c), book.degrees(planned.from_c)
+    return seconds, f"{where} began at {begun}, planned {meant}"
+
+
+def _other_end(
+    book: _Account,
+    planned: ForecastSegment,
+    passage: Passage,
+    run: RampRun,
+    trace: EvenTrace,
+    where: str,
+) -> tuple[float, str]:
+    """Return the seconds a ramp took more for being sent elsewhere than planned."""
+    level_c, rate_c_per_h = passage.level_c, run.kept_c_per_h or run.mean_c_per_h
+    # A kiln that only failed to get there neither stays nor arrives at a steady rate.
+    steady = run.kept_c_per_h is not None and run.behind_from_c is None
+    if level_c is None or rate_c_per_h <= 0 or not (_stayed(passage, trace) or steady):
+        return 0.0, ""
+    if abs(level_c - planned.end_c) < OTHER_LEVEL_C:
+        return 0.0, ""
+    sign = 1.0 if planned.end_c > planned.from_c else -1.0
+    seconds = sign * (level_c - planned.end_c) / rate_c_per_h * SECONDS_PER_HOUR
+    return (
+        seconds,
+        f"{where} went to {book.degrees(level_c)}, planned {book.degrees(planned.end_c)}",
+    )
+
+
+def _keyed_rate(
+    book: _Account,
+    run: RampRun,
+    planned_c_per_h: float,
+    planned: ForecastSegment,
+    passage: Passage,
+    where: str,
+) -> float:
+    kept = run.kept_c_per_h
+    if kept is None or abs(kept / planned_c_per_h - 1.0) <= SAME_RATE:
+        return 0.0
+    span_c = abs(planned.end_c - planned.from_c)
+    seconds = span_c * (1.0 / kept - 1.0 / planned_c_per_h) * SECONDS_PER_HOUR
+    book.add(
+        "other_program",
+        seconds,
+        f"{where} ran straight at {book.rate(kept)}, planned {book.rate(planned_c_per_h)}",
+    )
+    return seconds
+
+
+def _interrupted(book: _Account, gaps: Sequence[Interruption], left_s: float, where: str) -> float:
+    """Book interruptions, no more than is left: a clock-run controller catches up afterwards."""
+    total_s = sum(gap.seconds for gap in gaps)
+    seconds = min(total_s, max(left_s, 0.0))
+    if seconds > SMALL_S:
+        worst = max(gaps, key=lambda gap: gap.seconds)
+        book.add(
+            "interruption",
+            seconds,
+            f"in {where} the reading fell from {book.degrees(worst.before_c)} to "
+            f"{book.degrees(worst.lowest_c)} and was back after {format_duration(worst.seconds)}",
+        )
+        return seconds
+    return 0.0
+
+
+def _behind(heats: bool, seconds: float) -> Cause:
+    if heats:
+        return "waiting"
+    return "slow_cooling" if seconds > 0 else "fast_cooling"
+
+
+def _behind_words(
+    book: _Account, run: RampRun, segment: Segment, where: str, seconds: float
+) -> str:
+    assert segment.rate_c_per_h is not None
+    planned = book.rate(segment.rate_c_per_h)
+    if seconds < 0:
+        return f"{where} went faster than its {planned}: the kiln made up for time lost before"
+    if run.behind_from_c is not None and run.behind_c_per_h is not None:
+        return (
+            f"in {where} the kiln fell behind from {book.degrees(run.behind_from_c)} on: "
+            f"{book.rate(run.behind_c_per_h)} where {planned} was set"
+        )
+    return f"{where} ran at {book.rate(run.mean_c_per_h)} on average, {planned} was set"
+
+
+def _hold_causes(
+    book: _Account, segment: Segment, passage: Passage, trace: EvenTrace, excess_s: float
+) -> None:
+    assert passage.ramp_end_s is not None
+    assert passage.end_s is not None
+    held_s = passage.end_s - passage.ramp_end_s
+    level_c = segment.target_c if passage.level_c is None else passage.level_c
+    where = f"the hold at {book.degrees(level_c)}"
+    left_s = excess_s
+    if held_s > 0 and excess_s > 0:
+        gaps = interruptions(trace, passage.ramp_end_s, passage.end_s)
+        left_s -= _interrupted(book, gaps, left_s, where)
+    if abs(left_s) > small_s(trace):
+        cause: Cause = "longer_hold" if left_s > 0 else "shorter_hold"
+        words = (
+            f"{where} lasted {format_duration(held_s)}, planned {format_duration(segment.hold_s)}"
+        )
+        book.add(cause, left_s, words)
+
+
+def whole_account(
+    segments: Sequence[Sequence[CauseShare]], before: Sequence[CauseShare], excess_s: float
+) -> tuple[CauseShare, ...]:
+    """Add up the causes over the firing, largest first; they add up to `excess_s`.
+
+    Parameters
+    ----------
+    segments : sequence of sequences of CauseShare
+        What each segment's account says.
+    before : sequence of CauseShare
+        What belongs to no segment, such as a late start.
+    excess_s : float
+        Actual less planned seconds of the whole firing.
+    """
+    by_cause: dict[Cause, list[CauseShare]] = {}
+    for share in [*before, *(share for shares in segments for share in shares)]:
+        by_cause.setdefault(share.cause, []).append(share)
+    total: list[CauseShare] = []
+    for cause, shares in by_cause.items():
+        if cause == "unexplained":
+            continue
+        seconds = sum(share.seconds for share in shares)
+        telling = sorted(shares, key=lambda share: -abs(share.seconds))[:2]
+        evidence = "; ".join(share.evidence for share in telling if share.evidence)
+        total.append(CauseShare(cause, seconds, evidence, SUGGESTIONS[cause]))
+    closed = list(_closed(total, excess_s))
+    return tuple(sorted(closed, key=lambda share: -abs(share.seconds)))

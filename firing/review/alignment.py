@@ -1,0 +1,361 @@
+"""Find each segment of a plan in a log: when its ramp began, arrived, and when its hold ended.
+
+A firing passes through its plan's states in order: before heating, ramp 1, hold 1, ramp 2, …, and
+after the last segment.  Every minute of the log fits each state more or less well, by its
+temperature and by its slope; the sequence of states whose total misfit is least is found exactly
+(dynamic programming over a chain, Viterbi 1967, doi:10.1109/TIT.1967.1054010), in one pass a state.
+A chain may be left early (a firing that was stopped) and entered late (a log that was started in
+the middle), each at a price.  The edges so found are then set where the readings cross the level.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.kiln import natural
+from firing.review.evenly import EvenTrace
+from firing.schedule import Schedule
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+# Misfit is counted in minutes: 1 a minute for a ramp that stands still.
+LEVEL_SCATTER_C = 4.0
+"""Readings within this of a level are as good as on it [°C]."""
+STANDING_SHARE = 0.25
+"""A ramp slower than this share of its rate begins to look like a hold."""
+OTHER_LEVEL_COST = 0.5
+"""A minute's misfit of a hold at quite another temperature; below 1, so a flat stretch is one."""
+UNPLANNED_HOLD_COST = 6.0
+ABORT_COST = 20.0
+LATE_ENTRY_COST = 20.0
+ARRIVAL_SCATTER_C = 5.0
+ARRIVAL_COST_MOST = 30.0
+START_LAG_S = 300.0
+"""A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """When a segment began, arrived and ended, on the log's clock [s]; None if it did not.
+
+    `level_c` is the temperature it held, or the highest (lowest, if it cools) it came to.
+    """
+
+    start_s: float | None
+    ramp_end_s: float | None
+    end_s: float | None
+    from_c: float | None
+    level_c: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Alignment:
+    """Where a plan lies in a log.
+
+    Attributes
+    ----------
+    lead_in_s : float
+        From the first reading to where heating begins [s].
+    start_s, end_s : float
+        Where heating begins, and where the program ends or the log leaves it [s].
+    passages : tuple of Passage
+        One a segment.
+    complete : bool
+        Whether every segment was begun and ended within the log.
+    starts_inside, stops_inside, aborted : bool
+        The log begins after the program did; ends before it did; the program was left.
+    """
+
+    lead_in_s: float
+    start_s: float
+    end_s: float
+    passages: tuple[Passage, ...]
+    complete: bool
+    starts_inside: bool
+    stops_inside: bool
+    aborted: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """`arrival` is what it costs to end the ramp before here, `stay` to remain at all."""
+
+    segment: int  # -1 before the first, as many as there are after the last
+    holding: bool
+    misfit: FloatArray
+    arrival: FloatArray
+    stay: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Path:
+    """`state` of every sample, shape (n,); whether the chain was entered late, or left early."""
+
+    state: npt.NDArray[np.int64]
+    late_entry: bool
+    aborted: bool
+
+
+def align(schedule: Schedule, trace: EvenTrace) -> Alignment:
+    """Lay a plan along a log.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    trace : EvenTrace
+        The kiln's channel of the log.
+
+    Returns
+    -------
+    Alignment
+    """
+    path = _least_misfit(_states(schedule, trace), trace.time_s.size)
+    return _passages(schedule, trace, path)
+
+
+def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
+    temperature_c, rate = trace.temperature_c, trace.rate_c_per_h
+    minutes = trace.step_s / 60.0
+    scatter_c = max(LEVEL_SCATTER_C, 3.0 * trace.noise_c)
+    free = np.zeros(temperature_c.size + 1)
+    ends_c = np.append(temperature_c, temperature_c[-1])
+    idle = np.clip(np.abs(temperature_c - temperature_c[0]) / scatter_c, 0.0, 1.5)
+    idle = idle + np.clip(np.abs(rate) / 15.0 - 0.5, 0.0, 1.0)
+    states = [_State(-1, False, idle * minutes, free)]
+    for index, segment in enumerate(schedule.segments):
+        from_c, to_c = schedule.from_c(index), segment.target_c
+        sign = 1.0 if to_c > from_c else -1.0
+        expected = _expected_rate(schedule, index, temperature_c)
+        standing = np.clip(1.0 - sign * rate / expected / STANDING_SHARE, 0.0, 2.0)
+        beyond = np.maximum(sign * (temperature_c - to_c), 0.0)
+        # A warm or a cold kiln starts where it is, so the first ramp may begin anywhere.
+        short = np.maximum(sign * (from_c - temperature_c), 0.0) * (index > 0)
+        outside = np.clip((beyond + short) / scatter_c, 0.0, 1.0) ** 2
+        states.append(_State(index, False, (standing + outside) * minutes, free))
+        off_level = np.clip((temperature_c - to_c) / scatter_c, -1.0, 1.0) ** 2
+        moving = np.clip(np.abs(rate) / expected - 0.5, 0.0, 1.0)
+        arrival = np.minimum(((ends_c - to_c) / ARRIVAL_SCATTER_C) ** 2, ARRIVAL_COST_MOST)
+        stay = 0.0 if segment.hold_s else UNPLANNED_HOLD_COST
+        misfit = OTHER_LEVEL_COST * off_level + moving
+        states.append(_State(index, True, misfit * minutes, arrival, stay))
+    last_c = schedule.segments[-1].target_c
+    above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
+    natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
+    not_falling = np.clip(1.0 + rate / np.maximum(0.5 * natural_rate, 4.0), 0.0, 2.0)
+    states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
+    return states
+
+
+def _expected_rate(schedule: Schedule, index: int, temperature_c: FloatArray) -> FloatArray:
+    segment = schedule.segments[index]
+    if segment.rate_c_per_h is not None:
+        return np.full_like(temperature_c, segment.rate_c_per_h)
+    if segment.drive == "unlimited":
+        return np.maximum(natural.full_power_rate_c_per_h(temperature_c), 20.0)
+    return np.maximum(natural.cooling_rate_c_per_h(temperature_c), 4.0)
+
+
+def _least_misfit(states: list[_State], samples: int) -> _Path:
+    """Find the state of every sample for the least total misfit.
+
+    Column t of the tables stands for the moment before sample t, so a state entered at column a
+    and left at column b pays for samples a to b − 1, and one with a == b is only passed through.
+    """
+    count = len(states)
+    total = np.empty((count, samples + 1))
+    entered = np.zeros((count, samples + 1), dtype=np.int64)
+    origin = np.zeros((count, samples + 1), dtype=np.int64)
+    aborts = np.zeros(samples + 1, dtype=bool)
+    for j, state in enumerate(states):
+        if j == 0:
+            arrive = np.full(samples + 1, np.inf)
+            arrive[0] = 0.0
+        elif state.holding:
+            arrive = total[j - 1] + state.arrival + state.stay
+            origin[j] = j - 1
+        else:
+            arrive = total[j - 1].copy()
+            origin[j] = j - 1
+            if j >= 3:
+                # Past a hold of no length: the ramp before ends where this one begins.
+                passing = total[j - 2] + states[j - 1].arrival
+                origin[j] = np.where(passing < arrive, j - 2, origin[j])
+                arrive = np.minimum(arrive, passing)
+        if 1 < j < count - 1 and arrive[0] > LATE_ENTRY_COST:
+            arrive[0], origin[j, 0] = LATE_ENTRY_COST, -1
+        if j == count - 1:
+            for early in range(1, count - 2):
+                left = total[early] + ABORT_COST
+                aborts |= left < arrive
+                origin[j] = np.where(left < arrive, early, origin[j])
+                arrive = np.minimum(arrive, left)
+        paid = np.concatenate(([0.0], np.cumsum(state.misfit)))
+        advantage = arrive - paid
+        best = np.minimum.accumulate(advantage)
+        entered[j] = np.maximum.accumulate(np.where(advantage <= best, np.arange(best.size), 0))
+        total[j] = paid + best
+    j, t = int(np.argmin(total[:, samples])), samples
+    state_of = np.zeros(samples, dtype=np.int64)
+    aborted = False
+    while True:
+        first = int(entered[j, t])
+        state_of[first:t] = j
+        source = int(origin[j, first])
+        if j == 0 or source == -1:
+            return _Path(state_of, source == -1, aborted)
+        aborted = aborted or (j == count - 1 and bool(aborts[first]))
+        j, t = source, first
+
+
+def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
+    count = len(schedule.segments)
+    last_state = int(path.state[-1])
+    reached = min((last_state + 1) // 2, count)  # segments that were begun
+    if last_state == 2 * count + 1 and path.aborted:
+        before = path.state[path.state < last_state]
+        reached = (int(before[-1]) + 1) // 2 if before.size else 0
+    first_segment = (int(path.state[0]) - 1) // 2 if path.late_entry else 0
+    edges = _edges(path.state, count)
+    start = _heating_start(trace, edges[0][0]) if not path.late_entry else float(trace.time_s[0])
+    passages: list[Passage] = []
+    now_s = start
+    for index in range(count):
+        if index < first_segment or index >= reached:
+            passages.append(Passage(None, None, None, None, None))
+            continue
+        ramp_from, hold_from, hold_to = edges[index]
+        sign = 1.0 if schedule.segments[index].target_c > schedule.from_c(index) else -1.0
+        unfinished = index == reached - 1 and (path.aborted or last_state <= 2 * count)
+        target_c = schedule.segments[index].target_c
+        level_c = _level_c(trace, ramp_from, hold_from, hold_to, sign, target_c)
+        came = not unfinished or hold_to > hold_from
+        ramp_end_s = _arrival_s(trace, hold_from, level_c, sign) if came else None
+        if ramp_end_s is not None:
+            ramp_end_s = max(ramp_end_s, now_s)
+        end_s: float | None = None
+        if not unfinished:
+            assert ramp_end_s is not None
+            if hold_to > hold_from:
+                leaves = _leaving_sign(schedule, index)
+                end_s = max(_departure_s(trace, hold_to, level_c, leaves), ramp_end_s)
+            else:
+                end_s = ramp_end_s
+        inside = path.late_entry and index == first_segment
+        begun_s = None if inside else now_s
+        passages.append(
+            Passage(begun_s, ramp_end_s, end_s, None if inside else trace.at(now_s), level_c)
+        )
+        if end_s is not None:
+            now_s = end_s
+    complete = all(p.start_s is not None and p.end_s is not None for p in passages)
+    ends = [p.end_s for p in passages if p.end_s is not None]
+    stops_inside = not path.aborted and last_state <= 2 * count
+    end_s = ends[-1] if complete else float(trace.time_s[-1])
+    if path.aborted:
+        left = np.flatnonzero(path.state < 2 * count + 1)
+        end_s = float(trace.time_s[left[-1]]) if left.size else start
+    lead_in_s = start - float(trace.time_s[0])
+    return Alignment(
+        lead_in_s=lead_in_s,
+        start_s=start,
+        end_s=end_s,
+        passages=tuple(passages),
+        complete=complete,
+        starts_inside=path.late_entry,
+        stops_inside=stops_inside,
+        aborted=path.aborted,
+    )
+
+
+def _edges(state: npt.NDArray[np.int64], segments: int) -> list[tuple[int, int, int]]:
+    """Return for each segment the samples where its ramp begins, its hold begins and it ends."""
+    return [
+        (
+            int(np.searchsorted(state, 2 * index + 1)),
+            int(np.searchsorted(state, 2 * index + 2)),
+            int(np.searchsorted(state, 2 * index + 3)),
+        )
+        for index in range(segments)
+    ]
+
+
+def _tolerance_c(trace: EvenTrace) -> float:
+    return max(1.0, 3.0 * trace.noise_c)
+
+
+def _window(trace: EvenTrace, centre: int) -> slice:
+    half = max(2, round(900.0 / trace.step_s))
+    return slice(max(0, centre - half), min(trace.time_s.size, centre + half + 1))
+
+
+def _level_c(
+    trace: EvenTrace, ramp_from: int, hold_from: int, hold_to: int, sign: float, target_c: float
+) -> float:
+    """Return the temperature a segment came to: of its hold if it had one, else of its crossing."""
+    if (hold_to - hold_from) * trace.step_s >= 300.0:
+        return float(np.median(trace.temperature_c[hold_from:hold_to]))
+    part = trace.temperature_c[ramp_from : max(hold_to, ramp_from + 1) + 1]
+    if part.size == 0:
+        return target_c
+    furthest = float(sign * np.max(sign * part))
+    # Sweeping past its target without a hold, a ramp came to the target.
+    return target_c if sign * (furthest - target_c) >= -_tolerance_c(trace) else furthest
+
+
+def _arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> float:
+    """Return when the readings first come to within tolerance of a level, less the last stretch."""
+    window = _window(trace, hold_from)
+    near_c = level_c - sign * _tolerance_c(trace)
+    time_s, temperature_c = trace.time_s[window], trace.temperature_c[window]
+    inside = np.flatnonzero(sign * (temperature_c - near_c) >= 0)
+    if inside.size == 0:
+        return float(trace.time_s[min(hold_from, trace.time_s.size - 1)])
+    k = int(inside[0])
+    crossing_s = _between(time_s, temperature_c, k, near_c)
+    slope = sign * float(trace.rate_c_per_h[window][max(k - 3, 0)])
+    if slope > 5.0:
+        crossing_s += min(_tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
+    return min(crossing_s, float(trace.time_s[-1]))
+
+
+def _departure_s(trace: EvenTrace, hold_to: int, level_c: float, sign: float) -> float:
+    """Return when the readings leave a level for good, in the direction of `sign`."""
+    window = _window(trace, hold_to)
+    far_c = level_c + sign * _tolerance_c(trace)
+    time_s, temperature_c = trace.time_s[window], trace.temperature_c[window]
+    inside = np.flatnonzero(sign * (temperature_c - far_c) <= 0)
+    if inside.size == 0:
+        return float(trace.time_s[min(hold_to, trace.time_s.size - 1)])
+    k = int(inside[-1])
+    if k + 1 >= time_s.size:
+        return float(time_s[-1])
+    crossing_s = _between(time_s, temperature_c, k + 1, far_c)
+    slope = sign * float(trace.rate_c_per_h[window][min(k + 4, time_s.size - 1)])
+    if slope > 5.0:
+        crossing_s -= min(_tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
+    return crossing_s
+
+
+def _between(time_s: FloatArray, temperature_c: FloatArray, k: int, level_c: float) -> float:
+    """Return when the line from sample k − 1 to sample k crosses a level [s]."""
+    if k == 0 or temperature_c[k] == temperature_c[k - 1]:
+        return float(time_s[k])
+    share = (level_c - temperature_c[k - 1]) / (temperature_c[k] - temperature_c[k - 1])
+    return float(time_s[k - 1] + min(max(share, 0.0), 1.0) * (time_s[k] - time_s[k - 1]))
+
+
+def _leaving_sign(schedule: Schedule, index: int) -> float:
+    if index + 1 == len(schedule.segments):
+        return -1.0
+    return (
+        1.0 if schedule.segments[index + 1].target_c > schedule.segments[index].target_c else -1.0
+    )
+
+
+def _heating_start(trace: EvenTrace, ramp_from: int) -> float:
+    first_s = float(trace.time_s[0])
+    idle = trace.temperature_c[: max(ramp_from, 1)]
+    start_s = _departure_s(trace, ramp_from, float(np.median(idle)), 1.0)
+    return first_s if start_s - first_s <= START_LAG_S else start_s

@@ -1,0 +1,100 @@
+"""One channel on an even time grid: what alignment and the account look at."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from firing.errors import FiringError
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+GRID_S = 60.0
+SLOPE_HALF_WINDOW_S = 300.0
+
+
+@dataclass(frozen=True, eq=False)
+class EvenTrace:
+    """A channel sampled every `step_s` seconds from `time_s[0]`.
+
+    Attributes
+    ----------
+    time_s, temperature_c : ndarray, shape (n,)
+        Grid times of the log's own clock [s] and temperatures freed of lone spikes [°C].
+    rate_c_per_h : ndarray, shape (n,)
+        Slope of the straight line through the five minutes on either side [°C/h].
+    noise_c : float
+        Scatter about that line (robust standard deviation) [°C].
+    """
+
+    time_s: FloatArray
+    temperature_c: FloatArray
+    rate_c_per_h: FloatArray
+    noise_c: float
+    step_s: float
+
+    def index(self, moment_s: float) -> int:
+        """Return the number of the grid point nearest to a moment of the log's clock."""
+        position = round((moment_s - float(self.time_s[0])) / self.step_s)
+        return int(min(max(position, 0), self.time_s.size - 1))
+
+    def at(self, moment_s: float) -> float:
+        """Return the temperature [°C] at a moment of the log's clock."""
+        return float(np.interp(moment_s, self.time_s, self.temperature_c))
+
+
+def even_trace(time_s: FloatArray, temperature_c: FloatArray) -> EvenTrace:
+    """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
+
+    Parameters
+    ----------
+    time_s, temperature_c : ndarray, shape (n,)
+        The log; NaN where there is no reading.
+
+    Raises
+    ------
+    FiringError
+        If fewer than two readings are usable.
+    """
+    usable = np.isfinite(temperature_c)
+    time_s, temperature_c = time_s[usable], temperature_c[usable]
+    if time_s.size < 2:
+        raise FiringError(
+            f"the log holds {time_s.size} usable reading(s) of this channel; a firing needs two"
+        )
+    if time_s.size >= 5:
+        padded = np.pad(temperature_c, 2, mode="edge")
+        temperature_c = _median_of_five(padded)
+    step_s = max(GRID_S, float(np.median(np.diff(time_s))))
+    grid = np.arange(time_s[0], time_s[-1] + 0.5 * step_s, step_s)
+    if grid.size < 2:
+        grid = np.array([time_s[0], time_s[0] + step_s])
+    number = np.floor((time_s - grid[0]) / step_s + 0.5).astype(np.int64)
+    number = np.minimum(number, grid.size - 1)
+    count = np.bincount(number, minlength=grid.size)
+    filled = np.flatnonzero(count)
+    mean_t = np.bincount(number, weights=time_s, minlength=grid.size)[filled] / count[filled]
+    mean_c = np.bincount(number, weights=temperature_c, minlength=grid.size)[filled] / count[filled]
+    even_c = np.interp(grid, mean_t, mean_c)
+    rate, noise_c = _slopes(even_c, step_s)
+    return EvenTrace(grid, even_c, rate, noise_c, step_s)
+
+
+def _median_of_five(padded: FloatArray) -> FloatArray:
+    median: FloatArray = np.median(sliding_window_view(padded, 5), axis=1)
+    return median
+
+
+def _slopes(temperature_c: FloatArray, step_s: float) -> tuple[FloatArray, float]:
+    half = max(1, round(SLOPE_HALF_WINDOW_S / step_s))
+    if temperature_c.size < 2 * half + 1:
+        rate = np.gradient(temperature_c, step_s) * SECONDS_PER_HOUR
+        return rate, 0.0
+    offsets = np.arange(-half, half + 1, dtype=np.float64)
+    # Beyond the ends the line through the outermost window goes on, so edges are not flattened.
+    windows = sliding_window_view(temperature_c, 2 * half + 1)
+    slope = windows @ offsets / float(offsets @ offsets)
+    residual = windows[:, half] - windows.mean(axis=1)
+    noise_c = float(1.4826 * np.median(np.abs(residual - np.median(residual))))
+    rate = np.concatenate((np.full(half, slope[0]), slope, np.full(half, slope[-1])))
+    return rate / step_s * SECONDS_PER_HOUR, noise_c

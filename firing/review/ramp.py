@@ -1,0 +1,188 @@
+"""What one logged ramp was: run at a set rate, falling behind it, or broken off and regained."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.review.evenly import EvenTrace
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+SAME_RATE = 0.04
+"""Two rates this close, as a share, are taken for the same: a controller holds a rate to 1 or 2 %
+once it has settled, and the slope of ten minutes of 1 °C readings is good to about 2 %."""
+STRAIGHT_SHARE = 0.4
+"""A ramp ran at a set rate if at least this share of it kept one rate."""
+BEND_MOST = 0.025
+"""… and if that part's rate changed by less than this share from its begin to its end."""
+FALL_C = 12.0
+"""Readings falling this far below what was reached, while heating is due, are an interruption:
+well above a controller's overshoot (a few °C)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interruption:
+    """Power was away: from `start_s` the readings fell to `lowest_c`; at `end_s` they were back."""
+
+    start_s: float
+    end_s: float
+    before_c: float
+    lowest_c: float
+
+    @property
+    def seconds(self) -> float:
+        """Time from leaving to regaining the temperature [s]."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class RampRun:
+    """How a ramp ran.
+
+    Attributes
+    ----------
+    mean_c_per_h : float
+        Rise over time, interruptions left out [°C/h].
+    kept_c_per_h : float or None
+        The rate that a good part of the ramp kept [°C/h]; None if no part kept one.
+    behind_from_c, behind_c_per_h : float or None
+        Where it began to fall behind its kept (or planned) rate, and its mean rate from there.
+    interruptions : tuple of Interruption
+    """
+
+    mean_c_per_h: float
+    kept_c_per_h: float | None
+    behind_from_c: float | None
+    behind_c_per_h: float | None
+    interruptions: tuple[Interruption, ...]
+
+    @property
+    def interrupted_s(self) -> float:
+        """Seconds of all interruptions together."""
+        return sum(gap.seconds for gap in self.interruptions)
+
+
+def interruptions(trace: EvenTrace, start_s: float, end_s: float) -> tuple[Interruption, ...]:
+    """Return where the readings fell well below what was reached between two moments.
+
+    Parameters
+    ----------
+    trace : EvenTrace
+        The log.
+    start_s, end_s : float
+        A stretch in which the kiln was to heat or to hold [s].
+    """
+    first, last = trace.index(start_s), trace.index(end_s)
+    temperature_c = trace.temperature_c[first : last + 1]
+    if temperature_c.size < 3:
+        return ()
+    reached = np.maximum.accumulate(temperature_c)
+    low = reached - temperature_c > max(FALL_C, 8.0 * trace.noise_c)
+    found: list[Interruption] = []
+    position = 0
+    while True:
+        hits = np.flatnonzero(low[position:])
+        if hits.size == 0:
+            return tuple(found)
+        inside = position + int(hits[0])
+        level_c = float(reached[inside])
+        near = temperature_c >= level_c - 2.0
+        before = int(np.flatnonzero(near[:inside])[-1])
+        after = np.flatnonzero(near[inside:])
+        stop = inside + int(after[0]) if after.size else temperature_c.size - 1
+        found.append(
+            Interruption(
+                start_s=float(trace.time_s[first + before]),
+                end_s=float(trace.time_s[first + stop]),
+                before_c=level_c,
+                lowest_c=float(temperature_c[before : stop + 1].min()),
+            )
+        )
+        position = stop + 1
+        if position >= temperature_c.size:
+            return tuple(found)
+
+
+def ramp_run(
+    trace: EvenTrace, start_s: float, end_s: float, planned_c_per_h: float, *, heats: bool
+) -> RampRun:
+    """Judge one ramp of a log.
+
+    Parameters
+    ----------
+    trace : EvenTrace
+        The log.
+    start_s, end_s : float
+        Where the ramp begins and ends [s].
+    planned_c_per_h : float
+        The size of its planned rate [°C/h].
+    heats : bool
+        Whether it climbs.
+
+    Returns
+    -------
+    RampRun
+        Rates are sizes: positive in the direction of the ramp.
+    """
+    sign = 1.0 if heats else -1.0
+    gaps = interruptions(trace, start_s, end_s) if heats else ()
+    first, last = trace.index(start_s), trace.index(end_s)
+    part = slice(first, last + 1)
+    time_s, temperature_c = trace.time_s[part], trace.temperature_c[part]
+    running = np.ones(time_s.size, dtype=bool)
+    for gap in gaps:
+        running &= (time_s < gap.start_s) | (time_s > gap.end_s)
+    rise_c = sign * float(temperature_c[-1] - temperature_c[0])
+    run_s = end_s - start_s - sum(gap.seconds for gap in gaps)
+    mean = rise_c / run_s * SECONDS_PER_HOUR if run_s > 0 else 0.0
+    # The corners of the ramp, where the slope's window reaches beyond it, tell nothing of its rate.
+    corner_s = min(600.0, 0.15 * (end_s - start_s))
+    middle = running & (time_s >= start_s + corner_s) & (time_s <= end_s - corner_s)
+    rate = sign * trace.rate_c_per_h[part]
+    kept = _kept_rate(time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h)
+    wanted = planned_c_per_h if kept is None else kept
+    behind = np.flatnonzero(middle & (rate < 0.9 * wanted))
+    behind_from_c = behind_c_per_h = None
+    if behind.size >= 5:
+        behind_from_c = float(temperature_c[behind[0]])
+        behind_c_per_h = float(np.mean(rate[middle & (np.arange(rate.size) >= behind[0])]))
+    return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps)
+
+
+def _kept_rate(
+    time_s: FloatArray, climbed_c: FloatArray, rate: FloatArray, planned_c_per_h: float
+) -> float | None:
+    """Return the rate that a good part of the ramp kept, the planned one first."""
+    if rate.size < 8:
+        return None
+    for candidate in (planned_c_per_h, float(np.median(rate)), float(np.percentile(rate, 85.0))):
+        if candidate <= 0:
+            continue
+        near = np.abs(rate / candidate - 1.0) <= 1.5 * SAME_RATE
+        if near.sum() < max(8, STRAIGHT_SHARE * rate.size):
+            continue
+        slope, bend, bend_error = _line_and_bend(time_s[near], climbed_c[near])
+        if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
+            continue
+        # A kiln at its limit slows steadily as it gets hotter; a controlled one does not.
+        if abs(bend) - 2.0 * bend_error <= BEND_MOST:
+            return slope
+    return None
+
+
+def _line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:
+    """Return the mean rate [°C/h], its relative change over the part, and that change's error."""
+    span_s = float(time_s[-1] - time_s[0]) or 1.0
+    u = (time_s - time_s.mean()) / span_s
+    design = np.stack((np.ones_like(u), u, u * u - np.mean(u * u)), axis=1)
+    solution, _, _, _ = np.linalg.lstsq(design, climbed_c, rcond=None)
+    residual = climbed_c - design @ solution
+    variance = float(residual @ residual) / max(u.size - 3, 1)
+    covariance = variance * np.linalg.pinv(design.T @ design)
+    slope = float(solution[1])
+    if slope <= 0:
+        return 0.0, 1.0, 0.0
+    # d/du (a u + b u²) runs from a − b to a + b as u goes from −½ to ½.
+    bend = 2.0 * float(solution[2]) / slope
+    error = 2.0 * float(np.sqrt(covariance[2, 2])) / slope
+    return slope / span_s * SECONDS_PER_HOUR, bend, error
