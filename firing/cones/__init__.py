@@ -1,0 +1,1 @@
+"""Pyrometric cones and heat-work: the published table, the law fitted to it, and what follows."""

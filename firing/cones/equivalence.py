@@ -1,0 +1,295 @@
+"""Which cone a firing reached, how long to hold, how hot to go.
+
+For a trace the law of each cone is moved by the cone's own residual at the rate of approach, the
+mean over its last 100 °C, so that a ramp of the chart brings the cone down exactly at the printed
+figure.  Everything here is about self-supporting regular cones.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.cones.budget import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
+from firing.cones.heatwork import DOWN, time_down_s
+from firing.cones.holds import HoldAnswer, PeakAnswer, hold_needed, peak_needed
+from firing.cones.kinetics import ConeLaw, FloatArray, end_point_c, laws
+from firing.cones.occupation import Occupation, occupy
+from firing.cones.readings import readings
+from firing.cones.table import CONES, cone_number
+from firing.units import SECONDS_PER_HOUR
+
+__all__ = [
+    "ConeProgress",
+    "ConeVerdict",
+    "HoldAnswer",
+    "PeakAnswer",
+    "approach_rates_c_per_h",
+    "cone_reached",
+    "hold_needed",
+    "peak_needed",
+]
+
+#: The approach is timed between these distances below the reference [K]: 100 °C apart, and clear of
+#: the turn at the top.
+_APPROACH_K = (102.0, 2.0)
+_SHORTEST_APPROACH_K = 20.0
+_DEFAULT_RATE_C_PER_H = 60.0
+
+#: Heat-work may go down slightly out of order when a hold is very long.  Each cone then waits until
+#: its colder neighbour is ahead by this much in ln x, 0.2 °C or less, so the running number never
+#: jumps.
+_LEAD = 0.005
+
+
+@dataclass(frozen=True)
+class ConeProgress:
+    """How far one cone has come.
+
+    Attributes
+    ----------
+    cone : str
+        The cone in its printed spelling.
+    heatwork : float
+        x [1]; down from 1.
+    approach_rate_c_per_h : float or None
+        Mean rate over its last 100 °C [°C/h]; None where the trace does not show it.
+    reached_s : float or None
+        When x became 1, on the trace's clock [s]; None while it is below.
+    """
+
+    cone: str
+    heatwork: float
+    approach_rate_c_per_h: float | None
+    reached_s: float | None
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the progress keyed for JSON."""
+        rate = self.approach_rate_c_per_h
+        return {
+            "heatwork": self.heatwork,
+            "approach_rate_c_per_h": None if rate is None else round(rate, 2),
+            "reached_s": None if self.reached_s is None else round(self.reached_s, 1),
+        }
+
+
+@dataclass(frozen=True)
+class ConeVerdict:
+    """The cone a firing reached, with its range.
+
+    Attributes
+    ----------
+    reached : str or None
+        The hottest cone that is down together with every colder one; None below cone 022.
+    reached_number : float or None
+        Its running number and the way to the next cone, from ln x between the two; None below cone
+        022, the last cone's number from there on.
+    low, high : float or None
+        The running number if every temperature is lower, or higher, by the budget.
+    budget : Budget
+        That of the cone reached, or of the first if none is.
+    by_cone : dict of str to ConeProgress
+        Every self-supporting cone, from the coldest to the hottest.
+    notes, warnings : tuple of str
+        One sentence each.
+    """
+
+    reached: str | None
+    reached_number: float | None
+    low: float | None
+    high: float | None
+    budget: Budget
+    by_cone: dict[str, ConeProgress]
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def budget_c(self) -> float:
+        """Total of the budget, ± [°C]."""
+        return self.budget.total_c
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the verdict keyed for JSON."""
+        return {
+            "reached": self.reached,
+            "reached_number": _rounded(self.reached_number),
+            "low": _rounded(self.low),
+            "high": _rounded(self.high),
+            "budget_c": round(self.budget_c, 2),
+            "budget_parts_c": self.budget.to_dict(),
+            "by_cone": {cone: progress.to_dict() for cone, progress in self.by_cone.items()},
+            "notes": list(self.notes),
+            "warnings": list(self.warnings),
+        }
+
+
+def _rounded(number: float | None) -> float | None:
+    return None if number is None else round(number, 3)
+
+
+def approach_rates_c_per_h(
+    time_s: FloatArray, temperature_c: FloatArray
+) -> dict[str, float | None]:
+    """Return the mean rate over the last 100 °C before each cone's end point.
+
+    The end point is that at 60 °C/h, or the peak where the trace stays below it.  The rate is taken
+    between the first crossings of 102 and 2 °C below, which noise moves alike.
+
+    Parameters
+    ----------
+    time_s, temperature_c : ndarray, shape (n,)
+        Times [s], increasing, and temperatures [°C] without gaps.
+
+    Returns
+    -------
+    dict of str to float or None
+        Rate [°C/h] by cone; None where the trace begins less than 20 °C below.
+    """
+    risen_c = np.maximum.accumulate(temperature_c)
+    peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
+    rates: dict[str, float | None] = {}
+    for cone in CONES:
+        reference_c = min(end_point_c(cone, _DEFAULT_RATE_C_PER_H), peak_c)
+        low_c = max(reference_c - _APPROACH_K[0], begin_c)
+        high_c = reference_c - _APPROACH_K[1]
+        if high_c - low_c < _SHORTEST_APPROACH_K:
+            rates[cone] = None
+            continue
+        taken_s = _first_at_s(time_s, risen_c, high_c) - _first_at_s(time_s, risen_c, low_c)
+        rates[cone] = (high_c - low_c) / taken_s * SECONDS_PER_HOUR
+    return rates
+
+
+def _first_at_s(time_s: FloatArray, risen_c: FloatArray, level_c: float) -> float:
+    index = int(np.searchsorted(risen_c, level_c))
+    if index == 0:
+        return float(time_s[0])
+    before, after = float(risen_c[index - 1]), float(risen_c[index])
+    share = (level_c - before) / (after - before)
+    return float(time_s[index - 1] + share * (time_s[index] - time_s[index - 1]))
+
+
+def cone_reached(
+    time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
+) -> ConeVerdict:
+    """Return which cone a firing reached, with the range its budget leaves open.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Times [s], increasing.
+    temperature_c : ndarray, shape (n,)
+        Temperatures [°C]; NaN where there is no reading.
+    thermocouple_c : float, optional
+        Tolerance of the thermocouple near the peak, ± [°C], where its class is known.
+
+    Returns
+    -------
+    ConeVerdict
+        Source ``cone-model``, tied to ``cone-chart-1996``.
+
+    Raises
+    ------
+    FiringError
+        As :func:`firing.cones.heatwork.heatwork`, or if the tolerance is absurd.
+    """
+    time_s, temperature_c = readings(time_s, temperature_c)
+    every = laws()
+    budgets = {cone: budget(law, thermocouple_c) for cone, law in every.items()}
+    widest_c = max(budgets[cone].total_c + law.worst_residual_c for cone, law in every.items())
+    occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
+    rates = approach_rates_c_per_h(time_s, temperature_c)
+    shifts = {cone: -law.residual_c(_known(rates[cone])) for cone, law in every.items()}
+    spread = {cone: part.total_c for cone, part in budgets.items()}
+    x = _heatworks(occupation, shifts)
+    reached, number = _running(x)
+    _, low = _running(_heatworks(occupation, {c: s - spread[c] for c, s in shifts.items()}))
+    _, high = _running(_heatworks(occupation, {c: s + spread[c] for c, s in shifts.items()}))
+    by_cone = {
+        cone: ConeProgress(
+            cone=cone,
+            heatwork=x[cone],
+            approach_rate_c_per_h=rates[cone],
+            reached_s=_reached_s(law, time_s, temperature_c, shifts[cone], x[cone]),
+        )
+        for cone, law in every.items()
+    }
+    nearest = reached or CONES[0]
+    return ConeVerdict(
+        reached=reached,
+        reached_number=number,
+        low=low,
+        high=high,
+        budget=budgets[nearest],
+        by_cone=by_cone,
+        notes=_notes(budgets[nearest]),
+        warnings=tuple(_warnings(reached, every[nearest], rates[nearest])),
+    )
+
+
+def _known(rate_c_per_h: float | None) -> float:
+    return _DEFAULT_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h
+
+
+def _heatworks(occupation: Occupation, shifts: dict[str, float]) -> dict[str, float]:
+    return {cone: occupation.heatwork(law, shifts[cone]) for cone, law in laws().items()}
+
+
+def _running(x: dict[str, float]) -> tuple[str | None, float | None]:
+    """Return the cone reached and the running number from heat-work by cone."""
+    reached: str | None = None
+    ahead = math.inf
+    for cone in CONES:
+        ln_x = math.log(x[cone] / DOWN) if x[cone] > 0.0 else -math.inf
+        here = min(ln_x, ahead - _LEAD)
+        if here < 0.0:
+            if reached is None:
+                return None, None
+            share = 0.0 if math.isinf(here) else ahead / (ahead - here)
+            step = cone_number(cone) - cone_number(reached)
+            return reached, cone_number(reached) + step * share
+        reached, ahead = cone, here
+    return reached, cone_number(CONES[-1])
+
+
+def _reached_s(
+    law: ConeLaw, time_s: FloatArray, temperature_c: FloatArray, shift_c: float, x: float
+) -> float | None:
+    if x < DOWN:
+        return None
+    found = time_down_s(law, time_s, temperature_c, shift_c)
+    return float(time_s[-1]) if found is None else found
+
+
+def _notes(part: Budget) -> tuple[str, ...]:
+    known = (
+        "the thermocouple's error is not in it"
+        if part.thermocouple_c is None
+        else f"the thermocouple ±{part.thermocouple_c:g} °C"
+    )
+    return (
+        "Self-supporting regular cones, by a law fitted to the maker's chart revised in 1996.",
+        f"The range spans ±{part.total_c:.1f} °C: the cone ±{part.cone_c:g} °C, the law "
+        f"±{part.law_c:.1f} °C, {known}; the kiln's own offset is unknown until witness cones "
+        "have shown it.",
+    )
+
+
+def _warnings(reached: str | None, law: ConeLaw, rate_c_per_h: float | None) -> list[str]:
+    if reached is None:
+        return [f"No cone is down: the firing stayed below cone {CONES[0]}, the coldest one made."]
+    found = []
+    if reached == CONES[-1]:
+        found.append(
+            f"Cone {reached} is the hottest one in the chart; how far the firing went beyond it "
+            "is not told."
+        )
+    if rate_c_per_h is None:
+        low, high = CHART_RATES_C_PER_H
+        found.append(
+            f"The trace does not show the rise towards cone {law.cone}, so a heating rate of "
+            f"{_DEFAULT_RATE_C_PER_H:.0f} °C/h is assumed; the chart covers {low:.0f} to "
+            f"{high:.0f} °C/h."
+        )
+        return found
+    return found + rate_warnings(law, rate_c_per_h)

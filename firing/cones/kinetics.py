@@ -1,0 +1,272 @@
+"""The law behind the table: heat-work as one thermally activated step per cone.
+
+A cone is down when ∫ A·exp(−E/(R·T)) dt = 1 over the whole firing, with T in kelvin.  The two
+constants of each self-supporting cone are fitted to its printed end points by
+:mod:`firing.cones.derive` (source ``cone-model``).  Such an integral is the usual description of
+densification under changing temperature (Su & Johnson, J. Am. Ceram. Soc. 79(12), 1996, cited from
+memory; Blaine, Park & German, J. Am. Ceram. Soc. 92(7), 2009).
+
+On a steady ramp from absolute zero the integral has a closed form,
+∫ exp(−E/(R·T)) dT = T·E₂(E/(R·T)), with E₂ the generalised exponential integral of order 2.
+"""
+
+import csv
+import math
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib import resources
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.cones.table import CONES, EndPoint, end_points, parse_cone
+from firing.errors import FiringError
+from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
+
+FloatArray = npt.NDArray[np.float64]
+_Number = TypeVar("_Number", float, FloatArray)
+
+GAS_CONSTANT_J_PER_MOL_K = 8.31446261815324  # exact since 2019, BIPM SI brochure, 9th ed.
+
+#: Rates the law answers for [°C/h]; the chart itself covers 15 to 150.
+RATE_LIMITS_C_PER_H = (5.0, 400.0)
+
+_TERMS = 16  # of the continued fraction: 1e-12 from z = 10; a cone near its end has z > 25
+_REFERENCE_RATE_C_PER_H = 60.0
+
+
+def scaled_e2(z: _Number) -> _Number:
+    """Return exp(z)·E₂(z) for z ≥ 5, by the continued fraction DLMF 8.19.17 in its even part.
+
+    Parameters
+    ----------
+    z : float or ndarray
+        Argument, here E/(R·T) [1].
+
+    Returns
+    -------
+    float or ndarray
+        Same shape as `z` [1]; relative error below 1e-7 from z = 5, 1e-12 from 10.
+    """
+    tail = z + (2.0 * _TERMS + 2.0)
+    for term in range(_TERMS, 0, -1):
+        tail = z + (2.0 * term) - term * (term + 1.0) / tail
+    return 1.0 / tail
+
+
+@dataclass(frozen=True)
+class ConeLaw:
+    """The fitted law of one self-supporting cone (source ``cone-model``).
+
+    Attributes
+    ----------
+    cone : str
+        The cone in its printed spelling.
+    family : str
+        The maker's composition family, which neighbours share.
+    energy_j_per_mol : float
+        Apparent activation energy E [J/mol].
+    law_60_c : float
+        Where the law alone puts the end point at 60 °C/h [°C].
+    rates_c_per_h, residuals_c : tuple of float
+        The chart's rates [°C/h], rising, and printed end point less the law's at each [°C].
+    quality : {"good", "two_rates", "doubtful"}
+        ``two_rates``: the chart prints no 15 °C/h figure, so nothing checks the fit.
+        ``doubtful``: the printed figures themselves are.
+    """
+
+    cone: str
+    family: str
+    energy_j_per_mol: float
+    law_60_c: float
+    rates_c_per_h: tuple[float, ...]
+    residuals_c: tuple[float, ...]
+    quality: str
+
+    @property
+    def activation_k(self) -> float:
+        """E/R [K]."""
+        return self.energy_j_per_mol / GAS_CONSTANT_J_PER_MOL_K
+
+    @cached_property
+    def ln_a_per_s(self) -> float:
+        """ln A, A in 1/s, such that the ramp at 60 °C/h ends at `law_60_c`."""
+        rate_c_per_s = _REFERENCE_RATE_C_PER_H / SECONDS_PER_HOUR
+        return math.log(rate_c_per_s) - self._ln_integral(self.law_60_c)
+
+    @property
+    def worst_residual_c(self) -> float:
+        """Largest distance between the law and a printed figure of this cone [°C]."""
+        return max(abs(residual) for residual in self.residuals_c)
+
+    def _ln_integral(self, temperature_c: float) -> float:
+        temperature_k = temperature_c + KELVIN_AT_0_C
+        z = self.activation_k / temperature_k
+        return math.log(temperature_k * scaled_e2(z)) - z
+
+    def per_second(self, temperature_c: float) -> float:
+        """Return the heat-work gained in one second at a temperature [1/s]."""
+        return math.exp(self.ln_a_per_s - self.activation_k / (temperature_c + KELVIN_AT_0_C))
+
+    def of_ramp(self, temperature_c: float, rate_c_per_h: float) -> float:
+        """Return the heat-work x of a steady ramp from absolute zero to a temperature [1]."""
+        rate_c_per_s = rate_c_per_h / SECONDS_PER_HOUR
+        return math.exp(self.ln_a_per_s + self._ln_integral(temperature_c)) / rate_c_per_s
+
+    def ramp_integral(self, temperature_c: FloatArray) -> FloatArray:
+        """Return A·T·E₂(E/(R·T)), the heat-work of a ramp of 1 K/s up to each temperature.
+
+        Parameters
+        ----------
+        temperature_c : ndarray, any shape
+            Temperatures [°C]; what lies below 1 K counts as 1 K.
+
+        Returns
+        -------
+        ndarray, same shape
+            The antiderivative of the heat-work per second [K/s · s/K = 1].
+        """
+        temperature_k = np.maximum(temperature_c + KELVIN_AT_0_C, 1.0)
+        z = self.activation_k / temperature_k
+        integral: FloatArray = temperature_k * scaled_e2(z) * np.exp(self.ln_a_per_s - z)
+        return integral
+
+    def end_point_c(self, rate_c_per_h: float) -> float:
+        """Return where the law alone puts the end point of a steady ramp [°C]."""
+        return self.ramp_reaching_c(1.0, rate_c_per_h)
+
+    def ramp_reaching_c(self, x: float, rate_c_per_h: float) -> float:
+        """Return up to where a steady ramp has gained a heat-work x > 0 [°C].
+
+        Newton's method on ln x, which is nearly a straight line in temperature.
+        """
+        wanted = math.log(x * rate_c_per_h / SECONDS_PER_HOUR) - self.ln_a_per_s
+        temperature_c = self.law_60_c
+        for _ in range(50):
+            temperature_k = temperature_c + KELVIN_AT_0_C
+            slope = 1.0 / (temperature_k * scaled_e2(self.activation_k / temperature_k))
+            step = (self._ln_integral(temperature_c) - wanted) / slope
+            temperature_c -= step
+            if abs(step) < 1e-10:
+                break
+        return temperature_c
+
+    def residual_c(self, rate_c_per_h: float) -> float:
+        """Return printed less fitted end point at a rate [°C], interpolated in ln rate.
+
+        Beyond the chart's own rates the residual of the nearest one is kept: a misfit is known
+        only where something is printed.
+        """
+        return _interpolate_ln(rate_c_per_h, self.rates_c_per_h, self.residuals_c)
+
+
+def _interpolate_ln(
+    rate_c_per_h: float, rates_c_per_h: tuple[float, ...], values: tuple[float, ...]
+) -> float:
+    ln_rates = [math.log(rate) for rate in rates_c_per_h]
+    return float(np.interp(math.log(rate_c_per_h), ln_rates, values))
+
+
+@cache
+def laws() -> dict[str, ConeLaw]:
+    """Return the law of every self-supporting cone, from the coldest to the hottest."""
+    path = resources.files("firing") / "data" / "cone_kinetics.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    rows = {row["cone"]: row for row in csv.DictReader(lines)}
+    return {cone: _law(rows[cone]) for cone in CONES}
+
+
+def _law(row: dict[str, str]) -> ConeLaw:
+    rates = [rate for rate in (15, 60, 150) if row[f"residual_{rate}_c"]]
+    return ConeLaw(
+        cone=row["cone"],
+        family=row["family"],
+        energy_j_per_mol=float(row["energy_j_per_mol"]),
+        law_60_c=float(row["law_60_c"]),
+        rates_c_per_h=tuple(float(rate) for rate in rates),
+        residuals_c=tuple(float(row[f"residual_{rate}_c"]) for rate in rates),
+        quality=row["quality"],
+    )
+
+
+def cone_law(cone: str) -> ConeLaw:
+    """Return the law of one self-supporting cone, in any spelling `parse_cone` reads.
+
+    Raises
+    ------
+    FiringError
+        If no such cone is made.
+    """
+    return laws()[parse_cone(cone)]
+
+
+def check_rate(rate_c_per_h: float) -> None:
+    """Refuse a heating rate the law cannot answer for.
+
+    Raises
+    ------
+    FiringError
+        If the rate is not a number from 5 to 400 °C/h.
+    """
+    low, high = RATE_LIMITS_C_PER_H
+    if not low <= rate_c_per_h <= high:
+        raise FiringError(
+            f"a heating rate of {rate_c_per_h:g} °C/h is outside the {low:g} to {high:g} °C/h that "
+            "the cone law answers for; the chart itself covers 15 to 150 °C/h"
+        )
+
+
+def end_point_c(cone: str, rate_c_per_h: float, type: str = "self_supporting") -> float:
+    """Return the end point of a cone heated steadily over its last 100 °C [°C].
+
+    Parameters
+    ----------
+    cone : str
+        Any spelling `parse_cone` reads.
+    rate_c_per_h : float
+        Heating rate [°C/h].
+    type : str
+        A cone type of the chart.  Self-supporting cones follow the fitted law corrected by its own
+        residual, so that a printed rate gives the printed figure.  Every other type is looked up,
+        interpolated in ln rate, and only between its printed rates.
+
+    Returns
+    -------
+    float
+        End point [°C]; source ``cone-chart-1996`` at the printed rates, ``cone-model`` between.
+
+    Raises
+    ------
+    FiringError
+        If there is no such cone or type, if the rate is outside what the law (5 to 400 °C/h) or
+        the chart supports, or if the chart's own figure is not to be relied on.
+    """
+    name = parse_cone(cone)
+    if type == "self_supporting":
+        check_rate(rate_c_per_h)
+        law = laws()[name]
+        return law.end_point_c(rate_c_per_h) + law.residual_c(rate_c_per_h)
+    return _looked_up(name, type, rate_c_per_h, end_points(name, type))
+
+
+def _looked_up(cone: str, type: str, rate_c_per_h: float, cells: tuple[EndPoint, ...]) -> float:
+    words = type.replace("_", " ")
+    if not cells:
+        raise FiringError(
+            f"the chart has no {words} cone {cone}; ask for the self_supporting one, "
+            "which exists for every cone"
+        )
+    if any(cell.quality == "exclude" for cell in cells):
+        raise FiringError(
+            f"the chart's figures for the {words} cone {cone} are not used "
+            f"({cells[0].note}); ask for the self_supporting one"
+        )
+    rates = tuple(cell.heating_rate_c_per_h for cell in cells)
+    if not rates[0] <= rate_c_per_h <= rates[-1]:
+        printed = " and ".join(f"{rate:g}" for rate in rates)
+        raise FiringError(
+            f"the chart gives the {words} cone {cone} at {printed} °C/h only, not at "
+            f"{rate_c_per_h:g} °C/h; write a rate it covers or ask for the self_supporting cone"
+        )
+    return _interpolate_ln(rate_c_per_h, rates, tuple(cell.end_point_c for cell in cells))

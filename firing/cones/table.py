@@ -1,0 +1,208 @@
+"""The published table of pyrometric cones: which cones are made, and where they end.
+
+Every figure is a cell of the cone maker's temperature-equivalents chart (source
+``cone-chart-1996``): the temperature at which a cone has bent to its end point when it is heated at
+a steady rate over the last 100 °C.  An older edition still circulates with other figures; the two
+are never mixed here.
+"""
+
+import csv
+import re
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Literal, get_args
+
+from firing.errors import FiringError
+
+ConeType = Literal[
+    "self_supporting",
+    "large",
+    "iron_free_self_supporting",
+    "iron_free_large",
+    "small",
+]
+Quality = Literal["good", "doubtful", "exclude"]
+
+CONE_TYPES: tuple[ConeType, ...] = get_args(ConeType)
+
+#: Every cone of the chart from the coldest to the hottest, in its printed spelling.
+CONES: tuple[str, ...] = (
+    *(f"0{number:d}" for number in range(22, 5, -1)),
+    *("05.5", "05", "04", "03", "02", "01"),
+    *("1", "2", "3", "4", "5", "5.5"),
+    *(f"{number:d}" for number in range(6, 15)),
+)
+
+_SPELLING = re.compile(
+    r"(?:cones?\b|cone(?=[0-9^Δ]))?\s*[\^Δ∆]?\s*([0-9]+)(?:[.,]([0-9]+)|\s*(½|1/2)|\s+(1/2))?",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class EndPoint:
+    """One cell of the chart.
+
+    Attributes
+    ----------
+    cone : str
+        The cone in its printed spelling.
+    type : str
+        One of `CONE_TYPES`.
+    heating_rate_c_per_h : float
+        Steady heating rate of the last 100 °C [°C/h].
+    end_point_c, end_point_f : float
+        The printed end point [°C] and [°F].
+    quality : {"good", "doubtful", "exclude"}
+        ``doubtful`` cells are not extrapolated, ``exclude`` cells enter no calculation.
+    note : str
+        Why the cell is not ``good``; empty otherwise.
+    source : str
+        Entry of the bibliography.
+    """
+
+    cone: str
+    type: ConeType
+    heating_rate_c_per_h: float
+    end_point_c: float
+    end_point_f: float
+    quality: Quality
+    note: str
+    source: str
+
+
+def _running_number(name: str) -> float:
+    return 1.0 - float(name) if name.startswith("0") else float(name)
+
+
+def cone_number(name: str) -> float:
+    """Return a cone's running number: 022 is −21, 02 is −1, 01 is 0, 1 is 1, 5.5 is 5.5.
+
+    Parameters
+    ----------
+    name : str
+        A cone in any spelling `parse_cone` reads.
+
+    Returns
+    -------
+    float
+        The running number [1], for comparison and interpolation only.
+
+    Raises
+    ------
+    FiringError
+        If no such cone is made.
+    """
+    return _running_number(parse_cone(name))
+
+
+def parse_cone(text: str) -> str:
+    """Read a cone as people write it: ``6``, ``06``, ``cone 6``, ``^6``, ``Δ6``, ``5 1/2``, ``5½``.
+
+    The leading zero is part of the number: 06 is some 220 °C colder than 6.
+
+    Parameters
+    ----------
+    text : str
+        What a person wrote.
+
+    Returns
+    -------
+    str
+        The cone in its printed spelling, a member of `CONES`.
+
+    Raises
+    ------
+    FiringError
+        If `text` is no cone, names one that is not made, or leaves open which is meant.
+    """
+    stripped = text.strip()
+    if stripped in CONES:
+        return stripped
+    if not stripped:
+        raise FiringError("no cone is named; write one from 022 to 14, such as 6 or 06")
+    match = _SPELLING.fullmatch(stripped)
+    if match is None:
+        raise FiringError(f'"{text}" is not a cone; write one from 022 to 14, such as 6, 06 or 5.5')
+    whole, decimals = match[1], match[2]
+    fraction = ".5" if match[3] or match[4] else f".{decimals}" if decimals else ""
+    if decimals and not decimals.strip("0"):
+        bare = whole.lstrip("0")
+        raise FiringError(
+            f'"{text}" leaves open which cone is meant, as cones are names and not decimals; '
+            f"write {bare or '1'}, or 0{bare or '1'} for the colder cone of the zero series"
+        )
+    name = whole + fraction.rstrip("0")
+    if name in CONES:
+        return name
+    raise FiringError(f"cone {whole}{fraction} is not made; {_nearest(name)}")
+
+
+def _nearest(name: str) -> str:
+    """Say which cones stand beside a number that is not made."""
+    if re.fullmatch(r"00+[1-9].*", name):
+        bare = name.lstrip("0")
+        candidates = [spelling for spelling in (f"0{bare}", bare) if spelling in CONES]
+        if candidates:
+            return f"write {' or '.join(candidates)}"
+    number = _running_number(name) if name.strip("0") else 0.5
+    below = [cone for cone in CONES if _running_number(cone) <= number]
+    above = [cone for cone in CONES if _running_number(cone) >= number]
+    if not below:
+        return f"the coldest is {CONES[0]}"
+    if not above:
+        return f"the hottest is {CONES[-1]}"
+    return f"the nearest are {below[-1]} and {above[0]}"
+
+
+@cache
+def _rows() -> tuple[EndPoint, ...]:
+    path = resources.files("firing") / "data" / "cone_end_points.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return tuple(_end_point(row) for row in csv.DictReader(lines))
+
+
+def _end_point(row: dict[str, str]) -> EndPoint:
+    types: dict[str, ConeType] = {name: name for name in CONE_TYPES}
+    qualities: dict[str, Quality] = {name: name for name in get_args(Quality)}
+    return EndPoint(
+        cone=row["cone"],
+        type=types[row["type"]],
+        heating_rate_c_per_h=float(row["heating_rate_c_per_h"]),
+        end_point_c=float(row["end_point_c"]),
+        end_point_f=float(row["end_point_f"]),
+        quality=qualities[row["quality"]],
+        note=row["note"],
+        source=row["source"],
+    )
+
+
+def end_points(cone: str | None = None, type: str | None = None) -> tuple[EndPoint, ...]:
+    """Return cells of the chart (source ``cone-chart-1996``), from the coldest cone to the hottest.
+
+    Parameters
+    ----------
+    cone : str, optional
+        Only this cone, in any spelling `parse_cone` reads.
+    type : str, optional
+        Only this type, one of `CONE_TYPES`.
+
+    Returns
+    -------
+    tuple of EndPoint
+        The cells in the order of the chart; empty where a cone is not made in a type.
+
+    Raises
+    ------
+    FiringError
+        If there is no such cone or type.
+    """
+    if type is not None and type not in CONE_TYPES:
+        raise FiringError(f'"{type}" is not a type of cone; write one of {", ".join(CONE_TYPES)}')
+    name = None if cone is None else parse_cone(cone)
+    return tuple(
+        row
+        for row in _rows()
+        if (name is None or row.cone == name) and (type is None or row.type == type)
+    )

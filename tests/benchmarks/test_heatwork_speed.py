@@ -1,0 +1,99 @@
+"""Speed of heat-work, as ratios taken in one run.
+
+The bar: heat-work of all self-supporting cones on a million samples takes at most 1.5 times one
+exponential a cone over the samples that cone needs, those above its 60 °C/h end point less 150 °C.
+"""
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from firing.cones.equivalence import cone_reached
+from firing.cones.heatwork import heatwork
+from firing.cones.kinetics import end_point_c, laws
+
+FloatArray = npt.NDArray[np.float64]
+SAMPLES = 1_000_000
+
+
+def quickest_s(*works: Callable[[], object], rounds: int = 7) -> list[float]:
+    """Each work's least disturbed time of several rounds, taken in turns."""
+    times: list[list[float]] = [[] for _ in works]
+    for _ in range(rounds):
+        for taken, work in zip(times, works, strict=True):
+            start = time.perf_counter()
+            work()
+            taken.append(time.perf_counter() - start)
+    return [min(taken) for taken in times]
+
+
+def seconds(step_s: float) -> FloatArray:
+    return np.linspace(0.0, step_s * (SAMPLES - 1), SAMPLES)
+
+
+def steady_ramp() -> tuple[FloatArray, FloatArray]:
+    return seconds(0.08), np.linspace(20.0, 1300.0, SAMPLES)
+
+
+def firing() -> tuple[FloatArray, FloatArray]:
+    time_s = seconds(0.08)
+    hours = [0.0, 3.0, 8.0, 10.0, 10.3, 22.3]
+    return time_s, np.interp(time_s / 3600.0, hours, [20, 150, 1100, 1222, 1222, 60])
+
+
+def once_a_second() -> tuple[FloatArray, FloatArray]:
+    time_s = seconds(1.0)
+    return time_s, 660.0 + 640.0 * np.sin(time_s / 2e4)
+
+
+def noisy(trace: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+    noise_c: FloatArray = 0.3 * np.random.default_rng(1).standard_normal(SAMPLES)
+    return trace[0], trace[1] + noise_c
+
+
+@pytest.mark.parametrize(
+    "trace",
+    [
+        pytest.param(lambda: steady_ramp(), id="steady ramp"),
+        pytest.param(lambda: noisy(steady_ramp()), id="noisy ramp"),
+        pytest.param(lambda: firing(), id="firing"),
+        pytest.param(lambda: noisy(firing()), id="noisy firing"),
+        pytest.param(lambda: noisy(once_a_second()), id="noisy, 1 Hz"),
+    ],
+)
+def test_all_cones_cost_less_than_their_exponentials(
+    trace: Callable[[], tuple[FloatArray, FloatArray]],
+    record_property: Callable[[str, object], None],
+) -> None:
+    time_s, temperature_c = trace()
+    exponents = [
+        -law.activation_k
+        / (temperature_c[temperature_c > end_point_c(cone, 60.0) - 150.0] + 273.15)
+        for cone, law in laws().items()
+    ]
+    heatwork(time_s, temperature_c)
+    ours_s, bare_s = quickest_s(
+        lambda: heatwork(time_s, temperature_c),
+        lambda: [np.exp(exponent) for exponent in exponents],
+    )
+    record_property("ours_ms", round(ours_s * 1e3, 2))
+    record_property("exponentials_ms", round(bare_s * 1e3, 2))
+    print(f"heat-work {ours_s * 1e3:.1f} ms, exponentials {bare_s * 1e3:.1f} ms")
+    assert ours_s <= 1.5 * bare_s
+
+
+def test_the_verdict_costs_few_passes_over_the_trace() -> None:
+    # 1e5 samples: the verdict computes three heat-works a cone and the moment each went down; a
+    # single exponential a sample and cone is the scale.
+    time_s, temperature_c = (array[::10].copy() for array in noisy(firing()))
+    exponents = [-law.activation_k / (temperature_c + 273.15) for law in laws().values()]
+    cone_reached(time_s, temperature_c)
+    ours_s, bare_s = quickest_s(
+        lambda: cone_reached(time_s, temperature_c),
+        lambda: [np.exp(exponent) for exponent in exponents],
+    )
+    print(f"verdict {ours_s * 1e3:.1f} ms, exponentials {bare_s * 1e3:.1f} ms")
+    assert ours_s <= 10.0 * bare_s

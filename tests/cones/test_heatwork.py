@@ -1,0 +1,229 @@
+"""Heat-work of traces against adaptive quadrature, and what must hold for any trace."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from firing.cones.heatwork import heatwork, heatwork_progress, time_down_s
+from firing.cones.kinetics import GAS_CONSTANT_J_PER_MOL_K, cone_law, laws
+from firing.cones.table import CONES
+from firing.errors import FiringError
+
+FloatArray = npt.NDArray[np.float64]
+HOUR_S = 3600.0
+BAR = 1e-6
+
+
+def by_quadrature(
+    cone: str, time_s: FloatArray, temperature_c: FloatArray, shift_c: float = 0.0
+) -> float:
+    """∫ A·exp(−E/(R·T)) dt, segment by segment, by scipy's adaptive rule from the hot end."""
+    law = cone_law(cone)
+
+    def per_second(temperature_k: float) -> float:
+        # A shift may pass absolute zero, where nothing happens any more.
+        energy = law.energy_j_per_mol / (GAS_CONSTANT_J_PER_MOL_K * max(temperature_k, 1.0))
+        return math.exp(law.ln_a_per_s - energy)
+
+    total = 0.0
+    for index, duration_s in enumerate(np.diff(time_s)):
+        ends_k = temperature_c[index : index + 2] + shift_c + 273.15
+        hot_k, span_k = float(ends_k.max()), float(np.ptp(ends_k))
+        if span_k == 0.0:
+            total += per_second(hot_k) * duration_s
+            continue
+        cuts = [0.0, *(cut for cut in (10.0, 50.0, 200.0) if cut < span_k), span_k]
+        mean = sum(
+            quad(lambda below, hot=hot_k: per_second(hot - below), *ends, epsabs=0, epsrel=1e-10)[0]
+            for ends in pairwise(cuts)
+        )
+        total += mean / span_k * duration_s
+    return total
+
+
+SPARSE = (
+    np.array([0.0, 7.0, 12.0, 14.0, 14.4, 20.0, 30.0]) * HOUR_S,
+    np.array([20.0, 600.0, 1100.0, 1222.0, 1222.0, 900.0, 100.0]),
+)
+
+
+def dense(noise_c: float, step_s: float = 60.0) -> tuple[FloatArray, FloatArray]:
+    """A firing of 25 h with a hold and a controlled cooling, one sample a step."""
+    time_s = step_s * np.arange(int(25 * HOUR_S / step_s), dtype=np.float64)
+    hours, marks = [0, 4, 14, 15, 25], [20, 400, 1240, 1240, 300]
+    noise: FloatArray = np.random.default_rng(5).standard_normal(time_s.size)
+    temperature_c: FloatArray = np.interp(time_s / HOUR_S, hours, marks) + noise_c * noise
+    return time_s, temperature_c
+
+
+@pytest.mark.parametrize("cone", CONES)
+def test_sparse_trace_is_exact(cone: str) -> None:
+    if cone_law(cone).law_60_c < 1222 + 150:
+        assert heatwork(*SPARSE, [cone])[cone] == pytest.approx(
+            by_quadrature(cone, *SPARSE), rel=BAR
+        )
+
+
+@pytest.mark.parametrize("noise_c", [0.0, 0.3, 1.0, 5.0])
+@pytest.mark.parametrize("cone", ["014", "010", "6", "14"])
+def test_dense_trace_is_exact(cone: str, noise_c: float) -> None:
+    trace = dense(noise_c)
+    expected = by_quadrature(cone, *trace)
+    assert heatwork(*trace)[cone] == pytest.approx(expected, rel=BAR)
+    assert heatwork_progress(*trace, cone)[-1] == pytest.approx(expected, rel=BAR)
+
+
+@pytest.mark.parametrize("height_c", [0.1, 0.7, 0.9, 1.1, 1.6, 4.0])
+def test_a_controller_that_swings_between_two_levels_is_exact(height_c: float) -> None:
+    time_s = np.arange(700.0) * 20.0
+    temperature_c = 888.0 + height_c * (np.arange(700) // 5 % 2).astype(np.float64)
+    for cone in ("014", "010", "05.5"):
+        expected = by_quadrature(cone, time_s, temperature_c)
+        assert heatwork(time_s, temperature_c)[cone] == pytest.approx(expected, rel=BAR)
+
+
+def test_shift_moves_the_temperature() -> None:
+    for shift_c in (-12.0, 3.5):
+        expected = by_quadrature("6", *SPARSE, shift_c)
+        assert heatwork(*SPARSE, ["6"], shift_c)["6"] == pytest.approx(expected, rel=BAR)
+        assert heatwork(*SPARSE, ["6"], {"6": shift_c})["6"] == pytest.approx(expected, rel=BAR)
+        assert heatwork_progress(*SPARSE, "6", shift_c)[-1] == pytest.approx(expected, rel=BAR)
+
+
+@pytest.mark.parametrize("shift_c", [-450.0, -200.0, 200.0, 450.0])
+def test_a_search_may_shift_far(shift_c: float) -> None:
+    expected = by_quadrature("6", *SPARSE, shift_c)
+    assert heatwork(*SPARSE, ["6"], shift_c)["6"] == pytest.approx(expected, rel=1e-3, abs=1e-30)
+    progress = heatwork_progress(*SPARSE, "6", shift_c)
+    assert progress[-1] == pytest.approx(expected, rel=1e-3, abs=1e-30)
+
+
+def test_missing_readings_are_bridged_by_a_straight_line() -> None:
+    time_s, temperature_c = dense(0.0)
+    holed_c = temperature_c.copy()
+    holed_c[[300, 301, 302, 700]] = np.nan  # inside straight stretches
+    for cone in ("06", "6"):
+        whole = heatwork(time_s, temperature_c, [cone])[cone]
+        assert heatwork(time_s, holed_c, [cone])[cone] == pytest.approx(whole, rel=BAR)
+
+
+def test_missing_ends_add_nothing() -> None:
+    time_s, temperature_c = dense(0.0)
+    cut_c = temperature_c.copy()
+    cut_c[:10], cut_c[900:] = np.nan, np.nan
+    progress = heatwork_progress(time_s, cut_c, "6")
+    assert progress.shape == time_s.shape
+    assert np.all(progress[:10] == 0.0)
+    assert np.all(progress[899:] == progress[899])
+    assert progress[-1] == pytest.approx(heatwork(time_s[:900], cut_c[:900], ["6"])["6"], rel=BAR)
+
+
+def test_progress_rises_and_ends_at_the_heatwork() -> None:
+    trace = dense(0.3)
+    total = heatwork(*trace)
+    for cone in ("022", "04", "9"):
+        progress = heatwork_progress(*trace, cone)
+        assert progress[0] == 0.0
+        assert np.all(np.diff(progress) >= 0.0)
+        assert progress[-1] == pytest.approx(total[cone], rel=BAR)
+
+
+@pytest.mark.parametrize("trace", [SPARSE, dense(0.0), dense(0.5)], ids=["sparse", "even", "noisy"])
+@pytest.mark.parametrize("cone", ["014", "04", "5"])
+def test_the_moment_a_cone_goes_down(cone: str, trace: tuple[FloatArray, FloatArray]) -> None:
+    time_s, temperature_c = trace
+    moment_s = time_down_s(laws()[cone], time_s, temperature_c, 0.0)
+    assert moment_s is not None
+    before = time_s < moment_s
+    until_s = np.append(time_s[before], moment_s)
+    until_c = np.append(temperature_c[before], np.interp(moment_s, time_s, temperature_c))
+    assert by_quadrature(cone, until_s, until_c) == pytest.approx(1.0, abs=2e-6)
+
+
+def test_a_cone_that_stays_up_has_no_moment() -> None:
+    assert time_down_s(laws()["10"], *SPARSE, 0.0) is None
+
+
+@pytest.mark.parametrize(
+    ("time_s", "temperature_c", "said"),
+    [
+        ([], [], "are none"),
+        ([0.0], [20.0], "is 1"),
+        ([0.0, 1.0], [math.nan, math.nan], "are none"),
+        ([0.0, 1.0, 2.0], [math.nan, 20.0, math.nan], "is 1"),
+        ([0.0, 2.0, 1.0], [1000.0, 1000.0, 1000.0], "times of a trace must increase"),
+        ([0.0, 0.0], [1000.0, 1000.0], "times of a trace must increase"),
+        ([0.0, 1.0], [20.0, math.inf], "no temperature of a kiln"),
+        ([0.0, 1.0], [20.0, 1e200], "no temperature of a kiln"),
+        ([0.0, 1.0], [-200.0, 20.0], "no temperature of a kiln"),
+        ([0.0, 1.0], [20.0], "one temperature for each time"),
+    ],
+)
+def test_unusable_traces_are_refused(
+    time_s: list[float], temperature_c: list[float], said: str
+) -> None:
+    with pytest.raises(FiringError, match=said):
+        heatwork(np.array(time_s), np.array(temperature_c))
+
+
+def test_absurd_shifts_are_refused() -> None:
+    for shift_c in (600.0, math.nan):
+        with pytest.raises(FiringError, match="−500 to 500 °C"):
+            heatwork(*SPARSE, ["6"], shift_c)
+        with pytest.raises(FiringError, match="−500 to 500 °C"):
+            heatwork_progress(*SPARSE, "6", shift_c)
+
+
+knots = st.lists(
+    st.tuples(st.floats(1.0, 2e4), st.floats(900.0, 1300.0)), min_size=3, max_size=12
+).map(
+    lambda pairs: (
+        np.cumsum([pair[0] for pair in pairs]),
+        np.array([pair[1] for pair in pairs]),
+    )
+)
+several = settings(max_examples=30, deadline=None)
+SOME = ("05", "3", "10")
+
+
+@several
+@given(trace=knots, data=st.data())
+def test_heatwork_adds_up_over_the_parts_of_a_trace(
+    trace: tuple[FloatArray, FloatArray], data: st.DataObject
+) -> None:
+    time_s, temperature_c = trace
+    split = data.draw(st.integers(1, time_s.size - 2))
+    whole = heatwork(time_s, temperature_c, SOME)
+    first = heatwork(time_s[: split + 1], temperature_c[: split + 1], SOME)
+    second = heatwork(time_s[split:], temperature_c[split:], SOME)
+    for cone in SOME:
+        assert first[cone] + second[cone] == pytest.approx(whole[cone], rel=2 * BAR)
+
+
+@several
+@given(trace=knots, pieces=st.integers(2, 400))
+def test_heatwork_does_not_depend_on_how_a_line_is_sampled(
+    trace: tuple[FloatArray, FloatArray], pieces: int
+) -> None:
+    time_s, temperature_c = trace
+    finer_s = np.unique(np.concatenate([time_s, np.linspace(time_s[0], time_s[-1], pieces)]))
+    keep = np.append(np.diff(finer_s) > 1e-6, True)
+    finer_s = finer_s[keep]
+    finer_c = np.interp(finer_s, time_s, temperature_c)
+    whole, finer = heatwork(time_s, temperature_c, SOME), heatwork(finer_s, finer_c, SOME)
+    for cone in SOME:
+        assert finer[cone] == pytest.approx(whole[cone], rel=3 * BAR)
+
+
+@several
+@given(trace=knots, shift_c=st.floats(0.01, 40.0))
+def test_hotter_is_more(trace: tuple[FloatArray, FloatArray], shift_c: float) -> None:
+    plain, hotter = heatwork(*trace, SOME), heatwork(*trace, SOME, shift_c)
+    for cone in SOME:
+        assert hotter[cone] > plain[cone]
