@@ -31,6 +31,8 @@ ABORT_COST = 20.0
 LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
 ARRIVAL_COST_MOST = 30.0
+STAYING_COST_MOST = 24.0
+"""Arriving elsewhere and staying is likelier meant than only passing: it costs less, if it lasts."""
 START_LAG_S = 300.0
 """A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
@@ -79,13 +81,13 @@ class Alignment:
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """`arrival` is what it costs to end the ramp before here, `stay` to remain at all."""
+    """`arrival` is what it costs to end the ramp before here, `staying` what to remain at all."""
 
     segment: int  # -1 before the first, as many as there are after the last
     holding: bool
     misfit: FloatArray
     arrival: FloatArray
-    stay: float = 0.0
+    staying: FloatArray | float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,9 +139,11 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
         off_level = np.clip((temperature_c - to_c) / scatter_c, -1.0, 1.0) ** 2
         moving = np.clip(np.abs(rate) / expected - 0.5, 0.0, 1.0)
         arrival = np.minimum(((ends_c - to_c) / ARRIVAL_SCATTER_C) ** 2, ARRIVAL_COST_MOST)
-        stay = 0.0 if segment.hold_s else UNPLANNED_HOLD_COST
+        staying = np.minimum(arrival, STAYING_COST_MOST)
+        if segment.hold_s == 0:
+            staying = staying + UNPLANNED_HOLD_COST
         misfit = OTHER_LEVEL_COST * off_level + moving
-        states.append(_State(index, True, misfit * minutes, arrival, stay))
+        states.append(_State(index, True, misfit * minutes, arrival, staying))
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
@@ -173,7 +177,7 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
             arrive = np.full(samples + 1, np.inf)
             arrive[0] = 0.0
         elif state.holding:
-            arrive = total[j - 1] + state.arrival + state.stay
+            arrive = total[j - 1] + state.staying
             origin[j] = j - 1
         else:
             arrive = total[j - 1].copy()
@@ -194,7 +198,11 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
         paid = np.concatenate(([0.0], np.cumsum(state.misfit)))
         advantage = arrive - paid
         best = np.minimum.accumulate(advantage)
-        entered[j] = np.maximum.accumulate(np.where(advantage <= best, np.arange(best.size), 0))
+        latest = np.maximum.accumulate(np.where(advantage <= best, np.arange(best.size), 0))
+        if state.holding:
+            # A hold lasts a sample at least; one of no length is passed by from ramp to ramp.
+            best, latest = np.append(np.inf, best[:-1]), np.append(0, latest[:-1])
+        entered[j] = latest
         total[j] = paid + best
     j, t = int(np.argmin(total[:, samples])), samples
     state_of = np.zeros(samples, dtype=np.int64)

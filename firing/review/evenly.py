@@ -11,6 +11,8 @@ from firing.units import SECONDS_PER_HOUR
 
 GRID_S = 60.0
 SLOPE_HALF_WINDOW_S = 300.0
+SPIKE_C = 25.0
+"""A reading this far from the median of five is a lone spike: a peak is never that sharp [°C]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +65,9 @@ def even_trace(time_s: FloatArray, temperature_c: FloatArray) -> EvenTrace:
             f"the log holds {time_s.size} usable reading(s) of this channel; a firing needs two"
         )
     if time_s.size >= 5:
-        padded = np.pad(temperature_c, 2, mode="edge")
-        temperature_c = _median_of_five(padded)
+        median_c = _median_of_five(np.pad(temperature_c, 2, mode="edge"))
+        lone = np.abs(temperature_c - median_c) > SPIKE_C
+        temperature_c = np.where(lone, median_c, temperature_c)
     step_s = max(GRID_S, float(np.median(np.diff(time_s))))
     grid = np.arange(time_s[0], time_s[-1] + 0.5 * step_s, step_s)
     if grid.size < 2:
