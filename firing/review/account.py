@@ -30,7 +30,7 @@ LAG_S = 900.0
 much of a late arrival is the same minutes as the hold's shortfall, and neither is a cause [s]."""
 OTHER_LEVEL_C = 8.0
 """A hold this far from its target is at another one [°C]."""
-PLATEAU_S = 300.0
+PLATEAU_S = 540.0
 """A stay of this long at another level was meant [s]."""
 WARM_START_S = 300.0
 """A start from another temperature is told when it is worth this many seconds of the ramp."""
@@ -216,9 +216,9 @@ def _other_end(
 ) -> tuple[float, str]:
     """Return the seconds a ramp took more for being sent elsewhere than planned."""
     level_c, rate_c_per_h = passage.level_c, run.kept_c_per_h or run.mean_c_per_h
-    # A kiln that only failed to get there neither stays nor arrives at a steady rate.
-    steady = run.kept_c_per_h is not None and run.behind_from_c is None
-    if level_c is None or rate_c_per_h <= 0 or not (_stayed(passage, trace) or steady):
+    # A kiln that only failed to get there falls behind first; its top may look flat all the same.
+    sure = run.kept_c_per_h is not None or _stayed(passage, trace)
+    if level_c is None or rate_c_per_h <= 0 or not sure or run.behind_from_c is not None:
         return 0.0, ""
     if abs(level_c - planned.end_c) < OTHER_LEVEL_C:
         return 0.0, ""

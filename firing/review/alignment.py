@@ -8,6 +8,7 @@ A chain may be left early (a firing that was stopped) and entered late (a log th
 the middle), each at a price.  The edges so found are then set where the readings cross the level.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,20 +20,24 @@ from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
-# Misfit is counted in minutes: 1 a minute for a ramp that stands still.
+# Misfit is counted in minutes of a ramp that goes backwards.
 LEVEL_SCATTER_C = 4.0
 """Readings within this of a level are as good as on it [°C]."""
 STANDING_SHARE = 0.25
 """A ramp slower than this share of its rate begins to look like a hold."""
+STANDING_COST = 1.3
 OTHER_LEVEL_COST = 0.5
-"""A minute's misfit of a hold at quite another temperature; below 1, so a flat stretch is one."""
+"""A minute's misfit of a ramp that stands still, and of a hold at quite another temperature: a
+flat stretch is a hold."""
 UNPLANNED_HOLD_COST = 6.0
 ABORT_COST = 20.0
 LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
 ARRIVAL_COST_MOST = 30.0
-STAYING_COST_MOST = 24.0
+STAYING_COST_MOST = 20.0
 """Arriving elsewhere and staying is likelier meant than only passing: it costs less, if it lasts."""
+STAYING_S = 360.0
+"""A stay is one from here on; the top of a ramp that turns at once looks flat for less [s]."""
 START_LAG_S = 300.0
 """A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
@@ -88,6 +93,7 @@ class _State:
     misfit: FloatArray
     arrival: FloatArray
     staying: FloatArray | float = 0.0
+    least: int = 0  # samples, of a hold
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +136,7 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
         from_c, to_c = schedule.from_c(index), segment.target_c
         sign = 1.0 if to_c > from_c else -1.0
         expected = _expected_rate(schedule, index, temperature_c)
-        standing = np.clip(1.0 - sign * rate / expected / STANDING_SHARE, 0.0, 2.0)
+        standing = STANDING_COST * np.clip(1.0 - sign * rate / expected / STANDING_SHARE, 0.0, 2.0)
         beyond = np.maximum(sign * (temperature_c - to_c), 0.0)
         # A warm or a cold kiln starts where it is, so the first ramp may begin anywhere.
         short = np.maximum(sign * (from_c - temperature_c), 0.0) * (index > 0)
@@ -143,7 +149,9 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
         if segment.hold_s == 0:
             staying = staying + UNPLANNED_HOLD_COST
         misfit = OTHER_LEVEL_COST * off_level + moving
-        states.append(_State(index, True, misfit * minutes, arrival, staying))
+        stay_s = min(segment.hold_s, STAYING_S) if segment.hold_s else STAYING_S
+        least = max(1, math.ceil(stay_s / trace.step_s))
+        states.append(_State(index, True, misfit * minutes, arrival, staying, least))
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
@@ -200,8 +208,10 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
         best = np.minimum.accumulate(advantage)
         latest = np.maximum.accumulate(np.where(advantage <= best, np.arange(best.size), 0))
         if state.holding:
-            # A hold lasts a sample at least; one of no length is passed by from ramp to ramp.
-            best, latest = np.append(np.inf, best[:-1]), np.append(0, latest[:-1])
+            # A stay has a least length; a hold of none is passed by from ramp to ramp.
+            none = min(state.least, best.size)
+            best = np.concatenate((np.full(none, np.inf), best[: best.size - none]))
+            latest = np.concatenate((np.zeros(none, dtype=np.int64), latest[: latest.size - none]))
         entered[j] = latest
         total[j] = paid + best
     j, t = int(np.argmin(total[:, samples])), samples
