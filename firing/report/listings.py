@@ -1,0 +1,70 @@
+"""The shorter results as text: heat-work, cautions and sources."""
+
+from collections.abc import Mapping, Sequence
+
+from firing.cones.equivalence import ConeVerdict
+from firing.cones.naming import describe_number
+from firing.report.plain import plain, wrap
+from firing.report.table import render_table
+from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
+from firing.sources import Source
+from firing.units import format_duration
+
+
+def heatwork_text(verdict: ConeVerdict, above_1000_s: float, basis: str, *, width: int = 80) -> str:
+    """Return which cones a trace amounts to, for a person.
+
+    Parameters
+    ----------
+    verdict : ConeVerdict
+        The cones.
+    above_1000_s : float
+        Time above 1000 °C [s].
+    basis : str
+        What the trace is.
+    width : int
+        Columns to write in.
+    """
+    lines: list[str] = []
+    if verdict.reached_number is None:
+        lines.append("No cone of the chart is down.")
+    else:
+        span = ""
+        if verdict.low is not None and verdict.high is not None:
+            span = f" ({describe_number(verdict.low)} to {describe_number(verdict.high)})"
+        lines.append(f"Cone {describe_number(verdict.reached_number)}{span}.")
+    lines.append(f"Time above 1000 °C: {format_duration(above_1000_s)}.")
+    near = [p for p in verdict.by_cone.values() if 0.02 <= p.heatwork <= 20.0]
+    if near:
+        rows = [
+            [
+                p.cone,
+                f"{p.heatwork:.2f}",
+                "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
+            ]
+            for p in near
+        ]
+        lines += ["", render_table(["cone", "heat-work", "since the start"], rows, "rrl")]
+    lines.append("")
+    for sentence in (*verdict.warnings, *verdict.notes, f"Rests on: {plain(basis)}."):
+        lines += wrap(sentence, width)
+    return "\n".join(lines)
+
+
+def cautions_text(title: str, cautions: Sequence[Caution], *, width: int = 80) -> str:
+    """Return cautions with their figures and sources, for a person."""
+    lines = [*wrap(plain(title), width), "", *wrap(DEFERENCE, width), *wrap(FIGURES_NOTE, width)]
+    for caution in cautions:
+        lines.append("")
+        for line in caution.lines():
+            lines += wrap(line, width)
+    return "\n".join(lines)
+
+
+def sources_text(chosen: Mapping[str, Source], *, width: int = 80) -> str:
+    """Return bibliography entries, for a person."""
+    lines: list[str] = []
+    for key, entry in chosen.items():
+        lines.append(key)
+        lines += [f"    {line}" for line in wrap(entry.sentence(), width - 4)]
+    return "\n".join(lines)

@@ -1,0 +1,104 @@
+"""Moments, durations, cones and sources in the words that the terminal and the pages share."""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+
+from firing.forecast import clock
+from firing.sources import load_sources
+from firing.units import SECONDS_PER_MINUTE, format_duration
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
+
+
+@dataclass(frozen=True, slots=True)
+class Timekeeper:
+    """Turns seconds after the start into what a person reads on a clock, or a stopwatch.
+
+    Attributes
+    ----------
+    started : datetime or None
+        The moment of second 0, with its zone; None if nobody said when.
+    last_s : float
+        The last moment spoken of [s]: it decides whether weekdays are needed.
+    """
+
+    started: datetime | None
+    last_s: float
+
+    def at(self, after_s: float) -> str:
+        """Return the clock time, with the weekday if the firing crosses midnight, else hours."""
+        if self.started is None:
+            return format_duration(after_s)
+        moment = clock(self.started, after_s)
+        days = (clock(self.started, self.last_s).date() - self.first.date()).days
+        if days == 0:
+            return f"{moment:%H:%M}"
+        if days <= 5:
+            return f"{WEEKDAYS[moment.weekday()]} {moment:%H:%M}"
+        return (
+            f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment:%H:%M}"
+        )
+
+    @property
+    def first(self) -> datetime:
+        """The start on the clock."""
+        assert self.started is not None
+        return clock(self.started, 0.0)
+
+    def when(self, after_s: float, *, about: bool = False) -> str:
+        """Return the moment as part of a sentence: ``on Tue at 11:40`` or ``after 18 h 40 min``."""
+        rough = "about " if about else ""
+        if self.started is None:
+            return f"after {rough}{self.at(after_s)}"
+        day, _, minute = self.at(after_s).rpartition(" ")
+        return f"on {day} at {rough}{minute}" if day else f"at {rough}{minute}"
+
+    def date_words(self, after_s: float) -> str:
+        """Return the whole date and the time; empty if no start is known."""
+        if self.started is None:
+            return ""
+        moment = clock(self.started, after_s)
+        day = f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
+        return f"{day} at {moment:%H:%M}"
+
+    def start_words(self) -> str:
+        """Return the whole date of the start, or that none was given."""
+        if self.started is None:
+            return "no start given: times count from the start"
+        return f"starts {self.date_words(0.0)}"
+
+
+def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
+    """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
+    if duration_s is None:
+        return "–"
+    minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
+    sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}"
+
+
+def citations(source_ids: list[str]) -> list[tuple[str, str]]:
+    """Return (id, sentence) of each distinct source, in order; an unknown one is its own words."""
+    known = load_sources()
+    found: dict[str, str] = {}
+    for name in source_ids:
+        if name and name not in found:
+            found[name] = known[name].sentence() if name in known else name
+    return list(found.items())
+
+
+_HOURS_AND_MINUTES = re.compile(r"(?<=\d) h (?=\d\d min)")
+_VALUE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|kW|°[CF]|%)(?!\w))")
+
+
+def join_units(text: str) -> str:
+    """Return `text` with no-break spaces between numbers and their units."""
+    return _VALUE_AND_UNIT.sub("\N{NO-BREAK SPACE}", _HOURS_AND_MINUTES.sub("\u00a0h\u00a0", text))
+
+
+def sentence(words: str) -> str:
+    """Return `words` with a capital first letter, the rest as it is."""
+    return words[:1].upper() + words[1:]

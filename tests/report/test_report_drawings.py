@@ -1,0 +1,145 @@
+"""What the drawings hold, before a browser sees them."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+from report.report_samples import LEAD_IN_S, Names, sample_forecast, sample_review
+
+from firing.report.drawings import forecast_drawings, review_drawings
+from firing.report.figures import CONFIG, TimeAxis, label, library
+from firing.report.heatwork_drawing import near_cones
+
+
+def strings(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for inner in value.values():
+            yield from strings(inner)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from strings(inner)
+
+
+@pytest.fixture(scope="module")
+def review_figures() -> dict[str, Any]:
+    return {d.name: d for d in review_drawings(sample_review())}
+
+
+def test_a_review_has_three_drawings_with_captions(review_figures: dict[str, Any]) -> None:
+    assert list(review_figures) == ["course", "heatwork", "account"]
+    assert all(len(d.caption) > 40 for d in review_figures.values())
+
+
+def test_plan_dashed_actual_solid_other_channel_otherwise(review_figures: dict[str, Any]) -> None:
+    lines = review_figures["course"].figure["data"]
+    by_name = {line["name"]: line["line"]["dash"] for line in lines}
+    assert by_name["plan"] == "dash"
+    assert by_name["actual, middle"] == "solid"
+    assert by_name["bottom"] not in {"dash", "solid"}
+
+
+def test_deviation_is_actual_less_plan_on_the_same_time_axis(
+    review_figures: dict[str, Any],
+) -> None:
+    *_, deviation = review_figures["course"].figure["data"]
+    assert deviation["xaxis"] == "x"
+    assert deviation["yaxis"] == "y2"
+    # The sample's plan lies 40 °C above the actual ramp at the deepest.
+    assert min(v for v in deviation["y"] if v is not None) == pytest.approx(-40.0, abs=0.2)
+    assert "by 40 °C, on Mon at 22:30" in review_figures["course"].caption
+
+
+def test_deviation_scales_but_does_not_shift_in_fahrenheit() -> None:
+    course = review_drawings(sample_review(unit="F"))[0]
+    deviation = course.figure["data"][-1]
+    assert min(v for v in deviation["y"] if v is not None) == pytest.approx(-72.0, abs=0.4)
+    assert "by 72 °F" in course.caption
+
+
+def test_heatwork_runs_to_the_cone_and_crosses_one_where_the_verdict_says() -> None:
+    review = sample_review(started=None)
+    heat = next(d for d in review_drawings(review) if d.name == "heatwork")
+    reached = review.cones.reached
+    assert reached is not None
+    line = next(t for t in heat.figure["data"] if t["name"] == f"cone {reached}")
+    x = np.array([v for v, y in zip(line["x"], line["y"], strict=True) if y is not None])
+    y = np.array([v for v in line["y"] if v is not None])
+    assert y.max() <= 1.2
+    down_s = review.cones.by_cone[reached].reached_s
+    assert np.interp(1.0, y, x) * 3600.0 == pytest.approx(down_s, abs=60.0)
+    assert heat.figure["layout"]["yaxis"]["range"] == (0, 1.2) or heat.figure["layout"]["yaxis"][
+        "range"
+    ] == [0, 1.2]
+
+
+def test_account_bars_are_the_causes_in_minutes(review_figures: dict[str, Any]) -> None:
+    longer, shorter = review_figures["account"].figure["data"]
+    assert list(longer["x"]) == [40.0, 20.0]
+    assert list(longer["y"]) == ["waiting for the kiln<br>+40 min", "held longer<br>+20 min"]
+    assert list(shorter["x"]) == []
+
+
+def test_no_figure_draws_more_than_it_can_show() -> None:
+    for drawing in review_drawings(sample_review(step_s=1.0)):
+        points = sum(len(trace["x"]) for trace in drawing.figure["data"])
+        assert points <= 4100
+
+
+def test_user_text_is_no_markup_in_a_label() -> None:
+    # The drawing library reads <b>, <a href> and entities in its labels.
+    names = Names(*["<b>x</b><a href='http://example.org'>y</a>&amp;"] * 6)
+    for drawing in (
+        *review_drawings(sample_review(names)),
+        *forecast_drawings(sample_forecast(names)),
+    ):
+        assert not [s for s in strings(drawing.figure) if "<b>" in s or "<a " in s]
+    assert label("<b>&") == "&lt;b&gt;&amp;"
+
+
+def test_forecast_marks_what_is_done_by_hand() -> None:
+    course = forecast_drawings(sample_forecast())[0]
+    marks = course.figure["data"][-1]
+    assert list(marks["text"]) == ["close the lid"]
+    assert list(marks["x"]) == ["2026-03-02T20:00:00"]
+
+
+def test_hours_where_there_is_no_clock_or_it_changes() -> None:
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    assert TimeAxis.over(None, 10.0).x([LEAD_IN_S * 6]) == [1.0]
+    assert TimeAxis.over(datetime(2026, 3, 2, tzinfo=UTC), 10.0).started is not None
+    # Berlin's clock leaps an hour on 29 March 2026 (IANA tz database).
+    before = datetime(2026, 3, 28, 23, 0, tzinfo=ZoneInfo("Europe/Berlin"))
+    assert TimeAxis.over(before, 5 * 3600.0).started is None
+
+
+@pytest.mark.parametrize(
+    ("numbers", "cones"),
+    [
+        ([6.0], ["5", "5.5", "6", "7"]),
+        ([None], []),
+        ([None, -5.0], ["07", "06", "05.5", "05"]),
+        ([-21.0], ["022", "021"]),
+        ([14.0], ["13", "14"]),
+    ],
+)
+def test_cones_around_a_result(numbers: list[float | None], cones: list[str]) -> None:
+    assert near_cones(numbers) == cones
+
+
+def test_nothing_offers_to_send_the_data_anywhere() -> None:
+    assert CONFIG["showSendToCloud"] is False
+    assert CONFIG["displaylogo"] is False
+    assert "</script" not in library().lower()
+
+
+def test_a_cold_trace_has_no_heatwork_to_draw() -> None:
+    from firing.forecast import forecast
+    from firing.schedule import Schedule, Segment
+
+    drying = Schedule("Drying", (Segment(110.0, 40.0, hold_s=3600.0),))
+    assert [d.name for d in forecast_drawings(forecast(drying))] == ["course"]
