@@ -1,0 +1,60 @@
+"""The command line: one module a command family, loaded only when its command is called."""
+
+import importlib
+
+import click
+
+from firing import __version__
+from firing.cli import outcome
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
+    "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "cone": ("firing.cli.cones", "Show the end points of a cone."),
+    "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),
+    "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),
+    "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
+    "safety": ("firing.cli.safety", "Print the cautions, all or those of a schedule."),
+    "schedules": ("firing.cli.schedules", "List the ready schedules, or print one."),
+    "schema": ("firing.cli.schema", "Print the JSON Schema of a kind of file."),
+    "sources": ("firing.cli.sources", "List the sources of the figures, or print one."),
+    "demo": ("firing.cli.demo", "Forecast and review an invented firing that ran long."),
+}
+"""Every command with its module and its line in the list, so that the list loads none of them."""
+
+
+class LazyCommands(click.Group):
+    """A group that imports a command's module only to run that command."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of a firing's round."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = getattr(module, f"{cmd_name}_command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list from the table above, loading nothing."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyCommands,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' tells more; "
+    "'firing demo' shows it at work.",
+)
+@click.version_option(__version__, "--version", message="firing %(version)s")
+def cli() -> None:
+    """Plan, forecast and review the firings of a studio pottery kiln."""
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    outcome.run(cli)

@@ -1,0 +1,88 @@
+"""``firing demo``: the main job on an invented firing that ran long."""
+
+from pathlib import Path
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import json_option
+
+FOLDER = "firing-demo"
+
+
+@click.command("demo")
+@json_option
+def demo_command(as_json: bool) -> int:
+    """Forecast an invented plan, review the log of its firing, and write the page.
+
+    Everything goes into a new folder firing-demo (firing-demo-2 if that is there, and so on).
+    """
+    from datetime import datetime
+    from importlib import resources
+
+    from firing.forecast import forecast
+    from firing.logs.channels import pick_channel
+    from firing.logs.reader import read_log
+    from firing.report.page import review_page
+    from firing.report.terminal import forecast_text, review_text
+    from firing.review.examine import review
+    from firing.schedulefile import read_schedule
+    from firing.tomlfile import write_text
+
+    folder = _new_folder()
+    for name in ("plan.toml", "log.csv"):
+        content = (resources.files("firing") / "data" / "demo" / name).read_text(encoding="utf-8")
+        write_text(folder / name, content)
+    plan = read_schedule(folder / "plan.toml")
+    record = read_log(folder / "log.csv")
+    started = record.trace.started or datetime.now().astimezone()
+    course = forecast(plan, started=started)
+    result = review(plan, record, channel=pick_channel(record, None))
+    page = folder / "review.html"
+    write_text(page, review_page(result))
+    if as_json:
+        outcome.document(
+            {
+                "schema": 1,
+                "kind": "demo",
+                "invented": True,
+                "folder": str(folder),
+                "page": str(page),
+                "forecast": course.to_dict(),
+                "review": result.to_dict(),
+            }
+        )
+        return outcome.DONE
+    ascii_only, colour = not outcome.braille_possible(), outcome.colour_wanted()
+    width = outcome.width()
+    outcome.text("An invented studio fired an invented load.  First the forecast of its plan:\n")
+    outcome.text(forecast_text(course, width=width, colour=colour, ascii_only=ascii_only))
+    outcome.text("\n\nThen the log of that firing, set against the plan:\n")
+    outcome.text(review_text(result, width=width, colour=colour, ascii_only=ascii_only))
+    outcome.text(
+        f"\nThe same as a page: {page} (open it in a browser).  To go on, try:\n"
+        f"  firing forecast {folder}/plan.toml --start 07:30 --cone 6\n"
+        "  firing hold 6 --at 1200\n"
+        "  firing schedules"
+    )
+    return outcome.DONE
+
+
+def _new_folder() -> Path:
+    """Make and return the first folder of that name which is not there yet."""
+    from firing.errors import FiringError
+
+    number = 1
+    while True:
+        folder = Path(FOLDER if number == 1 else f"{FOLDER}-{number}")
+        try:
+            folder.mkdir()
+        except FileExistsError:
+            number += 1
+        except OSError as error:
+            raise FiringError(
+                f"the folder {folder} cannot be made here ({error.strerror}); "
+                "go to a folder that can be written to"
+            ) from None
+        else:
+            return folder

@@ -1,0 +1,36 @@
+"""``firing safety``: the cautions."""
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import json_option, load_schedule
+
+
+@click.command("safety")
+@click.argument("schedule", required=False)
+@json_option
+def safety_command(schedule: str | None, as_json: bool) -> int:
+    """Print the cautions that apply to SCHEDULE, or all of them."""
+    from firing.report.listings import cautions_text
+    from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
+
+    if schedule is None:
+        cautions, title = all_cautions(), "Cautions for firing an electric kiln"
+    else:
+        plan = load_schedule(schedule)
+        cautions = cautions_for(plan.peak_c, plan.purpose)
+        title = f"Cautions for: {plan.title}"
+    if as_json:
+        outcome.document(
+            {
+                "schema": 1,
+                "kind": "safety",
+                "title": title,
+                "deference": DEFERENCE,
+                "figures_note": FIGURES_NOTE,
+                "cautions": [caution.to_dict() for caution in cautions],
+            }
+        )
+    else:
+        outcome.text(cautions_text(title, cautions, width=outcome.width()))
+    return outcome.DONE

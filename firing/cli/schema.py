@@ -1,0 +1,19 @@
+"""``firing schema``: what a file may hold, as JSON Schema."""
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import json_option
+
+
+@click.command("schema")
+@click.argument("kind", type=click.Choice(["schedule"]))
+@json_option
+def schema_command(kind: str, as_json: bool) -> int:
+    """Print the JSON Schema (draft 2020-12) of a KIND of file; it is JSON with or without --json."""
+    from firing.schedulefile import ScheduleTable
+
+    schema = ScheduleTable.model_json_schema()
+    dialect = "https://json-schema.org/draft/2020-12/schema"
+    outcome.document({"$schema": dialect, **schema})
+    return outcome.DONE

@@ -1,0 +1,293 @@
+"""Commands: exit codes, streams, JSON documents, and one sentence for every slip."""
+
+import json
+import re
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from firing.cli import COMMANDS
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+PLAN = """title = "Bisque"
+purpose = "bisque"
+[[segment]]
+rate = 100
+target = 600
+[[segment]]
+rate = 100
+target = 900
+hold = "15m"
+"""
+
+
+def write_log(path: Path, *, scale: float = 1.0, offset: float = 0.0) -> None:
+    """Write a log of PLAN fired exactly: 580 °C and 300 °C at 100 °C/h, 15 min, then cooling."""
+    rows = ["time_s,Kiln (°C)"]
+    for minute in range(0, 1200, 2):
+        celsius = 20.0 + minute / 60.0 * 100.0
+        if minute > 528:
+            celsius = 900.0
+        if minute > 543:
+            celsius = max(60.0, 900.0 - (minute - 543) * 1.6)
+        rows.append(f"{minute * 60},{celsius * scale + offset:.1f}")
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "plan.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def refused(result: subprocess.CompletedProcess[str]) -> str:
+    """Check that a run was refused without a traceback, and return what it said."""
+    assert result.returncode == 2, result.stderr
+    assert "Traceback" not in result.stderr
+    assert result.stdout == ""
+    return result.stderr
+
+
+def document(result: subprocess.CompletedProcess[str], code: int = 0) -> dict[str, object]:
+    assert result.returncode == code, result.stderr
+    data = json.loads(result.stdout)
+    assert data["schema"] == 1
+    return dict(data)
+
+
+def test_every_command_has_help_and_a_json_option(run: Run) -> None:
+    listed = run("--help").stdout
+    for name, (_, line) in COMMANDS.items():
+        assert re.search(rf"^  {name} +", listed, re.M), name
+        assert line[:40] in listed
+    for name in COMMANDS:
+        page = run(name, "--help")
+        assert page.returncode == 0
+        assert "--json" in page.stdout
+
+
+def test_every_command_is_told_of_in_the_readme() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"firing {name}" in readme, name
+
+
+def test_forecast_says_hours_and_cone(run: Run, plan: Path) -> None:
+    data = document(run("forecast", str(plan), "--json"))
+    assert data["kind"] == "forecast"
+    # 880 °C at 100 °C/h and 15 min
+    assert data["program_s"] == pytest.approx(8.8 * 3600 + 900)
+    text = run("forecast", str(plan))
+    assert text.returncode == 0
+    assert "9 h 03 min" in text.stdout
+    assert "firing safety" in text.stdout
+
+
+def test_forecast_with_a_cone_out_of_reach_exits_1(run: Run, plan: Path) -> None:
+    data = document(run("forecast", str(plan), "--cone", "6", "--json"), code=1)
+    assert any(w["severity"] == "act" for w in data["warnings"])  # type: ignore[attr-defined]
+
+
+def test_a_start_gives_clock_times(run: Run, plan: Path) -> None:
+    result = run(
+        "forecast", str(plan), "--start", "2026-03-28 20:00", "--json", TZ="Europe/Berlin"
+    )
+    data = document(result)
+    # 9 h 3 min on, the clocks have gone forward an hour in between (last Sunday of March)
+    assert data["program_ends_at"] == "2026-03-29T06:03:00+02:00"
+
+
+def test_a_start_that_the_clock_skips_is_refused(run: Run, plan: Path) -> None:
+    result = run("forecast", str(plan), "--start", "2026-03-29 02:30", TZ="Europe/Berlin")
+    assert "skipped" in refused(result)
+
+
+def test_review_of_a_firing_as_planned(run: Run, plan: Path, tmp_path: Path) -> None:
+    write_log(tmp_path / "log.csv")
+    data = document(run("review", str(plan), "log.csv", "--json"))
+    assert data["kind"] == "review"
+    assert data["excess_s"] == pytest.approx(0.0, abs=300.0)
+    assert data["planned_s"] == pytest.approx(8.8 * 3600 + 900)
+    wanted = {
+        "log", "lead_in_s", "planned_s", "planned_basis", "forecast_s", "actual_s", "excess_s",
+        "segments", "causes", "cooling", "cones", "kiln", "findings",
+    }  # fmt: skip
+    assert wanted <= set(data)
+
+
+def test_fahrenheit_read_as_celsius_is_a_finding_and_exits_1(
+    run: Run, plan: Path, tmp_path: Path
+) -> None:
+    write_log(tmp_path / "log.csv", scale=1.8, offset=32.0)
+    data = document(run("review", str(plan), "log.csv", "--json"), code=1)
+    assert "maybe_fahrenheit" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]
+    document(run("review", str(plan), "log.csv", "--json", "--unit", "F"))
+
+
+def test_review_with_a_start_counts_a_late_start(run: Run, plan: Path, tmp_path: Path) -> None:
+    write_log(tmp_path / "log.csv")
+    message = refused(run("review", str(plan), "log.csv", "--start", "07:00"))
+    assert "no clock times" in message
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "empty"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 8, "log.csv"),
+        (b"time_s,kiln\n0,20\n", "one reading"),
+        (b"time_s,kiln\n0,20\n60,21\n30,22\n90,23\n", "backwards"),
+        (b"time_s,kiln\n0,open\n60,open\n120,open\n", "log.csv"),
+        (b"once upon a time\nthere was a kiln\n", "log.csv"),
+    ],
+)
+def test_logs_that_cannot_be_used_are_one_sentence(
+    run: Run, plan: Path, tmp_path: Path, content: bytes, words: str
+) -> None:
+    (tmp_path / "log.csv").write_bytes(content)
+    message = refused(run("review", str(plan), "log.csv"))
+    assert words in message
+    assert message.count("\n") == 1
+
+
+def test_a_directory_and_a_missing_log_are_one_sentence(
+    run: Run, plan: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "folder").mkdir()
+    for name in ("folder", "none.csv"):
+        message = refused(run("review", str(plan), name))
+        assert message.count("\n") == 1
+        assert name in message
+
+
+def test_readings_that_say_open_are_marked_and_told(run: Run, plan: Path, tmp_path: Path) -> None:
+    write_log(tmp_path / "log.csv")
+    rows = (tmp_path / "log.csv").read_text(encoding="utf-8").splitlines()
+    for number in range(100, 140):
+        rows[number] = rows[number].split(",")[0] + (",open" if number % 2 else ",NaN")
+    (tmp_path / "log.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    data = document(run("review", str(plan), "log.csv", "--json"))
+    assert "readings_lost" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("segment", "words"),
+    [
+        ("", "segment"),
+        ('[[segment]]\nrate = 60\ntarget = 900\nhold = "-1h"\n', "negative"),
+        ("[[segment]]\nrate = 60\ntarget = 20\n", "equals the start"),
+        ("[[segment]]\nrate = 0\ntarget = 900\n", "never arrives"),
+        ('[[segment]]\nrate = 60\ntarget = 900\nhold = "400h"\n', "longer than 100 h"),
+    ],
+)
+def test_schedules_that_cannot_be_used_are_told_with_their_line(
+    run: Run, tmp_path: Path, segment: str, words: str
+) -> None:
+    (tmp_path / "bad.toml").write_text(f'title = "t"\n{segment}', encoding="utf-8")
+    message = refused(run("forecast", "bad.toml"))
+    assert words in message
+    assert message.startswith("firing: bad.toml:")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("hold", "6.25", "--at", "1200"),
+        ("cone", "42"),
+        ("cone", ""),
+        ("hold", "6", "--at", "900"),
+        ("hold", "6", "--at", "hot"),
+        ("hold", "6", "--at", "1200", "--rate", "0"),
+        ("peak", "6", "--hold", "30"),
+        ("peak", "6", "--hold", "300h"),
+        ("forecast", "no-such-plan.toml"),
+        ("forecast", "thin-ware-bisqu"),
+        ("schedules", "nothing"),
+        ("sources", "nothing"),
+        ("schema", "nothing"),
+        ("heatwork", "none.csv"),
+        ("forecast", "thin-ware-bisque", "--unload-at", "5"),
+        ("forecast", "thin-ware-bisque", "--start", "whenever"),
+        ("forecast", "thin-ware-bisque", "--cone", "6.25"),
+        ("demolish",),
+        (),
+    ],
+)
+def test_slips_are_answered_and_not_traced_back(run: Run, arguments: tuple[str, ...]) -> None:
+    result = run(*arguments)
+    assert result.returncode == 2
+    assert "Traceback" not in result.stderr
+    assert result.stderr.strip() or result.stdout.strip()
+
+
+def test_hold_peak_cone_and_heatwork_have_the_keys_others_build_on(run: Run) -> None:
+    hold = document(run("hold", "6", "--at", "1200", "--json"))
+    assert {"kind", "cone", "at_c", "rate_c_per_h", "hold_s", "low_s", "high_s", "warnings"} <= set(
+        hold
+    )
+    peak = document(run("peak", "6", "--hold", "15m", "--json"))
+    assert {"hold_s", "rate_c_per_h", "peak_c", "low_c", "high_c"} <= set(peak)
+    cone = document(run("cone", "6", "--json"))
+    rows = cone["rows"]
+    assert isinstance(rows, list)
+    assert {"type", "rate_c_per_h", "end_point_c", "source"} <= set(rows[0])
+    heat = document(run("heatwork", "stoneware-glaze-1240", "--json"))
+    assert {"cones", "time_above_1000_s"} <= set(heat)
+
+
+def test_the_other_listings_are_json_too(run: Run) -> None:
+    for arguments in (("schedules",), ("sources",), ("safety",), ("safety", "decal")):
+        document(run(*arguments, "--json"))
+    schema = json.loads(run("schema", "schedule").stdout)
+    assert schema["properties"]["segment"]["minItems"] == 1
+
+
+def test_a_page_is_written_once_and_not_again(run: Run, plan: Path, tmp_path: Path) -> None:
+    assert run("forecast", str(plan), "--html", "page.html").returncode == 0
+    first = (tmp_path / "page.html").read_bytes()
+    again = run("forecast", str(plan), "--html", "page.html")
+    assert again.returncode == 2
+    assert "exists already" in again.stderr
+    assert (tmp_path / "page.html").read_bytes() == first
+    assert run("forecast", str(plan), "--html", "page.html", "--overwrite").returncode == 0
+
+
+def test_demo_makes_a_new_folder_each_time_and_exits_0(run: Run, tmp_path: Path) -> None:
+    first = run("demo")
+    assert first.returncode == 0, first.stderr
+    assert "invented" in first.stdout
+    assert sorted(p.name for p in (tmp_path / "firing-demo").iterdir()) == [
+        "log.csv", "plan.toml", "review.html"
+    ]  # fmt: skip
+    assert len(re.findall(r"^  firing ", first.stdout[first.stdout.rindex("To go on") :], re.M)) == 3
+    second = run("demo", "--json")
+    data = document(second)
+    assert data["invented"] is True
+    assert (tmp_path / "firing-demo-2" / "review.html").exists()
+    review = data["review"]
+    assert isinstance(review, dict)
+    left = sum(c["seconds"] for c in review["causes"] if c["cause"] == "unexplained")
+    assert abs(left) <= max(600.0, 0.1 * abs(review["excess_s"]))
+
+
+def test_output_without_colour_and_in_ascii(run: Run, plan: Path) -> None:
+    piped = run("forecast", str(plan))
+    assert "\x1b" not in piped.stdout
+    plain = run("forecast", str(plan), PYTHONIOENCODING="ascii:strict")
+    assert plain.returncode == 0, plain.stderr
+    assert plain.stdout.isascii()
+
+
+def test_a_closed_pipe_is_nobodys_fault(tmp_path: Path) -> None:
+    import sys
+
+    command = f"{sys.executable} -c 'from firing.cli import main; main()' sources | head -1"
+    result = subprocess.run(
+        ["bash", "-c", command], capture_output=True, text=True, cwd=tmp_path, check=False
+    )
+    assert result.stderr == ""
+    assert result.stdout.count("\n") == 1

@@ -1,0 +1,71 @@
+"""What each command loads: nothing it does not need."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HEAVY = {"pandas", "plotly", "scipy", "textual", "pydantic", "tomlkit", "numpy", "serial"}
+
+PROBE = """
+import json, sys
+try:
+    from firing.cli import cli
+    cli.main(sys.argv[1:], standalone_mode=False)
+finally:
+    names = sorted({name.split('.')[0] for name in sys.modules})
+    print(json.dumps(names), file=sys.stderr)
+"""
+
+
+def loaded(code: str, *arguments: str, cwd: Path) -> set[str]:
+    result = subprocess.run(
+        [sys.executable, "-c", code, *arguments],
+        capture_output=True, text=True, cwd=cwd, check=True, encoding="utf-8",
+    )  # fmt: skip
+    return set(json.loads(result.stderr.splitlines()[-1])) & (HEAVY | {"tui"})
+
+
+def test_importing_the_package_loads_nothing(tmp_path: Path) -> None:
+    code = "import firing, json, sys; print(json.dumps(sorted(sys.modules)), file=sys.stderr)"
+    assert loaded(code, cwd=tmp_path) == set()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "allowed"),
+    [
+        (("--help",), set()),
+        (("sources", "cone-chart-1996"), {"numpy"}),
+        (("hold", "6", "--at", "1200"), {"numpy"}),
+        (("peak", "6", "--hold", "15m"), {"numpy"}),
+        (("cone", "6"), {"numpy"}),
+        (("forecast", "thin-ware-bisque"), {"numpy", "pydantic"}),
+        (("heatwork", "thin-ware-bisque"), {"numpy", "pydantic"}),
+        (("safety", "thin-ware-bisque"), {"numpy", "pydantic"}),
+        (("schedules",), {"numpy", "pydantic"}),
+        (("schema", "schedule"), {"numpy", "pydantic"}),
+        (("demo",), {"numpy", "pydantic", "pandas", "plotly"}),
+    ],
+)
+def test_each_command_loads_only_what_it_needs(
+    arguments: tuple[str, ...], allowed: set[str], tmp_path: Path
+) -> None:
+    assert loaded(PROBE, *arguments, cwd=tmp_path) <= allowed
+
+
+def test_a_review_loads_pandas_and_no_plotting_or_scipy(tmp_path: Path) -> None:
+    from importlib import resources
+
+    demo = resources.files("firing") / "data" / "demo"
+    arguments = ("review", str(demo / "plan.toml"), str(demo / "log.csv"))
+    assert loaded(PROBE, *arguments, cwd=tmp_path) <= {"numpy", "pydantic", "pandas"}
+
+
+def test_the_library_never_imports_the_screens() -> None:
+    root = Path(__file__).parents[2] / "firing"
+    for path in root.rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        assert "import tui" not in text, path
+        assert "from tui" not in text, path
