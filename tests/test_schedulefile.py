@@ -12,7 +12,7 @@ from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule, read_schedule, schedule_text, write_schedule
 from firing.tomlfile import FaultyFile
 
-GOOD = '''# kept
+GOOD = """# kept
 title = "18 mm planters, bone dry, to 900"  # said
 purpose = "bisque"
 unit = "F"
@@ -35,7 +35,7 @@ hold = "15m"
 [[segment]]
 rate = "off"
 target = 1112
-'''
+"""
 
 
 def _faults(text: str) -> list[str]:
@@ -77,7 +77,7 @@ def test_an_edit_touches_only_its_own_value() -> None:
 
 
 def test_every_fault_of_a_file_is_told_at_once_with_its_line() -> None:
-    text = '''title = "t"
+    text = """title = "t"
 purpose = "bisqe"
 hodl = 3
 [[segment]]
@@ -92,7 +92,7 @@ hold = "-2h"
 rate = -60
 tagret = 1200
 hold = 30
-'''
+"""
     faults = _faults(text)
     assert [fault.split(":")[1] for fault in faults] == [
         "2", "3", "5", "7", "9", "10", "11", "12", "13", "14", "15"
@@ -237,6 +237,46 @@ def test_what_is_written_is_what_is_read(schedule: Schedule) -> None:
     assert _rounded(back) == _rounded(schedule)
     # … and what was read once stays the same for good
     assert schedule_text(back) == schedule_text(parse_schedule(schedule_text(back)))
+
+
+_VALUES = st.sampled_from(
+    [60, 900, 0, -5, 5000, 20, 0.25, True, "60", "unlimited", "off", "30m", "1:30", "-1h", "400h",
+     "", "  ", "two\nlines", [1], "C", "F", "K", "bisque", "bisqe", 1e9]
+)  # fmt: skip
+
+
+@given(
+    head=st.dictionaries(
+        st.sampled_from(["title", "purpose", "unit", "start", "notes", "hodl"]), _VALUES
+    ),
+    tables=st.lists(
+        st.dictionaries(
+            st.sampled_from(["name", "rate", "target", "hold", "action", "tagret"]), _VALUES
+        ),
+        max_size=3,
+    ),
+)
+def test_the_quick_reading_and_the_schema_agree_on_what_is_a_fault(
+    head: dict[str, object], tables: list[dict[str, object]]
+) -> None:
+    """A file is read if, and only if, the schema and the checks between segments find no fault."""
+    import tomlkit
+
+    from firing.scheduleschema import ScheduleTable
+    from firing.tomlfile import validate
+
+    data: dict[str, object] = {"title": "t", **head}
+    whole = [{"rate": 60, "target": 900 + 10 * i, **table} for i, table in enumerate(tables)]
+    text = tomlkit.dumps({**data, "segment": whole} if whole else data)
+    _, faults, _ = validate(text, "t", ScheduleTable)
+    try:
+        parse_schedule(text, "t")
+    except FaultyFile as refusal:
+        assert refusal.faults
+        between = [f for f in refusal.faults if "target" in f.field]
+        assert faults or between
+    else:
+        assert not faults
 
 
 @given(_schedules(), st.data())

@@ -10,8 +10,8 @@ from firing.cli.arguments import json_option
 @click.argument("kind", type=click.Choice(["schedule"]))
 @json_option
 def schema_command(kind: str, as_json: bool) -> int:
-    """Print the JSON Schema (draft 2020-12) of a KIND of file; it is JSON with or without --json."""
-    from firing.schedulefile import ScheduleTable
+    """Print the JSON Schema (draft 2020-12) of a KIND of file; always JSON."""
+    from firing.scheduleschema import ScheduleTable
 
     schema = ScheduleTable.model_json_schema()
     dialect = "https://json-schema.org/draft/2020-12/schema"
