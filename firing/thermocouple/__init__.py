@@ -1,0 +1,1 @@
+"""Thermocouples: emf and temperature both ways, what they promise, and how they mislead."""
