@@ -103,10 +103,7 @@ def _target_cone(
     # Just short or just over, within the range, is for the witness cone to settle.
     hotter = [cone_number(cone) for cone in CONES if cone_number(cone) > wanted]
     within = (
-        low is not None
-        and high is not None
-        and high >= wanted
-        and (not hotter or low < hotter[0])
+        low is not None and high is not None and high >= wanted and (not hotter or low < hotter[0])
     )
     change = adjustment_for(target, course.time_s, course.channel_c())
     peak = format_temperature(schedule.peak_c, schedule.unit)
@@ -164,8 +161,8 @@ def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterat
                     "heating_behind",
                     "check",
                     f"Segment {planned.index + 1} is to heat at {rate}; from "
-                    f"{format_temperature(float(over.min()), schedule.unit)} on the default kiln at "
-                    "full power is slower than that, so expect to wait unless yours is stronger.",
+                    f"{format_temperature(float(over.min()), schedule.unit)} on the default "
+                    "kiln at full power is slower than that, so expect to wait unless yours is stronger.",
                     at_c=float(over.min()),
                     at_s=planned.start_s,
                     source=natural.HEATING_SOURCE,

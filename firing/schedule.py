@@ -54,7 +54,7 @@ class Segment:
             raise FiringError(f"a hold of {self.hold_s:g} s is negative; give 0 or more")
 
     def ramp_s(self, from_c: float) -> float | None:
-        """Return the programmed seconds from `from_c` [°C] to the target; None if no rate is set."""
+        """Return the programmed seconds from `from_c` [°C] to the target; None without a rate."""
         if self.rate_c_per_h is None:
             return None
         return abs(self.target_c - from_c) / self.rate_c_per_h * SECONDS_PER_HOUR

@@ -142,9 +142,7 @@ def _matched(name: str, blocks: Sequence[_Block], wanted: Sequence[Mapping[str, 
             taken.add(i)
             block_of[j] = blocks[i]
     return [
-        block_of[j].updated(value)
-        if j in block_of
-        else f"[[{name}]]\n{_updated('', value)}"
+        block_of[j].updated(value) if j in block_of else f"[[{name}]]\n{_updated('', value)}"
         for j, value in enumerate(wanted)
     ]
 

@@ -291,7 +291,8 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
     if kind == "too_short":
         return f"needs at least {context.get('min_length', 1)}{advice}"
     if kind in ("string_too_short", "string_too_long"):
-        return f"must have {context.get('min_length', 1)} to {context.get('max_length', 200)} characters"
+        least, most = context.get("min_length", 1), context.get("max_length", 200)
+        return f"must have {least} to {most} characters"
     wanted = {
         "string_type": "text in quotes",
         "float_type": "a number",

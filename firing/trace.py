@@ -81,7 +81,7 @@ class Trace:
         return column
 
     def seconds_above(self, level_c: float, channel: int | str = 0) -> float:
-        """Return how long one channel, taken to run straight between readings, is above a level [s].
+        """Return how long one channel, straight between its readings, is above a level [s].
 
         Parameters
         ----------

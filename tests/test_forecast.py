@@ -103,7 +103,7 @@ def test_off_below_the_room_is_one_sentence_naming_the_segment() -> None:
         forecast(schedule)
 
 
-# Natural cooling of the trial model (source id cooling-default): 18.4 h from 900 to 100 °C, and about
+# Natural cooling of the trial model (source id cooling-default): 18.4 h from 900 to 100 °C, about
 # six hours more to 60 °C.  Interpolation between its five rates gives that back within 5 %.
 def test_the_default_curve_gives_the_models_own_hours() -> None:
     assert natural.cool(900.0, 100.0, factor=1.0).duration_s / 3600 == pytest.approx(18.4, rel=0.05)

@@ -80,7 +80,8 @@ def full_power_rate_c_per_h(temperature_c: FloatArray) -> FloatArray:
     rate = np.interp(temperature_c, _HEATING_C, _HEATING_C_PER_H)
     slope = (_HEATING_C_PER_H[-1] - _HEATING_C_PER_H[-2]) / (_HEATING_C[-1] - _HEATING_C[-2])
     beyond = _HEATING_C_PER_H[-1] + slope * (temperature_c - _HEATING_C[-1])
-    return np.where(temperature_c > _HEATING_C[-1], np.maximum(beyond, 0.0), rate)
+    result: FloatArray = np.where(temperature_c > _HEATING_C[-1], np.maximum(beyond, 0.0), rate)
+    return result
 
 
 @dataclass(frozen=True, eq=False)

@@ -35,7 +35,7 @@ LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
 ARRIVAL_COST_MOST = 30.0
 STAYING_COST_MOST = 20.0
-"""Arriving elsewhere and staying is likelier meant than only passing: it costs less, if it lasts."""
+"""Arriving elsewhere and staying is likelier meant than passing: it costs less, if it lasts."""
 STAYING_S = 360.0
 """A stay is one from here on; the top of a ramp that turns at once looks flat for less [s]."""
 START_LAG_S = 300.0

@@ -136,7 +136,7 @@ def _stopped(evidence: Evidence) -> Iterator[Finding]:
         "act",
         f"{what} before segment {index + 1} was over: it never went above "
         f"{evidence.degrees(evidence.peak_c)}, and that segment goes to {target}.",
-        evidence=f"last part of the plan seen: up to {format_duration(alignment.end_s)} into the log",
+        evidence=f"what was seen of the plan ends {format_duration(alignment.end_s)} into the log",
         next_step="Find out why before firing the same load again."
         if not alignment.stops_inside
         else "Keep the logger running until the kiln has cooled.",
@@ -159,10 +159,11 @@ def _cone(evidence: Evidence) -> Iterator[Finding]:
             source=chart,
         )
         return
-    words = (
-        f"cone {describe_number(reached.reached_number)} ({describe_number(reached.low)} to {describe_number(reached.high)}), "
-        f"planned {describe_number(planned.reached_number)}"
+    number, low, high, wanted = (
+        describe_number(value)
+        for value in (reached.reached_number, reached.low, reached.high, planned.reached_number)
     )
+    words = f"cone {number} ({low} to {high}), planned {wanted}"
     if reached.low <= planned.reached_number <= reached.high:
         yield Finding(
             "cone_met",

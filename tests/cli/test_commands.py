@@ -93,9 +93,7 @@ def test_forecast_with_a_cone_out_of_reach_exits_1(run: Run, plan: Path) -> None
 
 
 def test_a_start_gives_clock_times(run: Run, plan: Path) -> None:
-    result = run(
-        "forecast", str(plan), "--start", "2026-03-28 20:00", "--json", TZ="Europe/Berlin"
-    )
+    result = run("forecast", str(plan), "--start", "2026-03-28 20:00", "--json", TZ="Europe/Berlin")
     data = document(result)
     # 9 h 3 min on, the clocks have gone forward an hour in between (last Sunday of March)
     assert data["program_ends_at"] == "2026-03-29T06:03:00+02:00"
@@ -263,7 +261,8 @@ def test_demo_makes_a_new_folder_each_time_and_exits_0(run: Run, tmp_path: Path)
     assert sorted(p.name for p in (tmp_path / "firing-demo").iterdir()) == [
         "log.csv", "plan.toml", "review.html"
     ]  # fmt: skip
-    assert len(re.findall(r"^  firing ", first.stdout[first.stdout.rindex("To go on") :], re.M)) == 3
+    ending = first.stdout[first.stdout.rindex("To go on") :]
+    assert len(re.findall(r"^  firing ", ending, re.M)) == 3
     second = run("demo", "--json")
     data = document(second)
     assert data["invented"] is True

@@ -1,0 +1,1 @@
+"""The terminal screens, on top of `firing`; `firing` never imports them."""
