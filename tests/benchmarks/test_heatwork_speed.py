@@ -49,9 +49,15 @@ def once_a_second() -> tuple[FloatArray, FloatArray]:
     return time_s, 660.0 + 640.0 * np.sin(time_s / 2e4)
 
 
-def noisy(trace: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
-    noise_c: FloatArray = 0.3 * np.random.default_rng(1).standard_normal(SAMPLES)
-    return trace[0], trace[1] + noise_c
+def noisy(
+    trace: tuple[FloatArray, FloatArray], noise_c: float = 0.3
+) -> tuple[FloatArray, FloatArray]:
+    noise: FloatArray = np.random.default_rng(1).standard_normal(SAMPLES)
+    return trace[0], trace[1] + noise_c * noise
+
+
+def whole_degrees(trace: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+    return trace[0], np.round(trace[1])
 
 
 @pytest.mark.parametrize(
@@ -62,6 +68,13 @@ def noisy(trace: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]
         pytest.param(lambda: firing(), id="firing"),
         pytest.param(lambda: noisy(firing()), id="noisy firing"),
         pytest.param(lambda: noisy(once_a_second()), id="noisy, 1 Hz"),
+        pytest.param(lambda: noisy(firing(), 1.0), id="1 K noise"),
+        pytest.param(lambda: noisy(once_a_second(), 1.0), id="1 K noise, 1 Hz"),
+        pytest.param(lambda: noisy(firing(), 3.0), id="3 K noise"),
+        pytest.param(lambda: whole_degrees(firing()), id="whole degrees"),
+        pytest.param(lambda: whole_degrees(noisy(firing())), id="whole degrees, noisy"),
+        pytest.param(lambda: whole_degrees(noisy(once_a_second())), id="whole degrees, 1 Hz"),
+        pytest.param(lambda: whole_degrees(noisy(firing(), 1.0)), id="whole degrees, 1 K noise"),
     ],
 )
 def test_all_cones_cost_less_than_their_exponentials(

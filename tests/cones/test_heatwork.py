@@ -12,6 +12,7 @@ from scipy.integrate import quad
 
 from firing.cones.heatwork import heatwork, heatwork_progress, time_down_s
 from firing.cones.kinetics import GAS_CONSTANT_J_PER_MOL_K, cone_law, laws
+from firing.cones.occupation import occupy
 from firing.cones.table import CONES
 from firing.errors import FiringError
 
@@ -47,6 +48,19 @@ def by_quadrature(
     return total
 
 
+def by_gauss(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
+    """The same integral by Gauss-Legendre on ten nodes a segment, for traces of small steps."""
+    law = cone_law(cone)
+    nodes, weights = np.polynomial.legendre.leggauss(10)
+    mid_k = (temperature_c[1:] + temperature_c[:-1]) / 2 + 273.15
+    half_k = np.diff(temperature_c) / 2
+    mean = np.zeros(mid_k.size)
+    for node, weight in zip(nodes, weights, strict=True):
+        energy = law.energy_j_per_mol / (GAS_CONSTANT_J_PER_MOL_K * (mid_k + node * half_k))
+        mean += weight / 2 * np.exp(law.ln_a_per_s - energy)
+    return float(mean @ np.diff(time_s))
+
+
 SPARSE = (
     np.array([0.0, 7.0, 12.0, 14.0, 14.4, 20.0, 30.0]) * HOUR_S,
     np.array([20.0, 600.0, 1100.0, 1222.0, 1222.0, 900.0, 100.0]),
@@ -77,6 +91,91 @@ def test_dense_trace_is_exact(cone: str, noise_c: float) -> None:
     expected = by_quadrature(cone, *trace)
     assert heatwork(*trace)[cone] == pytest.approx(expected, rel=BAR)
     assert heatwork_progress(*trace, cone)[-1] == pytest.approx(expected, rel=BAR)
+
+
+def uneven(time_s: FloatArray) -> FloatArray:
+    """Move every sample by up to 0.4 of a step."""
+    moved: FloatArray = np.random.default_rng(6).uniform(-0.4, 0.4, time_s.size)
+    return time_s + moved * float(time_s[1] - time_s[0])
+
+
+def test_gauss_agrees_with_adaptive_quadrature() -> None:
+    for noise_c in (0.3, 3.0):
+        trace = dense(noise_c)
+        for cone in ("010", "6"):
+            assert by_gauss(cone, *trace) == pytest.approx(by_quadrature(cone, *trace), rel=1e-9)
+
+
+# Each row of samples is summed in the way that its spread asks for; these noises lead through all
+# of them, and through traces that need several.
+@pytest.mark.parametrize("whole_degrees", [False, True])
+@pytest.mark.parametrize("noise_c", [0.0, 0.3, 0.45, 1.0, 1.7, 3.0, 10.0])
+def test_a_trace_of_many_samples_is_exact(noise_c: float, whole_degrees: bool) -> None:
+    time_s, temperature_c = dense(noise_c, 1.3)
+    time_s = uneven(time_s)
+    if whole_degrees:
+        np.round(temperature_c, out=temperature_c)
+    x = heatwork(time_s, temperature_c)
+    for cone in CONES[::3]:
+        expected = by_gauss(cone, time_s, temperature_c)
+        assert x[cone] == pytest.approx(expected, rel=BAR), cone
+
+
+def test_moments_are_those_of_a_straight_line_between_the_samples() -> None:
+    # A skewed trace, so that the odd moments count.
+    noise: FloatArray = np.random.default_rng(10).uniform(0.0, 1.0, 32 * 100 + 1)
+    temperature_c = 1100.0 + 3.0 * noise**3
+    time_s = uneven(np.arange(temperature_c.size, dtype=np.float64))
+    occupation = occupy(time_s, temperature_c, list(laws().values()))
+    away_k = occupation.centre_c - 1100.0
+    nodes, weights = np.polynomial.legendre.leggauss(4)  # exact up to the seventh power
+    mid_k = (temperature_c[1:] + temperature_c[:-1]) / 2 - 1100.0
+    half_k = np.diff(temperature_c) / 2
+    assert len(occupation.moments) == 6
+    for power in range(6):
+        ours = sum(
+            math.comb(power, order) * away_k ** (power - order) @ occupation.moments[order]
+            for order in range(power + 1)
+        )
+        mean = [
+            weight / 2 * (mid_k + node * half_k) ** power
+            for node, weight in zip(nodes, weights, strict=True)
+        ]
+        assert ours == pytest.approx(np.sum(mean, axis=0) @ np.diff(time_s), rel=1e-9)
+
+
+@pytest.mark.parametrize("noise_c", [0.1, 0.8])
+def test_bursts_of_noise_are_exact(noise_c: float) -> None:
+    time_s, temperature_c = dense(noise_c, 1.3)
+    burst = np.arange(time_s.size) % 1000 < 60
+    noise: FloatArray = np.random.default_rng(7).standard_normal(time_s.size)
+    temperature_c += 6.0 * noise * burst
+    x = heatwork(time_s, temperature_c)
+    for cone in CONES[::3]:
+        assert x[cone] == pytest.approx(by_gauss(cone, time_s, temperature_c), rel=BAR), cone
+
+
+@pytest.mark.parametrize("step_c", [1e-3, 1e-5, 3e-6, 1e-7])
+def test_a_noisy_trace_that_also_creeps_is_exact(step_c: float) -> None:
+    # Every other segment is all but level, so that its time per kelvin is huge.
+    high_c = 1150.0 + 3.0 * np.random.default_rng(8).standard_normal(2000)
+    temperature_c: FloatArray = np.stack([high_c, high_c + step_c], axis=1).ravel()
+    time_s = np.linspace(0.0, 8000.0, temperature_c.size)
+    for cone in ("06", "04", "1", "6"):
+        expected = by_gauss(cone, time_s, temperature_c)
+        assert heatwork(time_s, temperature_c)[cone] == pytest.approx(expected, rel=BAR)
+
+
+@pytest.mark.parametrize("noise_c", [0.0, 0.3, 1.0, 3.0])
+@pytest.mark.parametrize("peak_c", [200.0, 700.0])
+def test_cones_far_out_of_reach_are_told_to_a_thousandth(peak_c: float, noise_c: float) -> None:
+    noise: FloatArray = np.random.default_rng(9).standard_normal(20_000)
+    time_s = np.linspace(0.0, 20_000.0, noise.size)
+    marks_s, marks_c = [0.0, 15_000.0, 20_000.0], [20.0, peak_c, peak_c]
+    temperature_c: FloatArray = np.interp(time_s, marks_s, marks_c) + noise_c * noise
+    x = heatwork(time_s, temperature_c)
+    for cone in CONES[::4]:
+        assert x[cone] == pytest.approx(by_gauss(cone, time_s, temperature_c), rel=1e-3), cone
 
 
 @pytest.mark.parametrize("height_c", [0.1, 0.7, 0.9, 1.1, 1.6, 4.0])
