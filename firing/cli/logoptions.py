@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from firing.cli.arguments import DURATION_S, TEMPERATURE_C
+from firing.errors import FiringError
+
 if TYPE_CHECKING:
     from firing.logs.reader import Log
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+
+ROLES = ("time", "date", "temperature", "set-point", "duty", "junction", "ignore")
 
 
 def log_options(command: Command) -> Command:
@@ -21,36 +26,106 @@ def log_options(command: Command) -> Command:
             click.option(
                 "--channel", metavar="NAME|N", help="The kiln's column, by name or number."
             ),
-            click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of the readings."),
+            click.option(
+                "--unit", type=click.Choice(["C", "F", "mV"]), help="Unit of the readings."
+            ),
             click.option(
                 "--time-unit",
-                type=click.Choice(["ms", "s", "min", "h", "d"]),
-                help="Unit of a time column that does not say.",
+                type=click.Choice(["ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"]),
+                help="Unit of a time column that does not say; serial is a spreadsheet's days.",
             ),
             click.option(
                 "--date-order",
                 type=click.Choice(["dmy", "mdy", "ymd"]),
                 help="Day or month first, where 03/04/2026 leaves it open.",
             ),
+            click.option(
+                "--zone", metavar="ZONE", help="Time zone of the clock, like Europe/Berlin or UTC."
+            ),
             click.option("--delimiter", metavar="CHAR", help="What separates the columns."),
             click.option("--decimal", type=click.Choice([".", ","]), help="The decimal mark."),
             click.option("--encoding", metavar="NAME", help="The text encoding, like cp1252."),
+            click.option(
+                "--skip-lines", type=click.IntRange(min=0), help="Lines above the header."
+            ),
+            click.option(
+                "--column",
+                "columns",
+                multiple=True,
+                metavar="NAME=ROLE",
+                help=f"What a column holds: {', '.join(ROLES)}; may be given again.",
+            ),
+            click.option(
+                "--thermocouple-type", metavar="LETTER", help="For readings in mV: K, N, S, R …"
+            ),
+            click.option(
+                "--junction",
+                "junction_c",
+                type=TEMPERATURE_C,
+                metavar="TEMP",
+                help="For readings in mV: temperature of the reference junction.",
+            ),
+            click.option(
+                "--restart-pause",
+                "restart_pause_s",
+                type=DURATION_S,
+                metavar="TIME",
+                help="How long the logger stood still where its elapsed time begins again.",
+            ),
+            click.option(
+                "--part",
+                metavar="N|all",
+                help="Which firing of a file that holds several; all takes them for one.",
+            ),
+            click.option(
+                "--as-logged",
+                is_flag=True,
+                help="Use readings that no kiln can have given, too.",
+            ),
         ]
     ):
         command = option(command)
     return command
 
 
-def open_log(path: Path, channel: str | None, reading: dict[str, Any]) -> tuple[Log, int]:
-    """Read a log and choose its kiln channel; tells on stderr what was found.
+def open_log(
+    paths: Path | Sequence[Path], channel: str | None, reading: dict[str, Any]
+) -> tuple[Log, int]:
+    """Read the log of one firing from one file or several, and choose its kiln channel.
 
     Raises
     ------
     FiringError
-        If the file cannot be read as a log, or has no such channel.
+        If it cannot be read as a log, or has no such channel.
     """
     from firing.logs.channels import pick_channel
-    from firing.logs.reader import read_log
+    from firing.logs.reader import read_logs
 
-    log = read_log(path, **reading)
+    options = dict(reading)
+    options["cleaning"] = not options.pop("as_logged")
+    options["columns"] = _roles(options["columns"])
+    options["part"] = _part(options["part"])
+    files = [paths] if isinstance(paths, Path) else list(paths)
+    log = read_logs(files, **options)
     return log, pick_channel(log, channel)
+
+
+def _roles(told: Sequence[str]) -> dict[str, str] | None:
+    roles: dict[str, str] = {}
+    for entry in told:
+        name, mark, role = entry.rpartition("=")
+        if not mark or role not in ROLES:
+            raise FiringError(
+                f'--column "{entry}" is not understood; write NAME=ROLE with one of '
+                f"{', '.join(ROLES)}"
+            )
+        roles[name] = role
+    return roles or None
+
+
+def _part(told: str | None) -> int | str | None:
+    if told is None or told == "all":
+        return told
+    if told.isdecimal() and int(told) >= 1:
+        return int(told)
+    raise FiringError(f'--part "{told}" is not a part; write its number from 1, or all')

@@ -30,11 +30,9 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
         alive = [index for index in named if log.unusable[index] < log.used]
         return alive[0] if alive else int(np.argmin(log.unusable))
     wanted = str(which).strip()
+    written = {column.name: column.written.casefold() for column in log.dialect.channel_columns}
     for index, name in enumerate(channels):
-        if wanted.casefold() in (
-            name.casefold(),
-            log.dialect.channel_columns[index].written.casefold(),
-        ):
+        if wanted.casefold() in (name.casefold(), written.get(name, "")):
             return index
     if wanted.isdecimal() and 1 <= int(wanted) <= len(channels):
         return int(wanted) - 1

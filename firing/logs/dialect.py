@@ -1,48 +1,62 @@
 """The dialect of a log: how a file writes what it says, and how that is told in one line."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from firing.logs.epochs import NumberKind, ToldTimeUnit
 from firing.logs.text import encoding_label
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import Decimal
-from firing.logs.words import TIME_UNIT_S, TimeUnit
 from firing.units import TemperatureUnit
 
-TimeKind = Literal[
-    "datetime", "elapsed clock", "milliseconds", "seconds", "minutes", "hours", "days"
+TimeKind = NumberKind | Literal["datetime", "elapsed clock"]
+ReadingUnit = Literal["C", "F", "mV"]
+ColumnRole = Literal[
+    "time", "date", "temperature", "set-point", "duty", "junction", "other", "ignore"
 ]
-ColumnRole = Literal["time", "date", "temperature", "set-point", "duty", "other"]
 UnitFrom = Literal["option", "header", "units row", "readings", "preamble", "assumed"]
 
-KIND_OF_UNIT: dict[TimeUnit, TimeKind] = {
-    "ms": "milliseconds",
-    "s": "seconds",
-    "min": "minutes",
-    "h": "hours",
-    "d": "days",
-}
-SECONDS_OF_KIND: dict[TimeKind, float] = {
-    kind: TIME_UNIT_S[unit] for unit, kind in KIND_OF_UNIT.items()
-}
-DELIMITER_NAMES = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar", " ": "space"}
+DELIMITER_NAMES = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar", " ": "spaces"}
 _ORDER_WORDS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+_KIND_WORDS: dict[TimeKind, str] = {
+    "elapsed clock": "an elapsed clock",
+    "epoch seconds": "seconds since 1970",
+    "epoch milliseconds": "milliseconds since 1970",
+    "epoch microseconds": "microseconds since 1970",
+    "epoch nanoseconds": "nanoseconds since 1970",
+    "serial days": "a spreadsheet's days since 1900",
+    "serial days from 1904": "a spreadsheet's days since 1904",
+}
 
 
 @dataclass(frozen=True)
 class Overrides:
-    """What a person says about a log; None leaves it to be found.
+    """What a person says about how a log is written; None leaves it to be found.
 
-    `time_unit` is the unit of bare numbers; for clocks of two numbers ``min`` means mm:ss and
-    ``h`` means h:mm.
+    Attributes
+    ----------
+    unit : {"C", "F", "mV"}, optional
+        Unit of all temperature columns.
+    time_unit : optional
+        Unit of bare numbers: a unit of time, ``epoch``, or a spreadsheet's ``serial`` days (counted
+        from 1900) or ``serial-1904``; for clocks of two numbers ``min`` means mm:ss and ``h`` h:mm.
+    date_order, delimiter, decimal, encoding : optional
+        Marks, codec and the order of day and month.
+    skip_lines : int, optional
+        Lines above the header.
+    columns : mapping of str to role
+        Roles of columns, by name or number from 1.
     """
 
-    unit: TemperatureUnit | None = None
-    time_unit: TimeUnit | None = None
+    unit: ReadingUnit | None = None
+    time_unit: ToldTimeUnit | None = None
     date_order: DateOrder | None = None
     delimiter: str | None = None
     decimal: Decimal | None = None
     encoding: str | None = None
+    skip_lines: int | None = None
+    columns: Mapping[str, ColumnRole] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -53,8 +67,13 @@ class Column:
     name: str
     written: str
     role: ColumnRole
-    unit: TemperatureUnit | None = None
+    unit: ReadingUnit | None = None
     unit_from: UnitFrom | None = None
+
+    @property
+    def celsius_unit(self) -> TemperatureUnit:
+        """The unit as a temperature's; °C where the readings are no temperatures yet."""
+        return "F" if self.unit == "F" else "C"
 
 
 @dataclass(frozen=True)
@@ -101,7 +120,7 @@ class Dialect:
 
     @property
     def time_columns(self) -> tuple[int, ...]:
-        """Places of the time column, or of the date's and the clock's."""
+        """Places of the time column, or of the date's (or the days') and the clock's."""
         return tuple(c.index for c in (*self.of_role("date"), *self.of_role("time")))
 
     @property
@@ -110,7 +129,7 @@ class Dialect:
         return self.of_role("temperature")
 
     @property
-    def unit(self) -> TemperatureUnit:
+    def unit(self) -> ReadingUnit:
         """The first channel's unit."""
         return self.channel_columns[0].unit or "C"
 
@@ -134,22 +153,22 @@ class Dialect:
         parts.append(self._time_words())
         units = {column.unit for column in self.channel_columns}
         names = ", ".join(
-            column.name + (f" °{column.unit}" if len(units) > 1 else "")
+            column.name + (f" {_unit_words(column.unit)}" if len(units) > 1 else "")
             for column in self.channel_columns
         )
         origin = {"assumed": "assumed", "option": "as told"}.get(
             self.unit_from, f"from the {self.unit_from}"
         )
-        stated = "" if len(units) > 1 else f"°{self.unit} ({origin}) "
+        stated = "" if len(units) > 1 else f"{_unit_words(self.unit)} ({origin}) "
         parts.append(f"temperatures {stated}in {names}")
         parts += [f"{c.role} in {c.name}" for c in self.of_role("set-point", "duty")]
+        if "mV" in units:
+            parts += [f"reference junction in {c.name}" for c in self.of_role("junction")]
         return ", ".join(parts)
 
     def _time_words(self) -> str:
-        text: str
-        if self.time_kind != "datetime":
-            text = "an elapsed clock" if self.time_kind == "elapsed clock" else self.time_kind
-        else:
+        text = _KIND_WORDS.get(self.time_kind, self.time_kind)
+        if self.time_kind == "datetime":
             text = "date and time"
             if self.date_order:
                 text += f" ({_ORDER_WORDS[self.date_order]})"
@@ -176,3 +195,7 @@ class Dialect:
             "unit_from": self.unit_from,
             "description": self.describe(),
         }
+
+
+def _unit_words(unit: ReadingUnit | None) -> str:
+    return "as mV" if unit == "mV" else f"°{unit}"

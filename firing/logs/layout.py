@@ -1,25 +1,22 @@
 """The table inside a text file: delimiter, decimal mark, first reading, header, units row."""
 
-import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Literal
 
 from firing.errors import FiringError
+from firing.logs.cells import CellKind, cell_kind, is_reading, split_line
+from firing.logs.header import find_header
 from firing.logs.text import neutral
-from firing.logs.times import CellTime, time_of_cell
-from firing.logs.values import Decimal, is_missing, match_number
-from firing.logs.words import is_unit_cell, role
+from firing.logs.values import Decimal
 
-CellKind = CellTime | Literal["number", "missing", "text"]
-
-DELIMITERS = (";", "\t", ",", "|")
+DELIMITERS = (";", "\t", ",", "|", " ")
 _HEAD_BYTES, _TAIL_BYTES = 65_536, 4096
 _HEAD_LINES, _TAIL_LINES, _SCORED_LINES = 400, 20, 60
-_COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
+_OVERLAP_LINES = 8  # a header and its row of units stay with the reading below them
+_MOST_ABOVE = 10_000  # lines above the table that are looked at for its unit
+_FILLED = re.compile(rb"[^\s\0]")
 _GROUPED = re.compile(r"\s*[1-9]\d{0,2}([.,])\d{3}\s*")
 
 
@@ -34,7 +31,8 @@ class Layout:
     first_row : int
         Lines above the first reading.
     preamble : tuple of str
-        Lines above the header (or above the first reading where there is no header).
+        Lines above the header (or above the first reading where there is no header), without
+        blank ones.
     names : tuple of str, optional
         The header, as long as the table is wide; None where there is none.
     units_row : tuple of str, optional
@@ -43,6 +41,8 @@ class Layout:
         What each column mostly holds.
     rows : tuple of tuple of str
         A sample of readings, the first ones and the last ones.
+    notes : tuple of str
+        What was odd about the header.
     """
 
     delimiter: str
@@ -53,49 +53,51 @@ class Layout:
     units_row: tuple[str, ...] | None
     kinds: tuple[CellKind, ...]
     rows: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...] = ()
 
     def column(self, index: int) -> list[str]:
         """Return the sampled cells of one column."""
         return [row[index] for row in self.rows]
 
 
-def split_line(line: str, delimiter: str) -> list[str]:
-    """Split one line into cells, honouring quotation marks."""
-    if '"' not in line:
-        return [cell.strip() for cell in line.split(delimiter)]
-    try:
-        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
-    except csv.Error:
-        cells = line.split(delimiter)
-    return [cell.strip() for cell in cells]
+@dataclass(frozen=True)
+class _Sample:
+    """A stretch of a text's lines, the last ones of all, and where the next stretch begins."""
+
+    head: list[str]
+    tail: list[str]
+    next_byte: int
 
 
-@lru_cache(maxsize=4096)
-def cell_kind(text: str) -> CellKind:
-    """Tell what one cell holds."""
-    if is_missing(text):
-        return "missing"
-    if match_number(text, ".") or match_number(text, ","):
-        return "number"
-    return time_of_cell(text) or "text"
+@dataclass(frozen=True)
+class _Above:
+    """What stands above a stretch: lines that are not blank, and how many lines there are."""
+
+    filled: tuple[str, ...]
+    lines: int
 
 
-def _sample(body: bytes) -> tuple[list[str], list[str]]:
-    """Return the first lines of a text and, where there are more, its last ones."""
-    head = body[:_HEAD_BYTES].decode("utf-8", "replace").split("\n")
-    if len(body) <= _HEAD_BYTES:
-        return head[:_HEAD_LINES], head[_HEAD_LINES:][-_TAIL_LINES:]
-    # the first line of each part but the first one is cut in the middle
-    begin = max(len(body) - _TAIL_BYTES, _HEAD_BYTES)
-    tail = body[begin:].decode("utf-8", "replace").split("\n")[1:]
-    return head[:-1][:_HEAD_LINES], tail[-_TAIL_LINES:]
-
-
-def _is_reading(kinds: Sequence[CellKind]) -> bool:
-    """Tell whether a row of such cells could be a reading: a time or number, and little text."""
-    known = sum(kind != "text" for kind in kinds)
-    real = sum(kind not in ("text", "missing") for kind in kinds)
-    return known >= 2 and real >= 1 and 2 * known >= len(kinds)
+def _sample(body: bytes, begin: int) -> _Sample:
+    """Return the lines from a byte on and, where there are more, the last ones."""
+    stretch = body[begin : begin + _HEAD_BYTES]
+    head = stretch.decode("utf-8", "replace").split("\n")
+    whole = begin + len(stretch) >= len(body)
+    if not whole and len(head) > 1:
+        head = head[:-1]  # cut in the middle
+    beyond = head[_HEAD_LINES:]
+    head = head[:_HEAD_LINES]
+    if whole:
+        tail = beyond[-_TAIL_LINES:]
+    else:
+        tail_at = max(len(body) - _TAIL_BYTES, begin + len(stretch))
+        tail = body[tail_at:].decode("utf-8", "replace").split("\n")[1:][-_TAIL_LINES:]
+    at = begin
+    for _ in range(max(1, len(head) - _OVERLAP_LINES)):
+        found = body.find(b"\n", at)
+        if found < 0:
+            return _Sample(head, tail, len(body))
+        at = found + 1
+    return _Sample(head, tail, at)
 
 
 def _best_delimiter(lines: Sequence[str], candidates: Sequence[str]) -> tuple[str, int] | None:
@@ -107,7 +109,7 @@ def _best_delimiter(lines: Sequence[str], candidates: Sequence[str]) -> tuple[st
             if delimiter not in line:
                 continue
             kinds = [cell_kind(cell) for cell in split_line(line, delimiter)]
-            if _is_reading(kinds):
+            if is_reading(kinds):
                 # in thousandths, so that the counter stays whole
                 scores[len(kinds)] += 1000 * sum(kind != "text" for kind in kinds) // len(kinds)
         for width, score in scores.items():
@@ -117,9 +119,14 @@ def _best_delimiter(lines: Sequence[str], candidates: Sequence[str]) -> tuple[st
 
 
 def find_layout(
-    body: bytes, *, name: str, delimiter: str | None = None, decimal: Decimal | None = None
+    body: bytes,
+    *,
+    name: str,
+    delimiter: str | None = None,
+    decimal: Decimal | None = None,
+    skip_lines: int = 0,
 ) -> Layout:
-    """Find the table in a log's text.
+    """Find the table in a log's text, however much stands above it.
 
     Parameters
     ----------
@@ -129,39 +136,81 @@ def find_layout(
         The file's name, for messages.
     delimiter, decimal : str, optional
         What to use instead of what is found.
+    skip_lines : int
+        Lines that are surely above the header.
 
     Raises
     ------
     FiringError
         If no line holds a reading, or the decimal mark cannot be told from a mark of thousands.
     """
-    head, tail = _sample(body)
+    begin = 0
+    for _ in range(skip_lines):
+        begin = body.find(b"\n", begin) + 1
+        if begin == 0:
+            raise FiringError(f"{name} has fewer than {skip_lines} lines; say fewer --skip-lines")
+    above = body[:begin].decode("utf-8", "replace").split("\n")[:-1]
+    lines = len(above)
+    while (filled := _FILLED.search(body, begin)) is not None:
+        line_at = body.rfind(b"\n", begin, filled.start()) + 1 or begin
+        lines += body.count(b"\n", begin, line_at)
+        sample = _sample(body, line_at)
+        stretch = _Above(tuple(above), lines)
+        layout = _layout_of(sample, stretch, body, name=name, delimiter=delimiter, decimal=decimal)
+        if layout is not None:
+            return layout
+        passed = body[line_at : sample.next_byte].decode("utf-8", "replace").split("\n")
+        lines += len(passed) - 1
+        above += [line for line in passed if line.strip()][: max(0, _MOST_ABOVE - len(above))]
+        begin = sample.next_byte
+    raise FiringError(
+        f"{name} holds no reading: no line has a time and a temperature between commas, "
+        "semicolons, tabs or spaces; say --delimiter if another mark stands between them"
+    )
+
+
+def _layout_of(
+    sample: _Sample,
+    above: _Above,
+    body: bytes,
+    *,
+    name: str,
+    delimiter: str | None,
+    decimal: Decimal | None,
+) -> Layout | None:
+    """Return the layout of a table that begins in this stretch of the text, if one does."""
+    head, tail = sample.head, sample.tail
     scored = [line for line in head[-_SCORED_LINES:] + tail if line.strip()]
     found = _best_delimiter(scored, [delimiter] if delimiter else DELIMITERS)
     if found is None:
-        raise FiringError(
-            f"{name} holds no reading: no line has a time and a temperature between commas, "
-            "semicolons or tabs; say --delimiter if another mark stands between them"
-        )
+        return None
     mark, width = found
     split = [split_line(line, mark) for line in (*head, *tail)]
     kinds_of = [tuple(cell_kind(cell) for cell in cells) for cells in split]
-    like = [len(k) == width and _is_reading(k) for k in kinds_of]
+    like = [len(k) == width and is_reading(k) for k in kinds_of]
     columns = _column_kinds([k for k, good in zip(kinds_of, like, strict=True) if good], width)
     readings = [good and _fits(kinds, columns) for good, kinds in zip(like, kinds_of, strict=True)]
     begins = [row for row in (readings, like) if True in row[: len(head)]]
     if not begins:
-        raise FiringError(
-            f"{name} holds no reading in its first {len(head)} lines; "
-            "take away what stands above the table"
-        )
+        return None
     first = begins[0].index(True)
     rows = tuple(
         tuple(cells) for cells, good in zip(split[first:], readings[first:], strict=True) if good
     )
     comma = _decimal_mark(name, body, mark, rows, columns) if decimal is None else decimal
-    names, units_row, above = _header(name, head, first, mark, columns)
-    return Layout(mark, comma, first, tuple(head[:above]), names, units_row, columns, rows)
+    header = find_header(name, head, first, mark, columns, above.lines + 1)
+    preamble = (*above.filled, *(line for line in head[: header.lines_above] if line.strip()))
+    return Layout(
+        delimiter=mark,
+        decimal=comma,
+        first_row=above.lines + first,
+        preamble=preamble,
+        names=header.names,
+        units_row=header.units_row,
+        kinds=columns,
+        rows=rows,
+        notes=header.notes,
+    )
 
 
 def _column_kinds(rows: Sequence[Sequence[CellKind]], width: int) -> tuple[CellKind, ...]:
@@ -177,47 +226,6 @@ def _fits(kinds: Sequence[CellKind], columns: Sequence[CellKind]) -> bool:
     times = [i for i, kind in enumerate(columns) if kind in ("datetime", "date", "clock")]
     watched = times or [i for i, kind in enumerate(columns) if kind == "number"][:1]
     return all(kinds[i] == columns[i] for i in watched)
-
-
-def _header(
-    name: str, head: Sequence[str], first: int, delimiter: str, columns: Sequence[CellKind]
-) -> tuple[tuple[str, ...] | None, tuple[str, ...] | None, int]:
-    """Return (names, units row, lines above the header)."""
-    above = [index for index in range(first) if head[index].strip()]
-    units_row: tuple[str, ...] | None = None
-    if len(above) >= 2:
-        cells = _cells(head[above[-1]], delimiter, len(columns))
-        given = [cell for cell in cells if cell]
-        named = len(_cells(head[above[-2]], delimiter, len(columns))) > 1
-        if given and len(cells) > 1 and named and all(is_unit_cell(cell) for cell in given):
-            units_row = _padded(cells, len(columns))
-            above.pop()
-    if not above:
-        return None, units_row, first
-    cells = _cells(head[above[-1]], delimiter, len(columns))
-    unnamed = [kind for kind in columns[len(cells) :] if kind not in ("missing", "text")]
-    knows = sum(role(cell) != "unknown" for cell in cells)
-    if len(cells) < 2 or (unnamed and knows < 2) or all(not cell for cell in cells):
-        return None, units_row, first
-    if unnamed:
-        raise FiringError(
-            f"{name}, line {above[-1] + 1}: the header names {len(cells)} columns and the readings "
-            f"hold {len(columns)}; if the numbers have a decimal comma, put a semicolon between "
-            "columns, or say --delimiter and --decimal"
-        )
-    return _padded(cells, len(columns)), units_row, above[-1]
-
-
-def _cells(line: str, delimiter: str, width: int) -> list[str]:
-    """Split a header line; a comment mark before it goes when the rest fits the table."""
-    bare = _COMMENT.sub("", line)
-    if bare != line and len(split_line(bare, delimiter)) == width:
-        line = bare
-    return split_line(line, delimiter)
-
-
-def _padded(cells: Sequence[str], width: int) -> tuple[str, ...]:
-    return tuple((list(cells) + [""] * width)[:width])
 
 
 def _decimal_mark(

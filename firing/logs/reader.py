@@ -1,23 +1,27 @@
-"""Reading a log: find its dialect, read its table, and say what was marked or left out."""
+"""Reading a log: find its dialect, read its table, clean it, and say what was done."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.detection import detect_text
-from firing.logs.dialect import Dialect, Overrides
-from firing.logs.table import ReadingTable, usable_rows
-from firing.logs.text import clean_text, neutral
+from firing.logs.cleaning import Cleaning, clean
+from firing.logs.dialect import ColumnRole, Dialect, Overrides, ReadingUnit
+from firing.logs.emf import Thermocouple
+from firing.logs.epochs import ToldTimeUnit
+from firing.logs.firings import stretches
+from firing.logs.joining import interval_s, join
+from firing.logs.marks import Mark
+from firing.logs.onefile import FileReader
+from firing.logs.parts import PartChoice, choose, parts_of
+from firing.logs.readings import Readings
+from firing.logs.text import neutral
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
-from firing.logs.words import TimeUnit
+from firing.logs.zones import Zone
 from firing.trace import FloatArray, Trace
-from firing.units import TemperatureUnit
-
-_TYPE_K_LIMIT_C = 1372.0  # end of the type K reference table, NIST SRD 60 / IEC 60584-1
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,9 +31,10 @@ class Log:
     Attributes
     ----------
     path : Path
-        The file.
+        The file, or the first of several.
     trace : Trace
-        All temperature channels, `kind` "measured"; a reading that is no number is NaN.
+        All temperature channels, `kind` "measured"; NaN where a reading is no number or is marked
+        by the cleaning.
     dialect : Dialect
         How the file is written.
     rows, used : int
@@ -41,7 +46,14 @@ class Log:
     setpoint_c : ndarray, shape (n,), optional
         The logged set-point [°C].
     unusable : tuple of int
-        Readings of each channel that are no temperature.
+        Readings of each channel that are no temperature, or are marked.
+    raw_c : ndarray, shape (n, channels)
+        The temperatures before cleaning [°C]; NaN only where there is no number.  Default: those
+        of `trace`.
+    cleaning : Cleaning
+        What is held against each reading.  Default: nothing.
+    name : str
+        The file's name, or that of the first and how many more there are; harmless to show.
     """
 
     path: Path
@@ -53,22 +65,39 @@ class Log:
     interval_s: float
     setpoint_c: FloatArray | None
     unusable: tuple[int, ...]
+    raw_c: FloatArray = field(default_factory=lambda: np.empty(0))
+    cleaning: Cleaning = field(
+        default_factory=lambda: Cleaning(np.zeros((0, 0), dtype=np.uint8), (), ())
+    )
+    name: str = ""
 
-    @property
-    def name(self) -> str:
-        """The file's name, harmless to show."""
-        return neutral(self.path.name)
+    def __post_init__(self) -> None:
+        if not self.name:
+            object.__setattr__(self, "name", neutral(self.path.name))
+        if not self.raw_c.size:
+            object.__setattr__(self, "raw_c", self.trace.temperature_c)
+        if not self.cleaning.marks.size:
+            marks = np.zeros(self.raw_c.shape, dtype=np.uint8)
+            object.__setattr__(self, "cleaning", Cleaning(marks, self.trace.channels, ()))
 
 
 def read_log(
     path: Path | str,
     *,
-    unit: TemperatureUnit | None = None,
-    time_unit: TimeUnit | None = None,
+    unit: ReadingUnit | None = None,
+    time_unit: ToldTimeUnit | None = None,
     date_order: DateOrder | None = None,
+    zone: str | None = None,
     delimiter: str | None = None,
     decimal: Decimal | None = None,
     encoding: str | None = None,
+    skip_lines: int | None = None,
+    columns: Mapping[str, ColumnRole] | None = None,
+    thermocouple_type: str | None = None,
+    junction_c: float | None = None,
+    restart_pause_s: float | None = None,
+    part: PartChoice | None = None,
+    cleaning: bool = True,
 ) -> Log:
     """Read the log of a firing.
 
@@ -76,117 +105,160 @@ def read_log(
     ----------
     path : Path or str
         A text file: one reading a line, a time and one or more temperatures.
-    unit : {"C", "F"}, optional
+    unit : {"C", "F", "mV"}, optional
         Unit of all temperatures, instead of the one stated in the file.
-    time_unit : {"ms", "s", "min", "h", "d"}, optional
-        Unit of times written as bare numbers.
+    time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
+        Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
+        spreadsheet's days, from 1900 or 1904.
     date_order : {"dmy", "mdy", "ymd"}, optional
         Order of day and month.
+    zone : str, optional
+        Time zone of wall-clock times without an offset, like ``Europe/Berlin``; default this
+        computer's.
     delimiter, decimal, encoding : str, optional
         Marks and codec, instead of those found.
+    skip_lines : int, optional
+        Lines above the header.
+    columns : mapping of str to role, optional
+        What columns hold, by name or number from 1: time, date, temperature, set-point, duty,
+        junction or ignore.
+    thermocouple_type : str, optional
+        Letter of the thermocouple, for channels in millivolts; never guessed.
+    junction_c : float, optional
+        Temperature of the reference junction [°C], for channels in millivolts, instead of a column.
+    restart_pause_s : float, optional
+        How long the logger stood still [s] wherever an elapsed clock begins again at zero.
+    part : int or "all", optional
+        Which firing, from 1, of a file that holds several; ``all`` takes them for one.
+    cleaning : bool
+        Whether readings that no kiln can have given are left out of the trace.
 
     Returns
     -------
     Log
-        Times count from the first reading; wall-clock times without a zone are local ones.
+        Times count from the first reading.
 
     Raises
     ------
     FiringError
         If the file cannot be read as a log, in one sentence.
     """
-    path = Path(path)
-    name = neutral(path.name)
-    text = clean_text(_bytes_of(path, name), name=name, encoding=encoding)
-    overrides = Overrides(unit, time_unit, date_order, delimiter, decimal, encoding)
-    dialect = detect_text(text.body, text.encoding, overrides=overrides, name=name)
-    table = ReadingTable(name, text.body, dialect)
-    notes = [*text.notes, *table.notes, *dialect.notes]
-    time_s, started = table.times(notes)
-    keep = usable_rows(table, time_s, notes)
-    kept_s = time_s[keep]
-    columns = [table.celsius(column)[keep] for column in dialect.channel_columns]
-    temperature_c = np.stack(columns, axis=1)
-    unusable = _report_unusable(table, keep, temperature_c, notes)
-    _suspect_fahrenheit(dialect, temperature_c, notes)
-    set_point = next(iter(dialect.of_role("set-point")), None)
-    trace = Trace(
-        time_s=kept_s - kept_s[0],
-        temperature_c=temperature_c,
-        channels=tuple(column.name for column in dialect.channel_columns),
-        kind="measured",
-        duty=_duty(table, keep, notes),
-        started=started,
+    return read_logs(
+        [path],
+        unit=unit,
+        time_unit=time_unit,
+        date_order=date_order,
+        zone=zone,
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=encoding,
+        skip_lines=skip_lines,
+        columns=columns,
+        thermocouple_type=thermocouple_type,
+        junction_c=junction_c,
+        restart_pause_s=restart_pause_s,
+        part=part,
+        cleaning=cleaning,
     )
+
+
+def read_logs(
+    paths: Sequence[Path | str],
+    *,
+    unit: ReadingUnit | None = None,
+    time_unit: ToldTimeUnit | None = None,
+    date_order: DateOrder | None = None,
+    zone: str | None = None,
+    delimiter: str | None = None,
+    decimal: Decimal | None = None,
+    encoding: str | None = None,
+    skip_lines: int | None = None,
+    columns: Mapping[str, ColumnRole] | None = None,
+    thermocouple_type: str | None = None,
+    junction_c: float | None = None,
+    restart_pause_s: float | None = None,
+    part: PartChoice | None = None,
+    cleaning: bool = True,
+) -> Log:
+    """Read the log of one firing from one or more files, joined in the order of their times.
+
+    Files without wall-clock times are joined in the order given, `restart_pause_s` apart.  The
+    other parameters are those of `read_log` and hold for every file.
+
+    Raises
+    ------
+    FiringError
+        If a file cannot be read as a log, or the files cannot be joined.
+    """
+    overrides = Overrides(
+        unit=unit,
+        time_unit=time_unit,
+        date_order=date_order,
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=encoding,
+        skip_lines=skip_lines,
+        columns=columns or {},
+    )
+    if thermocouple_type is not None:
+        from firing.thermocouple.reference import parse_type
+
+        thermocouple_type = parse_type(thermocouple_type)
+    thermocouple = Thermocouple(thermocouple_type, junction_c)
+    reading = FileReader(Zone(zone), thermocouple, restart_pause_s, part)
+    if not paths:
+        raise FiringError("no log is given; name one file or more")
+    files: list[Readings] = []
+    for path in map(Path, paths):
+        files.append(reading.one(path, overrides, files[0] if files else None))
+    whole = join(files, restart_pause_s)
+    return _log_of(Path(paths[0]), whole, part, cleaning)
+
+
+def _trace(readings: Readings, temperature_c: FloatArray) -> Trace:
+    return Trace(
+        time_s=readings.time_s,
+        temperature_c=temperature_c,
+        channels=readings.channels,
+        kind="measured",
+        duty=readings.duty,
+        started=readings.started,
+    )
+
+
+def _clean(readings: Readings, wanted: bool) -> Cleaning:
+    if wanted:
+        return clean(_trace(readings, readings.temperature_c), where=readings.where)
+    missing = np.isnan(readings.temperature_c)
+    marks = np.where(missing, np.uint8(Mark.MISSING), np.uint8(Mark.USED))
+    return Cleaning(marks, readings.channels, ())
+
+
+def _log_of(path: Path, whole: Readings, part: PartChoice | None, wanted: bool) -> Log:
+    """Clean the readings, take the part that is meant, and put a log together."""
+    judged: Cleaning | None = None
+    if len(whole.sections) == 1:
+        judged = _clean(whole, wanted)
+        cleaned_c = judged.applied(whole.temperature_c)
+    else:
+        spans = stretches(whole.sections, whole.time_s.size)
+        sections = [whole.cut(begin, end, "") for begin, end in spans]
+        cleaned_c = np.concatenate([_clean(s, wanted).applied(s.temperature_c) for s in sections])
+    readings = choose(whole, parts_of(whole, cleaned_c), None if whole.part_taken else part)
+    if judged is None or readings is not whole:
+        judged = _clean(readings, wanted)
+        cleaned_c = judged.applied(readings.temperature_c)
     return Log(
         path=path,
-        trace=trace,
-        dialect=dialect,
-        rows=table.rows,
-        used=int(kept_s.size),
-        notes=tuple(notes),
-        interval_s=float(np.median(np.diff(kept_s))),
-        setpoint_c=None if set_point is None else table.celsius(set_point)[keep],
-        unusable=unusable,
+        name=readings.name,
+        trace=_trace(readings, cleaned_c),
+        raw_c=readings.temperature_c,
+        cleaning=judged,
+        dialect=readings.dialect,
+        rows=readings.rows,
+        used=int(readings.time_s.size),
+        notes=(*readings.notes, *judged.notes),
+        interval_s=interval_s(readings),
+        setpoint_c=readings.setpoint_c,
+        unusable=tuple(np.count_nonzero(np.isnan(cleaned_c), axis=0).tolist()),
     )
-
-
-def _bytes_of(path: Path, name: str) -> bytes:
-    try:
-        return path.read_bytes()
-    except FileNotFoundError as fault:
-        raise FiringError(f"{neutral(str(path), longest=200)} does not exist") from fault
-    except IsADirectoryError as fault:
-        raise FiringError(f"{name} is a directory; give the log file in it") from fault
-    except OSError as fault:
-        raise FiringError(f"{name} cannot be read: {fault.strerror}") from fault
-
-
-def _report_unusable(
-    table: ReadingTable, keep: npt.NDArray[np.intp], temperature_c: FloatArray, notes: list[str]
-) -> tuple[int, ...]:
-    counts: list[int] = []
-    for column, values in zip(table.dialect.channel_columns, temperature_c.T, strict=True):
-        bad = np.isnan(values)
-        count = int(np.count_nonzero(bad))
-        counts.append(count)
-        if count:
-            row = int(keep[np.argmax(bad)])
-            notes.append(
-                f"{column.name}: {count} of {values.size} readings are no temperature "
-                f'(the first is line {table.line(row)}: "{table.cell(row, column.index)}")'
-            )
-    if all(count == keep.size for count in counts):
-        listed = ", ".join(column.name for column in table.dialect.channel_columns)
-        raise FiringError(f"{table.name} holds no usable temperature in {listed}")
-    return tuple(counts)
-
-
-def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list[str]) -> None:
-    highest = float(np.nanmax(temperature_c))
-    if dialect.unit_from == "assumed" and highest > _TYPE_K_LIMIT_C:
-        notes.append(
-            f"the highest reading is {highest:.0f}, above the {_TYPE_K_LIMIT_C:.0f} °C where a "
-            "type K thermocouple ends; if the log is in °F, say --unit F"
-        )
-
-
-def _duty(table: ReadingTable, keep: npt.NDArray[np.intp], notes: list[str]) -> FloatArray | None:
-    """Return the logged output as a share of full power, 0 to 1."""
-    column = next(iter(table.dialect.of_role("duty")), None)
-    if column is None:
-        return None
-    values = table.numbers(column.index)[keep]
-    finite = values[np.isfinite(values)]
-    if not finite.size:
-        return None
-    percent = "%" in column.written or "percent" in column.written.casefold() or finite.max() > 1.0
-    share = values / 100.0 if percent else values
-    low, high = float(finite.min()), float(finite.max()) / (100.0 if percent else 1.0)
-    if low < 0.0 or high > 1.0:
-        notes.append(
-            f"{column.name} runs from {finite.min():g} to {finite.max():g}, which is neither a "
-            "share nor a percentage of full power, and is left out"
-        )
-        return None
-    return share

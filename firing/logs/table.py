@@ -1,20 +1,26 @@
 """The table of a log: one pass of pandas' C parser, and for every row the line it stands on."""
 
 import io
-from datetime import datetime
+import re
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from firing.errors import FiringError
-from firing.logs.dialect import SECONDS_OF_KIND, Column, Dialect
-from firing.logs.layout import split_line
+from firing.logs.cells import split_line
+from firing.logs.dialect import Column, Dialect
+from firing.logs.epochs import SECONDS_OF_KIND
 from firing.logs.text import neutral
-from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
 from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit
+
+_TAIL_COMPARED = 6  # lines before the last that show how long a line should be
+_TAIL_BYTES = 8192
+
+
+_BEYOND = "beyond"  # what stands right of the table
+_HALF_DAY = re.compile(rb"(?<=\d) ([AaPp]\.?[Mm])")
 
 
 class ReadingTable:
@@ -27,6 +33,7 @@ class ReadingTable:
         self._body = _readings_of(body, dialect.first_line - 1)
         if b'"' in self._body:
             self._close_quotes()
+        self._cut_tail()
         self._lines: list[bytes] | None = None
         self._frame = self._parse()
         self.rows = int(self._frame.shape[0])
@@ -46,33 +53,87 @@ class ReadingTable:
                 f"line {self.line(odd[0])} has a quotation mark that is never closed; it is ignored"
             )
 
+    def _cut_tail(self) -> None:
+        """Leave out a last line that was broken off while it was written.
+
+        Such a line has no end of its own, and fewer cells than the others or a shorter last
+        number: of 219.25 it may have kept 2, which is a number too.
+        """
+        body = self._body
+        if body.endswith(b"\n") or body.count(b"\n") < _TAIL_COMPARED:
+            return
+        *others, last = body[-_TAIL_BYTES:].split(b"\n")[-_TAIL_COMPARED - 1 :]
+        mark, point = self.dialect.delimiter, self.dialect.decimal
+        cells = split_line(last.decode("utf-8", "replace"), mark)
+        rows = [split_line(line.decode("utf-8", "replace"), mark) for line in others]
+        widths = {len(row) for row in rows}
+        if not last.strip() or len(widths) != 1:
+            return
+        endings = {len(row[-1].rpartition(point)[2]) if point in row[-1] else 0 for row in rows}
+        places = len(cells[-1].rpartition(point)[2]) if point in cells[-1] else 0
+        short = len(cells) < min(widths)
+        cut = len(cells) == min(widths) and len(endings) == 1 and places < min(endings)
+        if short or cut:
+            self._body = body[: len(body) - len(last)]
+            self.notes.append(
+                f'the last line, "{neutral(last.decode("utf-8", "replace"))}", is cut short and '
+                "is left out"
+            )
+
     def _parse(self) -> Any:
         import pandas as pd
 
         dialect = self.dialect
-        used = [str(c.index) for c in dialect.columns if c.role != "other"]
+        used = [str(c.index) for c in dialect.columns if c.role not in ("other", "ignore")]
         numeric = dialect.time_kind in SECONDS_OF_KIND
         texts = [] if numeric else [str(index) for index in dialect.time_columns]
+        names = [str(column.index) for column in dialect.columns]
+        spaced = dialect.delimiter == " "
+        if spaced:
+            self._body = _HALF_DAY.sub(rb"\1", self._body)
+            # between spaces a missing cell shifts the others: rows of another width show here
+            used = [*used, *(index for index in (names[-1], _BEYOND) if index not in used)]
+            texts = [*texts, _BEYOND]
+            names = [*names, _BEYOND]
+        # pandas wants one line that fills every column; it goes again below
+        extra = b"\n" + b" ".join([b"---"] * len(names)) if spaced else b""
         # naming the used columns lets rows be longer or shorter than the table without an error
-        return pd.read_csv(
-            io.BytesIO(self._body),
-            sep=dialect.delimiter,
+        frame = pd.read_csv(
+            io.BytesIO(self._body.removesuffix(b"\n") + extra if spaced else self._body),
+            sep=r"\s+" if spaced else dialect.delimiter,
             decimal=dialect.decimal,
             engine="c",
             encoding="utf-8",
             encoding_errors="replace",
             header=None,
             index_col=False,
-            names=[str(column.index) for column in dialect.columns],
+            names=names,
             usecols=used,
             dtype=dict.fromkeys(texts, object),
-            na_values={i: list(MISSING_WORDS) for i in used if i not in texts},
+            na_values={i: [""] if i in texts else list(MISSING_WORDS) for i in used},
             keep_default_na=False,
             skip_blank_lines=False,
             skipinitialspace=True,
             low_memory=False,
             quoting=0 if b'"' in self._body else 3,  # csv.QUOTE_MINIMAL, csv.QUOTE_NONE
         )
+        return frame.iloc[:-1] if spaced else frame
+
+    def shifted(self) -> npt.NDArray[np.bool_] | None:
+        """Tell which rows have cells that cannot be given to a column, shape (rows,).
+
+        Only between spaces, where an empty cell leaves no trace; None where there are none.
+        """
+        if self.dialect.delimiter != " ":
+            return None
+        shifted = self._frame[_BEYOND].notna().to_numpy(dtype=np.bool_, copy=True)
+        written = self._frame[str(self.dialect.columns[-1].index)]
+        # "" and "nan" are read alike, so short rows are looked at again
+        doubtful = np.flatnonzero(written.isna().to_numpy(dtype=np.bool_))
+        width = len(self.dialect.columns)
+        for row in doubtful:
+            shifted[row] |= len(split_line(self.line_text(int(row)), " ")) < width
+        return shifted if shifted.any() else None
 
     def line(self, row: int) -> int:
         """Return the line number in the file, from 1, of a row from 0."""
@@ -93,7 +154,7 @@ class ReadingTable:
         """Return one row's time as written."""
         return " ".join(self.cell(row, index) for index in self.dialect.time_columns).strip()
 
-    def _objects(self, index: int) -> "npt.NDArray[np.object_]":
+    def objects(self, index: int) -> "npt.NDArray[np.object_]":
         cells: npt.NDArray[np.object_] = self._frame[str(index)].to_numpy(dtype=object)
         return cells
 
@@ -103,63 +164,12 @@ class ReadingTable:
         if column.dtype.kind in "fiu":
             values: FloatArray = column.to_numpy(dtype=np.float64)
             return values
-        return clean_numbers(self._objects(index), self.dialect.decimal, unit)
+        return clean_numbers(self.objects(index), self.dialect.decimal, unit)
 
     def celsius(self, column: Column) -> FloatArray:
         """Return a temperature column in °C, NaN where there is no temperature."""
-        unit = column.unit or "C"
+        unit = column.celsius_unit
         return as_celsius(self.numbers(column.index, unit), unit)
-
-    def times(self, notes: list[str]) -> tuple[FloatArray, datetime | None]:
-        """Return seconds since the first reading (NaN: unreadable) and its wall-clock moment."""
-        dialect = self.dialect
-        places = dialect.time_columns
-        factor = SECONDS_OF_KIND.get(dialect.time_kind)
-        if factor is not None:
-            numbers = self.numbers(places[0]) * factor
-            numbers[~np.isfinite(numbers)] = np.nan
-            return numbers, None
-        moments = self._moments(places)
-        seconds = moments.elapsed_s()
-        if dialect.time_kind == "elapsed clock":
-            return self._past_midnight(seconds, moments, notes), None
-        readable = np.flatnonzero(moments.valid)
-        if not readable.size:
-            return seconds, None
-        started, ended = (moments.moment(int(readable[place])) for place in (0, -1))
-        if np.isnan(moments.offset_s[readable[0]]) and started.utcoffset() != ended.utcoffset():
-            notes.append(
-                "the clocks were changed between the first and the last reading; the times are "
-                "taken as written, so an hour may be missing or counted twice"
-            )
-        return seconds, started
-
-    def _moments(self, places: tuple[int, ...]) -> Moments:
-        dialect = self.dialect
-        order, parts = dialect.date_order, dialect.two_parts
-        if len(places) == 2:
-            dates = read_moments(self._objects(places[0]), "date", order)
-            return dates.joined(read_moments(self._objects(places[1]), "clock"))
-        if dialect.time_kind == "elapsed clock":
-            return read_moments(self._objects(places[0]), "clock", two_parts=parts)
-        return read_moments(self._objects(places[0]), "datetime", order)
-
-    def _past_midnight(self, seconds: FloatArray, moments: Moments, notes: list[str]) -> FloatArray:
-        """Go on counting where a clock without a date starts again at 0:00."""
-        rows = np.flatnonzero(moments.valid)
-        clock_s = moments.second[rows]
-        if not rows.size or moments.day[rows].any() or clock_s.max() >= SECONDS_PER_DAY:
-            return seconds
-        wraps = np.diff(clock_s) < -0.5 * SECONDS_PER_DAY
-        if not wraps.any():
-            return seconds
-        seconds = seconds.copy()
-        seconds[rows[1:]] += np.cumsum(wraps) * SECONDS_PER_DAY
-        at = int(rows[1:][np.argmax(wraps)])
-        notes.append(
-            f"the clock passes midnight at line {self.line(at)}; the times go on from there"
-        )
-        return seconds
 
     def is_blank(self, row: int) -> bool:
         """Tell whether a row holds nothing at all."""
@@ -171,42 +181,3 @@ def _readings_of(body: bytes, lines_above: int) -> bytes:
     for _ in range(lines_above):
         begin = body.index(b"\n", begin) + 1
     return body[begin:]
-
-
-def usable_rows(table: ReadingTable, time_s: FloatArray, notes: list[str]) -> npt.NDArray[np.intp]:
-    """Return the rows with a time of their own, in order; refuse a log that runs backwards.
-
-    Blank lines are no rows and leave `table.rows`.
-    """
-    readable = np.isfinite(time_s)
-    lost = [int(row) for row in np.flatnonzero(~readable) if not table.is_blank(int(row))]
-    table.rows -= int(np.count_nonzero(~readable)) - len(lost)
-    if lost:
-        text = table.time_text(lost[0])
-        notes.append(
-            f"{len(lost)} of {table.rows} lines have no readable time and are left out "
-            f'(the first is line {table.line(lost[0])}: "{text}")'
-        )
-    rows: npt.NDArray[np.intp] = np.flatnonzero(readable)
-    steps_s = np.diff(time_s[rows])
-    if np.any(steps_s < 0):
-        at = int(np.argmax(steps_s < 0))
-        before, after = int(rows[at]), int(rows[at + 1])
-        raise FiringError(
-            f"{table.name}, line {table.line(after)}: time runs backwards, from "
-            f'"{table.time_text(before)}" to "{table.time_text(after)}"; a log must be in the '
-            "order of its times"
-        )
-    first_of_its_time = np.concatenate([[True], steps_s > 0])[: rows.size]
-    twice = rows[~first_of_its_time]
-    if twice.size:
-        lines = "line repeats" if twice.size == 1 else "lines repeat"
-        notes.append(
-            f"{twice.size} {lines} the time before and only the first reading counts "
-            f"(first at line {table.line(int(twice[0]))}: {table.time_text(int(twice[0]))})"
-        )
-    rows = rows[first_of_its_time]
-    if rows.size < 2:
-        count = "one reading" if rows.size else "no reading with a readable time"
-        raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
-    return rows

@@ -23,6 +23,7 @@ _ENCODING_LABELS = {
 }
 _WORKBOOK = b"PK\x03\x04"  # a zip archive, which is how spreadsheet workbooks are stored
 _HEAD_BYTES = 4096
+_ANGLES = str.maketrans("<>", "‹›")
 _INTACT = re.compile("[^\x00-\x7f\ufffd]")
 _NUL_SHARE = 0.2  # half the bytes of UTF-16 Latin text are NUL
 _CONTROL_SHARE = 0.02
@@ -56,10 +57,11 @@ def neutral(text: str, *, longest: int = 60) -> str:
     """Return foreign text made harmless for one line of a screen.
 
     Control, format and private characters (escape sequences, direction marks, NUL) are dropped,
-    white space is folded and what is longer than `longest` characters is cut.
+    angle brackets become ‹ and ›, which no browser takes for a tag, white space is folded and
+    what is longer than `longest` characters is cut.
     """
     kept = "".join(" " if c.isspace() else c for c in text if c.isspace() or _harmless(c))
-    folded = " ".join(kept.split())
+    folded = " ".join(kept.translate(_ANGLES).split())
     return folded if len(folded) <= longest else folded[: longest - 1] + "…"
 
 
@@ -121,14 +123,14 @@ def _as_told(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:
     try:
         codec = codecs.lookup(encoding).name
         text = data.decode(codec)
-    except LookupError as fault:
-        raise FiringError(
-            f'"{encoding}" is no known encoding; write utf-8, utf-16 or cp1252'
-        ) from fault
     except UnicodeError as fault:
         raise FiringError(
-            f"{name} is not text in {encoding}; leave --encoding out, or write utf-8, utf-16 "
-            "or cp1252"
+            f"{name} is not text in {neutral(encoding)}; leave --encoding out, or write utf-8, "
+            "utf-16 or cp1252"
+        ) from fault
+    except (LookupError, ValueError) as fault:
+        raise FiringError(
+            f'"{neutral(encoding)}" is no known encoding; write utf-8, utf-16 or cp1252'
         ) from fault
     return codec, text.lstrip("\ufeff").encode("utf-8", "replace")
 

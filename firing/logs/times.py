@@ -1,4 +1,4 @@
-"""The times of a log: what a cell means, which number of a date is the day, and reading them fast.
+"""The times of a log: what a cell means, and reading a whole column of them fast.
 
 A log repeats one spelling of time thousands of times.  So each *shape* (the cell with every digit
 written 0) is matched once against the grammar below, and all cells of that shape are then read as
@@ -6,15 +6,14 @@ columns of digits.  The grammar stays the single truth, whatever the dialect, at
 """
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from firing.errors import FiringError
 from firing.trace import FloatArray
 
 DateOrder = Literal["ymd", "dmy", "mdy"]
@@ -37,7 +36,7 @@ _CLOCK = (
 )
 _ZONE = r"(?:\s?(?P<z>z|utc|gmt|(?P<zs>[+-])(?P<zh>\d{2})(?::?(?P<zm>\d{2}))?))?"
 _DAYS = r"(?:(?P<D>\d{1,3})(?:\s*d(?:ays?)?,?\s*|\s+|\.))?"
-_GRAMMAR: dict[CellTime, re.Pattern[str]] = {
+GRAMMAR: dict[CellTime, re.Pattern[str]] = {
     "datetime": re.compile(rf"\s*{_DATE}(?:t|,?\s+){_CLOCK}{_ZONE}\s*", re.I | re.A),
     "date": re.compile(rf"\s*{_DATE}\s*", re.I | re.A),
     "clock": re.compile(rf"\s*{_DAYS}{_CLOCK}{_ZONE}\s*", re.I | re.A),
@@ -48,7 +47,7 @@ _MOST_SHAPES = 64  # beyond this many spellings, cells are read one by one
 
 def time_of_cell(text: str) -> CellTime | None:
     """Tell what kind of time a cell holds, or None."""
-    for kind, pattern in _GRAMMAR.items():
+    for kind, pattern in GRAMMAR.items() if len(text) <= _WIDEST else ():
         if pattern.fullmatch(text):
             return kind
     return None
@@ -130,7 +129,7 @@ def read_moments(
     second = np.zeros(count)
     valid = np.zeros(count, dtype=np.bool_)
     offset_s = np.full(count, np.nan)
-    for match, rows, digits in _shapes(cells, _GRAMMAR[kind]):
+    for match, rows, digits in _shapes(cells, GRAMMAR[kind]):
         good = np.ones(digits.shape[0], dtype=np.bool_)
         if kind != "clock":
             days, proper = _days(match, digits, order)
@@ -256,74 +255,3 @@ def _seconds(
         good &= zone_s < SECONDS_PER_DAY
         zone_s = -zone_s if match["zs"] == "-" else zone_s
     return total, zone_s, good
-
-
-def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
-    """Tell in which orders every date can be read, and an example of one that leaves a choice.
-
-    Dates that begin with a four-digit year or name their month leave none; numbers between dots
-    are day first (the custom wherever dots are used).
-
-    Returns
-    -------
-    set of str
-        The orders under which all dates exist; empty when no order is needed.
-    str or None
-        A date that differs between those orders.
-    """
-    possible: set[DateOrder] | None = None
-    example: str | None = None
-    for cell in cells:
-        match = _GRAMMAR["date"].match(cell)
-        if match is None or not match["a"]:
-            continue
-        here = _readings(match)
-        possible = set(here) if possible is None else possible & set(here)
-        if len(set(here.values())) > 1:
-            example = example or cell[: match.end()].strip()
-    if possible is None:
-        return set(), None
-    return possible, example
-
-
-def _readings(match: re.Match[str]) -> dict[DateOrder, date]:
-    a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
-    century = 2000 if len(match["c"]) == 2 else 0
-    if match["s2"] == ".":
-        tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
-    else:
-        tries = {"dmy": (c + century, b, a), "mdy": (c + century, a, b)}
-        if century and match["s2"] == "-":
-            tries["ymd"] = (a + 2000, b, c)
-    found: dict[DateOrder, date] = {}
-    for order, parts in tries.items():
-        try:
-            found[order] = date(*parts)
-        except ValueError:
-            continue
-    return found
-
-
-def settle_date_order(name: str, cells: Sequence[str], told: DateOrder | None) -> DateOrder | None:
-    """Return the order of a log's dates, or refuse to guess it.
-
-    Raises
-    ------
-    FiringError
-        If the dates can be read in more than one order and `told` is None, or if no order fits.
-    """
-    if told is not None:
-        return told
-    possible, example = date_orders(cells)
-    if len(possible) == 1 or example is None:  # 04/04/2025 is the same day either way
-        return min(possible, default=None)
-    if not possible:
-        raise FiringError(
-            f'{name}: no one order of day and month fits all its dates, such as "{example}"; '
-            "say --date-order dmy (day first) or --date-order mdy (month first)"
-        )
-    meanings = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
-    choice = " or ".join(f"--date-order {order} ({meanings[order]})" for order in sorted(possible))
-    raise FiringError(
-        f'{name}: the date "{example}" can be read in more than one way; say {choice}'
-    )

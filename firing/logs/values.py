@@ -14,6 +14,8 @@ Decimal = Literal[".", ","]
 COLDEST_C = -273.15
 HOTTEST_C = 3000.0  # no studio kiln, and no thermocouple of one, gets near; overload codes do
 
+_LONGEST = 64  # characters; no number is longer
+
 # how loggers say that there is no reading: a blank, an open or overloaded input, an error
 _MISSING_TEXT = """
 -|--|---|----|-----|?|*|***|open|ol|-ol|+ol|o.l|o.l.|ovl|ovld|over|overload|overrange|under
@@ -51,7 +53,7 @@ def match_number(text: str, decimal: Decimal) -> tuple[float, TemperatureUnit | 
     A group of thousands is understood only where a decimal mark follows it: ``1.234,5`` with a
     decimal comma is 1234.5, while ``1.234`` stays unread rather than guessed.
     """
-    match = _NUMBERS[decimal].fullmatch(text)
+    match = _NUMBERS[decimal].fullmatch(text) if len(text) <= _LONGEST else None
     if match is None:
         return None
     other = "," if decimal == "." else "."

@@ -2,15 +2,23 @@
 
 import re
 import unicodedata
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Literal
 
 from firing.logs.text import neutral
 from firing.units import TemperatureUnit
 
-Role = Literal["time", "temperature", "set-point", "duty", "ambient", "other", "unknown"]
+Role = Literal[
+    "time", "temperature", "emf", "set-point", "duty", "junction", "ambient", "other", "unknown"
+]
 TimeUnit = Literal["ms", "s", "min", "h", "d"]
 
 TIME_UNIT_S: dict[TimeUnit, float] = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+
+LONGEST_NAME = 200
+"""Characters of a name, or of a line above the table, that are looked at: no damaged file may
+keep the search for its unit busy."""
 
 # a degree sign, or what other encodings make of one
 _DEGREE = "[°º˚ø\ufffd]"
@@ -56,10 +64,15 @@ _DUTY = re.compile(
     r"\bduty\b|\boutputs?\b|\bout\b|\bop\b|\bpower\b|\bleistung\b|\bheizleistung\b|\bstellgrad\b"
     r"|\bstellgrosse\b|\bausgang\b|\bpuissance\b|\bsortie\b|\bpotencia\b|\bsalida\b"
 )
-_AMBIENT = re.compile(
-    r"\bcold ?junction\b|\bcjc?\b|\breference junction\b|\bambient\b|\broom\b|\binternal\b"
-    r"|\bvergleichsstelle\b|\braum\w*|\bumgebung\w*|\bsoudure froide\b|\bambiante\b|\bambiente\b"
+_JUNCTION = re.compile(
+    r"\bcold ?(?:junction|end)\b|\bcjc?\b|\b(?:reference|terminal) ?junction\b|\bvergleichsstelle\b"
+    r"|\bsoudure froide\b|\bjonction froide\b|\b(?:junta|union) fria\b"
 )
+_AMBIENT = re.compile(
+    r"\bambient\b|\broom\b|\binternal\b|\braum\w*|\bumgebung\w*|\bambiante\b|\bambiente\b"
+)
+_MILLIVOLTS = re.compile(r"[(\[{]\s*mv\s*[)\]}]|[/_,\s]mv\s*$|^mv$|\bmillivolts?\b", re.I)
+_SUPPLY = re.compile(r"\b(?:batt(?:ery)?|batterie|bateria|supply|versorgung|mains|netz|vcc)\b")
 _OTHER_UNIT = re.compile(
     r"[(\[{]\s*(?:m?v|volts?|m?a|amps?|amperes?|k?wh?|watts?|kva|hz|ohms?|Ω|m?bar|h?pa|ppm|rh|mm|kg)"
     r"\s*[)\]}]"
@@ -116,6 +129,7 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> Tempe
     siblings : frozenset of str
         The other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
+    name = name[:LONGEST_NAME]
     if _RATE.search(name):
         return None
     for pattern in (_STATED, _BRACKETED):
@@ -132,10 +146,17 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> Tempe
     return _letter(letter)
 
 
-def preamble_unit(line: str) -> TemperatureUnit | None:
-    """Return the temperature unit a line above the table states (``Units: °F``), if any."""
-    match = _PREAMBLE_UNIT.search(line)
-    return _letter(match.group(match.lastgroup or 0)) if match else None
+def preamble_units(lines: Sequence[str]) -> set[TemperatureUnit]:
+    """Return the temperature units that lines above the table state.
+
+    Lines that speak of units (``Units: °F``) count before those that only mention one
+    (``kiln limit 2350 °F``).
+    """
+    for pattern in (_PREAMBLE_UNIT, _STATED):
+        found = [match for line in lines for match in pattern.finditer(line[:LONGEST_NAME])]
+        if found:
+            return {_letter(match.group(match.lastgroup or 0)) for match in found}
+    return set()
 
 
 def _letter(text: str) -> TemperatureUnit:
@@ -144,18 +165,29 @@ def _letter(text: str) -> TemperatureUnit:
 
 def time_unit(name: str) -> TimeUnit | None:
     """Return the unit of time a column name states: ``time_s``, ``Time (min)``, ``elapsed [h]``."""
-    match = _TIME_UNIT_STATED.search(name.strip())
+    match = _TIME_UNIT_STATED.search(name[:LONGEST_NAME].strip())
     if match is None:
         return None
     return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
 
 
+def states_millivolts(name: str) -> bool:
+    """Tell whether a column name gives its unit as millivolts: ``TC (mV)``, ``kiln_mv``."""
+    return _MILLIVOLTS.search(name[:LONGEST_NAME]) is not None
+
+
+@lru_cache(maxsize=4096)
 def role(name: str) -> Role:
     """Return what a column holds, judged by its name alone."""
+    name = name[:LONGEST_NAME]
     words = plain(name)
+    if states_millivolts(name):
+        return "other" if _SUPPLY.search(words) else "emf"
     stated = temperature_unit(name) is not None
     if _RATE.search(name) or (_OTHER.search(words) and not stated):
         return "other"
+    if _JUNCTION.search(words):
+        return "junction"
     if _AMBIENT.search(words):
         return "ambient"
     if _SET_POINT.search(words):
@@ -180,19 +212,19 @@ def names_kiln(name: str) -> bool:
 
 def is_unit_cell(cell: str) -> bool:
     """Tell whether a cell could stand in a row of units below the header."""
-    return _UNITS_ROW_CELL.fullmatch(cell.strip()) is not None
+    return _UNITS_ROW_CELL.fullmatch(cell[:LONGEST_NAME].strip()) is not None
 
 
 def display_name(name: str) -> str:
     """Return a column name without its unit, harmless to show: ``Top (°C)`` → ``Top``."""
     bare = re.sub(
-        rf"[(\[{{]\s*(?:{_TEMPERATURE_UNIT}|[cf%])\s*[)\]}}]|[,/]?\s*(?:in\s+)?{_TEMPERATURE_UNIT}\s*$".replace(
+        rf"[(\[{{]\s*(?:{_TEMPERATURE_UNIT}|[cf%]|mv)\s*[)\]}}]|[,/]?\s*(?:in\s+)?{_TEMPERATURE_UNIT}\s*$".replace(
             "?P<sign>", ""
         )
         .replace("?P<deg>", "")
         .replace("?P<word>", ""),
         " ",
-        name,
+        name[:LONGEST_NAME],
         flags=re.I,
     )
     suffix = _SUFFIX.match(bare.strip())

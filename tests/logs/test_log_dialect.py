@@ -64,9 +64,10 @@ def test_messages_name_the_file() -> None:
         ("SP", "set-point"), ("SetPoint", "set-point"), ("Soll-Temperatur", "set-point"),
         ("Set point (°F)", "set-point"), ("Consigne", "set-point"),
         ("Output", "duty"), ("power %", "duty"), ("Leistung (%)", "duty"), ("Puissance", "duty"),
-        ("Power (kW)", "other"), ("Voltage", "other"), ("TC (mV)", "other"),
+        ("Power (kW)", "other"), ("Voltage", "other"),
+        ("TC (mV)", "emf"), ("kiln_mv", "emf"), ("Battery (mV)", "other"),
         ("Rate (°C/h)", "other"),
-        ("Zone A", "temperature"), ("Segment", "other"), ("Cold junction (°C)", "ambient"),
+        ("Zone A", "temperature"), ("Segment", "other"), ("Cold junction (°C)", "junction"),
         ("Room temp", "ambient"), ("Fan", "unknown"),
     ],
 )  # fmt: skip
@@ -104,6 +105,7 @@ def test_time_units_of_names(header: str, unit: str | None) -> None:
 
 def test_neutral_text() -> None:
     assert neutral("a\x1b[2Jb\x00\u202e\n c") == "a[2Jb c"
+    assert neutral("<script>alert(1)</script>") == "‹script›alert(1)‹/script›"
     assert len(neutral("x" * 500)) == 60
 
 

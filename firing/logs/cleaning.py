@@ -1,0 +1,193 @@
+"""Marking the readings of a log that no kiln can have given; nothing is taken away or mended."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.logs.marks import LEAST_JUMP_C, RISE_LIMIT_C_PER_S, WORDS, Mark, MarkArray
+from firing.logs.spikes import lone_spikes
+from firing.logs.story import mark_jumps
+from firing.logs.stuck import stuck_runs
+from firing.trace import FloatArray, Trace
+from firing.units import format_duration
+
+LEAST_READINGS = 20
+"""A channel with fewer readings is not judged: too little shows what is usual for it."""
+_MOST_JUMPS_SHARE = 0.5
+_RESTLESS_SHARE = 0.05
+_WARM_C = 100.0
+_LONG_HOLD_S = 7200.0
+
+
+@dataclass(frozen=True, eq=False)
+class Cleaning:
+    """What is held against the readings of a log.
+
+    Attributes
+    ----------
+    marks : ndarray of uint8, shape (n, channels)
+        A `Mark` for every reading, 0 where nothing is.
+    channels : tuple of str
+        The channels' names.
+    notes : tuple of str
+        What was marked and why, as sentences; empty where nothing was.
+    """
+
+    marks: MarkArray
+    channels: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def used(self) -> tuple[float, ...]:
+        """Share of each channel's readings that is used, 0 to 1."""
+        return tuple((self.marks == Mark.USED).mean(axis=0).tolist())
+
+    def count(self, mark: Mark, channel: int | None = None) -> int:
+        """Return how many readings, of one channel or of all, bear a mark."""
+        marks = self.marks if channel is None else self.marks[:, channel]
+        return int(np.count_nonzero(marks == mark))
+
+    def applied(self, temperature_c: FloatArray) -> FloatArray:
+        """Return temperatures (n, channels) with NaN where a reading is marked."""
+        if not self.marks.any():
+            return temperature_c
+        return np.where(self.marks == Mark.USED, temperature_c, np.nan)
+
+
+def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleaning:
+    """Mark the readings of a trace that no kiln can have given.
+
+    Spikes, stretches that are stuck, dropouts to room temperature, overloads, jumps faster than any
+    kiln, and stretches that look like °F among °C.  A channel of fewer than 20 readings is not
+    judged.
+
+    Parameters
+    ----------
+    trace : Trace
+        Readings as logged; NaN is marked as missing.
+    where : callable, optional
+        Words for the place of a reading, by its number from 0; default its time.
+
+    Returns
+    -------
+    Cleaning
+    """
+    temperature_c = trace.temperature_c
+    marks = np.zeros(temperature_c.shape, dtype=np.uint8)
+    for channel in range(temperature_c.shape[1]):
+        values = np.ascontiguousarray(temperature_c[:, channel])
+        finite = np.isfinite(values)
+        if finite.all():
+            found = _marks_of(trace.time_s, values, _others(temperature_c, channel))
+            if found is not None:
+                marks[:, channel] = found
+            continue
+        marks[~finite, channel] = Mark.MISSING
+        rows = np.flatnonzero(finite)
+        found = _marks_of(trace.time_s[rows], values[rows], _others(temperature_c, channel)[rows])
+        if found is not None:
+            marks[rows, channel] = found
+    where = where or (lambda row: f"{trace.time_s[row]:.0f} s")
+    notes: list[str] = []
+    for channel, name in enumerate(trace.channels):
+        notes += _sentences(name, marks[:, channel], temperature_c[:, channel], where)
+        notes += _restlessness(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
+        notes += _stillness(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
+    return Cleaning(marks, trace.channels, tuple(notes))
+
+
+def _others(temperature_c: FloatArray, channel: int) -> FloatArray:
+    if channel == 0:
+        return temperature_c[:, 1:]
+    return np.concatenate([temperature_c[:, :channel], temperature_c[:, channel + 1 :]], axis=1)
+
+
+def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> MarkArray | None:
+    """Mark one channel's finite readings; None where there is nothing to mark."""
+    if values.size < LEAST_READINGS:
+        return None
+    steps_c = np.diff(values)
+    marks: MarkArray | None = None
+    stuck = stuck_runs(time_s, values, steps_c, others)
+    lone = lone_spikes(values, steps_c)
+    if stuck or lone.size:
+        marks = np.zeros(values.size, dtype=np.uint8)
+        for begin, end in stuck:
+            marks[begin:end] = Mark.STUCK
+        marks[lone] = Mark.SPIKE
+        rest = np.flatnonzero(marks == Mark.USED)
+        if rest.size < LEAST_READINGS:
+            return marks
+        time_s, values = time_s[rest], values[rest]
+        steps_c = np.diff(values)
+    jumps = mark_jumps(time_s, values, steps_c)
+    if jumps is None:
+        return marks
+    doubtful = (jumps == Mark.SPIKE) | (jumps == Mark.JUMP)
+    if np.count_nonzero(doubtful) > _MOST_JUMPS_SHARE * values.size:
+        return marks  # what is unlike most of its readings cannot be told for this channel
+    if marks is None:
+        return jumps
+    marks[rest] = jumps
+    return marks
+
+
+def _stillness(name: str, marks: MarkArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+    """Say where a log ends in a long standstill in the heat: a hold, or a sensor that was stuck."""
+    rows = np.flatnonzero(marks == Mark.USED)
+    if rows.size < LEAST_READINGS or values[rows[-1]] <= _WARM_C:
+        return []
+    moved = np.flatnonzero(values[rows] != values[rows[-1]])
+    since = rows[moved[-1] + 1] if moved.size else rows[0]
+    still_s = float(time_s[rows[-1]] - time_s[since])
+    if still_s < _LONG_HOLD_S:
+        return []
+    return [
+        f"{name}: the last {format_duration(still_s)} stand still at {values[rows[-1]]:.2f} °C; if "
+        "the kiln did not hold there, the sensor was stuck"
+    ]
+
+
+def _restlessness(name: str, marks: MarkArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+    """Say where even the readings that are used cannot all be those of one kiln."""
+    used = marks == Mark.USED
+    if not used.all():
+        time_s, values = time_s[used], values[used]
+    if values.size < LEAST_READINGS:
+        return []
+    far = np.flatnonzero(np.abs(np.diff(values)) > LEAST_JUMP_C)
+    if far.size <= _RESTLESS_SHARE * values.size:
+        return []
+    limit_c = LEAST_JUMP_C + RISE_LIMIT_C_PER_S * (time_s[far + 1] - time_s[far])
+    wild = np.count_nonzero(np.abs(values[far + 1] - values[far]) > limit_c)
+    if wild <= _RESTLESS_SHARE * values.size:
+        return []
+    return [
+        f"{name}: {100.0 * wild / values.size:.0f} % of its used readings lie further from the one "
+        "before than any kiln goes, so which are right cannot be told"
+    ]
+
+
+def _sentences(
+    name: str, marks: MarkArray, values: FloatArray, where: Callable[[int], str]
+) -> list[str]:
+    counts = np.bincount(marks, minlength=len(Mark))
+    judged = int(counts[Mark.SPIKE :].sum())
+    if not judged:
+        return []
+    found = []
+    for mark, words in WORDS.items():
+        if mark == Mark.MISSING or not counts[mark]:
+            continue
+        row = int(np.argmax(marks == mark))
+        verb = "is" if counts[mark] == 1 else "are"
+        found.append(
+            f"{name}: {counts[mark]} of {marks.size} readings {verb} {words} "
+            f"(first {where(row)}: {values[row]:.2f} °C)"
+        )
+    missing = f" ({counts[Mark.MISSING]} more are missing)" if counts[Mark.MISSING] else ""
+    share = 100.0 * counts[Mark.USED] / marks.size
+    shown = f"{min(share, 99.99):.2f}" if share > 99.0 else f"{share:.1f}"
+    found.append(f"{name}: {shown} % of its readings are used; marked ones are left out{missing}")
+    return found

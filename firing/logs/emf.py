@@ -1,0 +1,95 @@
+"""Channels logged in millivolts: what is needed to read them as temperatures, and the reading."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.errors import FiringError
+from firing.logs.dialect import Column, Dialect
+from firing.trace import FloatArray
+
+_MOST_MV = 100.0  # type E ends at 76.4 mV, the highest of all (NIST SRD 60); beyond is an overload
+
+
+@dataclass(frozen=True)
+class Thermocouple:
+    """What a person says about the thermocouple of a log in millivolts.
+
+    Attributes
+    ----------
+    type : str, optional
+        Its letter.
+    junction_c : float, optional
+        Temperature of the reference (cold) junction [°C], instead of a column of the log.
+    """
+
+    type: str | None = None
+    junction_c: float | None = None
+
+
+def require_thermocouple(name: str, dialect: Dialect, told: Thermocouple) -> Column | None:
+    """Return the column of the reference junction, None where its temperature is told.
+
+    Raises
+    ------
+    FiringError
+        If the log is in millivolts and the type or the junction is not known.
+    """
+    columns = [c for c in dialect.channel_columns if c.unit == "mV"]
+    if not columns:
+        return None
+    listed = ", ".join(c.name for c in columns)
+    if told.type is None:
+        raise FiringError(
+            f"{name}: {listed} {'is' if len(columns) == 1 else 'are'} in millivolts, which mean "
+            "another temperature for every type of thermocouple; say --thermocouple-type with its "
+            "letter, like K or S"
+        )
+    if told.junction_c is not None:
+        return None
+    junction = next(iter(dialect.of_role("junction")), None)
+    if junction is None:
+        raise FiringError(
+            f"{name}: {listed} {'is' if len(columns) == 1 else 'are'} in millivolts and no column "
+            "holds the temperature of the reference (cold) junction, where the thermocouple meets "
+            "the logger; say --junction with its temperature in °C, or --column with the name of "
+            "its column and =junction"
+        )
+    return junction
+
+
+def convert_emf(
+    column: Column,
+    emf_mv: FloatArray,
+    thermocouple: Thermocouple,
+    junction_c: FloatArray | float,
+    notes: list[str],
+) -> FloatArray:
+    """Return the temperatures [°C], shape (n,), that millivolts mean; NaN where they mean none.
+
+    Raises
+    ------
+    FiringError
+        If there is no such type, or the stated junction is no temperature of a junction.
+    """
+    from firing.thermocouple.junction import convert
+
+    possible: npt.NDArray[np.bool_] = np.abs(emf_mv) <= _MOST_MV
+    found = convert(np.where(possible, emf_mv, np.nan), thermocouple.type or "", junction_c)
+    notes += [f"{column.name}: {words}" for words in found.summary()]
+    return found.temperature_c
+
+
+def junction_words(
+    dialect: Dialect, thermocouple: Thermocouple, junction: Column | None, junction_c: FloatArray
+) -> str:
+    """Return a sentence saying how millivolts were read."""
+    if junction is None:
+        where = f"at {thermocouple.junction_c:g} °C as told"
+    else:
+        known = junction_c[np.isfinite(junction_c)]
+        span = f" ({known.min():.1f} to {known.max():.1f} °C)" if known.size else ""
+        where = f"in {junction.name}{span}"
+    listed = ", ".join(c.name for c in dialect.channel_columns if c.unit == "mV")
+    return f"{listed} read as type {thermocouple.type} millivolts, the reference junction {where}"

@@ -1,0 +1,48 @@
+"""What may be wrong with a reading, and the limits by which it is told."""
+
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+MarkArray = npt.NDArray[np.uint8]
+
+RISE_LIMIT_C_PER_S = 1.0
+"""No kiln heats faster than 60 °C a minute: a studio kiln does 5 to 10, a small test kiln 30 to 50
+(common practice, no source)."""
+SHEATH_TAU_S = 34.0
+"""Nor does a reading fall faster than its sheath cools: 3 mm of it in still, open air follow with
+this time constant (a thermocouple's response in slow air) [s]."""
+ROOM_C = 20.0
+LEAST_JUMP_C = 10.0
+"""What noise and coarse steps of a logger may do from one reading to the next [°C]."""
+
+
+class Mark(IntEnum):
+    """What is held against a reading; 0 means nothing."""
+
+    USED = 0
+    MISSING = 1
+    SPIKE = 2
+    STUCK = 3
+    DROPOUT = 4
+    FULL_SCALE = 5
+    JUMP = 6
+    FAHRENHEIT = 7
+
+
+WORDS: dict[Mark, str] = {
+    Mark.MISSING: "no temperature",
+    Mark.SPIKE: "marked as spikes, away from the readings around them and back",
+    Mark.STUCK: "marked as stuck, the same to the last digit while the kiln went on",
+    Mark.DROPOUT: "marked as dropouts, at room temperature or below in the middle of the heat",
+    Mark.FULL_SCALE: "marked as overload, stuck above everything else the sensor read",
+    Mark.JUMP: (
+        "marked as a jump faster than any kiln (60 °C a minute); what follows one that stays "
+        "is used"
+    ),
+    Mark.FAHRENHEIT: (
+        "marked as probably °F among °C, 1.8 times the readings beside them plus 32; if so, take "
+        "that part of the log by itself with --unit F"
+    ),
+}

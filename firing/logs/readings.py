@@ -1,0 +1,243 @@
+"""The readings of one file as they stand there: before cleaning, joining and taking parts."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.errors import FiringError
+from firing.logs.clock import RowTimes
+from firing.logs.dialect import Dialect
+from firing.logs.emf import Thermocouple, convert_emf, junction_words, require_thermocouple
+from firing.logs.order import join_sections, ordered_rows
+from firing.logs.table import ReadingTable
+from firing.trace import FloatArray
+
+RowNumbers = npt.NDArray[np.intp]
+_TYPE_K_LIMIT_C = 1372.0  # end of the type K reference table, NIST SRD 60 / IEC 60584-1
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """What one file, or several joined, holds.
+
+    Attributes
+    ----------
+    name : str
+        The file's name, harmless to show.
+    dialect : Dialect
+        How it is written.
+    rows : int
+        Lines of readings in the file.
+    time_s : ndarray, shape (n,)
+        Seconds, increasing within each section.
+    started : datetime, optional
+        The wall-clock moment of ``time_s == 0``.
+    temperature_c : ndarray, shape (n, channels)
+        As logged; NaN where there is no temperature.
+    channels : tuple of str
+        Their names.
+    setpoint_c, duty : ndarray, shape (n,), optional
+        The logged set-point [°C] and output (0 to 1).
+    lines : ndarray of int, shape (n,)
+        The line each reading stands on, from 1.
+    sections : tuple of int
+        Where the clock began again at zero, and 0.
+    notes : tuple of str
+        What was assumed, marked or left out, as sentences.
+    files : tuple of (int, str)
+        Where each file begins, and its name.
+    part_taken : bool
+        Whether these are already the part of the file that was asked for.
+    """
+
+    name: str
+    dialect: Dialect
+    rows: int
+    time_s: FloatArray
+    started: datetime | None
+    temperature_c: FloatArray
+    channels: tuple[str, ...]
+    setpoint_c: FloatArray | None
+    duty: FloatArray | None
+    lines: RowNumbers
+    sections: tuple[int, ...]
+    notes: tuple[str, ...]
+    files: tuple[tuple[int, str], ...] = ()
+    part_taken: bool = False
+
+    def where(self, row: int) -> str:
+        """Return words for the place of a reading: its line, and its file if there are several."""
+        if len(self.files) < 2:
+            return f"line {self.lines[row]}"
+        name = [name for begin, name in self.files if begin <= row][-1]
+        return f"{name} line {self.lines[row]}"
+
+    def cut(self, begin: int, end: int, note: str) -> "Readings":
+        """Return a stretch of the readings, its time counted from its first one."""
+        part = slice(begin, end)
+        time_s = self.time_s[part]
+        started = self.started
+        if started is not None:
+            started = started + timedelta(seconds=float(time_s[0]))
+        files = [(max(0, first - begin), name) for first, name in self.files if first < end]
+        return replace(
+            self,
+            time_s=time_s - time_s[0],
+            started=started,
+            temperature_c=self.temperature_c[part],
+            setpoint_c=None if self.setpoint_c is None else self.setpoint_c[part],
+            duty=None if self.duty is None else self.duty[part],
+            lines=self.lines[part],
+            sections=(0,),
+            files=tuple(files),
+            notes=(*self.notes, note),
+        )
+
+
+def read_rows(
+    table: ReadingTable,
+    times: RowTimes,
+    thermocouple: Thermocouple,
+    pause_s: float | None,
+    before: tuple[str, ...],
+) -> Readings:
+    """Read every row of a table.
+
+    Parameters
+    ----------
+    table : ReadingTable
+        One file.
+    times : RowTimes
+        When each of its rows was.
+    thermocouple : Thermocouple
+        For channels in millivolts.
+    pause_s : float, optional
+        How long the logger stood still at each restart of an elapsed clock [s].
+    before : tuple of str
+        Notes on the text so far.
+
+    Raises
+    ------
+    FiringError
+        If the rows are no log, or millivolts cannot be read.
+    """
+    dialect = table.dialect
+    notes = [*before, *table.notes, *dialect.notes]
+    junction = require_thermocouple(table.name, dialect, thermocouple)
+    ordered = ordered_rows(table, times, notes)
+    if len(ordered.sections) > 1 and pause_s is not None:
+        ordered = join_sections(ordered, pause_s, notes)
+    keep = ordered.rows
+    junction_c: FloatArray = np.empty(0)
+    if junction is not None:
+        junction_c = table.celsius(junction)[keep]
+    columns = []
+    for column in dialect.channel_columns:
+        if column.unit != "mV":
+            columns.append(table.celsius(column)[keep])
+            continue
+        at_c = junction_c if junction is not None else thermocouple.junction_c
+        emf_mv = table.numbers(column.index)[keep]
+        columns.append(
+            convert_emf(column, emf_mv, thermocouple, 0.0 if at_c is None else at_c, notes)
+        )
+    if any(column.unit == "mV" for column in dialect.channel_columns):
+        notes.append(junction_words(dialect, thermocouple, junction, junction_c))
+    set_point = next(iter(dialect.of_role("set-point")), None)
+    setpoint_c = None if set_point is None else table.celsius(set_point)[keep]
+    duty = _duty(table, keep, notes)
+    temperature_c = np.stack(columns, axis=1)
+    _forget_shifted(table, keep, [temperature_c, setpoint_c, duty], notes)
+    _report_unusable(table, keep, temperature_c, notes)
+    _suspect_fahrenheit(dialect, temperature_c, notes)
+    # the first row kept need not be the first one read
+    started, begin_s = times.started, float(ordered.time_s[0])
+    if started is not None:
+        started += timedelta(seconds=begin_s)
+    return Readings(
+        name=table.name,
+        dialect=dialect,
+        rows=table.rows,
+        time_s=ordered.time_s - begin_s,
+        started=started,
+        temperature_c=temperature_c,
+        channels=tuple(column.name for column in dialect.channel_columns),
+        setpoint_c=setpoint_c,
+        duty=duty,
+        lines=keep + dialect.first_line,
+        sections=ordered.sections,
+        notes=tuple(notes),
+    )
+
+
+def _forget_shifted(
+    table: ReadingTable,
+    keep: RowNumbers,
+    columns: list[FloatArray | None],
+    notes: list[str],
+) -> None:
+    """Take no reading from rows in which nobody can tell which column a number belongs to."""
+    shifted = table.shifted()
+    if shifted is None or not shifted[keep].any():
+        return
+    bad = shifted[keep]
+    for column in columns:
+        if column is not None:
+            column[bad] = np.nan
+    row = int(keep[np.argmax(bad)])
+    notes.append(
+        f"{np.count_nonzero(bad)} lines have more or fewer cells than the table, and between "
+        "spaces nobody can tell which is missing; they are left out "
+        f"(first at line {table.line(row)})"
+    )
+
+
+def _report_unusable(
+    table: ReadingTable, keep: RowNumbers, temperature_c: FloatArray, notes: list[str]
+) -> None:
+    lost = 0
+    for column, values in zip(table.dialect.channel_columns, temperature_c.T, strict=True):
+        bad = np.isnan(values)
+        count = int(np.count_nonzero(bad))
+        lost += count == keep.size
+        if count:
+            row = int(keep[np.argmax(bad)])
+            notes.append(
+                f"{column.name}: {count} of {values.size} readings are no temperature "
+                f'(the first is line {table.line(row)}: "{table.cell(row, column.index)}")'
+            )
+    if lost == temperature_c.shape[1]:
+        listed = ", ".join(column.name for column in table.dialect.channel_columns)
+        raise FiringError(f"{table.name} holds no usable temperature in {listed}")
+
+
+def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list[str]) -> None:
+    highest_c = float(np.nanmax(temperature_c))
+    if dialect.unit == "C" and highest_c > _TYPE_K_LIMIT_C:
+        notes.append(
+            f"the highest reading is {highest_c:.0f}, above the {_TYPE_K_LIMIT_C:.0f} °C where a "
+            "type K thermocouple ends; if the log is in °F, say --unit F"
+        )
+
+
+def _duty(table: ReadingTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:
+    """Return the logged output as a share of full power, 0 to 1."""
+    column = next(iter(table.dialect.of_role("duty")), None)
+    if column is None:
+        return None
+    values = table.numbers(column.index)[keep]
+    finite = values[np.isfinite(values)]
+    if not finite.size:
+        return None
+    percent = "%" in column.written or "percent" in column.written.casefold() or finite.max() > 1.0
+    share = values / 100.0 if percent else values.copy()
+    low, high = float(finite.min()), float(finite.max()) / (100.0 if percent else 1.0)
+    if low < 0.0 or high > 1.0:
+        notes.append(
+            f"{column.name} runs from {finite.min():g} to {finite.max():g}, which is neither a "
+            "share nor a percentage of full power, and is left out"
+        )
+        return None
+    return share

@@ -1,0 +1,200 @@
+"""Which column of a log is its time, and how time is written there."""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from firing.errors import FiringError
+from firing.logs import epochs, words
+from firing.logs.dialect import Column, Overrides, TimeKind
+from firing.logs.layout import Layout
+from firing.logs.text import neutral
+from firing.logs.times import TwoParts
+from firing.logs.values import match_number
+from firing.logs.words import TimeUnit
+
+_NO_TIME = (
+    'has no time column; give one a date and time, or name one "time_s", "Time (min)" or '
+    '"elapsed [h]", or say --time-unit for bare numbers'
+)
+
+
+def find_time(
+    name: str, layout: Layout, columns: Sequence[Column], overrides: Overrides
+) -> tuple[tuple[int, ...], TimeKind]:
+    """Return the places of the time columns and how time is written in them.
+
+    Two places are a date and a clock.
+
+    Raises
+    ------
+    FiringError
+        If there is no time, or bare numbers of an unknown unit.
+    """
+    given = [c for c in columns if c.role in ("time", "date")]
+    if given:
+        return _as_given(name, layout, given, overrides)
+    open_ones = [c for c in columns if c.role == "other"]
+    places = {
+        kind: [c.index for c in open_ones if layout.kinds[c.index] == kind] for kind in layout.kinds
+    }
+    numeric = [
+        c
+        for c in open_ones
+        if layout.kinds[c.index] == "number" and words.role(c.written) == "time"
+    ]
+    told = overrides.time_unit
+    clocks = places.get("clock", [])
+    if not (told and numeric):
+        dated = [*places.get("datetime", []), *places.get("date", [])]
+        if places.get("datetime") and not (clocks and _all_midnight(layout, dated[0])):
+            return (dated[0],), "datetime"
+        if dated and clocks:
+            return (dated[0], clocks[0]), "datetime"
+    if clocks and not told:
+        days = _day_count(layout, clocks[0])
+        if days:
+            return (*days, clocks[0]), "elapsed clock"
+    pair = _serial_pair(layout, numeric)
+    if pair is not None and told in (None, "serial", "serial-1904"):
+        kind = "serial days from 1904" if told == "serial-1904" else "serial days"
+        return pair, kind  # type: ignore[return-value]  # a literal of both branches
+    for column in numeric:
+        unit = _stated_time_unit(layout, column)
+        if unit is not None:
+            return (column.index,), _number_kind(layout, column.index, unit, overrides)
+    if clocks and not (told and numeric):
+        return (clocks[0],), "elapsed clock"
+    candidates = [c.index for c in numeric] or _rising(layout, open_ones)
+    if told is not None and candidates:
+        values = _values(layout, candidates[0])
+        return (candidates[0],), epochs.kind_of_told(told, values)
+    for index in candidates:
+        kind_found = epochs.recognise(_values(layout, index))
+        if kind_found is not None:
+            return (index,), kind_found
+    if numeric or (layout.names is None and candidates):
+        which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
+        raise FiringError(
+            f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
+            "--time-unit min or --time-unit h"
+        )
+    raise FiringError(f"{name} {_NO_TIME}")
+
+
+def _as_given(
+    name: str, layout: Layout, given: Sequence[Column], overrides: Overrides
+) -> tuple[tuple[int, ...], TimeKind]:
+    """Take the columns a person named."""
+    dates = [c.index for c in given if c.role == "date"]
+    times = [c.index for c in given if c.role == "time"]
+    if len(dates) > 1 or len(times) != 1:
+        raise FiringError(f"{name}: name one column as time, and at most one as date")
+    place = times[0]
+    kind = layout.kinds[place]
+    if dates:
+        pair = (dates[0], place)
+        if layout.kinds[dates[0]] == "number":
+            elapsed = kind == "clock"
+            return pair, "elapsed clock" if elapsed else "serial days"
+        return pair, "datetime"
+    if kind == "datetime":
+        return (place,), "datetime"
+    if kind == "clock":
+        return (place,), "elapsed clock"
+    if kind != "number":
+        raise FiringError(f'{name}: column "{given[0].name}" holds no times that can be read')
+    column = given[0]
+    unit = _stated_time_unit(layout, column)
+    if unit is None and overrides.time_unit is None:
+        found = epochs.recognise(_values(layout, place))
+        if found is None:
+            raise FiringError(
+                f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
+                "--time-unit s, --time-unit min or --time-unit h"
+            )
+        return (place,), found
+    return (place,), _number_kind(layout, place, unit or "s", overrides)
+
+
+def _number_kind(layout: Layout, index: int, unit: TimeUnit, overrides: Overrides) -> TimeKind:
+    """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
+    values = _values(layout, index)
+    if overrides.time_unit is not None:
+        return epochs.kind_of_told(overrides.time_unit, values)
+    found = epochs.recognise(values)
+    expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
+    if found is not None and found == expected:
+        return found
+    return epochs.KIND_OF_UNIT[unit]
+
+
+def _all_midnight(layout: Layout, index: int) -> bool:
+    """Tell whether dates are written with an idle clock: ``2025-03-14 00:00:00``."""
+    cells = [cell for cell in layout.column(index) if cell]
+    return all(" 0:00" in cell.replace("T", " ").replace(" 00:", " 0:") for cell in cells) and (
+        len(cells) > 2
+    )
+
+
+def _day_count(layout: Layout, clock: int) -> tuple[int, ...]:
+    """Return the place of a column of days that the header puts under one name with a clock."""
+    if clock != 1 or layout.names is None or layout.names[0] != "days":
+        return ()
+    values = _values(layout, 0)
+    return (0,) if values and all(0 <= v < 100 and v == int(v) for v in values) else ()
+
+
+def _serial_pair(layout: Layout, numeric: Sequence[Column]) -> tuple[int, int] | None:
+    """Return a spreadsheet's date and time of day, each in a column of its own."""
+    for date, clock in pairwise(c.index for c in numeric):
+        if epochs.are_serial_dates(_values(layout, date)) and epochs.are_day_fractions(
+            _values(layout, clock)
+        ):
+            return date, clock
+    return None
+
+
+def _values(layout: Layout, index: int) -> list[float]:
+    numbers = [match_number(cell, layout.decimal) for cell in layout.column(index)]
+    return [number[0] for number in numbers if number is not None and math.isfinite(number[0])]
+
+
+def _stated_time_unit(layout: Layout, column: Column) -> TimeUnit | None:
+    stated = words.time_unit(column.written)
+    if stated is None and layout.units_row is not None:
+        stated = words.time_unit(layout.units_row[column.index].strip(" ()[]"))
+    return stated
+
+
+def _rising(layout: Layout, columns: Sequence[Column]) -> list[int]:
+    """Return the number columns that only ever rise, as a time must."""
+    found = []
+    for column in columns:
+        if layout.kinds[column.index] == "number":
+            values = _values(layout, column.index)
+            if all(a < b for a, b in pairwise(values)):
+                found.append(column.index)
+    return found
+
+
+def two_parts(layout: Layout, column: Column, overrides: Overrides, notes: list[str]) -> TwoParts:
+    """Tell what a clock of two numbers means in this log: hours and minutes, if nothing is said."""
+    cells = [cell for cell in layout.column(column.index) if cell]
+    short = [cell for cell in cells if cell.count(":") == 1]
+    if not short:
+        return "h:mm"
+    if overrides.time_unit in ("min", "h"):
+        return "mm:ss" if overrides.time_unit == "min" else "h:mm"
+    units_cell = layout.units_row[column.index] if layout.units_row else ""
+    stated = f"{column.written} {units_cell}".casefold()
+    if "h:mm" in stated:
+        return "h:mm"
+    # beside 1:00:30, 59:30 can only be minutes and seconds
+    if "mm:ss" in stated or len(short) < len(cells):
+        return "mm:ss"
+    notes.append(
+        f'times such as "{neutral(short[0])}" are read as hours and minutes; '
+        "say --time-unit min if they are minutes and seconds"
+    )
+    return "h:mm"

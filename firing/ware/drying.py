@@ -1,0 +1,209 @@
+"""Free water: how long a wall needs to lose it, the pressure it can build, and when to dry first.
+
+Moisture follows the same law as heat, with a diffusivity a hundred times smaller and only roughly
+known (``drying-diffusivity``): times go with the square of the way.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.trace import FloatArray
+from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
+from firing.ware.body import Body, State, body_named
+from firing.ware.load import Load, Piece
+
+DRYING_C = (80.0, 95.0)
+"""Warm enough to drive water out, safely below boiling [°C]; ``soak-practice``."""
+REFERENCE_C = 90.0  # where the diffusivity is stated
+# What may be left, by dry mass, of raw ware and of bisque; source: dry-residue-choice.
+DRY_SHARE, DRY_BISQUE_SHARE = 0.00075, 0.0025
+SATURATED_SHARE = 0.027  # moisture whose vapour is saturated; source: clay-sorption-inferred
+VAPOUR_SHARE_OF_STRENGTH = 0.1  # source: vapour-choice
+DRY_FIRST_S = 12 * SECONDS_PER_HOUR  # source: drying-advice-choice
+
+# Wagner and Pruss 1993, eq. 1 (wagner-pruss-1993).
+_CRITICAL_K, _CRITICAL_KPA = 647.096, 22064.0
+_COEFFICIENTS = (
+    (-7.85951783, 1.0),
+    (1.84408259, 1.5),
+    (-11.7866497, 3.0),
+    (22.6807411, 3.5),
+    (-15.9618719, 4.0),
+    (1.80122502, 7.5),
+)
+_TERMS = 60
+
+
+def saturation_kpa(temperature_c: FloatArray) -> FloatArray:
+    """Return the saturation pressure of water [kPa]; ``wagner-pruss-1993``, eq. 1.
+
+    Parameters
+    ----------
+    temperature_c : ndarray
+        0 to 373.9 °C.
+
+    Raises
+    ------
+    FiringError
+        Outside that range.
+    """
+    kelvin = np.asarray(temperature_c, dtype=np.float64) + KELVIN_AT_0_C
+    if not np.all((kelvin >= KELVIN_AT_0_C) & (kelvin <= _CRITICAL_K)):
+        raise FiringError(
+            "water has a saturation pressure from 0 to 373.9 °C only; ask inside that"
+        )
+    tau = 1.0 - kelvin / _CRITICAL_K
+    total = sum(a * tau**power for a, power in _COEFFICIENTS)
+    pressure: FloatArray = _CRITICAL_KPA * np.exp(_CRITICAL_K / kelvin * total)
+    return pressure
+
+
+def _pressure_kpa(temperature_c: FloatArray) -> FloatArray:
+    """Saturation pressure, kept at its ends where water is frozen or no longer liquid."""
+    return saturation_kpa(np.clip(temperature_c, 0.0, 373.9))
+
+
+def moisture_diffusivity(body: Body, state: State, temperature_c: FloatArray) -> FloatArray:
+    """Return the diffusivity of moisture [m²/s], in proportion to the saturation pressure.
+
+    The tabled figure holds at 90 °C (``drying-rate-inferred``).
+    """
+    reference = body.of("moisture diffusivity", "raw" if state == "raw" else "bisqued").value
+    pressure: FloatArray = _pressure_kpa(temperature_c)
+    return reference * pressure / float(saturation_kpa(np.array(REFERENCE_C)))
+
+
+def mean_left(fourier: FloatArray) -> FloatArray:
+    """Return the share of its free water a wall still holds after a Fourier number D·t/L² [1].
+
+    8/π²·Σ exp(−(2n+1)²π²Fo/4)/(2n+1)² (Carslaw and Jaeger, ch. III, with moisture for heat).
+    """
+    odd = 2.0 * np.arange(_TERMS) + 1.0
+    decay = np.exp(-np.multiply.outer(np.asarray(fourier), odd**2 * math.pi**2 / 4.0))
+    series = 8.0 / math.pi**2 * (decay @ (1.0 / odd**2))
+    # Hardly begun, the cut series is worse than the law of the half space.
+    begun = 1.0 - 2.0 * np.sqrt(np.asarray(fourier) / math.pi)
+    return np.where(np.asarray(fourier) < 0.01, begun, series)
+
+
+def middle_left(fourier: FloatArray) -> FloatArray:
+    """Return the share of its free water the middle of a wall still holds; see `mean_left`."""
+    odd = 2.0 * np.arange(_TERMS) + 1.0
+    signs = (-1.0) ** np.arange(_TERMS) / odd
+    decay = np.exp(-np.multiply.outer(np.asarray(fourier), odd**2 * math.pi**2 / 4.0))
+    # Hardly begun, the cut series ripples about 1.
+    share: FloatArray = np.clip(4.0 / math.pi * (decay @ signs), 0.0, 1.0)
+    return np.where(np.asarray(fourier) < 0.01, 1.0, share)
+
+
+def drying_fourier(water_share: float, dry_share: float = DRY_SHARE) -> float:
+    """Return the Fourier number after which a wall counts as dry; 0 if it already does.
+
+    First term of `mean_left`, exact to 1 % wherever more than a third of the water has to go.
+
+    Parameters
+    ----------
+    water_share, dry_share : float
+        Free water at the start, and what may be left, by dry mass.
+    """
+    if water_share <= dry_share:
+        return 0.0
+    return max(math.log(8.0 / math.pi**2 * water_share / dry_share) * 4.0 / math.pi**2, 0.0)
+
+
+def vapour_kpa(water_share: FloatArray, temperature_c: FloatArray) -> FloatArray:
+    """Return the vapour pressure over moist clay [kPa]; ``clay-sorption-inferred``.
+
+    Parameters
+    ----------
+    water_share : ndarray
+        Free water by dry mass.
+    temperature_c : ndarray
+        [°C]; above 373.9 °C the pressure there is kept, when next to nothing is left.
+    """
+    pressure: FloatArray = np.minimum(water_share / SATURATED_SHARE, 1.0)
+    return pressure * _pressure_kpa(temperature_c)
+
+
+def allowed_vapour_kpa(body: Body, state: State) -> float:
+    """Return the vapour pressure a wall may hold, a tenth of its strength [kPa]; ``vapour-choice``.
+
+    Parameters
+    ----------
+    body, state
+        What the wall is made of.
+    """
+    excess = body.of("strength excess of laboratory bars", state).value
+    return VAPOUR_SHARE_OF_STRENGTH * body.of("strength", state).value / excess / 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class DryingAdvice:
+    """That ware should be dried before it is fired, and how long that takes.
+
+    Attributes
+    ----------
+    piece : Piece
+        The kind that dries last.
+    at_least_s, low_s, high_s : float
+        Time at 80 to 95 °C with the usual moisture diffusivity, the highest and the cautious [s].
+    both_faces_s : float or None
+        The usual time if a piece heated from one face is turned so that both are free [s].
+    message : str
+        All that in a sentence.
+    source : str
+        Id of the rule it follows.
+    """
+
+    piece: Piece
+    at_least_s: float
+    low_s: float
+    high_s: float
+    both_faces_s: float | None
+    message: str
+    source: str = "drying-advice-choice"
+
+
+def drying_advice(load: Load) -> DryingAdvice | None:
+    """Say that a load should be dried before it is fired, or None.
+
+    Leather-hard ware always should, since it still shrinks and nothing here answers for that; damp
+    ware should where the kiln would have to wait for its water for more than 12 hours
+    (``drying-advice-choice``).  Bone-dry ware, however thick, is finished in the kiln.
+
+    Parameters
+    ----------
+    load : Load
+        The load.
+
+    Raises
+    ------
+    FiringError
+        If its body is not known.
+    """
+    if load.dryness not in ("leather hard", "damp"):
+        return None
+    piece = load.thickest
+    moisture = body_named(load.body).of("moisture diffusivity", "raw")
+    needed = drying_fourier(load.water_share) * piece.heat_path_m**2
+    usual_s = needed / moisture.value
+    if load.dryness == "damp" and usual_s <= DRY_FIRST_S:
+        return None
+    low_s, high_s = needed / moisture.high[0], needed / moisture.low[0]
+    turned_s = usual_s / 4.0 if piece.heated_from == "one" else None
+    turned = f"; with both faces free {_hours(turned_s)} h would do" if turned_s is not None else ""
+    message = (
+        f'Dry first: "{piece.name}" is {load.dryness}, {piece.thickest_mm:g} mm thick and heated '
+        f"from {'one face' if turned else 'both faces'}, so its water needs about "
+        f"{_hours(usual_s)} h at 80 to 95 °C with the lid ajar ({_hours(low_s)} to "
+        f'{_hours(high_s)} h){turned}; then write dryness = "bone dry".'
+    )
+    return DryingAdvice(piece, usual_s, low_s, high_s, turned_s, message)
+
+
+def _hours(duration_s: float) -> str:
+    hours = duration_s / SECONDS_PER_HOUR
+    return f"{hours:.0f}" if hours >= 9.5 else f"{hours:.1f}"

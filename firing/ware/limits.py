@@ -1,0 +1,315 @@
+"""The fastest safe rate at every temperature, and the least time in some windows, with reasons.
+
+A `Limit` is one reason's rate over one window, straight between its knots, so that the lowest rate
+between two temperatures is exact.  `firing.ware.rules` makes them for a load.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal, get_args
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.trace import FloatArray
+from firing.units import format_duration
+from firing.ware.drying import DryingAdvice
+from firing.ware.load import Piece
+from firing.ware.stress import Direction
+
+Reason = Literal[
+    "free water",
+    "bound water",
+    "carbon",
+    "quartz",
+    "cristobalite",
+    "thermal stress",
+    "common practice",
+]
+REASONS: tuple[Reason, ...] = get_args(Reason)
+
+LOWEST_C, HIGHEST_C = -40.0, 1450.0
+"""What the limits answer for [°C]."""
+
+# Windows that only touch do not overlap.
+_TOUCHING_C = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Limit:
+    """One reason's fastest rate over one window of temperature.
+
+    Attributes
+    ----------
+    reason : str
+        One of `REASONS`.
+    text : str
+        The reason in words, with its figures.
+    source : str
+        Id of the bibliography.
+    direction : {"heating", "cooling"}
+        Which way it limits.
+    knots_c, rates_c_per_h : ndarray, shape (n,)
+        Temperatures [°C], rising, the first and last being the window, and rates there [°C/h].
+    spread : (float, float)
+        The range of the rate as multiples of it.
+    allowed_k : float or None
+        Where the reason is a difference through the wall, the most it may be [K].
+    watched_c : (float, float) or None
+        Face temperatures between which that counts [°C]; the rest of the window is the approach, in
+        which the wall loses the lag of a faster ramp before.
+    """
+
+    reason: Reason
+    text: str
+    source: str
+    direction: Direction
+    knots_c: FloatArray
+    rates_c_per_h: FloatArray
+    spread: tuple[float, float]
+    allowed_k: float | None = None
+    watched_c: tuple[float, float] | None = None
+
+    @property
+    def window_c(self) -> tuple[float, float]:
+        """Where it holds, both ends included [°C]."""
+        return float(self.knots_c[0]), float(self.knots_c[-1])
+
+    def at(self, temperature_c: FloatArray) -> FloatArray:
+        """Return the rate at temperatures [°C], same shape; infinite outside the window [°C/h]."""
+        return np.interp(temperature_c, self.knots_c, self.rates_c_per_h, left=np.inf, right=np.inf)
+
+    def lowest_between(self, low_c: FloatArray, high_c: FloatArray) -> FloatArray:
+        """Return the lowest rate inside intervals, infinite where they lie outside [°C/h].
+
+        Parameters
+        ----------
+        low_c, high_c : ndarray, shape (n,)
+            Ends of each interval [°C]; one that only touches the window lies outside.
+        """
+        first, last = self.window_c
+        low, high = np.maximum(low_c, first), np.minimum(high_c, last)
+        inside = (self.knots_c > low[:, None]) & (self.knots_c < high[:, None])
+        between = np.where(inside, self.rates_c_per_h, np.inf).min(axis=1)
+        ends = np.minimum(
+            np.interp(low, self.knots_c, self.rates_c_per_h),
+            np.interp(high, self.knots_c, self.rates_c_per_h),
+        )
+        return np.where(high - low > _TOUCHING_C, np.minimum(between, ends), np.inf)
+
+
+@dataclass(frozen=True, slots=True)
+class RateLimit:
+    """The limit at one temperature.
+
+    Attributes
+    ----------
+    temperature_c : float
+        [°C].
+    direction : {"heating", "cooling"}
+        Which way.
+    rate_c_per_h : float
+        The fastest safe rate [°C/h].
+    reason, text, source : str
+        What binds, in words, and on what authority.
+    low_c_per_h, high_c_per_h : float
+        The range of that rate [°C/h].
+    """
+
+    temperature_c: float
+    direction: Direction
+    rate_c_per_h: float
+    reason: Reason
+    text: str
+    source: str
+    low_c_per_h: float
+    high_c_per_h: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the limit with unit-suffixed keys, as the JSON documents show it."""
+        return {
+            "temp_c": self.temperature_c,
+            "direction": self.direction,
+            "rate_c_per_h": round(self.rate_c_per_h, 1),
+            "reason": self.reason,
+            "text": self.text,
+            "source": self.source,
+            "low_c_per_h": round(self.low_c_per_h, 1),
+            "high_c_per_h": round(self.high_c_per_h, 1),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Dwell:
+    """The least time inside a window of temperature on the way up, before leaving it upwards.
+
+    Attributes
+    ----------
+    window_c : (float, float)
+        Both ends included [°C].
+    at_least_s : float
+        [s].
+    reason, text, source : str
+        What needs the time, in words, and on what authority.
+    low_s, high_s : float
+        The range of that time [s].
+    """
+
+    window_c: tuple[float, float]
+    at_least_s: float
+    reason: Reason
+    text: str
+    source: str
+    low_s: float
+    high_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the dwell with unit-suffixed keys, as the JSON documents show it."""
+        return {
+            "window_c": list(self.window_c),
+            "at_least_s": round(self.at_least_s),
+            "reason": self.reason,
+            "text": self.text,
+            "source": self.source,
+            "low_s": round(self.low_s),
+            "high_s": round(self.high_s),
+        }
+
+    def sentence(self) -> str:
+        """Return the dwell as one sentence."""
+        low, high = self.window_c
+        return (
+            f"At least {format_duration(self.at_least_s)} from {low:.0f} to {high:.0f} °C: "
+            f"{self.text} (range {format_duration(self.low_s)} to {format_duration(self.high_s)})."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class WareLimits:
+    """All limits of a load, governed by the piece whose middle is furthest from the heat.
+
+    Attributes
+    ----------
+    piece : Piece
+        The governing piece.
+    purpose : str
+        What the firing is for.
+    margin : float
+        Caution: rates are divided by it, dwells multiplied.
+    limits : tuple of Limit
+        Every reason, both directions; thermal stress holds at every temperature.
+    dwells : tuple of Dwell
+        From the coldest window to the hottest.
+    vapour_kpa : float
+        The vapour pressure the ware may hold on the way up [kPa].
+    advice : DryingAdvice or None
+        Set if the load should be dried before it is fired: then no schedule is called safe.
+    """
+
+    piece: Piece
+    purpose: str
+    margin: float
+    limits: tuple[Limit, ...]
+    dwells: tuple[Dwell, ...]
+    vapour_kpa: float
+    advice: DryingAdvice | None = None
+
+    def of(self, direction: Direction) -> tuple[Limit, ...]:
+        """Return the limits of one direction."""
+        return tuple(limit for limit in self.limits if limit.direction == direction)
+
+    def limit(self, temperature_c: float, direction: Direction = "heating") -> RateLimit:
+        """Return the fastest safe rate at a temperature, and why.
+
+        Raises
+        ------
+        FiringError
+            Outside −40 to 1450 °C, or if every reason that limits there was left out.
+        """
+        _check(np.array([temperature_c]))
+        at = np.array(temperature_c)
+        rates = [(float(limit.at(at)), limit) for limit in self.of(direction)]
+        rate, binding = min(rates, key=lambda pair: pair[0], default=(np.inf, None))
+        if binding is None or not np.isfinite(rate):
+            raise FiringError(
+                f"nothing limits {direction} at {temperature_c:g} °C once thermal stress is left "
+                "out; ask with every reason in"
+            )
+        return RateLimit(
+            temperature_c=temperature_c,
+            direction=direction,
+            rate_c_per_h=rate,
+            reason=binding.reason,
+            text=binding.text,
+            source=binding.source,
+            low_c_per_h=rate * binding.spread[0],
+            high_c_per_h=rate * binding.spread[1],
+        )
+
+    def heating(self, temperature_c: FloatArray) -> FloatArray:
+        """Return the fastest safe heating rate at each temperature [°C/h], same shape."""
+        return self._at(temperature_c, "heating")
+
+    def cooling(self, temperature_c: FloatArray) -> FloatArray:
+        """Return the fastest safe cooling rate at each temperature [°C/h], same shape."""
+        return self._at(temperature_c, "cooling")
+
+    def heating_between(self, edges_c: FloatArray) -> FloatArray:
+        """Return the fastest heating rate safe all the way between neighbouring edges [°C/h].
+
+        Parameters
+        ----------
+        edges_c : ndarray, shape (n,)
+            Temperatures [°C], rising.
+
+        Returns
+        -------
+        ndarray, shape (n − 1,)
+        """
+        return self._between(edges_c, "heating")
+
+    def cooling_between(self, edges_c: FloatArray) -> FloatArray:
+        """Return the same for cooling; the edges rise here too."""
+        return self._between(edges_c, "cooling")
+
+    @property
+    def breakpoints_c(self) -> tuple[float, ...]:
+        """Where a window of a limit or a dwell begins or ends [°C], rising: edges for a grid."""
+        ends = {end for limit in self.limits for end in limit.window_c}
+        ends.update(end for dwell in self.dwells for end in dwell.window_c)
+        return tuple(sorted(ends - {LOWEST_C, HIGHEST_C}))
+
+    def without(self, reason: Reason) -> "WareLimits":
+        """Return the limits less one reason, to see what it costs; never a plan for real ware.
+
+        Without thermal stress some rates are infinite.
+        """
+        return replace(
+            self,
+            limits=tuple(limit for limit in self.limits if limit.reason != reason),
+            dwells=tuple(dwell for dwell in self.dwells if dwell.reason != reason),
+        )
+
+    def _at(self, temperature_c: FloatArray, direction: Direction) -> FloatArray:
+        _check(temperature_c)
+        lowest = np.full(np.shape(temperature_c), np.inf)
+        for limit in self.of(direction):
+            lowest = np.minimum(lowest, limit.at(temperature_c))
+        return lowest
+
+    def _between(self, edges_c: FloatArray, direction: Direction) -> FloatArray:
+        _check(edges_c)
+        edges = np.asarray(edges_c, dtype=np.float64)
+        lowest = np.full(edges.size - 1, np.inf)
+        for limit in self.of(direction):
+            lowest = np.minimum(lowest, limit.lowest_between(edges[:-1], edges[1:]))
+        return lowest
+
+
+def _check(temperature_c: FloatArray) -> None:
+    known = np.asarray(temperature_c)
+    outside = known[~((known >= LOWEST_C) & (known <= HIGHEST_C))]
+    if outside.size:
+        raise FiringError(
+            f"the ware's limits are known from {LOWEST_C:.0f} to {HIGHEST_C:.0f} °C; "
+            f"{outside.flat[0]:g} °C is outside that; ask for a temperature inside"
+        )

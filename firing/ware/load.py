@@ -1,0 +1,157 @@
+"""What is in the kiln: pieces, their clay and dryness, and the furniture that carries them."""
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from firing.errors import FiringError
+
+Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
+DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
+
+HeatedFrom = Literal["both", "one"]
+
+BODIES = (
+    "earthenware",
+    "earthenware, grogged",
+    "stoneware",
+    "stoneware, grogged",
+    "porcelain",
+    "bone china",
+)
+"""The bodies a load may name; all are terms of the trade."""
+
+WATER_OF_DRYNESS: dict[Dryness, tuple[float, str]] = {
+    "leather hard": (0.18, "clay-water-practice"),
+    "damp": (0.06, "clay-water-practice"),
+    "bone dry": (0.015, "bone-dry-moisture"),
+    "bisqued": (0.0, "clay-water-practice"),
+    "bisqued, freshly glazed": (0.05, "clay-water-practice"),
+}
+"""Free water as a share of the dry mass, and the id of its source."""
+
+BODY_DENSITY_KG_PER_M3 = 1900.0  # source: body-density-practice
+DEFAULT_BODY = "stoneware"
+
+# The load a kiln is reckoned with when none is given; source: typical-load.
+TYPICAL_WARE_KG_PER_L = 35.0 / 180.0
+TYPICAL_FURNITURE_KG_PER_L = 28.0 / 180.0
+TYPICAL_THICKNESS_MM = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Pieces of one kind.
+
+    Attributes
+    ----------
+    name : str
+        What they are.
+    count : int
+        How many.
+    thickest_mm : float
+        Their thickest place [mm].
+    mass_kg : float
+        Mass of one as it goes into the kiln, water included [kg].
+    heated_from : {"both", "one"}
+        Whether heat reaches both faces of the thickest place, or only one: tiles, a wide foot on
+        the shelf, stacked ware.
+    """
+
+    name: str
+    count: int
+    thickest_mm: float
+    mass_kg: float
+    heated_from: HeatedFrom = "both"
+
+    def __post_init__(self) -> None:
+        if not (self.count >= 1 and self.thickest_mm > 0 and self.mass_kg > 0):
+            raise FiringError(
+                f'"{self.name}" needs a count of 1 or more, a thickness above 0 mm and a mass '
+                "above 0 kg"
+            )
+
+    @property
+    def total_kg(self) -> float:
+        """Mass of all of them [kg]."""
+        return self.count * self.mass_kg
+
+    @property
+    def heat_path_m(self) -> float:
+        """How far heat must go inwards [m]: half the thickness, or all of it."""
+        return 0.001 * self.thickest_mm * (0.5 if self.heated_from == "both" else 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A kiln's load.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece
+        At least one kind.
+    dryness : str
+        One of `DRYNESSES`.
+    body : str
+        One of `BODIES`.
+    furniture_kg : float or None
+        Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
+    assumed : bool
+        Whether the load was not given but stands in for a typical one.
+    """
+
+    pieces: tuple[Piece, ...]
+    dryness: Dryness
+    body: str = DEFAULT_BODY
+    furniture_kg: float | None = None
+    assumed: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.pieces:
+            raise FiringError("a load needs at least one piece")
+        if self.furniture_kg is not None and not self.furniture_kg >= 0:
+            raise FiringError(f"furniture of {self.furniture_kg:g} kg is less than none")
+
+    @property
+    def thickest(self) -> Piece:
+        """The kind whose inside is heated last: the longest way for heat, then the heaviest."""
+        return max(self.pieces, key=lambda piece: (piece.heat_path_m, piece.total_kg))
+
+    @property
+    def water_share(self) -> float:
+        """Free water by dry mass."""
+        return WATER_OF_DRYNESS[self.dryness][0]
+
+    @property
+    def has_bound_water(self) -> bool:
+        """Whether the clay still holds its chemically bound water."""
+        return not self.dryness.startswith("bisqued")
+
+    @property
+    def ware_kg(self) -> float:
+        """Mass of all ware as it goes in [kg]."""
+        return sum(piece.total_kg for piece in self.pieces)
+
+    @property
+    def dry_kg(self) -> float:
+        """Mass of all ware without its free water [kg]."""
+        return self.ware_kg / (1.0 + self.water_share)
+
+
+def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
+    """Return the load reckoned with when none is given; source ``typical-load``.
+
+    Parameters
+    ----------
+    volume_l : float
+        The kiln's volume [l].
+    dryness : str
+        One of `DRYNESSES`.
+    """
+    ware_kg = TYPICAL_WARE_KG_PER_L * volume_l
+    count = max(1, round(ware_kg / 0.7))
+    return Load(
+        pieces=(Piece("ware", count, TYPICAL_THICKNESS_MM, ware_kg / count),),
+        dryness=dryness,
+        furniture_kg=TYPICAL_FURNITURE_KG_PER_L * volume_l,
+        assumed=True,
+    )

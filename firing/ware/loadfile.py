@@ -1,0 +1,148 @@
+"""The load file: its schema, and how it is read with every fault at once."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+
+from firing.tomlfile import FaultyFile, clean, read_text, validate
+from firing.ware.load import BODIES, Dryness, Load, Piece
+
+THICKEST_MM = 500.0
+"""Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
+
+
+def _line(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+    if not value.strip() or clean(value) != value or len(value) > 100:
+        raise ValueError('must be one plain line of 1 to 100 characters, like "planter"')
+    return value
+
+
+def _body(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+    if value not in BODIES:
+        close = get_close_matches(value, BODIES, n=1, cutoff=0.5)
+        listed = "; ".join(f'"{body}"' for body in BODIES)
+        hint = f'did you mean "{close[0]}"?' if close else f"write one of: {listed}"
+        raise ValueError(f'"{clean(value)}" is not a known body; {hint}')
+    return value
+
+
+Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string", "minLength": 1})]
+Body = Annotated[str, PlainValidator(_body), WithJsonSchema({"enum": list(BODIES)})]
+
+
+class PieceTable(BaseModel):
+    """One ``[[piece]]`` of a load file."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    name: Line = Field(description="what it is", json_schema_extra={"example": 'name = "planter"'})
+    count: int = Field(
+        1,
+        ge=1,
+        le=10000,
+        description="how many",
+        json_schema_extra={"example": "count = 4"},
+    )
+    thickest_mm: float = Field(
+        gt=0,
+        le=THICKEST_MM,
+        allow_inf_nan=False,
+        description="its thickest place",
+        json_schema_extra={"example": "thickest_mm = 18", "unit": "mm"},
+    )
+    mass_kg: float = Field(
+        gt=0,
+        le=2000,
+        allow_inf_nan=False,
+        description="mass of one as it goes into the kiln",
+        json_schema_extra={"example": "mass_kg = 3.2", "unit": "kg"},
+    )
+    heated_from: Literal["both", "one"] = Field(
+        "both",
+        description="both faces of the thickest place, or one: tiles, a wide foot on the shelf, "
+        "stacked ware",
+        json_schema_extra={"example": 'heated_from = "both"'},
+    )
+
+
+class LoadTable(BaseModel):
+    """A load file."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, title="Kiln load")
+
+    dryness: Dryness = Field(
+        description="how dry the ware goes in",
+        json_schema_extra={"example": 'dryness = "bone dry"'},
+    )
+    body: Body = Field(
+        description="what it is made of", json_schema_extra={"example": 'body = "stoneware"'}
+    )
+    furniture_kg: float | None = Field(
+        None,
+        ge=0,
+        le=5000,
+        allow_inf_nan=False,
+        description="shelves and posts of this load; in proportion to the kiln if left out",
+        json_schema_extra={"example": "furniture_kg = 28", "unit": "kg"},
+    )
+    piece: list[PieceTable] = Field(
+        min_length=1,
+        max_length=500,
+        description="the pieces by kind",
+        json_schema_extra={"example": "a table [[piece]] with name, thickest_mm and mass_kg"},
+    )
+
+
+def parse_load(text: str, name: str = "load") -> Load:
+    """Read a load from TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    name : str
+        What faults call the file.
+
+    Returns
+    -------
+    Load
+
+    Raises
+    ------
+    FaultyFile
+        With every fault of the file, each with its line, field, limit and unit.
+    """
+    table, faults, _ = validate(text, name, LoadTable)
+    if table is None:
+        raise FaultyFile(faults)
+    return Load(
+        pieces=tuple(
+            Piece(
+                name=entry.name,
+                count=entry.count,
+                thickest_mm=entry.thickest_mm,
+                mass_kg=entry.mass_kg,
+                heated_from=entry.heated_from,
+            )
+            for entry in table.piece
+        ),
+        dryness=table.dryness,
+        body=table.body,
+        furniture_kg=table.furniture_kg,
+    )
+
+
+def read_load(path: Path) -> Load:
+    """Read a load file; see `parse_load`."""
+    return parse_load(read_text(path), str(path))
+
+
+__all__ = ["LoadTable", "parse_load", "read_load"]

@@ -1,0 +1,104 @@
+"""The limits of a load: everything that binds it, gathered for its governing piece.
+
+Figures of common practice and of published advice are taken to contain the usual margin already;
+what is computed from the body is a best estimate, and the margin comes on top
+(``usual-margin-choice``).
+"""
+
+from firing.errors import FiringError
+from firing.schedule import PURPOSES, Purpose
+from firing.ware.body import body_named
+from firing.ware.case import USUAL_MARGIN, Case
+from firing.ware.drying import allowed_vapour_kpa, drying_advice
+from firing.ware.dwells import dwells_of
+from firing.ware.limits import WareLimits
+from firing.ware.load import Load
+from firing.ware.rates import rates_of
+from firing.ware.simulate import WareState
+
+MARGINS = (1.0, 5.0)
+THICKEST_MM = 250.0
+"""Twice the 127 mm of the thickest practice on record; nothing supports the square laws beyond."""
+
+
+def limits_for(
+    load: Load,
+    *,
+    purpose: Purpose,
+    margin: float = USUAL_MARGIN,
+    state: WareState | None = None,
+) -> WareLimits:
+    """Return the fastest safe rates and the least dwells for a load.
+
+    Parameters
+    ----------
+    load : Load
+        The load; its piece with the longest way for heat governs.
+    purpose : {"bisque", "glaze", "once-fired", "decal", "other"}
+        What the firing is for.  Once-fired ware is limited like a bisque on the way up.
+    margin : float
+        Caution, 1 to 5; 1.5 reproduces common practice.
+    state : WareState, optional
+        What an interrupted firing has already done to the ware.
+
+    Returns
+    -------
+    WareLimits
+
+    Raises
+    ------
+    FiringError
+        If a thickness, the margin or the body is unknown to the limits, or the dryness contradicts
+        the purpose.
+    """
+    _check(load, purpose, margin)
+    case = Case(
+        piece=load.thickest,
+        path_m=load.thickest.heat_path_m,
+        body=body_named(load.body),
+        raw=load.has_bound_water,
+        wet=load.water_share > 0.0,
+        shrinking=load.dryness in ("leather hard", "damp"),
+        water_share=load.water_share,
+        purpose=purpose,
+        margin=margin,
+        done=WareState() if state is None else state,
+    )
+    return WareLimits(
+        piece=case.piece,
+        purpose=purpose,
+        margin=margin,
+        limits=tuple(rates_of(case)),
+        dwells=tuple(dwells_of(case)),
+        vapour_kpa=allowed_vapour_kpa(case.body, case.before),
+        advice=drying_advice(load),
+    )
+
+
+def _check(load: Load, purpose: Purpose, margin: float) -> None:
+    if purpose not in PURPOSES:
+        raise FiringError(f'"{purpose}" is no purpose; write one of: {", ".join(PURPOSES)}')
+    if not MARGINS[0] <= margin <= MARGINS[1]:
+        raise FiringError(
+            f"a margin of {margin:g} is outside {MARGINS[0]:g} to {MARGINS[1]:g}; 1.5 is common "
+            "practice, more is more careful"
+        )
+    for piece in load.pieces:
+        if not 0.0 < piece.thickest_mm <= THICKEST_MM:
+            raise FiringError(
+                f'"{piece.name}" is {piece.thickest_mm:g} mm thick, and limits are known above 0 '
+                f"and up to {THICKEST_MM:.0f} mm; write the thickest wall in millimetres"
+            )
+    if purpose in ("glaze", "decal") and load.has_bound_water:
+        raise FiringError(
+            f"a {purpose} firing needs ware that has been fired, and this load is {load.dryness}; "
+            'fire it with purpose "bisque" first, or write "once-fired" if raw ware is glazed'
+        )
+    if purpose == "once-fired" and not load.has_bound_water:
+        raise FiringError(
+            f'a once-fired firing is the first one, and this load is {load.dryness}; write "glaze"'
+        )
+    if load.dryness == "bisqued, freshly glazed" and purpose in ("bisque", "decal"):
+        raise FiringError(
+            f'a {purpose} firing of freshly glazed ware would melt its glaze; write "glaze"'
+        )

@@ -1,0 +1,100 @@
+"""Free water: series, pressures, and when ware is to be dried first."""
+
+import numpy as np
+import pytest
+
+from firing.errors import FiringError
+from firing.sources import source
+from firing.ware.body import body_named
+from firing.ware.drying import (
+    DRY_SHARE,
+    allowed_vapour_kpa,
+    drying_advice,
+    drying_fourier,
+    mean_left,
+    middle_left,
+    saturation_kpa,
+    vapour_kpa,
+)
+from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece
+from firing.ware.rules import limits_for
+
+
+def load(thickness_mm: float, dryness: Dryness, heated_from: HeatedFrom = "both") -> Load:
+    return Load((Piece("tile", 12, thickness_mm, 1.1, heated_from),), dryness)
+
+
+def test_damp_tiles_heated_from_one_side_are_to_be_dried_first() -> None:
+    advice = drying_advice(load(30.0, "damp", "one"))
+    assert advice is not None
+    # 95 % of 1.5 % takes 39 h in a 50 mm wall; 6 % down to the same takes 1.69/1.13 of that, and
+    # the way is 30 instead of 25 mm.
+    assert advice.at_least_s / 3600.0 == pytest.approx(
+        39.2 * 1.691 / 1.129 * (30 / 25) ** 2, rel=0.01
+    )
+    assert advice.low_s < advice.at_least_s < advice.high_s
+    assert advice.both_faces_s == pytest.approx(advice.at_least_s / 4.0)
+    for said in ("Dry first", "tile", "85 h", "21 h", "damp", "one face", "bone dry"):
+        assert said in advice.message
+    assert source(advice.source).id == advice.source
+    # The limits carry it, so that no schedule for such a load is called safe.
+    assert limits_for(load(30.0, "damp", "one"), purpose="bisque").advice == advice
+
+
+def test_thin_damp_ware_may_dry_in_the_kiln() -> None:
+    assert drying_advice(load(5.0, "damp")) is None
+    assert drying_advice(load(30.0, "damp")) is not None
+
+
+@pytest.mark.parametrize("thickness_mm", [2.0, 8.0, 60.0])
+def test_leather_hard_ware_still_shrinks_and_is_always_dried_first(thickness_mm: float) -> None:
+    advice = drying_advice(load(thickness_mm, "leather hard"))
+    assert advice is not None
+    assert advice.both_faces_s is None
+    assert "both faces" in advice.message
+
+
+@pytest.mark.parametrize("dryness", ["bone dry", "bisqued", "bisqued, freshly glazed"])
+def test_dry_ware_is_finished_in_the_kiln(dryness: Dryness) -> None:
+    assert drying_advice(load(60.0, dryness)) is None
+
+
+def test_wetter_ware_needs_longer() -> None:
+    needed = [drying_fourier(share) for share in (DRY_SHARE, 0.001, 0.015, 0.06, 0.18)]
+    assert needed[0] == 0.0
+    assert needed == sorted(needed)
+    assert len(set(needed[1:])) == 4
+
+
+def test_a_wall_dries_from_whole_to_nothing() -> None:
+    fourier = np.linspace(0.0, 6.0, 400)
+    for left in (mean_left(fourier), middle_left(fourier)):
+        assert left[0] == pytest.approx(1.0, abs=5e-3)
+        assert np.all(np.diff(left) <= 1e-12)
+        assert left[-1] < 1e-5
+    assert np.all(middle_left(fourier) >= mean_left(fourier) - 5e-3)
+
+
+def test_vapour_over_wet_clay_is_that_of_water_and_less_over_dry_clay() -> None:
+    at = np.array([95.0, 110.0])
+    assert np.array_equal(vapour_kpa(np.array([0.1, 0.1]), at), saturation_kpa(at))
+    # About 1.5 % of moisture at 55 % relative humidity.
+    assert vapour_kpa(np.array(0.015), np.array(25.0)) == pytest.approx(
+        0.55 * float(saturation_kpa(np.array(25.0))), rel=0.02
+    )
+
+
+@pytest.mark.parametrize("temperature_c", [-0.1, 374.0])
+def test_there_is_no_saturation_pressure_of_ice_or_beyond_the_critical_point(
+    temperature_c: float,
+) -> None:
+    with pytest.raises(FiringError, match=r"0 to 373\.9"):
+        saturation_kpa(np.array(temperature_c))
+
+
+def test_raw_clay_may_hold_about_one_atmosphere_of_vapour() -> None:
+    # A tenth of 3 MPa, a third of which a body cut from a large blank has.
+    assert allowed_vapour_kpa(body_named("stoneware"), "raw") == pytest.approx(100.0)
+    for name in BODIES:
+        body = body_named(name)
+        assert allowed_vapour_kpa(body, "bisqued") > allowed_vapour_kpa(body, "raw")
