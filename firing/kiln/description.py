@@ -1,0 +1,242 @@
+"""A kiln as its owner describes it, and everything that follows from the description."""
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+from firing.errors import FiringError
+from firing.kiln.boundary import FixedTemperature
+from firing.kiln.conduction import Layer, Slab
+from firing.kiln.elements import SURFACE_LOAD_W_PER_M2, WIRE_KG_PER_M3, WIRE_M
+from firing.kiln.properties import Material
+from firing.kiln.shape import BoxChamber, Chamber, RoundChamber, cube, drum
+from firing.kiln.transient import at_rest
+
+ShapeName = Literal["round", "box"]
+
+LEAK_SHARE = 0.3  # of what the walls conduct; source: leak-default (0.2 to 0.4)
+VENT_SHARE = 0.18  # likewise, with a powered vent running; source: vent-default
+LOSS_REFERENCE_C = (600.0, 60.0)  # inner and outer face at which "what the walls conduct" is taken
+
+WALL_INTERVALS = 10
+WALL_GROWTH = 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class WallLayer:
+    """One layer of the wall, from the inside: a material and how thick [m]."""
+
+    material: Material
+    thickness_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """What logs and witness cones have taught: multipliers on power, loss and capacity.
+
+    Attributes
+    ----------
+    power, loss, capacity : float
+        1 where nothing is learnt.
+    cone_offset_c : float
+        What the thermocouple reads too low by, from witness cones [°C].
+    learnt : date or None
+        When.
+    basis : str
+        From what.
+    """
+
+    power: float = 1.0
+    loss: float = 1.0
+    capacity: float = 1.0
+    cone_offset_c: float = 0.0
+    learnt: date | None = None
+    basis: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ElementReading:
+    """One dated measurement of a bank of elements: its resistance, or amps and volts under load."""
+
+    on: date
+    bank: str = "all"
+    ohms: float | None = None
+    amps: float | None = None
+    volts: float | None = None
+
+    @property
+    def resistance_ohm(self) -> float:
+        """The bank's resistance [Ω].
+
+        Raises
+        ------
+        FiringError
+            If neither ohms nor both amps and volts were measured.
+        """
+        if self.ohms is not None:
+            return self.ohms
+        if self.amps is None or self.volts is None:
+            raise FiringError(
+                f"the reading of {self.on.isoformat()} needs ohms, or both amps and volts"
+            )
+        return self.volts / self.amps
+
+
+@dataclass(frozen=True, slots=True)
+class KilnDescription:
+    """An electric kiln.
+
+    Attributes
+    ----------
+    name : str
+        What its owner calls it.
+    power_w : float
+        Power of all elements, new and cold, at `rated_volts` [W].
+    rated_volts, actual_volts : float
+        For which the power holds, and what is measured under load [V]; `actual_volts` None if not
+        measured.
+    volume_l : float
+        What the chamber holds [l].
+    shape : {"round", "box"}
+        A cylinder as high as wide, or a cube, unless `dimensions_m` says otherwise.
+    wall : tuple of WallLayer
+        From the inside to the outside.
+    dimensions_m : tuple of float, optional
+        Inside: diameter and height, or width, depth and height [m].
+    phases : int
+        1, or 3 for a three-phase supply with `rated_volts` between lines.
+    max_c : float
+        What its maker allows [°C].
+    vent : bool
+        Whether a powered vent runs through the whole firing.
+    leak_w_per_k : float or None
+        Heat carried off by leaking air [W/K]; None for `LEAK_SHARE` of what the walls conduct.
+    outside_w_per_m2k : float or None
+        Heat transfer coefficient of the outside, radiation included [W/(m² K)]; None to compute it.
+    element_kg : float or None
+        Mass of the elements [kg]; None for that of 3 mm wire.
+    thermocouple, thermocouple_class : str
+        Letter and tolerance class.
+    fitted : Fitted
+        What was learnt.
+    readings : tuple of ElementReading
+        In the order of the file.
+    """
+
+    name: str
+    power_w: float
+    rated_volts: float
+    volume_l: float
+    shape: ShapeName
+    wall: tuple[WallLayer, ...]
+    actual_volts: float | None = None
+    dimensions_m: tuple[float, ...] | None = None
+    phases: int = 1
+    max_c: float = 1300.0
+    vent: bool = False
+    leak_w_per_k: float | None = None
+    outside_w_per_m2k: float | None = None
+    element_kg: float | None = None
+    thermocouple: str = "K"
+    thermocouple_class: str = "2"
+    fitted: Fitted = field(default_factory=Fitted)
+    readings: tuple[ElementReading, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.wall:
+            raise FiringError("a kiln needs at least one wall layer")
+        if not (self.power_w > 0 and self.rated_volts > 0 and self.volume_l > 0):
+            raise FiringError("a kiln needs power, volts and a volume above 0")
+
+    @property
+    def volts(self) -> float:
+        """The supply under load: measured, else rated [V]."""
+        return self.rated_volts if self.actual_volts is None else self.actual_volts
+
+    @property
+    def available_w(self) -> float:
+        """Full power of the elements, cold, as they are now and at the actual volts [W].
+
+        P = V²/R: a resistor's power goes with the square of the voltage (``power-voltage``).
+        """
+        return self.power_w * (self.volts / self.rated_volts) ** 2 * self.fitted.power
+
+    @property
+    def full_amps(self) -> float:
+        """Line current at `available_w` [A]; for three phases, of each line, taken as balanced."""
+        return self.available_w / (self.volts * (3.0**0.5 if self.phases == 3 else 1.0))
+
+    @property
+    def chamber(self) -> Chamber:
+        """The inside of the kiln."""
+        if self.dimensions_m is None:
+            volume_m3 = 0.001 * self.volume_l
+            return drum(volume_m3) if self.shape == "round" else cube(volume_m3)
+        if self.shape == "round":
+            diameter, height = self.dimensions_m
+            return RoundChamber(diameter, height)
+        width, depth, height = self.dimensions_m
+        return BoxChamber(width, depth, height)
+
+    @property
+    def wall_m(self) -> float:
+        """Thickness of the whole wall [m]."""
+        return sum(layer.thickness_m for layer in self.wall)
+
+    def slab(self, fineness: int = 1) -> Slab:
+        """Return the wall for the conduction solver, `fineness` times the usual intervals.
+
+        Intervals grow outwards, so that heat that arrives in bursts is met by thin ones.
+        """
+        layers = []
+        for layer in self.wall:
+            share = layer.thickness_m / self.wall_m
+            intervals = max(2, round(WALL_INTERVALS * share)) * fineness
+            growth = WALL_GROWTH ** (1.0 / fineness)
+            layers.append(Layer(layer.material, layer.thickness_m, intervals, growth))
+        return Slab(
+            layers,
+            self.chamber,
+            conductance_factor=self.fitted.loss,
+            capacity_factor=self.fitted.capacity,
+        )
+
+    @property
+    def wall_w_per_k(self) -> float:
+        """What the walls conduct a degree, as described, at 600 °C inside and 60 outside [W/K]."""
+        layers = [Layer(layer.material, layer.thickness_m, 4) for layer in self.wall]
+        inner, outer = LOSS_REFERENCE_C
+        rest = at_rest(
+            Slab(layers, self.chamber),
+            0.5 * (inner + outer),
+            inside=FixedTemperature(inner),
+            outside=FixedTemperature(outer),
+        )
+        return rest.outward_w / (inner - outer)
+
+    @property
+    def leak_in_w_per_k(self) -> float:
+        """What leaking air carries off a degree, given or by default [W/K]."""
+        return LEAK_SHARE * self.wall_w_per_k if self.leak_w_per_k is None else self.leak_w_per_k
+
+    @property
+    def vent_in_w_per_k(self) -> float:
+        """What a powered vent carries off a degree [W/K]; 0 without one."""
+        return VENT_SHARE * self.wall_w_per_k if self.vent else 0.0
+
+    @property
+    def air_w_per_k(self) -> float:
+        """What leaking and drawn air carries off a degree, as described [W/K]."""
+        return self.leak_in_w_per_k + self.vent_in_w_per_k
+
+    @property
+    def element_m2(self) -> float:
+        """Surface of the elements [m²], from the power and the usual surface load."""
+        return self.power_w / SURFACE_LOAD_W_PER_M2
+
+    @property
+    def element_mass_kg(self) -> float:
+        """Mass of the elements [kg]: given, or that of 3 mm wire of that surface."""
+        if self.element_kg is not None:
+            return self.element_kg
+        return 0.25 * WIRE_M * self.element_m2 * WIRE_KG_PER_M3

@@ -1,0 +1,213 @@
+"""The kiln file: how it is read with every fault at once, and what is written back to it."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
+from firing.kiln.kilntables import KilnTable, MaterialTable
+from firing.kiln.materials import material_names, wall_material
+from firing.kiln.properties import Material, PropertyTable
+from firing.tomledit import render
+from firing.tomlfile import (
+    Fault,
+    FaultyFile,
+    KeyPath,
+    describe_path,
+    key_lines,
+    line_of,
+    parse,
+    read_text,
+    validate,
+)
+
+SHARE_OF_VOLUME = 0.1
+"""How far the inside dimensions may disagree with the volume."""
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _across(data: dict[str, Any]) -> list[tuple[KeyPath, str]]:
+    """Return what is wrong between keys, wherever they can be read."""
+    found: list[tuple[KeyPath, str]] = []
+    wanted = {"round": ("diameter_mm", "height_mm"), "box": ("width_mm", "depth_mm", "height_mm")}
+    shape = data.get("shape")
+    keys = wanted.get(shape) if isinstance(shape, str) else None
+    if keys is not None:
+        given = [key for key in ("diameter_mm", "width_mm", "depth_mm", "height_mm") if key in data]
+        odd = [key for key in given if key not in keys]
+        found.extend(
+            ((key,), f"does not fit a {shape} kiln; write {', '.join(keys)}") for key in odd
+        )
+        if given and not odd:
+            missing = [key for key in keys if key not in data]
+            if missing:
+                found.append(((given[0],), f"needs {' and '.join(missing)} beside it"))
+            elif all(_is_number(data[key]) for key in keys) and _is_number(data.get("volume_l")):
+                sizes = [0.01 * data[key] for key in keys]
+                volume = math.prod(sizes)
+                if shape == "round":
+                    volume = 0.25 * math.pi * sizes[0] ** 2 * sizes[1]
+                if abs(volume - data["volume_l"]) > SHARE_OF_VOLUME * volume:
+                    found.append(
+                        (
+                            ("volume_l",),
+                            f"{data['volume_l']:g} l disagrees with the inside dimensions, which "
+                            f"make {volume:.0f} l; write volume_l = {volume:.0f}",
+                        )
+                    )
+    materials = data.get("material")
+    names: list[Any] = []
+    for index, table in enumerate(materials if isinstance(materials, list) else []):
+        name = table.get("name") if isinstance(table, dict) else None
+        if isinstance(name, str) and (name in names or name in material_names()):
+            found.append((("material", index, "name"), f'"{name}" is taken; choose another name'))
+        names.append(name)
+    readings = data.get("reading")
+    for index, table in enumerate(readings if isinstance(readings, list) else []):
+        if not isinstance(table, dict) or "ohms" in table:
+            continue
+        if not ("amps" in table and "volts" in table):
+            found.append(
+                (
+                    ("reading", index),
+                    "needs ohms, or both amps and volts; write ohms = 12.2",
+                )
+            )
+    return found
+
+
+def parse_kiln(text: str, name: str = "kiln") -> KilnDescription:
+    """Read a kiln from TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    name : str
+        What faults call the file.
+
+    Returns
+    -------
+    KilnDescription
+
+    Raises
+    ------
+    FaultyFile
+        With every fault of the file, each with its line, field, limit and unit.
+    """
+    table, faults, data = validate(text, name, KilnTable)
+    lines = key_lines(text)
+    known = {(fault.line, fault.field) for fault in faults}
+    for path, message in _across(data):
+        fault = Fault(name, line_of(path, lines), describe_path(path), message)
+        if (fault.line, fault.field) not in known:
+            faults.append(fault)
+    if faults or table is None:
+        raise FaultyFile(faults)
+    return _kiln(table)
+
+
+def _own(table: MaterialTable) -> Material:
+    return Material(
+        table.name,
+        table.density_kg_per_m3,
+        PropertyTable(
+            f"conductivity of {table.name}", "W/(m K)", tuple(table.conductivity_w_per_mk)
+        ),
+        PropertyTable(
+            f"specific heat of {table.name}", "J/(kg K)", tuple(table.specific_heat_j_per_kgk)
+        ),
+        (table.source or "the kiln file",),
+    )
+
+
+def _kiln(table: KilnTable) -> KilnDescription:
+    own = {entry.name: _own(entry) for entry in table.material}
+    sizes = (
+        (table.diameter_mm, table.height_mm)
+        if table.shape == "round"
+        else (table.width_mm, table.depth_mm, table.height_mm)
+    )
+    given = tuple(0.001 * size for size in sizes if size is not None)
+    fitted = table.fitted
+    return KilnDescription(
+        name=table.name,
+        power_w=1000.0 * table.power_kw,
+        rated_volts=table.rated_volts,
+        actual_volts=table.actual_volts,
+        phases=table.phases,
+        volume_l=table.volume_l,
+        shape=table.shape,
+        dimensions_m=given if len(given) == len(sizes) else None,
+        max_c=table.max_c,
+        vent=table.vent,
+        leak_w_per_k=table.leak_w_per_k,
+        outside_w_per_m2k=table.outside_w_per_m2k,
+        element_kg=table.element_kg,
+        thermocouple=table.thermocouple,
+        thermocouple_class=table.thermocouple_class,
+        wall=tuple(
+            WallLayer(
+                own[entry.material] if entry.material in own else wall_material(entry.material),
+                0.001 * entry.thickness_mm,
+            )
+            for entry in table.wall
+        ),
+        fitted=Fitted()
+        if fitted is None
+        else Fitted(
+            power=fitted.power,
+            loss=fitted.loss,
+            capacity=fitted.capacity,
+            cone_offset_c=fitted.cone_offset_c,
+            learnt=fitted.date_,
+            basis=fitted.basis,
+        ),
+        readings=tuple(
+            ElementReading(entry.date_, entry.bank, entry.ohms, entry.amps, entry.volts)
+            for entry in table.reading
+        ),
+    )
+
+
+def read_kiln(path: Path) -> KilnDescription:
+    """Read a kiln file; see `parse_kiln`."""
+    return parse_kiln(read_text(path), str(path))
+
+
+def write_fitted(kiln_text: str, fitted: Fitted) -> str:
+    """Return a kiln file's text with new ``[fitted]`` values, all else and its comments kept.
+
+    Parameters
+    ----------
+    kiln_text : str
+        The file as it is.
+    fitted : Fitted
+        What was learnt; multipliers are written to four decimals.
+
+    Raises
+    ------
+    FaultyFile
+        If the text is not TOML.
+    """
+    data = parse(kiln_text, "kiln")
+    table: dict[str, Any] = {
+        "power": round(fitted.power, 4),
+        "loss": round(fitted.loss, 4),
+        "capacity": round(fitted.capacity, 4),
+        "cone_offset_c": round(fitted.cone_offset_c, 1),
+    }
+    if fitted.learnt is not None:
+        table["date"] = fitted.learnt
+    if fitted.basis:
+        table["basis"] = fitted.basis
+    data["fitted"] = table
+    return render(data, kiln_text)
+
+
+__all__ = ["KilnTable", "parse_kiln", "read_kiln", "write_fitted"]

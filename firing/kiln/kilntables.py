@@ -1,0 +1,283 @@
+"""The schema of the kiln file: every key with its limits, unit and an example."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from itertools import pairwise
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
+
+from firing.kiln.materials import material_names, suggest_material
+from firing.tomlfile import clean
+
+# What a file may ask for.  They catch slips of the key: mains are 100 to 480 V nominal, and studio
+# kilns have 1 to some 60 kW (common practice, no source).
+VOLTS = (90.0, 500.0)
+MULTIPLIER = (0.2, 5.0)
+
+
+def _line(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+    if clean(value) != value or len(value) > 200:
+        raise ValueError("must be one plain line of at most 200 characters")
+    return value
+
+
+def _name(value: Any) -> str:
+    name = _line(value)
+    if not name.strip():
+        raise ValueError('is empty; write a name, like name = "Workshop kiln"')
+    return name
+
+
+def _own_materials(info: ValidationInfo) -> tuple[str, ...]:
+    tables = (info.context or {}).get("data", {}).get("material", [])
+    if not isinstance(tables, list):
+        return ()
+    return tuple(
+        table["name"]
+        for table in tables
+        if isinstance(table, dict) and isinstance(table.get("name"), str)
+    )
+
+
+def _material(value: Any, info: ValidationInfo) -> str:
+    name = _line(value)
+    known = (*_own_materials(info), *material_names())
+    if name not in known:
+        raise ValueError(f'"{name}" is not a known material; {suggest_material(name, known)}')
+    return name
+
+
+def _points(value: Any, info: ValidationInfo) -> list[tuple[float, float]]:
+    """Read one number, or a list of [°C, value] pairs."""
+    example = f"{info.field_name} = 0.2, or pairs of °C and value: [[400, 0.14], [1000, 0.20]]"
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        value = [[20.0, value]]
+    pairs: list[tuple[float, float]] = []
+    for pair in value if isinstance(value, list) else [None]:
+        numbers = pair if isinstance(pair, list) else []
+        if len(numbers) != 2 or not all(
+            isinstance(n, int | float) and not isinstance(n, bool) and math.isfinite(n)
+            for n in numbers
+        ):
+            raise ValueError(f"must be a number or pairs of °C and value; write {example}")
+        pairs.append((float(numbers[0]), float(numbers[1])))
+    if not pairs:
+        raise ValueError(f"has no values; write {example}")
+    if any(second[0] <= first[0] for first, second in pairwise(pairs)):
+        raise ValueError("its temperatures in °C must rise from pair to pair; sort the pairs")
+    if any(not number > 0 for _, number in pairs):
+        raise ValueError(f"its values must be above 0; write {example}")
+    return pairs
+
+
+Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string"})]
+Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "minLength": 1})]
+MaterialName = Annotated[str, PlainValidator(_material), WithJsonSchema({"type": "string"})]
+Points = Annotated[
+    list[tuple[float, float]],
+    PlainValidator(_points),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "number", "exclusiveMinimum": 0},
+                {"type": "array", "items": {"type": "array", "items": {"type": "number"}}},
+            ]
+        }
+    ),
+]
+
+
+def _noted(example: str, unit: str = "") -> dict[str, Any]:
+    return {"example": example, **({"unit": unit} if unit else {})}
+
+
+class WallTable(BaseModel):
+    """One ``[[wall]]`` layer, from the inside to the outside."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    material: MaterialName = Field(
+        description="a material of the table, or one described in [[material]]",
+        json_schema_extra=_noted('material = "insulating brick 1260"'),
+    )
+    thickness_mm: float = Field(
+        gt=0,
+        le=1000,
+        allow_inf_nan=False,
+        description="thickness of the layer",
+        json_schema_extra=_noted("thickness_mm = 75", "mm"),
+    )
+
+
+class MaterialTable(BaseModel):
+    """One ``[[material]]`` of the owner's own."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    name: Name = Field(description="its name", json_schema_extra=_noted('name = "my brick"'))
+    density_kg_per_m3: float = Field(
+        gt=0,
+        le=10000,
+        allow_inf_nan=False,
+        description="density",
+        json_schema_extra=_noted("density_kg_per_m3 = 600", "kg/m³"),
+    )
+    conductivity_w_per_mk: Points = Field(
+        description="conductivity: a number, or pairs of °C and W/(m K)",
+        json_schema_extra=_noted("conductivity_w_per_mk = [[400, 0.14], [1000, 0.20]]"),
+    )
+    specific_heat_j_per_kgk: Points = Field(
+        description="specific heat: a number, or pairs of °C and J/(kg K)",
+        json_schema_extra=_noted("specific_heat_j_per_kgk = 1000"),
+    )
+    source: Line = Field("", description="where the figures come from")
+
+
+class FittedTable(BaseModel):
+    """``[fitted]``: what logs and witness cones have taught."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    power: float = Field(
+        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
+        description="multiplier on the power", json_schema_extra=_noted("power = 1.0"),
+    )  # fmt: skip
+    loss: float = Field(
+        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
+        description="multiplier on what walls and air carry off",
+        json_schema_extra=_noted("loss = 1.0"),
+    )  # fmt: skip
+    capacity: float = Field(
+        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
+        description="multiplier on every heat capacity", json_schema_extra=_noted("capacity = 1.0"),
+    )  # fmt: skip
+    cone_offset_c: float = Field(
+        0.0, ge=-100, le=100, allow_inf_nan=False,
+        description="what the thermocouple reads too low by, from witness cones",
+        json_schema_extra=_noted("cone_offset_c = 0.0", "°C"),
+    )  # fmt: skip
+    date_: date | None = Field(None, alias="date", description="when it was learnt")
+    basis: Line = Field("", description="from what it was learnt")
+
+
+class ReadingTable(BaseModel):
+    """One ``[[reading]]``: a dated measurement of a bank of elements by a competent person."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    date_: date = Field(
+        alias="date",
+        description="when it was measured",
+        json_schema_extra=_noted("date = 2025-03-01"),
+    )
+    bank: Line = Field("all", description="which bank of elements")
+    ohms: float | None = Field(
+        None, gt=0, le=1000, allow_inf_nan=False, description="resistance, kiln off and isolated",
+        json_schema_extra=_noted("ohms = 12.2", "Ω"),
+    )  # fmt: skip
+    amps: float | None = Field(
+        None, gt=0, le=500, allow_inf_nan=False, description="current under load",
+        json_schema_extra=_noted("amps = 20.1", "A"),
+    )  # fmt: skip
+    volts: float | None = Field(
+        None, ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False, description="volts at the same moment",
+        json_schema_extra=_noted("volts = 238", "V"),
+    )  # fmt: skip
+
+
+class KilnTable(BaseModel):
+    """A kiln file."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, title="Kiln")
+
+    name: Name = Field(
+        description="what the kiln is called", json_schema_extra=_noted('name = "Workshop kiln"')
+    )
+    power_kw: float = Field(
+        gt=0, le=200, allow_inf_nan=False,
+        description="power of all elements, new and cold, at rated_volts",
+        json_schema_extra=_noted("power_kw = 9.6", "kW"),
+    )  # fmt: skip
+    rated_volts: float = Field(
+        ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False, description="volts the power is rated at",
+        json_schema_extra=_noted("rated_volts = 240", "V"),
+    )  # fmt: skip
+    actual_volts: float | None = Field(
+        None, ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False,
+        description="volts measured under load by a competent person",
+        json_schema_extra=_noted("actual_volts = 236", "V"),
+    )  # fmt: skip
+    phases: Literal[1, 3] = Field(
+        1, description="1, or 3 for a three-phase supply with the volts between lines"
+    )
+    volume_l: float = Field(
+        ge=0.5, le=20000, allow_inf_nan=False, description="what the chamber holds",
+        json_schema_extra=_noted("volume_l = 180", "l"),
+    )  # fmt: skip
+    shape: Literal["round", "box"] = Field(
+        description="round: a cylinder as high as wide; box: a cube; unless dimensions are given",
+        json_schema_extra=_noted('shape = "round"'),
+    )
+    diameter_mm: float | None = Field(
+        None, gt=0, le=5000, allow_inf_nan=False, description="inside diameter of a round kiln",
+        json_schema_extra=_noted("diameter_mm = 610", "mm"),
+    )  # fmt: skip
+    width_mm: float | None = Field(
+        None, gt=0, le=5000, allow_inf_nan=False, description="inside width of a box",
+        json_schema_extra=_noted("width_mm = 500", "mm"),
+    )  # fmt: skip
+    depth_mm: float | None = Field(
+        None, gt=0, le=5000, allow_inf_nan=False, description="inside depth of a box",
+        json_schema_extra=_noted("depth_mm = 500", "mm"),
+    )  # fmt: skip
+    height_mm: float | None = Field(
+        None, gt=0, le=5000, allow_inf_nan=False, description="inside height",
+        json_schema_extra=_noted("height_mm = 610", "mm"),
+    )  # fmt: skip
+    max_c: float = Field(
+        1300.0, ge=200, le=1450, allow_inf_nan=False, description="what its maker allows",
+        json_schema_extra=_noted("max_c = 1300", "°C"),
+    )  # fmt: skip
+    vent: bool = Field(
+        False,
+        description="whether a powered vent runs through the firing",
+        json_schema_extra=_noted("vent = false"),
+    )
+    leak_w_per_k: float | None = Field(
+        None, ge=0, le=100, allow_inf_nan=False,
+        description="heat that leaking air carries off, a degree",
+        json_schema_extra=_noted("leak_w_per_k = 0.8", "W/K"),
+    )  # fmt: skip
+    outside_w_per_m2k: float | None = Field(
+        None, ge=1, le=100, allow_inf_nan=False,
+        description="heat transfer coefficient of the outside, radiation included",
+        json_schema_extra=_noted("outside_w_per_m2k = 10", "W/(m² K)"),
+    )  # fmt: skip
+    element_kg: float | None = Field(
+        None, gt=0, le=200, allow_inf_nan=False, description="mass of the elements",
+        json_schema_extra=_noted("element_kg = 3", "kg"),
+    )  # fmt: skip
+    thermocouple: Literal["B", "E", "J", "K", "N", "R", "S", "T"] = Field(
+        "K", description="letter of the thermocouple"
+    )
+    thermocouple_class: Literal["1", "2", "3"] = Field(
+        "2", description="its tolerance class as delivered"
+    )
+    wall: list[WallTable] = Field(
+        min_length=1,
+        max_length=8,
+        description="layers from the inside to the outside",
+        json_schema_extra=_noted("a table [[wall]] with material and thickness_mm"),
+    )
+    material: list[MaterialTable] = Field(
+        default_factory=list, max_length=20, description="materials of the owner's own"
+    )
+    reading: list[ReadingTable] = Field(
+        default_factory=list, max_length=1000, description="dated element readings"
+    )
+    fitted: FittedTable | None = Field(None, description="what logs and cones have taught")

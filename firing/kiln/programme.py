@@ -1,0 +1,204 @@
+"""A controller that follows a program: the set-point over time, with or without waiting.
+
+While power lasts the kiln follows within a quarter of a degree.  A controller that waits stops its
+clock whenever the kiln is more than `WAIT_BAND_C` behind, and begins a hold only when the target is
+reached; one that does not wait runs by the clock whatever the kiln does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from firing.kiln.network import CONTROL_BAND_C, Network, State
+from firing.units import SECONDS_PER_HOUR
+
+WAIT_BAND_C = 2.0  # source: kiln-model-choices
+LANDED_C = 0.6 * CONTROL_BAND_C
+"""A target counts as reached this near [°C]: half the controller's band and a little more."""
+
+STALLED_C_PER_H = 2.0
+"""Slower than this at full power a kiln has stalled."""
+LONGEST_S = 400 * SECONDS_PER_HOUR
+
+CORNER_S = 30.0
+"""The first step after the set-point bends [s]."""
+SWITCH_S = 10.0
+"""The first step after all power is switched on or off [s]."""
+FASTEST_GROWTH = 2.3
+"""Above 1 + √2 the time formula would not be stable (Hairer, Nørsett and Wanner, III.5)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Precision:
+    """How finely to compute.
+
+    Attributes
+    ----------
+    tolerance_c : float
+        How far a step's answer may be from the parabola through the last three [°C].
+    longest_step_s : float
+        [s].
+    fineness : int
+        Multiplier on the number of intervals in wall and ware.
+    """
+
+    tolerance_c: float = 1.6
+    longest_step_s: float = 1800.0
+    fineness: int = 1
+
+    def halved(self) -> Precision:
+        """Return half the grid and half the step: an eighth of the parabola's error."""
+        return Precision(self.tolerance_c / 8.0, self.longest_step_s / 2.0, 2 * self.fineness)
+
+
+class Moment(NamedTuple):
+    """A state, when it was, and the set-point then (None with the elements off)."""
+
+    time_s: float
+    state: State
+    set_point_c: float | None
+
+
+class Follower:
+    """Drives a network through a schedule, step by step.
+
+    Attributes
+    ----------
+    moments : list of Moment
+        Every accepted step, from the start.
+    """
+
+    def __init__(self, network: Network, *, waits: bool, precision: Precision) -> None:
+        self.network, self.waits, self.precision = network, waits, precision
+        self.moments = [Moment(0.0, network.now, network.now.temperature_c[0])]
+        self._step_s = CORNER_S
+
+    @property
+    def now_s(self) -> float:
+        """Time of the latest moment [s]."""
+        return self.moments[-1].time_s
+
+    @property
+    def chamber_c(self) -> float:
+        """Chamber temperature of the latest moment [°C]."""
+        return self.network.now.temperature_c[0]
+
+    def corner(self, first_s: float = CORNER_S) -> None:
+        """Take short steps again: something is about to bend."""
+        self._step_s = min(self._step_s, first_s)
+        self.network.bend()
+
+    def step(
+        self, up_to_s: float, set_point_at: Callable[[float], float | None]
+    ) -> tuple[float, State]:
+        """Return a step that is fine enough and not longer than `up_to_s`; not yet accepted."""
+        step_s = min(self._step_s, self.precision.longest_step_s)
+        if step_s >= up_to_s:
+            step_s = up_to_s
+        elif 2.0 * step_s > up_to_s:
+            step_s = 0.5 * up_to_s
+        while True:
+            state = self.network.advance(step_s, set_point_at(step_s))
+            ratio = state.surprise_c / self.precision.tolerance_c
+            if ratio <= 3.0 or step_s <= 2.0 or len(self.moments) < 4:
+                break
+            step_s *= max(0.2, 0.8 * ratio ** (-1.0 / 3.0))
+        factor = FASTEST_GROWTH if ratio <= 0.0 else 0.9 * ratio ** (-1.0 / 3.0)
+        self._step_s = step_s * min(FASTEST_GROWTH, max(0.3, factor))
+        if len(self.moments) < 4:
+            self._step_s = min(self._step_s, FASTEST_GROWTH * step_s)
+            self._step_s = max(self._step_s, CORNER_S)
+        return step_s, state
+
+    def accept(self, step_s: float, state: State, set_point_c: float | None) -> None:
+        """Add a step to the course."""
+        self.network.accept(state, step_s)
+        self.moments.append(Moment(self.now_s + step_s, state, set_point_c))
+
+    def until_crossing(self, level_c: float, set_point_c: float | None) -> bool:
+        """Run with one set-point until the chamber crosses a level [°C].
+
+        Returns
+        -------
+        bool
+            False if the kiln stalls on its way up.
+        """
+        rises = level_c > self.chamber_c
+        sign = 1.0 if rises else -1.0
+        self.corner(SWITCH_S)
+        while sign * (level_c - self.chamber_c) > 0.0:
+            before_c = self.chamber_c
+            step_s, state = self.step(math.inf, lambda _: set_point_c)
+            for _ in range(4):
+                over_c = sign * (state.temperature_c[0] - level_c)
+                if over_c < 0.05:
+                    break
+                step_s *= (level_c - before_c) / (state.temperature_c[0] - before_c)
+                state = self.network.advance(step_s, set_point_c)
+                if abs(state.temperature_c[0] - level_c) < 0.05:
+                    break
+            self.accept(step_s, state, set_point_c)
+            if abs(state.temperature_c[0] - level_c) < 0.05:
+                return True
+            if rises and self._stalls(before_c, step_s):
+                return False
+        return True
+
+    def _clear_s(self, to_c: float, left_s: float) -> float:
+        """Return for how long a kiln that lags surely does not arrive: half its way, at its pace.
+
+        The set-point does not arrive before its clock says either.
+        """
+        (before_s, before, _), (now_s, now, _) = self.moments[-2:]
+        pace = abs(now.temperature_c[0] - before.temperature_c[0]) / (now_s - before_s)
+        way_c = abs(to_c - self.chamber_c) - WAIT_BAND_C
+        half_s = 0.5 * way_c / pace if pace > 0.0 else math.inf
+        return max(left_s, half_s, CORNER_S)
+
+    def _stalls(self, before_c: float, step_s: float) -> bool:
+        if self.now_s > LONGEST_S:
+            return True
+        rate = (self.chamber_c - before_c) / step_s * SECONDS_PER_HOUR
+        # The first minutes of a cold kiln are the elements' own warming.
+        return step_s > 60.0 and rate < STALLED_C_PER_H
+
+    def hold(self, set_point_c: float, duration_s: float) -> None:
+        """Keep a set-point for a time [s]."""
+        self.corner()
+        end_s = self.now_s + duration_s
+        while end_s - self.now_s > 1e-6:
+            step_s, state = self.step(end_s - self.now_s, lambda _: set_point_c)
+            self.accept(step_s, state, set_point_c)
+
+    def ramp(self, from_c: float, to_c: float, rate_c_per_h: float) -> bool:
+        """Run a ramp by its rate; return False if the kiln stalls."""
+        per_s = rate_c_per_h / SECONDS_PER_HOUR
+        sign = 1.0 if to_c > from_c else -1.0
+        set_point = from_c
+        lagging = False
+        self.corner()
+        while sign * (to_c - set_point) > 1e-9:
+            begin, left_s = set_point, abs(to_c - set_point) / per_s
+            before_c = self.chamber_c
+
+            def at(step_s: float, begin: float = begin) -> float:
+                ahead = begin + sign * per_s * step_s
+                return min(ahead, to_c) if sign > 0 else max(ahead, to_c)
+
+            step_s, state = self.step(self._clear_s(to_c, left_s) if lagging else left_s, at)
+            wanted = at(step_s)
+            self.accept(step_s, state, wanted)
+            set_point = wanted
+            lag = sign * (wanted - self.chamber_c)
+            lagging = self.waits and lag > WAIT_BAND_C
+            if lagging:
+                set_point = self.chamber_c + sign * WAIT_BAND_C
+                set_point = max(set_point, begin) if sign > 0 else min(set_point, begin)
+                if sign > 0 and self._stalls(before_c, step_s):
+                    return False
+        if self.waits and sign * (to_c - self.chamber_c) > LANDED_C:
+            return self.until_crossing(to_c - sign * LANDED_C, to_c)
+        return True

@@ -1,0 +1,300 @@
+"""Simulate a firing: what a kiln with its load will really do with a program, and its cooling."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.kiln.description import KilnDescription
+from firing.kiln.network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
+from firing.kiln.programme import Follower, Precision
+from firing.kiln.segments import SegmentRun, run_segment
+from firing.schedule import Schedule
+from firing.trace import FloatArray, Trace
+from firing.ware.load import Load, typical_load
+
+UNTIL_C = 60.0
+REACHED_C = 0.5
+"""A peak counts as reached this near [°C]."""
+
+JOULES_PER_KWH = 3.6e6
+
+
+@dataclass(frozen=True, slots=True)
+class Stall:
+    """Where a kiln gave up: the segment from 0, when [s], and the temperature it stood at [°C]."""
+
+    segment: int
+    at_s: float
+    at_c: float
+
+
+@dataclass(frozen=True, eq=False)
+class Simulation:
+    """A firing as the kiln model expects it.
+
+    Arrays have shape (n,), one value a step; steps are short where something bends.
+
+    Attributes
+    ----------
+    time_s : ndarray
+        From the start of the program [s].
+    chamber_c : ndarray
+        What the thermocouple reads [°C].
+    set_point_c : ndarray
+        What the controller aims at [°C]; NaN with the elements off.
+    ware_c, ware_core_c : ndarray
+        Surface and middle of the thickest piece [°C].
+    furniture_c : ndarray
+        Shelves and posts [°C]; NaN if there are none.
+    element_c, wall_inside_c, wall_outside_c : ndarray
+        [°C].
+    power_w, loss_w : ndarray
+        What the elements give, and what leaves through walls and air [W].
+    full_w : ndarray
+        What the elements would give switched on, hot as they are then [W].
+    supplied_j, lost_j, stored_j : ndarray
+        Since the start [J]; `stored_j` includes the heat that water took up.
+    segments : tuple of SegmentRun
+        Those that began.
+    program_s : float
+        End of the last segment, or of the stall [s].
+    stall : Stall or None
+        Where the program could not go on.
+    kiln, load, schedule, room_c, waits
+        What was simulated.
+    notes : tuple of str
+        What was assumed, and tables used beyond their temperatures.
+    """
+
+    time_s: FloatArray
+    chamber_c: FloatArray
+    set_point_c: FloatArray
+    ware_c: FloatArray
+    ware_core_c: FloatArray
+    furniture_c: FloatArray
+    element_c: FloatArray
+    wall_inside_c: FloatArray
+    wall_outside_c: FloatArray
+    power_w: FloatArray
+    full_w: FloatArray
+    loss_w: FloatArray
+    supplied_j: FloatArray
+    lost_j: FloatArray
+    stored_j: FloatArray
+    segments: tuple[SegmentRun, ...]
+    program_s: float
+    stall: Stall | None
+    kiln: KilnDescription
+    load: Load
+    schedule: Schedule
+    room_c: float
+    waits: bool
+    notes: tuple[str, ...]
+
+    @property
+    def duty(self) -> FloatArray:
+        """Share of full power switched on, 0 to 1, shape (n,)."""
+        return self.power_w / self.full_w
+
+    @property
+    def total_s(self) -> float:
+        """From the start to the end of the simulation [s]."""
+        return float(self.time_s[-1])
+
+    @property
+    def peak_c(self) -> float:
+        """The highest temperature the thermocouple reads [°C]."""
+        return float(self.chamber_c.max())
+
+    @property
+    def reaches_peak(self) -> bool:
+        """Whether the highest target is reached."""
+        return self.peak_c >= self.schedule.peak_c - REACHED_C
+
+    @property
+    def peak_s(self) -> float:
+        """When the highest target, or else the highest temperature, is first reached [s].
+
+        Within 0.5 °C: a controller settles at its target, and never quite on it.
+        """
+        level_c = min(self.peak_c, self.schedule.peak_c) - REACHED_C
+        i = int(np.argmax(self.chamber_c >= level_c))
+        if i == 0:
+            return 0.0
+        (t0, t1), (c0, c1) = self.time_s[i - 1 : i + 1], self.chamber_c[i - 1 : i + 1]
+        return float(t0 + (t1 - t0) * (level_c - c0) / (c1 - c0))
+
+    @property
+    def energy_kwh(self) -> float:
+        """Electrical energy of the whole firing [kWh]."""
+        return float(self.supplied_j[-1]) / JOULES_PER_KWH
+
+    @property
+    def balance_error(self) -> float:
+        """Energy in, less lost, less stored, as a share of what went in and out."""
+        through = float(self.supplied_j[-1] + abs(self.lost_j[-1]) + abs(self.stored_j[-1]))
+        gap = float(self.supplied_j[-1] - self.lost_j[-1] - self.stored_j[-1])
+        return abs(gap) / through if through else 0.0
+
+    def crosses_s(self, level_c: float) -> float | None:
+        """Return when the chamber last falls through a level [s]; None if it never does."""
+        above = self.chamber_c > level_c
+        falls = np.flatnonzero(above[:-1] & ~above[1:])
+        if falls.size == 0:
+            return None
+        i = int(falls[-1])
+        share = (self.chamber_c[i] - level_c) / (self.chamber_c[i] - self.chamber_c[i + 1])
+        return float(self.time_s[i] + share * (self.time_s[i + 1] - self.time_s[i]))
+
+    def trace(self, started: datetime | None = None) -> Trace:
+        """Return the course as a trace: the channels ``chamber`` and ``ware``, and the duty."""
+        return Trace(
+            self.time_s,
+            np.column_stack((self.chamber_c, self.ware_c)),
+            ("chamber", "ware"),
+            "forecast",
+            duty=self.duty,
+            started=started,
+        )
+
+
+def simulate(
+    kiln: KilnDescription,
+    load: Load | None,
+    schedule: Schedule,
+    *,
+    waits: bool = True,
+    room_c: float | None = None,
+    until_c: float = UNTIL_C,
+    precision: Precision | None = None,
+) -> Simulation:
+    """Simulate a whole firing.
+
+    Parameters
+    ----------
+    kiln : KilnDescription
+        The kiln.
+    load : Load or None
+        What is in it; None for a typical load, which the notes then say.
+    schedule : Schedule
+        The program.
+    waits : bool
+        Whether the controller's clock waits when the kiln lags.
+    room_c : float, optional
+        Room temperature [°C]; that of the schedule unless given.
+    until_c : float
+        Down to where the cooling is followed [°C].
+    precision : Precision, optional
+        How finely to compute.
+
+    Returns
+    -------
+    Simulation
+        If the kiln stalls it ends there.
+
+    Raises
+    ------
+    FiringError
+        If `until_c` is within 2 °C of the room, the peak is beyond a wall material's tables, or a
+        hold is to be kept at a temperature no kiln cools to.
+    """
+    room = schedule.room_c if room_c is None else room_c
+    if not until_c >= room + 2.0:
+        raise FiringError(
+            f"a kiln in a room of {room:.0f} °C does not cool to {until_c:g} °C by itself; give "
+            f"{room + 2.0:.0f} °C or more"
+        )
+    _require_tables_reach(kiln, schedule.peak_c)
+    precision = Precision() if precision is None else precision
+    notes = []
+    if load is None:
+        dryness = "bisqued" if schedule.purpose in ("glaze", "decal") else "bone dry"
+        load = typical_load(kiln.volume_l, "bisqued" if dryness == "bisqued" else "bone dry")
+        notes.append(
+            f"no load given: {load.ware_kg:.0f} kg of {dryness} ware and "
+            f"{load.furniture_kg:.0f} kg of furniture are assumed"
+        )
+    network = Network(kiln, load, room_c=room, fineness=precision.fineness)
+    network.start(schedule.start_c)
+    follower = Follower(network, waits=waits, precision=precision)
+    runs: list[SegmentRun] = []
+    set_point = schedule.start_c
+    stall = None
+    for index, segment in enumerate(schedule.segments):
+        runs.append(run_segment(follower, schedule, index, set_point, last_c=until_c))
+        set_point = segment.target_c
+        if not runs[-1].finished:
+            stall = Stall(index, follower.now_s, follower.chamber_c)
+            break
+    program_s = follower.now_s
+    if stall is None and follower.chamber_c > until_c + REACHED_C:
+        follower.until_crossing(until_c, None)
+    return _result(
+        follower, tuple(runs), program_s, stall, kiln, load, schedule, room, tuple(notes)
+    )
+
+
+def _result(
+    follower: Follower,
+    runs: tuple[SegmentRun, ...],
+    program_s: float,
+    stall: Stall | None,
+    kiln: KilnDescription,
+    load: Load,
+    schedule: Schedule,
+    room_c: float,
+    notes: tuple[str, ...],
+) -> Simulation:
+    network, moments = follower.network, follower.moments
+    states = [moment.state for moment in moments]
+    temperature = np.array([state.temperature_c for state in states])
+    low, high = temperature.min(axis=0), temperature.max(axis=0)
+    wall = slice(network.first_wall, None)
+    said = network.wall.beyond(list(low[wall]), list(high[wall]))
+    began = states[0]
+    stored = np.array(
+        [
+            sum(state.heat_j) - sum(began.heat_j) + sum(began.pending_j) - sum(state.pending_j)
+            for state in states
+        ]
+    )
+    furniture = network.contents.furniture
+    return Simulation(
+        time_s=np.array([moment.time_s for moment in moments]),
+        chamber_c=temperature[:, CHAMBER],
+        set_point_c=np.array([np.nan if m.set_point_c is None else m.set_point_c for m in moments]),
+        ware_c=temperature[:, network.first_thick],
+        ware_core_c=temperature[:, network.first_wall - 1],
+        furniture_c=(
+            np.full(len(moments), np.nan)
+            if furniture is None
+            else temperature[:, FIRST_LUMP + furniture]
+        ),
+        element_c=temperature[:, ELEMENTS],
+        wall_inside_c=temperature[:, network.first_wall],
+        wall_outside_c=temperature[:, -1],
+        power_w=np.array([state.power_w for state in states]),
+        full_w=np.array([state.full_w for state in states]),
+        loss_w=np.array([state.loss_w for state in states]),
+        supplied_j=np.array([state.supplied_j for state in states]),
+        lost_j=np.array([state.lost_j for state in states]),
+        stored_j=stored,
+        segments=runs,
+        program_s=program_s,
+        stall=stall,
+        kiln=kiln,
+        load=load,
+        schedule=schedule,
+        room_c=room_c,
+        waits=follower.waits,
+        notes=(*notes, *said),
+    )
+
+
+def _require_tables_reach(kiln: KilnDescription, peak_c: float) -> None:
+    inner = kiln.wall[0].material
+    # The wall's face may overshoot by the controller's band; a step's first guess by more.
+    if peak_c > inner.limit_c[1] - 15.0:
+        raise FiringError(inner.refusal(peak_c + 15.0))

@@ -1,0 +1,104 @@
+"""The heat that water takes up when it leaves the ware: free water, and that bound in the clay.
+
+Both are laws of first order, dx/dt = −A·exp(−θ/T)·x, on the heat x still to be taken up.  They
+time and size the heat demand of the load; what is safe for the ware is judged elsewhere.
+"""
+
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
+from firing.ware.body import body_named
+from firing.ware.load import Load, Piece
+
+GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019 (source: si-brochure)
+
+# Free water: evaporation, and first its warming by about 80 K; source: steam-tables-memory.
+EVAPORATION_J_PER_KG = 2.257e6 + 4190.0 * 80.0
+# Saturation pressure as exp(−θ/T): meets 70, 143, 476 and 1003 kPa at 90, 110, 150 and 180 °C
+# within 2 %; source: saturation-pressure.
+EVAPORATION_K = 4870.0
+EVAPORATION_AT_C = 90.0
+MOISTURE_DIFFUSIVITY_M2_PER_S = 5e-9  # source: drying-diffusivity
+
+# Bound water; sources: macgee-1926 (251 to 544 kJ a kilogram of clay, the middle),
+# kaolinite-kinetics-1987 (222 kJ/mol), kaolinite-rate-inferred (half gone at 540 to 570 °C).
+DEHYDROXYLATION_J_PER_KG_CLAY = 0.4e6
+DEHYDROXYLATION_J_PER_MOL = 222e3
+HALF_GONE_C = 555.0
+HALF_GONE_C_PER_H = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class RateLaw:
+    """A rate exp(log_rate − theta_k/T) [1/s], T in kelvin."""
+
+    log_rate: float
+    theta_k: float
+
+    def per_second(self, temperature_c: float) -> float:
+        """Return the share of what is left that goes in a second, at a temperature [°C]."""
+        return math.exp(self.log_rate - self.theta_k / (temperature_c + KELVIN_AT_0_C))
+
+
+@cache
+def bound_water_law() -> RateLaw:
+    """Return the law of dehydroxylation.
+
+    Its pre-exponential factor makes half the bound water be gone at `HALF_GONE_C` when heated at
+    `HALF_GONE_C_PER_H`; inferred, see ``kaolinite-rate-inferred``.
+    """
+    theta_k = DEHYDROXYLATION_J_PER_MOL / GAS_CONSTANT
+    half_k = HALF_GONE_C + KELVIN_AT_0_C
+    kelvin = np.linspace(half_k - 350.0, half_k, 2001)
+    # ∫exp(−θ/T)dt up to the half-way temperature must be ln 2 / A.
+    rates = np.exp(theta_k * (1.0 / half_k - 1.0 / kelvin))
+    steps = np.diff(kelvin) * 0.5 * (rates[1:] + rates[:-1])
+    seconds = float(np.sum(steps)) / (HALF_GONE_C_PER_H / SECONDS_PER_HOUR)
+    return RateLaw(math.log(math.log(2.0) / seconds) + theta_k / half_k, theta_k)
+
+
+def free_water_law(heat_path_m: float) -> RateLaw:
+    """Return the law by which free water leaves a wall; source ``drying-rate-inferred``.
+
+    Parameters
+    ----------
+    heat_path_m : float
+        Half the wall's thickness, or all of it if one face is closed [m].
+    """
+    per_second = math.pi**2 * MOISTURE_DIFFUSIVITY_M2_PER_S / (4.0 * heat_path_m**2)
+    return RateLaw(
+        math.log(per_second) + EVAPORATION_K / (EVAPORATION_AT_C + KELVIN_AT_0_C), EVAPORATION_K
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class HeatDemand:
+    """Heat that a body takes up by a rate law: how much in all [J]."""
+
+    law: RateLaw
+    joules: float
+
+
+def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
+    """Return what the water of some pieces of a load takes up.
+
+    Parameters
+    ----------
+    load : Load
+        Says how dry they are.
+    pieces : tuple of Piece
+        Of that load; the first sets the pace of drying.
+    """
+    dry_kg = sum(piece.total_kg for piece in pieces) / (1.0 + load.water_share)
+    found = []
+    if load.water_share > 0:
+        water_j = dry_kg * load.water_share * EVAPORATION_J_PER_KG
+        found.append(HeatDemand(free_water_law(pieces[0].heat_path_m), water_j))
+    if load.has_bound_water:
+        clay_kg = dry_kg * body_named(load.body).share("clay", "raw")
+        found.append(HeatDemand(bound_water_law(), clay_kg * DEHYDROXYLATION_J_PER_KG_CLAY))
+    return tuple(found)
