@@ -18,11 +18,15 @@ from firing.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
 if TYPE_CHECKING:
-    from firing.forecast import ForecastSegment
+    from firing.course import ForecastSegment
+    from firing.forecast import Forecast
+    from firing.kiln.outlook import KilnOutlook
     from firing.trace import Trace
 
 Severity = Literal["act", "check", "note"]
 
+TELLING_S = 300.0
+"""A segment that the kiln takes this much longer over is told [s]."""
 FURTHEST_C = 80.0
 """A course further off than this is not mended by a hold (see `firing.cones.holds`) [°C]."""
 
@@ -50,45 +54,97 @@ class PlanWarning:
         }
 
 
-def warnings_for(
-    schedule: Schedule,
-    segments: Sequence[ForecastSegment],
-    course: Trace,
-    cones: ConeVerdict,
-    target_cone: str | None,
-) -> tuple[PlanWarning, ...]:
+def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     """Return everything to know about a plan, the most pressing first.
 
     Parameters
     ----------
-    schedule : Schedule
-        The plan.
-    segments : sequence of ForecastSegment
-        Its segments on the clock.
-    course : Trace
-        The forecast course.
-    cones : ConeVerdict
-        What the course amounts to.
-    target_cone : str or None
-        The cone wanted, if one was named.
+    forecast : Forecast
+        The forecast, but for its warnings.
     """
+    schedule, cones = forecast.schedule, forecast.cones
     found = [
-        *_target_cone(schedule, course, cones, target_cone),
-        *_too_fast(schedule, segments),
+        *_target_cone(schedule, forecast.trace, cones, forecast.target_cone),
         *(
             PlanWarning("cone_range", "check", text, source="cone-chart-1996")
             for text in cones.warnings
         ),
-        PlanWarning(
-            "no_kiln",
-            "note",
-            "No kiln was given: whether a kiln can follow these rates and reach this peak is not "
-            "known; the cooling is a default curve.",
-            source=natural.COOLING_SOURCE,
-        ),
     ]
+    if forecast.kiln is None:
+        found += [
+            *_too_fast(schedule, forecast.segments),
+            PlanWarning(
+                "no_kiln",
+                "note",
+                "No kiln was given: whether a kiln can follow these rates and reach this peak is "
+                "not known; the cooling is a default curve.",
+                source=natural.COOLING_SOURCE,
+            ),
+        ]
+    else:
+        found += [*_kiln_limits(forecast, forecast.kiln), *_behind(forecast)]
+        found += [PlanWarning("kiln_note", "note", _sentence(n)) for n in forecast.kiln.notes]
     order = {"act": 0, "check": 1, "note": 2}
     return tuple(sorted(found, key=lambda warning: order[warning.severity]))
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
+
+
+def _kiln_limits(forecast: Forecast, kiln: KilnOutlook) -> Iterator[PlanWarning]:
+    """Warn of what this kiln cannot or must not do."""
+    schedule = forecast.schedule
+    wanted = format_temperature(schedule.peak_c, schedule.unit)
+    if not kiln.reaches_peak:
+        top = format_temperature(kiln.peak_c, schedule.unit)
+        if kiln.stalled:
+            what = f"The kiln stalls at {top}: it has no power left to reach {wanted}"
+        else:
+            what = f"The clock moves on before the kiln is there: it comes to {top}, not {wanted}"
+        yield PlanWarning(
+            "peak_out_of_reach",
+            "act",
+            f"{what}; plan a lower cone, a lighter load or a slower end, and have power and "
+            "volts measured under load by a competent person.",
+            at_c=kiln.peak_c,
+            at_s=kiln.peak_s,
+            source="kiln-model-choices",
+        )
+    if schedule.peak_c > kiln.max_c:
+        allowed = format_temperature(kiln.max_c, schedule.unit)
+        yield PlanWarning(
+            "above_kiln_maximum",
+            "act",
+            f"The plan goes to {wanted}, and the kiln file allows {allowed}: plan a lower peak; "
+            "the kiln's manual decides.",
+            at_c=schedule.peak_c,
+        )
+
+
+def _behind(forecast: Forecast) -> Iterator[PlanWarning]:
+    """Tell every segment that this kiln takes longer over than its program says."""
+    schedule = forecast.schedule
+    for planned in forecast.segments:
+        segment = schedule.segments[planned.index]
+        late_s = planned.forecast_s - planned.planned_s
+        if segment.rate_c_per_h is None or planned.limited_by == "program" or late_s < TELLING_S:
+            continue
+        if not planned.ends:
+            continue
+        power = planned.limited_by == "power"
+        reason = "is short of power" if power else "cools slower than that by itself"
+        yield PlanWarning(
+            "heating_behind" if power else "cooling_behind",
+            "check",
+            f"Segment {planned.index + 1} is to go at "
+            f"{format_rate(segment.rate_c_per_h, schedule.unit)}, and the kiln {reason}: expect "
+            f"{format_duration(planned.forecast_s)} instead of "
+            f"{format_duration(planned.planned_s)}.",
+            at_c=planned.end_c,
+            at_s=planned.start_s,
+            source="kiln-model-choices",
+        )
 
 
 def _target_cone(
@@ -162,7 +218,8 @@ def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterat
                     "check",
                     f"Segment {planned.index + 1} is to heat at {rate}; from "
                     f"{format_temperature(float(over.min()), schedule.unit)} on the default "
-                    "kiln at full power is slower than that, so expect to wait unless yours is stronger.",
+                    "kiln at full power is slower than that, so expect to wait unless yours is "
+                    "stronger.",
                     at_c=float(over.min()),
                     at_s=planned.start_s,
                     source=natural.HEATING_SOURCE,

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firing.clock import after
 from firing.errors import FiringError
-from firing.forecast import clock, forecast
+from firing.forecast import forecast
 from firing.kiln import natural
 from firing.schedule import Schedule, Segment
 
@@ -165,16 +166,16 @@ def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def test_clock_times_across_midnight_and_summer_time(
     start: datetime, hours: float, face: str
 ) -> None:
-    assert clock(start.astimezone(), hours * 3600).isoformat() == face
-    zoned = clock(start.replace(tzinfo=ZoneInfo("Europe/Berlin")), hours * 3600)
+    assert after(start.astimezone(), hours * 3600).isoformat() == face
+    zoned = after(start.replace(tzinfo=ZoneInfo("Europe/Berlin")), hours * 3600)
     assert zoned.isoformat() == face
 
 
 def test_a_fixed_offset_elsewhere_stays_fixed() -> None:
     far = timezone(timedelta(hours=9, minutes=17))
     start = datetime(2026, 3, 28, 20, 0, tzinfo=far)
-    assert clock(start, 3600.0) == start + timedelta(hours=1)
-    assert clock(start, 3600.0).utcoffset() == timedelta(hours=9, minutes=17)
+    assert after(start, 3600.0) == start + timedelta(hours=1)
+    assert after(start, 3600.0).utcoffset() == timedelta(hours=9, minutes=17)
 
 
 def test_the_json_has_the_keys_that_others_build_on() -> None:

@@ -12,11 +12,24 @@ from firing.cli.arguments import (
     load_schedule,
     parse_when,
 )
+from firing.cli.planoptions import kiln_options, open_kiln, open_load, open_tariff, with_tariff
 
 
 @click.command("forecast")
 @click.argument("schedule")
+@kiln_options
+@click.option("--tariff", metavar="T", help="Tariff file (TOML), or example-tariff; needs --kiln.")
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
+@click.option(
+    "--window",
+    metavar="WHEN to WHEN",
+    help="Look for the cheapest start in here; two days from the start if not given.",
+)
+@click.option(
+    "--awake",
+    metavar="HH:MM-HH:MM",
+    help="Look for starts that put the peak into these hours; needs --kiln.",
+)
 @click.option(
     "--unload-at",
     "unload_c",
@@ -27,20 +40,32 @@ from firing.cli.arguments import (
     help="Temperature the kiln is unloaded at, °C unless marked F.",
 )
 @click.option("--cone", metavar="CONE", help="The cone wanted; says what would meet it.")
+@click.option(
+    "--by-the-clock",
+    is_flag=True,
+    help="The controller's clock does not wait when the kiln lags; matters with --kiln.",
+)
 @html_option
 @json_option
 def forecast_command(
     schedule: str,
+    kiln: str | None,
+    load: str | None,
+    tariff: str | None,
     start: str | None,
+    window: str | None,
+    awake: str | None,
     unload_c: float,
     cone: str | None,
+    by_the_clock: bool,
     html: Path | None,
     overwrite: bool,
     as_json: bool,
 ) -> int:
     """Say what SCHEDULE will do: hours, opening time, cone, and what to look out for.
 
-    SCHEDULE is a TOML file, or the name of a ready schedule (see 'firing schedules').
+    SCHEDULE is a TOML file, or the name of a ready schedule (see 'firing schedules').  With a kiln
+    file the firing is simulated: whether the peak is reached, what limits each segment, kWh, cost.
     """
     from firing.cones.table import parse_cone
     from firing.forecast import forecast
@@ -52,7 +77,13 @@ def forecast_command(
         started=None if start is None else parse_when(start),
         unload_c=unload_c,
         target_cone=None if cone is None else parse_cone(cone),
+        kiln=None if kiln is None else open_kiln(kiln),
+        load=None if load is None else open_load(load),
+        waits=not by_the_clock,
     )
+    if tariff is not None or window is not None or awake is not None:
+        prices = None if tariff is None else open_tariff(tariff)
+        result = with_tariff(result, prices, window, awake)
     if html is not None:
         from firing.report.page import forecast_page
 

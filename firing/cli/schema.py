@@ -1,19 +1,29 @@
 """``firing schema``: what a file may hold, as JSON Schema."""
 
+import importlib
+
 import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 
 
+SCHEMAS = {
+    "schedule": ("firing.scheduleschema", "ScheduleTable"),
+    "kiln": ("firing.kiln.kilntables", "KilnTable"),
+    "load": ("firing.ware.loadfile", "LoadTable"),
+    "tariff": ("firing.kiln.tarifffile", "TariffTable"),
+}
+
+
 @click.command("schema")
-@click.argument("kind", type=click.Choice(["schedule"]))
+@click.argument("kind", type=click.Choice(list(SCHEMAS)))
 @json_option
 def schema_command(kind: str, as_json: bool) -> int:
     """Print the JSON Schema (draft 2020-12) of a KIND of file; always JSON."""
-    from firing.scheduleschema import ScheduleTable
-
-    schema = ScheduleTable.model_json_schema()
+    module, name = SCHEMAS[kind]
+    model = getattr(importlib.import_module(module), name)
+    schema = model.model_json_schema()
     dialect = "https://json-schema.org/draft/2020-12/schema"
     outcome.document({"$schema": dialect, **schema})
     return outcome.DONE

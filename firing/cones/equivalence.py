@@ -36,6 +36,11 @@ _APPROACH_K = (102.0, 2.0)
 _SHORTEST_APPROACH_K = 20.0
 _DEFAULT_RATE_C_PER_H = 60.0
 
+#: A cone with this much heat-work went down long ago: no budget moves it back up (a degree is worth
+#: a tenth at most), and when it went down is told from a thinned trace.
+_LONG_DOWN = 20.0
+_THINNED = 4096
+
 #: Heat-work may go down slightly out of order when a hold is very long.  Each cone then waits until
 #: its colder neighbour is ahead by this much in ln x, 0.2 °C or less, so the running number never
 #: jumps.
@@ -203,14 +208,19 @@ def cone_reached(
     spread = {cone: part.total_c for cone, part in budgets.items()}
     x = _heatworks(occupation, shifts)
     reached, number = _running(x)
-    _, low = _running(_heatworks(occupation, {c: s - spread[c] for c, s in shifts.items()}))
-    _, high = _running(_heatworks(occupation, {c: s + spread[c] for c, s in shifts.items()}))
+    _, low = _running(_moved(occupation, x, {c: s - spread[c] for c, s in shifts.items()}))
+    _, high = _running(_moved(occupation, x, {c: s + spread[c] for c, s in shifts.items()}))
+    thin = slice(None, None, max(1, time_s.size // _THINNED))
+    thin_s = np.append(time_s[thin], time_s[-1]) if time_s[thin][-1] != time_s[-1] else time_s[thin]
+    thin_c = np.interp(thin_s, time_s, temperature_c)
     by_cone = {
         cone: ConeProgress(
             cone=cone,
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
-            reached_s=_reached_s(law, time_s, temperature_c, shifts[cone], x[cone]),
+            reached_s=_reached_s(law, time_s, temperature_c, shifts[cone], x[cone])
+            if x[cone] <= _LONG_DOWN
+            else _reached_s(law, thin_s, thin_c, shifts[cone], x[cone]),
         )
         for cone, law in every.items()
     }
@@ -233,6 +243,16 @@ def _known(rate_c_per_h: float | None) -> float:
 
 def _heatworks(occupation: Occupation, shifts: dict[str, float]) -> dict[str, float]:
     return {cone: occupation.heatwork(law, shifts[cone]) for cone, law in laws().items()}
+
+
+def _moved(
+    occupation: Occupation, x: dict[str, float], shifts: dict[str, float]
+) -> dict[str, float]:
+    """Return the heat-work at other shifts; that of cones long down, which stay so, as it was."""
+    return {
+        cone: x[cone] if x[cone] > _LONG_DOWN else occupation.heatwork(law, shifts[cone])
+        for cone, law in laws().items()
+    }
 
 
 def _running(x: dict[str, float]) -> tuple[str | None, float | None]:

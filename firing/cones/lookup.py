@@ -78,7 +78,11 @@ def cone_rows(cone: str, rate_c_per_h: float | None = None) -> ConeRows:
             ConeRow(c.type, c.heating_rate_c_per_h, c.end_point_c, c.quality, c.note, c.source)
             for c in cells
         )
-        warnings = tuple(f"{c.type.replace('_', ' ')}: {c.note}" for c in cells if c.note)
+        warnings = tuple(
+            f"{c.type.replace('_', ' ')} at {c.heating_rate_c_per_h:.0f} °C/h: {c.note}"
+            for c in cells
+            if c.note
+        )
         return ConeRows(name, rows, warnings)
     check_rate(rate_c_per_h)
     found: list[ConeRow] = []

@@ -23,13 +23,20 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     """Return how long the heating takes, when the peak and the opening come, and the cone."""
     unit = forecast.schedule.unit
     keeper = forecast_times(forecast)
-    first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
-    words = (
-        f"Heats for {format_duration(forecast.heating_s)} and reaches "
-        f"{format_temperature(forecast.peak_c, unit)} {keeper.when(first_peak.ramp_end_s)}."
-    )
+    peak = format_temperature(forecast.peak_c, unit)
+    kiln = forecast.kiln
+    if kiln is not None and not kiln.reaches_peak:
+        words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
+    else:
+        first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
+        words = (
+            f"Heats for {format_duration(forecast.heating_s)} and reaches {peak} "
+            f"{keeper.when(first_peak.ramp_end_s)}."
+        )
     unload = format_temperature(forecast.unload_c, unit)
-    if forecast.total_s > forecast.program_s:
+    if kiln is not None and kiln.stalled:
+        opening = "The rest of the program is not forecast."
+    elif forecast.total_s > forecast.program_s:
         opening = (
             f"Opens at {unload} {keeper.when(forecast.total_s, about=True)} "
             f"({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})."

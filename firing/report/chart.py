@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from firing.forecast import clock
+from firing.clock import after
 from firing.report.canvas import Canvas, LineStyle
 from firing.report.plain import display_width, plain, shorten, to_ascii
 from firing.report.words import WEEKDAYS
@@ -192,7 +192,7 @@ def _time_marks(
     step_s = next((h for h in _HOUR_STEPS if hours / h <= room), _HOUR_STEPS[-1]) * SECONDS_PER_HOUR
     offset_s = 0.0
     if started is not None:
-        first = clock(started, from_s)
+        first = after(started, from_s)
         since_midnight_s = first.hour * 3600.0 + first.minute * 60.0 + first.second
         offset_s = since_midnight_s - from_s
     marks: list[tuple[int, str]] = []
@@ -208,7 +208,7 @@ def _mark_label(at_s: float, step_s: float, started: datetime | None) -> str:
     if started is None:
         digits = 0 if step_s >= SECONDS_PER_HOUR else 2
         return f"{at_s / SECONDS_PER_HOUR:.{digits}f}"
-    moment = clock(started, at_s)
+    moment = after(started, at_s)
     if moment.hour == 0 and moment.minute == 0:
         return WEEKDAYS[moment.weekday()]
     return f"{moment:%H:%M}"

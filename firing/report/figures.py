@@ -13,7 +13,7 @@ import numpy as np
 import plotly.graph_objects as go
 from plotly.offline import get_plotlyjs
 
-from firing.forecast import clock
+from firing.clock import after
 from firing.report.decimate import MOST_POINTS, decimate
 from firing.report.plain import plain
 from firing.trace import FloatArray
@@ -86,7 +86,7 @@ class TimeAxis:
         """Return the axis for second 0, at `started`, to `to_s`."""
         if started is None:
             return cls(None)
-        first, last = clock(started, 0.0), clock(started, to_s)
+        first, last = after(started, 0.0), after(started, to_s)
         # A change to or from summer time would fold a clock axis over itself.
         return cls(first if first.utcoffset() == last.utcoffset() else None)
 

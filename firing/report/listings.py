@@ -1,14 +1,16 @@
-"""The shorter results as text: heat-work, cautions and sources."""
+"""The shorter results as text: heat-work, kilns, cautions and sources."""
 
 from collections.abc import Mapping, Sequence
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.naming import describe_number
+from firing.kiln.limits import Highest
+from firing.kiln.listing import KilnRow
 from firing.report.plain import plain, wrap
 from firing.report.table import render_table
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.sources import Source
-from firing.units import format_duration
+from firing.units import format_duration, format_rate, format_temperature
 
 
 def heatwork_text(verdict: ConeVerdict, above_1000_s: float, basis: str, *, width: int = 80) -> str:
@@ -68,3 +70,32 @@ def sources_text(chosen: Mapping[str, Source], *, width: int = 80) -> str:
         lines.append(key)
         lines += [f"    {line}" for line in wrap(entry.sentence(), width - 4)]
     return "\n".join(lines)
+
+
+def kiln_text(
+    name: str,
+    rows: Sequence[KilnRow],
+    highest: Highest,
+    rates: Sequence[tuple[float, float]],
+    *,
+    width: int = 80,
+) -> str:
+    """Return a kiln's figures with their sources, and what it can do, for a person."""
+    cells = [
+        [plain(row.name), _figure(row.value), row.unit, plain(row.source)] for row in rows
+    ]
+    lines = [plain(name), ""]
+    lines.append(render_table(["figure", "value", "unit", "source"], cells, "lrll", width=width))
+    most = f"It can hold {format_temperature(highest.temperature_c)} at most"
+    more = ", as far as its wall's tables go" if highest.by_tables else ""
+    lines += ["", *wrap(f"{most}{more}; with a typical load it rises at most", width)]
+    shown = rates[:: max(1, len(rates) // 6)]
+    lines += wrap(
+        ", ".join(f"{format_rate(rate)} at {format_temperature(t)}" for t, rate in shown) + ".",
+        width,
+    )
+    return "\n".join(lines)
+
+
+def _figure(value: float | str) -> str:
+    return plain(value) if isinstance(value, str) else f"{value:.4g}"

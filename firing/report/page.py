@@ -23,6 +23,7 @@ from firing.report.answers import (
 )
 from firing.report.drawings import forecast_drawings, review_drawings
 from firing.report.figures import CONFIG, Drawing, library
+from firing.report.kilnwords import kiln_words
 from firing.report.markup import bullets, paragraph, section
 from firing.report.rows import Rows
 from firing.report.words import SEVERITY_WORDS, citations, sentence
@@ -80,6 +81,7 @@ def forecast_page(forecast: Forecast) -> str:
             else "",
             anchor="segments",
         ),
+        _listed("In this kiln", kiln_words(forecast), anchor="in-this-kiln"),
         _listed("By hand", rows.hand_actions(forecast), anchor="by-hand"),
         section("Warnings", _findings(warnings) or paragraph("None."), anchor="warnings"),
         section("Heat-work", *map(_figure, drawings[1:]), anchor="heatwork-heading"),

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from firing.cones.naming import describe_number
-from firing.forecast import Forecast, ForecastSegment
+from firing.course import ForecastSegment
+from firing.forecast import Forecast
 from firing.report.answers import forecast_times
 from firing.report.words import hours_minutes, sentence
 from firing.review.verdict import CAUSE_NAMES, CauseShare, Review, ReviewedSegment
@@ -37,6 +38,8 @@ def forecast_segments(forecast: Forecast) -> Rows:
     table = Rows(("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "takes", ends), "rlrrrrr")
     for segment, timed in zip(forecast.schedule.segments, forecast.segments, strict=True):
         end = hours_minutes(timed.end_s) if forecast.started is None else keeper.at(timed.end_s)
+        if not timed.ends:
+            end = "never"
         table.rows.append(
             (
                 str(timed.index + 1),
@@ -44,7 +47,7 @@ def forecast_segments(forecast: Forecast) -> Rows:
                 _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
                 _degrees(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
-                hours_minutes(timed.forecast_s),
+                hours_minutes(timed.forecast_s) if timed.ends else "–",
                 end,
             )
         )
@@ -80,7 +83,7 @@ def hand_actions(forecast: Forecast) -> list[str]:
     return [
         f"{sentence(keeper.when(timed.end_s))}, as segment {timed.index + 1} ends: {timed.action}"
         for timed in forecast.segments
-        if timed.action
+        if timed.action and timed.ends
     ]
 
 

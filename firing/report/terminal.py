@@ -75,6 +75,7 @@ def forecast_text(
     out.gap()
     out.table(rows.forecast_segments(forecast))
     out.text(rows.slower_than_programmed(forecast))
+    out.section("In this kiln", _kiln_words(forecast))
     out.section("By hand", rows.hand_actions(forecast))
     out.section(
         "Warnings",
@@ -88,6 +89,14 @@ def forecast_text(
     out.text('Print them whole, with their sources: "firing safety" and the schedule\'s file.')
     out.text(DEFERENCE)
     return out.finish(ascii_only)
+
+
+def _kiln_words(forecast: Forecast) -> list[str]:
+    if forecast.kiln is None:
+        return []
+    from firing.report.kilnwords import kiln_words
+
+    return kiln_words(forecast)
 
 
 def _basis(forecast: Forecast) -> list[str]:

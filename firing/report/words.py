@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from firing.forecast import clock
+from firing.clock import after
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, format_duration
 
@@ -32,8 +32,8 @@ class Timekeeper:
         """Return the clock time, with the weekday if the firing crosses midnight, else hours."""
         if self.started is None:
             return format_duration(after_s)
-        moment = clock(self.started, after_s)
-        days = (clock(self.started, self.last_s).date() - self.first.date()).days
+        moment = after(self.started, after_s)
+        days = (after(self.started, self.last_s).date() - self.first.date()).days
         if days == 0:
             return f"{moment:%H:%M}"
         if days <= 5:
@@ -46,7 +46,7 @@ class Timekeeper:
     def first(self) -> datetime:
         """The start on the clock."""
         assert self.started is not None
-        return clock(self.started, 0.0)
+        return after(self.started, 0.0)
 
     def when(self, after_s: float, *, about: bool = False) -> str:
         """Return the moment as part of a sentence: ``on Tue at 11:40`` or ``after 18 h 40 min``."""
@@ -60,7 +60,7 @@ class Timekeeper:
         """Return the whole date and the time; empty if no start is known."""
         if self.started is None:
             return ""
-        moment = clock(self.started, after_s)
+        moment = after(self.started, after_s)
         day = f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
         return f"{day} at {moment:%H:%M}"
 

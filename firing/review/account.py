@@ -7,7 +7,7 @@ them explains stays under ``unexplained`` and is never spread over the others.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.forecast import ForecastSegment
+from firing.course import ForecastSegment
 from firing.review.alignment import Passage
 from firing.review.evenly import EvenTrace
 from firing.review.ramp import SAME_RATE, Interruption, RampRun, interruptions, ramp_run
@@ -37,7 +37,11 @@ WARM_START_S = 300.0
 
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
-    "power_limited": ("Give the segment a rate, so that its time can be planned.",),
+    "power_limited": (
+        "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
+        "Have volts and amps measured under load by a competent person: worn elements and a low "
+        "supply look the same in a log.",
+    ),
     "interruption": (
         "Find out what switched off: supply, breaker, door switch or controller.",
         "Have the wiring looked at by a licensed electrician if no reason is found.",
@@ -45,8 +49,7 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "other_program": ("Read the keyed-in program back against the plan before starting.",),
     "waiting": (
         "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
-        "If an earlier firing of the same load kept up, have volts and amps measured under load "
-        "by a competent person.",
+        "Log the output as well: it tells whether the elements were fully on.",
     ),
     "longer_hold": ("Check the hold keyed in, and whether the controller waits for the kiln.",),
     "shorter_hold": ("Check the hold keyed in; the cone says whether it mattered.",),
@@ -170,8 +173,30 @@ def _ramp_causes(
         return
     left_s -= _keyed_rate(book, run, segment.rate_c_per_h, planned, passage, where)
     left_s -= _interrupted(book, run.interruptions, left_s, where)
+    words = _behind_words(book, run, segment, where, left_s)
+    if heats and left_s > small_s(trace):
+        power_s, ground = _short_of_power(run, planned, left_s)
+        if power_s > small_s(trace):
+            book.add("power_limited", power_s, f"{words}; {ground}")
+            left_s -= power_s
     if abs(left_s) > small_s(trace):
-        book.add(_behind(heats, left_s), left_s, _behind_words(book, run, segment, where, left_s))
+        book.add(_behind(heats, left_s), left_s, words)
+
+
+def _short_of_power(run: RampRun, planned: ForecastSegment, left_s: float) -> tuple[float, str]:
+    """Return how much of a delay the kiln's power explains, and on what ground.
+
+    The logged duty decides; without one the kiln model, and beyond it the log's own course.
+    """
+    if run.full_duty_share is not None:
+        share = run.full_duty_share
+        return left_s * share, f"the elements were fully on for {100 * share:.0f} % of the delay"
+    if run.fades:
+        return left_s, "it slowed steadily as it got hotter, as a kiln at its limit does"
+    expected_s = planned.forecast_s - planned.planned_s
+    if planned.limited_by == "power" and expected_s > 0:
+        return min(left_s, expected_s), "the kiln model expects as much"
+    return 0.0, ""
 
 
 def small_s(trace: EvenTrace) -> float:

@@ -27,6 +27,8 @@ class EvenTrace:
         Slope of the straight line through the five minutes on either side [°C/h].
     noise_c : float
         Scatter about that line (robust standard deviation) [°C].
+    duty : ndarray, shape (n,), optional
+        Share of full power switched on, 0 to 1, where the log tells it.
     """
 
     time_s: FloatArray
@@ -34,6 +36,7 @@ class EvenTrace:
     rate_c_per_h: FloatArray
     noise_c: float
     step_s: float
+    duty: FloatArray | None = None
 
     def index(self, moment_s: float) -> int:
         """Return the number of the grid point nearest to a moment of the log's clock."""
@@ -45,19 +48,24 @@ class EvenTrace:
         return float(np.interp(moment_s, self.time_s, self.temperature_c))
 
 
-def even_trace(time_s: FloatArray, temperature_c: FloatArray) -> EvenTrace:
+def even_trace(
+    time_s: FloatArray, temperature_c: FloatArray, duty: FloatArray | None = None
+) -> EvenTrace:
     """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
 
     Parameters
     ----------
     time_s, temperature_c : ndarray, shape (n,)
         The log; NaN where there is no reading.
+    duty : ndarray, shape (n,), optional
+        Share of full power switched on; NaN where there is none.
 
     Raises
     ------
     FiringError
         If fewer than two readings are usable.
     """
+    log_s = time_s
     usable = np.isfinite(temperature_c)
     time_s, temperature_c = time_s[usable], temperature_c[usable]
     if time_s.size < 2:
@@ -78,7 +86,25 @@ def even_trace(time_s: FloatArray, temperature_c: FloatArray) -> EvenTrace:
     mean_c = np.bincount(number, weights=temperature_c, minlength=grid.size)[filled] / count[filled]
     even_c = np.interp(grid, mean_t, mean_c)
     rate, noise_c = _slopes(even_c, step_s)
-    return EvenTrace(grid, even_c, rate, noise_c, step_s)
+    return EvenTrace(grid, even_c, rate, noise_c, step_s, _even_duty(grid, step_s, log_s, duty))
+
+
+def _even_duty(
+    grid: FloatArray, step_s: float, time_s: FloatArray, duty: FloatArray | None
+) -> FloatArray | None:
+    if duty is None:
+        return None
+    told = np.isfinite(duty)
+    number = np.floor((time_s[told] - grid[0]) / step_s + 0.5).astype(np.int64)
+    inside = (number >= 0) & (number < grid.size)
+    number, values = number[inside], duty[told][inside]
+    count = np.bincount(number, minlength=grid.size)
+    if not count.any():
+        return None
+    filled = np.flatnonzero(count)
+    mean = np.bincount(number, weights=values, minlength=grid.size)[filled] / count[filled]
+    even: FloatArray = np.interp(grid, grid[filled], mean)
+    return even
 
 
 def _without_spikes(temperature_c: FloatArray) -> FloatArray:

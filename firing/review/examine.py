@@ -1,12 +1,16 @@
 """Review a firing: lay the plan along the log, account for its time, and judge its heat-work."""
 
+from __future__ import annotations
+
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
+from firing.course import ForecastSegment
 from firing.errors import FiringError
-from firing.forecast import ForecastSegment, forecast
+from firing.forecast import forecast
 from firing.kiln import natural
 from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
@@ -18,12 +22,22 @@ from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration
 
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.ware.load import Load
+
 COOLING_LEAST_C = 20.0
 """Natural cooling is reviewed once the log follows it down this far [°C]."""
 
 
 def review(
-    schedule: Schedule, log: Log, *, channel: int = 0, due: datetime | None = None
+    schedule: Schedule,
+    log: Log,
+    *,
+    channel: int = 0,
+    due: datetime | None = None,
+    kiln: KilnDescription | None = None,
+    load: Load | None = None,
 ) -> Review:
     """Set a log against its plan.
 
@@ -38,6 +52,8 @@ def review(
     due : datetime, optional
         When the firing was meant to start, with its time zone; what came before heating began is
         then a late start, not lead-in.
+    kiln, load : KilnDescription, Load, optional
+        The kiln and what was in it: the yardstick for what was possible.
 
     Returns
     -------
@@ -48,9 +64,9 @@ def review(
     FiringError
         If the channel has no two readings, or `due` is given and the log tells no clock time.
     """
-    plan = forecast(schedule)
+    plan = forecast(schedule, kiln=kiln, load=load)
     temperature_c = log.trace.channel_c(channel)
-    trace = even_trace(log.trace.time_s, temperature_c)
+    trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
     alignment = align(schedule, trace)
     accounts = [
         account_segment(schedule, planned, passage, before, trace)

@@ -54,6 +54,11 @@ class Evidence:
         """The highest reading [°C]."""
         return float(np.nanmax(self.temperature_c))
 
+    @property
+    def first_c(self) -> float:
+        """The first usable reading [°C]."""
+        return float(self.temperature_c[np.isfinite(self.temperature_c)][0])
+
     def degrees(self, temperature_c: float) -> str:
         """Return a temperature in the schedule's unit."""
         return format_temperature(temperature_c, self.schedule.unit)
@@ -117,7 +122,7 @@ def _stopped(evidence: Evidence) -> Iterator[Finding]:
         yield Finding(
             "log_starts_late",
             "check",
-            f"The log begins at {evidence.degrees(float(evidence.temperature_c[0]))}, inside the "
+            f"The log begins at {evidence.degrees(evidence.first_c)}, inside the "
             "firing; what came before is not in it.",
             next_step="Start the logger before the kiln.",
         )

@@ -15,6 +15,12 @@ STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if at least this share of it kept one rate."""
 BEND_MOST = 0.025
 """… and if that part's rate changed by less than this share from its begin to its end."""
+FULL_DUTY = 0.95
+"""From this share of full power on the elements count as fully on."""
+FADING_S = 1800.0
+FADING_TO = 0.92
+"""A kiln at its limit slows by a tenth and more over half an hour and more (source
+``full-power-default``: 168 °C/h at 1000 °C, 123 at 1200); a set rate does not."""
 FALL_C = 12.0
 """Readings falling this far below what was reached, while heating is due, are an interruption:
 well above a controller's overshoot (a few °C)."""
@@ -48,6 +54,12 @@ class RampRun:
     behind_from_c, behind_c_per_h : float or None
         Where it began to fall behind its kept (or planned) rate, and its mean rate from there.
     interruptions : tuple of Interruption
+    full_duty_share : float or None
+        How much of the time lost by being slower was lost with the elements fully on, 0 to 1; None
+        where the log tells no duty.
+    fades : bool
+        Whether it got steadily slower as it got hotter while it was behind, as a kiln at its limit
+        does.
     """
 
     mean_c_per_h: float
@@ -55,6 +67,8 @@ class RampRun:
     behind_from_c: float | None
     behind_c_per_h: float | None
     interruptions: tuple[Interruption, ...]
+    full_duty_share: float | None = None
+    fades: bool = False
 
     @property
     def interrupted_s(self) -> float:
@@ -146,7 +160,26 @@ def ramp_run(
     if behind.size >= 5:
         behind_from_c = float(temperature_c[behind[0]])
         behind_c_per_h = float(np.mean(rate[middle & (np.arange(rate.size) >= behind[0])]))
-    return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps)
+    full_duty_share = None
+    if trace.duty is not None and heats:
+        lost = np.clip(1.0 - rate / wanted, 0.0, 1.0) * (running & (rate < 0.97 * wanted))
+        full = trace.duty[part] >= FULL_DUTY
+        total = float(lost.sum())
+        full_duty_share = float((lost * full).sum()) / total if total > 0 else 0.0
+    fades = heats and _fades(temperature_c[behind], rate[behind], trace.step_s)
+    return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades)
+
+
+def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
+    """Return whether a rate falls steadily as the temperature rises."""
+    if rate.size * step_s < FADING_S or rate.size < 8:
+        return False
+    third = rate.size // 3
+    first, middle, last = (
+        float(np.median(part)) for part in (rate[:third], rate[third:-third], rate[-third:])
+    )
+    hotter = float(np.median(temperature_c[-third:])) > float(np.median(temperature_c[:third]))
+    return hotter and first > 0 and last <= FADING_TO * first and first >= middle >= last
 
 
 def _kept_rate(

@@ -103,16 +103,20 @@ def test_another_target_is_another_program(tmp_path: Path) -> None:
     assert cause(result, "other_program") == pytest.approx(-24 * 60.0, abs=TOLERANCE_S)
 
 
-def test_a_weak_kiln_is_waited_for_and_not_called_another_program(tmp_path: Path) -> None:
-    weak = reviewed(tmp_path, GLAZE, faults=Faults(power_factor=0.78))
+@pytest.mark.parametrize("with_duty", [False, True])
+def test_a_weak_kiln_is_short_of_power_and_not_another_program(
+    tmp_path: Path, with_duty: bool
+) -> None:
+    sampling = Sampling(interval_s=60.0, with_duty=with_duty)
+    weak = reviewed(tmp_path, GLAZE, faults=Faults(power_factor=0.78), sampling=sampling)
     healthy = fire(GLAZE)
     slow = fire(GLAZE, faults=Faults(power_factor=0.78))
     assert healthy.program_end_s is not None
     assert slow.program_end_s is not None
     check_account(weak)
     truth_s = slow.program_end_s - healthy.program_end_s
-    assert cause(weak, "waiting") == pytest.approx(truth_s, abs=TOLERANCE_S)
-    assert weak.causes[0].cause == "waiting"
+    assert cause(weak, "power_limited") == pytest.approx(truth_s, abs=TOLERANCE_S)
+    assert weak.causes[0].cause == "power_limited"
     assert cause(weak, "other_program") == 0.0
 
 
