@@ -27,6 +27,7 @@ from firing.trace import Trace
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.outlook import KilnOutlook
+    from firing.ware.check import Breach
     from firing.ware.load import Load
 
 __all__ = ["Forecast", "ForecastSegment", "PlanWarning", "forecast"]
@@ -38,6 +39,8 @@ FIRST_CRACK_C = 150.0
 """A lid is first propped at about this temperature, if at all (common practice, no source)."""
 
 HOTTEST_UNLOAD_C = 300.0
+MARGIN = 1.5
+"""The usual caution of the ware's limits."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +63,8 @@ class Forecast:
         By the thermocouple's temperature.
     kiln : KilnOutlook or None
         What the kiln model says, if a kiln was given.
+    breaches : tuple of Breach
+        Where the schedule is not safe for the ware, if a load was given.
     """
 
     schedule: Schedule
@@ -80,6 +85,7 @@ class Forecast:
     target_cone: str | None = None
     warnings: tuple[PlanWarning, ...] = ()
     kiln: KilnOutlook | None = None
+    breaches: tuple[Breach, ...] = ()
 
     @property
     def cooling_s(self) -> float:
@@ -125,6 +131,7 @@ class Forecast:
             "starts": None if kiln is None else kiln.starts.to_dict(),
             "max_rate_c_per_h": [] if kiln is None else [list(pair) for pair in kiln.max_rate],
             "kiln": None if kiln is None else kiln.to_dict(),
+            "breaches": [breach.to_dict() for breach in self.breaches],
             "warnings": [warning.to_dict() for warning in self.warnings],
         }
 
@@ -138,6 +145,7 @@ def forecast(
     kiln: KilnDescription | None = None,
     load: Load | None = None,
     waits: bool = True,
+    margin: float = MARGIN,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -157,6 +165,8 @@ def forecast(
         What is in it; a typical load for the kiln's volume if not given.
     waits : bool
         Whether the controller's clock waits when the kiln lags.
+    margin : float
+        Caution of the ware's limits, from 1 (see `firing.ware.rules.limits_for`).
 
     Returns
     -------
@@ -177,9 +187,25 @@ def forecast(
         plain = _by_arithmetic(schedule, unload_c)
     else:
         plain = _in_kiln(schedule, kiln, load, waits, unload_c)
-    result = replace(plain, started=started, target_cone=target_cone)
+    breaches = () if load is None else _breaches(schedule, load, margin, plain.kiln)
+    result = replace(plain, started=started, target_cone=target_cone, breaches=breaches)
     object.__setattr__(result.trace, "started", started)
     return replace(result, warnings=warnings_for(result))
+
+
+def _breaches(
+    schedule: Schedule, load: Load, margin: float, kiln: KilnOutlook | None
+) -> tuple[Breach, ...]:
+    from firing.ware.check import check_schedule
+    from firing.ware.rules import limits_for
+
+    limits = limits_for(load, purpose=schedule.purpose, margin=margin)
+    if kiln is None or not kiln.max_rate:
+        return check_schedule(schedule, limits)
+    known_c, known = np.array(kiln.max_rate).T
+    return check_schedule(
+        schedule, limits, heating_curve=lambda at_c: np.interp(at_c, known_c, known)
+    )
 
 
 def _by_arithmetic(schedule: Schedule, unload_c: float) -> Forecast:

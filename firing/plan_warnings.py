@@ -64,6 +64,17 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     """
     schedule, cones = forecast.schedule, forecast.cones
     found = [
+        *(
+            PlanWarning(
+                "ware_limit",
+                "act",
+                breach.message,
+                at_c=breach.at_c,
+                at_s=forecast.segments[breach.segment].start_s,
+                source=breach.source,
+            )
+            for breach in forecast.breaches
+        ),
         *_target_cone(schedule, forecast.trace, cones, forecast.target_cone),
         *(
             PlanWarning("cone_range", "check", text, source="cone-chart-1996")

@@ -45,6 +45,13 @@ from firing.cli.planoptions import kiln_options, open_kiln, open_load, open_tari
     is_flag=True,
     help="The controller's clock does not wait when the kiln lags; matters with --kiln.",
 )
+@click.option(
+    "--margin",
+    type=float,
+    default=1.5,
+    show_default=True,
+    help="Caution of the ware's limits, 1 to 5; matters with --load.",
+)
 @html_option
 @json_option
 def forecast_command(
@@ -58,6 +65,7 @@ def forecast_command(
     unload_c: float,
     cone: str | None,
     by_the_clock: bool,
+    margin: float,
     html: Path | None,
     overwrite: bool,
     as_json: bool,
@@ -80,6 +88,7 @@ def forecast_command(
         kiln=None if kiln is None else open_kiln(kiln),
         load=None if load is None else open_load(load),
         waits=not by_the_clock,
+        margin=margin,
     )
     if tariff is not None or window is not None or awake is not None:
         prices = None if tariff is None else open_tariff(tariff)

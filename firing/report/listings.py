@@ -81,9 +81,7 @@ def kiln_text(
     width: int = 80,
 ) -> str:
     """Return a kiln's figures with their sources, and what it can do, for a person."""
-    cells = [
-        [plain(row.name), _figure(row.value), row.unit, plain(row.source)] for row in rows
-    ]
+    cells = [[plain(row.name), _figure(row.value), row.unit, plain(row.source)] for row in rows]
     lines = [plain(name), ""]
     lines.append(render_table(["figure", "value", "unit", "source"], cells, "lrll", width=width))
     most = f"It can hold {format_temperature(highest.temperature_c)} at most"

@@ -64,7 +64,7 @@ def review(
     FiringError
         If the channel has no two readings, or `due` is given and the log tells no clock time.
     """
-    plan = forecast(schedule, kiln=kiln, load=load)
+    plan = forecast(schedule, kiln=kiln, load=load if kiln is not None else None)
     temperature_c = log.trace.channel_c(channel)
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
     alignment = align(schedule, trace)

@@ -1,0 +1,188 @@
+"""A log in the terms of a fit: an even course, the duty that was logged or can be seen, a meter."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.kiln.record import FiringRecord
+from firing.logs.channels import pick_channel
+from firing.logs.reader import Log
+from firing.review.drive import LOWEST_C, known_duty
+from firing.review.evenly import EvenTrace, even_trace
+from firing.schedule import ROOM_C, Schedule
+from firing.trace import FloatArray
+from firing.ware.load import Load
+
+STEP_S = 300.0
+SHORT_STEP_S = 150.0
+SHORT_S = 6 * 3600.0
+COOLING_STEP_S = 900.0
+COARSE_AFTER_S = 2 * 3600.0
+"""Steps of the fit's grid: of a long and a short firing, and of natural cooling
+after its first two hours [s]."""
+GAP_S = 1200.0
+"""Over a gap longer than this nothing is said of the elements [s]."""
+ROOM_MOST_C = 35.0
+"""A log that begins above this begins in a warm kiln, not at room temperature."""
+LEAST_LOGGED = 0.5
+LEAST_DUTY = 0.03
+
+
+def record_of(
+    log: Log,
+    *,
+    schedule: Schedule | None = None,
+    load: Load | None = None,
+    kwh: float | None = None,
+    channel: str | int | None = None,
+    room_c: float | None = None,
+) -> FiringRecord:
+    """Return a log as a fit takes it.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    schedule : Schedule, optional
+        The program that was run: where the log has no duty, it shows where power ran out.
+    load : Load, optional
+        What was in the kiln.
+    kwh : float, optional
+        What a meter counted over the firing [kWh].
+    channel : str or int, optional
+        Which channel stands for the kiln; as `firing.logs.channels.pick_channel`.
+    room_c : float, optional
+        Room temperature [°C]; the log's first reading unless that is above 35 °C, then 20.
+
+    Raises
+    ------
+    FiringError
+        If the channel is unknown or holds fewer than two readings.
+    """
+    place = pick_channel(log, channel)
+    temperature_c = log.trace.channel_c(place)
+    try:
+        even = even_trace(log.trace.time_s, temperature_c)
+    except FiringError as error:
+        raise FiringError(f"{log.name}: {error}") from None
+    begins_c = float(np.median(even.temperature_c[:5]))
+    if room_c is None:
+        room_c = begins_c if begins_c <= ROOM_MOST_C else ROOM_C
+    notes: list[str] = []
+    logged = _logged_duty(log, notes)
+    if logged is not None:
+        grid = _grid(even, _cools_from_s(log.trace.time_s, logged))
+        duty = _means(log.trace.time_s, logged, grid)
+    else:
+        seen = known_duty(even, schedule, _set_point(log, even))
+        grid = _grid(even, _cools_from_s(even.time_s, seen))
+        duty = _agreed(even, seen, grid)
+    finite_s = log.trace.time_s[np.isfinite(temperature_c)]
+    for begin in np.flatnonzero(np.diff(finite_s) > GAP_S):
+        duty[(grid[1:] > finite_s[begin]) & (grid[:-1] < finite_s[begin + 1])] = np.nan
+    return FiringRecord(
+        name=log.name,
+        time_s=grid,
+        chamber_c=np.interp(grid, even.time_s, _smoothed(even)),
+        duty=duty,
+        logged=logged is not None,
+        kwh=kwh,
+        load=load,
+        raw=None if schedule is None else schedule.purpose not in ("glaze", "decal"),
+        room_c=room_c,
+        started=log.trace.started,
+        notes=tuple(notes),
+    )
+
+
+def _logged_duty(log: Log, notes: list[str]) -> FloatArray | None:
+    """Return the logged duty if it can be one of a firing."""
+    duty = log.trace.duty
+    if duty is None:
+        return None
+    finite = np.isfinite(duty)
+    if finite.mean() < LEAST_LOGGED:
+        notes.append(f"{log.name}: its output is missing in most rows and is left out")
+        return None
+    values = duty[finite]
+    if float(values.mean()) < LEAST_DUTY or float(values.max() - values.min()) < LEAST_DUTY:
+        notes.append(
+            f"{log.name}: its output stands at {100.0 * float(values.mean()):.0f} % throughout, "
+            "which cannot have fired a kiln, and is left out"
+        )
+        return None
+    return duty
+
+
+def _set_point(log: Log, even: EvenTrace) -> FloatArray | None:
+    if log.setpoint_c is None:
+        return None
+    finite = np.isfinite(log.setpoint_c)
+    if np.count_nonzero(finite) < 2:
+        return None
+    time_s = log.trace.time_s[finite]
+    values: FloatArray = np.interp(even.time_s, time_s, log.setpoint_c[finite])
+    # Before its first and after its last value there is no set-point.
+    values[(even.time_s < time_s[0]) | (even.time_s > time_s[-1])] = -np.inf
+    return values
+
+
+def _smoothed(even: EvenTrace) -> FloatArray:
+    """Return the mean over two and a half minutes on either side, less where a side is missing."""
+    half = max(1, round(0.5 * STEP_S / even.step_s))
+    size = even.temperature_c.size
+    here = np.arange(size)
+    reach = np.minimum(np.minimum(here, size - 1 - here), half)
+    total = np.concatenate(([0.0], np.cumsum(even.temperature_c)))
+    smooth: FloatArray = (total[here + reach + 1] - total[here - reach]) / (2 * reach + 1)
+    return smooth
+
+
+def _cools_from_s(time_s: FloatArray, duty: FloatArray) -> float | None:
+    """Return since when the elements are known to be off to the end [s]; None if they are not."""
+    off = np.flatnonzero(duty < LEAST_DUTY)
+    if off.size == 0:
+        return None
+    breaks = np.flatnonzero(np.diff(off) > 1)
+    return float(time_s[off[breaks[-1] + 1] if breaks.size else off[0]])
+
+
+def _grid(even: EvenTrace, cools_from_s: float | None) -> FloatArray:
+    first, last = float(even.time_s[0]), float(even.time_s[-1])
+    step = max(STEP_S if last - first >= SHORT_S else SHORT_STEP_S, even.step_s)
+    # Below that the cooling tells of draughts and lids.
+    peak = int(np.argmax(even.temperature_c))
+    low = np.flatnonzero(even.temperature_c[peak:] < LOWEST_C)
+    if low.size:
+        last = float(even.time_s[peak + int(low[0])])
+    coarse_s = last if cools_from_s is None else min(cools_from_s + COARSE_AFTER_S, last)
+    fine = np.arange(first, coarse_s, step)
+    grid = np.concatenate((fine, np.arange(fine[-1] + COOLING_STEP_S, last, COOLING_STEP_S)))
+    if last - grid[-1] > 0.5 * step or grid.size < 2:
+        grid = np.append(grid, max(last, grid[-1] + 1.0))
+    return grid
+
+
+def _means(time_s: FloatArray, values: FloatArray, grid: FloatArray) -> FloatArray:
+    """Return the mean over each step of the grid; NaN where less than half of it has values."""
+    finite = np.isfinite(values)
+    # A logged output is that of the time since the row before.
+    span_s = np.diff(time_s, prepend=time_s[0])
+    covered = np.cumsum(np.where(finite, span_s, 0.0))
+    total = np.cumsum(np.where(finite, np.nan_to_num(values) * span_s, 0.0))
+    seconds = np.diff(np.interp(grid, time_s, covered))
+    energy = np.diff(np.interp(grid, time_s, total))
+    known = seconds > 0.5 * np.diff(grid)
+    return np.where(known, energy / np.where(known, seconds, 1.0), np.nan)
+
+
+def _agreed(even: EvenTrace, seen: FloatArray, grid: FloatArray) -> FloatArray:
+    """Return the duty of each step of the grid that all its samples agree on."""
+    duty = np.full(grid.size - 1, np.nan)
+    bounds = np.searchsorted(even.time_s, grid)
+    for i in range(duty.size):
+        part = seen[bounds[i] : bounds[i + 1] + 1]
+        if part.size and np.all(part == part[0]):
+            duty[i] = part[0]
+    return duty

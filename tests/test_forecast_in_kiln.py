@@ -1,0 +1,135 @@
+"""Forecasts with a kiln file: what limits it, whether it gets there, energy, cost, the ware."""
+
+from dataclasses import replace
+from datetime import datetime, timezone
+
+import pytest
+
+from firing.cli.planoptions import parse_awake, with_tariff
+from firing.errors import FiringError
+from firing.forecast import forecast
+from firing.kiln.kilnfile import parse_kiln
+from firing.kiln.tarifffile import parse_tariff
+from firing.ready import ready_text
+from firing.schedule import Schedule, Segment
+from firing.schedulefile import parse_schedule
+from firing.ware.loadfile import parse_load
+
+KILN = parse_kiln(ready_text("example-kiln"))
+CUPS = parse_load(ready_text("example-load-thin-cups"))
+GLAZED = parse_load(ready_text("example-load-glazed-cups"))
+GLAZE = parse_schedule(ready_text("mid-range-glaze-cone-6-hold"))
+START = datetime(2026, 11, 27, 20, 0, tzinfo=timezone.utc)
+
+
+def test_a_kiln_that_can_follow_takes_the_programs_own_time() -> None:
+    plain = forecast(GLAZE)
+    result = forecast(GLAZE, kiln=KILN, load=GLAZED)
+    assert result.kiln is not None
+    assert result.kiln.reaches_peak
+    assert result.peak_c == GLAZE.peak_c
+    assert result.program_s == pytest.approx(plain.program_s, rel=0.02)
+    assert [s.planned_s for s in result.segments] == [
+        pytest.approx(s.planned_s) for s in plain.segments
+    ]
+
+
+def test_a_weak_kiln_is_short_of_power_and_stalls_and_says_so() -> None:
+    weak = replace(KILN, power_w=5000.0)
+    result = forecast(GLAZE, kiln=weak, load=GLAZED)
+    assert result.needs_action
+    document = result.to_dict()
+    assert document["reaches_peak"] is False
+    assert document["highest_c"] < 1200.0
+    assert any(s["limited_by"] == "power" for s in document["segments"])
+    (warning,) = [w for w in result.warnings if w.id == "peak_out_of_reach"]
+    assert "stalls at" in warning.message
+    assert not result.segments[-1].ends
+
+
+def test_a_clock_that_does_not_wait_moves_on_before_the_kiln_is_there() -> None:
+    tired = replace(KILN, power_w=6000.0)
+    by_clock = forecast(GLAZE, kiln=tired, load=GLAZED, waits=False)
+    waiting = forecast(GLAZE, kiln=tired, load=GLAZED)
+    assert by_clock.kiln is not None
+    assert not by_clock.kiln.reaches_peak
+    assert by_clock.program_s < waiting.program_s
+
+
+def test_a_plan_above_the_kilns_maximum_is_to_be_acted_on() -> None:
+    low = replace(KILN, max_c=1100.0)
+    result = forecast(GLAZE, kiln=low, load=GLAZED)
+    assert "above_kiln_maximum" in {w.id for w in result.warnings if w.severity == "act"}
+
+
+def test_unlimited_and_off_segments_come_from_the_model() -> None:
+    schedule = Schedule("t", (Segment(900.0, None, "unlimited"), Segment(600.0, None, "off")))
+    result = forecast(schedule, kiln=KILN, load=CUPS)
+    assert "by the kiln model" in result.planned_basis
+    assert [s.limited_by for s in result.segments] == ["power", "cooling"]
+    assert all(s.planned_s == pytest.approx(s.forecast_s) for s in result.segments)
+
+
+def test_the_fastest_rates_fall_as_the_kiln_gets_hotter() -> None:
+    rates = forecast(GLAZE, kiln=KILN, load=GLAZED).to_dict()["max_rate_c_per_h"]
+    hot = [rate for at_c, rate in rates if at_c >= 700.0]
+    assert len(hot) > 5
+    assert hot == sorted(hot, reverse=True)
+
+
+def test_cost_is_energy_times_price_where_one_price_holds() -> None:
+    tariff = parse_tariff('currency = "EUR"\n[[period]]\nprice_per_kwh = 0.25\n')
+    result = with_tariff(forecast(GLAZE, kiln=KILN, load=GLAZED, started=START), tariff, None, None)
+    document = result.to_dict()
+    assert document["cost"] == pytest.approx(0.25 * document["energy_kwh"], rel=1e-6)
+    assert document["currency"] == "EUR"
+    assert 0 < document["mean_amps"] < document["peak_amps"] <= 9600.0 / 240.0 + 1e-9
+
+
+def test_waking_hours_put_the_whole_peak_into_them() -> None:
+    result = with_tariff(
+        forecast(GLAZE, kiln=KILN, load=GLAZED, started=START), None, None, "07:00-22:00"
+    )
+    assert result.kiln is not None
+    stretches = result.kiln.starts.awake
+    assert stretches
+    peak = result.segments[GLAZE.peak_index]
+    for first, last in stretches:
+        for moment in (datetime.fromisoformat(first), datetime.fromisoformat(last)):
+            for at_s in (peak.ramp_end_s, peak.end_s):
+                hour = (moment.hour * 3600 + moment.minute * 60 + at_s) % 86400 / 3600
+                assert 7.0 <= hour <= 22.0
+
+
+def test_prices_without_a_kiln_and_hours_that_are_none_are_refused() -> None:
+    with pytest.raises(FiringError, match="need a kiln"):
+        with_tariff(forecast(GLAZE), None, None, "07:00-22:00")
+    for text in ("7-22", "25:00-26:00", "07:00", ""):
+        with pytest.raises(FiringError, match="span of the day"):
+            parse_awake(text)
+
+
+def test_the_ware_lags_the_thermocouple_and_never_exceeds_it_by_much() -> None:
+    result = forecast(GLAZE, kiln=KILN, load=GLAZED)
+    assert result.kiln is not None
+    by_ware, by_air = result.kiln.ware_cones.reached_number, result.cones.reached_number
+    assert by_ware is not None
+    assert by_air is not None
+    assert by_ware == pytest.approx(by_air, abs=0.5)
+
+
+def test_witness_cones_offset_the_verdict() -> None:
+    plain = forecast(GLAZE, kiln=KILN, load=GLAZED).cones.reached_number
+    offset = replace(KILN, fitted=replace(KILN.fitted, cone_offset_c=15.0))
+    moved = forecast(GLAZE, kiln=offset, load=GLAZED).cones.reached_number
+    assert plain is not None
+    assert moved is not None
+    assert moved > plain + 0.5
+
+
+def test_a_load_alone_has_the_schedule_checked_for_the_ware() -> None:
+    fast = Schedule("t", (Segment(900.0, 400.0),), "bisque")
+    result = forecast(fast, load=CUPS)
+    assert result.needs_action
+    assert {w.id for w in result.warnings if w.severity == "act"} == {"ware_limit"}
+    assert all(breach.source for breach in result.breaches)
