@@ -38,7 +38,7 @@ STAYING_COST_MOST = 20.0
 """Arriving elsewhere and staying is likelier meant than passing: it costs less, if it lasts."""
 STAYING_S = 360.0
 """A stay is one from here on; the top of a ramp that turns at once looks flat for less [s]."""
-START_LAG_S = 300.0
+START_LAG_S = 600.0
 """A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
 

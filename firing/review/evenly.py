@@ -38,6 +38,13 @@ class EvenTrace:
     step_s: float
     duty: FloatArray | None = None
 
+    @property
+    def rate_error_c_per_h(self) -> float:
+        """What scatter leaves in a slope (standard error of a line through even points) [°C/h]."""
+        points = 2.0 * max(1, round(SLOPE_HALF_WINDOW_S / self.step_s)) + 1.0
+        per_step = self.noise_c * (12.0 / points**3) ** 0.5
+        return per_step / self.step_s * SECONDS_PER_HOUR
+
     def index(self, moment_s: float) -> int:
         """Return the number of the grid point nearest to a moment of the log's clock."""
         position = round((moment_s - float(self.time_s[0])) / self.step_s)

@@ -11,6 +11,8 @@ from firing.units import SECONDS_PER_HOUR
 SAME_RATE = 0.04
 """Two rates this close, as a share, are taken for the same: a controller holds a rate to 1 or 2 %
 once it has settled, and the slope of ten minutes of 1 °C readings is good to about 2 %."""
+LOOSEST = 0.25
+"""Slopes further than this from a rate are never taken for it, however noisy the log."""
 STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if at least this share of it kept one rate."""
 BEND_MOST = 0.025
@@ -153,7 +155,10 @@ def ramp_run(
     corner_s = min(600.0, 0.15 * (end_s - start_s))
     middle = running & (time_s >= start_s + corner_s) & (time_s <= end_s - corner_s)
     rate = sign * trace.rate_c_per_h[part]
-    kept = _kept_rate(time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h)
+    error = trace.rate_error_c_per_h
+    kept = _kept_rate(
+        time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h, error
+    )
     wanted = planned_c_per_h if kept is None else kept
     behind = np.flatnonzero(middle & (rate < 0.9 * wanted))
     behind_from_c = behind_c_per_h = None
@@ -183,7 +188,11 @@ def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
 
 
 def _kept_rate(
-    time_s: FloatArray, climbed_c: FloatArray, rate: FloatArray, planned_c_per_h: float
+    time_s: FloatArray,
+    climbed_c: FloatArray,
+    rate: FloatArray,
+    planned_c_per_h: float,
+    error_c_per_h: float,
 ) -> float | None:
     """Return the rate that a good part of the ramp kept, the planned one first."""
     if rate.size < 8:
@@ -191,7 +200,9 @@ def _kept_rate(
     for candidate in (planned_c_per_h, float(np.median(rate)), float(np.percentile(rate, 85.0))):
         if candidate <= 0:
             continue
-        near = np.abs(rate / candidate - 1.0) <= 1.5 * SAME_RATE
+        # Noise and a controller's ripple scatter the slopes about a rate that is kept.
+        spread = min(max(1.5 * SAME_RATE, 2.0 * error_c_per_h / candidate), LOOSEST)
+        near = np.abs(rate / candidate - 1.0) <= spread
         if near.sum() < max(8, STRAIGHT_SHARE * rate.size):
             continue
         slope, bend, bend_error = _line_and_bend(time_s[near], climbed_c[near])
