@@ -4,6 +4,7 @@ import os
 import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -48,8 +49,8 @@ def test_segments_follow_each_other_and_add_up(steps: list[tuple[int, int, int]]
     )
     result = forecast(Schedule("t", segments))
     assert result.segments[0].start_s == 0.0
-    for before, after in zip(result.segments, result.segments[1:], strict=False):
-        assert after.start_s == before.end_s
+    for one, next_one in pairwise(result.segments):
+        assert next_one.start_s == one.end_s
     assert result.program_s == pytest.approx(sum(s.forecast_s for s in result.segments))
     assert result.total_s == pytest.approx(result.heating_s + result.cooling_s)
     assert np.all(np.diff(result.trace.time_s) > 0)

@@ -1,7 +1,7 @@
 """Forecasts with a kiln file: what limits it, whether it gets there, energy, cost, the ware."""
 
 from dataclasses import replace
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 
 import pytest
 
@@ -19,7 +19,7 @@ KILN = parse_kiln(ready_text("example-kiln"))
 CUPS = parse_load(ready_text("example-load-thin-cups"))
 GLAZED = parse_load(ready_text("example-load-glazed-cups"))
 GLAZE = parse_schedule(ready_text("mid-range-glaze-cone-6-hold"))
-START = datetime(2026, 11, 27, 20, 0, tzinfo=timezone.utc)
+START = datetime(2026, 11, 27, 20, 0, tzinfo=UTC)
 
 
 def test_a_kiln_that_can_follow_takes_the_programs_own_time() -> None:

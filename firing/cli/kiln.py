@@ -44,3 +44,85 @@ def show_command(kiln: str, as_json: bool) -> int:
     else:
         outcome.text(kiln_text(described.name, rows, highest, rates, width=outcome.width()))
     return outcome.DONE
+
+
+@kiln_command.command("fit")
+@click.argument("kiln")
+@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--schedule", metavar="S", help="The schedule the firings were run by.")
+@click.option("--load", metavar="L", help="What was in the kiln, a load file: anchors the size.")
+@click.option(
+    "--kwh",
+    type=click.FloatRange(min=0.0, min_open=True),
+    multiple=True,
+    metavar="KWH",
+    help="What a meter counted over a firing; once for each LOG, in their order.",
+)
+@click.option(
+    "--elements-new", is_flag=True, help="The elements were new: with measured volts an anchor."
+)
+@click.option("--write", is_flag=True, help="Write what was learnt into the KILN file.")
+@log_options
+@json_option
+def fit_command(
+    kiln: str,
+    logs: tuple[Path, ...],
+    schedule: str | None,
+    load: str | None,
+    kwh: tuple[float, ...],
+    elements_new: bool,
+    write: bool,
+    channel: str | None,
+    as_json: bool,
+    **reading: Any,
+) -> int:
+    """Learn KILN's power, losses and heat capacity from the LOG of one firing or of several.
+
+    Prints what the logs tell and what they cannot; with --write it goes into the file's [fitted],
+    and everything else in the file stays as it is.
+    """
+    from firing.errors import FiringError
+    from firing.kiln.fit import fit_kiln
+    from firing.kiln.trend import WORTH_ACTING, power_trend
+    from firing.report.listings import fit_text
+    from firing.review.record import record_of
+
+    if kwh and len(kwh) != len(logs):
+        raise FiringError(
+            f"--kwh is given {len(kwh)} time(s) for {len(logs)} log(s); give one for each log"
+        )
+    if write and not Path(kiln).exists():
+        raise FiringError(f"{kiln}: there is no such file to write to")
+    described = open_kiln(kiln)
+    plan = None if schedule is None else load_schedule(schedule)
+    inside = None if load is None else open_load(load)
+    records = []
+    for number, path in enumerate(logs):
+        log, place = open_log(path, channel, reading)
+        records.append(
+            record_of(
+                log,
+                schedule=plan,
+                load=inside,
+                kwh=kwh[number] if kwh else None,
+                channel=place + 1,
+            )
+        )
+    fit = fit_kiln(described, records, elements_new=elements_new)
+    trend = power_trend(described, [fit])
+    if write:
+        _write_fitted(Path(kiln), fit.to_fitted(described.fitted))
+        outcome.note(f"[fitted] written to {kiln}")
+    if as_json:
+        document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
+        outcome.document(document)
+    else:
+        outcome.text(fit_text(described.name, fit, trend, width=outcome.width()))
+    return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
+
+
+def _write_fitted(path: Path, fitted: Any) -> None:
+    from firing.kiln.kilnfile import write_fitted
+    from firing.tomlfile import read_text, write_text
+
+    write_text(path, write_fitted(read_text(path), fitted), overwrite=True)

@@ -81,7 +81,7 @@ def parse_awake(text: str) -> tuple[time, time]:
 
 
 def parse_window(text: str | None, started: datetime | None) -> tuple[datetime, datetime]:
-    """Read a window for the start, ``MOMENT to MOMENT``; two days from the start or now if not given.
+    """Read a window for the start, ``MOMENT to MOMENT``; else two days from the start or now.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What a kiln makes of a plan, in words and rows: power, energy, cost, starts, cones in the ware."""
+"""What a kiln makes of a plan, in words: power, energy, cost, starts, cones in the ware."""
 
 from collections.abc import Iterator
 

@@ -4,8 +4,10 @@ from collections.abc import Mapping, Sequence
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.naming import describe_number
+from firing.kiln.fitresult import KilnFit
 from firing.kiln.limits import Highest
 from firing.kiln.listing import KilnRow
+from firing.kiln.trend import Trend
 from firing.report.plain import plain, wrap
 from firing.report.table import render_table
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
@@ -97,3 +99,41 @@ def kiln_text(
 
 def _figure(value: float | str) -> str:
     return plain(value) if isinstance(value, str) else f"{value:.4g}"
+
+
+def fit_text(name: str, fit: KilnFit, trend: Trend, *, width: int = 80) -> str:
+    """Return what logs have taught about a kiln, and what they cannot tell, for a person."""
+    rows = [
+        [
+            words,
+            f"{estimate.value:.3f}",
+            f"± {estimate.se:.3f}",
+            "yes" if estimate.identifiable else "no",
+        ]
+        for words, estimate in (
+            ("power", fit.power),
+            ("loss", fit.loss),
+            ("capacity", fit.capacity),
+            ("power over capacity", fit.power_over_capacity),
+            ("loss over capacity", fit.loss_over_capacity),
+        )
+    ]
+    lines = [f"What the logs tell of {plain(name)}", ""]
+    headers = ["multiplier on the kiln file", "value", "standard error", "told"]
+    lines.append(render_table(headers, rows, "lrrl", width=width))
+    lines += ["", *wrap(f"Rests on: {plain(fit.basis)}.", width)]
+    rms = 100.0 * fit.diagnostics.rms_share
+    words = f"Half an hour's mean power is described to {rms:.1f} % of full power."
+    lines += wrap(words, width)
+    for heading, sentences in (
+        ("What they cannot tell", fit.cannot_tell),
+        ("Odd", fit.warnings),
+        ("Power over time", trend.sentences),
+    ):
+        if sentences:
+            lines += ["", heading]
+            for sentence in sentences:
+                first, *rest = wrap(plain(sentence), width - 2)
+                lines += [f"• {first}", *(f"  {line}" for line in rest)]
+    lines += ["", *wrap(f"Sources: {', '.join((*fit.sources, *trend.sources))}.", width)]
+    return "\n".join(lines)

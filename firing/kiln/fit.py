@@ -1,0 +1,223 @@
+"""Learn a kiln from the logs of its firings: power, loss, capacity, and what cannot be told."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.kiln.description import KilnDescription
+from firing.kiln.fitresult import Diagnostics, Estimate, KilnFit
+from firing.kiln.fitting import CAPACITY, LOSS, POWER, Priors, Solution, solve
+from firing.kiln.fitwords import LOAD_MASS, RATED, basis, cannot_tell, warnings, why_not
+from firing.kiln.misfit import RecordMisfit, described
+from firing.kiln.record import FiringRecord
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR, format_duration
+
+# How far from 1 a multiplier is expected before a log is read; source: kiln-fit-choices.
+POWER_PRIOR, LOSS_PRIOR, CAPACITY_PRIOR = 0.15, 0.25, 0.25
+LOADED_PRIOR = 0.08
+"""Of the capacity, with the load's mass given; source: kiln-fit-choices."""
+NEW_ELEMENTS_PRIOR = 0.05
+"""Of the power of new elements at measured volts; source: rated-input-memory."""
+MODEL_SCATTER = 0.01
+"""What no log shows of the model's own error; source: kiln-fit-choices."""
+
+IDENTIFIABLE = (0.035, 0.045, 0.04)
+"""Power, loss and capacity count as told when their standard errors are at most these shares."""
+RATIO_TOLD = 0.07
+"""Likewise a ratio."""
+
+LEAST_S = 2.0 * SECONDS_PER_HOUR
+LEAST_RISE_C = 150.0
+LEAST_WINDOWS = 4
+ABSURD = (0.4, 2.5)
+"""Multipliers and ratios outside these are not of the kiln that the file describes."""
+
+
+def fit_kiln(
+    kiln: KilnDescription,
+    records: Sequence[FiringRecord],
+    *,
+    elements_new: bool = False,
+    on: date | None = None,
+) -> KilnFit:
+    """Estimate a kiln's power, loss and capacity from its firings, all together.
+
+    Parameters
+    ----------
+    kiln : KilnDescription
+        The kiln as its file describes it; what it learnt before does not count.
+    records : sequence of FiringRecord
+        One or more firings; `firing.review.record.record_of` makes them from logs.
+    elements_new : bool
+        The owner says that the elements were new in these firings; with `actual_volts` measured
+        this fixes the power.
+    on : date, optional
+        The day to date the result; that of the latest log unless given.
+
+    Returns
+    -------
+    KilnFit
+
+    Raises
+    ------
+    FiringError
+        If a log is too short or never heats, nothing is known of the elements in any, the search
+        does not converge, or the multipliers are not those of this kiln.
+
+    Notes
+    -----
+    The heat that the measured course needs, window by window, is compared with duty times full
+    power, with full power where the kiln fell behind its program, with nothing in natural cooling,
+    and with the meter.  Non-linear least squares with priors on the logarithms; source
+    ``kiln-fit-choices``.
+    """
+    if not records:
+        raise FiringError("a fit needs the log of at least one firing")
+    for record in records:
+        _require_enough(record)
+    base = described(kiln)
+    misfits = [RecordMisfit(base, record) for record in records]
+    _require_evidence(misfits)
+    loaded = all(record.load is not None for record in records)
+    rated = elements_new and kiln.actual_volts is not None
+    priors = Priors(
+        NEW_ELEMENTS_PRIOR if rated else POWER_PRIOR,
+        LOSS_PRIOR,
+        LOADED_PRIOR if loaded else CAPACITY_PRIOR,
+    )
+    solution = solve(misfits, priors)
+    _require_this_kiln(records, solution)
+    anchors = [f"{m.record.kwh:.1f} kWh by meter" for m in misfits if m.is_metered]
+    if rated:
+        anchors.append(RATED)
+    if loaded:
+        anchors.append(LOAD_MASS)
+    return _told(kiln, records, solution, priors, tuple(anchors), on, elements_new)
+
+
+def _require_enough(record: FiringRecord) -> None:
+    span_s = float(record.time_s[-1] - record.time_s[0])
+    if span_s < LEAST_S:
+        raise FiringError(
+            f"{record.name}: {format_duration(span_s)} of log is too short for a fit; give a log "
+            f"of at least {format_duration(LEAST_S)}, better the whole firing with its cooling"
+        )
+    low, high = float(record.chamber_c.min()), float(record.chamber_c.max())
+    if high - low < LEAST_RISE_C:
+        raise FiringError(
+            f"{record.name}: the log stays between {low:.0f} and {high:.0f} °C, so the kiln never "
+            f"heats; a fit needs a span of at least {LEAST_RISE_C:.0f} °C"
+        )
+
+
+def _require_evidence(misfits: Sequence[RecordMisfit]) -> None:
+    names = ", ".join(m.record.name for m in misfits)
+    if sum(len(m.windows) for m in misfits) < LEAST_WINDOWS:
+        raise FiringError(
+            f"{names}: nothing shows what the elements did for two hours or more, by output, by "
+            "falling behind the program, or by cooling with the elements off; give a log with the "
+            "controller's output or with its cooling, or the schedule that was run"
+        )
+
+
+def _require_this_kiln(records: Sequence[FiringRecord], solution: Solution) -> None:
+    names = ", ".join(record.name for record in records)
+    power, loss, capacity = np.exp(solution.log_factor).tolist()
+    factors = {
+        "power": power,
+        "loss": loss,
+        "capacity": capacity,
+        "ratio of power to capacity": power / capacity,
+        "ratio of loss to capacity": loss / capacity,
+    }
+    for title, value in factors.items():
+        if not ABSURD[0] <= value <= ABSURD[1]:
+            raise FiringError(
+                f"{names}: fits this kiln only with {value:.2f} times its {title}, outside "
+                f"{ABSURD[0]:g} to {ABSURD[1]:g}; check that the log is of this kiln, in the right "
+                "unit, and that power, volume and walls in the kiln file are right"
+            )
+
+
+def _told(
+    kiln: KilnDescription,
+    records: Sequence[FiringRecord],
+    solution: Solution,
+    priors: Priors,
+    anchors: tuple[str, ...],
+    on: date | None,
+    elements_new: bool,
+) -> KilnFit:
+    covariance = solution.covariance + MODEL_SCATTER**2 * np.eye(3)
+    anchored = bool(anchors)
+    pc = _ratio(solution, covariance, POWER, "power")
+    lc = _ratio(solution, covariance, LOSS, "loss")
+    ratios = {POWER: pc, LOSS: lc}
+    estimates = []
+    for index, title in enumerate(("power", "loss", "capacity")):
+        value = math.exp(float(solution.log_factor[index]))
+        relative = math.sqrt(float(covariance[index, index]))
+        told = anchored and relative <= IDENTIFIABLE[index]
+        note = f"learnt from the log, fixed by {' and '.join(anchors)}"
+        if not told:
+            note = why_not(
+                index,
+                title,
+                anchors,
+                relative=relative,
+                prior=float(priors.scatter[index]),
+                ratio=ratios.get(index),
+                powered=pc.identifiable,
+                least_power=solution.least_power,
+            )
+        estimates.append(Estimate(value, value * relative, told, note))
+    power, loss, capacity = estimates
+    latest = max((r.started.date() for r in records if r.started is not None), default=None)
+    on = latest if on is None else on
+    return KilnFit(
+        power=power,
+        loss=loss,
+        capacity=capacity,
+        power_over_capacity=pc,
+        loss_over_capacity=lc,
+        anchored=anchored,
+        on=on,
+        basis=basis(records, anchors, on),
+        diagnostics=Diagnostics(
+            rms_share=solution.rms,
+            rms_w=solution.rms * kiln.power_w,
+            windows=solution.windows,
+            full_s=sum(r.full_s for r in records),
+            powered_s=sum(r.powered_s for r in records),
+            off_s=sum(r.off_s for r in records),
+        ),
+        cannot_tell=cannot_tell(
+            kiln,
+            records,
+            estimates,
+            powered=pc.identifiable,
+            anchored=anchored,
+            elements_new=elements_new,
+            least_power=solution.least_power,
+        ),
+        warnings=warnings(records, estimates, solution.rms),
+    )
+
+
+def _ratio(solution: Solution, covariance: FloatArray, index: int, title: str) -> Estimate:
+    x = solution.log_factor
+    value = math.exp(float(x[index] - x[CAPACITY]))
+    variance = covariance[index, index] + covariance[CAPACITY, CAPACITY]
+    relative = math.sqrt(float(variance - 2.0 * covariance[index, CAPACITY]))
+    told = relative <= RATIO_TOLD
+    note = f"{title} over capacity" + ("" if told else ": these logs do not tell it")
+    return Estimate(value, value * relative, told, note)
+
+
+__all__ = ["Estimate", "FiringRecord", "KilnFit", "fit_kiln"]

@@ -1,0 +1,142 @@
+"""What a fit answers: multipliers with their errors, what they rest on, and what is left open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from firing.kiln.description import Fitted
+
+SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """One multiplier or ratio: its value, standard error, whether the logs tell it, and a note."""
+
+    value: float
+    se: float
+    identifiable: bool
+    note: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the estimate as the JSON documents show it."""
+        return {
+            "value": self.value,
+            "se": self.se,
+            "identifiable": self.identifiable,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostics:
+    """How well the logs were described.
+
+    Attributes
+    ----------
+    rms_share : float
+        Of half an hour's mean power less the model's, as a share of full power.
+    rms_w : float
+        The same [W].
+    windows : int
+        Stretches of about half an hour that were used.
+    full_s, powered_s, off_s : float
+        How long the elements are known to have been fully on, on at all, and off [s].
+    """
+
+    rms_share: float
+    rms_w: float
+    windows: int
+    full_s: float
+    powered_s: float
+    off_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the figures with unit-suffixed keys."""
+        return {
+            "rms_share": self.rms_share,
+            "rms_w": self.rms_w,
+            "windows": self.windows,
+            "full_s": self.full_s,
+            "powered_s": self.powered_s,
+            "off_s": self.off_s,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class KilnFit:
+    """What logs have taught about a kiln.
+
+    Attributes
+    ----------
+    power, loss, capacity : Estimate
+        Multipliers on the kiln as described, whatever was learnt before.
+    power_over_capacity, loss_over_capacity : Estimate
+        Their ratios, which logs tell without an anchor.
+    anchored : bool
+        Whether something fixes the absolute size.
+    on : date or None
+        The day of the latest log, or the day given.
+    basis : str
+        From what: date, logs, anchor; one line.
+    diagnostics : Diagnostics
+        How well the logs were described.
+    cannot_tell : tuple of str
+        What these logs leave open, and what would tell it, as sentences.
+    warnings : tuple of str
+        What is odd, as sentences.
+    sources : tuple of str
+        Ids of what the method rests on.
+    """
+
+    power: Estimate
+    loss: Estimate
+    capacity: Estimate
+    power_over_capacity: Estimate
+    loss_over_capacity: Estimate
+    anchored: bool
+    on: date | None
+    basis: str
+    diagnostics: Diagnostics
+    cannot_tell: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    sources: tuple[str, ...] = SOURCES
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fit as the JSON document shows it, without ``schema`` and ``kind``."""
+        return {
+            "power": self.power.to_dict(),
+            "loss": self.loss.to_dict(),
+            "capacity": self.capacity.to_dict(),
+            "power_over_capacity": self.power_over_capacity.to_dict(),
+            "loss_over_capacity": self.loss_over_capacity.to_dict(),
+            "anchored": self.anchored,
+            "date": None if self.on is None else self.on.isoformat(),
+            "basis": self.basis,
+            "diagnostics": self.diagnostics.to_dict(),
+            "cannot_tell": list(self.cannot_tell),
+            "warnings": list(self.warnings),
+            "sources": list(self.sources),
+        }
+
+    def to_fitted(self, before: Fitted | None = None) -> Fitted:
+        """Return the values for the kiln file's ``[fitted]``.
+
+        Parameters
+        ----------
+        before : Fitted, optional
+            What stands there: its cone offset is kept, and its power where these logs say nothing
+            of the power.
+        """
+        before = Fitted() if before is None else before
+        told = self.power_over_capacity.identifiable or self.power.identifiable
+        return Fitted(
+            power=self.power.value if told else before.power,
+            loss=self.loss.value,
+            capacity=self.capacity.value,
+            cone_offset_c=before.cone_offset_c,
+            learnt=self.on,
+            basis=self.basis,
+        )

@@ -1,0 +1,321 @@
+"""What a course of chamber temperature takes: the kiln model asked the other way round.
+
+With the chamber's temperature given, wall, furniture and ware no longer hang on each other: each is
+followed by itself.  What they store and what leaves through walls and air is the heat that the
+elements must have given, whatever drove them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+
+from firing.kiln.bdf import Weights, extrapolation, weights
+from firing.kiln.boundary import STEFAN_BOLTZMANN
+from firing.kiln.conduction import Slab
+from firing.kiln.contents import Lump
+from firing.kiln.elements import EMISSIVITY_WIRE
+from firing.kiln.network import EMISSIVITY_INSIDE, FIRST_LUMP, H_INSIDE, REPEAT_C, Network
+from firing.trace import FloatArray
+from firing.units import KELVIN_AT_0_C
+
+MOST_REPEATS = 4
+WIRE_REPEATS = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Needed:
+    """Heat that a course took.
+
+    Attributes
+    ----------
+    heat_j : ndarray, shape (n,)
+        What the elements must have given since the first moment, their own warming included [J].
+    wire_c : ndarray, shape (n,)
+        Temperature of the elements that gives it off [°C].
+    """
+
+    heat_j: FloatArray
+    wire_c: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """Chamber temperatures [°C] at moments [s], both shape (n,), on a grid of a few minutes."""
+
+    time_s: FloatArray
+    chamber_c: FloatArray
+
+
+def contents_heat_j(network: Network, course: Course) -> FloatArray:
+    """Return what furniture, ware and its water have taken up since the first moment [J], (n,).
+
+    Parameters
+    ----------
+    network : Network
+        The kiln with its load; its own state is set to the course's first temperature.
+    course : Course
+        The chamber's temperatures.
+    """
+    network.start(float(course.chamber_c[0]))
+    began = network.now.temperature_c
+    total = np.zeros(course.time_s.size)
+    for number, lump in enumerate(network.contents.lumps):
+        node = FIRST_LUMP + number
+        water = _Water([(0, a, b, j) for n, a, b, j in network.demands if n == node])
+        total += _march(_LumpBody(lump), [began[node]], water, course).heat_j
+    first, thick = network.first_thick, network.thick
+    water = _Water([(n - first, a, b, j) for n, a, b, j in network.demands if n >= first])
+    body = _SlabBody(thick, network.contents.thick.area_m2)
+    total += _march(body, began[first : first + thick.size], water, course).heat_j
+    return total
+
+
+def wall_heat_j(network: Network, course: Course) -> FloatArray:
+    """Return what the wall has taken up and passed on since the first moment [J], shape (n,).
+
+    Parameters
+    ----------
+    network, course
+        As for `contents_heat_j`.
+    """
+    network.start(float(course.chamber_c[0]))
+    body = _SlabBody(network.wall, network.wall.inside_m2, network)
+    marched = _march(body, network.now.temperature_c[network.first_wall :], _Water([]), course)
+    face = marched.last_c
+    coefficient = np.array([network.outside_coefficient(value) for value in face.tolist()])
+    out_w = network.outside_m2 * coefficient * (face - network.room_c)
+    return marched.heat_j + _integral(course.time_s, out_w)
+
+
+def needed(
+    network: Network, course: Course, *, contents_j: FloatArray, wall_j: FloatArray
+) -> Needed:
+    """Put together what the elements must have given.
+
+    Parameters
+    ----------
+    network, course
+        As for `contents_heat_j`.
+    contents_j, wall_j : ndarray, shape (n,)
+        What contents and wall took.
+    """
+    chamber = course.chamber_c
+    air = network.air_j_per_k * (chamber - chamber[0])
+    leak = _integral(course.time_s, network.leak_w_per_k * (chamber - network.room_c))
+    given = contents_j + wall_j + air + leak
+    # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
+    smooth = _slope(course.time_s, given)
+    wire = _wire_c(smooth, chamber, network.element_m2)
+    return Needed(given + network.element_j_per_k * (wire - chamber[0]), wire)
+
+
+def _integral(time_s: FloatArray, rate_w: FloatArray) -> FloatArray:
+    steps = 0.5 * np.diff(time_s) * (rate_w[1:] + rate_w[:-1])
+    return np.concatenate(([0.0], np.cumsum(steps)))
+
+
+def _slope(time_s: FloatArray, heat_j: FloatArray) -> FloatArray:
+    last = time_s.size - 1
+    here = np.arange(time_s.size)
+    low, high = np.maximum(here - 2, 0), np.minimum(here + 2, last)
+    slope: FloatArray = (heat_j[high] - heat_j[low]) / (time_s[high] - time_s[low])
+    return slope
+
+
+def _wire_c(power_w: FloatArray, chamber_c: FloatArray, area_m2: float) -> FloatArray:
+    """Solve A·(εσ(T⁴ − Tc⁴) + h(T − Tc)) = P for T by Newton's method; Tc where P is below 0."""
+    flux = np.maximum(power_w, 0.0) / area_m2
+    chamber_k = chamber_c + KELVIN_AT_0_C
+    radiated = EMISSIVITY_WIRE * STEFAN_BOLTZMANN
+    # From above, Newton's method on a convex rising function never undershoots.
+    kelvin = (chamber_k**4 + flux / radiated) ** 0.25
+    for _ in range(WIRE_REPEATS):
+        excess = radiated * (kelvin**4 - chamber_k**4) + H_INSIDE * (kelvin - chamber_k) - flux
+        kelvin = kelvin - excess / (4.0 * radiated * kelvin**3 + H_INSIDE)
+    wire: FloatArray = kelvin - KELVIN_AT_0_C
+    return wire
+
+
+class _Water:
+    """Heat that water of a body still takes up: first-order laws on the heat that is left."""
+
+    def __init__(self, demands: Sequence[tuple[int, float, float, float]]) -> None:
+        self.demands = list(demands)
+        self.now = [joules for *_, joules in self.demands]
+        self.before = list(self.now)
+        self.whole_j = sum(self.now)
+
+    def take(self, expected_c: Sequence[float], w: Weights) -> dict[int, tuple[float, float]]:
+        """Return what each node gives up to water [W] and its slope [W/K]."""
+        a, b, c = w
+        taken: dict[int, tuple[float, float]] = {}
+        self._sinks: list[tuple[float, float, float]] = []
+        for (node, log_rate, theta_k, joules), x, y in zip(
+            self.demands, self.now, self.before, strict=True
+        ):
+            brought = -(b * x + c * y)
+            if brought < 1e-5 * a * joules:
+                self._sinks.append((0.0, 0.0, brought))
+                continue
+            kelvin = expected_c[node] + KELVIN_AT_0_C
+            rate = math.exp(log_rate - theta_k / kelvin)
+            sink = rate * brought / (a + rate)
+            slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
+            self._sinks.append((sink, slope, brought))
+            so_far = taken.get(node, (0.0, 0.0))
+            taken[node] = (so_far[0] + sink, so_far[1] + slope)
+        return taken
+
+    def settle(self, found_c: Sequence[float], expected_c: Sequence[float], a: float) -> float:
+        """Go on to the step just solved; return the heat taken up since the start [J]."""
+        if not self.demands:
+            return 0.0
+        self.before, self.now = (
+            self.now,
+            [
+                (brought - sink - slope * (found_c[node] - expected_c[node])) / a
+                for (node, *_), (sink, slope, brought) in zip(
+                    self.demands, self._sinks, strict=True
+                )
+            ],
+        )
+        return self.whole_j - sum(self.now)
+
+
+class _Body(Protocol):
+    """One body that exchanges heat with the chamber alone."""
+
+    def heat(self, temperature_c: list[float]) -> list[float]:
+        """Return each node's heat content [J]."""
+        ...
+
+    def knows(self, temperature_c: list[float]) -> bool:
+        """Whether its materials may be asked at these temperatures."""
+        ...
+
+    def balance(
+        self,
+        expected_c: list[float],
+        a: float,
+        past_w: list[float],
+        taken: dict[int, tuple[float, float]],
+        chamber_c: float,
+    ) -> tuple[list[float], list[float]]:
+        """Return temperatures and heat contents of the balance linearised about a guess."""
+        ...
+
+
+def _exchange_w_per_m2k(face_c: float, chamber_c: float) -> float:
+    face, chamber = face_c + KELVIN_AT_0_C, chamber_c + KELVIN_AT_0_C
+    radiated = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
+    return radiated * (face * face + chamber * chamber) * (face + chamber) + H_INSIDE
+
+
+class _LumpBody:
+    def __init__(self, lump: Lump) -> None:
+        self.lump = lump
+
+    def heat(self, temperature_c: list[float]) -> list[float]:
+        return [self.lump.volume_m3 * self.lump.grid.heat(temperature_c[0])[1]]
+
+    def knows(self, temperature_c: list[float]) -> bool:
+        return self.lump.grid.low_c <= temperature_c[0] <= self.lump.grid.high_c
+
+    def balance(
+        self,
+        expected_c: list[float],
+        a: float,
+        past_w: list[float],
+        taken: dict[int, tuple[float, float]],
+        chamber_c: float,
+    ) -> tuple[list[float], list[float]]:
+        lump, t = self.lump, expected_c[0]
+        per_m3, content = lump.grid.heat(t)
+        capacity, content = lump.volume_m3 * per_m3, lump.volume_m3 * content
+        g = lump.area_m2 * _exchange_w_per_m2k(t, chamber_c)
+        sink, slope = taken.get(0, (0.0, 0.0))
+        right = a * (capacity * t - content) - past_w[0] + g * chamber_c + slope * t - sink
+        found = right / (a * capacity + g + slope)
+        return [found], [content + capacity * (found - t)]
+
+
+class _SlabBody:
+    """A slab; with a network given it is that kiln's wall and loses heat at its outer face."""
+
+    def __init__(self, slab: Slab, area_m2: float, network: Network | None = None) -> None:
+        self.slab, self.area_m2, self.network = slab, area_m2, network
+
+    def heat(self, temperature_c: list[float]) -> list[float]:
+        return self.slab.assemble(temperature_c, 0.0)[1]
+
+    def knows(self, temperature_c: list[float]) -> bool:
+        return self.slab.knows(temperature_c)
+
+    def balance(
+        self,
+        expected_c: list[float],
+        a: float,
+        past_w: list[float],
+        taken: dict[int, tuple[float, float]],
+        chamber_c: float,
+    ) -> tuple[list[float], list[float]]:
+        slab = self.slab
+        capacity, heat = slab.assemble(expected_c, a, past_w)
+        g = self.area_m2 * _exchange_w_per_m2k(expected_c[0], chamber_c)
+        slab.add(0, g, g * chamber_c)
+        if self.network is not None:
+            out = self.network.outside_m2 * self.network.outside_coefficient(expected_c[-1])
+            slab.add(slab.size - 1, out, out * self.network.room_c)
+        for node, (sink, slope) in taken.items():
+            slab.add(node, slope, slope * expected_c[node] - sink)
+        d, r = slab.eliminate()
+        found = slab.solve(r / d)
+        now = [
+            h + c * (x - y) for h, c, x, y in zip(heat, capacity, found, expected_c, strict=True)
+        ]
+        return found, now
+
+
+@dataclass(frozen=True, eq=False)
+class _Marched:
+    heat_j: FloatArray
+    last_c: FloatArray
+
+
+def _march(body: _Body, start_c: list[float], water: _Water, course: Course) -> _Marched:
+    """Follow one body; heat since the start, water's included, and its last node's temperature."""
+    now, before = start_c, start_c
+    heat_now = heat_before = body.heat(start_c)
+    base = sum(heat_now)
+    chamber = course.chamber_c.tolist()
+    total, last = [0.0], [start_c[-1]]
+    earlier: float | None = None
+    for i, (t0, t1) in enumerate(pairwise(course.time_s.tolist()), start=1):
+        step = t1 - t0
+        a, b, c = w = weights(step, earlier)
+        p, q, _ = extrapolation(step, earlier, None)
+        past = [b * x + c * y for x, y in zip(heat_now, heat_before, strict=True)]
+        guess = [p * x + q * y for x, y in zip(now, before, strict=True)]
+        if not body.knows(guess):
+            guess = now
+        for _ in range(MOST_REPEATS):
+            taken = water.take(guess, w) if water.demands else {}
+            found, heat = body.balance(guess, a, past, taken, chamber[i])
+            if max(abs(x - y) for x, y in zip(found, guess, strict=True)) < REPEAT_C:
+                break
+            guess, expected = found, guess
+        else:
+            guess = expected
+        drawn = water.settle(found, guess, a)
+        now, before = found, now
+        heat_now, heat_before = heat, heat_now
+        earlier = step
+        total.append(sum(heat) - base + drawn)
+        last.append(found[-1])
+    return _Marched(np.array(total), np.array(last))

@@ -1,0 +1,197 @@
+"""How a kiln's power has gone, by fits and by element readings, and what to make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+from firing.kiln.description import ElementReading, KilnDescription
+from firing.kiln.fitresult import KilnFit
+from firing.kiln.fitwords import RATIOS_ONLY
+from firing.sources import cite
+
+REPLACEMENT = "element-replacement-practice"
+WORTH_ACTING = 1.0 - 1.0 / 1.10
+"""Power lost at 10 % more resistance, the common rule for replacement; figures from 5 to 18 % more
+are in use (source ``element-replacement-practice``)."""
+# More resistance than new at which elements are replaced: the common rule, and the figures in use.
+RULE_RISE, LEAST_RISE, MOST_RISE = 0.10, 0.05, 0.18  # source: element-replacement-practice
+VOLTS = "power-voltage"
+
+PointKind = Literal["log", "ohms", "amps and volts"]
+
+
+def power_down(resistance_rise: float) -> float:
+    """Return the share of power lost at a rise of resistance, both as shares: 0.10 gives 0.091.
+
+    At the same volts power goes with 1/R (``power-voltage``).
+    """
+    return 1.0 - 1.0 / (1.0 + resistance_rise)
+
+
+@dataclass(frozen=True, slots=True)
+class TrendPoint:
+    """Power on a day, as a share of what the kiln file says, or of the first reading.
+
+    `se` is its standard error, None where nobody knows it.
+    """
+
+    on: date
+    power: float
+    se: float | None
+    kind: PointKind
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the point as the JSON documents show it."""
+        return {
+            "date": self.on.isoformat(),
+            "power": self.power,
+            "se": self.se,
+            "kind": self.kind,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A kiln's power over time.
+
+    Attributes
+    ----------
+    points : tuple of TrendPoint
+        By date.
+    power_down : float or None
+        Share of power lost by the latest point; None without points.
+    sentences : tuple of str
+        What it means.
+    sources : tuple of str
+        Ids of the bibliography.
+    """
+
+    points: tuple[TrendPoint, ...]
+    power_down: float | None
+    sentences: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the trend as the JSON documents show it."""
+        return {
+            "points": [point.to_dict() for point in self.points],
+            "power_down": self.power_down,
+            "sentences": list(self.sentences),
+            "sources": list(self.sources),
+        }
+
+
+def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
+    """Return how a kiln's power has gone.
+
+    Parameters
+    ----------
+    kiln : KilnDescription
+        Its earlier fit and its element readings count, if they are dated.
+    fits : sequence of KilnFit
+        New ones; those without a date, or whose power the logs do not tell, are left out.
+    """
+    points = [*_of_fits(kiln, fits), *_of_readings(kiln.readings)]
+    points.sort(key=lambda point: point.on)
+    if not points:
+        return Trend((), None, ("No dated fit or element reading tells of the power yet.",), ())
+    said: list[str] = []
+    for kind in ("log", "ohms", "amps and volts"):
+        series = [point for point in points if point.kind == kind]
+        if series:
+            said.append(_sentence(series))
+    latest = points[-1]
+    down = 1.0 - latest.power
+    said.append(_judgement(down))
+    if latest.kind == "log":
+        said.append(
+            "A log cannot tell worn elements from a low supply, whose power goes with the square "
+            "of the volts, or from a dead bank: have amps and volts under load measured by a "
+            "competent person before anything is replaced."
+        )
+    return Trend(tuple(points), down, tuple(said), (REPLACEMENT, VOLTS))
+
+
+def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]:
+    found = {
+        fit.on: TrendPoint(fit.on, fit.power.value, fit.power.se, "log")
+        for fit in fits
+        if fit.on is not None and fit.power.identifiable
+    }
+    learnt = kiln.fitted
+    # The file keeps no standard error, but says where only ratios were known.
+    if learnt.learnt is not None and RATIOS_ONLY not in learnt.basis and learnt.power != 1.0:
+        found.setdefault(learnt.learnt, TrendPoint(learnt.learnt, learnt.power, None, "log"))
+    return list(found.values())
+
+
+def _of_readings(readings: Sequence[ElementReading]) -> list[TrendPoint]:
+    """Return all banks' conductance over that of their first readings, like kept with like.
+
+    Ohms are those of cold wire, amps and volts those of hot wire, up to 4 % more: not to be mixed.
+    """
+    points: list[TrendPoint] = []
+    kinds: tuple[PointKind, ...] = ("ohms", "amps and volts")
+    for kind in kinds:
+        mine = [r for r in readings if (r.ohms is not None) == (kind == "ohms")]
+        mine.sort(key=lambda reading: reading.on)
+        first: dict[str, float] = {}
+        for reading in mine:
+            first.setdefault(reading.bank, reading.resistance_ohm)
+        now = dict(first)
+        for day in dict.fromkeys(reading.on for reading in mine):
+            now.update({r.bank: r.resistance_ohm for r in mine if r.on == day})
+            new = sum(1.0 / ohm for ohm in first.values())
+            points.append(TrendPoint(day, sum(1.0 / ohm for ohm in now.values()) / new, None, kind))
+    return points
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * abs(share):.0f} %"
+
+
+def _sentence(series: Sequence[TrendPoint]) -> str:
+    first, last = series[0], series[-1]
+    down = 1.0 - last.power
+    if last.kind == "log":
+        error = "" if last.se is None else f" (± {100.0 * last.se:.0f} %)"
+        against = "what the kiln file says"
+        who = f"By the log of {last.on.isoformat()}"
+    else:
+        error, against = "", f"the first reading, of {first.on.isoformat()}"
+        who = f"By {last.kind} of {last.on.isoformat()}"
+        if len(series) == 1:
+            return f"{who}: the first reading, which later ones are held against."
+    if abs(down) < max(0.01, 2.0 * (last.se or 0.0)):
+        state = "power does not differ from"
+    elif down > 0:
+        state = f"power is down {_percent(down)}{error} against"
+    else:
+        state = f"power is up {_percent(down)}{error} against"
+    text = f"{who} {state} {against}"
+    if last.kind == "log" and len(series) > 1 and last.on > first.on:
+        change = first.power - last.power
+        verb = "lost" if change >= 0 else "gained"
+        text += f", {_percent(change)} of it {verb} since {first.on.isoformat()}"
+    return text + "."
+
+
+def _judgement(down: float) -> str:
+    rule, least, most = (power_down(rise) for rise in (RULE_RISE, LEAST_RISE, MOST_RISE))
+    if down < least:
+        where = "less than at any of these figures"
+    elif down < rule:
+        where = "within the spread, short of the common rule"
+    elif down <= most:
+        where = "beyond the common rule, within the spread"
+    else:
+        where = "beyond all of these figures"
+    return (
+        f"Replacement of elements is usually judged at {_percent(RULE_RISE)} more resistance than "
+        f"new, {100.0 * rule:.1f} % of the power; figures from {_percent(LEAST_RISE)} to "
+        f"{_percent(MOST_RISE)} are in use, {100.0 * least:.1f} to {100.0 * most:.1f} % of the "
+        f"power; {_percent(max(down, 0.0))} is {where} ({cite(REPLACEMENT).rstrip('.')})."
+    )

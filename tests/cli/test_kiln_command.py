@@ -1,0 +1,129 @@
+"""`firing kiln` and the plan options: files read, learnt from, and never spoilt."""
+
+import json
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from logmaker import BISQUE, GLAZE, Faults, Sampling, fire, sample, write_csv
+
+from firing.ready import ready_text
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def kiln(tmp_path: Path) -> Path:
+    path = tmp_path / "kiln.toml"
+    path.write_text("# my kiln\n" + ready_text("example-kiln"), encoding="utf-8")
+    return path
+
+
+def weak_log(folder: Path) -> tuple[Path, float]:
+    """A glaze firing with a fifth of the power gone, output logged, and what its meter counted."""
+    made = fire(GLAZE, faults=Faults(power_factor=0.8))
+    path = write_csv(sample(made, Sampling(interval_s=60.0, with_duty=True)), folder / "weak.csv")
+    return path, float(np.trapezoid(made.power_w, made.time_s)) / 3.6e6
+
+
+def test_show_names_a_source_for_every_figure(run: Run) -> None:
+    result = run("kiln", "show", "example-kiln", "--json")
+    document = json.loads(result.stdout)
+    assert document["kind"] == "kiln"
+    assert all(row["source"] for row in document["rows"])
+    assert run("kiln", "show", "example-kiln").returncode == 0
+
+
+def test_fit_learns_and_writes_only_what_it_is_asked_to(
+    run: Run, kiln: Path, tmp_path: Path
+) -> None:
+    before = kiln.read_text(encoding="utf-8")
+    log, kwh = weak_log(tmp_path)
+    looked = run("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--json")
+    # a fifth of the power gone is more than elements are replaced at
+    assert looked.returncode == 1, looked.stderr
+    document = json.loads(looked.stdout)
+    assert document["kind"] == "fit"
+    for name in ("power", "loss", "capacity"):
+        assert {"value", "se", "identifiable", "note"} <= set(document[name])
+    assert document["power"]["identifiable"]
+    assert document["power"]["value"] == pytest.approx(0.8, rel=0.1)  # other physics: plausibility
+    assert kiln.read_text(encoding="utf-8") == before
+    wrote = run("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--write")
+    assert wrote.returncode == 1
+    after = kiln.read_text(encoding="utf-8")
+    assert after.startswith("# my kiln\n")
+    assert "basis = " in after
+    kept = [line for line in before.splitlines() if line.startswith("#")]
+    assert all(line in after for line in kept)
+    assert run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml").returncode in (0, 1)
+
+
+def test_a_bisque_that_never_saturates_cannot_tell_the_power(run: Run, tmp_path: Path) -> None:
+    write_csv(sample(fire(BISQUE), Sampling(interval_s=60.0)), tmp_path / "log.csv")
+    result = run("kiln", "fit", "example-kiln", "log.csv", "--json")
+    assert result.returncode == 0
+    document = json.loads(result.stdout)
+    assert document["power"]["identifiable"] is False
+    assert document["cannot_tell"]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (("power_kw = 9.6", "power_kw = 0"), "power_kw"),
+        (("thickness_mm = 75", "thickness_mm = 0"), "thickness_mm"),
+        (("actual_volts = 240", "actual_volts = 24"), "actual_volts"),
+        (('"insulating brick 1260"', '"insulating brik 1260"'), "did you mean"),
+    ],
+)
+def test_faults_in_a_kiln_file_are_told_with_their_line(
+    run: Run, kiln: Path, change: tuple[str, str], words: str
+) -> None:
+    text = kiln.read_text(encoding="utf-8")
+    assert change[0] in text
+    kiln.write_text(text.replace(*change), encoding="utf-8")
+    result = run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml")
+    assert result.returncode == 2
+    assert result.stderr.startswith("firing: kiln.toml:")
+    assert words in result.stderr
+
+
+def test_negative_furniture_is_refused(run: Run, tmp_path: Path) -> None:
+    text = ready_text("example-load-thin-cups")
+    line = next(row for row in text.splitlines() if row.startswith("furniture_kg"))
+    (tmp_path / "load.toml").write_text(text.replace(line, "furniture_kg = -3"), encoding="utf-8")
+    result = run("forecast", "thin-ware-bisque", "--load", "load.toml")
+    assert result.returncode == 2
+    assert "furniture_kg" in result.stderr
+
+
+def test_a_kiln_that_stalls_exits_1_and_says_where(run: Run, kiln: Path) -> None:
+    text = kiln.read_text(encoding="utf-8").replace("power_kw = 9.6", "power_kw = 5.5")
+    kiln.write_text(text, encoding="utf-8")
+    result = run("forecast", "stoneware-glaze-1240", "--kiln", "kiln.toml")
+    assert result.returncode == 1
+    assert "stalls at" in " ".join(result.stdout.split())
+
+
+def test_cost_and_starts(run: Run) -> None:
+    result = run(
+        "forecast", "stoneware-glaze-1240", "--kiln", "example-kiln", "--tariff", "example-tariff",
+        "--start", "2026-11-27 20:00", "--awake", "07:00-22:00", "--json",
+    )  # fmt: skip
+    document = json.loads(result.stdout)
+    assert document["currency"] == "EUR"
+    # between all at the low price and all at the high one
+    assert 0.21 * document["energy_kwh"] <= document["cost"] <= 0.34 * document["energy_kwh"]
+    assert document["starts"]["cheapest"]["amount"] <= document["cost"] + 1e-9
+    assert document["starts"]["awake"]
+
+
+def test_a_log_too_short_to_fit_and_mismatched_meters_are_refused(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "short.csv").write_text("time_s,kiln\n0,20\n60,21\n120,22\n", encoding="utf-8")
+    for arguments in (("short.csv",), ("short.csv", "--kwh", "5", "--kwh", "6")):
+        result = run("kiln", "fit", "example-kiln", *arguments)
+        assert result.returncode == 2
+        assert result.stderr.count("\n") == 1
