@@ -1,5 +1,6 @@
 """One channel on an even time grid: what alignment and the account look at."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,7 +43,7 @@ class EvenTrace:
     def rate_error_c_per_h(self) -> float:
         """What scatter leaves in a slope (standard error of a line through even points) [°C/h]."""
         points = 2.0 * max(1, round(SLOPE_HALF_WINDOW_S / self.step_s)) + 1.0
-        per_step = self.noise_c * (12.0 / points**3) ** 0.5
+        per_step = self.noise_c * math.sqrt(12.0 / points**3)
         return per_step / self.step_s * SECONDS_PER_HOUR
 
     def index(self, moment_s: float) -> int:
