@@ -10,6 +10,7 @@ from firing.cli import outcome
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "kiln": ("firing.cli.kiln", "Show a kiln, or learn it from its own logs."),
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
     "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),
     "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),

@@ -7,7 +7,6 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 
-
 SCHEMAS = {
     "schedule": ("firing.scheduleschema", "ScheduleTable"),
     "kiln": ("firing.kiln.kilntables", "KilnTable"),
