@@ -10,6 +10,8 @@ from firing.cli import outcome
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
+    "ports": ("firing.cli.ports", "List the serial ports of this computer."),
     "kiln": ("firing.cli.kiln", "Show a kiln, or learn it from its own logs."),
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
     "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),

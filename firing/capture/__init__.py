@@ -1,0 +1,1 @@
+"""Live capture: readings from an instrument, and the file that survives anything."""

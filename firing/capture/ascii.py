@@ -1,0 +1,147 @@
+"""Lines of text that an instrument sends by itself, over a port or on standard input."""
+
+import os
+import select
+import sys
+import time
+from collections import deque
+
+from firing.capture.fields import LineParser
+from firing.capture.lines import LineBuffer
+from firing.capture.link import Link, PortSettings
+from firing.capture.reading import Reading
+from firing.capture.source import SourceEnded
+
+GARBLED_LINES = 20
+"""So many lines in a row that mean nothing are told of."""
+
+
+class LineReader:
+    """Makes readings of bytes, and notices when no line means anything."""
+
+    def __init__(self, parser: LineParser, hint: str) -> None:
+        self._parser = parser
+        self._hint = hint
+        self._ready: deque[Reading] = deque()
+        self._garbled = 0
+        self._remarks: list[str] = []
+        self._buffer = LineBuffer()
+
+    def begin(self, *, synchronise: bool) -> None:
+        """Forget the bytes of a line that was under way."""
+        self._buffer = LineBuffer(synchronise=synchronise)
+        self._garbled = 0
+
+    def feed(self, chunk: bytes) -> None:
+        """Take bytes in."""
+        for line in self._buffer.feed(chunk, time.monotonic()):
+            reading = self._parser.parse(line)
+            if reading is not None:
+                self._ready.append(reading)
+                self._garbled = 0
+                continue
+            self._garbled += 1
+            if self._garbled == GARBLED_LINES:
+                why = ", ".join(reason for reason, _ in self._parser.refused.most_common(2))
+                self._remarks.append(
+                    f"{GARBLED_LINES} lines in a row are no readings ({why}); {self._hint}"
+                )
+
+    def next(self) -> Reading | None:
+        """Return the oldest reading not given yet."""
+        return self._ready.popleft() if self._ready else None
+
+    def remarks(self) -> list[str]:
+        """Return what has not been told yet."""
+        told, self._remarks = self._remarks, []
+        return told
+
+
+class AsciiSource:
+    """An instrument that sends a line a reading.
+
+    Parameters
+    ----------
+    settings : PortSettings
+        The port.
+    parser : LineParser
+        What its lines mean.
+    """
+
+    def __init__(self, settings: PortSettings, parser: LineParser) -> None:
+        self.name = settings.port
+        self.channels = parser.channels
+        self._link = Link(settings)
+        baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
+        self._reader = LineReader(parser, f"check the fields{baud}")
+
+    def open(self) -> None:
+        """Open the port; the first line is dropped, as it may have begun before."""
+        self._link.open()
+        self._reader.begin(synchronise=True)
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading; see `firing.capture.source.Source`."""
+        found = self._reader.next()
+        if found is None:
+            chunk = self._link.read()
+            if chunk:
+                self._reader.feed(chunk)
+            found = self._reader.next()
+        return found
+
+    def close(self) -> None:
+        """Close the port."""
+        self._link.close()
+
+    def remarks(self) -> list[str]:
+        """Return what has not been told yet."""
+        return self._reader.remarks()
+
+
+class StandardInput:
+    """Lines on standard input, from their first byte to the end.
+
+    Parameters
+    ----------
+    parser : LineParser
+        What the lines mean.
+    descriptor : int, optional
+        What to read instead of standard input.
+    """
+
+    def __init__(self, parser: LineParser, descriptor: int | None = None) -> None:
+        self.name = "standard input"
+        self.channels = parser.channels
+        self._descriptor = descriptor
+        self._reader = LineReader(parser, "check the fields")
+        self._ended = False
+
+    def open(self) -> None:
+        """Begin with the first byte."""
+        self._reader.begin(synchronise=False)
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading; see `firing.capture.source.Source`."""
+        found = self._reader.next()
+        if found is not None:
+            return found
+        if self._ended:
+            raise SourceEnded("standard input ended")
+        source = sys.stdin.fileno() if self._descriptor is None else self._descriptor
+        # Windows selects on sockets only; there a read waits, and so does a request to stop.
+        if sys.platform != "win32" and not select.select([source], [], [], wait_s)[0]:
+            return None
+        chunk = os.read(source, 65536)
+        if not chunk:
+            self._ended = True
+            chunk = b"\n"  # a last line without its end is whole: nothing can follow it
+        self._reader.feed(chunk)
+        return self._reader.next()
+
+    def close(self) -> None:
+        """Leave standard input alone."""
+
+    def remarks(self) -> list[str]:
+        """Return what has not been told yet."""
+        return self._reader.remarks()

@@ -1,0 +1,81 @@
+"""A source that is opened again whenever it is lost, for ever."""
+
+from firing.capture.reading import Reading
+from firing.capture.source import Source, SourceLost
+from firing.capture.stamps import monotonic_s
+
+FIRST_PAUSE_S = 0.05
+LONGEST_PAUSE_S = 2.0
+"""The pause before trying again, doubled every time from the first to the longest [s]."""
+
+
+class Connection:
+    """Reads a source and gets it back when it is lost.
+
+    Parameters
+    ----------
+    source : Source
+        What to read.
+
+    Attributes
+    ----------
+    lost_because : str or None
+        Why it cannot be read now; None while it can.
+    """
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self.lost_because: str | None = None
+        self._pause_s = FIRST_PAUSE_S
+        self._again_s = 0.0
+
+    def open(self) -> None:
+        """Open it for the first time.
+
+        Raises
+        ------
+        SourceLost
+            If it cannot be: a wrong name is likelier than a passing trouble.
+        """
+        self.source.open()
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading, or None if there is none within about `wait_s` seconds.
+
+        Raises
+        ------
+        SourceEnded
+            If there will be no more.
+        """
+        if self.lost_because is not None and not self._reopened(wait_s):
+            return None
+        try:
+            return self.source.read(wait_s)
+        except SourceLost as fault:
+            self.source.close()
+            self.lost_because = str(fault)
+            self._pause_s = FIRST_PAUSE_S
+            self._again_s = monotonic_s() + self._pause_s
+            return None
+
+    def _reopened(self, wait_s: float) -> bool:
+        import time
+
+        left_s = self._again_s - monotonic_s()
+        if left_s > 0.0:
+            time.sleep(min(left_s, wait_s))
+            if left_s > wait_s:
+                return False
+        try:
+            self.source.open()
+        except SourceLost:
+            self.source.close()
+            self._pause_s = min(2.0 * self._pause_s, LONGEST_PAUSE_S)
+            self._again_s = monotonic_s() + self._pause_s
+            return False
+        self.lost_because = None
+        return True
+
+    def close(self) -> None:
+        """Close the source."""
+        self.source.close()

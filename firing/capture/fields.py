@@ -1,0 +1,165 @@
+"""A line of text, field by field, as the user's list of fields says.
+
+Strict on purpose: a line that is not exactly what the list says is refused whole and counted, as
+the damaged halves of two lines may look like one with other numbers.
+"""
+
+import math
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firing.capture.celsius import JUNCTION_FIELD, Converter, SourceUnit, plain_converter
+from firing.capture.reading import Reading, Status
+from firing.errors import FiringError
+
+UNUSED_FIELD = "-"
+OVERLOAD_SIZE = 9.9e36
+"""SCPI instruments answer ±9.9E37 for an overload and 9.91E37 for no number (SCPI-1999, 7.2.1.4
+and 7.2.1.5, cited from memory); no temperature comes near."""
+
+_NUMBER = rb"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
+_CELL = re.compile(
+    rb"\s*(?:[A-Za-z][\w .#/()-]{0,30}?\s*[:=]\s*)?(%s)\s*"
+    rb"(?:(?:\xc2\xb0|\xb0|deg\.?\s?)?\s*([CFcf])|(mV))?\s*" % _NUMBER
+)
+_LABEL = re.compile(rb"\s*[A-Za-z][\w .#/()-]{0,30}?\s*[:=]\s*")
+_NO_READING = {
+    **dict.fromkeys((b"", b"-", b"--", b"---", b"----", b"n/a", b"na", b"null"), Status.MISSING),
+    **dict.fromkeys((b"none", b"nan", b"err", b"error", b"fault"), Status.MISSING),
+    **dict.fromkeys((b"open", b"oc", b"open circuit", b"opn"), Status.OPEN),
+    **dict.fromkeys((b"ol", b"ovl", b"ovld", b"over", b"inf", b"+inf", b"-inf"), Status.OVERLOAD),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FieldLayout:
+    """How a line is laid out.
+
+    Attributes
+    ----------
+    fields : tuple of str
+        A channel's name, ``-`` for a field that is not used, or ``junction`` for the reference
+        junction's temperature in °C, in the order of the line.
+    delimiter : str
+        One character between fields; a space stands for any run of blanks.
+    decimal : {".", ","}
+        The decimal mark.
+    unit : {"C", "F", "mV"}
+        Unit of every channel.
+    """
+
+    fields: tuple[str, ...]
+    delimiter: str = ","
+    decimal: str = "."
+    unit: SourceUnit = "C"
+
+    def __post_init__(self) -> None:
+        names = self.channels
+        if not names:
+            raise FiringError(
+                'fields names no temperature; write the names in the order of a line, like "kiln"'
+            )
+        double = sorted(name for name, count in Counter(names).items() if count > 1)
+        if double:
+            raise FiringError(f'fields names "{double[0]}" twice; give every channel its own name')
+        if self.fields.count(JUNCTION_FIELD) > 1:
+            raise FiringError('fields names "junction" twice; an instrument has one')
+        if self.decimal == self.delimiter:
+            raise FiringError("the decimal mark and the delimiter are the same character")
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the channels."""
+        return tuple(name for name in self.fields if name not in (UNUSED_FIELD, JUNCTION_FIELD))
+
+
+class LineParser:
+    """Reads lines of one layout.
+
+    Parameters
+    ----------
+    layout : FieldLayout
+        How a line is laid out.
+    converter : Converter, optional
+        What makes °C of a number; by the layout's unit unless given, which millivolts need.
+
+    Attributes
+    ----------
+    refused : Counter
+        How many lines were refused, by reason.
+    """
+
+    def __init__(self, layout: FieldLayout, converter: Converter | None = None) -> None:
+        self.layout = layout
+        self.channels = layout.channels
+        self.refused: Counter[str] = Counter()
+        self._convert = converter or plain_converter(layout.unit)
+        self._is_celsius = converter is None and layout.unit == "C"
+        self._mark = None if layout.delimiter == " " else layout.delimiter.encode()
+        self._count = len(layout.fields)
+        self._places = [i for i, name in enumerate(layout.fields) if name in self.channels]
+        self._junction = (
+            layout.fields.index(JUNCTION_FIELD) if JUNCTION_FIELD in layout.fields else None
+        )
+        self._comma = layout.decimal == ","
+        self._clean = [Status.OK] * len(self._places)
+
+    def parse(self, line: bytes) -> Reading | None:
+        """Return the reading a line means; None, counted in `refused`, if it means none.
+
+        Parameters
+        ----------
+        line : bytes
+            One whole line without its end.
+        """
+        if self._comma:
+            line = line.replace(b",", b".")
+        cells = line.split(self._mark)
+        if len(cells) != self._count:
+            return self._refused("another number of fields")
+        values = []
+        try:
+            for place in self._places:
+                values.append(float(cells[place]))
+        except ValueError:
+            return self._slowly(cells)
+        if not self._is_celsius or b"_" in line or not -9.9e36 < sum(values) < 9.9e36:
+            return self._slowly(cells)
+        return Reading(values, self._clean.copy())
+
+    def _slowly(self, cells: Sequence[bytes]) -> Reading | None:
+        junction_c: float | None = None
+        if self._junction is not None:
+            found = _CELL.fullmatch(cells[self._junction])
+            junction_c = math.nan if found is None else float(found[1])
+        values: list[float] = []
+        statuses: list[Status] = []
+        for place in self._places:
+            cell = cells[place]
+            match = _CELL.fullmatch(cell)
+            if match is None:
+                word = _LABEL.sub(b"", cell, count=1).strip().lower()
+                status = _NO_READING.get(word)
+                if status is None:
+                    return self._refused("a field that is no number")
+                values.append(math.nan)
+                statuses.append(status)
+                continue
+            stated = (match[2] or match[3] or b"").decode().upper()
+            if stated and stated != self.layout.unit.upper():
+                return self._refused(f"a unit other than {self.layout.unit}")
+            number = float(match[1])
+            if abs(number) >= OVERLOAD_SIZE:
+                values.append(math.nan)
+                statuses.append(Status.OVERLOAD)
+                continue
+            value_c, status = self._convert(number, junction_c)
+            values.append(value_c)
+            statuses.append(status)
+        return Reading(values, statuses)
+
+    def _refused(self, reason: str) -> Reading | None:
+        self.refused[reason] += 1
+        return None

@@ -1,0 +1,162 @@
+"""A serial port, or what pyserial opens like one, with its four kinds of failure made one.
+
+When a device is unplugged pyserial raises, depending on what was under way, `SerialException`, a
+plain `OSError`, `termios.error` or `TypeError`.  All of them mean the same here: `SourceLost`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from firing.capture.source import LINE_WAIT_S, SourceLost
+
+Parity = Literal["none", "even", "odd"]
+WRITE_TIMEOUT_S = 1.0
+_CHUNK = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class PortSettings:
+    """How a port is opened.
+
+    Attributes
+    ----------
+    port : str
+        A device, or a URL of pyserial such as ``socket://host:port``.
+    baud, parity, stop_bits
+        Line settings; without meaning over a socket.
+    """
+
+    port: str
+    baud: int = 9600
+    parity: Parity = "none"
+    stop_bits: int = 1
+
+
+def lost_kinds() -> tuple[type[BaseException], ...]:
+    """Return every exception a port may raise when its device is gone."""
+    kinds: list[type[BaseException]] = [OSError, TypeError]  # SerialException is an OSError
+    with contextlib.suppress(ImportError):
+        import termios
+
+        kinds.append(termios.error)
+    return tuple(kinds)
+
+
+class Link:
+    """One port.  Every opening makes a new object below, as a lost one does not recover.
+
+    Opening a port toggles DTR, which resets many boards: what they print then is not a reading.
+    """
+
+    def __init__(self, settings: PortSettings) -> None:
+        self.settings = settings
+        self.port: Any = None
+        self.lost_kinds = lost_kinds()
+        self._opening_kinds: tuple[type[BaseException], ...] = (*self.lost_kinds, ValueError)
+
+    def open(self, *, wait_s: float = LINE_WAIT_S) -> None:
+        """Open the port for this process alone.
+
+        Parameters
+        ----------
+        wait_s : float
+            How long a read waits for the first byte [s].
+
+        Raises
+        ------
+        SourceLost
+            If it cannot be opened.
+        """
+        import serial
+
+        self.close()
+        wanted = self.settings
+        try:
+            self.port = serial.serial_for_url(
+                wanted.port,
+                baudrate=wanted.baud,
+                parity=wanted.parity[0].upper(),
+                stopbits=wanted.stop_bits,
+                timeout=wait_s,
+                write_timeout=WRITE_TIMEOUT_S,
+                exclusive=True,
+            )
+        except self._opening_kinds as fault:
+            raise SourceLost(self._opening_fault(fault)) from None
+
+    def _opening_fault(self, fault: BaseException) -> str:
+        port, text = self.settings.port, str(fault)
+        if "lock port" in text:
+            return f"{port} is in use by another program; end that one first"
+        if "No such file" in text or "FileNotFoundError" in text:
+            return f"{port}: there is no such port; 'firing ports' lists those there are"
+        if "Permission denied" in text or "PermissionError" in text:
+            return (
+                f"{port} may not be opened by this user; on Linux join the group that owns it "
+                "(often dialout)"
+            )
+        if "refused" in text:
+            return f"{port}: nothing answers there; check host and port"
+        return f"{port} cannot be opened: {_plainly(fault)}"
+
+    def read(self) -> bytes:
+        """Return the bytes there are, waiting for the first; empty after the waiting time.
+
+        Raises
+        ------
+        SourceLost
+            If the device is gone.
+        """
+        self._require_open()
+        try:
+            data: bytes = self.port.read(1)
+            while data and len(data) < _CHUNK and (more := self.port.in_waiting):
+                data += self.port.read(min(more, _CHUNK))
+        except self.lost_kinds as fault:
+            raise self.lost(fault) from None
+        return data
+
+    def ask(self, query: bytes) -> None:
+        """Clear what arrived too late for the query before, and send a query.
+
+        Raises
+        ------
+        SourceLost
+            If the device is gone.
+        """
+        self._require_open()
+        try:
+            self.port.reset_input_buffer()
+            self.port.write(query)
+        except self.lost_kinds as fault:
+            raise self.lost(fault) from None
+
+    def _require_open(self) -> None:
+        if self.port is None:
+            raise SourceLost(f"{self.settings.port} is not open")
+
+    def lost(self, fault: BaseException) -> SourceLost:
+        """Return the sentence for a failure of the open port."""
+        return SourceLost(f"{self.settings.port} is gone: {_plainly(fault)}")
+
+    def close(self) -> None:
+        """Close the port, whatever state it is in."""
+        if self.port is not None:
+            with contextlib.suppress(*self.lost_kinds):
+                self.port.close()
+        self.port = None
+
+
+def _plainly(fault: BaseException) -> str:
+    """Return an exception's text without its own class and numbers in front."""
+    if isinstance(fault, OSError) and fault.strerror:
+        text = fault.strerror
+    elif isinstance(fault, TypeError):
+        text = "it was closed"
+    else:
+        text = str(fault) or type(fault).__name__
+    text = " ".join(text.split())
+    return text[:120].rstrip(".")

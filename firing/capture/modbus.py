@@ -1,0 +1,171 @@
+"""Instruments on Modbus RTU, read by a user's register map.  Functions 3 and 4 only: reads.
+
+A Modbus RTU answer carries no number of its question.  An answer that comes too late would pass for
+that of the next question, one register off and without an error; so after a missed answer the line
+is listened to until it is quiet, and the buffers are cleared before every question.
+"""
+
+import time
+from collections.abc import Sequence
+from typing import Any
+
+from firing.capture.celsius import Converter
+from firing.capture.link import Link, PortSettings
+from firing.capture.polling import Pace
+from firing.capture.reading import Reading, Status, absent
+from firing.capture.registers import RegisterChannel
+from firing.capture.source import SourceLost
+from firing.errors import FiringError
+
+ANSWER_WAIT_S = 0.5
+SILENT_ASKS = 5
+READ_FUNCTIONS = (3, 4)
+
+
+class ModbusSource:
+    """An instrument on a Modbus line.
+
+    Parameters
+    ----------
+    settings : PortSettings
+        The port.
+    unit : int
+        The instrument's address on the line, 1 to 247.
+    registers : sequence of RegisterChannel
+        Where its temperatures stand.
+    converter : Converter
+        What makes °C of a scaled number.
+    interval_s : float
+        Seconds from one round of questions to the next.
+    answer_wait_s : float
+        How long an answer may take [s].
+
+    Raises
+    ------
+    FiringError
+        If the package minimalmodbus is not there, or a register names a function that is no read.
+    """
+
+    def __init__(
+        self,
+        settings: PortSettings,
+        unit: int,
+        registers: Sequence[RegisterChannel],
+        converter: Converter,
+        interval_s: float,
+        answer_wait_s: float = ANSWER_WAIT_S,
+    ) -> None:
+        try:
+            import minimalmodbus
+        except ImportError:
+            raise FiringError(
+                "Modbus needs the package minimalmodbus, which is not installed; install it by "
+                "pip install 'firing[modbus]'"
+            ) from None
+        if "://" in settings.port:
+            raise FiringError(f"{settings.port}: Modbus RTU needs a serial port, not an address")
+        for channel in registers:
+            if channel.function not in READ_FUNCTIONS:
+                raise FiringError(
+                    f"{channel.name}: Modbus function {channel.function} is never sent; write 3 "
+                    "(holding registers) or 4 (input registers)"
+                )
+        self.name = f"{settings.port}, unit {unit}"
+        self.channels = tuple(channel.name for channel in registers)
+        self._package: Any = minimalmodbus
+        self._link = Link(settings)
+        self._unit = unit
+        self._registers = tuple(registers)
+        self._converter = converter
+        self._interval_s = interval_s
+        self._answer_wait_s = answer_wait_s
+        self._pace = Pace(interval_s)
+        self._instrument: Any = None
+        self._silent = 0
+        self._late = False
+        self._remarks: list[str] = []
+        self._told: set[str] = set()
+
+    def open(self) -> None:
+        """Open the port; whether the instrument answers shows with the first question."""
+        self._link.open(wait_s=self._answer_wait_s)
+        self._instrument = self._package.Instrument(self._link.port, self._unit)
+        self._instrument.clear_buffers_before_each_transaction = True
+        self._pace = Pace(self._interval_s)
+        self._late = False
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Ask when it is time; see `firing.capture.source.Source`."""
+        if not self._pace.due(wait_s):
+            return None
+        reading = Reading([], [])
+        for channel in self._registers:
+            if self._late:
+                self._drain()
+            value = self._ask(channel)
+            if value is None:
+                # The rest of the round would wait as long for the same silence.
+                missing = absent(len(self._registers) - len(reading.values_c))
+                reading.values_c += missing.values_c
+                reading.statuses += missing.statuses
+                self._count_silence()
+                return reading
+            known = value == value
+            value_c, status = self._converter(value, None) if known else (value, Status.MISSING)
+            reading.values_c.append(value_c)
+            reading.statuses.append(status)
+        self._silent = 0
+        return reading
+
+    def _ask(self, channel: RegisterChannel) -> float | None:
+        """Return what a channel's registers hold, NaN for no reading; None without an answer."""
+        package = self._package
+        try:
+            registers = self._instrument.read_registers(
+                channel.address, channel.width, functioncode=channel.function
+            )
+        except package.SlaveReportedException as fault:
+            self._tell_once(
+                f"{self.name} refuses register {channel.address} ({channel.name}): {fault}; "
+                "check the register map"
+            )
+            return float("nan")
+        except (package.NoResponseError, package.InvalidResponseError, ValueError):
+            self._late = True
+            return None
+        except SourceLost:
+            raise
+        except self._link.lost_kinds as fault:
+            raise self._link.lost(fault) from None
+        return channel.value(registers)
+
+    def _count_silence(self) -> None:
+        self._silent += 1
+        if self._silent == SILENT_ASKS:
+            self._remarks.append(
+                f"{self.name} has not answered {SILENT_ASKS} times; check the cable, the unit "
+                f"number and the line settings ({self._link.settings.baud} baud, parity "
+                f"{self._link.settings.parity})"
+            )
+
+    def _drain(self) -> None:
+        """Listen until the line is quiet, `_answer_wait_s` at the least."""
+        until_s = time.monotonic() + 4.0 * self._answer_wait_s
+        while time.monotonic() < until_s and self._link.read():
+            pass
+        self._late = False
+
+    def _tell_once(self, remark: str) -> None:
+        if remark not in self._told:
+            self._told.add(remark)
+            self._remarks.append(remark)
+
+    def close(self) -> None:
+        """Close the port."""
+        self._instrument = None
+        self._link.close()
+
+    def remarks(self) -> list[str]:
+        """Return what has not been told yet."""
+        told, self._remarks = self._remarks, []
+        return told

@@ -1,0 +1,48 @@
+"""One reading of an instrument: a temperature a channel, and what is held against it."""
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """What is held against a channel's reading; a reading is marked, never dropped."""
+
+    OK = ""
+    MISSING = "no reading"
+    OPEN = "open circuit"
+    OVERLOAD = "overload"
+    OUT_OF_SPAN = "out of span"
+    REVERSED = "leads reversed?"
+    NO_JUNCTION = "no junction temperature"
+    TOO_COLD = "too cold for its type"
+    STEP = "step"
+    STUCK = "stuck"
+
+
+@dataclass(slots=True)
+class Reading:
+    """What an instrument gave at one moment.
+
+    Attributes
+    ----------
+    values_c : list of float
+        Temperature of each channel [°C]; NaN where there is no number.
+    statuses : list of Status
+        What is held against each.
+    at_s : float, optional
+        When, on a clock of the source's own [s]; None: when it arrived.
+    """
+
+    values_c: list[float]
+    statuses: list[Status]
+    at_s: float | None = None
+
+    def usable_c(self, channel: int) -> float:
+        """Return a channel's temperature [°C] if nothing is held against it, else NaN."""
+        return self.values_c[channel] if self.statuses[channel] is Status.OK else math.nan
+
+
+def absent(channels: int, status: Status = Status.MISSING) -> Reading:
+    """Return a reading without a number in any channel."""
+    return Reading([math.nan] * channels, [status] * channels)

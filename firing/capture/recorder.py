@@ -1,0 +1,270 @@
+"""The recording: append-only, a line a reading, whole again after any crash.
+
+Every line goes to the system in one write as soon as it is known, so a killed process loses none;
+every 10 s the system is made to put them on the disk, so a power cut loses at most what came after.
+"""
+
+import contextlib
+import os
+from collections import deque
+from collections.abc import Sequence
+from pathlib import Path
+
+from firing.capture.lock import lock_file
+from firing.capture.reading import Reading
+from firing.capture.recording import (
+    Recorded,
+    gap_row,
+    header,
+    parse_header,
+    parse_rows,
+    row,
+    whole_length,
+)
+from firing.capture.stamps import TimeBase, monotonic_s
+from firing.errors import FiringError
+from firing.units import format_duration
+
+SYNC_EVERY_S = 10.0
+RETRY_EVERY_S = 10.0
+MOST_PENDING = 20_000
+"""Lines kept in memory while the disk takes none: five hours at one a second."""
+LARGEST_BYTES = 500_000_000
+
+
+class Recorder:
+    """The open file of one recording.
+
+    Parameters
+    ----------
+    path : Path
+        The file; a recording that is there is continued.
+    channels : sequence of str
+        Names of the channels.
+    base : TimeBase, optional
+        The clock of a new recording; one that begins now unless given.
+
+    Attributes
+    ----------
+    base : TimeBase
+        The recording's clock, from its first line on.
+    earlier : Recorded or None
+        What the file held already.
+    rows : int
+        Lines of readings written, or kept to be written.
+    trouble : str or None
+        Why lines are not being written now; None if they are.
+
+    Raises
+    ------
+    FiringError
+        If another process writes the file, or it is there and no recording of these channels.
+    OSError
+        If the file cannot be opened or made.
+    """
+
+    def __init__(self, path: Path, channels: Sequence[str], base: TimeBase | None = None) -> None:
+        self.path = path
+        self.channels = tuple(channels)
+        self.rows = 0
+        self.lost = 0
+        self.trouble: str | None = None
+        self._remarks: list[str] = []
+        self._pending: deque[bytes] = deque()
+        self._retry_s = 0.0
+        self._synced_s = monotonic_s()
+        self._dirty = False
+        self._last_s = -1.0
+        flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+        self._file = os.open(path, flags, 0o644)
+        try:
+            if not lock_file(self._file):
+                raise FiringError(
+                    f"{path} is being written by another 'firing watch'; end that one, or choose "
+                    "another file"
+                )
+            self.earlier = self._take_over()
+            self.base = self._begin(base)
+        except BaseException:
+            os.close(self._file)
+            raise
+
+    def _take_over(self) -> Recorded | None:
+        """Cut a torn end off, leave the file at its end, and return what it holds."""
+        size = os.fstat(self._file).st_size
+        if size > LARGEST_BYTES:
+            raise FiringError(
+                f"{self.path} is larger than {LARGEST_BYTES // 1_000_000} MB; choose another file"
+            )
+        data = _read_all(self._file, size)
+        length = whole_length(data)
+        text = data[:length].decode("utf-8", "replace")
+        first, _, rest = text.partition("\n")
+        named = parse_header(first) if first else None
+        if length == 0:
+            if data.strip(b"\0") and not header(self.channels).encode().startswith(
+                data.partition(b"\0")[0]
+            ):
+                raise self._foreign()
+        elif named is None:
+            raise self._foreign()
+        elif named != self.channels:
+            raise FiringError(
+                f"{self.path} is a recording of {', '.join(named)}, not of "
+                f"{', '.join(self.channels)}; choose another file, or name the fields as there"
+            )
+        if length < size:
+            os.ftruncate(self._file, length)
+            if length:
+                self._remarks.append(
+                    f"{self.path}: the last line was torn ({size - length} bytes) and is cut off"
+                )
+        self._length = length
+        os.lseek(self._file, length, os.SEEK_SET)
+        return parse_rows(rest, self.channels) if named is not None else None
+
+    def _foreign(self) -> FiringError:
+        return FiringError(
+            f"{self.path} exists already and is no recording of this tool; nothing is written to "
+            "it, so choose another file"
+        )
+
+    def _begin(self, base: TimeBase | None) -> TimeBase:
+        if self._length == 0:
+            self._put(header(self.channels))
+        if self.earlier is None or not self.earlier.epoch_s:
+            return TimeBase() if base is None else base
+        first_s, last_s = self.earlier.epoch_s[0], max(self.earlier.epoch_s)
+        base = TimeBase(first_s)
+        self._last_s = last_s - first_s
+        pause_s = base.now_s() - self._last_s
+        if pause_s > 0.0:
+            reason = f"{format_duration(pause_s)} without recording"
+        else:
+            # The wall clock is behind the file; its order counts more than a clock nobody set.
+            base = TimeBase(first_s, last_s + 1.0)
+            reason = "recording stopped; for how long is not known as the clock was set back"
+            self._remarks.append(
+                f"{self.path}: this computer's clock is behind the last line; time goes on from "
+                "there"
+            )
+        self._gap_at(base, base.now_s(), f"{reason}; recording was started again")
+        return base
+
+    def write(self, time_s: float, reading: Reading) -> None:
+        """Write the line of a reading.
+
+        Parameters
+        ----------
+        time_s : float
+            When, on the recording's clock [s]; moved on where it does not come after the last.
+        reading : Reading
+            What was read.
+        """
+        self._last_s = max(time_s, self._last_s + 0.001)
+        self.rows += 1
+        self._put(row(self.base.stamp(self._last_s), reading, self.channels))
+
+    def gap(self, time_s: float, reason: str) -> None:
+        """Write a line that says why there are no readings from here on."""
+        self._gap_at(self.base, time_s, reason)
+
+    def _gap_at(self, base: TimeBase, time_s: float, reason: str) -> None:
+        self._last_s = max(time_s, self._last_s + 0.001)
+        self._put(gap_row(base.stamp(self._last_s), reason, len(self.channels)))
+
+    def _put(self, line: str) -> None:
+        data = f"{line}\n".encode()
+        if self._pending or self.trouble is not None:
+            self._keep(data)
+            return
+        if not self._written(data):
+            self._keep(data)
+
+    def _keep(self, data: bytes) -> None:
+        if len(self._pending) >= MOST_PENDING:
+            self._pending.popleft()
+            self.lost += 1
+        self._pending.append(data)
+
+    def _written(self, data: bytes) -> bool:
+        """Write a line whole or not at all; tell whether it was written."""
+        try:
+            done = os.write(self._file, data)
+            if done < len(data):
+                done += os.write(self._file, data[done:])  # the second one says what is wrong
+        except OSError as fault:
+            # A torn line in the middle of the file would be there for good.
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._file, self._length)
+                os.lseek(self._file, self._length, os.SEEK_SET)
+            self._in_trouble(fault)
+            return False
+        self._length += done
+        self._dirty = True
+        return True
+
+    def _in_trouble(self, fault: OSError) -> None:
+        self._retry_s = monotonic_s() + RETRY_EVERY_S
+        reason = fault.strerror or str(fault)
+        if self.trouble is None:
+            self._remarks.append(
+                f"{self.path} takes no more lines: {reason}; watching goes on, lines are kept in "
+                f"memory and tried again every {RETRY_EVERY_S:.0f} s; make room, or end this and "
+                "choose another file"
+            )
+        self.trouble = reason
+
+    def tick(self) -> None:
+        """Do what is due: put lines on the disk, and try again those that could not be written."""
+        now_s = monotonic_s()
+        if self.trouble is not None and now_s >= self._retry_s:
+            self.retry()
+        if self._dirty and now_s - self._synced_s >= SYNC_EVERY_S:
+            self._sync()
+
+    def retry(self) -> None:
+        """Try again to write what could not be written."""
+        while self._pending:
+            if not self._written(self._pending[0]):
+                return
+            self._pending.popleft()
+        if self.trouble is not None:
+            dropped = f", {self.lost} lines are lost" if self.lost else ", no line is lost"
+            self._remarks.append(f"{self.path} takes lines again{dropped}")
+        self.trouble = None
+
+    def _sync(self) -> None:
+        self._synced_s = monotonic_s()
+        # What is no file on a disk (a pipe, a device) cannot be synced and need not be.
+        with contextlib.suppress(OSError):
+            os.fsync(self._file)
+        self._dirty = False
+
+    @property
+    def failed(self) -> bool:
+        """Whether lines are missing from the file."""
+        return bool(self._pending) or self.lost > 0
+
+    def remarks(self) -> list[str]:
+        """Return what a person should know and has not been told yet, a sentence each."""
+        told, self._remarks = self._remarks, []
+        return told
+
+    def close(self) -> None:
+        """Write what is left, put it on the disk, and let the file go."""
+        if self._pending:
+            self.retry()
+        self._sync()
+        with contextlib.suppress(OSError):
+            os.close(self._file)
+
+
+def _read_all(descriptor: int, size: int) -> bytes:
+    """Return the `size` bytes of a file from its beginning."""
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    parts: list[bytes] = []
+    while size > 0 and (part := os.read(descriptor, min(size, 1 << 20))):
+        parts.append(part)
+        size -= len(part)
+    return b"".join(parts)

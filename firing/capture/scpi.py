@@ -1,0 +1,134 @@
+"""Instruments that answer SCPI queries.  Nothing but the queries below is ever sent.
+
+SCPI has many commands that change an instrument (``*RST`` among them); the bytes that can leave
+here are a fixed list of questions.
+"""
+
+import time
+from typing import Literal, get_args
+
+from firing.capture.fields import LineParser
+from firing.capture.lines import LineBuffer
+from firing.capture.link import Link, PortSettings
+from firing.capture.polling import Pace
+from firing.capture.reading import Reading, absent
+from firing.errors import FiringError
+from firing.tomlfile import clean
+
+Query = Literal["READ?", "MEAS:TEMP?"]
+QUERIES: tuple[Query, ...] = get_args(Query)
+_SENT = {"*IDN?": b"*IDN?\n", "READ?": b"READ?\n", "MEAS:TEMP?": b"MEAS:TEMP?\n"}
+
+ANSWER_WAIT_S = 2.0
+"""A scanning instrument takes about that long for its channels [s]."""
+SILENT_ASKS = 5
+"""So many questions in a row without an answer are told of."""
+
+
+class ScpiSource:
+    """An instrument that is asked for its readings.
+
+    Parameters
+    ----------
+    settings : PortSettings
+        The port.
+    parser : LineParser
+        What an answer means: numbers with commas between.
+    query : str
+        One of `QUERIES`.
+    interval_s : float
+        Seconds from one question to the next.
+    answer_wait_s : float
+        How long an answer may take [s].
+
+    Raises
+    ------
+    FiringError
+        If the query is not one of those.
+    """
+
+    def __init__(
+        self,
+        settings: PortSettings,
+        parser: LineParser,
+        query: str,
+        interval_s: float,
+        answer_wait_s: float = ANSWER_WAIT_S,
+    ) -> None:
+        if query not in QUERIES:
+            raise FiringError(f'"{query}" is never sent; write one of {", ".join(QUERIES)}')
+        self.name = settings.port
+        self.channels = parser.channels
+        self._link = Link(settings)
+        self._parser = parser
+        self._query = query
+        self._interval_s = interval_s
+        self._answer_wait_s = answer_wait_s
+        self._pace = Pace(interval_s)
+        self._silent = 0
+        self._late = False
+        self._remarks: list[str] = []
+        self._identity = ""
+
+    def open(self) -> None:
+        """Open the port and ask who is there; silence is not held against it."""
+        self._link.open(wait_s=0.1)
+        identity = self._answer("*IDN?")
+        if identity is not None:
+            name = clean(identity.decode("ascii", "replace").strip())[:80]
+            if name != self._identity:
+                self._identity = name
+                self._remarks.append(f"{self.name} says it is {name}")
+        self._pace = Pace(self._interval_s)
+
+    def _answer(self, query: str) -> bytes | None:
+        if self._late:
+            self._drain()
+        self._link.ask(_SENT[query])
+        buffer = LineBuffer(synchronise=False)
+        until_s = time.monotonic() + self._answer_wait_s
+        while time.monotonic() < until_s:
+            lines = buffer.feed(self._link.read(), time.monotonic())
+            if lines:
+                return lines[0]
+        self._late = True
+        return None
+
+    def _drain(self) -> None:
+        """Wait until what is late has come in, so that it does not pass for the next answer."""
+        until_s = time.monotonic() + self._answer_wait_s
+        while time.monotonic() < until_s and self._link.read():
+            pass
+        self._late = False
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Ask when it is time; see `firing.capture.source.Source`."""
+        if not self._pace.due(wait_s):
+            return None
+        answer = self._answer(self._query)
+        if answer is None:
+            self._silent += 1
+            if self._silent == SILENT_ASKS:
+                self._remarks.append(
+                    f"{self.name} has not answered {self._query} {SILENT_ASKS} times; check the "
+                    f"cable and the baud rate ({self._link.settings.baud})"
+                )
+            return absent(len(self.channels))
+        self._silent = 0
+        reading = self._parser.parse(answer)
+        if reading is None and sum(self._parser.refused.values()) == SILENT_ASKS:
+            shown = clean(answer.decode("ascii", "replace"))[:40]
+            self._remarks.append(
+                f'{self.name} answers "{shown}", which is not {len(self.channels)} number(s); '
+                "check the fields"
+            )
+        return absent(len(self.channels)) if reading is None else reading
+
+    def close(self) -> None:
+        """Close the port."""
+        self._link.close()
+
+    def remarks(self) -> list[str]:
+        """Return what has not been told yet."""
+        told, self._remarks = self._remarks, []
+        return told

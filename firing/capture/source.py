@@ -1,0 +1,58 @@
+"""What every source of readings is: something to open, read with patience, and close."""
+
+from typing import Protocol
+
+from firing.capture.reading import Reading
+from firing.errors import FiringError
+
+LINE_WAIT_S = 0.25
+"""How long a read may wait for bytes: a request to stop is heeded within that time."""
+
+
+class SourceLost(FiringError):
+    """The instrument cannot be reached, now or any more; it may come back."""
+
+
+class SourceEnded(FiringError):
+    """A source that has an end (a replayed log, standard input) came to it."""
+
+
+class Source(Protocol):
+    """One instrument, or what stands for one.  It is only ever read from.
+
+    Attributes
+    ----------
+    name : str
+        What messages call it.
+    channels : tuple of str
+        One name a temperature.
+    """
+
+    name: str
+    channels: tuple[str, ...]
+
+    def open(self) -> None:
+        """Open it anew, with nothing kept from before.
+
+        Raises
+        ------
+        SourceLost
+            If it cannot be reached now.
+        """
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading, or None if there is none within about `wait_s` seconds.
+
+        Raises
+        ------
+        SourceLost
+            If it is gone.
+        SourceEnded
+            If there will be no more.
+        """
+
+    def close(self) -> None:
+        """Close it, whatever state it is in; never fails."""
+
+    def remarks(self) -> list[str]:
+        """Return what a person should know and has not been told yet, a sentence each."""

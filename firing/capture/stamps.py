@@ -1,0 +1,67 @@
+"""The clock of a recording: seconds that only ever go forward, and the UTC stamps they mean.
+
+The wall clock is read once, when recording begins.  From then on only the monotonic clock counts,
+so that neither summer time nor a clock set by hand or over the network moves a reading; that the
+wall clock was set is noticed and told.
+"""
+
+import time
+from datetime import UTC, datetime
+
+CLOCK_STEP_S = 2.0
+"""The wall clock was set if it departs by more than this from the monotonic one [s]."""
+
+
+def monotonic_s() -> float:
+    """Return seconds of a clock that cannot be set, and counts while the computer sleeps."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)  # Linux only; elsewhere the plain one has to do
+    return time.monotonic() if clock is None else time.clock_gettime(clock)
+
+
+def utc_stamp(epoch_s: float) -> str:
+    """Return a moment as ISO 8601 in UTC to the millisecond, ``2026-03-01T06:30:00.000Z``."""
+    return (
+        datetime.fromtimestamp(round(epoch_s, 3), UTC).isoformat(timespec="milliseconds")[:-6] + "Z"
+    )
+
+
+class TimeBase:
+    """Seconds since a recording began, whichever process began it.
+
+    Parameters
+    ----------
+    began_epoch_s : float, optional
+        Wall-clock moment of second 0, seconds since 1970; now, unless a recording is continued.
+    now_epoch_s : float, optional
+        What counts as now on the wall clock; `time.time()` unless given.
+    """
+
+    def __init__(
+        self, began_epoch_s: float | None = None, now_epoch_s: float | None = None
+    ) -> None:
+        now_s = time.time() if now_epoch_s is None else now_epoch_s
+        self.began_epoch_s = now_s if began_epoch_s is None else began_epoch_s
+        self._zero_s = monotonic_s() - (now_s - self.began_epoch_s)
+        self._wall_less_monotonic_s = time.time() - monotonic_s()
+
+    @property
+    def began(self) -> datetime:
+        """The moment of second 0, in UTC."""
+        return datetime.fromtimestamp(self.began_epoch_s, UTC)
+
+    def now_s(self) -> float:
+        """Return seconds since the recording began."""
+        return monotonic_s() - self._zero_s
+
+    def stamp(self, time_s: float) -> str:
+        """Return the UTC stamp of a moment of the recording."""
+        return utc_stamp(self.began_epoch_s + time_s)
+
+    def clock_step_s(self) -> float | None:
+        """Return by how much the wall clock was set since last asked [s]; None if it was not."""
+        difference_s = time.time() - monotonic_s()
+        step_s = difference_s - self._wall_less_monotonic_s
+        if abs(step_s) <= CLOCK_STEP_S:
+            return None
+        self._wall_less_monotonic_s = difference_s
+        return step_s

@@ -1,0 +1,239 @@
+"""What is worth waking somebody for, each with its own patience to raise and to clear.
+
+This is no safety device: it sees what a thermocouple says, on a computer that may stop.  An
+independent over-temperature cut-out and a person at the end point are.
+
+Patience and distances are common practice, no source.
+"""
+
+import math
+
+from firing.schedule import Schedule
+from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.watch.notices import Latch, Limits, Notice, Severity, Situation
+
+TOP_CLEAR_C = 5.0
+TOP_READINGS = 2
+"""A single reading over the top may be a disturbance; two in a row are believed."""
+ABOVE_RAISE_S = 120.0
+STALL_SHARE = 0.1
+STALL_MOST_C_PER_H = 10.0
+STALL_LEAST_C_PER_H = 2.0
+STALL_RAISE_S = 900.0
+FALLING_C_PER_H = -15.0
+FALLEN_C = 3.0
+FALLING_RAISE_S = 300.0
+CALM_S = 300.0
+UNLOAD_RAISE_S = 300.0
+UNLOAD_CLEAR_C = 20.0
+UNLOAD_FROM_C = 150.0
+"""A kiln that was never this hot is not waited for to cool [°C]."""
+
+
+class AlarmBoard:
+    """All alarms of one firing.
+
+    Parameters
+    ----------
+    limits : Limits
+        What they go by.
+    schedule : Schedule, optional
+        The plan.
+    unit : {"C", "F"}
+        The unit their sentences are written in.
+    """
+
+    def __init__(
+        self, limits: Limits, schedule: Schedule | None = None, unit: TemperatureUnit = "C"
+    ) -> None:
+        self._limits = limits
+        self._schedule = schedule
+        self._unit = unit
+        self._over_top = 0
+        self._latches = {
+            "over-top": Latch(0.0, 60.0),
+            "above-plan": Latch(ABOVE_RAISE_S, ABOVE_RAISE_S),
+            "stalled": Latch(STALL_RAISE_S, CALM_S),
+            "cooling": Latch(FALLING_RAISE_S, CALM_S),
+            "reading-lost": Latch(0.0, 0.0),
+            "reading-stuck": Latch(0.0, 0.0),
+            "unload": Latch(UNLOAD_RAISE_S, CALM_S),
+        }
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """The alarms raised now; that the kiln may be unloaded is none."""
+        return tuple(
+            name for name, latch in self._latches.items() if latch.raised and name != "unload"
+        )
+
+    def feed(self, now: Situation) -> list[Notice]:
+        """Take the state of things in and return what has to be told of it."""
+        found = [
+            self._top(now),
+            self._above(now),
+            self._stalled(now),
+            self._cooling(now),
+            self._lost(now),
+            self._stuck(now),
+            self._unload(now),
+        ]
+        return [notice for notice in found if notice is not None]
+
+    def _told(
+        self, name: str, now: Situation, cause: bool, calm: bool, raised: str, over: str
+    ) -> Notice | None:
+        state = self._latches[name].feed(now.now_s, cause, calm)
+        if state is None:
+            return None
+        severity: Severity = "act" if state == "raised" else "note"
+        return Notice(name, severity, state, now.now_s, raised if state == "raised" else over)
+
+    def _write(self, temperature_c: float) -> str:
+        return format_temperature(temperature_c, self._unit)
+
+    def _top(self, now: Situation) -> Notice | None:
+        top_c = self._limits.top_c
+        if top_c is None:
+            return None
+        if not math.isnan(now.reading_c):
+            self._over_top = self._over_top + 1 if now.reading_c >= top_c else 0
+        return self._told(
+            "over-top",
+            now,
+            self._over_top >= TOP_READINGS,
+            now.reading_c < top_c - TOP_CLEAR_C,
+            f"{self._write(now.reading_c)} is over the top temperature of {self._write(top_c)}: "
+            "go to the kiln and switch it off by its own switch if it goes on",
+            f"back below the top temperature, at {self._write(now.reading_c)}",
+        )
+
+    def _above(self, now: Situation) -> Notice | None:
+        above = now.deviation_c if self._is_powered(now) else None
+        margin_c = self._limits.above_c
+        shown = "" if above is None else _difference(above, self._unit)
+        return self._told(
+            "above-plan",
+            now,
+            above is not None and above > margin_c,
+            above is None or above < 0.5 * margin_c,
+            f"{self._write(now.now_c)} is {shown} above the plan",
+            "no longer above the plan",
+        )
+
+    def _is_powered(self, now: Situation) -> bool:
+        """Tell whether the plan is on a ramp that heats, or keeps a temperature."""
+        position = now.position
+        if self._schedule is None or position is None or position.segment is None:
+            return False
+        if position.phase == "ramp":
+            return _heats(self._schedule, position.segment)
+        if position.phase == "hold":
+            hold_s = self._schedule.segments[position.segment].hold_s
+            return position.hold_left_s(now.now_s, hold_s) > 0.0
+        return False
+
+    def _stalled(self, now: Situation) -> Notice | None:
+        position = now.position
+        rising = (
+            self._schedule is not None
+            and position is not None
+            and position.segment is not None
+            and position.phase == "ramp"
+            and _heats(self._schedule, position.segment)
+        )
+        if not rising or now.rate_c_per_h is None:
+            return self._told("stalled", now, False, not rising, "", "no longer stalled")
+        assert self._schedule is not None
+        assert position is not None
+        assert position.segment is not None
+        segment = self._schedule.segments[position.segment]
+        planned = STALL_MOST_C_PER_H / STALL_SHARE
+        planned = planned if segment.rate_c_per_h is None else segment.rate_c_per_h
+        least = min(max(STALL_SHARE * planned, STALL_LEAST_C_PER_H), STALL_MOST_C_PER_H)
+        return self._told(
+            "stalled",
+            now,
+            now.rate_c_per_h < least,
+            now.rate_c_per_h > 2.0 * least,
+            f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
+            f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",
+            f"the kiln rises again, {format_rate(now.rate_c_per_h, self._unit)}",
+        )
+
+    def _cooling(self, now: Situation) -> Notice | None:
+        due = self._heating_due(now)
+        rate = now.rate_c_per_h
+        falling = rate is not None and rate < FALLING_C_PER_H
+        shown = "" if rate is None else format_rate(abs(rate), self._unit)
+        return self._told(
+            "cooling",
+            now,
+            due and falling,
+            not due or (rate is not None and rate > 0.0),
+            f"the kiln cools at {shown} though heating is due, at {self._write(now.now_c)}: power, "
+            "a fuse, a relay or an open lid",
+            "the kiln no longer cools",
+        )
+
+    def _heating_due(self, now: Situation) -> bool:
+        position = now.position
+        if self._schedule is None or position is None or position.segment is None:
+            return False
+        if position.phase == "left":
+            return any(
+                _heats(self._schedule, index)
+                for index in range(position.segment, len(self._schedule.segments))
+            )
+        if position.phase == "hold":
+            target_c = self._schedule.segments[position.segment].target_c
+            return self._is_powered(now) and now.now_c < target_c - FALLEN_C
+        return self._is_powered(now)
+
+    def _lost(self, now: Situation) -> Notice | None:
+        silent_s = now.now_s - now.usable_s
+        return self._told(
+            "reading-lost",
+            now,
+            silent_s > self._limits.lost_after_s,
+            silent_s <= self._limits.lost_after_s,
+            f"no usable reading for {format_duration(silent_s)}: look at the kiln's own display, "
+            "the thermocouple and the cable",
+            "readings are back",
+        )
+
+    def _stuck(self, now: Situation) -> Notice | None:
+        return self._told(
+            "reading-stuck",
+            now,
+            now.stuck,
+            not now.stuck,
+            "the reading stands still in every digit, as no kiln does: look at the kiln's own "
+            "display",
+            "the reading moves again",
+        )
+
+    def _unload(self, now: Situation) -> Notice | None:
+        unload_c = self._limits.unload_c
+        cooled = now.highest_c > max(UNLOAD_FROM_C, unload_c + UNLOAD_CLEAR_C)
+        ending = now.position is None or now.position.phase in ("done", "left")
+        state = self._latches["unload"].feed(
+            now.now_s,
+            cooled and ending and now.now_c <= unload_c,
+            now.now_c > unload_c + UNLOAD_CLEAR_C,
+        )
+        if state != "raised":
+            return None
+        message = (
+            f"{self._write(now.now_c)}: cool enough to unload by the {self._write(unload_c)} you "
+            "set; thick ware and shelves may be hotter than the thermocouple"
+        )
+        return Notice("unload", "note", "told", now.now_s, message)
+
+
+def _heats(schedule: Schedule, index: int) -> bool:
+    return schedule.segments[index].target_c > schedule.from_c(index)
+
+
+def _difference(difference_c: float, unit: TemperatureUnit) -> str:
+    return f"{difference_c * (1.8 if unit == 'F' else 1.0):.0f} °{unit}"

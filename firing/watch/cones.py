@@ -1,0 +1,167 @@
+"""Heat-work while it adds up: what is down, and when the next cones will fall."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from firing.cones.budget import budget
+from firing.cones.equivalence import approach_rates_c_per_h, cone_reached
+from firing.cones.heatwork import heatwork, time_down_s
+from firing.cones.kinetics import cone_law
+from firing.cones.table import CONES
+from firing.trace import FloatArray
+from firing.watch.outlook import Rest
+
+USUAL_RATE_C_PER_H = 60.0
+"""Stands in where the readings do not show how a cone was approached [°C/h]."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConeOutlook:
+    """One cone.
+
+    Attributes
+    ----------
+    cone : str
+        In its printed spelling.
+    heatwork : float
+        x so far [1]; down from 1.
+    down_s : float or None
+        When it went down [s]; None if it has not.
+    expected_s, low_s, high_s : float or None
+        When it will, and the range [s]; None where the plan does not bring it down.
+    """
+
+    cone: str
+    heatwork: float
+    down_s: float | None
+    expected_s: float | None
+    low_s: float | None
+    high_s: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the cone keyed for JSON."""
+        return {
+            "heatwork": round(self.heatwork, 6),
+            "down_s": _whole(self.down_s),
+            "expected_s": _whole(self.expected_s),
+            "low_s": _whole(self.low_s),
+            "high_s": _whole(self.high_s),
+        }
+
+
+def _whole(moment_s: float | None) -> float | None:
+    return None if moment_s is None else round(moment_s, 1)
+
+
+def _shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
+    law = cone_law(cone)
+    rate = approach_rates_c_per_h(time_s, temperature_c)[law.cone]
+    return -law.residual_c(USUAL_RATE_C_PER_H if rate is None else rate)
+
+
+def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
+    """Return when a cone went down [s]; None if it has not.
+
+    Parameters
+    ----------
+    cone : str
+        In its printed spelling.
+    time_s, temperature_c : ndarray, shape (n,)
+        The firing so far, at least two readings [s, °C].
+    """
+    shift_c = _shift_c(cone, time_s, temperature_c)
+    return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
+
+
+def coldest_counting_c(cone: str) -> float:
+    """Return a temperature below which a cone cannot go down in a day [°C]."""
+    return cone_law(cone).law_60_c - 200.0
+
+
+def cones_so_far(
+    time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
+) -> tuple[str | None, float | None, float | None, float | None]:
+    """Return the cone that is down, its running number, and the range of that."""
+    verdict = cone_reached(time_s, temperature_c, thermocouple_c)
+    return verdict.reached, verdict.reached_number, verdict.low, verdict.high
+
+
+def cone_outlooks(
+    wanted: tuple[str, ...],
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    rests: tuple[Rest, Rest, Rest] | None,
+    thermocouple_c: float | None = None,
+) -> tuple[ConeOutlook, ...]:
+    """Return the cones that matter now: those wanted, and the next to fall.
+
+    Parameters
+    ----------
+    wanted : tuple of str
+        Cones in their printed spelling, told in any case.
+    time_s, temperature_c : ndarray, shape (n,)
+        The firing so far, at least two readings [s, °C].
+    rests : tuple of Rest, optional
+        How it goes on: as expected, at its quickest, at its slowest.
+    thermocouple_c : float, optional
+        Tolerance of the thermocouple, ± [°C].
+
+    Returns
+    -------
+    tuple of ConeOutlook
+        From the coldest.
+    """
+    whole = None if rests is None else _joined(time_s, temperature_c, rests[0])
+    chosen = set(wanted)
+    if whole is not None:
+        final = cone_reached(*whole).by_cone
+        now_s = float(time_s[-1])
+        falling = [
+            cone
+            for cone in CONES
+            if (down_s := final[cone].reached_s) is not None and down_s > now_s
+        ]
+        chosen.update(falling[:1])
+    found = []
+    for cone in (cone for cone in CONES if cone in chosen):
+        found.append(_one(cone, time_s, temperature_c, whole, rests, thermocouple_c))
+    return tuple(found)
+
+
+def _one(
+    cone: str,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    whole: tuple[FloatArray, FloatArray] | None,
+    rests: tuple[Rest, Rest, Rest] | None,
+    thermocouple_c: float | None,
+) -> ConeOutlook:
+    law = cone_law(cone)
+    shift_c = _shift_c(cone, time_s, temperature_c)
+    x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
+    down_s = time_down_s(law, time_s, temperature_c, shift_c)
+    if down_s is not None or whole is None or rests is None:
+        return ConeOutlook(cone, x, down_s, None, None, None)
+    _, quickest, slowest = rests
+    shift_c = _shift_c(cone, *whole)
+    off_c = budget(law, thermocouple_c).total_c
+    return ConeOutlook(
+        cone,
+        x,
+        None,
+        time_down_s(law, *whole, shift_c),
+        time_down_s(law, *_joined(time_s, temperature_c, quickest), shift_c + off_c),
+        time_down_s(law, *_joined(time_s, temperature_c, slowest), shift_c - off_c),
+    )
+
+
+def _joined(
+    time_s: FloatArray, temperature_c: FloatArray, rest: Rest
+) -> tuple[FloatArray, FloatArray]:
+    now_s = float(time_s[-1])
+    return (
+        np.concatenate((time_s, now_s + rest.time_s[1:])),
+        np.concatenate((temperature_c, rest.temperature_c[1:])),
+    )

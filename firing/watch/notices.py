@@ -1,0 +1,143 @@
+"""What is told while a firing runs, what alarms go by, and the patience they have."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from firing.watch.position import Position
+
+Severity = Literal["act", "note"]
+State = Literal["raised", "over", "told"]
+
+NO_SAFETY_DEVICE = (
+    "this watch is no safety device: an independent over-temperature cut-out and a person at the "
+    "end point are"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One thing told while a firing runs.
+
+    Attributes
+    ----------
+    id : str
+        Which alarm, or which event.
+    severity : {"act", "note"}
+        Whether somebody has to do something.
+    state : {"raised", "over", "told"}
+        An alarm begins, an alarm ends, or a thing happened once.
+    at_s : float
+        When [s].
+    message : str
+        One sentence.
+    """
+
+    id: str
+    severity: Severity
+    state: State
+    at_s: float
+    message: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the notice keyed for JSON."""
+        return {
+            "id": self.id,
+            "severity": self.severity,
+            "state": self.state,
+            "time_s": round(self.at_s, 1),
+            "message": self.message,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What alarms go by.
+
+    Attributes
+    ----------
+    top_c : float or None
+        The temperature never to go above [°C].
+    above_c : float
+        How far above the plan is too far [°C].
+    lost_after_s : float
+        How long without a usable reading is too long [s].
+    unload_c : float
+        Where the kiln may be unloaded [°C].
+    """
+
+    top_c: float | None = None
+    above_c: float = 15.0
+    lost_after_s: float = 60.0
+    unload_c: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What alarms look at.
+
+    Attributes
+    ----------
+    now_s : float
+        [s]
+    reading_c : float
+        The last reading, usable or NaN [°C].
+    usable_s : float
+        When the last usable reading came, or watching began [s].
+    stuck : bool
+        Whether the last reading is marked as stuck.
+    now_c, highest_c : float
+        Temperature now, smoothed, and the highest so far [°C].
+    rate_c_per_h : float or None
+        How fast it moves [°C/h].
+    position : Position or None
+        Where the firing stands.
+    deviation_c : float or None
+        Above the plan, or below (negative) [°C].
+    """
+
+    now_s: float
+    reading_c: float
+    usable_s: float
+    stuck: bool
+    now_c: float
+    highest_c: float
+    rate_c_per_h: float | None
+    position: Position | None
+    deviation_c: float | None
+
+
+class Latch:
+    """An alarm's memory: raised when its cause lasts, cleared when calm lasts.
+
+    Between cause and calm lies a band in which nothing changes, so a value that hovers about a
+    limit is told once.
+
+    Parameters
+    ----------
+    raise_after_s, clear_after_s : float
+        How long the cause, and the calm, have to last [s].
+    """
+
+    def __init__(self, raise_after_s: float, clear_after_s: float) -> None:
+        self._raise_after_s = raise_after_s
+        self._clear_after_s = clear_after_s
+        self._cause_since_s: float | None = None
+        self._calm_since_s: float | None = None
+        self.raised = False
+
+    def feed(self, now_s: float, cause: bool, calm: bool) -> State | None:
+        """Take the state of things in; return "raised" or "over" when that changes."""
+        if not cause:
+            self._cause_since_s = None
+        elif self._cause_since_s is None:
+            self._cause_since_s = now_s
+        if not calm:
+            self._calm_since_s = None
+        elif self._calm_since_s is None:
+            self._calm_since_s = now_s
+        since_s = self._calm_since_s if self.raised else self._cause_since_s
+        patience_s = self._clear_after_s if self.raised else self._raise_after_s
+        if since_s is None or now_s - since_s < patience_s:
+            return None
+        self.raised = not self.raised
+        return "raised" if self.raised else "over"

@@ -1,0 +1,124 @@
+"""How a running firing stands, in one line for a person."""
+
+import math
+from datetime import datetime
+
+from firing.clock import after
+from firing.cones.naming import describe_number
+from firing.schedule import Schedule
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+)
+from firing.watch.cones import ConeOutlook
+from firing.watch.estimate import Estimate
+
+
+def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:
+    """Return one line, its parts set off by semicolons.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What is known.
+    began : datetime
+        The moment of second 0, in the time zone to tell times in.
+    schedule : Schedule, optional
+        The plan.
+    """
+    unit: TemperatureUnit = "C" if schedule is None else schedule.unit
+    clock = _Clock(began, estimate.now_s)
+    parts = [clock.now, _temperature(estimate, unit)]
+    parts += _place(estimate, schedule, unit)
+    if estimate.reached is not None:
+        parts.append(f"heat-work so far cone {describe_number(estimate.reached_number)}")
+    parts += [words for entry in estimate.cones if (words := _cone(entry, clock))]
+    if estimate.program_end_s is not None:
+        span = clock.range(
+            estimate.program_end_s, estimate.program_end_low_s, estimate.program_end_high_s
+        )
+        parts.append(f"program ends {span}")
+    if estimate.unload_s is not None and estimate.unload_s > estimate.now_s:
+        span = clock.range(estimate.unload_s, estimate.unload_low_s, estimate.unload_high_s)
+        parts.append(f"unload {span}")
+    if estimate.action and estimate.action_s is not None:
+        parts.append(f"{clock.at(estimate.action_s)}: {estimate.action}")
+    if estimate.alarms:
+        parts.append(f"ALARM {', '.join(estimate.alarms)}")
+    return "; ".join(parts)
+
+
+def moment_of(began: datetime, at_s: float) -> str:
+    """Return a moment as the time of day, ``21:04``."""
+    return f"{after(began, at_s):%H:%M}"
+
+
+def _temperature(estimate: Estimate, unit: TemperatureUnit) -> str:
+    if math.isnan(estimate.temperature_c):
+        return "no reading"
+    told = format_temperature(estimate.temperature_c, unit)
+    if estimate.rate_c_per_h is not None:
+        told += f" {format_rate(estimate.rate_c_per_h, unit)}".replace(" -", " −")
+    return told
+
+
+def _place(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> list[str]:
+    position = estimate.position
+    if schedule is None or position is None:
+        return []
+    if position.phase == "waiting":
+        return ["not heating yet"]
+    if position.phase == "done":
+        return ["program done"]
+    if position.phase == "left" or position.segment is None:
+        return ["away from the plan"]
+    segment = schedule.segments[position.segment]
+    place = f"segment {position.segment + 1} of {len(schedule.segments)} {segment.name}".rstrip()
+    if position.phase == "hold":
+        left_s = position.hold_left_s(estimate.now_s, segment.hold_s)
+        place += (
+            f", hold, {format_duration(left_s)} left"
+            if left_s > 0.0
+            else f", hold over since {format_duration(-left_s)}"
+        )
+    found = [place]
+    if estimate.deviation_c is not None:
+        size = abs(estimate.deviation_c) * (1.8 if unit == "F" else 1.0)
+        side = "above" if estimate.deviation_c > 0.0 else "below"
+        found.append("on plan" if size < 1.0 else f"{size:.0f} °{unit} {side} plan")
+    if position.late_s is not None and abs(position.late_s) >= 120.0:
+        side = "late" if position.late_s > 0.0 else "early"
+        found.append(f"{format_duration(abs(position.late_s))} {side}")
+    return found
+
+
+def _cone(entry: ConeOutlook, clock: "_Clock") -> str:
+    if entry.down_s is not None:
+        return f"cone {entry.cone} down since {clock.at(entry.down_s)}"
+    if entry.expected_s is None:
+        return ""
+    return f"cone {entry.cone} {clock.range(entry.expected_s, entry.low_s, entry.high_s)}"
+
+
+class _Clock:
+    """Tells moments as a time of day, with the weekday where it is not today's."""
+
+    def __init__(self, began: datetime, now_s: float) -> None:
+        self._began = began
+        self._today = after(began, now_s)
+        self.now = f"{self._today:%H:%M}"
+
+    def at(self, moment_s: float) -> str:
+        moment = after(self._began, moment_s)
+        same_day = moment.date() == self._today.date()
+        return f"{moment:%H:%M}" if same_day else f"{moment:%a %H:%M}"
+
+    def range(self, middle_s: float, low_s: float | None, high_s: float | None) -> str:
+        middle = self.at(middle_s)
+        low = "" if low_s is None else self.at(low_s)
+        high = "later or never" if high_s is None else self.at(high_s)
+        if low == high == middle:
+            return middle
+        return f"{middle} ({low or '?'} to {high})"

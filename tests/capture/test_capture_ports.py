@@ -1,0 +1,239 @@
+"""Serial ports: unplugging in all its forms, boards that reset, ports that cannot be opened."""
+
+import itertools
+import os
+import termios
+import threading
+import time
+from typing import Any
+
+import pytest
+from capture.ptywatch import Instrument
+
+from firing.capture.ascii import GARBLED_LINES, AsciiSource
+from firing.capture.connection import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection
+from firing.capture.fields import FieldLayout, LineParser
+from firing.capture.link import Link, PortSettings
+from firing.capture.ports import list_ports
+from firing.capture.reading import Reading
+from firing.capture.source import SourceLost
+
+
+def source(port: object, *fields: str) -> AsciiSource:
+    return AsciiSource(PortSettings(str(port)), LineParser(FieldLayout(fields or ("kiln",))))
+
+
+def take(what: AsciiSource | Connection, patience_s: float = 5.0) -> Reading | None:
+    until = time.monotonic() + patience_s
+    while time.monotonic() < until:
+        found = what.read(0.05)
+        if found is not None:
+            return found
+    return None
+
+
+def test_lines_come_through_a_port(instrument: Instrument) -> None:
+    port = source(instrument.port)
+    port.open()
+    # what arrived before opening is a part of a line for all anybody knows
+    instrument.send(b"5.5\n1215.5\r\n12")
+    found = take(port)
+    assert found is not None
+    assert found.values_c == [1215.5]
+    assert port.read(0.05) is None
+    instrument.send(b"16.0\n")
+    found = take(port)
+    assert found is not None
+    assert found.values_c == [1216.0]
+    port.close()
+
+
+def test_the_text_of_a_board_that_resets_is_passed_over(instrument: Instrument) -> None:
+    port = source(instrument.port, "kiln", "top")
+    port.open()
+    instrument.send(b"\x00\xffets Jul 29 2019\r\nrst:0x1 (POWERON_RESET),boot:0x13\r\n")
+    instrument.send(b"thermometer 2.1, ready\r\nkiln,top\r\n20.5,20.25\r\n")
+    found = take(port)
+    assert found is not None
+    assert found.values_c == [20.5, 20.25]
+    port.close()
+
+
+def test_lines_that_mean_nothing_are_told_of_once(instrument: Instrument) -> None:
+    port = source(instrument.port)
+    port.open()
+    for _ in range(GARBLED_LINES * 3):
+        instrument.send(b"\xfa\x80\x11\x93\n")
+    assert take(port, 0.5) is None
+    remarks = port.remarks()
+    assert len(remarks) == 1
+    assert "baud rate (9600)" in remarks[0]
+    port.close()
+
+
+class Broken:
+    """A port whose device is gone, in one of the ways pyserial shows that."""
+
+    def __init__(self, fault: BaseException) -> None:
+        self._fault = fault
+
+    def _raise(self, *_: object) -> Any:
+        raise self._fault
+
+    read = write = reset_input_buffer = close = _raise
+    in_waiting = property(_raise)
+
+
+def serial_exception() -> BaseException:
+    import serial
+
+    fault: BaseException = serial.SerialException("device reports readiness but returned no data")
+    return fault
+
+
+# the four kinds, measured on a pseudo-terminal
+FAULTS = [
+    serial_exception(),
+    OSError(5, "Input/output error"),
+    termios.error(5, "Input/output error"),
+    TypeError("'NoneType' object cannot be interpreted as an integer"),
+]
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: type(fault).__name__)
+def test_every_kind_of_unplugging_is_one(fault: BaseException) -> None:
+    link = Link(PortSettings("/dev/ttyTEST"))
+    link.port = Broken(fault)
+    with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
+        link.read()
+    with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
+        link.ask(b"READ?\n")
+    link.close()
+    with pytest.raises(SourceLost, match="not open"):
+        link.read()
+
+
+def test_a_port_closed_by_another_thread_is_lost(instrument: Instrument) -> None:
+    link = Link(PortSettings(str(instrument.port)))
+    link.open(wait_s=5.0)
+    threading.Timer(0.1, link.port.close).start()
+    until = time.monotonic() + 10.0
+    with pytest.raises(SourceLost):
+        _ = [link.read() for _ in iter(lambda: time.monotonic() < until, False)]
+
+
+def test_an_unplugged_port_comes_back_by_itself(instrument: Instrument) -> None:
+    connection = Connection(source(instrument.port))
+    connection.open()
+    instrument.send(b"-\n20.0\n")
+    assert take(connection) is not None
+    instrument.unplug()
+    assert take(connection, 0.5) is None
+    assert connection.lost_because is not None
+    instrument.plug_in()
+    until = time.monotonic() + 10.0
+    while connection.lost_because is not None and time.monotonic() < until:
+        connection.read(0.05)
+    instrument.send(b"99\n21.0\n")
+    found = take(connection)
+    assert found is not None
+    assert found.values_c == [21.0]  # what was cut off before does not come into it
+    connection.close()
+
+
+class Gone:
+    """A source that is lost at once and never comes back."""
+
+    name, channels = "gone", ("kiln",)
+
+    def __init__(self) -> None:
+        self.opened: list[float] = []
+
+    def open(self) -> None:
+        self.opened.append(time.monotonic())
+        if len(self.opened) > 1:
+            raise SourceLost("gone")
+
+    def read(self, wait_s: float) -> Reading | None:
+        raise SourceLost("gone")
+
+    def close(self) -> None: ...
+
+    def remarks(self) -> list[str]:
+        return []
+
+
+def test_pauses_before_trying_again_grow(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = [0.0]
+    monkeypatch.setattr("firing.capture.connection.monotonic_s", lambda: clock[0])
+    monkeypatch.setattr(time, "sleep", lambda s: clock.__setitem__(0, clock[0] + s))
+    gone = Gone()
+    connection = Connection(gone)
+    connection.open()
+    tried: list[float] = []
+    while clock[0] < 30.0:
+        before = len(gone.opened)
+        assert connection.read(0.25) is None
+        if len(gone.opened) > before:
+            tried.append(clock[0])
+    pauses = [b - a for a, b in itertools.pairwise(tried)]
+    assert pauses[0] >= FIRST_PAUSE_S
+    assert all(b >= a - 1e-9 for a, b in itertools.pairwise(pauses))
+    assert pauses[-1] == pytest.approx(LONGEST_PAUSE_S, abs=0.01)
+
+
+def test_a_port_that_is_not_there_is_told_with_what_to_do(tmp_path: object) -> None:
+    with pytest.raises(SourceLost, match="firing ports"):
+        source(f"{tmp_path}/ttyNONE").open()
+    with pytest.raises(SourceLost, match=r"nothing answers|cannot be opened"):
+        source("socket://127.0.0.1:1").open()
+    with pytest.raises(SourceLost):
+        source("nonsense://x").open()
+
+
+def test_a_port_is_opened_for_one_alone(instrument: Instrument) -> None:
+    first, second = source(instrument.port), source(instrument.port)
+    first.open()
+    with pytest.raises(SourceLost, match="in use by another program"):
+        second.open()
+    first.close()
+    second.open()
+    second.close()
+
+
+def test_ports_are_listed_with_their_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
+    from serial.tools import list_ports as tools
+    from serial.tools.list_ports_common import ListPortInfo
+
+    usb = ListPortInfo("/dev/ttyUSB7")
+    usb.vid, usb.pid, usb.serial_number, usb.description = 0x1A86, 0x7523, "A1", "USB Serial"
+    plain = ListPortInfo("/dev/ttyS0")
+    monkeypatch.setattr(tools, "comports", lambda: [usb, plain])
+    found = list_ports()
+    assert [port.device for port in found] == ["/dev/ttyS0", "/dev/ttyUSB7"]
+    assert found[0].to_dict()["vid"] is None
+    assert found[1].to_dict() == {
+        "device": "/dev/ttyUSB7",
+        "description": "USB Serial",
+        "vid": "1a86",
+        "pid": "7523",
+        "serial_number": "A1",
+        "manufacturer": None,
+    }
+
+
+def test_standard_input_is_read_to_its_end() -> None:
+    from firing.capture.ascii import StandardInput
+    from firing.capture.source import SourceEnded
+
+    reading_end, writing_end = os.pipe()
+    lines = StandardInput(LineParser(FieldLayout(("kiln",))), reading_end)
+    lines.open()
+    os.write(writing_end, b"20.5\n21.5\n22")
+    os.close(writing_end)
+    found = [reading.values_c[0] for _ in range(3) if (reading := lines.read(0.05)) is not None]
+    # a last line without an end is whole: nothing can follow it
+    assert found == [20.5, 21.5, 22.0]
+    with pytest.raises(SourceEnded):
+        lines.read(0.05)
+    os.close(reading_end)

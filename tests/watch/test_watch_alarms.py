@@ -1,0 +1,166 @@
+"""Every alarm from a replayed log: raised once when it should be, cleared once, else silent."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from watch.replaying import AS_PLANNED, PLAN, replayed, write_course
+
+from firing.watch.notices import NO_SAFETY_DEVICE, Latch, Limits
+
+COOLING = ((9.5, 700.0), (10.5, 420.0), (11.5, 120.0), (12.5, 50.0), (13.0, 45.0))
+"""Faster than any kiln cools, to be done sooner."""
+ALARMS = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
+
+
+def test_a_firing_that_goes_as_planned_tells_its_events_and_no_alarm(tmp_path: Path) -> None:
+    told = replayed(write_course(tmp_path / "log.csv", AS_PLANNED + COOLING), cones=("018",))
+    assert [n.id for n in told.notices if n.id in ALARMS] == []
+    assert [n.id for n in told.notices] == [
+        "hold-over", "action", "cone", "hold-over", "unload",
+    ]  # fmt: skip
+    # the first hold ends after 5.8 h + 30 min, the second after 8.3 h + 15 min
+    assert [round(hour, 1) for _, hour in told.of("hold-over")] == [6.3, 8.6]
+    action = next(n for n in told.notices if n.id == "action")
+    assert "close the lid" in action.message
+    assert action.severity == "act"
+
+
+def test_over_the_top_temperature_at_the_second_reading(tmp_path: Path) -> None:
+    points = (*AS_PLANNED[:-1], (8.5, 930.0), (8.9, 930.0), (9.2, 890.0))
+    log = write_course(tmp_path / "log.csv", points, spikes=[(4.0, 1200.0)])
+    told = replayed(log, limits=Limits(top_c=920.0, above_c=200.0))
+    states = told.of("over-top")
+    assert [state for state, _ in states] == ["raised", "over"]
+    # 8.3 h + 0.2 h · 20/30
+    assert states[0][1] == pytest.approx(8.433, abs=0.02)
+    assert states[1][1] > 8.9
+
+
+def test_a_value_that_hovers_about_the_top_is_told_once(tmp_path: Path) -> None:
+    points = [(0.0, 900.0)] + [(1.0 + 0.1 * i, 919.0 + 2.0 * (i % 2)) for i in range(30)]
+    told = replayed(write_course(tmp_path / "log.csv", points), None, limits=Limits(top_c=920.0))
+    assert [state for state, _ in told.of("over-top")] == ["raised"]
+
+
+def test_above_plan(tmp_path: Path) -> None:
+    # 160 °C/h where 100 are planned, then waiting for the plan to catch up
+    points = ((0.0, 20.0), (2.0, 220.0), (3.0, 380.0), (4.0, 420.0), (5.8, 600.0), (6.2, 600.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    states = told.of("above-plan")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert 2.25 < states[0][1] < 2.4  # 15 °C are gained in a quarter of an hour
+    assert 3.5 < states[1][1] < 4.2
+
+
+def test_stalled(tmp_path: Path) -> None:
+    points = (*AS_PLANNED[:3], (7.3, 750.0), (9.0, 752.0), (10.0, 900.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    states = told.of("stalled")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert 7.5 < states[0][1] < 7.8
+    assert 9.0 < states[1][1] < 9.4
+    message = next(n.message for n in told.notices if n.id == "stalled")
+    assert "does not rise towards 900 °C (2 Top)" in message
+
+
+def test_cooling_while_heating_is_due(tmp_path: Path) -> None:
+    points = (*AS_PLANNED[:3], (7.3, 750.0), (8.3, 660.0), (9.9, 900.0), (10.2, 900.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    states = told.of("cooling")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert 7.3 < states[0][1] < 7.6
+    assert 8.3 < states[1][1] < 8.7
+
+
+def test_cooling_in_a_hold_is_told_and_cooling_after_the_program_is_not(tmp_path: Path) -> None:
+    points = (*AS_PLANNED[:2], (5.9, 600.0), (6.2, 570.0), (6.3, 560.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    assert [state for state, _ in told.of("cooling")] == ["raised"]
+
+
+def test_a_reading_that_is_lost(tmp_path: Path) -> None:
+    log = write_course(tmp_path / "log.csv", AS_PLANNED, gaps=[(2.0, 2.1), (3.0, 3.01)])
+    told = replayed(log, limits=Limits(lost_after_s=60.0))
+    states = told.of("reading-lost")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert states[0][1] == pytest.approx(2.0 + 70.0 / 3600.0, abs=0.01)
+    assert states[1][1] == pytest.approx(2.1, abs=0.01)
+
+
+def test_a_reading_that_is_stuck(tmp_path: Path) -> None:
+    log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=10.0, noise_c=0.3)
+    lines = log.read_text(encoding="utf-8").splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("10800.0,"))
+    frozen = lines[first].split(",")[1]
+    for index in range(first, first + 120):
+        lines[index] = f"{lines[index].split(',')[0]},{frozen}"
+    log.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    states = replayed(log).of("reading-stuck")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert states[0][1] == pytest.approx(3.0 + 300.0 / 3600.0, abs=0.03)
+    assert states[1][1] == pytest.approx(3.0 + 1200.0 / 3600.0, abs=0.01)
+
+
+def test_cool_enough_to_unload_is_told_once_and_says_what_it_does_not_know(tmp_path: Path) -> None:
+    points = AS_PLANNED + COOLING[:-1] + ((12.8, 58.0), (13.1, 61.0), (13.4, 57.0))
+    told = replayed(write_course(tmp_path / "log.csv", points), limits=Limits(unload_c=60.0))
+    assert len(told.of("unload")) == 1
+    message = next(n.message for n in told.notices if n.id == "unload")
+    assert "may be hotter" in message
+
+
+def test_a_cold_kiln_is_not_said_to_be_ready_for_unloading(tmp_path: Path) -> None:
+    told = replayed(write_course(tmp_path / "log.csv", ((0.0, 20.0), (2.0, 21.0))), None)
+    assert told.notices == []
+
+
+def test_fahrenheit_plans_are_told_of_in_fahrenheit(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    points = (*AS_PLANNED[:3], (7.3, 750.0), (9.0, 752.0))
+    told = replayed(write_course(tmp_path / "log.csv", points), replace(PLAN, unit="F"))
+    message = next(n.message for n in told.notices if n.id == "stalled")
+    assert "1652 °F" in message
+    assert "°C" not in message
+
+
+def test_it_says_plainly_that_it_is_no_safety_device() -> None:
+    from pathlib import Path
+
+    from firing.cli.watch import watch_command
+
+    assert "no safety device" in NO_SAFETY_DEVICE
+    assert watch_command.help is not None
+    assert "no safety device" in watch_command.help
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert "no safety device" in readme
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.1, 100.0), st.sampled_from(["cause", "calm", "between"]))),
+    st.floats(0.0, 300.0),
+    st.floats(0.0, 300.0),
+)
+def test_a_latch_alternates_and_is_patient(
+    steps: list[tuple[float, str]], raise_after_s: float, clear_after_s: float
+) -> None:
+    latch = Latch(raise_after_s, clear_after_s)
+    now_s, told = 0.0, []
+    lasted = {"cause": 0.0, "calm": 0.0}
+    since: dict[str, float | None] = {"cause": None, "calm": None}
+    for step_s, what in steps:
+        now_s += step_s
+        for key in since:
+            since[key] = (since[key] if since[key] is not None else now_s) if what == key else None
+            start = since[key]
+            lasted[key] = 0.0 if start is None else now_s - start
+        state = latch.feed(now_s, what == "cause", what == "calm")
+        if state == "raised":
+            assert lasted["cause"] >= raise_after_s
+        if state == "over":
+            assert lasted["calm"] >= clear_after_s
+        if state is not None:
+            told.append(state)
+    assert told == [("raised", "over")[i % 2] for i in range(len(told))]
