@@ -1,7 +1,7 @@
 """``firing review``: what a firing really did."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -9,6 +9,11 @@ from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
 from firing.cli.logoptions import log_options, open_log
 from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from firing.logs.reader import Log
+    from firing.review.verdict import Review
 
 
 @click.command("review")
@@ -19,6 +24,25 @@ from firing.cli.planoptions import kiln_options, open_kiln, open_load
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
+@click.option(
+    "--witness",
+    "witnesses",
+    multiple=True,
+    metavar="CONE=SEEN@PLACE",
+    help='A cone that stood in the kiln: "6=3:00@top", "6=down", "7=standing"; may be given again.',
+)
+@click.option(
+    "--write-offset",
+    is_flag=True,
+    help="Write the offset the witness cones show into the --kiln file.",
+)
+@click.option(
+    "--compare",
+    "other",
+    metavar="LOG2",
+    type=click.Path(path_type=Path),
+    help="Another firing of the plan, set beside this one.",
+)
 @kiln_options
 @log_options
 @html_option
@@ -27,6 +51,9 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    witnesses: tuple[str, ...],
+    write_offset: bool,
+    other: Path | None,
     kiln: str | None,
     load: str | None,
     channel: str | None,
@@ -38,15 +65,21 @@ def review_command(
     """Set LOG, a logger's file, against SCHEDULE, the plan it was fired by.
 
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
-    could have done.
+    could have done.  Options of reading hold for LOG2 too, but for --part.
     """
     from firing.report.terminal import review_text
     from firing.review.examine import review
     from firing.tomlfile import write_text
 
     plan = load_schedule(schedule)
+    if write_offset:
+        _check_offset(kiln, witnesses)
     record, number = open_log(logs, channel, reading)
     due = None if start is None else parse_when(start, near=record.trace.started)
+    beside: Log | None = None
+    beside_number = 0
+    if other is not None:
+        beside, beside_number = open_log(other, channel, {**reading, "part": None})
     result = review(
         plan,
         record,
@@ -54,14 +87,21 @@ def review_command(
         due=due,
         kiln=None if kiln is None else open_kiln(kiln),
         load=None if load is None else open_load(load),
+        witnesses=_witnesses(witnesses),
+        compare_with=beside,
+        compare_channel=beside_number,
     )
+    written: dict[str, Any] = {}
+    if write_offset:
+        assert kiln is not None
+        written = {"offset_written": _write_offset(Path(kiln), result)}
     if html is not None:
         from firing.report.page import review_page
 
         write_text(html, review_page(result), overwrite=overwrite)
         outcome.note(f"page written to {html}")
     if as_json:
-        outcome.document(result.to_dict())
+        outcome.document({**result.to_dict(), **written})
     else:
         outcome.text(
             review_text(
@@ -72,3 +112,44 @@ def review_command(
             )
         )
     return outcome.act_if(result.needs_action)
+
+
+def _witnesses(told: tuple[str, ...]) -> tuple[Any, ...]:
+    if not told:
+        return ()
+    from firing.review.witness import parse_witness
+
+    return tuple(map(parse_witness, told))
+
+
+def _check_offset(kiln: str | None, witnesses: tuple[str, ...]) -> None:
+    """Refuse before anything is read what could not be written afterwards.
+
+    Raises
+    ------
+    FiringError
+        If there is no kiln file to write to, or no witness cone to write of.
+    """
+    if kiln is None or not Path(kiln).is_file():
+        raise FiringError(
+            "--write-offset changes a kiln file of yours, so --kiln has to name one; copy the "
+            "example first if you have none"
+        )
+    if not witnesses:
+        raise FiringError(
+            '--write-offset needs witness cones to learn from; add --witness "6=3:00@top"'
+        )
+
+
+def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
+    """Write the offset, say what was written, and return it as the JSON shows it."""
+    from firing.review.offset import write_offset
+
+    assert result.heat is not None
+    assert result.heat.witness is not None
+    before_c, written_c = write_offset(path, result.heat.witness.kiln)
+    outcome.note(
+        f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
+        "nothing else was changed"
+    )
+    return {"file": str(path), "before_c": before_c, "after_c": written_c}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import shlex
 import signal
 from collections.abc import Iterator
@@ -125,6 +126,7 @@ def watch_command(
     from firing.watch.session import Session
     from firing.watch.terminal import Terminal
 
+    gc.enable()  # a watch runs for days
     schedule = None if plan is None else load_schedule(plan)
     if load is not None and kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")

@@ -5,6 +5,8 @@ The terminal and the page open with the same sentences, so they are made here.
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.naming import describe_number
 from firing.forecast import Forecast
@@ -73,6 +75,8 @@ def review_answer(review: Review) -> list[str]:
 
 def _duration_sentence(review: Review) -> str:
     planned = format_duration(review.planned_s)
+    if review.refused:
+        return f"Not compared with the plan: {review.refused}."
     excess_s = review.excess_s
     if review.actual_s is None or excess_s is None:
         reached = [s for s in review.segments if s.end_s is not None]
@@ -122,6 +126,9 @@ def _place(review: Review, cause: CauseShare) -> str:
 def _result_sentence(review: Review) -> str:
     unit = review.schedule.unit
     peaks = [s.peak_c for s in review.segments if s.peak_c is not None]
+    if review.refused:
+        highest = format_temperature(float(np.nanmax(review.temperature_c)), unit)
+        return f"Reached {cone_range(review.cones)} ({CONES_MEANT}); highest reading {highest}."
     words = f"Reached {cone_range(review.cones)}, planned {_planned_cone(review)}"
     if not peaks:
         return f"{words} ({CONES_MEANT})."
@@ -140,7 +147,8 @@ def cooling_words(review: Review) -> list[str]:
     span = (
         f"From {format_temperature(cooling.from_c, unit)} to "
         f"{format_temperature(cooling.to_c, unit)} in {format_duration(cooling.actual_s)}; "
-        f"{format_duration(cooling.forecast_s)} expected by the default cooling curve"
+        f"{format_duration(cooling.forecast_s)} expected by "
+        + ("the kiln's model" if cooling.basis == "kiln" else "the default cooling curve")
     )
     parts = [
         f"{format_duration(cause.seconds, signed=True)} {CAUSE_NAMES[cause.cause]}"
@@ -195,10 +203,11 @@ def _closed(words: str) -> str:
 
 
 def finding_words(finding: Finding) -> list[str]:
-    """Return a finding's message, what was seen, and the next step, one sentence each."""
+    """Return a finding's message, what was seen, how sure it is, and the next step."""
     words = [finding.message]
     if finding.evidence:
         words.append(f"Seen: {finding.evidence}")
+    words.append(f"Confidence: {finding.confidence}")
     if finding.next_step:
         words.append(f"Next: {finding.next_step}")
     return [_closed(part) for part in words]

@@ -21,13 +21,16 @@ from firing.report.answers import (
     log_words,
     review_answer,
 )
-from firing.report.drawings import forecast_drawings, review_drawings
+from firing.report.drawings import forecast_drawings
 from firing.report.figures import CONFIG, Drawing, library
+from firing.report.heatwords import heat_words, margin_words
 from firing.report.kilnwords import kiln_words
 from firing.report.markup import bullets, paragraph, section
+from firing.report.review_drawings import review_drawings
 from firing.report.rows import Rows
 from firing.report.words import SEVERITY_WORDS, citations, sentence
 from firing.review.verdict import Review
+from firing.review.witness import SOURCES as WITNESS_SOURCES
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution, cautions_for
 
 # Draws every figure, and gives each drawing a view box so that paper can scale it.
@@ -116,6 +119,11 @@ def review_page(review: Review) -> str:
     findings = [(f.severity, finding_words(f), f.source) for f in review.findings]
     lead_in = lead_in_words(review)
     used = [*CONE_SOURCES, *(["cooling-default"] if review.cooling else [])]
+    heat = review.heat
+    if heat is not None:
+        used += [heat.thermocouple.source, *(remark.source for remark in heat.drift)]
+        used += _split([WITNESS_SOURCES]) if heat.witness is not None else []
+        used += ["quartz-inversion-entry"] if rows.cooling_through(review) is not None else []
     used += _split(f.source for f in review.findings)
     body = [
         _opening("Review of a firing", schedule.title, review_answer(review)),
@@ -137,7 +145,9 @@ def review_page(review: Review) -> str:
             "Segments",
             _table(
                 f"The segments, planned and actual: {rows.PAIRS_NOTE}", rows.review_segments(review)
-            ),
+            )
+            if review.segments
+            else "",
             anchor="segments",
         ),
         section(
@@ -147,23 +157,58 @@ def review_page(review: Review) -> str:
                 rows.cones_by_channel(review),
             ),
             of_name.get("heatwork", ""),
+            _optional(
+                "The witness cones, what the readings make of each, and the offset that follows",
+                rows.witnesses(review),
+            ),
+            bullets(heat_words(review)) if heat_words(review) else "",
+            _optional(
+                "How far the channels were apart at the peak and over the last hour",
+                rows.unevenness(review),
+            ),
             anchor="cones",
         ),
-        _listed("Cooling", cooling_words(review), anchor="cooling"),
+        section(
+            "Cooling",
+            bullets(cooling_words(review)) if cooling_words(review) else "",
+            _optional(
+                "How fast every channel cooled through the inversions of quartz and cristobalite",
+                rows.cooling_through(review),
+            ),
+            anchor="cooling",
+        ),
+        _comparison(review, of_name),
         _listed("The log", [*log_words(review), *([lead_in] if lead_in else [])], anchor="log"),
         section("Cautions for the next firing", *_cautions(cautions), anchor="cautions"),
         _listed(
             "What this rests on",
             [
                 f"Planned durations by {review.planned_basis}.",
-                *review.cones.notes,
-                *review.cones.warnings,
+                *margin_words(review),
             ],
             anchor="basis",
         ),
         _sources(used),
     ]
     return _document(f"Review: {schedule.title}", body, drawings)
+
+
+def _comparison(review: Review, of_name: dict[str, str]) -> str:
+    comparison = review.comparison
+    if comparison is None:
+        return ""
+    return section(
+        f"Beside {comparison.other.log.name}",
+        bullets(comparison.remarks),
+        of_name.get("comparison", ""),
+        _optional("The segments of both firings (h:mm)", rows.compared_segments(review)),
+        _optional("Causes, peak, cone and cooling of both", rows.compared_figures(review)),
+        anchor="comparison-heading",
+    )
+
+
+def _optional(caption: str, table: Rows | None) -> str:
+    return "" if table is None else _table(caption, table)
 
 
 def _opening(kind: str, title: str, answer: Sequence[str]) -> str:

@@ -182,6 +182,151 @@ def cones_by_channel(review: Review) -> Rows:
     return table
 
 
+def cooling_through(review: Review) -> Rows | None:
+    """Return how fast every channel cooled through the inversions; None where none did."""
+    heat = review.heat
+    if heat is None:
+        return None
+    unit = review.schedule.unit
+    shown = [part for part in heat.through if set(part.rate_c_per_h.values()) != {None}]
+    if not shown:
+        return None
+    heads = [f"°{unit}/h at {_degrees(part.at_c, unit)} °{unit}" for part in shown]
+    table = Rows(("channel", *heads), "l" + "r" * len(shown))
+    for name in review.log.trace.channels:
+        rates = [part.rate_c_per_h[name] for part in shown]
+        table.rows.append(
+            (name, *("–" if r is None else f"{rate_from_celsius(r, unit):.0f}" for r in rates))
+        )
+    return table
+
+
+def unevenness(review: Review) -> Rows | None:
+    """Return the channels of the chamber at the peak and over the last hour; None with one."""
+    found = None if review.heat is None else review.heat.unevenness
+    if found is None:
+        return None
+    unit = review.schedule.unit
+    table = Rows(("channel", f"at peak °{unit}", f"last hour °{unit}", "cone"), "lrrl")
+    for channel in found.channels:
+        table.rows.append(
+            (
+                channel.name,
+                *(
+                    "–" if value is None else _degrees(value, unit)
+                    for value in (channel.at_peak_c, channel.last_hour_c)
+                ),
+                _bound(channel.cone_number),
+            )
+        )
+    spreads = (found.at_peak_c, found.last_hour_c)
+    table.rows.append(
+        (
+            "apart by",
+            *("–" if v is None else f"{rate_from_celsius(v, unit):.0f}" for v in spreads),
+            "–" if found.cones is None else f"{found.cones:.1f}",
+        )
+    )
+    return table
+
+
+def witnesses(review: Review) -> Rows | None:
+    """Return every witness cone, what the readings make of it, and the offset; None without."""
+    verdict = None if review.heat is None else review.heat.witness
+    if verdict is None:
+        return None
+    from firing.review.witness import position_words
+
+    unit = review.schedule.unit
+    table = Rows(("cone", "place", "was", "by readings of", "it is", f"offset °{unit}"), "llllll")
+    for offset in (verdict.kiln, *verdict.others):
+        for result in offset.results:
+            table.rows.append(
+                (
+                    result.witness.cone,
+                    result.witness.place or "–",
+                    result.witness.seen,
+                    result.channel,
+                    position_words(result.heatwork),
+                    offset_words(result.offset_c, result.low_c, result.high_c, unit),
+                )
+            )
+    return table
+
+
+def offset_words(
+    offset_c: float | None, low_c: float | None, high_c: float | None, unit: TemperatureUnit
+) -> str:
+    """Return an offset with its range: ``+12 (+4 to +19)``, ``+5 or more``, ``open``."""
+
+    def signed(value_c: float) -> str:
+        value = round(rate_from_celsius(value_c, unit))
+        return "0" if value == 0 else f"{'−' if value < 0 else '+'}{abs(value)}"
+
+    if offset_c is not None and low_c is not None and high_c is not None:
+        return f"{signed(offset_c)} ({signed(low_c)} to {signed(high_c)})"
+    if low_c is not None:
+        return f"{signed(low_c)} or more"
+    return "open" if high_c is None else f"{signed(high_c)} or less"
+
+
+def compared_segments(review: Review) -> Rows | None:
+    """Return the segments of two firings beside each other; None without a second."""
+    comparison = review.comparison
+    if comparison is None or not comparison.segments:
+        return None
+    table = Rows(("#", "segment", "planned", "this", "other", "differs"), "rlrrrr")
+    for pair in comparison.segments:
+        table.rows.append(
+            (
+                str(pair.index + 1),
+                pair.name,
+                hours_minutes(pair.planned_s),
+                hours_minutes(pair.this_s),
+                hours_minutes(pair.other_s),
+                hours_minutes(pair.difference_s, signed=True),
+            )
+        )
+    one, two = comparison.this_s, comparison.other_s
+    differs = None if one is None or two is None else one - two
+    table.rows.append(
+        (
+            "",
+            "together",
+            *map(hours_minutes, (review.planned_s, one, two)),
+            hours_minutes(differs, signed=True),
+        )
+    )
+    return table
+
+
+def compared_figures(review: Review) -> Rows | None:
+    """Return causes, peak, cone and cooling of two firings side by side; None without a second."""
+    comparison = review.comparison
+    if comparison is None:
+        return None
+    unit = review.schedule.unit
+    table = Rows(("", "this", "other"), "lrr")
+    for pair in comparison.causes:
+        if max(abs(pair.this_s), abs(pair.other_s)) >= SECONDS_PER_MINUTE:
+            table.rows.append(
+                (
+                    CAUSE_NAMES[pair.cause],
+                    hours_minutes(pair.this_s, signed=True),
+                    hours_minutes(pair.other_s, signed=True),
+                )
+            )
+    peaks = comparison.this_peak_c, comparison.other_peak_c
+    table.rows.append((f"highest °{unit}", *(_degrees(peak_c, unit) for peak_c in peaks)))
+    numbers = review.cones.reached_number, comparison.other.cones.reached_number
+    table.rows.append(("cone", *map(_bound, numbers)))
+    cooling = comparison.cooling
+    if cooling is not None:
+        span = f"cooling {_degrees(cooling.from_c, unit)} to {_degrees(cooling.to_c, unit)} °{unit}"
+        table.rows.append((span, *map(hours_minutes, (cooling.this_s, cooling.other_s))))
+    return table
+
+
 def _bound(number: float | None) -> str:
     return "none" if number is None else describe_number(number)
 

@@ -16,6 +16,7 @@ from firing.report.answers import (
     review_answer,
 )
 from firing.report.chart import ChartSeries, render_chart
+from firing.report.heatwords import heat_words, margin_words
 from firing.report.plain import plain, to_ascii, wrap
 from firing.report.rows import Rows
 from firing.report.table import render_table
@@ -128,21 +129,47 @@ def review_text(
     out.gap()
     out.raw(_review_chart(review, width, colour=colour, ascii_only=ascii_only))
     out.gap()
-    out.table(rows.review_segments(review))
-    out.text(f"({rows.PAIRS_NOTE})")
+    if review.segments:
+        out.table(rows.review_segments(review))
+        out.text(f"({rows.PAIRS_NOTE})")
     if review.causes:
         out.heading("Where the time went")
         out.table(rows.account(review.causes, bar_width=max(min(width - 46, 24), 6)))
         out.items(cause_words(review.causes, most=_CAUSES_TOLD))
     out.heading("Cones")
     out.table(rows.cones_by_channel(review))
-    for note in (*review.cones.notes, *review.cones.warnings):
-        out.text(note)
+    for words in margin_words(review):
+        out.text(words)
+    _optional(out, "Witness cones", rows.witnesses(review))
+    out.section("Heat-work", heat_words(review))
+    _optional(out, "Evenness", rows.unevenness(review))
     out.section("Cooling", cooling_words(review))
+    through = rows.cooling_through(review)
+    if through is not None:
+        out.table(through)
+    if review.comparison is not None:
+        _comparison(out, review)
     out.section("Findings", _findings(review.findings), otherwise="None.")
     out.section("The log", log_words(review))
     out.text(lead_in_words(review))
     return out.finish(ascii_only)
+
+
+def _optional(out: "_Lines", heading: str, table: Rows | None) -> None:
+    if table is not None:
+        out.heading(heading)
+        out.table(table)
+
+
+def _comparison(out: "_Lines", review: Review) -> None:
+    comparison = review.comparison
+    assert comparison is not None
+    out.heading(f"Beside {comparison.other.log.name} (other)")
+    out.items(comparison.remarks)
+    for table in (rows.compared_segments(review), rows.compared_figures(review)):
+        if table is not None:
+            out.table(table)
+            out.gap()
 
 
 def _review_chart(review: Review, width: int, *, colour: bool, ascii_only: bool) -> str:
@@ -156,7 +183,7 @@ def _review_chart(review: Review, width: int, *, colour: bool, ascii_only: bool)
     )
     plan = ChartSeries("plan", review.plan_time_s, review.plan_c, "dotted")
     return render_chart(
-        [plan, actual],
+        [actual] if review.refused else [plan, actual],
         width=width,
         height=_CHART_HEIGHT,
         unit=review.schedule.unit,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -10,24 +12,32 @@ import numpy as np
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.course import ForecastSegment
 from firing.errors import FiringError
-from firing.forecast import forecast
-from firing.kiln import natural
+from firing.forecast import Forecast, forecast
 from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align
+from firing.review.cooling import cooling_review, quickening
 from firing.review.evenly import EvenTrace, even_trace
 from firing.review.findings import Evidence, find
-from firing.review.verdict import CauseShare, CoolingReview, Review, ReviewedSegment
+from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
+from firing.review.related import unrelated
+from firing.review.verdict import CauseShare, Review, ReviewedSegment
 from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
+    from firing.review.witness import Witness, WitnessVerdict
     from firing.ware.load import Load
 
-COOLING_LEAST_C = 20.0
-"""Natural cooling is reviewed once the log follows it down this far [°C]."""
+NO_TEMPERATURE_C = -100.0
+"""Below this a reading, such as one of swapped leads, has no heat-work [°C]."""
+NEAR_PEAK_C = 3.0
+
+
+ENOUGH_READINGS = 8192
+"""So many readings of a day stand 10 s apart, a small share of any kiln's own sluggishness."""
 
 
 def review(
@@ -38,6 +48,9 @@ def review(
     due: datetime | None = None,
     kiln: KilnDescription | None = None,
     load: Load | None = None,
+    witnesses: Sequence[Witness] = (),
+    compare_with: Log | None = None,
+    compare_channel: int = 0,
 ) -> Review:
     """Set a log against its plan.
 
@@ -53,7 +66,13 @@ def review(
         When the firing was meant to start, with its time zone; what came before heating began is
         then a late start, not lead-in.
     kiln, load : KilnDescription, Load, optional
-        The kiln and what was in it: the yardstick for what was possible.
+        The kiln and what was in it: the yardstick for what was possible, and for the cooling.
+    witnesses : sequence of Witness, optional
+        Cones that stood in the kiln, as they were found.
+    compare_with : Log, optional
+        Another firing of the plan, in the same kiln, to set beside this one.
+    compare_channel : int
+        Its kiln channel, from 0.
 
     Returns
     -------
@@ -64,10 +83,30 @@ def review(
     FiringError
         If the channel has no two readings, or `due` is given and the log tells no clock time.
     """
-    plan = forecast(schedule, kiln=kiln, load=load if kiln is not None else None)
+    load = load if kiln is not None else None
+    plan = forecast(schedule, kiln=kiln, load=load)
+    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses))
+    if compare_with is None:
+        return result
+    from firing.review.comparison import compare
+
+    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, ())
+    return replace(result, comparison=compare(result, other))
+
+
+def _reviewed(
+    schedule: Schedule,
+    plan: Forecast,
+    log: Log,
+    channel: int,
+    due: datetime | None,
+    kiln: KilnDescription | None,
+    witnesses: tuple[Witness, ...],
+) -> Review:
     temperature_c = log.trace.channel_c(channel)
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
     alignment = align(schedule, trace)
+    refused = unrelated(schedule, trace, alignment)
     accounts = [
         account_segment(schedule, planned, passage, before, trace)
         for planned, passage, before in zip(
@@ -82,32 +121,49 @@ def review(
     )
     planned_s = sum(segment.planned_s for segment in segments)
     late, began_s = _late_start(log, alignment, due)
-    actual_s = alignment.end_s - began_s if alignment.complete else None
+    actual_s = alignment.end_s - began_s if alignment.complete and not refused else None
     causes: tuple[CauseShare, ...] = ()
     if actual_s is not None:
         causes = whole_account(accounts, late, actual_s - planned_s)
-    by_channel = {
-        name: verdict
-        for number, name in enumerate(log.trace.channels)
-        if (verdict := _cones(log, number)) is not None
-    }
+    error = thermocouple_error(kiln, float(np.nanmax(temperature_c)))
+    by_readings, by_channel = _cones(log, channel, kiln, error)
     reached = by_channel.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
-    cooling = _cooling(schedule, alignment, trace)
-    excess_s = None if actual_s is None else actual_s - planned_s
+    quicker = None
+    if not refused and (alignment.complete or alignment.aborted):
+        quicker = quickening(trace, alignment.end_s, schedule.room_c)
+    cooling = None if refused else cooling_review(plan, alignment, trace, quicker)
+    heat = heat_verdict(
+        log.trace,
+        trace,
+        channel=channel,
+        reached=reached,
+        by_readings=by_readings,
+        heated_until_s=_heated_until_s(trace),
+        error=error,
+        kiln=kiln,
+        witness=_witness(log, channel, witnesses),
+    )
+    planned_cones = _planned_cones(plan, kiln, error)
     findings = find(
         Evidence(
             schedule=schedule,
             forecast=plan,
             log=log,
+            channel=channel,
             temperature_c=temperature_c,
+            trace=trace,
             alignment=alignment,
+            refused=refused,
             causes=causes,
-            excess_s=excess_s,
+            excess_s=None if actual_s is None else actual_s - planned_s,
             cooling=cooling,
-            planned=plan.cones,
+            quickening=quicker,
+            planned=planned_cones,
             reached=reached,
+            heat=heat,
+            kiln=kiln,
         )
     )
     return Review(
@@ -121,16 +177,22 @@ def review(
         planned_basis=plan.planned_basis,
         forecast_s=plan.program_s,
         actual_s=actual_s,
-        segments=segments,
+        segments=() if refused else segments,
         causes=causes,
         cooling=cooling,
-        cones_planned=plan.cones,
+        cones_planned=planned_cones,
         cones=reached,
         cones_by_channel=by_channel,
         findings=findings,
         plan_time_s=plan.trace.time_s + alignment.start_s,
         plan_c=plan.trace.channel_c(),
-        aligned_plan_c=_aligned_plan_c(log.trace.time_s, plan.segments, alignment),
+        aligned_plan_c=np.full(log.trace.time_s.shape, np.nan)
+        if refused
+        else _aligned_plan_c(log.trace.time_s, plan.segments, alignment),
+        refused=refused,
+        heat=heat,
+        quickening=quicker,
+        kiln=kiln,
     )
 
 
@@ -191,48 +253,57 @@ def _segment(
     )
 
 
-def _cones(log: Log, channel: int) -> ConeVerdict | None:
-    temperature_c = log.trace.channel_c(channel)
-    usable = np.isfinite(temperature_c)
-    if usable.sum() < 2:
-        return None
-    return cone_reached(log.trace.time_s[usable], temperature_c[usable])
+def _cones(
+    log: Log, channel: int, kiln: KilnDescription | None, error: ThermocoupleError
+) -> tuple[dict[str, ConeVerdict], dict[str, ConeVerdict]]:
+    """Return the cones of every channel by its readings alone, and by what is known of the kiln.
+
+    The kiln's offset and its thermocouple's class speak of the channel it is run by, no other.
+    """
+    by_readings: dict[str, ConeVerdict] = {}
+    judged: dict[str, ConeVerdict] = {}
+    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
+    for number, name in enumerate(log.trace.channels):
+        temperature_c = log.trace.channel_c(number)
+        usable = np.isfinite(temperature_c) & (temperature_c > NO_TEMPERATURE_C)
+        if usable.sum() < 2:
+            continue
+        time_s, temperature_c = log.trace.time_s[usable], temperature_c[usable]
+        if number == channel:
+            plain = cone_reached(time_s, temperature_c, error.tolerance_c)
+        else:
+            # Beside the kiln's own channel a reading every few seconds says it all.
+            every = max(1, time_s.size // ENOUGH_READINGS)
+            plain = cone_reached(time_s[::every], temperature_c[::every])
+        by_readings[name] = judged[name] = plain
+        if number == channel and offset_c:
+            judged[name] = cone_reached(time_s, temperature_c + offset_c, error.tolerance_c)
+    return by_readings, judged
 
 
-def _cooling(schedule: Schedule, alignment: Alignment, trace: EvenTrace) -> CoolingReview | None:
-    """Compare the cooling after the program with the default curve, span for span."""
-    if alignment.stops_inside:
+def _witness(log: Log, channel: int, witnesses: tuple[Witness, ...]) -> WitnessVerdict | None:
+    if not witnesses:
         return None
-    room_c = schedule.room_c
-    first = trace.index(alignment.end_s)
-    after_c = trace.temperature_c[first:]
-    cold = np.flatnonzero(after_c <= room_c + 10.0)
-    last = first + (int(cold[0]) if cold.size else after_c.size - 1)
-    from_c, to_c = float(trace.temperature_c[first]), float(trace.temperature_c[last])
-    if from_c - to_c < COOLING_LEAST_C or to_c < room_c + 2.0:
-        return None
-    actual_s = float(trace.time_s[last] - trace.time_s[first])
-    expected_s = natural.cool(from_c, to_c, room_c=room_c).duration_s
-    slow, fast = natural.COOLING_FACTOR_RANGE
-    longest_s = expected_s * natural.COOLING_FACTOR / slow
-    shortest_s = expected_s * natural.COOLING_FACTOR / fast
-    causes: tuple[CauseShare, ...] = ()
-    words = (
-        f"the default range is {format_duration(shortest_s)} to {format_duration(longest_s)}; "
-        "this kiln is not described yet"
-    )
-    if actual_s > longest_s:
-        causes = (CauseShare("slow_cooling", actual_s - expected_s, words),)
-    elif actual_s < shortest_s:
-        causes = (CauseShare("fast_cooling", actual_s - expected_s, words),)
-    return CoolingReview(
-        from_c=from_c,
-        to_c=to_c,
-        start_s=float(trace.time_s[first]),
-        end_s=float(trace.time_s[last]),
-        forecast_s=expected_s,
-        causes=causes,
-    )
+    from firing.review.witness import judge_witnesses
+
+    return judge_witnesses(log.trace, channel, witnesses)
+
+
+def _planned_cones(
+    plan: Forecast, kiln: KilnDescription | None, error: ThermocoupleError
+) -> ConeVerdict:
+    """Return what the plan amounts to: as written, even if the kiln cannot get there."""
+    if kiln is None or plan.kiln is None or plan.kiln.reaches_peak:
+        return plan.cones
+    written = forecast(plan.schedule).trace
+    temperature_c = written.channel_c() + kiln.fitted.cone_offset_c
+    return cone_reached(written.time_s, temperature_c, error.tolerance_c)
+
+
+def _heated_until_s(trace: EvenTrace) -> float:
+    """Return when the readings last were at their highest, within noise: where heating ended."""
+    near_c = float(np.max(trace.temperature_c)) - max(NEAR_PEAK_C, 3.0 * trace.noise_c)
+    return float(trace.time_s[np.flatnonzero(trace.temperature_c >= near_c)[-1]])
 
 
 def _aligned_plan_c(

@@ -1,13 +1,21 @@
 """The result of a review: plain frozen data that the pages, tables and JSON are views of."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from firing.cones.equivalence import ConeVerdict
 from firing.forecast import Forecast
 from firing.logs.reader import Log
 from firing.schedule import Schedule
 from firing.trace import FloatArray
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.review.comparison import Comparison
+    from firing.review.cooling import Quickening
+    from firing.review.heat import HeatVerdict
 
 Cause = Literal[
     "late_start",
@@ -37,6 +45,10 @@ CAUSE_NAMES: dict[Cause, str] = {
 
 Severity = Literal["act", "check", "note"]
 """``act``: do something; ``check``: worth a look; ``note``: good to know."""
+
+Confidence = Literal["sure", "likely", "possible"]
+"""``sure``: the log shows it; ``likely``: it fits this best; ``possible``: it fits this as well as
+something else that is named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +126,11 @@ class ReviewedSegment:
 
 @dataclass(frozen=True, slots=True)
 class CoolingReview:
-    """Natural cooling after the program, over the span of temperatures that the log covers."""
+    """Natural cooling after the program, over the span of temperatures that the log covers.
+
+    `basis` is what it is compared with.  `closed_share` is what it took, before any quickening, as
+    a multiple of what was expected; from the first to the second `usual_share` it is usual.
+    """
 
     from_c: float
     to_c: float
@@ -122,6 +138,9 @@ class CoolingReview:
     end_s: float
     forecast_s: float
     causes: tuple[CauseShare, ...] = ()
+    basis: Literal["kiln", "default"] = "default"
+    closed_share: float | None = None
+    usual_share: tuple[float, float] | None = None
 
     @property
     def actual_s(self) -> float:
@@ -135,13 +154,18 @@ class CoolingReview:
             "to_c": self.to_c,
             "forecast_s": self.forecast_s,
             "actual_s": self.actual_s,
+            "basis": self.basis,
+            "closed_share": self.closed_share,
             "causes": [c.to_dict() for c in self.causes],
         }
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something a person should know, with what it rests on and one thing to do next."""
+    """Something a person should know, with what it rests on and one thing to do next.
+
+    `confidence` says how far the log alone bears the message out.
+    """
 
     id: str
     severity: Severity
@@ -150,12 +174,14 @@ class Finding:
     next_step: str = ""
     source: str = ""
     at_s: float | None = None
+    confidence: Confidence = "sure"
 
     def to_dict(self) -> dict[str, Any]:
         """Return the finding as the JSON shows it."""
         return {
             "id": self.id,
             "severity": self.severity,
+            "confidence": self.confidence,
             "message": self.message,
             "evidence": self.evidence,
             "next_step": self.next_step,
@@ -170,6 +196,9 @@ class Review:
 
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
     begins.  `causes` are those of the whole firing, largest first, and add up to `excess_s`.
+    `refused` says in a clause why log and plan were not compared; there are no segments then.
+    `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
+    and `comparison` the other firing of the plan that this one is set beside.
     """
 
     log: Log
@@ -192,6 +221,11 @@ class Review:
     plan_time_s: FloatArray = field(repr=False)
     plan_c: FloatArray = field(repr=False)
     aligned_plan_c: FloatArray = field(repr=False)
+    refused: str = ""
+    heat: HeatVerdict | None = None
+    quickening: Quickening | None = None
+    kiln: KilnDescription | None = None
+    comparison: Comparison | None = None
 
     @property
     def excess_s(self) -> float | None:
@@ -227,9 +261,12 @@ class Review:
             "forecast_s": self.forecast_s,
             "actual_s": self.actual_s,
             "excess_s": self.excess_s,
-            "segments": [segment.to_dict() for segment in self.segments],
+            "segments": None if self.refused else [segment.to_dict() for segment in self.segments],
             "causes": [cause.to_dict() for cause in self.causes],
             "cooling": None if self.cooling is None else self.cooling.to_dict(),
+            "cooled_quicker": None if self.quickening is None else self.quickening.to_dict(),
+            "compared": not self.refused,
+            "refused": self.refused or None,
             "cones": {
                 **reached,
                 "planned": self.cones_planned.reached,
@@ -238,6 +275,23 @@ class Review:
                     name: verdict.to_dict() for name, verdict in self.cones_by_channel.items()
                 },
             },
-            "kiln": None,
+            "heatwork": None if self.heat is None else self.heat.to_dict(),
+            "kiln": None if self.kiln is None else _kiln(self.kiln),
+            "compare": None if self.comparison is None else self.comparison.to_dict(),
             "findings": [finding.to_dict() for finding in self.findings],
         }
+
+
+def _kiln(kiln: KilnDescription) -> dict[str, Any]:
+    fitted = kiln.fitted
+    return {
+        "name": kiln.name,
+        "power": fitted.power,
+        "loss": fitted.loss,
+        "capacity": fitted.capacity,
+        "cone_offset_c": fitted.cone_offset_c,
+        "learnt": None if fitted.learnt is None else fitted.learnt.isoformat(),
+        "basis": fitted.basis,
+        "thermocouple": kiln.thermocouple,
+        "thermocouple_class": kiln.thermocouple_class,
+    }

@@ -1,15 +1,20 @@
 """What the drawings hold, before a browser sees them."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from report.report_samples import LEAD_IN_S, Names, sample_forecast, sample_review
 
-from firing.report.drawings import forecast_drawings, review_drawings
+from firing.report.drawings import forecast_drawings
 from firing.report.figures import CONFIG, TimeAxis, label, library
 from firing.report.heatwork_drawing import near_cones
+from firing.report.review_drawings import review_drawings
+from firing.review.comparison import compare
+from firing.review.cooling import Quickening
+from firing.review.verdict import CauseShare
 
 
 def strings(value: Any) -> Iterator[str]:
@@ -75,11 +80,71 @@ def test_heatwork_runs_to_the_cone_and_crosses_one_where_the_verdict_says() -> N
     ] == [0, 1.2]
 
 
-def test_account_bars_are_the_causes_in_minutes(review_figures: dict[str, Any]) -> None:
-    longer, shorter = review_figures["account"].figure["data"]
-    assert list(longer["x"]) == [40.0, 20.0]
+def test_the_account_is_a_waterfall_from_planned_to_actual(
+    review_figures: dict[str, Any],
+) -> None:
+    account = review_figures["account"]
+    whole, longer, shorter = account.figure["data"]
+    # 10 h 30 min, then 40 and 20 min on top of each other, to 11 h 30 min.
+    assert list(whole["x"]) == [10.5, 11.5]
+    assert list(longer["base"]) == pytest.approx([10.5, 10.5 + 40.0 / 60.0], abs=1e-4)
+    assert list(longer["x"]) == pytest.approx([40.0 / 60.0, 20.0 / 60.0], abs=1e-4)
     assert list(longer["y"]) == ["waiting for the kiln<br>+40 min", "held longer<br>+20 min"]
     assert list(shorter["x"]) == []
+    order = list(account.figure["layout"]["yaxis"]["categoryarray"])
+    assert order[0].startswith("planned")
+    assert order[-1] == "actual<br>11 h 30 min"
+    assert "The axis begins at" in account.caption
+
+
+@pytest.mark.parametrize("seconds", [(600.0, -1800.0, 20.0), (-3600.0, 25.0, 24.0)])
+def test_the_steps_of_a_waterfall_meet_its_ends(seconds: tuple[float, ...]) -> None:
+    names = ("waiting", "shorter_hold", "unexplained")
+    causes = tuple(CauseShare(name, s) for name, s in zip(names, seconds, strict=True))
+    review = replace(sample_review(), causes=causes, actual_s=10.5 * 3600.0 + sum(seconds))
+    account = next(d for d in review_drawings(review) if d.name == "account")
+    whole, longer, shorter = account.figure["data"]
+    total_h = sum(longer["x"]) + sum(shorter["x"])
+    assert whole["x"][1] - whole["x"][0] == pytest.approx(total_h, abs=1e-3)
+    assert all(size > 0 for size in longer["x"])
+    assert all(size < 0 for size in shorter["x"])
+
+
+def test_causes_are_marked_on_the_curve_where_most_of_them_fell(
+    review_figures: dict[str, Any],
+) -> None:
+    course = review_figures["course"]
+    letters = {a["text"]: a for a in course.figure["layout"]["annotations"] if a["showarrow"]}
+    # The middle of segment 2 (2 h to 6 h 40 min after 18:10), and of the hold after 10 h 40 min.
+    assert letters["A"]["x"] == "2026-03-02T22:30:00"
+    assert letters["B"]["x"] == "2026-03-03T05:15:00"
+    assert letters["B"]["y"] == pytest.approx(1200.0, abs=1.0)
+    assert "A waiting for the kiln +40 min; B held longer +20 min" in course.caption
+
+
+def test_where_the_cooling_quickened_is_marked_too() -> None:
+    quicker = Quickening(LEAD_IN_S + 15.0 * 3600.0, 880.0, 90.0, 200.0)
+    review = replace(sample_review(), quickening=quicker)
+    course = review_drawings(review)[0]
+    assert "C cooled faster from 880 °C on" in course.caption
+
+
+def test_a_plan_of_another_firing_is_not_drawn() -> None:
+    review = replace(sample_review(), refused="it is another", segments=(), causes=())
+    drawings = review_drawings(review)
+    assert "account" not in {d.name for d in drawings}
+    assert "plan" not in {line["name"] for line in drawings[0].figure["data"]}
+    assert "another firing" in drawings[0].caption
+
+
+def test_two_firings_over_each_other() -> None:
+    one = sample_review()
+    drawing = review_drawings(replace(one, comparison=compare(one, sample_review(step_s=60.0))))[-1]
+    assert drawing.name == "comparison"
+    this, other = drawing.figure["data"]
+    assert this["line"]["dash"] != other["line"]["dash"]
+    # Both from where heating began, ten minutes into the log.
+    assert this["x"][0] == pytest.approx(-LEAD_IN_S / 3600.0, abs=1e-4)
 
 
 def test_no_figure_draws_more_than_it_can_show() -> None:

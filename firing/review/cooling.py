@@ -1,0 +1,306 @@
+"""Cooling after the program: how fast, against what was to be expected, and where it quickened."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from firing.forecast import Forecast
+from firing.kiln import natural
+from firing.review.alignment import Alignment
+from firing.review.evenly import EvenTrace
+from firing.review.verdict import CauseShare, CoolingReview
+from firing.trace import FloatArray, Trace
+from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+
+INVERSIONS_C = (573.0, 226.0)
+"""Where quartz and cristobalite invert (source ``quartz-inversion-entry``: 573, and 220 to 270)."""
+AROUND_C = 15.0
+"""The rate through a temperature is that from so much above it to so much below [°C]."""
+LEAST_C = 20.0
+"""Natural cooling is reviewed once the log follows it down this far [°C]."""
+SETTLE_S = 1800.0
+"""A kiln cools fastest soon after its elements are off: what quickens later had help [s]."""
+HALF_S = 900.0
+QUICKER = 1.3
+QUICKER_C_PER_H = 8.0
+"""A cooling so much quicker than it was has been helped; natural cooling only ever slows."""
+BEGIN_SHARE = 1.12
+COLD_C = 60.0
+"""Below this a kiln is opened anyway [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingThrough:
+    """How fast the channels cooled through one temperature; None where a log does not show it."""
+
+    at_c: float
+    rate_c_per_h: dict[str, float | None]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rates as the JSON shows them."""
+        return {"at_c": self.at_c, "rate_c_per_h": dict(self.rate_c_per_h)}
+
+
+@dataclass(frozen=True, slots=True)
+class Quickening:
+    """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
+
+    at_s: float
+    at_c: float
+    before_c_per_h: float
+    after_c_per_h: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the moment as the JSON shows it."""
+        return {
+            "at_s": self.at_s,
+            "at_c": self.at_c,
+            "before_c_per_h": self.before_c_per_h,
+            "after_c_per_h": self.after_c_per_h,
+        }
+
+
+def rates_through(
+    trace: Trace, levels_c: Sequence[float] = INVERSIONS_C
+) -> tuple[CoolingThrough, ...]:
+    """Return how fast every channel last cooled through each level.
+
+    Parameters
+    ----------
+    trace : Trace
+        The log.
+    levels_c : sequence of float
+        [°C].
+    """
+    return tuple(
+        CoolingThrough(
+            level_c,
+            {
+                name: _rate_through(trace.time_s, trace.channel_c(number), level_c)
+                for number, name in enumerate(trace.channels)
+            },
+        )
+        for level_c in levels_c
+    )
+
+
+def _rate_through(time_s: FloatArray, temperature_c: FloatArray, level_c: float) -> float | None:
+    above = np.flatnonzero(temperature_c > level_c + AROUND_C)
+    if above.size == 0:
+        return None
+    after = slice(int(above[-1]), None)
+    usable = np.isfinite(temperature_c[after])
+    at_s, falling_c = time_s[after][usable], temperature_c[after][usable]
+    below = np.flatnonzero(falling_c <= level_c - AROUND_C)
+    if below.size == 0 or below[0] == 0:
+        return None
+    last = int(below[0]) + 1
+    # From the last reading above to the first below, wherever noise put them.
+    fallen_c, taken_s = float(falling_c[0] - falling_c[last - 1]), float(at_s[last - 1] - at_s[0])
+    return fallen_c / taken_s * SECONDS_PER_HOUR
+
+
+def quickening(
+    trace: EvenTrace, from_s: float, room_c: float, until_s: float | None = None
+) -> Quickening | None:
+    """Return where natural cooling first became faster than it had been; None if it never did.
+
+    Parameters
+    ----------
+    trace : EvenTrace
+        The kiln's channel.
+    from_s : float
+        When the program, or the firing, was over [s].
+    room_c : float
+        [°C].
+    until_s : float, optional
+        Where to stop looking [s].
+    """
+    first = trace.index(from_s)
+    last = trace.time_s.size if until_s is None else trace.index(until_s) + 1
+    half = max(1, round(HALF_S / trace.step_s))
+    falls = -_smooth(trace.rate_c_per_h[first:last], half)
+    temperature_c = trace.temperature_c[first:last]
+    settle = max(1, round(SETTLE_S / trace.step_s))
+    if falls.size < settle + 4 * half:
+        return None
+    begin = int(np.argmax(falls[:settle]))
+    slowest = np.minimum.accumulate(falls[begin:])
+    limit = QUICKER * np.maximum(slowest, 0.0) + QUICKER_C_PER_H
+    lowest_c = max(COLD_C, room_c + 25.0)
+    hits = np.flatnonzero((falls[begin:] > limit) & (temperature_c[begin:] > lowest_c))
+    # At the end of the log the smoothing has nothing to lean on.
+    hits = hits[hits < falls.size - begin - half]
+    if hits.size == 0:
+        return None
+    at = begin + int(hits[0])
+    before = float(slowest[at - begin])
+    sharp = -trace.rate_c_per_h[first:last]
+    earlier = np.flatnonzero(sharp[begin : at + half] <= BEGIN_SHARE * max(before, 0.0) + 2.0)
+    # The slope looks five minutes either way, so it bends up five minutes before the readings do.
+    ahead = max(1, round(300.0 / trace.step_s))
+    start = min(begin + int(earlier[-1]) + ahead if earlier.size else at, falls.size - 1)
+    after = float(np.max(falls[at : at + 4 * half]))
+    return Quickening(
+        float(trace.time_s[first + start]), float(temperature_c[start]), before, after
+    )
+
+
+def _smooth(values: FloatArray, half: int) -> FloatArray:
+    """Return the mean over `half` samples on either side, over fewer near the ends."""
+    here = np.arange(values.size)
+    reach = np.minimum(np.minimum(here, here[::-1]), half)
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    smooth: FloatArray = (total[here + reach + 1] - total[here - reach]) / (2 * reach + 1)
+    return smooth
+
+
+@dataclass(frozen=True, eq=False)
+class _Yardstick:
+    """Expected seconds between two temperatures, and the share of them that is still usual."""
+
+    time_s: FloatArray
+    temperature_c: FloatArray  # falling
+    shortest: float
+    longest: float
+    words: str
+    basis: Literal["kiln", "default"]
+
+    def seconds(self, from_c: float, to_c: float) -> float:
+        at_s = np.interp(-np.array([from_c, to_c]), -self.temperature_c, self.time_s)
+        return float(at_s[1] - at_s[0])
+
+
+def cooling_review(
+    forecast: Forecast,
+    alignment: Alignment,
+    trace: EvenTrace,
+    quicker: Quickening | None = None,
+) -> CoolingReview | None:
+    """Compare the cooling after the program with the kiln's forecast, else the default curve.
+
+    Where it suddenly became quicker, what it went on to take is compared with the pace it had kept
+    until then.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        The plan's, in the kiln if one is given.
+    alignment : Alignment
+        Where the program ended in the log.
+    trace : EvenTrace
+        The kiln's channel.
+    quicker : Quickening, optional
+        Where it became quicker.
+
+    Returns
+    -------
+    CoolingReview or None
+        None where the log does not follow the cooling down.
+    """
+    if alignment.stops_inside:
+        return None
+    room_c = forecast.schedule.room_c
+    first = trace.index(alignment.end_s)
+    after_c = trace.temperature_c[first:]
+    if after_c.size < 2:
+        return None
+    cold = np.flatnonzero(after_c <= room_c + 10.0)
+    last = first + (int(cold[0]) if cold.size else after_c.size - 1)
+    from_c, to_c = float(trace.temperature_c[first]), float(trace.temperature_c[last])
+    if from_c - to_c < LEAST_C or to_c < room_c + 2.0:
+        return None
+    yardstick = _in_kiln(forecast) if alignment.complete else None
+    unit = forecast.schedule.unit
+    if yardstick is not None:
+        top_c, bottom_c = float(yardstick.temperature_c[0]), float(yardstick.temperature_c[-1])
+        # Only where both have been: the model is not stretched beyond its own cooling.
+        if from_c > top_c:
+            first += int(np.argmax(trace.temperature_c[first:] <= top_c))
+        if to_c < bottom_c:
+            last = first + int(np.argmax(trace.temperature_c[first:] <= bottom_c))
+        from_c, to_c = float(trace.temperature_c[first]), float(trace.temperature_c[last])
+        if from_c - to_c < LEAST_C:
+            return None
+    else:
+        yardstick = _default(from_c, to_c, room_c)
+    actual_s = float(trace.time_s[last] - trace.time_s[first])
+    expected_s = yardstick.seconds(from_c, to_c)
+    shortest_s, longest_s = yardstick.shortest * expected_s, yardstick.longest * expected_s
+    words = (
+        f"from {format_temperature(from_c, unit)} to {format_temperature(to_c, unit)} "
+        f"{yardstick.words} {format_duration(shortest_s)} to {format_duration(longest_s)}"
+    )
+    causes: tuple[CauseShare, ...] = ()
+    closed_share: float | None = None
+    if quicker is None or not first + 1 < trace.index(quicker.at_s) < last:
+        closed_share = actual_s / expected_s
+    else:
+        opened = trace.index(quicker.at_s)
+        opened_c = float(trace.temperature_c[opened])
+        before_s = float(trace.time_s[opened] - trace.time_s[first])
+        expected_before_s = yardstick.seconds(from_c, opened_c)
+        if expected_before_s > 0.1 * expected_s:
+            closed_share = before_s / expected_before_s
+        pace = 1.0 if closed_share is None else closed_share
+        saved_s = (actual_s - before_s) - pace * yardstick.seconds(opened_c, to_c)
+        words = (
+            f"from {format_temperature(opened_c, unit)} on it cooled at up to "
+            f"{format_rate(quicker.after_c_per_h, unit)}, after "
+            f"{format_rate(quicker.before_c_per_h, unit)} before; compared with the pace until then"
+        )
+        causes = (CauseShare("fast_cooling", min(saved_s, 0.0), words),)
+    if not causes and actual_s > longest_s:
+        causes = (CauseShare("slow_cooling", actual_s - expected_s, words),)
+    elif not causes and actual_s < shortest_s:
+        causes = (CauseShare("fast_cooling", actual_s - expected_s, words),)
+    return CoolingReview(
+        from_c=from_c,
+        to_c=to_c,
+        start_s=float(trace.time_s[first]),
+        end_s=float(trace.time_s[last]),
+        forecast_s=expected_s,
+        causes=causes,
+        basis=yardstick.basis,
+        closed_share=closed_share,
+        usual_share=(yardstick.shortest, yardstick.longest),
+    )
+
+
+def _default(from_c: float, to_c: float, room_c: float) -> _Yardstick:
+    run = natural.cool(from_c, to_c, room_c=room_c)
+    slow, fast = natural.COOLING_FACTOR_RANGE
+    return _Yardstick(
+        run.time_s,
+        run.temperature_c,
+        natural.COOLING_FACTOR / fast,
+        natural.COOLING_FACTOR / slow,
+        "kilns like the default take",
+        "default",
+    )
+
+
+def _in_kiln(forecast: Forecast) -> _Yardstick | None:
+    """Return the cooling of the kiln that was simulated; None without one."""
+    kiln = forecast.kiln
+    if kiln is None or kiln.stalled:
+        return None
+    time_s, temperature_c = forecast.trace.time_s, forecast.trace.channel_c()
+    first = int(np.searchsorted(time_s, forecast.program_s - 1e-6))
+    time_s, temperature_c = time_s[first:], temperature_c[first:]
+    falling = np.concatenate(
+        ([True], temperature_c[1:] < np.minimum.accumulate(temperature_c)[:-1])
+    )
+    if np.count_nonzero(falling) < 3:
+        return None
+    low, high = kiln.cooling_range
+    return _Yardstick(
+        time_s[falling],
+        temperature_c[falling],
+        low,
+        high,
+        f'the model of "{kiln.name}" takes',
+        "kiln",
+    )

@@ -1,0 +1,73 @@
+"""Everything the findings of a review are drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firing.cones.equivalence import ConeVerdict
+from firing.forecast import Forecast
+from firing.logs.reader import Log
+from firing.review.alignment import Alignment
+from firing.review.cooling import Quickening
+from firing.review.evenly import EvenTrace
+from firing.review.heat import HeatVerdict
+from firing.review.verdict import CauseShare, CoolingReview
+from firing.schedule import Schedule
+from firing.trace import FloatArray
+from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """A review so far; `refused` says why log and plan were not compared."""
+
+    schedule: Schedule
+    forecast: Forecast
+    log: Log
+    channel: int
+    temperature_c: FloatArray
+    trace: EvenTrace
+    alignment: Alignment
+    refused: str
+    causes: tuple[CauseShare, ...]
+    excess_s: float | None
+    cooling: CoolingReview | None
+    quickening: Quickening | None
+    planned: ConeVerdict
+    reached: ConeVerdict
+    heat: HeatVerdict
+    kiln: KilnDescription | None = None
+
+    @property
+    def peak_c(self) -> float:
+        """The highest reading [°C]."""
+        return float(np.nanmax(self.temperature_c))
+
+    @property
+    def first_c(self) -> float:
+        """The first usable reading [°C]."""
+        return float(self.temperature_c[np.isfinite(self.temperature_c)][0])
+
+    def degrees(self, temperature_c: float) -> str:
+        """Return a temperature in the schedule's unit."""
+        return format_temperature(temperature_c, self.schedule.unit)
+
+    def difference(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures in the schedule's unit."""
+        value = rate_from_celsius(difference_k, self.schedule.unit)
+        sign = "−" if round(value) < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.0f} °{self.schedule.unit}"
+
+    def rate(self, rate_c_per_h: float) -> str:
+        """Return a rate in the schedule's unit."""
+        return format_rate(rate_c_per_h, self.schedule.unit)
+
+    def duration(self, duration_s: float) -> str:
+        """Return a duration in words."""
+        return format_duration(duration_s)

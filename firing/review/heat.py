@@ -1,0 +1,182 @@
+"""The heat-work's verdict: its whole error budget, time in the heat, the sensors, the channels."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from firing.cones.budget import Budget
+from firing.cones.equivalence import ConeVerdict
+from firing.review.cooling import CoolingThrough, rates_through
+from firing.review.evenly import EvenTrace
+from firing.review.unevenness import Unevenness, unevenness
+from firing.thermocouple.exposure import Exposure, Remark, drift_remarks, exposure
+from firing.trace import Trace
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.review.witness import WitnessVerdict
+
+HOT_C = 1000.0
+_POINTS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class ThermocoupleError:
+    """What the thermocouple may be off by near the peak; `tolerance_c` None where none is known."""
+
+    tolerance_c: float | None
+    reason: str
+    source: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the error as the JSON shows it."""
+        return {"tolerance_c": self.tolerance_c, "reason": self.reason, "source": self.source}
+
+
+@dataclass(frozen=True, eq=False)
+class HeatVerdict:
+    """What there is to say of a firing's heat-work beyond the cones themselves.
+
+    Attributes
+    ----------
+    budget : Budget
+        Cone, law and thermocouple, ± [°C].
+    thermocouple : ThermocoupleError
+    offset_c : float
+        The kiln file's offset, added to the kiln's readings before its cones were told [°C].
+    offset_known : bool
+        Whether a kiln file gives one other than 0.
+    time_above_1000_s : float
+        Of the kiln's channel [s].
+    exposures : dict of str to Exposure
+        Hours in the heat, by channel.
+    drift : tuple of Remark
+        Which way such a thermocouple drifts; empty where its type is unknown.
+    through : tuple of CoolingThrough
+        Cooling through the inversions.
+    unevenness : Unevenness or None
+    witness : WitnessVerdict or None
+    """
+
+    budget: Budget
+    thermocouple: ThermocoupleError
+    offset_c: float
+    offset_known: bool
+    time_above_1000_s: float
+    exposures: dict[str, Exposure]
+    drift: tuple[Remark, ...]
+    through: tuple[CoolingThrough, ...]
+    unevenness: Unevenness | None
+    witness: WitnessVerdict | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the verdict as the JSON shows it."""
+        return {
+            "budget_c": self.budget.to_dict(),
+            "thermocouple": self.thermocouple.to_dict(),
+            "offset_c": self.offset_c,
+            "offset_known": self.offset_known,
+            "time_above_1000_s": self.time_above_1000_s,
+            "exposure": {name: hours.to_dict() for name, hours in self.exposures.items()},
+            "drift": [{"text": r.text, "source": r.source} for r in self.drift],
+            "cooling_through": [part.to_dict() for part in self.through],
+            "unevenness": None if self.unevenness is None else self.unevenness.to_dict(),
+            "witness": None if self.witness is None else self.witness.to_dict(),
+        }
+
+
+def thermocouple_error(kiln: KilnDescription | None, peak_c: float) -> ThermocoupleError:
+    """Return what the kiln's thermocouple may be off by near a temperature."""
+    if kiln is None:
+        return ThermocoupleError(
+            None, "the thermocouple's type and class are unknown; a kiln file (--kiln) tells them"
+        )
+    from firing.thermocouple.tolerance import tolerance_c, tolerance_rows
+
+    found = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
+    ends_c = max(
+        (
+            row.to_c
+            for row in tolerance_rows()
+            if row.type == kiln.thermocouple and row.class_name == kiln.thermocouple_class
+        ),
+        default=peak_c,
+    )
+    if found.value_c is None and peak_c > ends_c:
+        # Nothing is promised up there; leaving the error out would make the range too narrow.
+        last = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, ends_c)
+        return ThermocoupleError(
+            last.value_c,
+            f"at least: that is what {last.reason}, comes to at {ends_c:g} °C, where it ends",
+            last.source,
+        )
+    return ThermocoupleError(found.value_c, found.reason, found.source)
+
+
+def heat_verdict(
+    trace: Trace,
+    even: EvenTrace,
+    *,
+    channel: int,
+    reached: ConeVerdict,
+    by_readings: Mapping[str, ConeVerdict],
+    heated_until_s: float,
+    error: ThermocoupleError,
+    kiln: KilnDescription | None,
+    witness: WitnessVerdict | None,
+) -> HeatVerdict:
+    """Judge the heat-work of a log.
+
+    Parameters
+    ----------
+    trace : Trace
+        The log.
+    even : EvenTrace
+        The kiln's channel.
+    channel : int
+        Its number from 0.
+    reached : ConeVerdict
+        Its cones.
+    by_readings : mapping of str to ConeVerdict
+        The cones of every channel by its readings alone, no offset added.
+    heated_until_s : float
+        When heating ended [s of the log].
+    error : ThermocoupleError
+    kiln : KilnDescription or None
+    witness : WitnessVerdict or None
+    """
+    peak_s = float(even.time_s[int(np.argmax(even.temperature_c))])
+    exposures = {
+        name: hours
+        for number, name in enumerate(trace.channels)
+        if (hours := _exposure(trace, even, number, channel)) is not None
+    }
+    kiln_trace = Trace(even.time_s, even.temperature_c, ("kiln",), "measured")
+    return HeatVerdict(
+        budget=reached.budget,
+        thermocouple=error,
+        offset_c=0.0 if kiln is None else kiln.fitted.cone_offset_c,
+        offset_known=kiln is not None and kiln.fitted.cone_offset_c != 0.0,
+        time_above_1000_s=kiln_trace.seconds_above(HOT_C),
+        exposures=exposures,
+        drift=() if kiln is None else drift_remarks(kiln.thermocouple),
+        through=rates_through(trace),
+        unevenness=unevenness(trace, by_readings, peak_s, heated_until_s),
+        witness=witness,
+    )
+
+
+def _exposure(trace: Trace, even: EvenTrace, number: int, channel: int) -> Exposure | None:
+    """Return the hours of one channel, from means over a minute or a thinned trace."""
+    if number == channel:
+        return exposure(Trace(even.time_s, even.temperature_c, ("kiln",), "measured"))
+    temperature_c = trace.channel_c(number)
+    usable = np.flatnonzero(np.isfinite(temperature_c))
+    if usable.size < 2:
+        return None
+    thin = usable[:: max(1, usable.size // _POINTS)]
+    return exposure(Trace(trace.time_s[thin], temperature_c[thin], ("one",), "measured"))
