@@ -9,6 +9,9 @@ from firing.cli import outcome
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
+    "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
+    "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
+    "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),

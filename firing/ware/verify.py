@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from firing.ware.limits import WareLimits
+from firing.ware.limits import Limit, WareLimits
 from firing.ware.reactions import BURN_OUT_C
 from firing.ware.simulate import WareCourse
 
@@ -10,6 +10,25 @@ from firing.ware.simulate import WareCourse
 # more for a while.
 TOLERANCE = 0.05
 BOUND_WATER_LEFT = 0.05
+
+
+def largest_difference_k(course: WareCourse, limit: Limit) -> float:
+    """Return the largest difference through the wall where and while a limit watches it [K].
+
+    Parameters
+    ----------
+    course : WareCourse
+        The wall along a course.
+    limit : Limit
+        The limit; 0 where it watches no difference.
+    """
+    if limit.watched_c is None:
+        return 0.0
+    low_c, high_c = limit.watched_c
+    heating = np.gradient(course.surface_c, course.time_s) >= 0.0
+    inside = (course.surface_c >= low_c) & (course.surface_c <= high_c)
+    inside &= heating == (limit.direction == "heating")
+    return float(np.max(np.abs(course.difference_k[inside]), initial=0.0))
 
 
 def verify_ware(course: WareCourse, limits: WareLimits) -> tuple[str, ...]:
@@ -40,14 +59,11 @@ def verify_ware(course: WareCourse, limits: WareLimits) -> tuple[str, ...]:
             f"{course.core_c[worst]:.0f} °C, above a tenth of its strength, "
             f"{limits.vapour_kpa:.0f} kPa: dry longer"
         )
-    heating = np.gradient(course.surface_c, course.time_s) >= 0.0
     for limit in limits.limits:
         if limit.allowed_k is None or limit.watched_c is None:
             continue
         low_c, high_c = limit.watched_c
-        inside = (course.surface_c >= low_c) & (course.surface_c <= high_c)
-        inside &= heating == (limit.direction == "heating")
-        largest_k = float(np.max(np.abs(course.difference_k[inside]), initial=0.0))
+        largest_k = largest_difference_k(course, limit)
         if largest_k > limit.allowed_k * (1.0 + TOLERANCE):
             found.append(
                 f"while {limit.direction} from {low_c:.0f} to {high_c:.0f} °C the wall differs by "

@@ -11,7 +11,7 @@ BARS = {"cause": 0.95, "minutes": 0.85, "healthy": 0.98}
 @pytest.mark.parametrize(
     ("cases", "seed"),
     [
-        pytest.param(4 * len(FAULTS), 1, id="52 cases"),
+        pytest.param(2 * len(FAULTS), 1, id="26 cases"),
         pytest.param(24 * len(FAULTS), 2026, id="312 cases", marks=pytest.mark.soak),
     ],
 )

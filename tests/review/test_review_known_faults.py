@@ -190,7 +190,7 @@ def test_fahrenheit_read_as_celsius_is_asked_about(tmp_path: Path) -> None:
     check_account(mended)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     rates=st.tuples(st.integers(30, 90), st.integers(40, 120), st.integers(60, 120)),
     hold_min=st.integers(20, 240),
@@ -219,7 +219,7 @@ def test_any_healthy_plan_is_found_and_adds_up(
     assert all(abs(c.seconds) <= 600.0 for c in result.causes)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     power=st.floats(0.7, 1.0),
     outage_s=st.sampled_from([0.0, 1800.0, 5400.0]),

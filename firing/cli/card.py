@@ -1,0 +1,57 @@
+"""``firing card``: what to key in."""
+
+from pathlib import Path
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
+from firing.cli.controlleroption import controller_option, open_controller
+from firing.cli.planoptions import kiln_options, open_kiln, open_load
+
+
+@click.command("card")
+@click.argument("schedule")
+@controller_option(required=True)
+@kiln_options
+@click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
+@html_option
+@json_option
+def card_command(
+    schedule: str,
+    controller: str,
+    kiln: str | None,
+    load: str | None,
+    start: str | None,
+    html: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> int:
+    """Make the card to key SCHEDULE from: converted, rounded and fitted to a controller.
+
+    With --html also as one page to print, with boxes to tick.
+    """
+    from firing.design.keyin import key_in
+    from firing.forecast import forecast
+    from firing.report.card import Card, card_page, card_text
+    from firing.tomlfile import write_text
+
+    takes = open_controller(controller)
+    program = key_in(load_schedule(schedule), takes)
+    course = forecast(
+        program.schedule,
+        started=None if start is None else parse_when(start),
+        kiln=None if kiln is None else open_kiln(kiln),
+        load=None if load is None else open_load(load),
+        waits=takes.waits,
+    )
+    card = Card(program, course)
+    if html is not None:
+        write_text(html, card_page(card), overwrite=overwrite)
+        outcome.note(f"page written to {html}")
+    if as_json:
+        outcome.document(card.to_dict())
+    else:
+        ascii_only = not outcome.braille_possible()
+        outcome.text(card_text(card, width=outcome.width(), ascii_only=ascii_only))
+    return outcome.DONE

@@ -1,0 +1,171 @@
+"""``firing design``: from the ware to the program."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import (
+    DURATION_S,
+    RATE_C_PER_H,
+    TEMPERATURE_C,
+    json_option,
+    load_schedule,
+)
+from firing.cli.controlleroption import controller_option, open_controller
+from firing.cli.planoptions import kiln_options, open_kiln, open_load
+
+
+@click.command("design")
+@click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
+@kiln_options
+@click.option("--cone", metavar="CONE", help="The cone wanted.")
+@click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
+@controller_option()
+@click.option("--segments", type=click.IntRange(1, 99), help="At most so many segments.")
+@click.option(
+    "--margin",
+    type=float,
+    default=1.5,
+    show_default=True,
+    help="Caution, 1 to 5; 1.5 is common practice.",
+)
+@click.option("--peak-at-most", "peak_c", type=TEMPERATURE_C, metavar="T", help="With --cone.")
+@click.option("--hold-at-most", "most_s", type=DURATION_S, metavar="H", help="At the peak.")
+@click.option(
+    "--hold-at-least", "least_s", type=DURATION_S, default="0m", metavar="H", help="At the peak."
+)
+@click.option(
+    "--final-at-most",
+    "final",
+    type=RATE_C_PER_H,
+    metavar="R",
+    help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
+)
+@click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
+@click.option(
+    "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
+)
+@click.option(
+    "--slow-cool", "slow", type=RATE_C_PER_H, metavar="R", help="Cool no faster than this …"
+)
+@click.option("--slow-to", "slow_c", type=TEMPERATURE_C, metavar="T", help="… down to here.")
+@click.option(
+    "--unload-at",
+    "open_c",
+    type=TEMPERATURE_C,
+    default="100",
+    show_default=True,
+    metavar="T",
+    help="Closing to opening here is made shortest.",
+)
+@click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
+)
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@json_option
+def design_command(
+    purpose: str,
+    kiln: str | None,
+    load: str | None,
+    cone: str | None,
+    top_c: float | None,
+    controller: str | None,
+    segments: int | None,
+    margin: float,
+    peak_c: float | None,
+    most_s: float | None,
+    least_s: float,
+    final: float | None,
+    drop_c: float | None,
+    drop_s: float,
+    slow: float | None,
+    slow_c: float | None,
+    open_c: float,
+    base: str | None,
+    out: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> int:
+    """Make the fastest schedule that is safe for --load, for a PURPOSE.
+
+    Every segment comes with its reason and source.  With --from, a schedule is changed as little as
+    makes it safe for the load.
+    """
+    from dataclasses import replace
+    from typing import cast
+
+    from firing.controller import Controller
+    from firing.design.designer import design
+    from firing.design.mending import mended_design
+    from firing.design.summits import Bounds
+    from firing.design.wish import CoolingWish, Wish
+    from firing.design.written import designed_text
+    from firing.errors import FiringError
+    from firing.report.designed import design_text
+    from firing.schedule import Purpose
+    from firing.tomlfile import write_text
+
+    if load is None:
+        raise FiringError(
+            "a design needs to know the ware; write --load with a load file, such as "
+            "example-load-planters-and-cups"
+        )
+    wanted = cast("Purpose", purpose)
+    ware = open_load(load)
+    in_kiln = None if kiln is None else open_kiln(kiln)
+    keyed = None if controller is None else open_controller(controller)
+    if segments is not None:
+        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+    base_text = None
+    if base is not None:
+        if cone is not None or top_c is not None:
+            raise FiringError(
+                "--from mends a schedule that has its own end, and --cone and --top name another; "
+                "leave one of them out"
+            )
+        plan = load_schedule(base)
+        base_text = _text_of(base)
+        result = mended_design(
+            plan,
+            ware,
+            purpose=wanted,
+            margin=margin,
+            kiln=in_kiln,
+            controller=keyed,
+            open_c=open_c,
+        )
+    else:
+        wish = Wish(
+            wanted,
+            cone=cone,
+            top_c=top_c,
+            bounds=Bounds(peak_c, least_s, most_s, final),
+            margin=margin,
+            cooling=CoolingWish(drop_c, drop_s, slow, slow_c),
+            open_c=open_c,
+        )
+        result = design(ware, wish, kiln=in_kiln, controller=keyed)
+    if out is not None:
+        head = [*([result.advice] if result.advice else []), *result.problems]
+        head += result.notes if base is None else ()
+        written = designed_text(result.schedule, result.reasons, head, base_text)
+        write_text(out, written, overwrite=overwrite)
+        outcome.note(f"schedule written to {out}")
+    if as_json:
+        outcome.document(result.to_dict())
+    else:
+        ascii_only = not outcome.braille_possible()
+        outcome.text(design_text(result, width=outcome.width(), ascii_only=ascii_only))
+    return outcome.act_if(not result.safe)
+
+
+def _text_of(name: str) -> str:
+    from firing.ready import ready_names, ready_text
+    from firing.tomlfile import read_text
+
+    path = Path(name)
+    return ready_text(name) if name in ready_names() and not path.exists() else read_text(path)

@@ -1,0 +1,86 @@
+"""``firing resume``: after an interruption."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import DURATION_S, TEMPERATURE_C, json_option, load_schedule
+from firing.cli.controlleroption import controller_option, open_controller
+from firing.cli.logoptions import log_options, open_log
+from firing.cli.planoptions import kiln_options, open_kiln, open_load
+
+
+@click.command("resume")
+@click.argument("schedule")
+@click.argument("log", type=click.Path(path_type=Path))
+@kiln_options
+@controller_option()
+@click.option("--cone", metavar="CONE", help="The cone wanted; else what the schedule comes to.")
+@click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
+@click.option(
+    "--reads", "reads_c", type=TEMPERATURE_C, metavar="T", help="What the kiln reads now …"
+)
+@click.option(
+    "--ago",
+    "ago_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="D",
+    help="… this long after the log's last reading.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the rest as a schedule."
+)
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@log_options
+@json_option
+def resume_command(
+    schedule: str,
+    log: Path,
+    kiln: str | None,
+    load: str | None,
+    controller: str | None,
+    cone: str | None,
+    margin: float,
+    reads_c: float | None,
+    ago_s: float,
+    out: Path | None,
+    overwrite: bool,
+    channel: str | None,
+    as_json: bool,
+    **reading: Any,
+) -> int:
+    """Say what to key in now, when the firing of SCHEDULE in LOG was interrupted.
+
+    Drying, bound water and heat-work that were done already count.
+    """
+    from firing.report.designed import resume_text
+    from firing.resume import resume
+    from firing.schedulefile import write_schedule
+
+    plan = load_schedule(schedule)
+    record, number = open_log(log, channel, reading)
+    found = resume(
+        plan,
+        record.trace.time_s,
+        record.trace.channel_c(number),
+        load=None if load is None else open_load(load),
+        kiln=None if kiln is None else open_kiln(kiln),
+        controller=None if controller is None else open_controller(controller),
+        cone=cone,
+        margin=margin,
+        reads_c=reads_c,
+        ago_s=ago_s,
+        started=record.trace.started,
+    )
+    if out is not None and found.schedule is not None:
+        write_schedule(found.schedule, out, overwrite=overwrite)
+        outcome.note(f"schedule written to {out}")
+    if as_json:
+        outcome.document(found.to_dict())
+    else:
+        ascii_only = not outcome.braille_possible()
+        outcome.text(resume_text(found, width=outcome.width(), ascii_only=ascii_only))
+    return outcome.act_if(found.needs_action)

@@ -1,0 +1,203 @@
+"""The controller file: its schema, and how it is read with every fault at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+
+from firing.controller import Controller
+from firing.errors import FiringError
+from firing.schedulevalues import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
+from firing.tomlfile import (
+    Fault,
+    FaultyFile,
+    KeyPath,
+    clean,
+    describe_path,
+    key_lines,
+    line_of,
+    read_text,
+    validate,
+)
+from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
+
+LONGEST_HOLD_S = HOLD_S[1]
+
+
+def _line(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+    if not value.strip() or clean(value) != value or len(value) > 100:
+        raise ValueError('must be one plain line of 1 to 100 characters, like "Bench controller"')
+    return value
+
+
+def _duration(value: Any) -> float:
+    if not isinstance(value, str):
+        raise ValueError('a duration is text; write "48h", "1m" or "30s"')
+    try:
+        seconds = parse_duration_s(clean(value))
+    except FiringError as error:
+        raise ValueError(str(error)) from None
+    if not 1.0 <= seconds <= LONGEST_HOLD_S:
+        raise ValueError(
+            f'"{clean(value)}" is outside 1 s to {LONGEST_HOLD_S / SECONDS_PER_HOUR:.0f} h; write '
+            '"48h" or "1m"'
+        )
+    return seconds
+
+
+Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string", "minLength": 1})]
+Duration = Annotated[float, PlainValidator(_duration), WithJsonSchema({"type": "string"})]
+
+
+class ControllerTable(BaseModel):
+    """A controller file."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, title="Kiln controller")
+
+    name: Line = Field(
+        description="what its owner calls it",
+        json_schema_extra={"example": 'name = "Bench controller"'},
+    )
+    max_segments: int = Field(
+        ge=1,
+        le=MAX_SEGMENTS,
+        description="the most segments, each a ramp and a hold, of one program",
+        json_schema_extra={"example": "max_segments = 8", "unit": "segments"},
+    )
+    unit: Literal["C", "F"] = Field(
+        "C",
+        description="unit of its temperatures and rates, and of the rates and steps in this file",
+        json_schema_extra={"example": 'unit = "C"'},
+    )
+    notation: Literal["rate", "time"] = Field(
+        "rate",
+        description="whether a ramp is keyed as degrees per hour or as minutes to the target",
+        json_schema_extra={"example": 'notation = "rate"'},
+    )
+    rate_min: float = Field(
+        1.0,
+        gt=0,
+        le=1000,
+        allow_inf_nan=False,
+        description="the slowest rate",
+        json_schema_extra={"example": "rate_min = 1", "unit": "degrees per hour"},
+    )
+    rate_max: float = Field(
+        600.0,
+        gt=0,
+        le=10000,
+        allow_inf_nan=False,
+        description="the fastest rate",
+        json_schema_extra={"example": "rate_max = 600", "unit": "degrees per hour"},
+    )
+    rate_step: float = Field(
+        1.0,
+        gt=0,
+        le=100,
+        allow_inf_nan=False,
+        description="step of a rate",
+        json_schema_extra={"example": "rate_step = 1", "unit": "degrees per hour"},
+    )
+    target_step: float = Field(
+        1.0,
+        gt=0,
+        le=50,
+        allow_inf_nan=False,
+        description="step of a target",
+        json_schema_extra={"example": "target_step = 1", "unit": "degrees"},
+    )
+    hold_max: Duration = Field(
+        48 * SECONDS_PER_HOUR,
+        description="the longest hold",
+        json_schema_extra={"example": 'hold_max = "48h"'},
+    )
+    hold_step: Duration = Field(
+        60.0,
+        description="step of a hold",
+        json_schema_extra={"example": 'hold_step = "1m"'},
+    )
+    waits: bool = Field(
+        True,
+        description="whether its clock waits when the kiln lags",
+        json_schema_extra={"example": "waits = true"},
+    )
+
+
+def _across(table: ControllerTable) -> list[tuple[KeyPath, str]]:
+    """Return what is wrong between keys."""
+    found: list[tuple[KeyPath, str]] = []
+    slowest = rate_from_celsius(RATE_C_PER_H[0], table.unit)
+    if table.rate_min < slowest:
+        found.append(
+            (("rate_min",), f"{table.rate_min:g} is below {slowest:g} °{table.unit}/h, the slowest "
+             f"rate a schedule may have; write rate_min = {slowest:g}")
+        )  # fmt: skip
+    if table.rate_min > table.rate_max:
+        found.append(
+            (("rate_min",), f"{table.rate_min:g} is above rate_max, {table.rate_max:g} "
+             f"°{table.unit}/h; write rate_min = 1")
+        )  # fmt: skip
+    if table.rate_step > table.rate_max:
+        found.append(
+            (("rate_step",), f"{table.rate_step:g} is above rate_max, {table.rate_max:g} "
+             f"°{table.unit}/h, so no rate could be keyed; write rate_step = 1")
+        )  # fmt: skip
+    if table.hold_step > table.hold_max:
+        found.append(
+            (("hold_step",), "is longer than hold_max, so no hold could be keyed; "
+             'write hold_step = "1m"')
+        )  # fmt: skip
+    return found
+
+
+def parse_controller(text: str, name: str = "controller") -> Controller:
+    """Read a controller from TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    name : str
+        What faults call the file.
+
+    Returns
+    -------
+    Controller
+
+    Raises
+    ------
+    FaultyFile
+        With every fault of the file, each with its line, field, limit and unit.
+    """
+    table, faults, _ = validate(text, name, ControllerTable)
+    if table is not None:
+        lines = key_lines(text)
+        for path, message in _across(table):
+            faults.append(Fault(name, line_of(path, lines), describe_path(path), message))
+    if faults or table is None:
+        raise FaultyFile(faults)
+    return Controller(
+        name=table.name,
+        max_segments=table.max_segments,
+        unit=table.unit,
+        notation=table.notation,
+        rate_min=table.rate_min,
+        rate_max=table.rate_max,
+        rate_step=table.rate_step,
+        target_step=table.target_step,
+        hold_max_s=table.hold_max,
+        hold_step_s=table.hold_step,
+        waits=table.waits,
+    )
+
+
+def read_controller(path: Path) -> Controller:
+    """Read a controller file; see `parse_controller`."""
+    return parse_controller(read_text(path), str(path))
+
+
+__all__ = ["ControllerTable", "parse_controller", "read_controller"]

@@ -1,0 +1,433 @@
+"""The fastest way up with a number of segments: exact, by dynamic programming.
+
+A program up is a path over the temperatures of a grid.  Between two stops it ramps at the fastest
+rate that can be keyed and that no ceiling forbids; the time a window of temperature needs (a
+`Dwell`) is made up by a hold at a stop inside the window or, where the path has no stop there, by a
+slower ramp across it.  Nothing else can be faster: a hold costs exactly the missing seconds, and a
+ramp slower than it must be costs at least as much as a hold of the same gain.  (Holds are keyed in
+whole steps; what a slower ramp could save by filling a window to the second is less than one step a
+window.  Where the stops inside cannot be held long enough, more stops are made.)
+
+A path that stands inside a window is told by its time so far, its time inside the window, and how
+many holds it may still use there.  Of two paths at one temperature with equally many segments, one
+that is no later, has been inside no shorter and has no fewer stops can replace the other, whatever
+follows; only the rest are carried on.  So the answer is the optimum of the grid.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.controller import Controller
+from firing.design.ceiling import Ceiling, lowest_of, spans
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+from firing.ware.limits import Dwell
+
+IntArray = npt.NDArray[np.int64]
+
+APPROACH_C = 100.0
+"""A cone's rate is that of the last 100 °C (source ``cone-chart-1996``)."""
+_SLACK_S = 1e-6
+_SLACK_C = 1e-6
+# What a path must still be able to gain to be followed.
+_GAIN_S = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class Summit:
+    """An end that a way up may have.
+
+    Attributes
+    ----------
+    peak_c : float
+        The peak [°C].
+    hold_s : float
+        The hold there [s].
+    rate_c_per_h : float or None
+        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
+    """
+
+    peak_c: float
+    hold_s: float = 0.0
+    rate_c_per_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A ramp to a target and the hold there: [°C], [s], [s]."""
+
+    target_c: float
+    ramp_s: float
+    hold_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Labels:
+    """Paths with one number of segments; arrays of shape (paths,).
+
+    `stops` counts the holds a path may use in the window it stands in, 0 outside.
+    """
+
+    node: IntArray
+    time_s: FloatArray
+    inside_s: FloatArray
+    stops: IntArray
+    parent: IntArray
+
+    def taken(self, rows: npt.NDArray[np.intp]) -> _Labels:
+        return _Labels(
+            self.node[rows],
+            self.time_s[rows],
+            self.inside_s[rows],
+            self.stops[rows],
+            self.parent[rows],
+        )
+
+
+class Climb:
+    """All ways up from one temperature to a set of summits.
+
+    Parameters
+    ----------
+    start_c : float
+        Where the program starts [°C].
+    stops_c : ndarray
+        Where a segment may end [°C].
+    ceilings : sequence of Ceiling
+        What caps the rate on the way up.
+    dwells : sequence of Dwell
+        Least times in windows that do not overlap; one counts where the way leads above its window.
+    controller : Controller
+        Steps and bounds of rates and holds.
+    summits : sequence of Summit
+        The ends, in any order.
+    most_segments : int
+        How many segments to look at.
+
+    Raises
+    ------
+    ValueError
+        If two windows overlap.
+    """
+
+    def __init__(
+        self,
+        start_c: float,
+        stops_c: FloatArray,
+        ceilings: Sequence[Ceiling],
+        dwells: Sequence[Dwell],
+        controller: Controller,
+        summits: Sequence[Summit],
+        most_segments: int,
+    ) -> None:
+        self.start_c, self.controller, self.summits = start_c, controller, tuple(summits)
+        highest_c = max(summit.peak_c for summit in summits)
+        self._windows = sorted(
+            (d for d in dwells if start_c <= d.window_c[1] < highest_c), key=lambda d: d.window_c
+        )
+        for before, after in zip(self._windows, self._windows[1:], strict=False):
+            if before.window_c[1] >= after.window_c[0]:
+                raise ValueError("the windows of dwells must not overlap")
+        peaks = {summit.peak_c for summit in summits}
+        stops = {float(t) for t in stops_c if start_c + _SLACK_C < t < highest_c - _SLACK_C}
+        self._nodes = np.array(sorted({start_c} | stops | peaks))
+        place = {float(t): i for i, t in enumerate(self._nodes)}
+        self._peak = np.array([place[summit.peak_c] for summit in summits])
+        self._stop = np.array(sorted(place[t] for t in stops), dtype=np.int64)
+        self._measure(ceilings)
+        self._search(most_segments)
+
+    def _measure(self, ceilings: Sequence[Ceiling]) -> None:
+        """Time every ramp between two nodes, and its part inside each window."""
+        nodes, count = self._nodes, self._nodes.size
+        cells = lowest_of(ceilings, nodes)
+        self._most = spans(cells)
+        span = nodes[None, :] - nodes[:, None]
+        up = span > 0.0
+        self._span = np.where(up, span, np.inf)
+        self._share = np.zeros((len(self._windows), count, count))
+        self._least = np.zeros((count, count))
+        self._window = np.full(count, -1)
+        self._needs = np.array([w.at_least_s for w in self._windows] + [0.0])
+        longest = max(self.controller.longest_hold_s, _SLACK_S)
+        self._useful = np.array([max(1, math.ceil(n / longest - 1e-9)) for n in self._needs])
+        for index, window in enumerate(self._windows):
+            low, high = window.window_c
+            self._window[(nodes >= low) & (nodes <= high) & (nodes > self.start_c)] = index
+            first = np.maximum(nodes, low)[:, None]
+            last = np.minimum(nodes, high)[None, :]
+            self._share[index] = np.where(up, np.clip(last - first, 0.0, None) / self._span, 0.0)
+            # Whoever crosses without a stop inside, or starts inside, must ramp slowly enough.
+            begins = (nodes < low) | (nodes == self.start_c)
+            crosses = begins[:, None] & (nodes > high)[None, :] & (self._share[index] > 0.0)
+            slow = window.at_least_s / np.where(crosses, self._share[index], 1.0)
+            self._least = np.where(crosses, np.maximum(self._least, slow), self._least)
+        self._ramp = self.controller.ramp_s(
+            np.where(up, span, 1.0), np.where(up, self._most, np.inf), self._least
+        )
+        self._ramp[~up] = np.inf
+        self._last = self._last_ramps()
+        self._last_hold_s = np.array([summit.hold_s for summit in self.summits])
+        self._bound(cells)
+
+    def _bound(self, cells: FloatArray) -> None:
+        """Find the least time from every node to every summit if segments were free."""
+        nodes, controller = self._nodes, self.controller
+        span = np.diff(nodes)
+        if controller.notation == "rate":
+            fastest_s = controller.ramp_s(span, cells, np.zeros_like(span))
+        else:
+            # A long ramp can end between the whole minutes of its parts.
+            most = np.minimum(cells, controller.fastest_c_per_h)
+            fastest_s = span / most * SECONDS_PER_HOUR
+        self._free_s = free = np.concatenate(
+            ([0.0], np.cumsum(np.where(np.isfinite(fastest_s), fastest_s, 1e12)))
+        )
+        self._ahead_s = free[self._peak][None, :] - free[:, None] + self._last_hold_s
+        # What a window still needs beyond the fastest way through it, from each node on.
+        self._inside_ahead_s = np.zeros((len(self._windows), nodes.size))
+        for index, window in enumerate(self._windows):
+            low, high = window.window_c
+            end = float(np.interp(high, nodes, free))
+            ahead = np.maximum(end - np.interp(np.maximum(nodes, low), nodes, free), 0.0)
+            self._inside_ahead_s[index] = ahead
+            counts = (nodes <= high) & (self._window != index)
+            more = np.where(counts, np.maximum(window.at_least_s - ahead, 0.0), 0.0)
+            over = nodes[self._peak] > high
+            self._ahead_s = self._ahead_s + more[:, None] * over[None, :]
+
+    def _hopeful(self, labels: _Labels) -> npt.NDArray[np.intp]:
+        """Return the paths that may still come to some summit sooner than any known."""
+        least = labels.time_s[:, None] + self._ahead_s[labels.node]
+        own = self._window[labels.node]
+        for index, window in enumerate(self._windows):
+            rows = np.flatnonzero(own == index)
+            short = window.at_least_s - labels.inside_s[rows]
+            short = np.maximum(short - self._inside_ahead_s[index, labels.node[rows]], 0.0)
+            over = self._nodes[self._peak] > window.window_c[1]
+            least[rows] += short[:, None] * over[None, :]
+        return np.flatnonzero((least < self._best_s - _GAIN_S).any(axis=1))
+
+    def _last_ramps(self) -> FloatArray:
+        """Return the time of the last ramp to each summit, shape (nodes, summits)."""
+        last = self._ramp[:, self._peak].copy()
+        for column, summit in enumerate(self.summits):
+            if summit.rate_c_per_h is None:
+                continue
+            peak = self._peak[column]
+            span = self._span[:peak, peak]
+            rate = np.full(peak, summit.rate_c_per_h)
+            keyed = self.controller.ramp_s(span, rate, np.zeros(peak))
+            allowed = rate <= self._most[:peak, peak] * (1.0 + 1e-7)
+            allowed &= keyed >= self._least[:peak, peak] - _SLACK_S
+            allowed &= span >= min(APPROACH_C, summit.peak_c - self.start_c) - _SLACK_C
+            last[:peak, column] = np.where(allowed, keyed, np.inf)
+        return last
+
+    def _holds(self, labels: _Labels, to: IntArray, ramp: FloatArray) -> FloatArray:
+        """Return the hold each path needs before it leaves for each node, shape (paths, to)."""
+        hold = np.zeros(ramp.shape)
+        own = self._window[labels.node]
+        for index, window in enumerate(self._windows):
+            rows = np.flatnonzero(own == index)
+            if rows.size == 0:
+                continue
+            leaves = self._nodes[to] > window.window_c[1]
+            share = self._share[index][np.ix_(labels.node[rows], to)]
+            finite = np.where(np.isfinite(ramp[rows]), ramp[rows], 0.0)
+            spent = labels.inside_s[rows, None] + share * finite
+            short = np.maximum(window.at_least_s - spent, 0.0)
+            need = self.controller.hold_up_s(np.where(short > _SLACK_S, short, 0.0))
+            most = labels.stops[rows] * self.controller.longest_hold_s
+            need = np.where(need <= most[:, None] + _SLACK_S, need, np.inf)
+            hold[rows] = np.where(leaves[None, :], need, 0.0)
+        return hold
+
+    def _search(self, most_segments: int) -> None:
+        begin = np.array([0], dtype=np.int64)
+        labels = _Labels(
+            node=np.array([int(np.argmax(self._nodes == self.start_c))]),
+            time_s=np.zeros(1),
+            inside_s=np.zeros(1),
+            stops=begin,
+            parent=begin,
+        )
+        self._levels = [labels]
+        self._ends: list[tuple[FloatArray, IntArray]] = []
+        fronts: dict[int, FloatArray] = {}
+        best_s = np.full(self._nodes.size, np.inf)
+        self._best_s = np.full(len(self.summits), np.inf)
+        for _ in range(most_segments):
+            self._ends.append(self._finish(labels))
+            self._best_s = np.minimum(self._best_s, self._ends[-1][0])
+            labels = self._advance(labels, best_s, fronts)
+            labels = labels.taken(self._hopeful(labels))
+            if labels.node.size == 0:
+                break
+            self._levels.append(labels)
+
+    def _advance(
+        self, labels: _Labels, best_s: FloatArray, fronts: dict[int, FloatArray]
+    ) -> _Labels:
+        """Return the paths with one segment more that none with fewer or as many replaces."""
+        to = self._stop
+        ramp = self._ramp[np.ix_(labels.node, to)]
+        hold = self._holds(labels, to, ramp)
+        arrival = labels.time_s[:, None] + hold + ramp
+        kept: list[_Labels] = []
+        one = np.ones(1, dtype=np.int64)
+        # From the warmest node down: of equal ways the one that holds warmer is found first.
+        for column in range(to.size - 1, -1, -1):
+            node = int(to[column])
+            window = int(self._window[node])
+            times = arrival[:, column]
+            if window < 0:
+                row = int(np.argmin(times)) if times.size else 0
+                if not times[row] < best_s[node] - _SLACK_S:
+                    continue
+                best_s[node] = times[row]
+                kept.append(_Labels(one * node, times[[row]], np.zeros(1), 0 * one, one * row))
+                continue
+            rows = np.flatnonzero(np.isfinite(times))
+            share = self._share[window][labels.node[rows], node]
+            stays = self._window[labels.node[rows]] == window
+            inside = np.where(stays, labels.inside_s[rows], 0.0) + share * ramp[rows, column]
+            inside = np.minimum(inside, self._needs[window])
+            stops = np.where(stays, labels.stops[rows] + 1, 1)
+            stops = np.minimum(stops, self._useful[window])
+            new = np.column_stack((times[rows], inside, stops))
+            old = fronts.get(node, np.empty((0, 3)))
+            order = _not_replaced(new, old)
+            fronts[node] = np.vstack((old, new[order]))
+            kept.append(
+                _Labels(
+                    np.full(order.size, node),
+                    times[rows][order],
+                    inside[order],
+                    stops[order].astype(np.int64),
+                    rows[order],
+                )
+            )
+        if not kept:
+            return labels.taken(np.array([], dtype=np.intp))
+        return _Labels(
+            *(
+                np.concatenate([getattr(part, name) for part in kept])
+                for name in ("node", "time_s", "inside_s", "stops", "parent")
+            )
+        )
+
+    def _finish(self, labels: _Labels) -> tuple[FloatArray, IntArray]:
+        """Return the fastest way from these paths to each summit: seconds, and the path's row."""
+        ramp = self._last[labels.node]
+        hold = self._holds(labels, self._peak, ramp)
+        total = labels.time_s[:, None] + hold + ramp + self._last_hold_s
+        rows = np.argmin(total, axis=0)
+        return total[rows, np.arange(len(self.summits))], rows
+
+    def times_s(self) -> FloatArray:
+        """Return the least time to each summit, its hold included [s], by number of segments.
+
+        Returns
+        -------
+        ndarray, shape (numbers, summits)
+            Row 0 is for one segment; infinite where there is no way.  Rows end where more segments
+            gain nothing any more.
+        """
+        return np.array([times for times, _ in self._ends])
+
+    def unlimited_s(self) -> FloatArray:
+        """Return the least time to each summit, its hold included, with any number of segments [s].
+
+        Every stretch then has its own rate up to the last ramp, and every window a stop to hold at;
+        rounding of the holds may differ by a step a window.
+        """
+        from_start = self._free_s - self._free_s[self._nodes == self.start_c]
+        places = np.append(np.flatnonzero(self._nodes == self.start_c), self._stop)
+        last = self._last[places]
+        finite = np.where(np.isfinite(last), last, 0.0)
+        total = from_start[places, None] + last + self._last_hold_s
+        for index, window in enumerate(self._windows):
+            ahead = self._inside_ahead_s[index]
+            before = ahead[self._nodes == self.start_c] - ahead[places]
+            spent = before[:, None] + self._share[index][np.ix_(places, self._peak)] * finite
+            short = np.maximum(window.at_least_s - spent, 0.0)
+            need = self.controller.hold_up_s(np.where(short > _SLACK_S, short, 0.0))
+            over = self._nodes[self._peak] > window.window_c[1]
+            total = total + need * over[None, :]
+        least: FloatArray = total.min(axis=0)
+        return least
+
+    def legs(self, segments: int, summit: int) -> tuple[Leg, ...]:
+        """Return the fastest way with exactly so many segments to a summit, by its number.
+
+        Raises
+        ------
+        ValueError
+            If there is none.
+        """
+        times, rows = self._ends[segments - 1]
+        if not np.isfinite(times[summit]):
+            raise ValueError("there is no such way up")
+        path = [int(rows[summit])]
+        for level in range(segments - 1, 0, -1):
+            path.append(int(self._levels[level].parent[path[-1]]))
+        path.reverse()
+        end = self.summits[summit]
+        found: list[Leg] = []
+        arrived = [float(self._levels[i].time_s[row]) for i, row in enumerate(path)]
+        arrived.append(float(times[summit]) - end.hold_s)
+        nodes = [int(self._levels[i].node[row]) for i, row in enumerate(path)]
+        nodes.append(int(self._peak[summit]))
+        holds = [0.0] * len(nodes)
+        holds[-1] = end.hold_s
+        ramps = [0.0]
+        for i in range(1, len(nodes)):
+            top = i == len(nodes) - 1
+            ramp = float(
+                self._last[nodes[i - 1], summit] if top else self._ramp[nodes[i - 1], nodes[i]]
+            )
+            ramps.append(ramp)
+            self._spread(holds, nodes, i - 1, arrived[i] - arrived[i - 1] - ramp)
+        for i in range(1, len(nodes)):
+            found.append(Leg(float(self._nodes[nodes[i]]), ramps[i], holds[i]))
+        return tuple(found)
+
+    def _spread(self, holds: list[float], nodes: list[int], at: int, hold_s: float) -> None:
+        """Put a hold at a stop, and what is too long for one at the stops before it."""
+        left = round(hold_s, 3)
+        while left > _SLACK_S:
+            part = min(left, self.controller.longest_hold_s)
+            holds[at] += part
+            left -= part
+            at -= 1
+
+
+def _not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
+    """Return the rows of `new` that no row of it or of `old` replaces, earliest first.
+
+    Columns are time, time inside and stops; no later, no shorter inside and no fewer stops
+    replaces.
+    """
+    order = np.lexsort((-new[:, 2], -new[:, 1], new[:, 0]))
+    kept: list[int] = []
+    for stops in sorted({int(s) for s in new[:, 2]}, reverse=True):
+        rows = order[new[order, 2] == stops]
+        better = [old[old[:, 2] >= stops], new[kept] if kept else new[:0]]
+        known = np.vstack(better)
+        inside = new[rows, 1]
+        before = np.concatenate(([-np.inf], np.maximum.accumulate(inside)[:-1]))
+        fine = inside > before + _SLACK_S
+        if known.shape[0]:
+            beaten = (known[None, :, 0] <= new[rows, 0][:, None] + _SLACK_S) & (
+                known[None, :, 1] >= inside[:, None] - _SLACK_S
+            )
+            fine &= ~beaten.any(axis=1)
+        kept.extend(int(row) for row in rows[fine])
+    return np.array(kept, dtype=np.intp)

@@ -1,0 +1,105 @@
+"""Which two demands collide, where no program satisfies all of them."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from firing.design.ceiling import Ceiling
+from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
+from firing.errors import FiringError
+from firing.schedulevalues import HOLD_S
+from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
+
+_SLOWEST_C_PER_H = 0.01
+
+
+def collision(problem: Problem) -> FiringError:
+    """Return the refusal of a problem without a solution, naming the two demands that collide.
+
+    Of the demands of the controller, the first whose loosening alone gives a program is one of
+    them; of the limits of ware and kiln, the first whose loosening alone does is the other.
+    """
+    demand = next(_demands(problem), None)
+    limit = next(_limits(problem), None)
+    if demand is not None and limit is not None:
+        (words, advice), (what, _) = demand, limit
+        return FiringError(f"{words} and {what} collide: {advice}")
+    if limit is not None:
+        what, advice = limit
+        return FiringError(
+            f"{what} and a program of at most {LONGEST_S / SECONDS_PER_HOUR / 24:.0f} days "
+            f"collide: {advice}"
+        )
+    if demand is not None:
+        words, advice = demand
+        return FiringError(f"{words} and the limits of the ware, taken together, collide: {advice}")
+    return FiringError(
+        "the limits of the ware and the controller's steps, taken together, collide: no program "
+        "of at most 14 days keeps both; dry the ware first, or ask for a lower peak"
+    )
+
+
+def _demands(problem: Problem) -> Iterator[tuple[str, str]]:
+    controller = problem.controller
+    least = least_segments(problem)
+    if least is not None:
+        plural = "" if controller.max_segments == 1 else "s"
+        yield (
+            f"the controller's {controller.max_segments} segment{plural}",
+            f"at least {least} segments are needed; use a controller that takes as many, or key "
+            "the program in parts",
+        )
+    longer = replace(controller, hold_max_s=HOLD_S[1], max_segments=MOST_TRIED)
+    if solve(replace(problem, controller=longer)) is not None:
+        yield (
+            f"the controller's longest hold of {format_duration(controller.hold_max_s)}",
+            "a longer hold would do; key the program in parts",
+        )
+    slower = replace(
+        controller, rate_min=_SLOWEST_C_PER_H, rate_step=_SLOWEST_C_PER_H, notation="rate",
+        max_segments=MOST_TRIED,
+    )  # fmt: skip
+    if solve(replace(problem, controller=slower)) is not None:
+        yield (
+            f"the controller's slowest rate of {controller.rate_min:g} °{controller.unit}/h",
+            "a slower rate would do; dry the ware first, or fire thinner ware",
+        )
+    finer = replace(slower, target_step=1.0)
+    if solve(replace(problem, controller=finer)) is not None:
+        yield (
+            f"the controller's target step of {controller.target_step:g} °{controller.unit}",
+            "a target inside the window would do",
+        )
+
+
+def _limits(problem: Problem) -> Iterator[tuple[str, str]]:
+    unit = problem.controller.unit
+    for dwell in problem.dwells:
+        rest = tuple(other for other in problem.dwells if other is not dwell)
+        if solve(replace(problem, dwells=rest)) is not None:
+            low, high = dwell.window_c
+            yield (
+                f"{format_duration(dwell.at_least_s)} from {low:.0f} to {high:.0f} °C "
+                f"({dwell.text})",
+                "dry the ware first, fire thinner ware, or ask for a smaller margin",
+            )
+    for name, ceilings in (("rising", problem.rising), ("falling", problem.falling)):
+        for ceiling in ceilings:
+            fewer = tuple(other for other in ceilings if other is not ceiling)
+            changed = (
+                replace(problem, rising=fewer)
+                if name == "rising"
+                else replace(problem, falling=fewer)
+            )
+            if fewer and solve(changed) is not None:
+                rate = rate_from_celsius(_lowest(ceiling, problem), unit)
+                yield (
+                    f"at most {rate:.3g} °{unit}/h ({ceiling.text})",
+                    "fire thinner ware, or ask for a smaller margin",
+                )
+
+
+def _lowest(ceiling: Ceiling, problem: Problem) -> float:
+    top_c = max(summit.peak_c for summit in problem.summits)
+    return float(ceiling.lowest_between(np.array([problem.start_c]), np.array([top_c]))[0])

@@ -1,0 +1,173 @@
+"""A solution in the words of a schedule: names, hand actions, and the reason of every segment."""
+
+from dataclasses import replace
+
+from firing.cones.budget import budget
+from firing.cones.kinetics import cone_law
+from firing.cones.table import parse_cone
+from firing.controller import Controller
+from firing.design.ceiling import Ceiling, binding
+from firing.design.climb import APPROACH_C, Leg
+from firing.design.descent import CoolingLeg
+from firing.design.result import SegmentReason
+from firing.design.solve import Problem, Solution
+from firing.schedule import Purpose, Schedule, Segment
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+    rate_from_celsius,
+    rate_to_celsius,
+)
+from firing.ware.limits import Dwell
+
+_HOLD_NAMES = {
+    "free water": "Dry out",
+    "bound water": "Let the bound water out",
+    "carbon": "Burn out the carbon",
+}
+_ACTIONS = {
+    "free water": "a cold mirror at the opening stays clear: close the lid, leave the bungs out",
+    "carbon": "no more smell: close the bungs",
+}
+_LAST_ACTION = "look at the cone; leave the kiln shut until it is cool"
+_SLACK = 1e-6
+_DIGITS = 6
+
+
+def rate_words(rate_c_per_h: float, unit: TemperatureUnit) -> str:
+    """Return a rate to the digits it needs, ``64 °C/h``."""
+    rate = rate_from_celsius(rate_c_per_h, unit)
+    return f"{rate:.0f} °{unit}/h" if abs(rate - round(rate)) < 0.05 else f"{rate:.1f} °{unit}/h"
+
+
+def written_rate(rate_c_per_h: float, unit: TemperatureUnit) -> float:
+    """Return a rate without the noise of arithmetic, so that its file says exactly the same."""
+    return rate_to_celsius(round(rate_from_celsius(rate_c_per_h, unit), _DIGITS), unit)
+
+
+def explained(
+    solution: Solution, problem: Problem, *, title: str, purpose: Purpose, cone: str | None
+) -> tuple[Schedule, tuple[SegmentReason, ...]]:
+    """Return a solution as a schedule, with one reason a segment.
+
+    Parameters
+    ----------
+    solution, problem
+        What was found, and for what.
+    title, purpose : str
+        Of the schedule.
+    cone : str or None
+        The cone wanted.
+    """
+    segments: list[Segment] = []
+    reasons: list[SegmentReason] = []
+    from_c = problem.start_c
+    for number, leg in enumerate(solution.up):
+        last = number == len(solution.up) - 1
+        segment, reason = _upward(solution, problem, leg, from_c, cone if last else None, last)
+        segments.append(segment)
+        reasons.append(reason)
+        from_c = leg.target_c
+    for fall in solution.down:
+        segment, reason = _downward(problem, fall, from_c)
+        segments.append(segment)
+        reasons.append(reason)
+        from_c = fall.target_c
+    segments[-1] = replace(
+        segments[-1], action=" and ".join(a for a in (segments[-1].action, _LAST_ACTION) if a)
+    )
+    schedule = Schedule(
+        title,
+        tuple(segments),
+        purpose=purpose,
+        start_c=problem.start_c,
+        unit=problem.controller.unit,
+    )
+    return schedule, tuple(reasons)
+
+
+def _upward(
+    solution: Solution, problem: Problem, leg: Leg, from_c: float, cone: str | None, last: bool
+) -> tuple[Segment, SegmentReason]:
+    controller = problem.controller
+    rate = written_rate((leg.target_c - from_c) / leg.ramp_s * SECONDS_PER_HOUR, controller.unit)
+    most, ceiling = binding(problem.rising, from_c, leg.target_c)
+    words, source = _rate_reason(rate, most, ceiling, controller)
+    crossed = [
+        dwell
+        for dwell in problem.dwells
+        if from_c < dwell.window_c[0]
+        and leg.target_c > dwell.window_c[1]
+        and (dwell.window_c[1] - dwell.window_c[0]) / dwell.at_least_s * SECONDS_PER_HOUR < most
+    ]
+    sentences, sources = [words], [source]
+    for dwell in crossed:
+        sentences.append(f"Slower than that for this: {dwell.sentence()}")
+        sources.append(dwell.source)
+    name, action = ("To the peak" if last else "Rise"), ""
+    if leg.hold_s and not last:
+        here = _window_at(problem, leg.target_c)
+        if here is not None:
+            sentences.append(f"{here.sentence()} The ramps through the window count.")
+            sources.append(here.source)
+            name, action = _HOLD_NAMES.get(here.reason, name), _ACTIONS.get(here.reason, "")
+    if last and cone is not None:
+        sentences.append(_cone_words(cone, solution, controller.unit))
+        sources.append("cone-model")
+        name = f"To cone {parse_cone(cone)}"
+    segment = Segment(leg.target_c, rate, hold_s=leg.hold_s, name=name, action=action)
+    return segment, SegmentReason(tuple(sentences), tuple(dict.fromkeys(filter(None, sources))))
+
+
+def _rate_reason(
+    rate: float, most: float, ceiling: Ceiling, controller: Controller
+) -> tuple[str, str]:
+    unit = controller.unit
+    if rate >= controller.fastest_c_per_h * (1.0 - _SLACK) and most > rate:
+        return f"{rate_words(rate, unit)}: the controller goes no faster.", ""
+    return (
+        f"At most {rate_words(most, unit)} ({ceiling.reason}): {ceiling.text}.",
+        ceiling.source,
+    )
+
+
+def _window_at(problem: Problem, at_c: float) -> Dwell | None:
+    for dwell in problem.dwells:
+        if dwell.window_c[0] <= at_c <= dwell.window_c[1]:
+            return dwell
+    return None
+
+
+def _cone_words(cone: str, solution: Solution, unit: TemperatureUnit) -> str:
+    summit = solution.summit
+    name, rate = parse_cone(cone), summit.rate_c_per_h or 0.0
+    part = budget(cone_law(name))
+    hold = f"with a hold of {format_duration(summit.hold_s)}" if summit.hold_s else "without a hold"
+    off = rate_from_celsius(part.total_c, unit)
+    return (
+        f"Cone {name} at {rate_words(rate, unit)} over the last {APPROACH_C:.0f} °C: "
+        f"{format_temperature(summit.peak_c, unit)} {hold}, what the cooling adds counted in; the "
+        f"peak is known to ±{off:.1f} °{unit}, the thermocouple's error not in it: let a witness "
+        "cone decide."
+    )
+
+
+def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segment, SegmentReason]:
+    unit = problem.controller.unit
+    if fall.rate_c_per_h is None:
+        words = f"Elements off: {problem.own.basis} breaks no limit down to here."
+        sources = [problem.own.source]
+        segment = Segment(fall.target_c, None, "off", hold_s=fall.hold_s, name="Fall")
+    else:
+        most, ceiling = binding(problem.falling, fall.target_c, from_c)
+        words = f"At most {rate_words(most, unit)} ({ceiling.reason}): {ceiling.text}."
+        sources = [ceiling.source]
+        rate = written_rate(fall.rate_c_per_h, unit)
+        segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
+    sentences = [words]
+    if fall.hold_s:
+        sentences.append("The hold after the drop was asked for.")
+        segment = replace(segment, name="Drop and hold")
+    return segment, SegmentReason(tuple(sentences), tuple(filter(None, sources)))

@@ -1,0 +1,150 @@
+"""What the kiln allows: its rise at full power, its own cooling, and how hot it goes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firing.design.ceiling import Cap
+from firing.design.descent import OwnCooling
+from firing.kiln import natural
+from firing.schedule import ROOM_C, Schedule, Segment
+from firing.ware.limits import HIGHEST_C
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.kiln.thermal import Simulation
+    from firing.ware.load import Load
+
+KILN = "kiln"
+"""The reason a cap of the kiln's power goes by."""
+COOLING_RANGE_C = 10.0
+"""A pace of cooling is that over the 20 °C around a temperature."""
+# Below the room a kiln does not cool; near it the pace is next to nothing.
+_NEAREST_ROOM_K = 2.0
+_CURVE_STEP_C = 10.0
+_TRIAL_C_PER_H = 100.0
+HIGHEST_BY_DEFAULT_C = 1400.0
+ROOM_FOR_CONTROL_C = 5.0
+"""Kept between a peak and the highest temperature that full power can hold [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class KilnCurves:
+    """A kiln as a designer needs it.
+
+    Attributes
+    ----------
+    heating : Cap
+        How fast it rises at full power.
+    cooling : OwnCooling
+        How it cools by itself.
+    highest_c : float
+        The highest temperature to plan for [°C].
+    highest_words : str
+        What sets that.
+    """
+
+    heating: Cap
+    cooling: OwnCooling
+    highest_c: float
+    highest_words: str
+
+
+def default_curves(room_c: float = ROOM_C) -> KilnCurves:
+    """Return the default kiln's curves, for when no kiln is given."""
+    hot_c = np.array([ROOM_C, 200.0, 600.0, 1000.0, 1200.0, HIGHEST_C])
+    cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
+    low, high = natural.COOLING_FACTOR_RANGE
+    return KilnCurves(
+        Cap(
+            KILN,
+            "the default kiln at full power rises no faster",
+            natural.HEATING_SOURCE,
+            hot_c,
+            natural.full_power_rate_c_per_h(hot_c),
+            endless=True,
+        ),
+        OwnCooling(
+            cool_c,
+            natural.cooling_rate_c_per_h(cool_c, room_c=room_c),
+            quick=high / natural.COOLING_FACTOR,
+            slow=low / natural.COOLING_FACTOR,
+            basis="the default cooling curve",
+            source=natural.COOLING_SOURCE,
+        ),
+        HIGHEST_BY_DEFAULT_C,
+        "the end of the default heating curve",
+    )
+
+
+def curves_of(
+    kiln: KilnDescription, load: Load, wanted_c: float, room_c: float = ROOM_C
+) -> KilnCurves:
+    """Return a kiln's curves with its load, from two runs of the kiln model.
+
+    Parameters
+    ----------
+    kiln, load
+        What is fired, and in what.
+    wanted_c : float
+        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower.
+    room_c : float
+        Room temperature [°C].
+    """
+    from firing.kiln.limits import fastest_rates, highest_hold
+    from firing.kiln.outlook import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+    from firing.kiln.thermal import simulate
+
+    power_c = highest_hold(kiln, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C
+    highest_c = min(power_c, kiln.max_c)
+    words = "what the kiln file allows" if kiln.max_c <= power_c else "what the kiln can hold"
+    rates = np.array(fastest_rates(kiln, load, room_c=room_c, every_c=25.0))
+    knots_c, fastest = rates[:, 0], rates[:, 1]
+    # The last 10 °C of a run at full power have no rate of their own: the fall before goes on.
+    slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])
+    end_c = max(highest_c, knots_c[-1] + 1.0)
+    last = max(float(fastest[-1] + min(slope, 0.0) * (end_c - knots_c[-1])), 1.0)
+    trial_c = min(wanted_c, highest_c)
+    trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
+    run = simulate(kiln, load, trial, room_c=room_c)
+    low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+    return KilnCurves(
+        Cap(
+            KILN,
+            f'"{kiln.name}" with its load at full power rises no faster',
+            "kiln-model-choices",
+            np.append(knots_c, end_c),
+            np.append(fastest, last),
+            endless=True,
+        ),
+        cooling_of(run, quick=1.0 / low, slow=1.0 / high, name=kiln.name),
+        highest_c,
+        words,
+    )
+
+
+def cooling_of(run: Simulation, *, quick: float, slow: float, name: str) -> OwnCooling:
+    """Return how the ware of a simulated firing cools once its program has ended."""
+    after = run.time_s >= run.program_s
+    time_s, ware_c = run.time_s[after], run.ware_c[after]
+    first = int(np.argmax(ware_c))
+    time_s, ware_c = time_s[first:], np.minimum.accumulate(ware_c[first:])
+    falling = np.concatenate(([True], np.diff(ware_c) < -1e-9))
+    time_s, ware_c = time_s[falling][::-1], ware_c[falling][::-1]
+    low_c, high_c = float(ware_c[0]), float(ware_c[-1])
+    at_c = np.arange(low_c + COOLING_RANGE_C, high_c - COOLING_RANGE_C, _CURVE_STEP_C)
+    spans_s = np.interp(at_c - COOLING_RANGE_C, ware_c, time_s) - np.interp(
+        at_c + COOLING_RANGE_C, ware_c, time_s
+    )
+    pace = 2.0 * COOLING_RANGE_C / spans_s * 3600.0
+    return OwnCooling(
+        at_c,
+        pace,
+        quick=quick,
+        slow=slow,
+        basis=f'the cooling of "{name}" with its load by the kiln model',
+        source="kiln-model-choices",
+    )

@@ -1,0 +1,122 @@
+"""A hand-written schedule made safe for a load: its mends, verified and forecast like a design."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from firing.controller import Controller
+from firing.design.check import problems_of, ware_course
+from firing.design.kilncurves import curves_of, default_curves
+from firing.design.mend import mend
+from firing.design.result import Design, limit_rows
+from firing.design.wish import OPEN_C
+from firing.forecast import forecast
+from firing.schedule import Purpose, Schedule
+from firing.units import format_duration
+from firing.ware.case import USUAL_MARGIN
+from firing.ware.load import Load
+from firing.ware.rules import limits_for
+from firing.ware.simulate import WareState
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+
+
+def mended_design(
+    schedule: Schedule,
+    load: Load,
+    *,
+    purpose: Purpose | None = None,
+    margin: float = USUAL_MARGIN,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    open_c: float = OPEN_C,
+    state: WareState | None = None,
+) -> Design:
+    """Return a schedule with the smallest changes that mend it, as a design.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Any program.
+    load : Load
+        What is fired.
+    purpose : str, optional
+        What for; the schedule's own unless given.
+    margin : float
+        Caution.
+    kiln, controller
+        As of `firing.design.designer.design`; without a controller, as many segments as it takes.
+    open_c : float
+        Opening [°C].
+    state : WareState, optional
+        What earlier firing has done to the ware.
+
+    Returns
+    -------
+    Design
+        `cost_of_segments_s` is None; `problems` holds what no mend can help.
+
+    Raises
+    ------
+    FiringError
+        As of `firing.design.mend.mend` and `firing.ware.rules.limits_for`.
+    """
+    if purpose is not None:
+        schedule = replace(schedule, purpose=purpose)
+    if controller is None:
+        controller = Controller(max_segments=99, unit=schedule.unit)
+    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
+    curves = (
+        default_curves(schedule.room_c)
+        if kiln is None
+        else curves_of(kiln, load, schedule.peak_c, schedule.room_c)
+    )
+    result = mend(schedule, limits, curves, controller)
+    course = forecast(
+        result.schedule,
+        unload_c=open_c,
+        kiln=kiln,
+        load=None if kiln is None else load,
+        waits=controller.waits,
+    )
+    before = forecast(
+        schedule,
+        unload_c=open_c,
+        kiln=kiln,
+        load=None if kiln is None else load,
+        waits=controller.waits,
+    )
+    notes = [breach.message for breach in result.mends]
+    notes += result.changes
+    longer = format_duration(course.total_s - before.total_s, signed=True)
+    notes.append(
+        f"The mends change closing to opening by {longer}."
+        if result.mends
+        else "Nothing had to be mended."
+    )
+    run = None if course.kiln is None else course.kiln.run
+    inside = ware_course(result.schedule, load, curves, run, state)
+    problems = problems_of(result.schedule, limits, curves, inside)
+    advice = "" if limits.advice is None else limits.advice.message
+    return Design(
+        schedule=result.schedule,
+        reasons=result.reasons,
+        ware=limits,
+        limits=limit_rows(
+            (*limits.of("heating"), curves.heating), schedule.start_c, schedule.peak_c
+        ),
+        cooling_limits=limit_rows(limits.of("cooling"), open_c, schedule.peak_c),
+        dwells=tuple(d for d in limits.dwells if d.window_c[1] < schedule.peak_c),
+        controller=controller,
+        total_s=course.total_s,
+        planned_s=course.total_s,
+        program_s=sum(leg.planned_s for leg in course.segments),
+        cost_of_segments_s=None,
+        by_segments=(),
+        forecast=course,
+        problems=tuple(words for words in problems if words != advice),
+        advice=advice,
+        notes=tuple(notes),
+    )

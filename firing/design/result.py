@@ -1,0 +1,156 @@
+"""A design: the schedule, why each of its segments is as it is, and what it costs."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from firing.controller import Controller
+from firing.design.ceiling import Ceiling
+from firing.forecast import Forecast
+from firing.schedule import Schedule
+from firing.ware.limits import Dwell, WareLimits
+
+ROWS_C = 20.0
+"""Spacing of the table of limits [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentReason:
+    """Why a segment's rate and hold are what they are: sentences, and ids of the bibliography."""
+
+    sentences: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the reason keyed for JSON."""
+        return {"sentences": list(self.sentences), "sources": list(self.sources)}
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRow:
+    """The fastest rate at one temperature, heating or cooling: [°C], [°C/h], reason, source."""
+
+    temperature_c: float
+    rate_c_per_h: float
+    reason: str
+    source: str
+
+    def to_list(self) -> list[Any]:
+        """Return the row as the JSON shows it."""
+        rate = round(self.rate_c_per_h, 1)
+        return [round(self.temperature_c, 1), rate, self.reason, self.source]
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """A schedule and everything it rests on.
+
+    Attributes
+    ----------
+    schedule : Schedule
+        The program.
+    reasons : tuple of SegmentReason
+        One a segment.
+    ware : WareLimits
+        The limits of the ware.
+    limits, cooling_limits : tuple of LimitRow
+        The lowest of all limits by temperature, the kiln's among them.
+    dwells : tuple of Dwell
+        Least times that count for this program.
+    controller : Controller
+        What the program was made for.
+    total_s : float
+        Closing to opening [s]: the forecast's.
+    planned_s : float
+        The same by the designer's own arithmetic, which the optimum is of [s].
+    program_s : float
+        To the end of the last segment, by the program's arithmetic [s].
+    cost_of_segments_s : float or None
+        What the bound on segments costs against any number of them [s]; None for a mended schedule.
+    by_segments : tuple of (int, float)
+        Number of segments and the least `planned_s` with that many.
+    cone : str or None
+        The cone wanted.
+    forecast : Forecast
+        Of the schedule.
+    problems : tuple of str
+        What is still wrong with it for this ware, one sentence each.
+    advice : str
+        That the ware must be dried first; empty if not.
+    notes : tuple of str
+        What else to know.
+    """
+
+    schedule: Schedule
+    reasons: tuple[SegmentReason, ...]
+    ware: WareLimits
+    limits: tuple[LimitRow, ...]
+    cooling_limits: tuple[LimitRow, ...]
+    dwells: tuple[Dwell, ...]
+    controller: Controller
+    total_s: float
+    planned_s: float
+    program_s: float
+    cost_of_segments_s: float | None
+    by_segments: tuple[tuple[int, float], ...]
+    forecast: Forecast
+    cone: str | None = None
+    problems: tuple[str, ...] = ()
+    advice: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def safe(self) -> bool:
+        """Whether every known limit is kept for the ware as it is."""
+        return not self.problems and not self.advice
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the design as one JSON document, schema 1."""
+        return {
+            "schema": 1,
+            "kind": "design",
+            "schedule": self.schedule.to_dict(),
+            "safe": self.safe,
+            "advice": self.advice,
+            "problems": list(self.problems),
+            "total_s": self.total_s,
+            "planned_s": self.planned_s,
+            "program_s": self.program_s,
+            "unload_c": self.forecast.unload_c,
+            "governing_piece": {
+                "name": self.ware.piece.name,
+                "thickest_mm": self.ware.piece.thickest_mm,
+                "heated_from": self.ware.piece.heated_from,
+            },
+            "margin": self.ware.margin,
+            "reasons": [reason.to_dict() for reason in self.reasons],
+            "limits": [row.to_list() for row in self.limits],
+            "cooling_limits": [row.to_list() for row in self.cooling_limits],
+            "dwells": [dwell.to_dict() for dwell in self.dwells],
+            "cost_of_segments_s": self.cost_of_segments_s,
+            "by_segments": [[count, time_s] for count, time_s in self.by_segments],
+            "controller": self.controller.to_dict(),
+            "cone": self.cone,
+            "cones": self.forecast.cones.to_dict(),
+            "energy_kwh": None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
+            "basis": self.forecast.basis,
+            "notes": list(self.notes),
+        }
+
+
+def limit_rows(ceilings: tuple[Ceiling, ...], low_c: float, high_c: float) -> tuple[LimitRow, ...]:
+    """Return the lowest of all ceilings by temperature, at every 20 °C."""
+    rows = []
+    for at_c in np.append(np.arange(low_c, high_c, ROWS_C), high_c):
+        rate, ceiling = _binding_at(ceilings, float(at_c))
+        if np.isfinite(rate):
+            rows.append(LimitRow(float(at_c), rate, ceiling.reason, ceiling.source))
+    return tuple(rows)
+
+
+def _binding_at(ceilings: tuple[Ceiling, ...], at_c: float) -> tuple[float, Ceiling]:
+    """Return the lowest rate at a temperature [°C/h] and the ceiling that sets it."""
+    rates = [float(ceiling.at(np.array(at_c))) for ceiling in ceilings]
+    place = int(np.argmin(rates))
+    return rates[place], ceilings[place]

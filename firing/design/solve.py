@@ -1,0 +1,168 @@
+"""The whole program, up and down, within a number of segments: the best of all splits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from firing.controller import Controller
+from firing.design.ceiling import Ceiling
+from firing.design.climb import Climb, Leg, Summit
+from firing.design.descent import CoolingLeg, Descent, OwnCooling
+from firing.design.grid import stops_between
+from firing.schedulevalues import MAX_SEGMENTS
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+from firing.ware.limits import Dwell
+
+LONGEST_S = 14 * 24 * SECONDS_PER_HOUR
+"""Nobody fires for longer than two weeks: a longer program counts as none (a choice)."""
+MOST_TRIED = 24
+"""With more segments than this nothing that was impossible becomes possible."""
+_TIE_S = 1e-3
+# A gain below this is not told in the list by number of segments.
+_TELLING_S = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What is asked: where from, where to, under which ceilings, and in which steps.
+
+    Attributes
+    ----------
+    start_c, open_c : float
+        Start of the program, and the temperature at which the kiln is opened [°C].
+    summits : tuple of Summit
+        The ends the way up may have.
+    rising, falling : tuple of Ceiling
+        Caps of the rate, up and down.
+    dwells : tuple of Dwell
+        Least times on the way up.
+    special_c : tuple of float
+        Temperatures the grid must have [°C].
+    own : OwnCooling
+        The kiln's own cooling.
+    held_s : dict of float to float
+        Stops asked for on the way down [°C, s].
+    controller : Controller
+        Steps and bounds.
+    """
+
+    start_c: float
+    open_c: float
+    summits: tuple[Summit, ...]
+    rising: tuple[Ceiling, ...]
+    falling: tuple[Ceiling, ...]
+    dwells: tuple[Dwell, ...]
+    special_c: tuple[float, ...]
+    own: OwnCooling
+    controller: Controller
+    held_s: dict[float, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The best program: up, down, its summit, its time [s], and the best with fewer segments."""
+
+    up: tuple[Leg, ...]
+    down: tuple[CoolingLeg, ...]
+    summit: Summit
+    time_s: float
+    unlimited_s: float
+    by_segments: tuple[tuple[int, float], ...]
+
+
+def solve(problem: Problem) -> Solution | None:
+    """Return the fastest program from closing to opening; None if there is none within two weeks.
+
+    Of equally fast programs the one with the fewest segments is returned.
+    """
+    controller = problem.controller
+    highest_c = max(summit.peak_c for summit in problem.summits)
+    climb = Climb(
+        problem.start_c,
+        stops_between(problem.start_c, highest_c, problem.special_c, problem.dwells, controller),
+        problem.rising,
+        problem.dwells,
+        controller,
+        problem.summits,
+        controller.max_segments,
+    )
+    descent = Descent(
+        [summit.peak_c for summit in problem.summits],
+        stops_between(
+            problem.open_c,
+            highest_c,
+            problem.special_c,
+            (),
+            controller,
+        ),
+        problem.open_c,
+        problem.falling,
+        problem.own,
+        controller,
+        problem.held_s,
+        MAX_SEGMENTS,
+    )
+    up = np.minimum.accumulate(climb.times_s(), axis=0)
+    down = np.array([descent.times_s(summit.peak_c) for summit in problem.summits]).T
+    best, way = _combined(up, down)
+    within = min(controller.max_segments, best.size)
+    chosen = int(np.argmin(best[:within] > best[:within].min() + _TIE_S))
+    time_s = float(best[chosen])
+    if not time_s <= LONGEST_S:
+        return None
+    segments_up, segments_down, number = way[chosen]
+    exact = _fewest(climb.times_s()[:, number], segments_up)
+    return Solution(
+        up=climb.legs(exact, number),
+        down=descent.legs(problem.summits[number].peak_c, segments_down),
+        summit=problem.summits[number],
+        time_s=time_s,
+        unlimited_s=min(float((climb.unlimited_s() + down.min(axis=0)).min()), time_s),
+        by_segments=_improvements(best),
+    )
+
+
+def _combined(
+    up: FloatArray,
+    down: FloatArray,
+) -> tuple[FloatArray, list[tuple[int, int, int]]]:
+    """Return the least time with at most 1, 2 … segments, and its split and summit."""
+    most = up.shape[0] + down.shape[0] - 1
+    best = np.full(most, np.inf)
+    way = [(1, 0, 0)] * most
+    for total in range(1, most + 1):
+        for below in range(min(total, down.shape[0])):
+            above = min(total - below, up.shape[0])
+            times = up[above - 1] + down[below]
+            number = int(np.argmin(times))
+            if times[number] < best[total - 1] - _TIE_S:
+                best[total - 1], way[total - 1] = times[number], (above, below, number)
+    return best, way
+
+
+def _fewest(times: FloatArray, most: int) -> int:
+    """Return how many segments up, at most so many, give the least time to one summit."""
+    least = float(times[:most].min())
+    return 1 + int(np.argmax(times[:most] <= least + _TIE_S))
+
+
+def _improvements(
+    best: FloatArray,
+) -> tuple[tuple[int, float], ...]:
+    found: list[tuple[int, float]] = []
+    for count, time_s in enumerate(best, start=1):
+        if np.isfinite(time_s) and (not found or time_s < found[-1][1] - _TELLING_S):
+            found.append((count, float(time_s)))
+    return tuple(found)
+
+
+def least_segments(problem: Problem) -> int | None:
+    """Return the fewest segments that any program within two weeks needs; None if none does."""
+    for count in range(problem.controller.max_segments + 1, MOST_TRIED + 1):
+        more = replace(problem.controller, max_segments=count)
+        if solve(replace(problem, controller=more)) is not None:
+            return count
+    return None

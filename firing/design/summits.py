@@ -1,0 +1,166 @@
+"""Where a program may end: every final rate with the peak and hold that bring a cone down.
+
+For a given rate the highest peak is the best: one degree more costs 1/R of ramp and saves at least
+that of hold, since the hold h = (1 − x)/A(T) falls by 1/R + h·A′/A.  So each rate has one peak: the
+highest that is allowed and still leaves the least hold asked for.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
+from firing.cones.kinetics import ConeLaw, cone_law
+from firing.cones.table import parse_cone
+from firing.controller import Controller
+from firing.design.climb import Summit
+from firing.errors import FiringError
+from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
+
+HOLD_UNASKED_S = 3 * SECONDS_PER_HOUR
+"""The longest hold for a cone where nobody said how long it may be (a choice) [s]."""
+CHART_C_PER_H = (15.0, 150.0)
+"""Rates the chart of cones covers [°C/h]; source ``cone-chart-1996``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What the person asking allows at the top.
+
+    Attributes
+    ----------
+    peak_at_most_c : float or None
+        [°C].
+    hold_at_least_s, hold_at_most_s : float, float or None
+        [s].
+    final_at_most_c_per_h : float or None
+        The rate of the last 100 °C [°C/h].
+    """
+
+    peak_at_most_c: float | None = None
+    hold_at_least_s: float = 0.0
+    hold_at_most_s: float | None = None
+    final_at_most_c_per_h: float | None = None
+
+
+def summits_for_cone(
+    cone: str,
+    bounds: Bounds,
+    controller: Controller,
+    *,
+    start_c: float,
+    highest_c: float,
+    highest_words: str,
+    offset_c: float = 0.0,
+    wanted: float = 1.0,
+) -> list[Summit]:
+    """Return one summit for every final rate that can bring the cone down within the bounds.
+
+    Parameters
+    ----------
+    cone : str
+        The cone wanted, in any spelling.
+    bounds : Bounds
+        What is allowed.
+    controller : Controller
+        Its rates and steps.
+    start_c, highest_c : float
+        Where the program starts, and the highest the kiln goes [°C].
+    highest_words : str
+        What sets that, for the refusal.
+    offset_c : float
+        What the thermocouple reads too low by, from witness cones [°C].
+    wanted : float
+        The heat-work to have at the end of the hold [1]: 1 less what the cooling adds.
+
+    Raises
+    ------
+    FiringError
+        If nothing is left; the sentence names the two demands that collide.
+    """
+    name = parse_cone(cone)
+    fastest = min(bounds.final_at_most_c_per_h or CHART_C_PER_H[1], CHART_C_PER_H[1])
+    rates = controller.rates_c_per_h(CHART_C_PER_H[0], fastest)
+    if not rates:
+        raise FiringError(
+            f"a final rate of at most {fastest:g} °C/h and cone {name} collide: the chart of cones "
+            f"covers {CHART_C_PER_H[0]:g} to {CHART_C_PER_H[1]:g} °C/h, and the controller has no "
+            "rate there; write a final rate inside"
+        )
+    allowed_c = highest_c if bounds.peak_at_most_c is None else bounds.peak_at_most_c
+    allowed_c = min(allowed_c, highest_c)
+    most_s = controller.longest_hold_s
+    asked_s = HOLD_UNASKED_S if bounds.hold_at_most_s is None else bounds.hold_at_most_s
+    most_s = min(most_s, max(asked_s, bounds.hold_at_least_s))
+    least_s = float(controller.hold_up_s(np.array(bounds.hold_at_least_s)))
+    found: list[Summit] = []
+    shortest_s, lowest_c = math.inf, math.inf
+    law = cone_law(name)
+    for rate in rates:
+        shift_c = law.residual_c(rate) - offset_c
+        own_c = _peak_c(law, wanted, least_s, rate) + shift_c
+        lowest_c = min(lowest_c, own_c)
+        peak_c = controller.target_down_c(min(own_c, allowed_c))
+        if peak_c <= start_c or peak_c < own_c - FURTHEST_BELOW_K:
+            continue
+        needed_s = _hold_s(law, wanted, peak_c - shift_c, rate)
+        hold_s = max(float(controller.hold_up_s(np.array(max(needed_s, 0.0)))), least_s)
+        if hold_s > LONGEST_HOLD_S:
+            continue
+        shortest_s = min(shortest_s, hold_s)
+        if hold_s <= most_s:
+            found.append(Summit(peak_c, hold_s, rate))
+    if found:
+        return found
+    raise FiringError(_collision(name, bounds, allowed_c, highest_c, highest_words, shortest_s,
+                                 lowest_c, most_s))  # fmt: skip
+
+
+def _hold_s(law: ConeLaw, wanted: float, at_c: float, rate_c_per_h: float) -> float:
+    """Return the hold [s] that a ramp needs at a temperature on the law's own scale."""
+    return (wanted - law.of_ramp(at_c, rate_c_per_h)) / law.per_second(at_c)
+
+
+def _peak_c(law: ConeLaw, wanted: float, hold_s: float, rate_c_per_h: float) -> float:
+    """Return the peak on the law's own scale at which exactly that hold is needed [°C]."""
+    high_c = law.ramp_reaching_c(wanted, rate_c_per_h)
+    low_c = high_c - FURTHEST_BELOW_K
+    # The hold needed falls with temperature: halve the range.
+    while hold_s > 0.0 and high_c - low_c > 1e-3:
+        middle_c = 0.5 * (low_c + high_c)
+        if _hold_s(law, wanted, middle_c, rate_c_per_h) > hold_s:
+            low_c = middle_c
+        else:
+            high_c = middle_c
+    return high_c
+
+
+def _collision(
+    cone: str,
+    bounds: Bounds,
+    allowed_c: float,
+    highest_c: float,
+    highest_words: str,
+    shortest_s: float,
+    lowest_c: float,
+    most_s: float,
+) -> str:
+    by_kiln = bounds.peak_at_most_c is None or highest_c < bounds.peak_at_most_c
+    cap = (
+        f"{highest_words} ({highest_c:.0f} °C)"
+        if by_kiln
+        else f"a peak of at most {allowed_c:.0f} °C"
+    )
+    least = f"{lowest_c:.0f} °C without more hold at {CHART_C_PER_H[0]:g} °C/h"
+    if math.isinf(shortest_s):
+        return (
+            f"cone {cone} and {cap} collide: it needs {least}, and no hold further than 80 °C "
+            "below that, or above 24 h, is supported; choose a lower cone or a higher peak"
+        )
+    minutes = math.ceil(shortest_s / SECONDS_PER_MINUTE)
+    return (
+        f"{cap} and a hold of at most {format_duration(most_s)} collide: cone {cone} would need "
+        f"{minutes} min there even at {CHART_C_PER_H[0]:g} °C/h; allow a longer hold or a higher "
+        "peak"
+    )

@@ -1,0 +1,118 @@
+"""What is wanted of a firing."""
+
+from dataclasses import dataclass, field
+
+from firing.cones.kinetics import end_point_c
+from firing.cones.table import parse_cone
+from firing.design.summits import Bounds
+from firing.errors import FiringError
+from firing.schedule import HOT_START_C, ROOM_C, Purpose
+from firing.ware.case import USUAL_MARGIN
+from firing.ware.limits import Reason
+from firing.ware.load import Load
+
+OPEN_C = 100.0
+"""Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingWish:
+    """What is asked of the cooling, as for many glazes.
+
+    Attributes
+    ----------
+    drop_to_c, drop_hold_s : float or None, float
+        Fall from the peak to here with elements off, and hold [°C, s].
+    rate_c_per_h, until_c : float or None
+        Then cool no faster than this [°C/h], until here [°C].
+    """
+
+    drop_to_c: float | None = None
+    drop_hold_s: float = 0.0
+    rate_c_per_h: float | None = None
+    until_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is wanted of a firing.
+
+    Attributes
+    ----------
+    purpose : str
+        What it is for.
+    cone, top_c : str or None, float or None
+        The cone, or the top temperature [°C]; one of them.
+    bounds : Bounds
+        What is allowed at the top.
+    margin : float
+        Caution.
+    cooling : CoolingWish
+        What is asked of the cooling.
+    open_c : float
+        Closing to opening at this temperature is what is made shortest [°C].
+    start_c : float
+        Where the program starts [°C].
+    without : tuple of str
+        Reasons to leave out, to see what they cost; never for real ware.
+    """
+
+    purpose: Purpose
+    cone: str | None = None
+    top_c: float | None = None
+    bounds: Bounds = field(default_factory=Bounds)
+    margin: float = USUAL_MARGIN
+    cooling: CoolingWish = field(default_factory=CoolingWish)
+    open_c: float = OPEN_C
+    start_c: float = ROOM_C
+    without: tuple[Reason, ...] = ()
+
+    @property
+    def room_c(self) -> float:
+        """Room temperature [°C]: the start, unless that is a hot kiln's."""
+        return self.start_c if self.start_c < HOT_START_C else ROOM_C
+
+    @property
+    def about_c(self) -> float:
+        """Roughly where the program ends [°C]."""
+        return end_point_c(self.cone or "", 60.0) if self.top_c is None else self.top_c
+
+    def title(self, load: Load) -> str:
+        """Return a title: the governing ware, its dryness, and where the firing goes."""
+        piece = load.thickest
+        end = f"cone {parse_cone(self.cone)}" if self.cone else f"{self.top_c:.0f} °C"
+        title = f"{piece.thickest_mm:g} mm {piece.name}, {load.dryness}, {self.purpose} to {end}"
+        return title[:120]
+
+    def check(self) -> None:
+        """Refuse a wish that contradicts itself.
+
+        Raises
+        ------
+        FiringError
+            With the two things that do not go together.
+        """
+        if (self.cone is None) == (self.top_c is None):
+            raise FiringError(
+                "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
+                "or --top 980, not both"
+            )
+        bounds = self.bounds
+        if bounds.hold_at_most_s is not None and bounds.hold_at_most_s < bounds.hold_at_least_s:
+            raise FiringError(
+                "a hold of at least "
+                f"{bounds.hold_at_least_s / 60:.0f} min and one of at most "
+                f"{bounds.hold_at_most_s / 60:.0f} min collide; write the smaller one first"
+            )
+        cooling = self.cooling
+        if (cooling.rate_c_per_h is None) != (cooling.until_c is None):
+            raise FiringError(
+                "controlled cooling needs a rate and where it ends; write --slow-cool 65 and "
+                "--slow-to 760"
+            )
+        if cooling.drop_hold_s and cooling.drop_to_c is None:
+            raise FiringError("a hold after a drop needs where to drop to; write --drop-to 1100")
+        if cooling.rate_c_per_h is not None and not cooling.rate_c_per_h > 0.0:
+            raise FiringError(
+                f"cooling at {cooling.rate_c_per_h:g} °C/h never arrives; give a rate above 0"
+            )

@@ -1,0 +1,527 @@
+"""After an interruption: what to key in now, given what the firing has already done to the ware.
+
+The log tells how far drying, bound water and burn-out have come and how much heat-work there has
+been.  What is left of the program is taken from where the firing stood when it was interrupted; the
+way back up there is as fast as the ware in its present state allows; and the last hold is changed
+so that the whole, log and rest together, amounts to what was planned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from firing.clock import after
+from firing.cones.equivalence import ConeVerdict, cone_reached
+from firing.cones.heatwork import heatwork
+from firing.cones.kinetics import cone_law
+from firing.cones.table import parse_cone
+from firing.controller import Controller
+from firing.design.ceiling import binding
+from firing.design.check import course_of
+from firing.design.kilncurves import KilnCurves, curves_of, default_curves
+from firing.design.mending import mended_design
+from firing.design.result import Design, SegmentReason
+from firing.design.wish import OPEN_C
+from firing.errors import FiringError
+from firing.forecast import Forecast, forecast
+from firing.schedule import Schedule, Segment
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+from firing.ware.case import USUAL_MARGIN
+from firing.ware.load import Load, typical_load
+from firing.ware.rules import limits_for
+from firing.ware.simulate import WareState, simulate_ware
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+
+NEAR_C = 4.0
+"""A target this near counts as reached: controllers hold within a few degrees [°C]."""
+DONE = 0.97
+"""From this share of the heat-work planned on, nothing is heated again."""
+LONGEST_HOLD_S = 24 * SECONDS_PER_HOUR
+_WARE_C = (-39.0, 1449.0)
+_DRY_AT_C = 90.0
+_ROUNDS = 4
+_BACK = "Back to where it was"
+
+
+@dataclass(frozen=True, eq=False)
+class Resumption:
+    """What to do now.
+
+    Attributes
+    ----------
+    schedule : Schedule or None
+        What to key in; None if nothing is left to heat.
+    reached_c, now_c : float
+        The highest temperature so far, and the latest [°C].
+    segment : int
+        The segment, from 0, that was interrupted.
+    state : WareState or None
+        What has been done to the ware; None without a load.
+    cone : str
+        The cone that the end is measured by.
+    wanted_x, done_x : float
+        Its heat-work as planned, and so far [1].
+    cones : ConeVerdict
+        Of log and rest together.
+    forecast : Forecast or None
+        Of the rest.
+    reasons : tuple of SegmentReason
+        Why, one a segment; empty without a load.
+    started : datetime or None
+        When the rest starts, if the log knows the clock.
+    notes, problems : tuple of str
+        What to know, and what no schedule can help.
+    """
+
+    schedule: Schedule | None
+    reached_c: float
+    now_c: float
+    segment: int
+    state: WareState | None
+    cone: str
+    wanted_x: float
+    done_x: float
+    cones: ConeVerdict
+    forecast: Forecast | None
+    reasons: tuple[SegmentReason, ...]
+    started: datetime | None
+    notes: tuple[str, ...]
+    problems: tuple[str, ...]
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether something cannot be kept."""
+        return bool(self.problems)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the resumption as one JSON document, schema 1."""
+        state, course = self.state, self.forecast
+        return {
+            "schema": 1,
+            "kind": "resume",
+            "schedule": None if self.schedule is None else self.schedule.to_dict(),
+            "reached_c": self.reached_c,
+            "now_c": self.now_c,
+            "interrupted_segment": self.segment + 1,
+            "ware": None
+            if state is None
+            else {
+                "drying_fourier": state.drying_fourier,
+                "bound_water_gone": state.bound_water_gone,
+                "burn_out_s": state.burn_out_s,
+            },
+            "cone": self.cone,
+            "heatwork_wanted": self.wanted_x,
+            "heatwork_done": self.done_x,
+            "cones": self.cones.to_dict(),
+            "reasons": [reason.to_dict() for reason in self.reasons],
+            "starts_at": None if self.started is None else self.started.isoformat("T", "seconds"),
+            "program_s": None if course is None else course.program_s,
+            "total_s": None if course is None else course.total_s,
+            "program_ends_at": None
+            if course is None or self.started is None
+            else after(self.started, course.program_s).isoformat("T", "seconds"),
+            "notes": list(self.notes),
+            "problems": list(self.problems),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Goal:
+    """The cone the end is measured by, its heat-work to reach, and the shift of its law [K]."""
+
+    cone: str
+    wanted_x: float
+    shift_c: float
+
+    def x_of(self, time_s: FloatArray, temperature_c: FloatArray) -> float:
+        return heatwork(time_s, temperature_c, (self.cone,), self.shift_c)[self.cone]
+
+
+def resume(
+    schedule: Schedule,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    *,
+    load: Load | None = None,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    cone: str | None = None,
+    margin: float = USUAL_MARGIN,
+    reads_c: float | None = None,
+    ago_s: float = 0.0,
+    started: datetime | None = None,
+    open_c: float = OPEN_C,
+) -> Resumption:
+    """Return what to key in now.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The program that was interrupted.
+    time_s, temperature_c : ndarray, shape (n,)
+        The log so far [s, °C]; NaN where there is no reading.
+    load, kiln, controller
+        The ware, the kiln, and what the rest is keyed into, as far as known.
+    cone : str, optional
+        The cone wanted; else log and rest are to amount to what the whole program would have.
+    margin : float
+        Caution.
+    reads_c, ago_s : float
+        What the kiln reads now, and how long after the log's last reading [°C, s].
+    started : datetime, optional
+        When the log began, with its time zone.
+    open_c : float
+        Opening [°C].
+
+    Returns
+    -------
+    Resumption
+
+    Raises
+    ------
+    FiringError
+        If the log has fewer than two readings, or the reading now cannot be right.
+    """
+    controller = (
+        Controller(max_segments=99, unit=schedule.unit) if controller is None else controller
+    )
+    times, readings = _log(time_s, temperature_c, reads_c, ago_s)
+    now_c, reached_c = float(readings[-1]), float(readings.max())
+    curves = _curves(kiln, load, schedule)
+    goal = _goal(schedule, curves, cone, kiln)
+    done_x = goal.x_of(times, readings)
+    segment, held_s = _position(schedule, times, readings)
+    state = None
+    if load is not None:
+        state = simulate_ware(load, times, np.clip(readings, *_WARE_C)).end
+        load = _as_it_is(load, schedule, margin, state)
+    notes = _story(schedule, segment, reached_c, now_c, state, load)
+    heats = segment <= schedule.peak_index
+    if heats and done_x >= DONE * goal.wanted_x:
+        heats = False
+        notes.append(
+            f"Cone {goal.cone} has had {100 * done_x / goal.wanted_x:.0f} % of the heat-work it "
+            "was to have: do not heat again, let it cool."
+        )
+    rest = _rest(schedule, segment, held_s, reached_c, now_c, heats, load is not None, controller)
+    problems: list[str] = []
+    begins = None if started is None else after(started, float(times[-1]))
+    course: Forecast | None = None
+    reasons: tuple[SegmentReason, ...] = ()
+    cones = cone_reached(times, readings)
+    if rest is not None:
+        if load is not None and state is not None:
+            rest = _dry_first(rest, load, margin, state, notes)
+            made = mended_design(
+                rest,
+                load,
+                margin=margin,
+                kiln=kiln,
+                controller=controller,
+                open_c=open_c,
+                state=state,
+            )
+            rest, reasons = made.schedule, _reasons(made)
+            problems += [*made.problems, *([made.advice] if made.advice else [])]
+        if heats:
+            rest = _retimed(rest, goal, done_x, curves, controller, notes, problems)
+        course = forecast(
+            rest,
+            started=begins,
+            unload_c=open_c,
+            target_cone=None,
+            kiln=kiln,
+            load=None if kiln is None else load,
+            waits=controller.waits,
+        )
+        whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
+        whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
+        cones = cone_reached(whole_s, whole_c)
+    return Resumption(
+        schedule=rest,
+        reached_c=reached_c,
+        now_c=now_c,
+        segment=segment,
+        state=state,
+        cone=goal.cone,
+        wanted_x=goal.wanted_x,
+        done_x=done_x,
+        cones=cones,
+        forecast=course,
+        reasons=reasons,
+        started=begins,
+        notes=tuple(notes),
+        problems=tuple(problems),
+    )
+
+
+def _log(
+    time_s: FloatArray, temperature_c: FloatArray, reads_c: float | None, ago_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the readings there are, with the one of now at their end."""
+    times, readings = np.asarray(time_s, dtype=float), np.asarray(temperature_c, dtype=float)
+    known = np.isfinite(readings)
+    times, readings = times[known], readings[known]
+    if times.size < 2:
+        raise FiringError("a log needs at least 2 readings to tell where a firing stood")
+    if reads_c is not None:
+        if not _WARE_C[0] <= reads_c <= _WARE_C[1]:
+            raise FiringError(
+                f"a reading of {reads_c:g} °C now is no temperature of a kiln; write one in °C, "
+                "such as 560"
+            )
+        if not ago_s > 0.0:
+            raise FiringError(
+                "what the kiln reads now needs how long ago the log ends; write --ago 2h beside "
+                "--reads"
+            )
+        if reads_c > float(readings[-1]) + NEAR_C:
+            raise FiringError(
+                f"the kiln reads {reads_c:g} °C now, above the log's last {readings[-1]:.0f} °C, "
+                "and a kiln that is off does not heat; give the log of all the heating"
+            )
+        times = np.append(times, times[-1] + ago_s)
+        readings = np.append(readings, reads_c)
+    return times, readings
+
+
+def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
+    if kiln is None:
+        return default_curves()
+    inside = typical_load(kiln.volume_l) if load is None else load
+    return curves_of(kiln, inside, schedule.peak_c)
+
+
+def _goal(
+    schedule: Schedule, curves: KilnCurves, cone: str | None, kiln: KilnDescription | None
+) -> _Goal:
+    """Return what the end is measured by; cooling counts in plan and rest alike."""
+    time_s, temperature_c = course_of(schedule, curves)
+    verdict = cone_reached(time_s, temperature_c)
+    name = parse_cone(cone) if cone else verdict.reached or "022"
+    rate = verdict.by_cone[name].approach_rate_c_per_h or 60.0
+    shift_c = -cone_law(name).residual_c(rate)
+    if cone is not None and kiln is not None:
+        shift_c += kiln.fitted.cone_offset_c
+    goal = _Goal(name, 1.0, shift_c)
+    return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
+
+
+def _position(schedule: Schedule, times: FloatArray, readings: FloatArray) -> tuple[int, float]:
+    """Return the segment that was interrupted, and how much of its hold was done [s].
+
+    Up to the peak a segment counts as done when its target was reached and its hold kept; cooling
+    by a program and cooling by itself look alike, so after the peak the first segment that still
+    lies below the last reading is the one.
+    """
+    place = 0
+    for index in range(schedule.peak_index + 1):
+        segment = schedule.segments[index]
+        up = segment.target_c >= schedule.from_c(index)
+        gap = (segment.target_c - readings[place:]) * (1.0 if up else -1.0)
+        there = np.flatnonzero(gap <= NEAR_C)
+        if there.size == 0:
+            return index, 0.0
+        place += int(there[0])
+        near = np.abs(readings[place:] - segment.target_c) <= NEAR_C
+        left = np.flatnonzero(~near)
+        last = place + (int(left[0]) - 1 if left.size else near.size - 1)
+        held_s = float(times[max(last, place)] - times[place])
+        if held_s < segment.hold_s - max(60.0, 0.02 * segment.hold_s):
+            return index, held_s
+        place = max(last, place)
+    for index in range(schedule.peak_index + 1, len(schedule.segments)):
+        if schedule.segments[index].target_c < readings[-1] - NEAR_C:
+            return index, 0.0
+    return len(schedule.segments), 0.0
+
+
+def _as_it_is(load: Load, schedule: Schedule, margin: float, state: WareState) -> Load:
+    """Return a damp load as bone dry once the firing has dried it."""
+    if load.dryness not in ("leather hard", "damp"):
+        return load
+    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
+    wet = any(dwell.reason == "free water" for dwell in limits.dwells)
+    return load if wet else replace(load, dryness="bone dry")
+
+
+def _story(
+    schedule: Schedule,
+    segment: int,
+    reached_c: float,
+    now_c: float,
+    state: WareState | None,
+    load: Load | None,
+) -> list[str]:
+    unit = schedule.unit
+    where = (
+        f"in segment {schedule.label(segment)}"
+        if segment < len(schedule.segments)
+        else "after its last segment"
+    )
+    words = [
+        f"The firing came to {format_temperature(reached_c, unit)}, {where}, and stands at "
+        f"{format_temperature(now_c, unit)}."
+    ]
+    if state is None or load is None:
+        words.append(
+            "No load was given: the ware is not judged, and the way back follows the plan's own "
+            "rates."
+        )
+    elif load.has_bound_water:
+        words.append(
+            f"Of the bound water {100 * state.bound_water_gone:.0f} % has left the middle of the "
+            f"thickest wall, and the carbon has burnt for {format_duration(state.burn_out_s)}."
+        )
+    return words
+
+
+def _rest(
+    schedule: Schedule,
+    segment: int,
+    held_s: float,
+    reached_c: float,
+    now_c: float,
+    heats: bool,
+    judged: bool,
+    controller: Controller,
+) -> Schedule | None:
+    """Return the program from now on, before the ware has its say; None if nothing is left."""
+    segments: list[Segment] = []
+    if heats:
+        current = schedule.segments[segment]
+        back_c = min(controller.nearest_target_c(reached_c), current.target_c)
+        if current.target_c - back_c <= NEAR_C:
+            back_c = current.target_c
+        gone = current.target_c == back_c
+        rate = controller.fastest_c_per_h if judged else _own_rate(schedule, now_c, back_c)
+        if back_c > now_c + 1.0:
+            hold_s = max(current.hold_s - held_s, 0.0) if gone else 0.0
+            action = current.action if gone else ""
+            segments.append(Segment(back_c, rate, hold_s=hold_s, name=_BACK, action=action))
+        elif gone and current.hold_s > held_s:
+            # Hardly cooled at all: a ramp of a degree or so, then the rest of the hold.
+            target_c = now_c + 1.0
+            left_s = current.hold_s - held_s
+            segments.append(Segment(target_c, rate, hold_s=left_s, name=current.name))
+        if not gone:
+            segments.append(current)
+        segments.extend(schedule.segments[segment + 1 :])
+    else:
+        first = max(segment, schedule.peak_index + 1)
+        below = [s for s in schedule.segments[first:] if s.target_c < now_c - NEAR_C]
+        segments.extend(below)
+    if not segments:
+        return None
+    return replace(
+        schedule,
+        title=f"Rest of: {schedule.title}"[:120],
+        segments=tuple(segments),
+        start_c=now_c,
+    )
+
+
+def _own_rate(schedule: Schedule, low_c: float, high_c: float) -> float:
+    """Return the slowest rate the plan itself has on its way up between two temperatures."""
+    rates = [
+        segment.rate_c_per_h
+        for index, segment in enumerate(schedule.segments[: schedule.peak_index + 1])
+        if segment.rate_c_per_h is not None
+        and schedule.from_c(index) < high_c
+        and segment.target_c > low_c
+    ]
+    return min(rates, default=60.0)
+
+
+def _dry_first(
+    rest: Schedule, load: Load, margin: float, state: WareState, notes: list[str]
+) -> Schedule:
+    """Let the kiln fall to where ware dries, if it still has to and the kiln is hotter."""
+    limits = limits_for(load, purpose=rest.purpose, margin=margin, state=state)
+    for dwell in limits.dwells:
+        if dwell.reason == "free water" and rest.start_c > dwell.window_c[1]:
+            notes.append(
+                f"The ware is not dry yet: let the kiln cool to {_DRY_AT_C:.0f} °C first, then "
+                "start this program."
+            )
+            return replace(rest, start_c=_DRY_AT_C - 1.0)
+    return rest
+
+
+def _reasons(made: Design) -> tuple[SegmentReason, ...]:
+    """Return the reasons of a mended rest; the way back was never written by anybody."""
+    schedule, found = made.schedule, []
+    for index, (segment, reason) in enumerate(zip(schedule.segments, made.reasons, strict=True)):
+        if segment.name == _BACK and segment.target_c > schedule.from_c(index):
+            limits = made.ware.of("heating")
+            most, limit = binding(limits, schedule.from_c(index), segment.target_c)
+            words = f"At most {format_rate(most, schedule.unit)} ({limit.reason}): {limit.text}."
+            reason = SegmentReason((words,), (limit.source,))
+        found.append(reason)
+    return tuple(found)
+
+
+def _retimed(
+    rest: Schedule,
+    goal: _Goal,
+    done_x: float,
+    curves: KilnCurves,
+    controller: Controller,
+    notes: list[str],
+    problems: list[str],
+) -> Schedule:
+    """Return the rest with the hold at its peak, or its peak, changed for the heat-work."""
+    index = rest.peak_index
+    law = cone_law(goal.cone)
+    before_s = rest.segments[index].hold_s
+    now = rest
+    for _ in range(_ROUNDS):
+        short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
+        segment = now.segments[index]
+        per_s = law.per_second(segment.target_c + goal.shift_c)
+        hold_s = float(controller.hold_up_s(np.array(segment.hold_s + short_x / per_s)))
+        if abs(hold_s - segment.hold_s) < 1.0 or not hold_s < LONGEST_HOLD_S:
+            break
+        now = _with(now, index, replace(segment, hold_s=hold_s))
+    short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
+    if short_x > 0.05 * goal.wanted_x:
+        problems.append(
+            f"Cone {goal.cone} would need a hold of more than {LONGEST_HOLD_S / 3600:.0f} h at "
+            f"{format_temperature(rest.peak_c, rest.unit)}: plan a higher peak."
+        )
+        return rest
+    peak_c = now.segments[index].target_c
+    step_c = controller.target_step / (1.8 if controller.unit == "F" else 1.0)
+    while short_x < -0.02 * goal.wanted_x and now.segments[index].target_c - step_c > (
+        now.from_c(index) + 1.0
+    ):
+        lower = replace(now.segments[index], target_c=now.segments[index].target_c - step_c)
+        now = _with(now, index, lower)
+        short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
+    hold_s = now.segments[index].hold_s
+    if now.segments[index].target_c < peak_c:
+        notes.append(
+            f"What has been done counts: the peak is "
+            f"{format_temperature(now.segments[index].target_c, rest.unit)} instead of "
+            f"{format_temperature(peak_c, rest.unit)}, without a hold."
+        )
+    elif abs(hold_s - before_s) >= 30.0:
+        notes.append(
+            f"What has been done counts: the hold at {format_temperature(peak_c, rest.unit)} is "
+            f"{format_duration(hold_s)} instead of {format_duration(before_s)}."
+        )
+    return now
+
+
+def _with(schedule: Schedule, index: int, segment: Segment) -> Schedule:
+    segments = list(schedule.segments)
+    segments[index] = segment
+    return replace(schedule, segments=tuple(segments))

@@ -1,0 +1,120 @@
+"""The key-in card: everything to key, and nothing that needs a script or a network."""
+
+import re
+from dataclasses import replace
+from datetime import datetime
+from html.parser import HTMLParser
+from zoneinfo import ZoneInfo
+
+import pytest
+from design.making import CONTROLLER
+
+from firing.controller import Controller
+from firing.design.keyin import key_in
+from firing.forecast import forecast
+from firing.report.card import Card, card_page, card_text
+from firing.safety import DEFERENCE, cautions_for
+from firing.schedule import Schedule, Segment
+
+PLAN = Schedule(
+    "Mugs <b>&</b> \x1b[31mjars",
+    (
+        Segment(90.0, 60.0, hold_s=3600.0, name="Dry", action="close the lid"),
+        Segment(600.0, 100.0, name="Smoke"),
+        Segment(980.0, 150.0, hold_s=900.0, name="Top", action="off"),
+        Segment(700.0, None, "off", name="Fall"),
+    ),
+    "bisque",
+)
+START = datetime(2026, 11, 27, 20, 0, tzinfo=ZoneInfo("Europe/Berlin"))
+
+
+def card(controller: Controller = CONTROLLER, started: datetime | None = START) -> Card:
+    program = key_in(PLAN, controller)
+    return Card(program, forecast(program.schedule, started=started))
+
+
+class _Page(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.text: list[str] = []
+        self.boxes = 0
+        self.outside: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        values = dict(attrs)
+        self.boxes += values.get("class") == "box"
+        for key in ("src", "href", "action"):
+            value = values.get(key)
+            if value and not value.startswith(("data:", "#")):
+                self.outside.append(value)
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+def test_the_text_has_every_figure_a_box_for_each_and_the_clock() -> None:
+    text = card_text(card())
+    for number, row in enumerate((("60", "90", "1:00"), ("100", "600"), ("150", "980", "0:15"))):
+        (line,) = [line for line in text.splitlines() if line.startswith(f"{number + 1}  ")]
+        assert all(figure in line for figure in row)
+        assert line.count("[ ]") == 2
+    # 70 °C at 60 °C/h and an hour after 20:00
+    assert "22:10" in text
+    assert "close the lid" in text
+    assert "elements off" in text
+    assert "Read back all 4 segments" in text
+    assert DEFERENCE[:40] in text.replace("\n", " ")
+    assert "\x1b" not in text
+
+
+def test_every_caution_that_applies_is_named() -> None:
+    text = " ".join(card_text(card()).split())
+    page = card_page(card())
+    for caution in cautions_for(980.0, "bisque"):
+        assert caution.heading in text
+        assert caution.heading.replace("'", "&#x27;") in page.replace("\u00a0", " ")
+
+
+def test_the_page_stands_alone_and_has_two_boxes_a_segment() -> None:
+    html = card_page(card())
+    page = _Page()
+    page.feed(html)
+    assert "script" not in page.tags
+    assert page.outside == []
+    assert page.boxes == 2 * 4
+    assert "default-src 'none'" in html
+    assert "@page { size: A4" in html
+    assert "<b>&</b>" not in html
+    assert "Read back all" in "".join(page.text)
+
+
+def test_rounding_is_told_in_minutes_and_cones() -> None:
+    coarse = replace(CONTROLLER, unit="F", rate_step=50.0, target_step=10.0)
+    text = " ".join(card_text(card(coarse)).split())
+    assert "never faster" in text
+    assert re.search(r"changes the program by \+?\d", text)
+    assert "as keyed" in text
+    assert "to °F" in text
+
+
+def test_minutes_to_target_and_a_start_left_open() -> None:
+    text = card_text(card(replace(CONTROLLER, notation="time"), None))
+    assert "minutes" in text
+    assert re.search(r"^1 +Dry +70 +90 ", text, re.M)
+    assert 'Started at: <span class="blank">' in card_page(card(CONTROLLER, None))
+
+
+def test_the_document_has_rows_and_moments() -> None:
+    data = card().to_dict()
+    assert (data["schema"], data["kind"]) == (1, "card")
+    first = data["rows"][0]
+    assert (first["rate"], first["target"], first["hold_s"]) == (60.0, 90.0, 3600.0)
+    assert first["ends_at"] == "2026-11-27T22:10:00+01:00"
+    assert data["added_s"] == pytest.approx(0.0)
+
+
+def test_ascii_where_nothing_else_can_be_carried() -> None:
+    assert card_text(card(), ascii_only=True).isascii()

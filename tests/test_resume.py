@@ -1,0 +1,163 @@
+"""After an interruption: what has been done counts, and the rest is safe and comes to the cone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln, ware
+
+from firing.cones.equivalence import cone_reached
+from firing.design.check import check_plan
+from firing.errors import FiringError
+from firing.resume import resume
+from firing.schedule import Schedule, Segment
+from firing.trace import FloatArray
+
+HOUR = 3600.0
+BISQUE = Schedule(
+    "bisque",
+    (
+        Segment(90.0, 60.0, hold_s=8 * HOUR, name="Dry"),
+        Segment(600.0, 60.0, name="Smoke"),
+        Segment(1000.0, 100.0, hold_s=900.0, name="Top"),
+    ),
+    "bisque",
+)
+GLAZE = Schedule(
+    "glaze",
+    (
+        Segment(90.0, 100.0, hold_s=HOUR),
+        Segment(600.0, 140.0),
+        Segment(1100.0, 140.0),
+        Segment(1200.0, 60.0, hold_s=1800.0, name="Top"),
+    ),
+    "glaze",
+)
+
+
+def fired(plan: Schedule, until_c: float, held_s: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """The plan as a log, run exactly until a temperature and some hold there, then cut off."""
+    times, temperatures = [0.0], [plan.start_c]
+    for index, segment in enumerate(plan.segments):
+        end_c = min(segment.target_c, until_c)
+        assert segment.rate_c_per_h is not None
+        step_s = (end_c - plan.from_c(index)) / segment.rate_c_per_h * HOUR
+        times.append(times[-1] + step_s)
+        temperatures.append(end_c)
+        last = end_c >= until_c
+        hold_s = held_s if last else segment.hold_s
+        if hold_s:
+            times.append(times[-1] + hold_s)
+            temperatures.append(end_c)
+        if last:
+            break
+    grid = np.append(np.arange(0.0, times[-1], 60.0), times[-1])
+    return grid, np.interp(grid, times, temperatures)
+
+
+def test_the_power_failed_at_780_and_the_kiln_reads_560() -> None:
+    found = resume(
+        BISQUE,
+        *fired(BISQUE, 780.0),
+        load=PLANTERS_AND_CUPS,
+        kiln=example_kiln(),
+        controller=CONTROLLER,
+        reads_c=560.0,
+        ago_s=2 * HOUR,
+    )
+    assert (found.reached_c, found.now_c, found.segment) == (780.0, 560.0, 2)
+    assert found.state is not None
+    assert found.state.bound_water_is_gone
+    assert found.schedule is not None
+    assert found.schedule.start_c == 560.0
+    assert found.problems == ()
+    assert check_plan(found.schedule, PLANTERS_AND_CUPS, state=found.state) == ()
+    # Dry, and its bound water gone: nothing holds it up on the way back.
+    assert all(segment.hold_s == 0.0 for segment in found.schedule.segments[:-1])
+    # The rest ends like the plan, at its peak and with its hold.
+    assert found.schedule.segments[-1].target_c == 1000.0
+    assert found.schedule.segments[-1].hold_s == pytest.approx(900.0, abs=121.0)
+    assert found.forecast is not None
+    assert found.forecast.segments[-1].end_c == 1000.0
+
+
+def test_heat_work_done_shortens_the_hold() -> None:
+    log = fired(GLAZE, 1200.0, held_s=900.0)
+    whole = fired(GLAZE, 1200.0, held_s=1800.0)
+    wanted = cone_reached(*whole).reached_number
+    found = resume(GLAZE, *log, load=GLAZED, reads_c=1050.0, ago_s=0.5 * HOUR)
+    assert found.segment == 3
+    assert found.schedule is not None
+    assert found.schedule.segments[-1].hold_s < 900.0
+    assert wanted is not None
+    # Cooling adds a little to both; the whole is what the plan would have come to.
+    assert found.cones.reached_number == pytest.approx(wanted, abs=0.25)
+    assert found.cones.low is not None
+    assert found.cones.high is not None
+    assert found.cones.low <= wanted + 0.2 <= found.cones.high + 0.2
+
+
+def test_a_firing_that_was_done_is_not_heated_again() -> None:
+    found = resume(GLAZE, *fired(GLAZE, 1200.0, held_s=1770.0), reads_c=900.0, ago_s=HOUR)
+    assert found.schedule is None
+    told = ("do not heat again", "after its last segment")
+    assert any(words in note for note in found.notes for words in told)
+
+
+def test_ware_still_wet_goes_back_to_dry() -> None:
+    load = ware(40.0)
+    log = fired(replace(BISQUE, segments=(Segment(200.0, 200.0),)), 130.0)
+    found = resume(BISQUE, *log, load=load)
+    assert any("not dry yet" in note for note in found.notes)
+    assert found.schedule is not None
+    assert found.schedule.start_c < 95.0
+    # Whatever the plan says, the 40 mm wall gets its hours.
+    assert found.schedule.segments[0].hold_s > 20 * HOUR
+
+
+def test_an_interrupted_drying_goes_on_where_it_was() -> None:
+    load = ware(18.0)
+    half = resume(BISQUE, *fired(BISQUE, 90.0, held_s=4 * HOUR), load=load, reads_c=60.0, ago_s=600)
+    fresh = resume(BISQUE, *fired(BISQUE, 30.0), load=load)
+    assert half.schedule is not None
+    assert fresh.schedule is not None
+    hold = sum(s.hold_s for s in half.schedule.segments if s.target_c <= 95.0)
+    whole = sum(s.hold_s for s in fresh.schedule.segments if s.target_c <= 95.0)
+    assert 2 * HOUR < hold < whole - 2 * HOUR
+
+
+def test_after_the_peak_only_the_cooling_is_left() -> None:
+    plan = replace(
+        GLAZE, segments=(*GLAZE.segments, Segment(1000.0, None, "off"), Segment(750.0, 60.0))
+    )
+    times, readings = fired(GLAZE, 1200.0, held_s=1800.0)
+    times, readings = np.append(times, times[-1] + HOUR), np.append(readings, 950.0)
+    found = resume(plan, times, readings)
+    assert found.schedule is not None
+    assert [s.target_c for s in found.schedule.segments] == [750.0]
+
+
+def test_without_a_load_the_way_back_follows_the_plan() -> None:
+    found = resume(BISQUE, *fired(BISQUE, 780.0), reads_c=560.0, ago_s=2 * HOUR)
+    assert found.schedule is not None
+    assert found.schedule.segments[0].rate_c_per_h == 60.0
+    assert any("No load was given" in note for note in found.notes)
+    assert found.to_dict()["kind"] == "resume"
+
+
+@pytest.mark.parametrize(
+    ("reads_c", "ago_s", "words"),
+    [
+        (900.0, HOUR, "above the log's last"),
+        (560.0, 0.0, "--ago"),
+        (5000.0, HOUR, "no temperature"),
+    ],
+)
+def test_readings_that_cannot_be(reads_c: float, ago_s: float, words: str) -> None:
+    with pytest.raises(FiringError, match=words):
+        resume(BISQUE, *fired(BISQUE, 780.0), reads_c=reads_c, ago_s=ago_s)
+
+
+def test_a_log_of_one_reading_tells_nothing() -> None:
+    with pytest.raises(FiringError, match="at least 2"):
+        resume(BISQUE, np.array([0.0, 60.0]), np.array([20.0, np.nan]))
