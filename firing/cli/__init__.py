@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),
     "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),
     "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
+    "edit": ("firing.cli.edit", "Open the screens: change a plan and see at once what it does."),
     "safety": ("firing.cli.safety", "Print the cautions, all or those of a schedule."),
     "schedules": ("firing.cli.schedules", "List the ready schedules, or print one."),
     "schema": ("firing.cli.schema", "Print the JSON Schema of a kind of file."),

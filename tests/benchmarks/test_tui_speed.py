@@ -1,0 +1,172 @@
+"""The screens on a pseudo-terminal against the least that draws anything, in one run.
+
+Timed from outside, as a person waits; Pilot's own waits would dominate.  Each pair is taken in
+turns and the medians compared, so that a machine that slows down slows both.
+"""
+
+import fcntl
+import os
+import pty
+import select
+import signal
+import statistics
+import struct
+import sys
+import termios
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firing.forecast import forecast
+from firing.ready import ready_text
+from firing.report.chart import ChartSeries
+from firing.report.words import Timekeeper
+from firing.schedulefile import parse_schedule
+from tui.plot import draw, window_on
+
+BARE = """
+import numpy
+from textual.app import App
+from textual.widgets import DataTable
+
+class Bare(App):
+    def compose(self):
+        yield DataTable()
+
+    def on_mount(self):
+        table = self.query_one(DataTable)
+        table.add_columns("#", "segment", "rate", "to", "hold")
+        table.add_rows([(str(n), "name", "100", "900", "last cell") for n in range(6)])
+
+Bare().run()
+"""
+OURS = "from firing.cli import main; main()"
+READY = "mid-range-glaze-cone-6-hold"
+Record = Callable[[str, object], None]
+
+
+class Program:
+    """A program on a pseudo-terminal of 80 by 24."""
+
+    def __init__(self, *arguments: str, folder: Path) -> None:
+        self.started = time.perf_counter()
+        self.pid, self.file = pty.fork()
+        if self.pid == 0:
+            os.chdir(folder)
+            os.environ.update({"TERM": "xterm-256color", "XDG_STATE_HOME": str(folder)})
+            # Both are read from compiled files, wherever the tree itself may not hold any.
+            os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+            os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
+            os.execv(sys.executable, [sys.executable, "-c", *arguments])
+        fcntl.ioctl(self.file, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+
+    def until(self, words: str) -> float:
+        """Read until some words were drawn; returns the seconds since the start, or a key."""
+        seen, wanted = b"", words.encode()
+        while wanted not in seen:
+            assert select.select([self.file], [], [], 20.0)[0], seen[-500:]
+            seen += os.read(self.file, 65536)
+        return time.perf_counter() - self.started
+
+    def press(self, keys: str) -> None:
+        self.started = time.perf_counter()
+        os.write(self.file, keys.encode())
+
+    def end(self) -> None:
+        os.kill(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+        os.close(self.file)
+
+
+def first_screen_s(folder: Path, words: str, *arguments: str) -> float:
+    program = Program(*arguments, folder=folder)
+    try:
+        return program.until(words)
+    finally:
+        program.end()
+
+
+def test_the_first_screen_costs_at_most_half_again_a_bare_one(
+    tmp_path: Path, record_property: Record
+) -> None:
+    # A disturbed machine spoils a measurement, it never flatters one: the best of three counts.
+    for _ in range(3):
+        times: tuple[list[float], list[float]] = ([], [])
+        for turn in range(10):
+            ours_s = first_screen_s(tmp_path, "Cone 6", OURS, "edit", READY)
+            bare_s = first_screen_s(tmp_path, "last cell", BARE)
+            if turn:
+                times[0].append(ours_s)
+                times[1].append(bare_s)
+        ours_s, bare_s = statistics.median(times[0]), statistics.median(times[1])
+        ratio = ours_s / bare_s
+        record_property("seconds", f"{ours_s:.3f} against {bare_s:.3f}, ratio {ratio:.2f}")
+        print(f"\nfirst screen: {ours_s:.3f} s against {bare_s:.3f} s: {ratio:.2f}")
+        if ratio <= 1.5:
+            return
+    pytest.fail(f"{ratio:.2f} times a bare screen, where 1.5 is the most")
+
+
+def test_a_changed_segment_is_forecast_on_screen_soon(
+    tmp_path: Path, record_property: Record
+) -> None:
+    """From the key that takes a new target to the new hours on screen, against one forecast."""
+    schedule = parse_schedule(ready_text(READY), READY)
+    program = Program(OURS, "edit", READY, folder=tmp_path)
+    taken_s: list[float] = []
+    forecasts_s: list[float] = []
+    try:
+        program.until("Cone 6")
+        for number in range(14):
+            program.press(str(60 + number % 2 * 20))
+            program.until("segment 1")
+            time.sleep(0.05)
+            program.press("\r")
+            taken_s.append(program.until("Heats"))
+            time.sleep(0.15)
+            began = time.perf_counter()
+            forecast(schedule)
+            forecasts_s.append(time.perf_counter() - began)
+    finally:
+        program.end()
+    ours_s, one_s = statistics.median(taken_s[2:]), statistics.median(forecasts_s[2:])
+    record_property("milliseconds", f"{1e3 * ours_s:.0f}, one forecast {1e3 * one_s:.0f}")
+    print(f"\nkey to forecast: {1e3 * ours_s:.0f} ms, of them one forecast {1e3 * one_s:.0f} ms")
+
+
+def test_a_long_log_is_drawn_about_as_fast_as_it_is_read_over(
+    benchmark: Callable[..., object], record_property: Record
+) -> None:
+    """A curve of 100,000 samples against one pass over them that a chart cannot do without."""
+    samples = 100_000
+    time_s = np.linspace(0.0, 2 * 86_400.0, samples)
+    noise = np.random.default_rng(1).normal(0.0, 2.0, samples)
+    line = ChartSeries("log", time_s, 20.0 + 1200.0 * np.sin(time_s / 55_000.0) + noise)
+    window, keeper = window_on([line]), Timekeeper(None, 2 * 86_400.0)
+    assert window is not None
+
+    def ours() -> None:
+        draw([line], window, width=80, height=30, unit="C", keeper=keeper)
+
+    def bare() -> None:
+        np.fmin.reduce(line.temperature_c)
+        np.fmax.reduce(line.temperature_c)
+        np.floor(line.time_s / 1000.0)
+
+    def seconds(work: Callable[[], None]) -> float:
+        taken = []
+        for _ in range(21):
+            began = time.perf_counter()
+            work()
+            taken.append(time.perf_counter() - began)
+        return statistics.median(taken)
+
+    ratio = seconds(ours) / seconds(bare)
+    benchmark(ours)
+    record_property("ratio", f"{ratio:.1f}")
+    print(f"\nredraw of {samples} samples: {ratio:.1f} passes over them")
+    # some twenty vectorised passes make a chart; anything that walks the samples costs thousands
+    assert ratio < 200

@@ -1,0 +1,483 @@
+"""The screens wired together: keys in, plan, file and words out."""
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input, Static
+
+from firing.forecast import forecast
+from firing.schedulefile import parse_schedule, read_schedule
+from tui.app import FiringApp
+from tui.outlook import consequences
+from tui.screens.asking import Ask, Prompt, Sheet
+from tui.screens.choosing import Choosing
+from tui.screens.filling import Filling
+from tui.screens.plan import PlanScreen
+from tui.screens.review import ReviewScreen
+from tui.screens.telling import help_lines, own_bindings
+from tui.widgets.curve import Curve
+from tui.widgets.editbar import EditBar
+from tui.widgets.grid import Grid
+from tui.widgets.segments import Segments
+
+Make = Callable[[], FiringApp]
+Settle = Callable[[Pilot[Any]], Awaitable[None]]
+Scene = Callable[[Pilot[Any]], Awaitable[None]]
+Play = Callable[..., None]
+
+
+@pytest.fixture
+def play(screens: Make, settle: Settle) -> Play:
+    """Return what runs a scene on the screens of the sample plan."""
+
+    def run(
+        scene: Callable[[FiringApp, Pilot[Any]], Awaitable[None]], size: tuple[int, int] = (80, 24)
+    ) -> None:
+        async def whole() -> None:
+            app = screens()
+            async with app.run_test(size=size) as pilot:
+                await settle(pilot)
+                await scene(app, pilot)
+
+        asyncio.run(whole())
+
+    return run
+
+
+def message(app: FiringApp) -> str:
+    return str(app.plan.query_one("#message", Static).content)
+
+
+def shown(app: FiringApp) -> str:
+    return str(app.plan.query_one("#consequences", Static).content)
+
+
+async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
+    """Wait for a condition."""
+    deadline = time.monotonic() + 20.0
+    while not condition():
+        assert time.monotonic() < deadline, "it never came to this"
+        await pilot.pause(0.005)
+    await pilot.pause()
+
+
+def front(app: FiringApp, kind: type) -> Callable[[], bool]:
+    """Return whether a screen of that kind is in front."""
+    return lambda: isinstance(app.screen, kind)
+
+
+async def write(pilot: Pilot[Any], text: str) -> None:
+    """Put a text into the line of the form or prompt in front."""
+    line = pilot.app.screen.query_one(Input)
+    line.value = text
+    await pilot.pause()
+
+
+def demo(folder: Path) -> Path:
+    for name in ("plan.toml", "log.csv"):
+        source = resources.files("firing") / "data" / "demo" / name
+        (folder / name).write_text(source.read_text(encoding="utf-8"), encoding="utf-8")
+    return folder / "log.csv"
+
+
+def test_typing_on_a_cell_changes_it_and_its_forecast(
+    play: Play, plan: Path, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("down", "9", "0", "enter")
+        await settle(pilot)
+        expected = plan.read_text(encoding="utf-8").replace("rate = 120", "rate = 90")
+        schedule = parse_schedule(expected)
+        assert app.session.document.schedule == schedule
+        assert shown(app).split("\n") == consequences(forecast(schedule), 78)
+        assert app.plan.query_one(Segments).rows[2].cells[2] == "90"
+        await pilot.press("ctrl+z")
+        await settle(pilot)
+        assert app.session.document.schedule == read_schedule(plan)
+        assert not app.session.document.changed
+        await pilot.press("ctrl+y")
+        assert app.session.document.schedule == schedule
+
+    play(scene)
+
+
+def test_a_refusal_is_said_and_the_text_stays(play: Play, plan: Path) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("right", *"9999", "enter")
+        bar = app.plan.query_one(EditBar)
+        assert bar.editing
+        assert bar.cell.value == "9999"
+        assert "9999 °C is outside 0 to 1450 °C" in message(app)
+        await pilot.press("escape")
+        assert not bar.editing
+        assert bar.cell.value == "120"
+        assert app.session.document.schedule == read_schedule(plan)
+
+    play(scene)
+
+
+def test_enter_edits_what_a_cell_holds_and_tab_goes_on(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("enter", "backspace", "5", "tab")
+        table = app.plan.query_one(Segments)
+        assert app.session.document.schedule.segments[0].rate_c_per_h == 55
+        assert (table.selection.row, table.selection.column) == (0, "target")
+        await pilot.press("1", "1", "0", "down")
+        assert app.session.document.schedule.segments[0].target_c == 110
+        assert (table.selection.row, table.selection.column) == (1, "target")
+
+    play(scene)
+
+
+def test_segments_are_added_copied_moved_and_removed(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        document = app.session.document
+        before = document.schedule
+        await pilot.press("ctrl+n")
+        assert [s.target_c for s in document.schedule.segments] == [120, 360, 600, 1200]
+        await pilot.press("ctrl+d", "delete", "shift+up")
+        assert [s.target_c for s in document.schedule.segments] == [120, 600, 360, 1200]
+        await pilot.press("ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
+        assert document.schedule == before
+
+    play(scene)
+
+
+def test_the_unit_switch_is_one_undoable_edit(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f3")
+        rows = app.plan.query_one(Segments).rows
+        # 50 °C/h is 90 °F/h, 120 °C is 248 °F
+        assert rows[1].cells[2:4] == ("90", "248")
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule.unit == "C"
+
+    play(scene)
+
+
+def test_saving_and_the_mark_of_a_change(play: Play, plan: Path) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("8", "0", "ctrl+s")
+        await until(pilot, lambda: "Saved" in message(app))
+        assert read_schedule(plan).segments[0].rate_c_per_h == 80
+        assert not app.session.document.changed
+        assert list(app.session.journal.folder.glob("*")) == []
+
+    play(scene)
+
+
+def test_a_file_changed_by_somebody_else_is_asked_about(
+    play: Play, plan: Path, tmp_path: Path
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("8", "0", "enter")
+        theirs = plan.read_text(encoding="utf-8") + "# theirs\n"
+        plan.write_text(theirs, encoding="utf-8")
+        await pilot.press("ctrl+s")
+        await until(pilot, front(app, Ask))
+        await pilot.press("enter")
+        await until(pilot, front(app, Prompt))
+        await write(pilot, str(tmp_path / "mine"))
+        await pilot.press("enter")
+        await until(pilot, lambda: "Saved" in message(app))
+        assert plan.read_text(encoding="utf-8") == theirs
+        assert read_schedule(tmp_path / "mine.toml") == app.session.document.schedule
+        assert app.session.document.path == tmp_path / "mine.toml"
+
+    play(scene)
+
+
+def test_save_as_asks_before_it_replaces(play: Play, plan: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    other.write_text("theirs", encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+e")
+        await until(pilot, front(app, Prompt))
+        await write(pilot, str(other))
+        await pilot.press("enter")
+        await until(pilot, front(app, Ask))
+        await pilot.press("escape")
+        await until(pilot, front(app, Prompt))
+        assert other.read_text(encoding="utf-8") == "theirs"
+        await pilot.press("enter")
+        await until(pilot, front(app, Ask))
+        await pilot.press("down", "enter")
+        await until(pilot, lambda: "Saved" in message(app))
+        assert read_schedule(other) == app.session.document.schedule
+
+    play(scene)
+
+
+def test_leaving_asks_what_becomes_of_changes(play: Play, plan: Path) -> None:
+    before = plan.read_text(encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("8", "0", "enter", "ctrl+q")
+        await until(pilot, front(app, Ask))
+        await pilot.press("down", "enter")
+        await until(pilot, lambda: app.screen is app.plan)
+        await pilot.press("ctrl+q")
+        await until(pilot, front(app, Ask))
+        await pilot.press("down", "down", "enter")
+        await until(pilot, lambda: app.return_value is not None)
+        assert app.return_value == "given up"
+
+    play(scene)
+    assert plan.read_text(encoding="utf-8") == before
+
+
+def test_unsaved_work_is_offered_and_taken_up(
+    screens: Make, settle: Settle, plan: Path, state: Path
+) -> None:
+    async def crashed() -> None:
+        app = screens()
+        async with app.run_test() as pilot:
+            await pilot.press("7", "7", "enter")
+            await settle(pilot)
+        # letting go of what is kept without removing it, as the end of a process does
+        app.session.journal.close()
+
+    async def reopened() -> None:
+        app = screens()
+        async with app.run_test() as pilot:
+            await until(pilot, front(app, Ask))
+            await pilot.press("enter")
+            await until(pilot, lambda: app.session.document.changed)
+            assert app.session.document.schedule.segments[0].rate_c_per_h == 77
+            await pilot.press("ctrl+s")
+            await until(pilot, lambda: not app.session.document.changed)
+        assert read_schedule(plan).segments[0].rate_c_per_h == 77
+
+    asyncio.run(crashed())
+    assert len(list(state.glob("*.json"))) == 1
+    asyncio.run(reopened())
+    assert list(state.glob("*.json")) == []
+
+
+def test_open_takes_ready_schedules_and_tells_of_faults(play: Play, plan: Path) -> None:
+    faulty = plan.parent / "faulty.toml"
+    faulty.write_text('title = "x"\n[[segment]]\nrate = 0\ntarget = 900\n', encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+o")
+        await until(pilot, front(app, Choosing))
+        await write(pilot, "faulty")
+        await pilot.press("enter")
+        await until(pilot, front(app, Choosing))
+        assert "0 °C/h never arrives" in str(app.screen.query_one("#fault", Static).content)
+        await write(pilot, "thin bisque")
+        await pilot.press("enter")
+        await until(pilot, front(app, PlanScreen))
+        assert app.session.document.suggested_name == "thin-ware-bisque.toml"
+        assert app.session.document.path is None
+
+    play(scene)
+
+
+def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f2")
+        await until(pilot, front(app, Filling))
+        form = app.screen
+        form.query_one("#blank-cone", Input).value = "77"
+        await pilot.press("ctrl+s")
+        assert "Cone wanted: " in str(form.query_one("#hint", Static).content)
+        form.query_one("#blank-cone", Input).value = "6"
+        form.query_one("#blank-started", Input).value = "2026-03-02 18:00"
+        form.query_one("#blank-title", Input).value = "Other plates"
+        await pilot.press("ctrl+s")
+        await settle(pilot)
+        assert app.session.document.schedule.title == "Other plates"
+        assert app.session.circumstances.target_cone == "6"
+        assert shown(app).startswith("Starts Mon 18:00")
+        assert "wanted 6" in shown(app)
+
+    play(scene)
+
+
+def test_the_curve_is_read_zoomed_and_panned(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        curve = app.plan.query_one(Curve)
+        await pilot.press("tab", "full_stop", "full_stop")
+        # the first ramp ends after 100 °C at 50 °C/h
+        assert curve.cross_s == 7200.0
+        assert "120 °C" in curve.readout()
+        assert app.plan.query_one(Segments).selection.row == 0
+        assert curve.window is not None
+        whole = curve.window
+        await pilot.press("plus", "plus")
+        assert curve.window.to_s - curve.window.from_s < whole.to_s - whole.from_s
+        zoomed = curve.window
+        await pilot.press("l")
+        assert curve.window.from_s > zoomed.from_s
+        await pilot.press("0", "escape", "tab")
+        assert curve.window.whole
+        assert curve.cross_s is None
+        assert app.plan.query_one(Segments).has_focus
+
+    play(scene)
+
+
+def test_the_mouse_selects_cells_and_moments(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.click(Segments, offset=(27, 3))
+        table = app.plan.query_one(Segments)
+        assert (table.selection.row, table.selection.column) == (1, "target")
+        await pilot.click(Curve, offset=(20, 5))
+        curve = app.plan.query_one(Curve)
+        assert curve.cross_column() == 20
+
+    play(scene)
+
+
+def test_warnings_and_cautions_are_one_key_away(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        for key, words in (("f4", "No kiln was given"), ("f5", "licensed")):
+            await pilot.press(key)
+            await until(pilot, front(app, Sheet))
+            text = app.screen.query_one("#text", Static)
+            await until(pilot, lambda text=text, words=words: words in str(text.content))
+            await pilot.press("escape")
+            await until(pilot, front(app, PlanScreen))
+
+    play(scene)
+
+
+def test_cautions_are_shown_once_before_a_page_is_handed_out(
+    play: Play, settle: Settle, tmp_path: Path
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f8")
+        await until(pilot, front(app, Sheet))
+        await pilot.press("enter")
+        for name in ("one.html", "two.html"):
+            await until(pilot, front(app, Prompt))
+            await write(pilot, str(tmp_path / name))
+            await pilot.press("enter")
+            page = str(tmp_path / name)
+            await until(pilot, lambda page=page: f"written to {page}" in message(app))
+            assert "Plates, invented" in (tmp_path / name).read_text(encoding="utf-8")
+            await pilot.press("f8")
+
+    play(scene)
+
+
+def test_the_palette_offers_only_what_applies(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        def offered() -> set[str]:
+            return {command.title for command in app.get_system_commands(app.screen)}
+
+        assert not {"Undo", "Redo", "Save"} & offered()
+        assert {"Open", "Review", "Help", "Quit"} <= offered()
+        await pilot.press("8", "0", "enter")
+        assert {"Undo", "Save"} <= offered()
+        assert "Redo" not in offered()
+
+    play(scene)
+
+
+def test_help_has_a_line_for_every_key_its_widgets_own(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        lines = {part for part in help_lines(app.screen) if isinstance(part, tuple)}
+        words = {text for _, text in lines}
+        for node in [*app.screen.walk_children(), app.screen, app]:
+            if not type(node).__module__.startswith("tui."):
+                continue
+            for binding in own_bindings(node):
+                if binding.show:
+                    assert (binding.tooltip or binding.description) in words, binding
+
+    play(scene)
+
+
+def test_every_screen_and_widget_with_keys_names_itself() -> None:
+    for kind in (PlanScreen, ReviewScreen, Ask, Prompt, Sheet, Choosing, Filling, Segments, Curve):
+        assert getattr(kind, "HELP_TITLE", ""), kind
+
+
+def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, plan: Path) -> None:
+    log = demo(plan.parent)
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f7")
+        await until(pilot, front(app, Choosing))
+        await write(pilot, str(log))
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.review is not None)
+        await settle(pilot)
+        review = app.session.review
+        assert review is not None
+        screen = app.screen
+        assert isinstance(screen, ReviewScreen)
+        grid, curve = screen.query_one(Grid), screen.query_one(Curve)
+        placed = [f for f in review.findings if f.at_s is not None]
+        for _ in range(len(grid.rows)):
+            text = str(screen.query_one("#details-text", Static).content)
+            for finding in placed:
+                if text.startswith(finding.message):
+                    assert curve.cross_s == finding.at_s
+            await pilot.press("down")
+        await pilot.press("ctrl+home", "enter")
+        assert curve.window is not None
+        assert not curve.window.whole
+        assert grid.row > 0
+        await pilot.press("f7")
+        await until(pilot, lambda: app.screen is app.plan)
+
+    play(scene)
+
+
+def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
+    play: Play, settle: Settle, tmp_path: Path
+) -> None:
+    log = tmp_path / "open.csv"
+    rows = [f"03/04/2026 {10 + n // 60:02d}:{n % 60:02d},{20 + n}" for n in range(0, 600, 5)]
+    log.write_text("Time,Kiln\n" + "\n".join(rows) + "\n", encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f7")
+        await until(pilot, front(app, Choosing))
+        await write(pilot, str(log))
+        await pilot.press("enter")
+        await until(pilot, front(app, Filling))
+        assert "--date-order" in str(app.screen.query_one("#hint", Static).content)
+        form = app.screen
+        form.query_one("#blank-date_order").focus()
+        await pilot.press("right", "ctrl+s")
+        await until(pilot, lambda: app.session.review is not None)
+        assert app.session.log is not None
+        assert app.session.log.reading["date_order"] == "dmy"
+
+    play(scene)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 36), (200, 60), (40, 12), (20, 8)])
+def test_any_size_can_be_drawn(
+    play: Play, picture: Callable[[FiringApp], str], size: tuple[int, int]
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        for key in ("f1", "escape", "tab", "plus", "tab", "ctrl+o", "escape"):
+            await pilot.press(key)
+            lines = picture(app).split("\n")
+            assert len(lines) == size[1] + 1
+        await pilot.resize_terminal(100, 30)
+        await until(pilot, lambda: len(picture(app).split("\n")) == 31)
+
+    play(scene, size)
+
+
+def test_light_and_dark(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        dark = app.screen.styles.background
+        await pilot.press("f9")
+        assert app.theme == "light"
+        assert app.screen.styles.background != dark
+
+    play(scene)

@@ -1,0 +1,133 @@
+"""Tables, consequences, the account and the lists of files, as words."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from report.report_samples import sample_forecast, sample_review, sample_schedule
+
+from firing.forecast import forecast
+from firing.schedule import Schedule, Segment
+from tui import table
+from tui.account import entries, summary
+from tui.course import plan_course, review_course, segment_at, set_point
+from tui.outlook import Circumstances, consequences, foresee, warnings_count
+from tui.places import choices, matching, ready_choices, typed_path
+from tui.reading import _OPTIONS as READING
+from tui.screens.base import side_width
+
+
+@pytest.mark.parametrize("room", [38, 50, 60, 80, 100])
+def test_the_columns_fit_the_room(room: int) -> None:
+    arranged = table.layout(room, sample_schedule())
+    widths = dict(zip(arranged.keys, arranged.widths, strict=True))
+    shown = [widths[key] for key in ("number", "name", "rate", "target", "hold")]
+    # each column is followed by a gap, and the first cell is the cursor's mark
+    assert 1 + sum(shown) + len(shown) <= room
+    assert widths["name"] >= 8
+    assert ("takes" in widths) == (room >= 60)
+
+
+def test_rows_say_what_the_segments_do() -> None:
+    plan = Schedule(
+        "cooling",
+        (Segment(1200.0, 100.0), Segment(1100.0, 60.0, hold_s=900.0), Segment(200.0, None, "off")),
+    )
+    keys = ("number", "rate", "target", "hold", "ends")
+    rows = table.cells(plan, forecast(plan), keys)
+    assert rows[0] == ("", "", "20", "", "")
+    # 1180 °C at 100 °C/h
+    assert rows[1] == ("1", "100", "1200", "–", "11:48")
+    assert rows[2][:4] == ("2", "−60", "1100", "15m")
+    assert rows[3][1] == "off"
+    assert table.cells(plan, None, keys)[1][-1] == ""
+
+
+def test_two_lines_sum_a_plan_up() -> None:
+    # by hand: 2 + 4 + 4 h of ramps and half an hour's hold, from Monday 18:00
+    hours, results = consequences(sample_forecast(), 78)
+    assert hours.startswith("Starts Mon 18:00 · heats 10 h 30 min · opens ")
+    assert results.startswith("Cone ")
+    assert "to know" in results
+    plain, _ = consequences(sample_forecast(started=None), 78)
+    assert plain.startswith("Heats 10 h 30 min · opens after ")
+
+
+@pytest.mark.parametrize("width", [20, 40, 60, 78, 118])
+def test_no_part_of_the_sum_is_cut(width: int) -> None:
+    lines = consequences(sample_forecast(), width)
+    whole = " · ".join(consequences(sample_forecast(), 1000))
+    assert " · ".join(lines).casefold() == whole.casefold()
+    assert all(len(line) <= max(width, 60) for line in lines)
+
+
+def test_a_wanted_cone_and_its_warning_are_told() -> None:
+    result = foresee(sample_schedule(), Circumstances(target_cone="10"))
+    assert "wanted 10" in consequences(result, 78)[1]
+    assert "1 to do" in warnings_count(result)
+
+
+def test_the_set_point_is_the_program() -> None:
+    result = sample_forecast(started=None)
+    time_s, value_c = set_point(result)
+    assert np.interp([0.0, 7200.0, 6 * 3600.0, 10.2 * 3600.0], time_s, value_c) == pytest.approx(
+        [20.0, 120.0, 600.0, 1200.0]
+    )
+    off = Schedule("off", (Segment(900.0, 100.0), Segment(300.0, None, "off")))
+    assert np.isnan(set_point(forecast(off))[1][-1])
+
+
+def test_a_moment_is_read_off() -> None:
+    result = sample_forecast(started=datetime(2026, 3, 2, 18, 0, tzinfo=UTC))
+    course = plan_course(result)
+    # an hour into the first ramp, 20 °C + 50 °C
+    assert course.readout(3600.0) == "Mon 19:00 · set 70 °C · forecast 70 °C · 1 Drying"
+    assert segment_at(result, 1e6) is None
+
+
+def test_the_account_is_the_reviews_own() -> None:
+    review = sample_review()
+    found = entries(review)
+    figures = [entry.figure for entry in found[1 : 1 + len(review.causes)]]
+    minutes = [int(figure.replace("−", "-")) for figure in figures]
+    assert minutes == [round(cause.seconds / 60.0) for cause in review.causes]
+    assert [entry.heading for entry in found].count(True) >= 3
+    for finding in review.findings:
+        (entry,) = [e for e in found if e.details and e.details[0].startswith(finding.message)]
+        assert (entry.span_s is None) == (finding.at_s is None)
+    assert "1 h 00 min longer" in summary(review)[0]
+    assert "planned" in summary(review)[1]
+    course = review_course(review)
+    assert [line.style for line in course.lines] == ["dashed", "solid"]
+
+
+def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
+    for name in ("b.toml", "a.csv", ".hidden.toml", "notes.md"):
+        (tmp_path / name).write_text("x", encoding="utf-8")
+    (tmp_path / "old").mkdir()
+    assert [c.words for c in choices(tmp_path, "schedule")] == ["..", "old/", "b.toml"]
+    assert [c.words for c in choices(tmp_path, "log")] == ["..", "old/", "a.csv"]
+    ready = ready_choices()
+    assert ready[0].new
+    assert [c.ready for c in matching(ready, "cone 6 hold")] == ["mid-range-glaze-cone-6-hold"]
+    assert typed_path(" b.toml ", tmp_path) == tmp_path / "b.toml"
+    assert typed_path("~", tmp_path) == Path.home()
+
+
+def test_the_reading_form_has_the_options_that_refusals_name() -> None:
+    from firing.cli.review import review_command
+
+    options = {option for p in review_command.params for option in p.opts}
+    assert {label for _, label, _, _ in READING} <= options
+    assert {"--channel", "--start"} <= options
+    for key, label, _, values in READING:
+        (parameter,) = [p for p in review_command.params if label in p.opts]
+        assert parameter.name == key
+        assert set(values) <= set(getattr(parameter.type, "choices", values))
+
+
+def test_the_list_beside_the_curve_leaves_room_for_it() -> None:
+    assert side_width(80) == 38
+    assert side_width(120) == 60
+    assert side_width(200) == 100

@@ -1,0 +1,154 @@
+"""The program of the screens."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any, ClassVar, Literal
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from tui.document import Document
+from tui.journal import Journal, Leftover, leftovers, state_folder
+from tui.screens.base import WorkScreen
+from tui.screens.keeping import may_leave
+from tui.screens.plan import PlanScreen
+from tui.session import Session
+from tui.theme import DARK, LIGHT
+from tui.widgets.lines import key_words
+
+Ended = Literal["clean", "saved", "given up"]
+"""How a plan was left: without unsaved changes, after saving them, or without them."""
+
+
+class FiringApp(App[Ended]):
+    """Plan, see and review firings."""
+
+    CSS_PATH = "app.tcss"
+    TITLE = "firing"
+    HELP_TITLE = "Everywhere"
+    HELP_WORDS = ("This tool reads and plans; it never switches a kiln.",)
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f1", "help", "Help", tooltip="The keys of this screen"),
+        Binding("f9", "shade", "Dark or light", show=False, tooltip="Change between the two"),
+        Binding("ctrl+p", "command_palette", "All commands", show=False, priority=True),
+        Binding("ctrl+q", "quit", "Quit", priority=True, tooltip="Leave; asks if work is unsaved"),
+    ]
+
+    def __init__(self, document: Document, state: Path, *, light: bool = False) -> None:
+        super().__init__()
+        # Over a slow line every step of an animation is a screenful.
+        self.animation_level = "none"
+        self.register_theme(DARK)
+        self.register_theme(LIGHT)
+        self.theme = LIGHT.name if light else DARK.name
+        self.session = Session(document, Journal(state))
+        self.session.foresee_first()
+        self._left = self._left_behind(state)
+
+    def _left_behind(self, state: Path) -> list[Leftover]:
+        path = self.session.document.path
+        found = leftovers(state, path)
+        # Work without a file of its own has nobody else to offer it.
+        return found if path is None else [*found, *(x for x in leftovers(state) if x.path is None)]
+
+    def get_default_screen(self) -> Screen[Any]:
+        """Begin with the plan."""
+        return PlanScreen(self.session)
+
+    @property
+    def plan(self) -> PlanScreen:
+        """The screen of the plan, which is always there."""
+        found = self.screen_stack[0]
+        assert isinstance(found, PlanScreen)
+        return found
+
+    def on_ready(self) -> None:
+        """Offer what an earlier run left behind."""
+        gc.freeze()
+        gc.enable()
+        if self._left:
+            self.plan.job(self._offer)
+
+    async def _offer(self) -> None:
+        for left in self._left:
+            await self.plan.offer_leftover(left)
+            if self.session.document.changed:
+                return
+
+    def action_shade(self) -> None:
+        """Change between dark and light."""
+        self.theme = DARK.name if self.theme == LIGHT.name else LIGHT.name
+
+    def action_help(self) -> None:
+        """Show the keys of the screen in front."""
+        from tui.screens.asking import Sheet
+        from tui.screens.telling import help_lines
+
+        if not isinstance(self.screen, Sheet):
+            self.push_screen(Sheet("Help", help_lines(self.screen)))
+
+    async def action_quit(self) -> None:
+        """Leave, unless there is unsaved work that is not to be left."""
+        if isinstance(self.screen, WorkScreen):
+            self.screen.job(self._quit)
+
+    async def _quit(self) -> None:
+        changed = self.session.document.changed
+        if not await may_leave(self.plan):
+            return
+        self.session.journal.clear()
+        still = self.session.document.changed
+        self.exit("given up" if still else "saved" if changed else "clean")
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """Offer in the palette what applies on the screen in front, and nothing else."""
+        for node, binding in self._applying(screen):
+            keys = key_words(binding)
+            yield SystemCommand(
+                binding.description,
+                f"{binding.tooltip or binding.description} ({keys})",
+                partial(self.run_action, binding.action, default_namespace=node),
+            )
+
+    def _applying(self, screen: Screen[Any]) -> Iterator[tuple[Any, Binding]]:
+        seen = {"command_palette"}
+        for each in screen.active_bindings.values():
+            own = type(each.node).__module__.startswith("tui.")
+            if own and each.enabled and each.binding.tooltip and each.binding.action not in seen:
+                seen.add(each.binding.action)
+                yield each.node, each.binding
+
+
+@dataclass(frozen=True)
+class Left:
+    """The document last open, and how it was left; None if the screens were cut off."""
+
+    document: Document
+    how: Ended | None
+
+
+def run(document: Document, *, light: bool = False, state: Path | None = None) -> Left:
+    """Open the screens on a document.
+
+    Parameters
+    ----------
+    document : Document
+        What to edit.
+    light : bool
+        Begin in the light colours.
+    state : Path, optional
+        Where unsaved work is kept; the user's own folder for it if not given.
+    """
+    app = FiringApp(document, state or state_folder(), light=light)
+    try:
+        how = app.run()
+    finally:
+        app.session.journal.close()
+    return Left(app.session.document, how)

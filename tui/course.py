@@ -1,0 +1,162 @@
+"""Forecasts and reviews as lines to draw, and what a moment of them reads as."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firing.forecast import Forecast
+from firing.report.chart import ChartSeries
+from firing.report.words import Timekeeper, hours_minutes
+from firing.schedule import Schedule
+from firing.trace import FloatArray
+from firing.units import TemperatureUnit, format_temperature
+from tui.outlook import times
+
+if TYPE_CHECKING:
+    from firing.review.verdict import Review
+
+# Places in the palette of the curve (see tui/theme.py).
+FORECAST, SET_POINT = 0, 1
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """What a curve shows.
+
+    Attributes
+    ----------
+    lines : tuple of ChartSeries
+        The later ones lie on top.
+    unit : {"C", "F"}
+        Of the temperature axis.
+    keeper : Timekeeper
+        The clock of the time axis.
+    corners_s : ndarray, shape (m,)
+        Moments worth stepping to [s].
+    place : callable
+        Tells in words what the moment [s] belongs to.
+    """
+
+    lines: tuple[ChartSeries, ...]
+    unit: TemperatureUnit
+    keeper: Timekeeper
+    corners_s: FloatArray
+    place: Callable[[float], str]
+
+    def readout(self, at_s: float) -> str:
+        """Return the moment and every line's temperature there, in one line."""
+        when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
+        values = []
+        for line in self.lines:
+            found_c = value_at(line, at_s)
+            if found_c is not None:
+                values.append(f"{line.name} {format_temperature(found_c, self.unit)}")
+        return " · ".join(part for part in (when, *values, self.place(at_s)) if part)
+
+
+def value_at(line: ChartSeries, at_s: float) -> float | None:
+    """Return a line's temperature at a moment [°C], straight between samples; None outside it."""
+    if not line.time_s.size or not line.time_s[0] <= at_s <= line.time_s[-1]:
+        return None
+    value = float(np.interp(at_s, line.time_s, line.temperature_c))
+    return value if np.isfinite(value) else None
+
+
+def plan_course(result: Forecast) -> Course:
+    """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted."""
+    trace = result.trace
+    time_s, temperature_c = trace.time_s, trace.channel_c()
+    run, after = time_s <= result.program_s, time_s >= result.program_s
+    set_s, set_c = set_point(result)
+    lines = [
+        ChartSeries("set", set_s, set_c, "dashed", SET_POINT),
+        ChartSeries("forecast", time_s[run], temperature_c[run], "solid", FORECAST),
+    ]
+    if np.count_nonzero(after) > 1:
+        lines.append(ChartSeries("cooling", time_s[after], temperature_c[after], "dotted"))
+    corners = [0.0]
+    for segment in result.segments:
+        corners += [segment.ramp_end_s, segment.end_s]
+    corners.append(float(time_s[-1]))
+
+    def place(at_s: float) -> str:
+        index = segment_at(result, at_s)
+        return "" if index is None else result.schedule.label(index)
+
+    return Course(
+        tuple(lines),
+        result.schedule.unit,
+        times(result),
+        _in_order(corners),
+        place,
+    )
+
+
+def _in_order(moments: list[float]) -> FloatArray:
+    # numpy's own would load a part of it that nothing else here needs.
+    return np.array(sorted(set(moments)))
+
+
+def set_point(result: Forecast) -> tuple[FloatArray, FloatArray]:
+    """Return the set-point on the forecast's clock, [s] and [°C]; NaN with the elements off.
+
+    At full power it stands at the target from the start; while a kiln lags it waits there.
+    """
+    times: list[float] = []
+    values: list[float] = []
+    for timed in result.segments:
+        segment = result.schedule.segments[timed.index]
+        ramp_s = segment.ramp_s(result.schedule.from_c(timed.index))
+        if segment.drive == "off":
+            times += [timed.start_s, timed.ramp_end_s]
+            values += [np.nan, np.nan]
+        else:
+            arrives_s = timed.start_s + (ramp_s or 0.0)
+            times += [timed.start_s, min(arrives_s, timed.end_s)]
+            values += [result.schedule.from_c(timed.index), segment.target_c]
+        times.append(timed.end_s)
+        values.append(segment.target_c if segment.drive != "off" or segment.hold_s else np.nan)
+    return np.array(times), np.array(values)
+
+
+def segment_at(result: Forecast, at_s: float) -> int | None:
+    """Return the segment, from 0, that a moment of the forecast falls into; None after the last."""
+    return next((s.index for s in result.segments if s.start_s <= at_s <= s.end_s), None)
+
+
+def review_course(review: Review) -> Course:
+    """Return a review's lines: the plan dashed and the kiln's channel solid."""
+    trace = review.log.trace
+    name = trace.channels[review.channel]
+    corners = [0.0]
+    for segment in review.segments:
+        corners += [at for at in (segment.start_s, segment.ramp_end_s, segment.end_s) if at]
+    corners.append(float(trace.time_s[-1]))
+
+    def place(at_s: float) -> str:
+        for segment in review.segments:
+            if segment.start_s is not None and segment.start_s <= at_s:
+                end_s = segment.end_s if segment.end_s is not None else trace.time_s[-1]
+                if at_s <= end_s:
+                    return review.schedule.label(segment.index)
+        return ""
+
+    return Course(
+        (
+            ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
+            ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
+        ),
+        review.schedule.unit,
+        Timekeeper(trace.started, float(trace.time_s[-1])),
+        _in_order(corners),
+        place,
+    )
+
+
+def schedule_course(schedule: Schedule) -> Course:
+    """Return an empty course, for a schedule that cannot be forecast."""
+    return Course((), schedule.unit, Timekeeper(None, 0.0), np.array([]), lambda _: "")

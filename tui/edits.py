@@ -1,0 +1,287 @@
+"""Edits of a schedule: each returns a new one, or refuses in the words of the schedule's file.
+
+Nothing is checked here.  What was typed is put into the file's own form and read back by the
+file's own reader, so that a cell is judged exactly as the same value in a file would be.
+"""
+
+from dataclasses import replace
+from typing import Any, Literal, get_args
+
+from firing.errors import FiringError
+from firing.schedule import Schedule, Segment
+from firing.schedulefile import parse_schedule, plain_number, schedule_text
+from firing.tomledit import render
+from firing.tomlfile import FaultyFile, KeyPath, describe_path, parse
+from firing.units import (
+    TemperatureUnit,
+    from_celsius,
+    parse_rate_c_per_h,
+    parse_temperature_c,
+    rate_from_celsius,
+    to_celsius,
+    write_duration,
+)
+
+Field = Literal["name", "rate", "target", "hold", "action"]
+FIELDS: tuple[Field, ...] = get_args(Field)
+
+Head = Literal["title", "purpose", "start", "notes"]
+
+HEAD_ROW = -1
+"""The row above the segments: where the program starts from."""
+
+_BEYOND_C = 100.0
+"""A new last segment goes this far on [°C]."""
+
+
+def set_cell(schedule: Schedule, row: int, field: Field, text: str) -> Schedule:
+    """Return the schedule with one cell set to what was typed.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    row : int
+        Segment, from 0, or `HEAD_ROW`, where only the target (the start) can be set.
+    field : {"name", "rate", "target", "hold", "action"}
+        The column.
+    text : str
+        As typed; a bare number is in the schedule's unit, and an empty text leaves out what may be
+        left out.
+
+    Raises
+    ------
+    FiringError
+        If the file's reader would refuse it, in its words.
+    """
+    if row == HEAD_ROW:
+        if field != "target":
+            raise FiringError("the program's start has a temperature only; write it under “to”")
+        return set_head(schedule, "start", text)
+    value = _value(text, field, schedule.unit)
+    checked = _read_back(schedule, ("segment", row, field), value)
+    segments = list(schedule.segments)
+    segments[row] = checked.segments[row]
+    return replace(schedule, segments=tuple(segments))
+
+
+def retyped(schedule: Schedule, row: int, field: Field, text: str) -> Schedule:
+    """Return the schedule with a cell set, the very same one if it held that text already.
+
+    Raises
+    ------
+    FiringError
+        As `set_cell`.
+    """
+    if text.strip() == cell_text(schedule, row, field):
+        return schedule
+    return set_cell(schedule, row, field, text)
+
+
+def set_head(schedule: Schedule, key: Head, text: str) -> Schedule:
+    """Return the schedule with its title, purpose, start or notes set to what was typed."""
+    value = _value(text, "target", schedule.unit) if key == "start" else text
+    checked = _read_back(schedule, (key,), value)
+    return replace(
+        schedule,
+        title=checked.title,
+        purpose=checked.purpose,
+        notes=checked.notes,
+        start_c=checked.start_c if key == "start" else schedule.start_c,
+    )
+
+
+def cell_text(schedule: Schedule, row: int, field: Field) -> str:
+    """Return what a cell holds, as a file would write it; empty for what may be left out."""
+    unit = schedule.unit
+    if row == HEAD_ROW:
+        return f"{plain_number(from_celsius(schedule.start_c, unit))}" if field == "target" else ""
+    segment = schedule.segments[row]
+    if field == "rate":
+        rate = segment.rate_c_per_h
+        return segment.drive if rate is None else f"{plain_number(rate_from_celsius(rate, unit))}"
+    if field == "target":
+        return f"{plain_number(from_celsius(segment.target_c, unit))}"
+    if field == "hold":
+        return write_duration(segment.hold_s) if segment.hold_s else ""
+    return segment.name if field == "name" else segment.action
+
+
+def _value(text: str, field: Field, unit: TemperatureUnit) -> Any:
+    """Return typed text as the value a file would hold; None leaves the key out."""
+    typed = text.strip()
+    if field in ("rate", "target"):
+        # A number may carry its unit: 60F/h in a °C schedule is what it says.  Anything else is
+        # handed on as text, for the file's check to answer.
+        try:
+            if field == "rate":
+                rate = parse_rate_c_per_h(typed, unit)
+                return plain_number(rate_from_celsius(rate, unit))
+            return plain_number(from_celsius(parse_temperature_c(typed, unit), unit))
+        except FiringError:
+            return typed.lower()
+    return typed or None
+
+
+def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
+    data: Any = parse(schedule_text(schedule), "")
+    table = data
+    for part in path[:-1]:
+        table = table[part]
+    if value is None:
+        table.pop(path[-1], None)
+    else:
+        table[path[-1]] = value
+    return _judged(render(data), describe_path(path))
+
+
+def _judged(text: str, field: str = "") -> Schedule:
+    try:
+        return parse_schedule(text)
+    except FaultyFile as error:
+        own = [fault.message for fault in error.faults if fault.field == field]
+        if own:
+            raise FiringError(own[0]) from None
+        first = error.faults[0]
+        raise FiringError(
+            f"{first.field}: {first.message}" if first.field else first.message
+        ) from None
+
+
+def checked(schedule: Schedule) -> Schedule:
+    """Return `schedule` if its file could be read back.
+
+    Raises
+    ------
+    FiringError
+        If a segment does not fit the one before it.
+    """
+    _judged(schedule_text(schedule))
+    return schedule
+
+
+def insert_below(schedule: Schedule, row: int) -> Schedule:
+    """Return the schedule with the ramp after `row` cut in two, so that its course stays the same.
+
+    Below the last segment the new one goes 100 °C down, or up from near the room.
+    """
+    return _put_below(schedule, row, None)
+
+
+def duplicate(schedule: Schedule, row: int) -> Schedule:
+    """Return the schedule with a copy of segment `row` below it, its target half-way to the next.
+
+    Raises
+    ------
+    FiringError
+        If `row` is the start, or there is no room between the targets.
+    """
+    if row == HEAD_ROW:
+        raise FiringError("the program's start is no segment; go to the segment to copy")
+    return _put_below(schedule, row, schedule.segments[row])
+
+
+def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedule:
+    segments = list(schedule.segments)
+    before_c = schedule.start_c if row == HEAD_ROW else segments[row].target_c
+    if row + 1 < len(segments):
+        after = segments[row + 1]
+        target_c = _half_way_c(before_c, after.target_c, schedule.unit)
+        new = replace(after, target_c=target_c, hold_s=0.0, name="", action="")
+    else:
+        down = before_c - schedule.room_c > 2 * _BEYOND_C
+        step = from_celsius(before_c, schedule.unit) + (-1 if down else 1) * (
+            from_celsius(_BEYOND_C, schedule.unit) - from_celsius(0.0, schedule.unit)
+        )
+        new = Segment(to_celsius(round(step), schedule.unit), _BEYOND_C)
+    if pattern is not None:
+        same_way = (pattern.target_c > schedule.from_c(row)) == (new.target_c > before_c)
+        # A copied "off" or "unlimited" only makes sense in its own direction.
+        driven = pattern if same_way or pattern.drive == "rate" else new
+        new = replace(
+            pattern,
+            target_c=new.target_c,
+            rate_c_per_h=driven.rate_c_per_h,
+            drive=driven.drive,
+        )
+    segments.insert(row + 1, new)
+    return checked(replace(schedule, segments=tuple(segments)))
+
+
+def _half_way_c(from_c: float, to_c: float, unit: TemperatureUnit) -> float:
+    low, high = sorted((from_celsius(from_c, unit), from_celsius(to_c, unit)))
+    middle = round((low + high) / 2)
+    if not low < middle < high:
+        raise FiringError(
+            f"between {low:g} and {high:g} °{unit} there is no room for another target in whole "
+            "degrees; set the targets further apart first"
+        )
+    return to_celsius(middle, unit)
+
+
+def delete(schedule: Schedule, row: int) -> Schedule:
+    """Return the schedule without segment `row`.
+
+    Raises
+    ------
+    FiringError
+        If it is the only one, the start, or what follows would no longer fit.
+    """
+    if row == HEAD_ROW:
+        raise FiringError("the program's start cannot be removed, only set")
+    kept = schedule.segments[:row] + schedule.segments[row + 1 :]
+    return checked(replace(schedule, segments=kept))
+
+
+def move(schedule: Schedule, row: int, by: int) -> Schedule:
+    """Return the schedule with segment `row` moved `by` places, down if positive.
+
+    Raises
+    ------
+    FiringError
+        If there is no such place, or a segment would no longer fit the one before it.
+    """
+    to = row + by
+    if row == HEAD_ROW or not 0 <= to < len(schedule.segments):
+        raise FiringError("a segment cannot move past the ends of the program")
+    segments = list(schedule.segments)
+    segments.insert(to, segments.pop(row))
+    return checked(replace(schedule, segments=tuple(segments)))
+
+
+def rearranged(schedule: Schedule, what: str, row: int) -> tuple[Schedule, str, int]:
+    """Return the schedule with segments added, removed or moved; what that was; where to go.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.
+    what : str
+        ``insert``, ``duplicate``, ``delete``, ``up`` or ``down``.
+    row : int
+        The segment it is done to, from 0, or `HEAD_ROW`.
+
+    Raises
+    ------
+    FiringError
+        If it cannot be done.
+    """
+    if what == "insert":
+        return insert_below(schedule, row), "new segment", row + 1
+    if what == "duplicate":
+        return duplicate(schedule, row), "copied segment", row + 1
+    if what == "delete":
+        left = delete(schedule, row)
+        return left, f"segment {row + 1} removed", min(row, len(left.segments) - 1)
+    by = -1 if what == "up" else 1
+    return move(schedule, row, by), "segment moved", row + by
+
+
+def switch_unit(schedule: Schedule) -> Schedule:
+    """Return the same program in the other unit: the same temperatures, written in °F or °C."""
+    return replace(schedule, unit="F" if schedule.unit == "C" else "C")
+
+
+def new_schedule() -> Schedule:
+    """Return what a new plan begins with: one slow rise, to be changed."""
+    return Schedule("New plan", (Segment(100.0, 60.0, name="First rise"),))

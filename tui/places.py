@@ -1,0 +1,94 @@
+"""Where schedules and logs lie: a folder's files, and the ready schedules."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from firing.errors import FiringError
+from firing.ready import ready_names, ready_text
+from firing.schedulefile import parse_schedule
+
+Wanted = Literal["schedule", "log"]
+
+_ENDINGS: dict[Wanted, frozenset[str]] = {
+    "schedule": frozenset({".toml"}),
+    "log": frozenset({".csv", ".txt", ".tsv", ".log", ".dat", ".asc"}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One thing to open.
+
+    Attributes
+    ----------
+    words, note : str
+        What it is called, and what it is.
+    path : Path or None
+        The file or folder.
+    ready : str
+        The name of a ready schedule instead.
+    folder, new : bool
+        Whether it is a folder to go into; whether it is a new plan.
+    """
+
+    words: str
+    note: str = ""
+    path: Path | None = None
+    ready: str = ""
+    folder: bool = False
+    new: bool = False
+
+
+def choices(folder: Path, wanted: Wanted) -> list[Choice]:
+    """Return what a folder holds of what is wanted, its folders first; hidden ones left out.
+
+    Raises
+    ------
+    FiringError
+        If the folder cannot be listed.
+    """
+    try:
+        inside = sorted(folder.iterdir(), key=lambda path: path.name.casefold())
+    except OSError as error:
+        raise FiringError(f"{folder}: cannot be listed: {error.strerror}") from None
+    found: list[Choice] = []
+    if folder.parent != folder:
+        found.append(Choice("..", "the folder above", folder.parent, folder=True))
+    shown = [path for path in inside if not path.name.startswith(".")]
+    found += [Choice(f"{p.name}/", "folder", p, folder=True) for p in shown if p.is_dir()]
+    found += [
+        Choice(path.name, "", path)
+        for path in shown
+        if path.suffix.casefold() in _ENDINGS[wanted] and not path.is_dir()
+    ]
+    return found
+
+
+def ready_choices() -> list[Choice]:
+    """Return a new plan and the ready schedules with their titles."""
+    found = [Choice("New plan", "one slow rise, to be changed", new=True)]
+    for name in ready_names():
+        title = parse_schedule(ready_text(name), name).title
+        found.append(Choice(title, name, ready=name))
+    return found
+
+
+def matching(found: list[Choice], typed: str) -> list[Choice]:
+    """Return the choices whose name or note holds every word typed."""
+    words = typed.casefold().split()
+    return [
+        choice
+        for choice in found
+        if all(word in f"{choice.words} {choice.note}".casefold() for word in words)
+    ]
+
+
+def typed_path(typed: str, folder: Path) -> Path:
+    """Return the path meant by what was typed, seen from `folder`; ``~`` is the home folder."""
+    path = Path(typed.strip())
+    try:
+        path = path.expanduser()
+    except RuntimeError:
+        return folder / path
+    return folder / path

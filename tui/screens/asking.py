@@ -1,0 +1,170 @@
+"""Small screens on top of another: a question, a line to write, a text to read."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from firing.report.plain import plain, wrap
+from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.lines import KeyLine
+
+
+class Ask(ModalScreen[str | None]):
+    """A question with a few answers, one a line; escape gives none."""
+
+    HELP_TITLE = "Question"
+    DEFAULT_CSS = """
+    Ask { align: center middle; }
+    Ask > Vertical { width: 64; max-width: 95%; height: auto; background: $surface;
+                     border: round $accent; padding: 0 1; }
+    Ask Static { height: auto; margin-bottom: 1; }
+    Ask Grid { height: auto; max-height: 12; background: $surface; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "answer", "Choose"),
+        Binding("escape", "none", "Leave it"),
+    ]
+
+    def __init__(self, question: str, answers: Sequence[tuple[str, str]]) -> None:
+        super().__init__()
+        self._question = question
+        self._answers = list(answers)
+
+    def compose(self) -> ComposeResult:
+        """Put the question above its answers."""
+        with Vertical():
+            yield Static(Content(plain(self._question)))
+            yield Grid()
+            yield KeyLine()
+
+    def on_mount(self) -> None:
+        """List the answers."""
+        grid = self.query_one(Grid)
+        width = max(len(words) for _, words in self._answers)
+        grid.fill([Column("answer", "", width)], [Row((words,)) for _, words in self._answers])
+        grid.styles.height = len(self._answers)
+        grid.focus()
+
+    def on_grid_chosen(self, _message: Grid.Chosen) -> None:
+        """Take the answer clicked."""
+        self.action_answer()
+
+    def action_answer(self) -> None:
+        """Take the answer under the cursor."""
+        self.dismiss(self._answers[self.query_one(Grid).row][0])
+
+    def action_none(self) -> None:
+        """Leave everything as it is."""
+        self.dismiss(None)
+
+
+class Prompt(ModalScreen[str | None]):
+    """One line to write, usually a file's name; escape gives none."""
+
+    HELP_TITLE = "One line to write"
+    DEFAULT_CSS = """
+    Prompt { align: center middle; }
+    Prompt > Vertical { width: 72; max-width: 95%; height: auto; background: $surface;
+                        border: round $accent; padding: 0 1; }
+    Prompt Static { height: auto; }
+    Prompt Input { background: $marked; margin: 1 0; }
+    Prompt .fault { color: $error; text-style: bold; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Take", priority=True),
+        Binding("escape", "none", "Leave it"),
+    ]
+
+    def __init__(self, question: str, value: str, fault: str = "") -> None:
+        super().__init__()
+        self._question, self._value, self._fault = question, value, fault
+
+    def compose(self) -> ComposeResult:
+        """Put the line under what it is for."""
+        with Vertical():
+            yield Static(Content(plain(self._question)))
+            yield Input(self._value, compact=True, select_on_focus=False)
+            yield Static(Content(plain(self._fault)), classes="fault")
+            yield KeyLine()
+
+    def on_input_submitted(self, _message: Input.Submitted) -> None:
+        """Take the line."""
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Take the line, if there is anything in it."""
+        written = self.query_one(Input).value.strip()
+        if written:
+            self.dismiss(written)
+
+    def action_none(self) -> None:
+        """Leave everything as it is."""
+        self.dismiss(None)
+
+
+class Sheet(ModalScreen[None]):
+    """A text to read, as wide as it is pleasant."""
+
+    HELP_TITLE = "Text to read"
+    DEFAULT_CSS = """
+    Sheet { align: center middle; background: $background; }
+    Sheet > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;
+                       background: $surface; border: round $primary; padding: 0 1; }
+    Sheet #title { height: auto; text-style: bold; margin-bottom: 1; }
+    Sheet VerticalScroll { height: 1fr; scrollbar-size: 1 1; }
+    Sheet #text { height: auto; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,enter,q", "close", "Close"),
+        Binding("down,j", "scroll(1)", "Down", show=False),
+        Binding("up,k", "scroll(-1)", "Up", show=False),
+        Binding("pagedown,space", "page(1)", "Next page"),
+        Binding("pageup", "page(-1)", "Page before"),
+    ]
+
+    def __init__(self, title: str, paragraphs: Sequence[str | tuple[str, str]]) -> None:
+        super().__init__()
+        self._title = title
+        # What comes first on the first line, and what is wrapped behind it.
+        self._paragraphs = [("", part) if isinstance(part, str) else part for part in paragraphs]
+
+    def compose(self) -> ComposeResult:
+        """Put the text under its title."""
+        with Vertical():
+            yield Static(Content(plain(self._title)), id="title")
+            with VerticalScroll(can_focus=False):
+                yield Static(id="text")
+            yield KeyLine()
+
+    def on_resize(self) -> None:
+        """Wrap the text to the room."""
+        self.call_after_refresh(self._wrap)
+
+    def _wrap(self) -> None:
+        scroll = self.query_one(VerticalScroll)
+        room = max(scroll.size.width - 1, 20)
+        lines: list[str] = []
+        for lead, text in self._paragraphs:
+            lead = plain(lead)
+            for number, line in enumerate(wrap(plain(text), room - len(lead))):
+                lines.append((" " * len(lead) if number else lead) + line)
+        self.query_one("#text", Static).update(Content("\n".join(lines)))
+
+    def action_scroll(self, by: int) -> None:
+        """Scroll by lines."""
+        self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
+
+    def action_page(self, by: int) -> None:
+        """Scroll by a page."""
+        scroll = self.query_one(VerticalScroll)
+        scroll.scroll_relative(y=by * max(scroll.size.height - 1, 1), animate=False)
+
+    def action_close(self) -> None:
+        """Go back."""
+        self.dismiss(None)

@@ -1,0 +1,122 @@
+"""What the plan and the review have in common: one job at a time, and pages handed out."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from textual.screen import Screen
+
+from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from tui.session import Session
+
+
+class WorkScreen(Screen[None]):
+    """A screen on which something is done with the open session."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        self._busy = False
+
+    def say(self, words: str, *, fault: bool = False) -> None:
+        """Show a message in words."""
+        raise NotImplementedError
+
+    def job(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Run a job that may ask questions; while one is under way no other begins."""
+        if self._busy:
+            return
+        self._busy = True
+
+        async def run() -> None:
+            try:
+                await work()
+            except FiringError as error:
+                self.say(str(error), fault=True)
+            finally:
+                self._busy = False
+
+        self.run_worker(run(), group="job")
+
+    async def ask(self, question: str, *answers: tuple[str, str]) -> str | None:
+        """Ask a question; returns the key of the answer, or None."""
+        from tui.screens.asking import Ask
+
+        return await self.app.push_screen_wait(Ask(question, answers))
+
+    async def prompt(self, question: str, value: str, fault: str = "") -> str | None:
+        """Ask for a line; returns it, or None."""
+        from tui.screens.asking import Prompt
+
+        return await self.app.push_screen_wait(Prompt(question, value, fault))
+
+    async def replacing(self, path: Path) -> bool | None:
+        """Return whether a file may be replaced; None if another name is wanted after all."""
+        if not path.exists() or path.is_dir():
+            return False
+        answer = await self.ask(
+            f"{path} exists already.",
+            ("name", "Choose another name"),
+            ("replace", "Replace it"),
+        )
+        return True if answer == "replace" else None
+
+    async def show_cautions(self) -> None:
+        """Show the cautions that apply to the open plan."""
+        from tui.screens.asking import Sheet
+        from tui.screens.telling import caution_lines
+
+        cautions = self.session.cautions()
+        title = f"Cautions for: {self.session.document.schedule.title}"
+        await self.app.push_screen_wait(Sheet(title, caution_lines(cautions)))
+        self.session.cautions_seen.update(caution.id for caution in cautions)
+
+    async def hand_out(self, name: str, page: Callable[[], str]) -> None:
+        """Write a page under a name asked for, after the cautions were shown once.
+
+        Parameters
+        ----------
+        name : str
+            The name offered.
+        page : callable
+            Makes the page; called in a thread.
+        """
+        if self.session.cautions_unseen():
+            await self.show_cautions()
+        fault = ""
+        while True:
+            written = await self.prompt("Write the page to this file:", name, fault)
+            if written is None:
+                return
+            path = Path(written).expanduser()
+            name, fault = written, ""
+            overwrite = await self.replacing(path)
+            if overwrite is None:
+                continue
+            self.say("Writing the page …")
+            try:
+                await asyncio.to_thread(_write_page, page, path, overwrite)
+            except FiringError as error:
+                fault = str(error)
+                continue
+            self.say(f"Page written to {path}; open it in a browser.")
+            return
+
+
+_NARROW = 100
+
+
+def side_width(width: int) -> int:
+    """Return how wide the list beside a curve is on a screen `width` cells wide."""
+    return 38 if width < _NARROW else min(width // 2, 100)
+
+
+def _write_page(page: Callable[[], str], path: Path, overwrite: bool) -> None:
+    from firing.tomlfile import write_text
+
+    write_text(path, page(), overwrite=overwrite)

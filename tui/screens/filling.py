@@ -1,0 +1,147 @@
+"""A form: a few fields, each read by the library's own parser, its refusal shown in words."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widget import Widget
+from textual.widgets import Input, Static
+
+from firing.errors import FiringError
+from firing.report.plain import plain
+from tui.widgets.cycle import Cycle
+from tui.widgets.lines import KeyLine
+
+
+@dataclass(frozen=True)
+class Blank:
+    """One field of a form.
+
+    Attributes
+    ----------
+    key, label, value, hint : str
+        Its name, what it is called, what it holds, and what may be written.
+    read : callable or None
+        Turns the text into a value, or refuses it with a `FiringError`.
+    options : sequence of (str, str)
+        Keys and words, where it holds one of a few.
+    lines : int
+        More than one for a text of several lines.
+    """
+
+    key: str
+    label: str
+    value: str
+    hint: str = ""
+    read: Callable[[str], Any] | None = None
+    options: Sequence[tuple[str, str]] = ()
+    lines: int = 1
+
+
+class Filling(ModalScreen[dict[str, Any] | None]):
+    """A form; escape leaves everything as it was."""
+
+    HELP_TITLE = "Form"
+    DEFAULT_CSS = """
+    Filling { align: center middle; }
+    Filling > Vertical { width: 92%; max-width: 92; height: auto; max-height: 95%;
+                         background: $surface; border: round $primary; padding: 0 1; }
+    Filling VerticalScroll { height: auto; max-height: 1fr; scrollbar-size: 1 1; }
+    Filling Horizontal { height: auto; }
+    Filling .label { width: 18; }
+    Filling .hint { width: 18; color: $quiet; }
+    Filling Input { background: $surface; width: 1fr; }
+    Filling Input:focus { background: $marked; }
+    Filling Cycle { width: 1fr; }
+    Filling TextArea { width: 1fr; height: 4; border: none; padding: 0; background: $surface;
+                       scrollbar-size: 1 1; }
+    Filling TextArea:focus { background: $marked; }
+    Filling #title { height: auto; text-style: bold; }
+    Filling #hint { height: 2; color: $quiet; }
+    Filling #hint.fault { color: $error; text-style: bold; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+s", "take", "Take all", tooltip="Take every field; enter does it too"),
+        Binding("enter", "take", "Take all", show=False),
+        Binding("down,tab", "app.focus_next", "Next field", key_display="↓"),
+        Binding("up,shift+tab", "app.focus_previous", "Field before", key_display="↑"),
+        Binding("escape", "none", "Leave it"),
+    ]
+
+    def __init__(self, title: str, blanks: Sequence[Blank], fault: str = "") -> None:
+        super().__init__()
+        self._title, self._blanks, self._fault = title, list(blanks), fault
+
+    def compose(self) -> ComposeResult:
+        """Put the fields under one another."""
+        with Vertical():
+            yield Static(Content(plain(self._title)), id="title")
+            with VerticalScroll(can_focus=False):
+                for blank in self._blanks:
+                    with Horizontal():
+                        yield Static(Content(plain(blank.label)), classes="label")
+                        yield self._field(blank)
+            yield Static(id="hint")
+            yield KeyLine()
+
+    def _field(self, blank: Blank) -> Widget:
+        if blank.options:
+            return Cycle(blank.options, blank.value, id=f"blank-{blank.key}")
+        if blank.lines > 1:
+            from textual.widgets import TextArea
+
+            return TextArea(blank.value, id=f"blank-{blank.key}", tab_behavior="focus")
+        return Input(blank.value, compact=True, id=f"blank-{blank.key}", select_on_focus=False)
+
+    def on_mount(self) -> None:
+        """Begin in the first field."""
+        if self._fault:
+            self._say(self._fault, fault=True)
+
+    def on_descendant_focus(self) -> None:
+        """Say what the field in hand may hold."""
+        if self.query_one("#hint").has_class("fault"):
+            return
+        key = "" if self.focused is None else str(self.focused.id).removeprefix("blank-")
+        self._say(next((blank.hint for blank in self._blanks if blank.key == key), ""))
+
+    def _say(self, words: str, *, fault: bool = False) -> None:
+        hint = self.query_one("#hint", Static)
+        hint.update(Content(plain(words)))
+        hint.set_class(fault, "fault")
+
+    def on_input_changed(self) -> None:
+        """Forget the last refusal."""
+        self.query_one("#hint").remove_class("fault")
+
+    def on_input_submitted(self) -> None:
+        """Take everything."""
+        self.action_take()
+
+    def _text(self, blank: Blank) -> str:
+        widget = self.query_one(f"#blank-{blank.key}")
+        if isinstance(widget, Input | Cycle):
+            return widget.value
+        return str(getattr(widget, "text", ""))
+
+    def action_take(self) -> None:
+        """Take every field, or go to the first that is refused."""
+        found: dict[str, Any] = {}
+        for blank in self._blanks:
+            text = self._text(blank)
+            try:
+                found[blank.key] = text if blank.read is None else blank.read(text)
+            except FiringError as error:
+                self.query_one(f"#blank-{blank.key}").focus()
+                self._say(f"{blank.label}: {error}", fault=True)
+                return
+        self.dismiss(found)
+
+    def action_none(self) -> None:
+        """Leave everything as it was."""
+        self.dismiss(None)

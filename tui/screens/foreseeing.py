@@ -1,0 +1,79 @@
+"""The forecast of a screen: always of the newest plan, made in a thread, never in the keys' way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual import work
+from textual.message import Message
+
+from firing.errors import FiringError
+from firing.schedule import Schedule
+from tui.outlook import Circumstances, foresee
+from tui.screens.base import WorkScreen
+
+if TYPE_CHECKING:
+    from firing.forecast import Forecast
+    from tui.session import Session
+
+Question = tuple[Schedule, Circumstances]
+"""What a forecast is asked of."""
+
+
+class ForeseeingScreen(WorkScreen):
+    """A screen that shows the forecast of the open plan.
+
+    One forecast is made at a time.  If the plan changes meanwhile, the next is of the plan as it is
+    then; what came in between is never computed.
+    """
+
+    class Foreseen(Message):
+        """A forecast, or why there is none, came back from the thread."""
+
+        def __init__(self, question: Question, result: Forecast | None, trouble: str) -> None:
+            super().__init__()
+            self.question, self.result, self.trouble = question, result, trouble
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._under_way = False
+        self._answered: Question | None = None
+        if session.forecast is not None:
+            self._answered = self._question()
+
+    def _question(self) -> Question:
+        return self.session.document.schedule, self.session.circumstances
+
+    @property
+    def up_to_date(self) -> bool:
+        """Whether the forecast shown is of the plan shown."""
+        return self._answered == self._question()
+
+    def show_forecast(self, result: Forecast | None, trouble: str) -> None:
+        """Show a forecast, or why there is none."""
+        raise NotImplementedError
+
+    def foresee(self) -> None:
+        """Have the open plan forecast, if it is not yet."""
+        if self.up_to_date and self.session.forecast is not None:
+            self.show_forecast(self.session.forecast, "")
+        elif not self._under_way:
+            self._under_way = True
+            self._compute(self._question())
+
+    @work(thread=True, group="forecast")
+    def _compute(self, question: Question) -> None:
+        try:
+            result, trouble = foresee(*question), ""
+        except FiringError as error:
+            result, trouble = None, str(error)
+        self.post_message(self.Foreseen(question, result, trouble))
+
+    def on_foreseeing_screen_foreseen(self, message: Foreseen) -> None:
+        """Show a forecast, or ask again if the plan has changed meanwhile."""
+        self._under_way = False
+        if message.question != self._question():
+            self.foresee()
+            return
+        self._answered, self.session.forecast = message.question, message.result
+        self.show_forecast(message.result, message.trouble)

@@ -1,0 +1,289 @@
+"""The plan: its segments beside its curve, what it comes to, and the bar that edits it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widgets import Static
+
+from firing.report.plain import plain, shorten, wrap
+from tui.course import plan_course, schedule_course, segment_at
+from tui.document import Document, Selection
+from tui.outlook import consequences
+from tui.screens import keeping
+from tui.screens.base import side_width
+from tui.screens.editing import EditingScreen
+from tui.widgets.curve import Curve
+from tui.widgets.editbar import EditBar
+from tui.widgets.lines import KeyLine, TitleLine
+from tui.widgets.segments import Segments
+
+if TYPE_CHECKING:
+    from firing.forecast import Forecast
+    from tui.journal import Leftover
+    from tui.session import Session
+
+
+class PlanScreen(EditingScreen):
+    """A plan being made."""
+
+    HELP_TITLE = "Plan"
+    HELP_WORDS = (
+        "Every change is forecast at once: the curve and the two lines below it follow.",
+        "A number may carry its unit: 1200C or 2192F, whatever the plan is written in.",
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+z", "undo", "Undo", tooltip="Take back the last change"),
+        Binding("ctrl+y", "redo", "Redo", tooltip="Make the change again that was taken back"),
+        Binding("ctrl+s", "save", "Save", tooltip="Save the plan in its file"),
+        Binding("f12,ctrl+e", "save_as", "Save as", show=False, tooltip="Save in another file"),
+        Binding("ctrl+o", "open", "Open", tooltip="Open a file, a ready schedule or a new plan"),
+        Binding(
+            "f2", "about", "About",
+            tooltip="Title, purpose, start time, cone wanted, opening temperature, notes",
+        ),
+        Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
+        Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),
+        Binding("f5", "cautions", "Cautions", tooltip="What can hurt people, with this plan"),
+        Binding("tab,f6", "other", "Curve", tooltip="From the table to the curve and back"),
+        Binding("shift+tab", "other", "Curve", show=False),
+        Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
+        Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
+    ]  # fmt: skip
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._left = False
+
+    def compose(self) -> ComposeResult:
+        """Put the table beside the curve, and under both what they come to."""
+        yield TitleLine()
+        with Horizontal(id="body"):
+            yield Segments(id="segments")
+            yield Curve(id="curve")
+        yield Static(id="consequences")
+        yield EditBar()
+        yield KeyLine()
+
+    def on_mount(self) -> None:
+        """Show the plan and ask for its forecast."""
+        segments = self.query_one(Segments)
+        segments.focus()
+        self.show_plan()
+        segments.select(self.session.document.selection)
+        self.describe()
+        self.say("Type on a cell to change it.  F1 is help.")
+
+    def on_screen_resume(self) -> None:
+        """Take up a plan that changed while another screen was in front."""
+        if self._left:
+            self._left = False
+            self.show_plan()
+
+    def on_screen_suspend(self) -> None:
+        """Remember that another screen is in front."""
+        self._left = True
+
+    def on_resize(self) -> None:
+        """Share the width between the table and the curve."""
+        self.query_one(Segments).styles.width = side_width(self.size.width)
+        self._show_title()
+        if self.session.forecast is not None and self.up_to_date:
+            self._show_consequences(self._consequences(self.session.forecast))
+
+    # What is shown
+
+    def show_plan(self) -> None:
+        document = self.session.document
+        self.query_one(Segments).show(document.schedule, self.session.forecast)
+        self._show_title()
+        self.foresee()
+        self.refresh_bindings()
+
+    def _show_title(self) -> None:
+        document = self.session.document
+        file = "no file yet" if document.path is None else str(document.path.name)
+        state = "* changed" if document.changed else "as saved"
+        if document.path is None and not document.changed:
+            state = "as it came"
+        self.query_one(TitleLine).show(document.schedule.title, f"{file} · {state}")
+
+    def on_curve_pointed(self, message: Curve.Pointed) -> None:
+        """Select the segment the cross-hair is in."""
+        forecast, document = self.session.forecast, self.session.document
+        if message.at_s is None or forecast is None or forecast.schedule != document.schedule:
+            return
+        index = segment_at(forecast, message.at_s)
+        if index is not None:
+            segments = self.query_one(Segments)
+            segments.select(Selection(index, segments.selection.column))
+            document.selection = segments.selection
+            self.describe()
+
+    def show_forecast(self, result: Forecast | None, trouble: str) -> None:
+        schedule = self.session.document.schedule
+        curve = self.query_one(Curve)
+        if result is None:
+            curve.placeholder = "no forecast"
+            curve.show(schedule_course(schedule))
+            lines = wrap(f"No forecast: {trouble}", self._room)
+        else:
+            curve.show(plan_course(result), keep=True)
+            lines = self._consequences(result)
+        self._show_consequences(lines)
+        self.query_one(Segments).show(schedule, result)
+
+    @property
+    def _room(self) -> int:
+        return max(self.size.width - 2, 20)
+
+    def _consequences(self, result: Forecast) -> list[str]:
+        return consequences(result, self._room)
+
+    def _show_consequences(self, lines: list[str]) -> None:
+        words = "\n".join(shorten(plain(line), self._room) for line in lines)
+        self.query_one("#consequences", Static).update(Content(words))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        document = self.session.document
+        if action == "undo":
+            return document.undo_label is not None
+        if action == "redo":
+            return document.redo_label is not None
+        if action == "save":
+            return document.changed or document.path is None or self.query_one(EditBar).editing
+        if action in ("warnings", "page"):
+            return self.session.forecast is not None
+        return True
+
+    # Jobs
+
+    def action_other(self) -> None:
+        """Go to the curve, or back to the table."""
+        if not self.settle():
+            return
+        curve = self.query_one(Curve)
+        (self.query_one(Segments) if curve.has_focus else curve).focus()
+
+    def action_save(self) -> None:
+        """Save the plan in its file."""
+        if self.settle():
+            self.job(self._save_job)
+
+    def action_save_as(self) -> None:
+        """Save the plan in another file."""
+        if self.settle():
+            self.job(self._save_as_job)
+
+    async def _save_job(self) -> None:
+        await keeping.save(self)
+
+    async def _save_as_job(self) -> None:
+        await keeping.save_as(self)
+
+    def saved(self, path: Path) -> None:
+        """Show that the plan is in its file."""
+        self.session.keep()
+        self._show_title()
+        self.refresh_bindings()
+        self.say(f"Saved in {path}.")
+
+    def action_open(self) -> None:
+        """Open another plan."""
+        if self.settle():
+            self.job(self._open_job)
+
+    async def _open_job(self) -> None:
+        chosen = await keeping.choose(self)
+        if chosen is None or not await keeping.may_leave(self):
+            return
+        if isinstance(chosen, Document):
+            self.session.open(chosen)
+        else:
+            self.session.take_up(chosen)
+        self._show_other()
+
+    def _show_other(self) -> None:
+        document = self.session.document
+        self.query_one(Curve).point(None)
+        self.show_plan()
+        self.query_one(Segments).go(1)
+        self.query_one(Segments).select(document.selection)
+        self.describe()
+        self.say(f"Opened: {document.path or document.schedule.title}.")
+
+    async def offer_leftover(self, left: Leftover) -> None:
+        """Offer unsaved work that an earlier run of the program left behind."""
+        if await keeping.offer(self, left):
+            self.session.take_up(left)
+            self._show_other()
+            self.say("The unsaved work is back; ^S saves it.")
+
+    def action_about(self) -> None:
+        """Fill in what the plan is, and what it is forecast under."""
+        if self.settle():
+            self.job(self._about_job)
+
+    async def _about_job(self) -> None:
+        from tui.about import about_plan
+
+        filled = await about_plan(self)
+        if filled is None:
+            return
+        schedule, circumstances = filled
+        self.session.circumstances = circumstances
+        if schedule != self.session.document.schedule:
+            self.apply(schedule, "about this plan")
+        else:
+            self.show_plan()
+            self.say("Taken.")
+
+    def action_warnings(self) -> None:
+        """Read what to know about the plan."""
+        self.job(self._warnings_job)
+
+    async def _warnings_job(self) -> None:
+        from tui.screens.asking import Sheet
+        from tui.screens.telling import warning_lines
+
+        forecast = self.session.forecast
+        if forecast is not None:
+            sheet = Sheet(f"Warnings: {forecast.schedule.title}", warning_lines(forecast))
+            await self.app.push_screen_wait(sheet)
+
+    def action_cautions(self) -> None:
+        """Read the cautions that apply."""
+        self.job(self.show_cautions)
+
+    def action_page(self) -> None:
+        """Write the forecast as a page."""
+        if self.settle():
+            self.job(self._page_job)
+
+    async def _page_job(self) -> None:
+        forecast = self.session.forecast
+        if forecast is None or not self.up_to_date:
+            self.say("There is no forecast of this plan yet.", fault=True)
+            return
+
+        def page() -> str:
+            from firing.report.page import forecast_page
+
+            return forecast_page(forecast)
+
+        document = self.session.document
+        stem = (document.path or Path(document.suggested_name)).stem
+        await self.hand_out(f"{stem}-forecast.html", page)
+
+    def action_review(self) -> None:
+        """Go to the review."""
+        if self.settle():
+            from tui.screens.review import ReviewScreen
+
+            self.app.push_screen(ReviewScreen(self.session))

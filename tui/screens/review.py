@@ -1,0 +1,304 @@
+"""The review: what a firing really did, its account walked together with its curve."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import Static
+
+from firing.errors import FiringError
+from firing.report.plain import plain
+from tui.account import Entry, entries, summary
+from tui.course import review_course
+from tui.screens.base import WorkScreen, side_width
+from tui.session import LogChoice, look_back
+from tui.widgets.curve import Curve
+from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.lines import KeyLine, TitleLine
+
+if TYPE_CHECKING:
+    from firing.review.verdict import Review
+    from firing.schedule import Schedule
+    from tui.session import Session
+
+
+class ReviewList(Grid):
+    """The account, the findings, the segments and the cones."""
+
+    HELP_TITLE = "Account"
+    HELP_WORDS = (
+        "█ made the firing longer, ▒ shorter; the minutes add up to the whole difference.",
+        "The cross-hair goes to what the line is about; the text below tells more.",
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "jump", "Look at it", tooltip="Zoom the curve to what the line is about"),
+    ]
+
+    class Jumped(Message):
+        """The place of the current line is to be looked at closely."""
+
+    def action_jump(self) -> None:
+        """Look at the place closely."""
+        self.post_message(self.Jumped())
+
+
+class ReviewScreen(WorkScreen):
+    """A log set against the open plan."""
+
+    HELP_TITLE = "Review"
+    HELP_WORDS = ("The log is set against the plan as it is now, saved or not.",)
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+o", "choose", "Choose a log", tooltip="Choose the log of the firing"),
+        Binding(
+            "f2", "reading", "Reading",
+            tooltip="Channel, unit, time unit, date order and intended start of the log",
+        ),
+        Binding("tab,f6", "other", "Curve", tooltip="From the list to the curve and back"),
+        Binding("shift+tab", "other", "Curve", show=False),
+        Binding("f5", "cautions", "Cautions", show=False, tooltip="What can hurt people"),
+        Binding("f8", "page", "Page", tooltip="Write the review as a page for a browser"),
+        Binding("f7", "back", "Plan", tooltip="Back to the plan"),
+        Binding("escape", "back", "Plan", show=False),
+    ]  # fmt: skip
+
+    class LookedBack(Message):
+        """A review, or why there is none, came back from the worker."""
+
+        def __init__(
+            self, choice: LogChoice, schedule: Schedule, review: Review | None, trouble: str
+        ) -> None:
+            super().__init__()
+            self.choice, self.schedule = choice, schedule
+            self.review, self.trouble = review, trouble
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._entries: list[Entry] = []
+        self._trouble = ""
+        self.pending = False
+        """Whether a log is being read."""
+
+    def compose(self) -> ComposeResult:
+        """Put the account beside the curve, the answer above and the details below."""
+        yield TitleLine()
+        yield Static(id="answer")
+        with Horizontal(id="body"):
+            yield ReviewList(id="list")
+            yield Curve(id="curve")
+        with VerticalScroll(id="details", can_focus=False):
+            yield Static(id="details-text")
+        yield KeyLine()
+
+    def on_mount(self) -> None:
+        """Show the last review, look at its log again, or ask for one."""
+        session = self.session
+        self.query_one(Curve).placeholder = "no log chosen"
+        self.query_one(ReviewList).focus()
+        self._title()
+        if session.log is None:
+            self._answer("No log chosen yet.  ^O chooses one.")
+            self.action_choose()
+        elif session.review is not None and session.reviewed == session.document.schedule:
+            self._show(session.review)
+        else:
+            self._look(session.log)
+
+    def say(self, words: str, *, fault: bool = False) -> None:
+        """Show a message in words under the account."""
+        details = self.query_one("#details-text", Static)
+        details.update(Content(plain(words)))
+        details.set_class(fault, "fault")
+        self.query_one("#details", VerticalScroll).scroll_home(animate=False)
+
+    def _answer(self, words: str, *, fault: bool = False) -> None:
+        answer = self.query_one("#answer", Static)
+        answer.update(Content("\n".join(map(plain, words.split("\n")))))
+        answer.set_class(fault, "fault")
+
+    def _title(self) -> None:
+        log = self.session.log
+        file = "no log" if log is None else log.path.name
+        self.query_one(TitleLine).show(f"Review: {self.session.document.schedule.title}", file)
+
+    # Looking back
+
+    def _look(self, choice: LogChoice) -> None:
+        self.session.log = choice
+        self.pending = True
+        self._title()
+        self._answer(f"Reading {choice.path.name} …")
+        self._work(choice, self.session.document.schedule)
+
+    @work(thread=True, group="review", exclusive=True)
+    def _work(self, choice: LogChoice, schedule: Schedule) -> None:
+        try:
+            found, trouble = look_back(schedule, choice), ""
+        except FiringError as error:
+            found, trouble = None, str(error)
+        self.post_message(self.LookedBack(choice, schedule, found, trouble))
+
+    def on_review_screen_looked_back(self, message: LookedBack) -> None:
+        """Show a review, or what its log leaves open with the fields that settle it."""
+        if message.choice != self.session.log:
+            return
+        self.pending, self._trouble = False, message.trouble
+        self.session.review, self.session.reviewed = message.review, message.schedule
+        self.refresh_bindings()
+        if message.review is not None:
+            self._show(message.review)
+            return
+        self._entries = []
+        self.query_one(ReviewList).fill([], [])
+        self.query_one(Curve).placeholder = "no review"
+        self._answer(message.trouble, fault=True)
+        self.say("F2 settles how the log is read; ^O chooses another.")
+        self.job(self._reading_job)
+
+    def _show(self, review: Review) -> None:
+        self._answer("\n".join(summary(review)))
+        self.query_one(Curve).show(review_course(review))
+        self._entries = entries(review)
+        self._list()
+        self.query_one(ReviewList).go(0)
+        self._tell()
+        self.refresh_bindings()
+
+    def _list(self) -> None:
+        grid = self.query_one(ReviewList)
+        if not self._entries:
+            return
+        figure = max(len(entry.figure) for entry in self._entries)
+        bar = max(len(entry.bar) for entry in self._entries)
+        # One cell is the cursor's, one a scrollbar's, and each column is followed by a gap.
+        room = max(grid.region.width - 5 - figure - bar, 10)
+        columns = [
+            Column("words", "", room),
+            Column("figure", "", figure, right=True),
+            Column("bar", "", bar),
+        ]
+        grid.fill(
+            columns,
+            [
+                Row((entry.words, entry.figure, entry.bar))
+                if entry.figure or entry.bar
+                else Row((entry.words,), heading=entry.heading)
+                for entry in self._entries
+            ],
+        )
+
+    def on_resize(self) -> None:
+        """Fit the list to the room."""
+        self.query_one(ReviewList).styles.width = side_width(self.size.width)
+        self.call_after_refresh(self._list)
+
+    # Walking the list and the curve
+
+    def _current(self) -> Entry | None:
+        row = self.query_one(ReviewList).row
+        return self._entries[row] if row < len(self._entries) else None
+
+    def _tell(self) -> None:
+        entry = self._current()
+        if entry is None:
+            return
+        self.say("  ".join(entry.details))
+        if entry.span_s is not None:
+            self.query_one(Curve).point(entry.span_s[0])
+
+    def on_grid_moved(self, message: Grid.Moved) -> None:
+        """Tell of the line, and point at what it is about."""
+        message.stop()
+        self._tell()
+
+    def on_grid_chosen(self, message: Grid.Chosen) -> None:
+        """A click only selects."""
+        message.stop()
+        self._tell()
+
+    def on_review_list_jumped(self) -> None:
+        """Zoom to what the line is about."""
+        entry = self._current()
+        if entry is None:
+            return
+        if entry.span_s is None:
+            self.say("That is about the whole firing.  " + "  ".join(entry.details))
+            return
+        curve = self.query_one(Curve)
+        curve.look_at(*entry.span_s)
+        curve.point(entry.span_s[0])
+
+    # Jobs
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        if action == "reading":
+            return self.session.log is not None
+        if action == "page":
+            return self.session.review is not None and not self.pending
+        return True
+
+    def action_other(self) -> None:
+        """Go to the curve, or back to the list."""
+        curve = self.query_one(Curve)
+        (self.query_one(ReviewList) if curve.has_focus else curve).focus()
+
+    def action_back(self) -> None:
+        """Go back to the plan."""
+        if not self._busy:
+            self.dismiss(None)
+
+    def action_choose(self) -> None:
+        """Choose a log."""
+        self.job(self._choose_job)
+
+    async def _choose_job(self) -> None:
+        from tui.screens.choosing import Choosing
+
+        log, plan = self.session.log, self.session.document.path
+        beside = log.path if log is not None else plan
+        folder = Path.cwd() if beside is None else beside.resolve().parent
+        choice = await self.app.push_screen_wait(Choosing("log", folder))
+        if choice is not None and choice.path is not None:
+            self._look(LogChoice(choice.path))
+
+    def action_reading(self) -> None:
+        """Say how the log is to be read."""
+        self.job(self._reading_job)
+
+    async def _reading_job(self) -> None:
+        from tui.reading import fill_reading
+
+        log = self.session.log
+        if log is None:
+            return
+        review = self.session.review
+        chosen = await fill_reading(self.app, log, review, self._trouble)
+        if chosen is not None:
+            self._look(chosen)
+
+    def action_cautions(self) -> None:
+        """Read the cautions that apply."""
+        self.job(self.show_cautions)
+
+    def action_page(self) -> None:
+        """Write the review as a page."""
+        self.job(self._page_job)
+
+    async def _page_job(self) -> None:
+        review, log = self.session.review, self.session.log
+        if review is None or log is None:
+            return
+
+        def page() -> str:
+            from firing.report.page import review_page
+
+            return review_page(review)
+
+        await self.hand_out(f"{log.path.stem}-review.html", page)

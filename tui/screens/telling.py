@@ -1,0 +1,70 @@
+"""The texts of the sheets: help, warnings and cautions."""
+
+from collections.abc import Iterator
+
+from textual.app import App
+from textual.binding import Binding
+from textual.dom import DOMNode
+from textual.screen import Screen
+
+from firing.forecast import Forecast
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
+from tui.widgets.lines import key_words
+
+_KEY_WIDTH = 12
+
+
+Paragraph = str | tuple[str, str]
+"""A paragraph; of two parts the first stands out on the left."""
+
+
+def help_lines(screen: Screen[object]) -> list[Paragraph]:
+    """Return the help of a screen: what its widgets, itself and the program say of their keys."""
+    lines: list[Paragraph] = []
+    for node in _helpers(screen):
+        title = getattr(node, "HELP_TITLE", "")
+        lines += [title, *(("  ", words) for words in getattr(node, "HELP_WORDS", ()))]
+        lines += [
+            (f"  {key_words(binding):<{_KEY_WIDTH}}", binding.tooltip or binding.description)
+            for binding in own_bindings(node)
+            if binding.show or binding.tooltip
+        ]
+        lines.append("")
+    return lines[:-1]
+
+
+def _helpers(screen: Screen[object]) -> Iterator[DOMNode]:
+    seen: set[str] = set()
+    app: App[object] = screen.app
+    for node in [*screen.walk_children(), screen, app]:
+        title = getattr(node, "HELP_TITLE", "")
+        if title and title not in seen:
+            seen.add(title)
+            yield node
+
+
+def own_bindings(node: DOMNode) -> list[Binding]:
+    """Return the bindings that a node's own class lists, in order."""
+    return [binding for binding in type(node).BINDINGS if isinstance(binding, Binding)]
+
+
+def warning_lines(forecast: Forecast) -> list[Paragraph]:
+    """Return every warning of a forecast with its source."""
+    lines: list[Paragraph] = []
+    for warning in forecast.warnings:
+        lines.append(f"{SEVERITY_WORDS[warning.severity]}: {warning.message}")
+        names = [name.strip() for name in warning.source.split(",")]
+        lines += [("  Source: ", words) for _, words in citations(names)]
+        lines.append("")
+    rests = [f"Rests on: {forecast.basis}.", f"Durations by {forecast.planned_basis}."]
+    return [*(lines or ["No warnings.", ""]), *rests, *forecast.cones.notes]
+
+
+def caution_lines(cautions: tuple[Caution, ...]) -> list[Paragraph]:
+    """Return cautions with their figures and sources."""
+    lines: list[Paragraph] = [DEFERENCE, FIGURES_NOTE]
+    for caution in cautions:
+        heading, *rest = caution.lines()
+        lines += ["", heading, *(("  ", words) for words in rest)]
+    return lines

@@ -1,0 +1,134 @@
+"""What is open: the plan, what it is forecast under, and the log it is compared with."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from firing.errors import FiringError
+from firing.schedule import Schedule
+from tui.document import Document
+from tui.journal import Journal, Leftover
+from tui.outlook import Circumstances, foresee
+
+if TYPE_CHECKING:
+    from firing.forecast import Forecast
+    from firing.review.verdict import Review
+    from firing.safety import Caution
+
+
+@dataclass(frozen=True, slots=True)
+class LogChoice:
+    """A log and how to read it; None leaves a thing to be found.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    channel : str or None
+        The kiln's column, by name or number from 1.
+    due : datetime or None
+        When the firing was meant to start.
+    reading : dict
+        Options of `firing.logs.reader.read_log`.
+    """
+
+    path: Path
+    channel: str | None = None
+    due: datetime | None = None
+    reading: dict[str, Any] = field(default_factory=dict)
+
+
+def look_back(schedule: Schedule, choice: LogChoice) -> "Review":
+    """Read a log and set it against a plan.
+
+    Raises
+    ------
+    FiringError
+        If the log leaves something open or cannot be read; the sentence names what settles it.
+    """
+    from firing.logs.channels import pick_channel
+    from firing.logs.reader import read_log
+    from firing.review.examine import review
+
+    log = read_log(choice.path, **choice.reading)
+    return review(schedule, log, channel=pick_channel(log, choice.channel), due=choice.due)
+
+
+@dataclass(slots=True)
+class Session:
+    """Everything the screens share.
+
+    Attributes
+    ----------
+    document : Document
+        The open plan.
+    journal : Journal
+        Where its unsaved edits are kept.
+    circumstances : Circumstances
+        What it is forecast under.
+    forecast : Forecast or None
+        The latest; None before the first, or where there can be none.
+    log : LogChoice or None
+        The log last chosen.
+    review : Review or None
+        The latest, of `reviewed`.
+    reviewed : Schedule or None
+        The plan that `review` is of.
+    cautions_seen : set of str
+        Ids of the cautions shown so far.
+    """
+
+    document: Document
+    journal: Journal
+    circumstances: Circumstances = field(default_factory=Circumstances)
+    forecast: "Forecast | None" = None
+    log: LogChoice | None = None
+    review: "Review | None" = None
+    reviewed: Schedule | None = None
+    cautions_seen: set[str] = field(default_factory=set)
+
+    def foresee_first(self) -> None:
+        """Forecast the plan at once, so that the first screen is a whole one."""
+        try:
+            self.forecast = foresee(self.document.schedule, self.circumstances)
+        except FiringError:
+            self.forecast = None
+
+    def cautions(self) -> "tuple[Caution, ...]":
+        """Return the cautions that apply to the open plan."""
+        from firing.safety import cautions_for
+
+        schedule = self.document.schedule
+        return cautions_for(schedule.peak_c, schedule.purpose)
+
+    def cautions_unseen(self) -> bool:
+        """Whether a caution that applies has not been shown yet."""
+        return any(caution.id not in self.cautions_seen for caution in self.cautions())
+
+    def keep(self) -> None:
+        """Keep the plan's edits safe, or forget what was kept if there are none."""
+        if self.document.changed:
+            self.journal.keep(self.document)
+        else:
+            self.journal.clear()
+
+    def open(self, document: Document) -> None:
+        """Take up another plan; what was kept of the last one is given up."""
+        self.journal.clear()
+        self.document, self.forecast = document, None
+        self.keep()
+
+    def take_up(self, left: Leftover) -> None:
+        """Go on with unsaved work that was left behind.
+
+        Raises
+        ------
+        FiringError
+            If it is no schedule any more.
+        """
+        self.open(left.restore())
+        # Given up where it was only once it is kept here, or known to be in its file.
+        self.journal.settle()
+        if not self.journal.trouble:
+            left.remove()

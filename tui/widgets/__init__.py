@@ -1,0 +1,1 @@
+"""The parts the screens are put together from."""

@@ -1,0 +1,93 @@
+"""Single lines: the title of a screen, and the keys that apply."""
+
+from collections.abc import Iterable
+
+from rich.text import Text
+from textual.binding import Binding
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Static
+
+from firing.report.plain import display_width, plain, shorten
+
+_KEY_WORDS = {
+    "escape": "esc",
+    "delete": "del",
+    "insert": "ins",
+    "pageup": "pgup",
+    "pagedown": "pgdn",
+    "full_stop": ".",
+    "comma": ",",
+    "plus": "+",
+    "minus": "-",
+    "left": "←",
+    "right": "→",
+    "up": "↑",
+    "down": "↓",
+}
+
+
+def key_words(binding: Binding) -> str:
+    """Return a binding's key as it is written on a keyboard."""
+    if binding.key_display:
+        return binding.key_display
+    *held, key = binding.key.split(",")[0].split("+")
+    key = _KEY_WORDS.get(key, key)
+    if held == ["ctrl"]:
+        return f"^{key.upper() if len(key) == 1 else key}"
+    name = key.upper() if key.startswith("f") and key[1:].isdigit() else key
+    return "+".join([*held, name])
+
+
+class TitleLine(Static):
+    """What is open, and whether it has changed."""
+
+    DEFAULT_CSS = """
+    TitleLine { height: 1; background: $panel; color: $foreground; text-style: bold; padding: 0 1; }
+    """
+
+    def show(self, left: str, right: str) -> None:
+        """Show a title, and on the right what there is to say of it."""
+        width = max((self.size.width or self.app.size.width - 2), 1)
+        right = shorten(plain(right), width // 2)
+        left = shorten(plain(left), max(width - display_width(right) - 2, 1))
+        gap = max(width - display_width(left) - display_width(right), 1)
+        self.update(Text(left + " " * gap + right))
+
+
+class KeyLine(Widget):
+    """The keys that apply where the cursor is, as many as there is room for."""
+
+    DEFAULT_CSS = """
+    KeyLine { height: 1; background: $panel; color: $quiet; padding: 0 1; }
+    """
+
+    def on_mount(self) -> None:
+        """Listen for other keys."""
+        self.screen.bindings_updated_signal.subscribe(self, self._changed)
+
+    def _changed(self, _screen: Screen[object]) -> None:
+        self.refresh()
+
+    def render(self) -> Text:
+        """Return the line."""
+        text = Text(no_wrap=True, overflow="ellipsis")
+        key_style = f"bold {self.app.theme_variables.get('foreground', '')}".strip()
+        room = self.size.width
+        for binding in self._applying():
+            words = f"{key_words(binding)} {binding.description}"
+            if display_width(words) > room:
+                break
+            text.append(key_words(binding), key_style)
+            text.append(f" {binding.description}   ")
+            room -= display_width(words) + 3
+        return text
+
+    def _applying(self) -> Iterable[Binding]:
+        seen: set[str] = set()
+        active = [a for a in self.screen.active_bindings.values() if a.binding.show and a.enabled]
+        # Help first: it is what somebody lost looks for.
+        for each in sorted(active, key=lambda a: a.binding.action != "help"):
+            if each.binding.action not in seen and each.binding.description:
+                seen.add(each.binding.action)
+                yield each.binding
