@@ -11,6 +11,8 @@ SCHEMAS = {
     "schedule": ("firing.scheduleschema", "ScheduleTable"),
     "kiln": ("firing.kiln.kilntables", "KilnTable"),
     "load": ("firing.ware.loadfile", "LoadTable"),
+    "controller": ("firing.controllerfile", "ControllerTable"),
+    "source": ("firing.capture.sourcefile", "SourceTable"),
     "tariff": ("firing.kiln.tarifffile", "TariffTable"),
 }
 

@@ -6,6 +6,7 @@ treat a plane wall, a pipe and a whole kiln alike.
 """
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import cache
 from typing import Protocol
@@ -92,7 +93,7 @@ def _gauss() -> list[tuple[float, float]]:
     return [(float(place), float(weight)) for place, weight in zip(places, weights, strict=True)]
 
 
-class _Enclosure:
+class _Enclosure(ABC):
     """A closed chamber, from its shape factor S(x) and that factor's slope.
 
     The area heat passes at a depth is that of the one-dimensional body of the same resistance
@@ -103,12 +104,13 @@ class _Enclosure:
     __slots__ = ()
 
     @property
+    @abstractmethod
     def inside_m2(self) -> float:
-        raise NotImplementedError
+        """Inner area [m²]."""
 
+    @abstractmethod
     def _factor(self, depth_m: float) -> tuple[float, float]:
         """Return the shape factor S [m] and −dS/dx."""
-        raise NotImplementedError
 
     def conduction_m2(self, depth_m: float) -> float:
         """Return the area of the equivalent one-dimensional body at a depth [m²]."""
