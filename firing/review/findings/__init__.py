@@ -9,6 +9,7 @@ from firing.review.findings.evidence import Evidence
 from firing.review.findings.of_cooling import of_cooling
 from firing.review.findings.of_heat import of_heat
 from firing.review.findings.of_plan import of_plan
+from firing.review.findings.of_power import of_power
 from firing.review.findings.of_readings import of_readings
 from firing.review.verdict import Finding
 
@@ -52,6 +53,7 @@ def find(evidence: Evidence) -> tuple[Finding, ...]:
         *of_plan(evidence),
         *of_heat(evidence),
         *of_cooling(evidence),
+        *of_power(evidence),
     ]
     if not any(finding.severity != "note" for finding in found):
         found.append(

@@ -1,0 +1,88 @@
+"""Short of power: which of power, losses and load fits the log, and what cannot be told apart."""
+
+from collections.abc import Iterator
+
+from firing.errors import FiringError
+from firing.review.findings.evidence import Evidence
+from firing.review.verdict import Finding
+
+TELLING_S = 600.0
+OFF = 0.05
+"""A multiplier this far from the kiln file's is named, if it is also twice its standard error."""
+
+
+def of_power(evidence: Evidence) -> Iterator[Finding]:
+    """Fit the kiln to this log alone where it was short of power, and say what fits.
+
+    The ratios of power and loss to heat capacity are what a log tells without an anchor (see
+    `firing.kiln.fit`): each cause of a delay moves them its own way.
+    """
+    short_s = sum(c.seconds for c in evidence.causes if c.cause == "power_limited")
+    if evidence.kiln is None or short_s < TELLING_S:
+        return
+    from firing.kiln.fit import fit_kiln
+    from firing.review.record import record_of
+
+    try:
+        record = record_of(evidence.log, schedule=evidence.schedule, channel=evidence.channel + 1)
+        fit = fit_kiln(evidence.kiln, [record])
+    except FiringError as error:
+        yield Finding(
+            "power_cause_open",
+            "note",
+            "What made the kiln short of power cannot be told from this log.",
+            evidence=str(error),
+            next_step="Have volts and amps measured under load by a competent person.",
+            confidence="possible",
+        )
+        return
+    power, loss = fit.power_over_capacity, fit.loss_over_capacity
+    odd = [
+        (words, estimate)
+        for words, estimate in (("power", power), ("losses", loss))
+        if abs(estimate.value - 1.0) > max(OFF, 2.0 * estimate.se)
+    ]
+    seen = (
+        f"power over heat capacity {power.value:.2f} ± {power.se:.2f}, losses over heat capacity "
+        f"{loss.value:.2f} ± {loss.se:.2f} of the kiln file's"
+    )
+    # More to heat lowers both ratios alike; less power only the one, higher losses raise the other.
+    against_loss = power.value / loss.value
+    low_power = against_loss < 1.0 - 2.0 * OFF and loss.value < 1.0 + 2.0 * OFF
+    low_both = power.value < 1.0 - OFF and loss.value < 1.0 - OFF
+    if not odd:
+        message = "The kiln did what its file expects: the plan asks more than it can give."
+        step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
+    elif low_power:
+        message = (
+            "Less power fits best: worn elements, a dead bank or a low supply, which a log cannot "
+            "tell apart."
+        )
+        step = (
+            "Have volts and amps of every bank measured under load by a competent person: volts "
+            "low points to the supply, amps low on one bank to that bank, on all to worn elements."
+        )
+    elif low_both:
+        message = (
+            "A heavier load, or walls that take up more heat, fits best: power and losses are both "
+            "low against what had to be heated."
+        )
+        step = "Weigh the load and give it in a load file; compare with a firing of known load."
+    elif loss.value > 1.0 + OFF:
+        message = (
+            "Higher losses fit best: a vent left on, a gap, or tired walls, which a log cannot "
+            "tell apart."
+        )
+        step = "Fire once with the vent off and the lid checked, and compare the two logs."
+    else:
+        message = "No single cause fits: this log is unlike the kiln its file describes."
+        step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
+    yield Finding(
+        "power_cause",
+        "note",
+        message,
+        evidence=seen,
+        next_step=step,
+        source="kiln-fit-choices",
+        confidence="likely" if power.identifiable and loss.identifiable else "possible",
+    )
