@@ -18,7 +18,7 @@ ARGUMENTS = [
 ]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     found = os.environ.get("CHROMIUM") or shutil.which("chromium")
     if not found:
