@@ -18,76 +18,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from firing.controller import Controller
 from firing.design.ceiling import Ceiling, lowest_of, spans
+from firing.design.paths import SLACK_S, IntArray, Labels, Leg, Summit, not_replaced
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.limits import Dwell
 
-IntArray = npt.NDArray[np.int64]
-
 APPROACH_C = 100.0
 """A cone's rate is that of the last 100 °C (source ``cone-chart-1996``)."""
-_SLACK_S = 1e-6
 _SLACK_C = 1e-6
 # What a path must still be able to gain to be followed.
 _GAIN_S = 1e-4
-
-
-@dataclass(frozen=True, slots=True)
-class Summit:
-    """An end that a way up may have.
-
-    Attributes
-    ----------
-    peak_c : float
-        The peak [°C].
-    hold_s : float
-        The hold there [s].
-    rate_c_per_h : float or None
-        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
-    """
-
-    peak_c: float
-    hold_s: float = 0.0
-    rate_c_per_h: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Leg:
-    """A ramp to a target and the hold there: [°C], [s], [s]."""
-
-    target_c: float
-    ramp_s: float
-    hold_s: float
-
-
-@dataclass(frozen=True, eq=False)
-class _Labels:
-    """Paths with one number of segments; arrays of shape (paths,).
-
-    `stops` counts the holds a path may use in the window it stands in, 0 outside.
-    """
-
-    node: IntArray
-    time_s: FloatArray
-    inside_s: FloatArray
-    stops: IntArray
-    parent: IntArray
-
-    def taken(self, rows: npt.NDArray[np.intp]) -> _Labels:
-        return _Labels(
-            self.node[rows],
-            self.time_s[rows],
-            self.inside_s[rows],
-            self.stops[rows],
-            self.parent[rows],
-        )
 
 
 class Climb:
@@ -155,7 +101,7 @@ class Climb:
         self._least = np.zeros((count, count))
         self._window = np.full(count, -1)
         self._needs = np.array([w.at_least_s for w in self._windows] + [0.0])
-        longest = max(self.controller.longest_hold_s, _SLACK_S)
+        longest = max(self.controller.longest_hold_s, SLACK_S)
         self._useful = np.array([max(1, math.ceil(n / longest - 1e-9)) for n in self._needs])
         for index, window in enumerate(self._windows):
             low, high = window.window_c
@@ -202,7 +148,7 @@ class Climb:
             over = nodes[self._peak] > high
             self._ahead_s = self._ahead_s + more[:, None] * over[None, :]
 
-    def _hopeful(self, labels: _Labels) -> npt.NDArray[np.intp]:
+    def _hopeful(self, labels: Labels) -> npt.NDArray[np.intp]:
         """Return the paths that may still come to some summit sooner than any known."""
         least = labels.time_s[:, None] + self._ahead_s[labels.node]
         own = self._window[labels.node]
@@ -225,12 +171,12 @@ class Climb:
             rate = np.full(peak, summit.rate_c_per_h)
             keyed = self.controller.ramp_s(span, rate, np.zeros(peak))
             allowed = rate <= self._most[:peak, peak] * (1.0 + 1e-7)
-            allowed &= keyed >= self._least[:peak, peak] - _SLACK_S
+            allowed &= keyed >= self._least[:peak, peak] - SLACK_S
             allowed &= span >= min(APPROACH_C, summit.peak_c - self.start_c) - _SLACK_C
             last[:peak, column] = np.where(allowed, keyed, np.inf)
         return last
 
-    def _holds(self, labels: _Labels, to: IntArray, ramp: FloatArray) -> FloatArray:
+    def _holds(self, labels: Labels, to: IntArray, ramp: FloatArray) -> FloatArray:
         """Return the hold each path needs before it leaves for each node, shape (paths, to)."""
         hold = np.zeros(ramp.shape)
         own = self._window[labels.node]
@@ -243,15 +189,15 @@ class Climb:
             finite = np.where(np.isfinite(ramp[rows]), ramp[rows], 0.0)
             spent = labels.inside_s[rows, None] + share * finite
             short = np.maximum(window.at_least_s - spent, 0.0)
-            need = self.controller.hold_up_s(np.where(short > _SLACK_S, short, 0.0))
+            need = self.controller.hold_up_s(np.where(short > SLACK_S, short, 0.0))
             most = labels.stops[rows] * self.controller.longest_hold_s
-            need = np.where(need <= most[:, None] + _SLACK_S, need, np.inf)
+            need = np.where(need <= most[:, None] + SLACK_S, need, np.inf)
             hold[rows] = np.where(leaves[None, :], need, 0.0)
         return hold
 
     def _search(self, most_segments: int) -> None:
         begin = np.array([0], dtype=np.int64)
-        labels = _Labels(
+        labels = Labels(
             node=np.array([int(np.argmax(self._nodes == self.start_c))]),
             time_s=np.zeros(1),
             inside_s=np.zeros(1),
@@ -272,15 +218,13 @@ class Climb:
                 break
             self._levels.append(labels)
 
-    def _advance(
-        self, labels: _Labels, best_s: FloatArray, fronts: dict[int, FloatArray]
-    ) -> _Labels:
+    def _advance(self, labels: Labels, best_s: FloatArray, fronts: dict[int, FloatArray]) -> Labels:
         """Return the paths with one segment more that none with fewer or as many replaces."""
         to = self._stop
         ramp = self._ramp[np.ix_(labels.node, to)]
         hold = self._holds(labels, to, ramp)
         arrival = labels.time_s[:, None] + hold + ramp
-        kept: list[_Labels] = []
+        kept: list[Labels] = []
         one = np.ones(1, dtype=np.int64)
         # From the warmest node down: of equal ways the one that holds warmer is found first.
         for column in range(to.size - 1, -1, -1):
@@ -289,10 +233,10 @@ class Climb:
             times = arrival[:, column]
             if window < 0:
                 row = int(np.argmin(times)) if times.size else 0
-                if not times[row] < best_s[node] - _SLACK_S:
+                if not times[row] < best_s[node] - SLACK_S:
                     continue
                 best_s[node] = times[row]
-                kept.append(_Labels(one * node, times[[row]], np.zeros(1), 0 * one, one * row))
+                kept.append(Labels(one * node, times[[row]], np.zeros(1), 0 * one, one * row))
                 continue
             rows = np.flatnonzero(np.isfinite(times))
             share = self._share[window][labels.node[rows], node]
@@ -303,10 +247,10 @@ class Climb:
             stops = np.minimum(stops, self._useful[window])
             new = np.column_stack((times[rows], inside, stops))
             old = fronts.get(node, np.empty((0, 3)))
-            order = _not_replaced(new, old)
+            order = not_replaced(new, old)
             fronts[node] = np.vstack((old, new[order]))
             kept.append(
-                _Labels(
+                Labels(
                     np.full(order.size, node),
                     times[rows][order],
                     inside[order],
@@ -316,14 +260,14 @@ class Climb:
             )
         if not kept:
             return labels.taken(np.array([], dtype=np.intp))
-        return _Labels(
+        return Labels(
             *(
                 np.concatenate([getattr(part, name) for part in kept])
                 for name in ("node", "time_s", "inside_s", "stops", "parent")
             )
         )
 
-    def _finish(self, labels: _Labels) -> tuple[FloatArray, IntArray]:
+    def _finish(self, labels: Labels) -> tuple[FloatArray, IntArray]:
         """Return the fastest way from these paths to each summit: seconds, and the path's row."""
         ramp = self._last[labels.node]
         hold = self._holds(labels, self._peak, ramp)
@@ -358,7 +302,7 @@ class Climb:
             before = ahead[self._nodes == self.start_c] - ahead[places]
             spent = before[:, None] + self._share[index][np.ix_(places, self._peak)] * finite
             short = np.maximum(window.at_least_s - spent, 0.0)
-            need = self.controller.hold_up_s(np.where(short > _SLACK_S, short, 0.0))
+            need = self.controller.hold_up_s(np.where(short > SLACK_S, short, 0.0))
             over = self._nodes[self._peak] > window.window_c[1]
             total = total + need * over[None, :]
         least: FloatArray = total.min(axis=0)
@@ -402,32 +346,8 @@ class Climb:
     def _spread(self, holds: list[float], nodes: list[int], at: int, hold_s: float) -> None:
         """Put a hold at a stop, and what is too long for one at the stops before it."""
         left = round(hold_s, 3)
-        while left > _SLACK_S:
+        while left > SLACK_S:
             part = min(left, self.controller.longest_hold_s)
             holds[at] += part
             left -= part
             at -= 1
-
-
-def _not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
-    """Return the rows of `new` that no row of it or of `old` replaces, earliest first.
-
-    Columns are time, time inside and stops; no later, no shorter inside and no fewer stops
-    replaces.
-    """
-    order = np.lexsort((-new[:, 2], -new[:, 1], new[:, 0]))
-    kept: list[int] = []
-    for stops in sorted({int(s) for s in new[:, 2]}, reverse=True):
-        rows = order[new[order, 2] == stops]
-        better = [old[old[:, 2] >= stops], new[kept] if kept else new[:0]]
-        known = np.vstack(better)
-        inside = new[rows, 1]
-        before = np.concatenate(([-np.inf], np.maximum.accumulate(inside)[:-1]))
-        fine = inside > before + _SLACK_S
-        if known.shape[0]:
-            beaten = (known[None, :, 0] <= new[rows, 0][:, None] + _SLACK_S) & (
-                known[None, :, 1] >= inside[:, None] - _SLACK_S
-            )
-            fine &= ~beaten.any(axis=1)
-        kept.extend(int(row) for row in rows[fine])
-    return np.array(kept, dtype=np.intp)

@@ -7,8 +7,9 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller import Controller
 from firing.design.ceiling import Ceiling, binding
-from firing.design.climb import APPROACH_C, Leg
+from firing.design.climb import APPROACH_C
 from firing.design.descent import CoolingLeg
+from firing.design.paths import Leg
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, Solution
 from firing.schedule import Purpose, Schedule, Segment

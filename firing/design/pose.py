@@ -11,10 +11,10 @@ from firing.cones.kinetics import cone_law
 from firing.controller import Controller
 from firing.design.ceiling import Cap, Ceiling
 from firing.design.check import course_of
-from firing.design.climb import Summit
 from firing.design.collide import collision
 from firing.design.explain import explained
 from firing.design.kilncurves import KilnCurves
+from firing.design.paths import Summit
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, Solution, solve
 from firing.design.summits import summits_for_cone
@@ -25,10 +25,10 @@ from firing.units import format_temperature
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 
-_ROUNDS = 3
+_ROUNDS = 8
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
-_MOST_BY_COOLING = 0.8
+_LEAST_BY_HEATING, _NEAR_ENOUGH = 0.1, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,9 +66,12 @@ def answer(
     FiringError
         If demands leave no schedule: one sentence saying which two collide.
     """
-    cooling_x, rounds = 0.0, 0
+    wanted, cooling_x, rounds = 1.0, 0.0, 0
     while True:
-        summits = _summits(wish, controller, curves, offset_c, 1.0 - cooling_x)
+        summits = _summits(wish, controller, curves, offset_c, wanted)
+        drop_c = wish.cooling.drop_to_c
+        if wanted < 1.0 and drop_c is not None and drop_c >= max(s.peak_c for s in summits):
+            raise _too_much_cooling(wish, cooling_x)
         problem = _problem(wish, limits, curves, controller, summits)
         solution = solve(problem)
         if solution is None:
@@ -76,10 +79,25 @@ def answer(
         schedule, reasons = explained(
             solution, problem, title=wish.title(load), purpose=wish.purpose, cone=wish.cone
         )
+        cooling_x = _cooling_x(wish, schedule, curves, offset_c)
+        if wish.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:
+            break
         rounds += 1
-        before, cooling_x = cooling_x, _cooling_x(wish, schedule, curves, offset_c)
-        if abs(cooling_x - before) < _SETTLED or rounds == _ROUNDS:
-            return Answer(problem, solution, schedule, reasons)
+        if rounds == _ROUNDS or wanted < _LEAST_BY_HEATING:
+            if abs(wanted + cooling_x - 1.0) > _NEAR_ENOUGH:
+                raise _too_much_cooling(wish, cooling_x)
+            break
+        # A lower peak lessens what heating and cooling do by about the same share.
+        wanted = 1.0 / (1.0 + cooling_x / wanted)
+    return Answer(problem, solution, schedule, reasons)
+
+
+def _too_much_cooling(wish: Wish, cooling_x: float) -> FiringError:
+    return FiringError(
+        f"the cooling asked for and cone {wish.cone} collide: the cooling alone does "
+        f"{100 * cooling_x:.0f} % of what brings the cone down; hold shorter, or lower, after the "
+        "peak"
+    )
 
 
 def _cooling_x(wish: Wish, schedule: Schedule, curves: KilnCurves, offset_c: float) -> float:
@@ -91,13 +109,7 @@ def _cooling_x(wish: Wish, schedule: Schedule, curves: KilnCurves, offset_c: flo
     law = cone_law(wish.cone)
     rate = schedule.segments[schedule.peak_index].rate_c_per_h or 60.0
     shift_c = offset_c - law.residual_c(rate)
-    x = heatwork(time_s[last:], temperature_c[last:], (law.cone,), shift_c)[law.cone]
-    if x > _MOST_BY_COOLING:
-        raise FiringError(
-            f"the cooling asked for and cone {law.cone} collide: the cooling alone would do "
-            f"{100 * x:.0f} % of what brings the cone down; hold shorter, or lower, after the peak"
-        )
-    return x
+    return heatwork(time_s[last:], temperature_c[last:], (law.cone,), shift_c)[law.cone]
 
 
 def _summits(
@@ -167,6 +179,7 @@ def _problem(
                 f"{format_temperature(wish.open_c)} and the peak, {format_temperature(highest_c)}"
             )
         summits = tuple(summit for summit in summits if summit.peak_c > drop_c)
+        highest_c = max(summit.peak_c for summit in summits)
         held[drop_c] = float(controller.hold_up_s(np.array(cooling.drop_hold_s)))
     if cooling.rate_c_per_h is not None and cooling.until_c is not None:
         until_c = controller.nearest_target_c(cooling.until_c)

@@ -8,9 +8,10 @@ import numpy as np
 
 from firing.controller import Controller
 from firing.design.ceiling import Ceiling
-from firing.design.climb import Climb, Leg, Summit
+from firing.design.climb import Climb
 from firing.design.descent import CoolingLeg, Descent, OwnCooling
 from firing.design.grid import stops_between
+from firing.design.paths import Leg, Summit
 from firing.schedulevalues import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR

@@ -24,15 +24,9 @@ def test_design_prints_and_writes_a_schedule_with_reasons(tmp_path: Path) -> Non
     assert result.return_value == 0
     assert "Why" in result.stdout
     assert read_schedule(out).purpose == "bisque"
-    with pytest.raises(FiringError, match="exists already"):
-        run(*arguments, "--out", str(out), catch=False) if False else _raised(*arguments, out)
-
-
-def _raised(*arguments: object) -> None:
-    *words, out = arguments
-    result = run(*[str(word) for word in words], "--out", str(out))
-    if result.exception is not None:
-        raise result.exception
+    again = run(*arguments, "--out", str(out))
+    assert isinstance(again.exception, FiringError)
+    assert "exists already" in str(again.exception)
 
 
 def test_design_as_a_document() -> None:

@@ -33,7 +33,7 @@ GLAZE = Wish("glaze", cone="6")
         (GLAZED, replace(GLAZE, bounds=Bounds(1180.0, 0.0, 600.0)), {}, ("1180", "10 min")),
         (GLAZED, replace(GLAZE, bounds=Bounds(1000.0)), {}, ("cone 6", "1000 °C", "collide")),
         (GLAZED, replace(GLAZE, bounds=Bounds(None, 600.0, 300.0)), {}, ("10 min", "5 min")),
-        (GLAZED, replace(GLAZE, cooling=CoolingWish(1100.0, 40 * 3600.0)), {}, ("cooling alone",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingWish(1190.0, 8 * 3600.0)), {}, ("cooling alone",)),
         (GLAZED, replace(GLAZE, cooling=CoolingWish(1300.0)), {}, ("must lie between",)),
         (GLAZED, replace(GLAZE, cooling=CoolingWish(None, 60.0)), {}, ("drop",)),
         (GLAZED, replace(GLAZE, cooling=CoolingWish(rate_c_per_h=60.0)), {}, ("where it ends",)),
