@@ -25,6 +25,8 @@ from firing.ready import ready_text
 from firing.report.chart import ChartSeries
 from firing.report.words import Timekeeper
 from firing.schedulefile import parse_schedule
+from firing.units import format_duration
+from tui.edits import set_cell
 from tui.plot import draw, window_on
 
 BARE = """
@@ -66,7 +68,9 @@ class Program:
     def until(self, words: str) -> float:
         """Read until some words were drawn; returns the seconds since the start, or a key."""
         seen, wanted = b"", words.encode()
+        deadline = time.monotonic() + 60.0
         while wanted not in seen:
+            assert time.monotonic() < deadline, seen[-500:]
             assert select.select([self.file], [], [], 20.0)[0], seen[-500:]
             seen += os.read(self.file, 65536)
         return time.perf_counter() - self.started
@@ -113,22 +117,24 @@ def test_the_first_screen_costs_at_most_half_again_a_bare_one(
 def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record
 ) -> None:
-    """From the key that takes a new target to the new hours on screen, against one forecast."""
+    """From the key that takes a new rate to the new hours on screen, against one forecast."""
     schedule = parse_schedule(ready_text(READY), READY)
+    rates = ("60", "80")
+    changed = [set_cell(schedule, 0, "rate", rate) for rate in rates]
+    hours = [f"Heats {format_duration(forecast(plan).heating_s)}" for plan in changed]
     program = Program(OURS, "edit", READY, folder=tmp_path)
     taken_s: list[float] = []
     forecasts_s: list[float] = []
     try:
         program.until("Cone 6")
         for number in range(14):
-            program.press(str(60 + number % 2 * 20))
-            program.until("segment 1")
-            time.sleep(0.05)
+            program.press(rates[number % 2])
+            time.sleep(0.1)
             program.press("\r")
-            taken_s.append(program.until("Heats"))
-            time.sleep(0.15)
+            taken_s.append(program.until(hours[number % 2]))
+            time.sleep(0.1)
             began = time.perf_counter()
-            forecast(schedule)
+            forecast(changed[number % 2])
             forecasts_s.append(time.perf_counter() - began)
     finally:
         program.end()
