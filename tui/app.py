@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar, Literal
 
-from textual.app import App, SystemCommand
+from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
@@ -20,7 +18,6 @@ from tui.screens.keeping import may_leave
 from tui.screens.plan import PlanScreen
 from tui.session import Session
 from tui.theme import DARK, LIGHT
-from tui.widgets.lines import key_words
 
 Ended = Literal["clean", "saved", "given up"]
 """How a plan was left: without unsaved changes, after saving them, or without them."""
@@ -33,11 +30,18 @@ class FiringApp(App[Ended]):
     TITLE = "firing"
     HELP_TITLE = "Everywhere"
     HELP_WORDS = ("This tool reads and plans; it never switches a kiln.",)
-    ENABLE_COMMAND_PALETTE = True
+    # Textual's own is brought down by a key that comes before its list has lines.
+    ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f1", "help", "Help", tooltip="The keys of this screen"),
         Binding("f9", "shade", "Dark or light", show=False, tooltip="Change between the two"),
-        Binding("ctrl+p", "command_palette", "All commands", show=False, priority=True),
+        Binding(
+            "ctrl+p",
+            "commands",
+            "All commands",
+            show=False,
+            tooltip="Everything that can be done here, to be found by a part of its words",
+        ),
         Binding("ctrl+q", "quit", "Quit", priority=True, tooltip="Leave; asks if work is unsaved"),
     ]
 
@@ -107,23 +111,16 @@ class FiringApp(App[Ended]):
         still = self.session.document.changed
         self.exit("given up" if still else "saved" if changed else "clean")
 
-    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
-        """Offer in the palette what applies on the screen in front, and nothing else."""
-        for node, binding in self._applying(screen):
-            keys = key_words(binding)
-            yield SystemCommand(
-                binding.description,
-                f"{binding.tooltip or binding.description} ({keys})",
-                partial(self.run_action, binding.action, default_namespace=node),
-            )
+    def action_commands(self) -> None:
+        """Show all commands that apply, and do the one chosen."""
+        from tui.screens.commands import Command, Commands, applying
 
-    def _applying(self, screen: Screen[Any]) -> Iterator[tuple[Any, Binding]]:
-        seen = {"command_palette"}
-        for each in screen.active_bindings.values():
-            own = type(each.node).__module__.startswith("tui.")
-            if own and each.enabled and each.binding.tooltip and each.binding.action not in seen:
-                seen.add(each.binding.action)
-                yield each.node, each.binding
+        async def do(command: Command | None) -> None:
+            if command is not None:
+                await self.run_action(command.action, default_namespace=command.node)
+
+        if isinstance(self.screen, WorkScreen):
+            self.push_screen(Commands(applying(self.screen)), do)
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,8 @@ async def leave(app: FiringApp, pilot: Pilot[Any]) -> None:
 
 
 def check_kept(app: FiringApp) -> None:
+    if app.return_value is not None:
+        return  # the answer was given in these very keys; `check_left` judges it
     journal, document = app.session.journal, app.session.document
     journal.settle()
     kept = [entry for file in journal.folder.glob("*.json") if (entry := _read(file)) is not None]
@@ -126,3 +128,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_five_hundred_random_keys(folder: Path) -> None:
     press_many(folder, 20260302, 500)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("seed", range(10))
+def test_ten_thousand_random_keys(folder: Path, seed: int) -> None:
+    press_many(folder, 1000 * seed, 1000)

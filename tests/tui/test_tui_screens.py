@@ -17,6 +17,7 @@ from tui.app import FiringApp
 from tui.outlook import consequences
 from tui.screens.asking import Ask, Prompt, Sheet
 from tui.screens.choosing import Choosing
+from tui.screens.commands import Commands, applying
 from tui.screens.filling import Filling
 from tui.screens.plan import PlanScreen
 from tui.screens.review import ReviewScreen
@@ -369,16 +370,23 @@ def test_cautions_are_shown_once_before_a_page_is_handed_out(
     play(scene)
 
 
-def test_the_palette_offers_only_what_applies(play: Play) -> None:
+def test_all_commands_are_those_that_apply(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         def offered() -> set[str]:
-            return {command.title for command in app.get_system_commands(app.screen)}
+            return {command.name for command in applying(app.screen)}
 
         assert not {"Undo", "Redo", "Save"} & offered()
         assert {"Open", "Review", "Help", "Quit"} <= offered()
         await pilot.press("8", "0", "enter")
         assert {"Undo", "Save"} <= offered()
         assert "Redo" not in offered()
+        await pilot.press("ctrl+p")
+        await until(pilot, front(app, Commands))
+        # a key that is quicker than the list of them
+        await pilot.press("pagedown", "pageup")
+        await write(pilot, "take last")
+        await pilot.press("enter")
+        await until(pilot, lambda: not app.session.document.changed)
 
     play(scene)
 
@@ -398,7 +406,8 @@ def test_help_has_a_line_for_every_key_its_widgets_own(play: Play) -> None:
 
 
 def test_every_screen_and_widget_with_keys_names_itself() -> None:
-    for kind in (PlanScreen, ReviewScreen, Ask, Prompt, Sheet, Choosing, Filling, Segments, Curve):
+    dialogs = (Ask, Prompt, Sheet, Choosing, Commands, Filling)
+    for kind in (PlanScreen, ReviewScreen, *dialogs, Segments, Curve):
         assert getattr(kind, "HELP_TITLE", ""), kind
 
 
