@@ -10,28 +10,11 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 from firing.controller import Controller
 from firing.errors import FiringError
 from firing.schedulevalues import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
-from firing.tomlfile import (
-    Fault,
-    FaultyFile,
-    KeyPath,
-    clean,
-    describe_path,
-    key_lines,
-    line_of,
-    read_text,
-    validate,
-)
+from firing.tomlfile import KeyPath, clean, read_text
+from firing.tomltable import plain_line, read_table
 from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
 
 LONGEST_HOLD_S = HOLD_S[1]
-
-
-def _line(value: Any) -> str:
-    if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
-    if not value.strip() or clean(value) != value or len(value) > 100:
-        raise ValueError('must be one plain line of 1 to 100 characters, like "Bench controller"')
-    return value
 
 
 def _duration(value: Any) -> float:
@@ -49,7 +32,11 @@ def _duration(value: Any) -> float:
     return seconds
 
 
-Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string", "minLength": 1})]
+Line = Annotated[
+    str,
+    PlainValidator(plain_line("Bench controller")),
+    WithJsonSchema({"type": "string", "minLength": 1}),
+]
 Duration = Annotated[float, PlainValidator(_duration), WithJsonSchema({"type": "string"})]
 
 
@@ -173,13 +160,7 @@ def parse_controller(text: str, name: str = "controller") -> Controller:
     FaultyFile
         With every fault of the file, each with its line, field, limit and unit.
     """
-    table, faults, _ = validate(text, name, ControllerTable)
-    if table is not None:
-        lines = key_lines(text)
-        for path, message in _across(table):
-            faults.append(Fault(name, line_of(path, lines), describe_path(path), message))
-    if faults or table is None:
-        raise FaultyFile(faults)
+    table = read_table(text, name, ControllerTable, _across)
     return Controller(
         name=table.name,
         max_segments=table.max_segments,

@@ -10,7 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInf
 
 from firing.errors import FiringError
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
-from firing.tomlfile import Fault, FaultyFile, clean, key_lines, line_of, read_text, validate
+from firing.tomlfile import Fault, FaultyFile, KeyPath, clean, read_text
+from firing.tomltable import read_table
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)|24:00")
 
@@ -120,6 +121,18 @@ class TariffTable(BaseModel):
     )
 
 
+def _across(table: TariffTable) -> list[tuple[KeyPath, str]]:
+    """Return which periods have no length."""
+    return [
+        (
+            ("period", index, "to"),
+            f"begins and ends at {entry.to}; leave both out for the whole day",
+        )
+        for index, entry in enumerate(table.period)
+        if parse_clock_min(entry.from_) == parse_clock_min(entry.to)
+    ]
+
+
 def parse_tariff(text: str, name: str = "tariff") -> Tariff:
     """Read a tariff from TOML text.
 
@@ -135,21 +148,12 @@ def parse_tariff(text: str, name: str = "tariff") -> Tariff:
     FaultyFile
         With every fault of the file; or naming the first hour of the week without a price.
     """
-    table, faults, _ = validate(text, name, TariffTable)
-    lines = key_lines(text)
-    if table is None:
-        raise FaultyFile(faults)
+    table = read_table(text, name, TariffTable, _across)
     periods = []
-    for index, entry in enumerate(table.period):
-        first, last = parse_clock_min(entry.from_), parse_clock_min(entry.to)
-        if first == last:
-            line = line_of(("period", index, "to"), lines)
-            message = f"begins and ends at {entry.to}; leave both out for the whole day"
-            faults.append(Fault(name, line, f"period {index + 1}", message))
+    for entry in table.period:
         days = EVERY_DAY if entry.days == "mon-sun" else parse_days(entry.days)
+        first, last = parse_clock_min(entry.from_), parse_clock_min(entry.to)
         periods.append(Period(entry.price_per_kwh, days, first, last))
-    if faults:
-        raise FaultyFile(faults)
     tariff = Tariff(table.currency, tuple(periods))
     try:
         for weekday in range(7):

@@ -8,19 +8,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.tomlfile import FaultyFile, clean, read_text, validate
+from firing.tomlfile import clean, read_text
+from firing.tomltable import plain_line, read_table
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
-
-
-def _line(value: Any) -> str:
-    if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
-    if not value.strip() or clean(value) != value or len(value) > 100:
-        raise ValueError('must be one plain line of 1 to 100 characters, like "planter"')
-    return value
 
 
 def _body(value: Any) -> str:
@@ -34,7 +27,11 @@ def _body(value: Any) -> str:
     return value
 
 
-Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string", "minLength": 1})]
+Line = Annotated[
+    str,
+    PlainValidator(plain_line("planter")),
+    WithJsonSchema({"type": "string", "minLength": 1}),
+]
 Body = Annotated[str, PlainValidator(_body), WithJsonSchema({"enum": list(BODIES)})]
 
 
@@ -120,9 +117,7 @@ def parse_load(text: str, name: str = "load") -> Load:
     FaultyFile
         With every fault of the file, each with its line, field, limit and unit.
     """
-    table, faults, _ = validate(text, name, LoadTable)
-    if table is None:
-        raise FaultyFile(faults)
+    table = read_table(text, name, LoadTable)
     return Load(
         pieces=tuple(
             Piece(

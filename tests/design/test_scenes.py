@@ -71,9 +71,10 @@ def test_thicker_ware_never_has_a_shorter_program() -> None:
         before_s = found.time_s
 
 
-def test_thicker_ware_never_has_a_shorter_program_in_the_kiln_to_a_cone() -> None:
+@pytest.mark.parametrize("step_mm", [5, pytest.param(1, marks=pytest.mark.soak)])
+def test_thicker_ware_never_has_a_shorter_program_in_the_kiln_to_a_cone(step_mm: int) -> None:
     kiln, before_s = example_kiln(), 0.0
-    for thickest_mm in range(5, 61, 5):
+    for thickest_mm in range(5, 61, step_mm):
         wish = Wish("bisque", cone="06")
         made = fastest(ware(float(thickest_mm)), wish, kiln=kiln, controller=EIGHT)
         assert made.time_s >= before_s, thickest_mm
