@@ -17,7 +17,7 @@ from firing.logs.cleaning import clean
 from firing.trace import Trace
 
 ROWS = 86_400
-ROUNDS = 7
+ROUNDS = 3
 
 DIALECTS = {
     "iso": (",", ".", "%Y-%m-%d %H:%M:%S"),
