@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from firing.course import ForecastSegment
 from firing.review.alignment import Passage
 from firing.review.evenly import EvenTrace
+from firing.review.pieces import Piece, keyed_pieces
 from firing.review.ramp import SAME_RATE, Interruption, RampRun, interruptions, ramp_run
 from firing.review.verdict import Cause, CauseShare
 from firing.schedule import Schedule, Segment
@@ -152,6 +153,10 @@ def _ramp_causes(
         _free_ramp(book, heats, excess_s)
         return
     where = f"segment {planned.index + 1}"
+    if ramp_s <= 0.0 and passage.end_s == passage.start_s:
+        words = f"the clock ran through {where} while the kiln was still behind"
+        book.add("waiting", excess_s, words)
+        return
     run = ramp_run(trace, passage.start_s, passage.ramp_end_s, segment.rate_c_per_h, heats=heats)
     left_s = excess_s
     # Where the ramp began and ended, if not where the plan says, is part of what was keyed in.
@@ -171,9 +176,25 @@ def _ramp_causes(
             words = f"{where} took {format_duration(ramp_s)} to {book.degrees(segment.target_c)}"
             book.add(_behind(heats, left_s), left_s, words)
         return
-    left_s -= _keyed_rate(book, run, segment.rate_c_per_h, planned, passage, where)
+    rate_c_per_h = segment.rate_c_per_h
+    keyed_s, keyed_words = _keyed_rate(book, schedule, planned, passage, run)
+    pieces: tuple[Piece, ...] = ()
+    if heats and not run.interruptions and abs(left_s - keyed_s) > 2 * small_s(trace):
+        pieces = keyed_pieces(trace, passage.start_s, passage.ramp_end_s, rate_c_per_h)
+    in_pieces_s = sum(piece.excess_s(rate_c_per_h) for piece in pieces)
+    power_s, ground = (0.0, "")
+    if heats and not keyed_s:
+        power_s, ground = _short_of_power(run, planned, left_s - run.interrupted_s)
+    # One other rate or several stretches: whichever leaves less unexplained.
+    if pieces and power_s <= small_s(trace) and abs(left_s - in_pieces_s) < abs(left_s - keyed_s):
+        for piece in pieces:
+            _book_piece(book, schedule, planned, piece, where)
+        left_s -= in_pieces_s
+    else:
+        book.add("other_program", keyed_s, keyed_words)
+        left_s -= keyed_s
     left_s -= _interrupted(book, run.interruptions, left_s, where)
-    words = _behind_words(book, run, segment, where, left_s)
+    words = _behind_words(book, run, segment, where, left_s, heats)
     if heats and left_s > small_s(trace):
         power_s, ground = _short_of_power(run, planned, left_s)
         if power_s > small_s(trace):
@@ -256,24 +277,63 @@ def _other_end(
 
 
 def _keyed_rate(
-    book: _Account,
-    run: RampRun,
-    planned_c_per_h: float,
-    planned: ForecastSegment,
-    passage: Passage,
-    where: str,
-) -> float:
-    kept = run.kept_c_per_h
-    if kept is None or abs(kept / planned_c_per_h - 1.0) <= SAME_RATE:
-        return 0.0
+    book: _Account, schedule: Schedule, planned: ForecastSegment, passage: Passage, run: RampRun
+) -> tuple[float, str]:
+    """Return the seconds a ramp took more for running straight at another rate; 0 if it did not."""
+    rate_c_per_h, kept = schedule.segments[planned.index].rate_c_per_h, run.kept_c_per_h
+    if rate_c_per_h is None or kept is None or abs(kept / rate_c_per_h - 1.0) <= SAME_RATE:
+        return 0.0, ""
     span_c = abs(planned.end_c - planned.from_c)
-    seconds = span_c * (1.0 / kept - 1.0 / planned_c_per_h) * SECONDS_PER_HOUR
-    book.add(
-        "other_program",
-        seconds,
-        f"{where} ran straight at {book.rate(kept)}, planned {book.rate(planned_c_per_h)}",
+    words = (
+        f"segment {planned.index + 1} ran straight at {book.rate(kept)}, planned "
+        f"{book.rate(rate_c_per_h)}"
     )
-    return seconds
+    ramp_end_s, end_s = passage.ramp_end_s, passage.end_s
+    if ramp_end_s is None or end_s is None or end_s - ramp_end_s < PLATEAU_S:
+        words += _like_next(schedule, planned.index, kept)
+    return span_c * (1.0 / kept - 1.0 / rate_c_per_h) * SECONDS_PER_HOUR, words
+
+
+def _like_next(schedule: Schedule, index: int, rate_c_per_h: float) -> str:
+    """Return words for a rate that is the next segment's own, as if this one was skipped."""
+    if index + 1 >= len(schedule.segments):
+        return ""
+    after = schedule.segments[index + 1]
+    same_way = (after.target_c > schedule.from_c(index + 1)) == (
+        schedule.segments[index].target_c > schedule.from_c(index)
+    )
+    meant = after.rate_c_per_h
+    if not same_way or meant is None or abs(rate_c_per_h / meant - 1.0) > SAME_RATE:
+        return ""
+    return f", which is segment {index + 2}'s: as if segment {index + 1} had been skipped"
+
+
+def _book_piece(
+    book: _Account, schedule: Schedule, planned: ForecastSegment, piece: Piece, where: str
+) -> None:
+    """Book a stretch of a ramp that ran otherwise than planned, as keyed in so."""
+    rate_c_per_h = schedule.segments[planned.index].rate_c_per_h
+    assert rate_c_per_h is not None
+    seconds = piece.excess_s(rate_c_per_h)
+    if piece.flat:
+        words = (
+            f"{where} stood at {book.degrees(0.5 * (piece.from_c + piece.to_c))} for "
+            f"{format_duration(piece.seconds)} and then went on, where no hold is planned: "
+            "a segment more than planned, or a pause"
+        )
+        book.add("longer_hold", seconds, words)
+        return
+    words = (
+        f"{where} ran straight at {book.rate(piece.rate_c_per_h)} from "
+        f"{book.degrees(piece.from_c)} to {book.degrees(piece.to_c)}, planned "
+        f"{book.rate(rate_c_per_h)}"
+    )
+    reaches_end = abs(piece.to_c - planned.end_c) <= OTHER_LEVEL_C
+    if reaches_end:
+        words += _like_next(schedule, planned.index, piece.rate_c_per_h).replace(
+            "had been skipped", "had been left early"
+        )
+    book.add("other_program", seconds, words)
 
 
 def _interrupted(book: _Account, gaps: Sequence[Interruption], left_s: float, where: str) -> float:
@@ -299,10 +359,14 @@ def _behind(heats: bool, seconds: float) -> Cause:
 
 
 def _behind_words(
-    book: _Account, run: RampRun, segment: Segment, where: str, seconds: float
+    book: _Account, run: RampRun, segment: Segment, where: str, seconds: float, heats: bool
 ) -> str:
     assert segment.rate_c_per_h is not None
     planned = book.rate(segment.rate_c_per_h)
+    if not heats:
+        # Slower than set, the elements were off all the same; faster, nothing held it back.
+        by_itself = "" if seconds > 0 else ": as if the kiln had been left to cool by itself"
+        return f"{where} cooled at {book.rate(run.mean_c_per_h)}, {planned} was set{by_itself}"
     if seconds < 0:
         return f"{where} went faster than its {planned}: the kiln made up for time lost before"
     if run.behind_from_c is not None and run.behind_c_per_h is not None:

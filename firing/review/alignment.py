@@ -30,6 +30,9 @@ OTHER_LEVEL_COST = 0.5
 """A minute's misfit of a ramp that stands still, and of a hold at quite another temperature: a
 flat stretch is a hold."""
 UNPLANNED_HOLD_COST = 6.0
+FALLING_SHARE = 0.15
+"""After the program a kiln cools by itself, or in segments the plan does not have: a fall at this
+share of its natural rate looks like either."""
 ABORT_COST = 20.0
 LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
@@ -155,7 +158,7 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
-    not_falling = np.clip(1.0 + rate / np.maximum(0.5 * natural_rate, 4.0), 0.0, 2.0)
+    not_falling = np.clip(1.0 + rate / np.maximum(FALLING_SHARE * natural_rate, 4.0), 0.0, 2.0)
     states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
     return states
 

@@ -178,6 +178,7 @@ def cooling_review(
     alignment: Alignment,
     trace: EvenTrace,
     quicker: Quickening | None = None,
+    from_s: float | None = None,
 ) -> CoolingReview | None:
     """Compare the cooling after the program with the kiln's forecast, else the default curve.
 
@@ -194,6 +195,8 @@ def cooling_review(
         The kiln's channel.
     quicker : Quickening, optional
         Where it became quicker.
+    from_s : float, optional
+        Where it was left to itself, if not at the program's end [s].
 
     Returns
     -------
@@ -203,7 +206,7 @@ def cooling_review(
     if alignment.stops_inside:
         return None
     room_c = forecast.schedule.room_c
-    first = trace.index(alignment.end_s)
+    first = trace.index(alignment.end_s if from_s is None else from_s)
     after_c = trace.temperature_c[first:]
     if after_c.size < 2:
         return None

@@ -16,6 +16,8 @@ from firing.forecast import Forecast, forecast
 from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align
+from firing.review.beyond import run_beyond
+from firing.review.clockrun import ended_by_clock
 from firing.review.cooling import cooling_review, quickening
 from firing.review.evenly import EvenTrace, even_trace
 from firing.review.findings import Evidence, find
@@ -105,7 +107,7 @@ def _reviewed(
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
-    alignment = align(schedule, trace)
+    alignment = ended_by_clock(align(schedule, trace), plan.segments)
     refused = unrelated(schedule, trace, alignment)
     accounts = [
         account_segment(schedule, planned, passage, before, trace)
@@ -130,10 +132,16 @@ def _reviewed(
     reached = by_channel.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
-    quicker = None
+    quicker = beyond = None
     if not refused and (alignment.complete or alignment.aborted):
-        quicker = quickening(trace, alignment.end_s, schedule.room_c)
-    cooling = None if refused else cooling_review(plan, alignment, trace, quicker)
+        beyond = run_beyond(trace, alignment.end_s, schedule.room_c)
+        closed_s = alignment.end_s if beyond is None else beyond.end_s
+        quicker = quickening(trace, closed_s, schedule.room_c)
+    cooling = None
+    if not refused:
+        cooling = cooling_review(
+            plan, alignment, trace, quicker, None if beyond is None else beyond.end_s
+        )
     heat = heat_verdict(
         log.trace,
         trace,
@@ -160,6 +168,7 @@ def _reviewed(
             excess_s=None if actual_s is None else actual_s - planned_s,
             cooling=cooling,
             quickening=quicker,
+            beyond=beyond,
             planned=planned_cones,
             reached=reached,
             heat=heat,

@@ -17,12 +17,16 @@ STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if at least this share of it kept one rate."""
 BEND_MOST = 0.025
 """… and if that part's rate changed by less than this share from its begin to its end."""
+KEPT_OVER_C = 40.0
+"""Over a shorter climb a kiln at its limit looks as straight as a set rate [°C]."""
 FULL_DUTY = 0.95
 """From this share of full power on the elements count as fully on."""
 FADING_S = 1800.0
 FADING_TO = 0.92
 """A kiln at its limit slows by a tenth and more over half an hour and more (source
 ``full-power-default``: 168 °C/h at 1000 °C, 123 at 1200); a set rate does not."""
+FADING_OVER_C = 10.0
+"""On a stay the readings only wander: nothing fades over less than this [°C]."""
 FALL_C = 12.0
 """Readings falling this far below what was reached, while heating is due, are an interruption:
 well above a controller's overshoot (a few °C)."""
@@ -105,7 +109,9 @@ def interruptions(trace: EvenTrace, start_s: float, end_s: float) -> tuple[Inter
         near = temperature_c >= level_c - 2.0
         before = int(np.flatnonzero(near[:inside])[-1])
         after = np.flatnonzero(near[inside:])
-        stop = inside + int(after[0]) if after.size else temperature_c.size - 1
+        if after.size == 0:
+            return tuple(found)  # it never came back: it was left, not interrupted
+        stop = inside + int(after[0])
         found.append(
             Interruption(
                 start_s=float(trace.time_s[first + before]),
@@ -159,6 +165,11 @@ def ramp_run(
     kept = _kept_rate(
         time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h, error
     )
+    if kept is not None and kept < (1.0 - SAME_RATE) * planned_c_per_h:
+        # Straight for want of power, or for want of a climb long enough to bend on: not keyed in.
+        full = trace.duty is not None and np.median(trace.duty[part][middle]) >= FULL_DUTY
+        if full or (heats and rise_c < KEPT_OVER_C):
+            kept = None
     wanted = planned_c_per_h if kept is None else kept
     behind = np.flatnonzero(middle & (rate < 0.9 * wanted))
     behind_from_c = behind_c_per_h = None
@@ -183,7 +194,8 @@ def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
     first, middle, last = (
         float(np.median(part)) for part in (rate[:third], rate[third:-third], rate[-third:])
     )
-    hotter = float(np.median(temperature_c[-third:])) > float(np.median(temperature_c[:third]))
+    climbed_c = float(np.median(temperature_c[-third:])) - float(np.median(temperature_c[:third]))
+    hotter = climbed_c > FADING_OVER_C
     return hotter and first > 0 and last <= FADING_TO * first and first >= middle >= last
 
 
@@ -205,7 +217,7 @@ def _kept_rate(
         near = np.abs(rate / candidate - 1.0) <= spread
         if near.sum() < max(8, STRAIGHT_SHARE * rate.size):
             continue
-        slope, bend, bend_error = _line_and_bend(time_s[near], climbed_c[near])
+        slope, bend, bend_error = line_and_bend(time_s[near], climbed_c[near])
         if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
             continue
         # A kiln at its limit slows steadily as it gets hotter; a controlled one does not.
@@ -214,8 +226,14 @@ def _kept_rate(
     return None
 
 
-def _line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:
-    """Return the mean rate [°C/h], its relative change over the part, and that change's error."""
+def line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:
+    """Return the mean rate [°C/h], its relative change over the part, and that change's error.
+
+    Parameters
+    ----------
+    time_s, climbed_c : ndarray, shape (n,)
+        The part [s, °C].
+    """
     span_s = float(time_s[-1] - time_s[0]) or 1.0
     u = (time_s - time_s.mean()) / span_s
     design = np.stack((np.ones_like(u), u, u * u - np.mean(u * u)), axis=1)

@@ -11,6 +11,7 @@ from firing.cones.equivalence import ConeVerdict
 from firing.forecast import Forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment
+from firing.review.beyond import Beyond
 from firing.review.cooling import Quickening
 from firing.review.evenly import EvenTrace
 from firing.review.heat import HeatVerdict
@@ -39,6 +40,7 @@ class Evidence:
     excess_s: float | None
     cooling: CoolingReview | None
     quickening: Quickening | None
+    beyond: Beyond | None
     planned: ConeVerdict
     reached: ConeVerdict
     heat: HeatVerdict

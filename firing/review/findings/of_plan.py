@@ -12,6 +12,8 @@ WORTH_TELLING_S = 900.0
 WORTH_TELLING_SHARE = 0.05
 """… if it is also this share of the plan."""
 PEAK_OFF_C = 5.0
+ARRIVED_C = 5.0
+"""A segment that came this near to its target had come to it [°C]."""
 FAR_PEAK_C = 25.0
 """About a cone off the planned peak asks for action [°C]."""
 ON_TIME_SHARE = 0.03
@@ -31,6 +33,7 @@ def of_plan(evidence: Evidence) -> Iterator[Finding]:
         return
     yield from _stopped(evidence)
     yield from _peak(evidence)
+    yield from _beyond(evidence)
     yield from _duration(evidence)
 
 
@@ -52,14 +55,26 @@ def _stopped(evidence: Evidence) -> Iterator[Finding]:
     if not open_ones or alignment.complete:
         return
     index = open_ones[0]
-    target = evidence.degrees(schedule.segments[index].target_c)
+    segment, level_c = schedule.segments[index], alignment.passages[index].level_c
+    target = evidence.degrees(segment.target_c)
     ended = alignment.stops_inside
     what = "The log ends" if ended else "The firing was stopped"
+    came_c = max(ARRIVED_C, 3.0 * evidence.trace.noise_c)
+    came = level_c is not None and abs(level_c - segment.target_c) <= came_c
+    where = (
+        f"before segment {index + 1} was over: it never went above "
+        f"{evidence.degrees(evidence.peak_c)}, and that segment goes to {target}"
+    )
+    if came and index + 1 < len(schedule.segments):
+        after = schedule.segments[index + 1]
+        where = (
+            f"once segment {index + 1} had come to {target}: segment {index + 2}, "
+            f"to {evidence.degrees(after.target_c)}, was never run"
+        )
     yield Finding(
         "stopped_early",
         "act",
-        f"{what} before segment {index + 1} was over: it never went above "
-        f"{evidence.degrees(evidence.peak_c)}, and that segment goes to {target}.",
+        f"{what} {where}.",
         evidence=f"what was seen of the plan ends {evidence.duration(alignment.end_s)} into the "
         "log" + ("" if ended else "; from there on the kiln only cooled"),
         next_step="Find out why before firing the same load again."
@@ -111,6 +126,29 @@ def _peak(evidence: Evidence) -> Iterator[Finding]:
         next_step=step,
         at_s=float(evidence.log.trace.time_s[where]),
         confidence="likely" if off_c < 0 and on_time else "sure",
+    )
+
+
+def _beyond(evidence: Evidence) -> Iterator[Finding]:
+    beyond = evidence.beyond
+    if beyond is None or not evidence.alignment.complete:
+        return
+    end_s = evidence.alignment.end_s
+    to = evidence.degrees(beyond.to_c)
+    how = f"held near {to}"
+    if beyond.from_c - beyond.to_c >= 20.0:
+        how = f"cooled to {to} at {evidence.rate(abs(beyond.rate_c_per_h))} on average"
+    yield Finding(
+        "ran_beyond",
+        "check",
+        f"After the plan's last segment the kiln was still {how}, for "
+        f"{evidence.duration(beyond.end_s - end_s)}: more segments than planned seem to have been "
+        "keyed in.",
+        evidence="the readings stood still or fell in a straight line there; a kiln left to itself "
+        "falls ever more slowly",
+        next_step="Read the keyed-in program back against the plan before starting.",
+        at_s=end_s,
+        confidence="likely",
     )
 
 

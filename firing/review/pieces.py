@@ -1,0 +1,186 @@
+"""One planned ramp that ran as several straight stretches, as segments keyed in differently do.
+
+A controller runs every segment straight, with sharp corners between them; a kiln at its limit
+bends.  The fewest straight stretches that pass through the readings are found exactly, by dynamic
+programming over all corners (Bellman & Roth 1969, doi:10.1080/01621459.1969.10501038).
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from firing.review.evenly import EvenTrace
+from firing.review.ramp import BEND_MOST, FULL_DUTY, SAME_RATE, line_and_bend
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+MOST_PIECES = 5
+MOST_POINTS = 180
+THROUGH_C = 1.2
+"""Straight stretches pass within this of the readings, root mean square [°C]: a controller's ripple
+and its rounded corners."""
+FLAT_S = 600.0
+"""A stay in the middle of a ramp is told from here on [s] …"""
+FLAT_C = 4.0
+"""… if the readings moved by no more than this [°C] …"""
+FLAT_ABOVE_C = 130.0
+"""… and not where boiling water may have held the ware back [°C]."""
+PIECE_S = 1800.0
+PIECE_C = 60.0
+"""Another rate is told of a stretch this long [s] and this high [°C]; on a shorter one a kiln at
+its limit does not bend enough to be told from it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A straight stretch of a ramp.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        When [s].
+    from_c, to_c : float
+        Where its line begins and ends [°C].
+    flat : bool
+        Whether it stood still.
+    """
+
+    start_s: float
+    end_s: float
+    from_c: float
+    to_c: float
+    flat: bool
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasted [s]."""
+        return self.end_s - self.start_s
+
+    @property
+    def rate_c_per_h(self) -> float:
+        """Its slope [°C/h]."""
+        return (self.to_c - self.from_c) / self.seconds * SECONDS_PER_HOUR
+
+    def excess_s(self, planned_c_per_h: float) -> float:
+        """Return the seconds it took more than the same climb at the planned rate."""
+        return self.seconds - (self.to_c - self.from_c) / planned_c_per_h * SECONDS_PER_HOUR
+
+
+def keyed_pieces(
+    trace: EvenTrace, start_s: float, end_s: float, planned_c_per_h: float
+) -> tuple[Piece, ...]:
+    """Return the stretches of a heating ramp that ran otherwise than planned, if it was so meant.
+
+    Parameters
+    ----------
+    trace : EvenTrace
+        The log.
+    start_s, end_s : float
+        Where the ramp begins and ends [s].
+    planned_c_per_h : float
+        Its planned rate [°C/h].
+
+    Returns
+    -------
+    tuple of Piece
+        Stays and stretches at another rate; empty if the ramp is not made of straight stretches, or
+        if they get slower one after another as a kiln at its limit does.
+    """
+    first, last = trace.index(start_s), trace.index(end_s)
+    time_s, temperature_c = trace.time_s[first : last + 1], trace.temperature_c[first : last + 1]
+    if time_s.size < 12:
+        return ()
+    every = -(-time_s.size // MOST_POINTS)
+    whole = time_s.size // every * every
+    points_s = time_s[:whole].reshape(-1, every).mean(axis=1)
+    points_c = temperature_c[:whole].reshape(-1, every).mean(axis=1)
+    corners = _fewest(points_s, points_c, max(THROUGH_C, 2.0 * trace.noise_c))
+    pieces = [_piece(points_s[a:b], points_c[a:b], points_s, a, b) for a, b in pairwise(corners)]
+    if not pieces or _slows(pieces, planned_c_per_h):
+        return ()
+    told = []
+    for piece in pieces:
+        if piece.flat:
+            if piece.from_c > FLAT_ABOVE_C:
+                told.append(piece)
+        elif _meant(piece, trace, planned_c_per_h):
+            told.append(piece)
+    return tuple(told)
+
+
+def _fewest(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> list[int]:
+    """Return the corners of the fewest straight stretches through the points; [] if too many."""
+    n = time_s.size
+    miss = _misfits(time_s, temperature_c)
+    best = np.full(n + 1, np.inf)
+    best[0] = 0.0
+    origins: list[np.ndarray] = []
+    for _ in range(MOST_PIECES):
+        through = best[:, None] + miss
+        origins.append(np.argmin(through, axis=0))
+        best = np.min(through, axis=0)
+        if best[n] <= through_c**2 * n:
+            corners = [n]
+            for origin in reversed(origins):
+                corners.append(int(origin[corners[-1]]))
+            return corners[::-1]
+    return []
+
+
+def _misfits(time_s: FloatArray, temperature_c: FloatArray) -> FloatArray:
+    """Return the squared misfit of the best line through points a to b − 1, for all a and b."""
+    t, y = time_s - time_s[0], temperature_c - temperature_c[0]
+    t = t / (t[-1] or 1.0)
+
+    def summed(values: FloatArray) -> FloatArray:
+        total = np.concatenate(([0.0], np.cumsum(values)))
+        return total[None, :] - total[:, None]
+
+    count = np.maximum(summed(np.ones_like(t)), 1.0)
+    s_t, s_y = summed(t), summed(y)
+    var_t = summed(t * t) - s_t * s_t / count
+    var_y = summed(y * y) - s_y * s_y / count
+    both = summed(t * y) - s_t * s_y / count
+    miss = var_y - np.where(var_t > 1e-12, both * both / np.maximum(var_t, 1e-12), 0.0)
+    size = np.arange(t.size + 1)
+    # A stretch has three points at least: through two any line passes.
+    return np.where(size[None, :] - size[:, None] >= 3, np.maximum(miss, 0.0), np.inf)
+
+
+def _piece(
+    time_s: FloatArray, temperature_c: FloatArray, points_s: FloatArray, a: int, b: int
+) -> Piece:
+    step_s = float(points_s[1] - points_s[0])
+    start_s = float(time_s[0]) - (0.5 * step_s if a else 0.0)
+    end_s = float(time_s[-1]) + (0.5 * step_s if b < points_s.size else 0.0)
+    slope, at_zero = np.polyfit(time_s - start_s, temperature_c, 1)
+    from_c, to_c = float(at_zero), float(at_zero + slope * (end_s - start_s))
+    flat = end_s - start_s >= FLAT_S and abs(to_c - from_c) <= FLAT_C
+    return Piece(start_s, end_s, from_c, to_c, flat)
+
+
+def _slows(pieces: list[Piece], planned_c_per_h: float) -> bool:
+    """Return whether stretch after stretch is slower, down to the last: a kiln at its limit."""
+    rates = [p.rate_c_per_h for p in pieces if not p.flat and p.seconds >= FLAT_S]
+    slower = [rate for rate in rates if rate < (1.0 - 2.0 * SAME_RATE) * planned_c_per_h]
+    return len(slower) >= 2 and all(b < a for a, b in pairwise(slower))
+
+
+def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
+    """Return whether a stretch ran straight at another rate, with power in hand."""
+    rate = piece.rate_c_per_h
+    if piece.seconds < PIECE_S or piece.to_c - piece.from_c < PIECE_C:
+        return False
+    if abs(rate / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
+        return False
+    inside = slice(trace.index(piece.start_s), trace.index(piece.end_s) + 1)
+    if trace.duty is not None and float(np.median(trace.duty[inside])) >= FULL_DUTY:
+        return False
+    # Rounded corners are no bend.
+    corner = max(int(0.08 * (inside.stop - inside.start)), 1)
+    inner = slice(inside.start + corner, inside.stop - corner)
+    if inner.stop - inner.start < 8:
+        return False
+    _, bend, error = line_and_bend(trace.time_s[inner], trace.temperature_c[inner])
+    return abs(bend) - 2.0 * error <= BEND_MOST
