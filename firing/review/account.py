@@ -111,19 +111,35 @@ def account_segment(
     planned_ramp_s = planned.planned_s - segment.hold_s
     ramp_excess_s = (ramp_end_s - start_s) - planned_ramp_s
     hold_excess_s = (end_s - ramp_end_s) - segment.hold_s
-    lag_s = _lag_s(ramp_excess_s, hold_excess_s)
-    _ramp_causes(book, schedule, planned, passage, before, trace, ramp_excess_s - lag_s)
-    _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s)
+    run = None
+    if segment.rate_c_per_h is not None and ramp_end_s > start_s:
+        heats = segment.target_c > planned.from_c
+        run = ramp_run(trace, start_s, ramp_end_s, segment.rate_c_per_h, heats=heats)
+    lag_s = _lag_s(ramp_excess_s, hold_excess_s, run, segment.rate_c_per_h)
+    _ramp_causes(book, schedule, planned, passage, before, trace, run, ramp_excess_s - lag_s)
+    at_limit = run is not None and (run.fades or (run.full_duty_share or 0.0) >= 0.5)
+    _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s, at_limit=at_limit)
     excess_s = (end_s - start_s) - planned.planned_s
     return _closed(book.shares, excess_s)
 
 
-def _lag_s(ramp_excess_s: float, hold_excess_s: float) -> float:
-    """Return the seconds by which a late arrival only shortened the hold, not the firing."""
-    if ramp_excess_s <= 0 or hold_excess_s >= 0:
+def _lag_s(
+    ramp_excess_s: float, hold_excess_s: float, run: RampRun | None, rate_c_per_h: float | None
+) -> float:
+    """Return the seconds by which a late arrival only shortened the hold, not the firing.
+
+    By the clock, or once the reading is near enough for it, a controller counts the hold while the
+    kiln still comes up: those minutes are the ramp's excess and the hold's shortfall at once.  An
+    early arrival lengthens it likewise.
+    """
+    if ramp_excess_s * hold_excess_s >= 0.0:
         return 0.0
-    both_s = min(ramp_excess_s, -hold_excess_s)
-    return both_s if both_s <= LAG_S else 0.0
+    both_s = min(abs(ramp_excess_s), abs(hold_excess_s))
+    kept = None if run is None else run.kept_c_per_h
+    as_set = kept is None or rate_c_per_h is None or abs(kept / rate_c_per_h - 1.0) <= SAME_RATE
+    if both_s > LAG_S and not (as_set and ramp_excess_s > 0.0):
+        return 0.0  # more than a lag: both were keyed in otherwise
+    return both_s if ramp_excess_s > 0.0 else -both_s
 
 
 def _closed(shares: Sequence[CauseShare], excess_s: float) -> tuple[CauseShare, ...]:
@@ -142,6 +158,7 @@ def _ramp_causes(
     passage: Passage,
     before: Passage | None,
     trace: EvenTrace,
+    run: RampRun | None,
     excess_s: float,
 ) -> None:
     assert passage.start_s is not None
@@ -153,11 +170,10 @@ def _ramp_causes(
         _free_ramp(book, heats, excess_s)
         return
     where = f"segment {planned.index + 1}"
-    if ramp_s <= 0.0 and passage.end_s == passage.start_s:
+    if run is None:
         words = f"the clock ran through {where} while the kiln was still behind"
         book.add("waiting", excess_s, words)
         return
-    run = ramp_run(trace, passage.start_s, passage.ramp_end_s, segment.rate_c_per_h, heats=heats)
     left_s = excess_s
     # Where the ramp began and ended, if not where the plan says, is part of what was keyed in.
     short = before is not None and not _stayed(before, trace)
@@ -378,7 +394,13 @@ def _behind_words(
 
 
 def _hold_causes(
-    book: _Account, segment: Segment, passage: Passage, trace: EvenTrace, excess_s: float
+    book: _Account,
+    segment: Segment,
+    passage: Passage,
+    trace: EvenTrace,
+    excess_s: float,
+    *,
+    at_limit: bool,
 ) -> None:
     assert passage.ramp_end_s is not None
     assert passage.end_s is not None
@@ -389,7 +411,13 @@ def _hold_causes(
     if held_s > 0 and excess_s > 0:
         gaps = interruptions(trace, passage.ramp_end_s, passage.end_s)
         left_s -= _interrupted(book, gaps, left_s, where)
-    if abs(left_s) > small_s(trace):
+    if at_limit and left_s > small_s(trace) and segment.target_c - level_c > OTHER_LEVEL_C:
+        words = (
+            f"the kiln stood at its limit near {book.degrees(level_c)} for "
+            f"{format_duration(held_s)}, below the {book.degrees(segment.target_c)} set"
+        )
+        book.add("power_limited", left_s, words)
+    elif abs(left_s) > small_s(trace):
         cause: Cause = "longer_hold" if left_s > 0 else "shorter_hold"
         words = (
             f"{where} lasted {format_duration(held_s)}, planned {format_duration(segment.hold_s)}"

@@ -10,12 +10,14 @@ the middle), each at a price.  The edges so found are then set where the reading
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from firing.kiln import natural
 from firing.review.evenly import EvenTrace
+from firing.review.ramp import interruptions
 from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -33,6 +35,14 @@ UNPLANNED_HOLD_COST = 6.0
 FALLING_SHARE = 0.15
 """After the program a kiln cools by itself, or in segments the plan does not have: a fall at this
 share of its natural rate looks like either."""
+NEAR_TOP_C = 5.0
+OVERSHOOT_C = 10.0
+LAST_S = 900.0
+"""A controller overshoots by no more than this; a hold's end is judged by its last minutes."""
+CREEPING_S = 1800.0
+CREPT_C = 2.0
+"""A stay this long that rises towards its target is told from a hold; it begins this near to the
+level it came to [s, °C]."""
 ABORT_COST = 20.0
 LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
@@ -155,12 +165,28 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
         stay_s = min(segment.hold_s, STAYING_S) if segment.hold_s else STAYING_S
         least = max(1, math.ceil(stay_s / trace.step_s))
         states.append(_State(index, True, misfit * minutes, arrival, staying, least))
+    _excuse(states, schedule, trace)
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
     not_falling = np.clip(1.0 + rate / np.maximum(FALLING_SHARE * natural_rate, 4.0), 0.0, 2.0)
     states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
     return states
+
+
+def _excuse(states: list[_State], schedule: Schedule, trace: EvenTrace) -> None:
+    """Let every segment pass over a fall that was regained: the power was away, not the plan."""
+    heating = schedule.segments[: schedule.peak_index + 1]
+    targets_c = [schedule.start_c, *(segment.target_c for segment in heating)]
+    if any(after < before for before, after in pairwise(targets_c)):
+        return  # falls are planned before the peak: which are and which are not is not told here
+    near_c = float(np.max(trace.temperature_c)) - NEAR_TOP_C
+    last = int(np.flatnonzero(trace.temperature_c >= near_c)[-1])
+    for gap in interruptions(trace, float(trace.time_s[0]), float(trace.time_s[last])):
+        away = slice(trace.index(gap.start_s), trace.index(gap.end_s) + 1)
+        for state in states:
+            if 0 <= state.segment <= schedule.peak_index:
+                state.misfit[away] = 0.0
 
 
 def _expected_rate(schedule: Schedule, index: int, temperature_c: FloatArray) -> FloatArray:
@@ -250,9 +276,15 @@ def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
         sign = 1.0 if schedule.segments[index].target_c > schedule.from_c(index) else -1.0
         unfinished = index == reached - 1 and (path.aborted or last_state <= 2 * count)
         target_c = schedule.segments[index].target_c
+        if sign > 0:
+            hold_from = _after_creeping(trace, hold_from, hold_to, target_c)
         level_c = _level_c(trace, ramp_from, hold_from, hold_to, sign, target_c)
         came = not unfinished or hold_to > hold_from
-        ramp_end_s = _arrival_s(trace, hold_from, level_c, sign) if came else None
+        # An overshoot arrives when it passes the target, not when it has settled.
+        arrived_c = sign * min(sign * level_c, sign * target_c)
+        if abs(level_c - target_c) > OVERSHOOT_C:
+            arrived_c = level_c
+        ramp_end_s = _arrival_s(trace, hold_from, arrived_c, sign) if came else None
         if ramp_end_s is not None:
             ramp_end_s = max(ramp_end_s, now_s)
         end_s: float | None = None
@@ -260,7 +292,8 @@ def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
             assert ramp_end_s is not None
             if hold_to > hold_from:
                 leaves = _leaving_sign(schedule, index)
-                end_s = max(_departure_s(trace, hold_to, level_c, leaves), ramp_end_s)
+                left_c = _last_level_c(trace, hold_from, hold_to, level_c)
+                end_s = max(_departure_s(trace, hold_to, left_c, leaves), ramp_end_s)
             else:
                 end_s = ramp_end_s
         inside = path.late_entry and index == first_segment
@@ -325,6 +358,28 @@ def _level_c(
     return target_c if sign * (furthest - target_c) >= -_tolerance_c(trace) else furthest
 
 
+def _after_creeping(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> int:
+    """Return where a stay really began that looks flat, but crept up to its level from below.
+
+    A kiln at its limit comes ever more slowly to its target; no controller counts that as a hold.
+    """
+    part = trace.temperature_c[hold_from:hold_to]
+    quarter = part.size // 4
+    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
+        return hold_from
+    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
+    short = target_c - first_c > LEVEL_SCATTER_C
+    if not short or last_c - first_c <= max(LEVEL_SCATTER_C, 6.0 * trace.noise_c):
+        return hold_from
+    top_c = float(np.max(part)) - max(CREPT_C, 3.0 * trace.noise_c)
+    came = int(np.argmax(part >= top_c))
+    # What creeps gets ever slower; a stay on the way, and the ramp after it, do not.
+    half_c = float(part[came // 2])
+    if half_c - float(part[0]) <= float(part[came]) - half_c:
+        return hold_from
+    return hold_from + came
+
+
 def _arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> float:
     """Return when the readings first come to within tolerance of a level, less the last stretch."""
     window = _window(trace, hold_from)
@@ -339,6 +394,12 @@ def _arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) ->
     if slope > 5.0:
         crossing_s += min(_tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
     return min(crossing_s, float(trace.time_s[-1]))
+
+
+def _last_level_c(trace: EvenTrace, hold_from: int, hold_to: int, level_c: float) -> float:
+    """Return the temperature at a hold's end: one that overshot still sags for hours."""
+    part = trace.temperature_c[max(hold_from, hold_to - round(LAST_S / trace.step_s)) : hold_to]
+    return float(np.median(part)) if part.size * trace.step_s >= 0.5 * LAST_S else level_c
 
 
 def _departure_s(trace: EvenTrace, hold_to: int, level_c: float, sign: float) -> float:

@@ -86,8 +86,16 @@ def review(
         If the channel has no two readings, or `due` is given and the log tells no clock time.
     """
     load = load if kiln is not None else None
-    plan = forecast(schedule, kiln=kiln, load=load)
-    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses))
+    unusable = ""
+    try:
+        plan = forecast(schedule, kiln=kiln, load=load)
+    except FiringError as error:
+        if kiln is None:
+            raise
+        # What a kiln's tables do not reach must not keep anybody from reading a log.
+        unusable = str(error)
+        plan = forecast(schedule)
+    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), unusable)
     if compare_with is None:
         return result
     from firing.review.comparison import compare
@@ -104,6 +112,7 @@ def _reviewed(
     due: datetime | None,
     kiln: KilnDescription | None,
     witnesses: tuple[Witness, ...],
+    unusable: str = "",
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
@@ -173,6 +182,7 @@ def _reviewed(
             reached=reached,
             heat=heat,
             kiln=kiln,
+            unusable=unusable,
         )
     )
     return Review(

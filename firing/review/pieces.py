@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from firing.review.evenly import EvenTrace
-from firing.review.ramp import BEND_MOST, FULL_DUTY, SAME_RATE, line_and_bend
+from firing.review.ramp import FULL_DUTY, SAME_RATE, is_straight, line_and_bend
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
@@ -183,4 +183,4 @@ def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
     if inner.stop - inner.start < 8:
         return False
     _, bend, error = line_and_bend(trace.time_s[inner], trace.temperature_c[inner])
-    return abs(bend) - 2.0 * error <= BEND_MOST
+    return is_straight(bend, error)

@@ -16,7 +16,9 @@ LOOSEST = 0.25
 STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if at least this share of it kept one rate."""
 BEND_MOST = 0.025
-"""… and if that part's rate changed by less than this share from its begin to its end."""
+"""… and if that part's rate fell by less than this share from its begin to its end …"""
+SETTLING_MOST = 0.15
+"""… or rose by less than this."""
 KEPT_OVER_C = 40.0
 """Over a shorter climb a kiln at its limit looks as straight as a set rate [°C]."""
 FULL_DUTY = 0.95
@@ -167,7 +169,7 @@ def ramp_run(
     )
     if kept is not None and kept < (1.0 - SAME_RATE) * planned_c_per_h:
         # Straight for want of power, or for want of a climb long enough to bend on: not keyed in.
-        full = trace.duty is not None and np.median(trace.duty[part][middle]) >= FULL_DUTY
+        full = trace.duty is not None and float(np.median(trace.duty[part][middle])) >= FULL_DUTY
         if full or (heats and rise_c < KEPT_OVER_C):
             kept = None
     wanted = planned_c_per_h if kept is None else kept
@@ -220,10 +222,18 @@ def _kept_rate(
         slope, bend, bend_error = line_and_bend(time_s[near], climbed_c[near])
         if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
             continue
-        # A kiln at its limit slows steadily as it gets hotter; a controlled one does not.
-        if abs(bend) - 2.0 * bend_error <= BEND_MOST:
+        if is_straight(bend, bend_error):
             return slope
     return None
+
+
+def is_straight(bend: float, bend_error: float) -> bool:
+    """Return whether a stretch was run at a set rate, by its bend and that one's standard error.
+
+    A kiln at its limit, or left to cool, slows steadily; one that settles after a corner it overshot
+    speeds up a little.
+    """
+    return bend + 2.0 * bend_error >= -BEND_MOST and bend - 2.0 * bend_error <= SETTLING_MOST
 
 
 def line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:

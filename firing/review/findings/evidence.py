@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """A review so far; `refused` says why log and plan were not compared."""
+    """A review so far.
+
+    `refused` says why log and plan were not compared, `unusable` why the kiln's model was not used.
+    """
 
     schedule: Schedule
     forecast: Forecast
@@ -45,6 +48,7 @@ class Evidence:
     reached: ConeVerdict
     heat: HeatVerdict
     kiln: KilnDescription | None = None
+    unusable: str = ""
 
     @property
     def peak_c(self) -> float:

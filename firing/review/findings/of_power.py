@@ -17,6 +17,15 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     The ratios of power and loss to heat capacity are what a log tells without an anchor (see
     `firing.kiln.fit`): each cause of a delay moves them its own way.
     """
+    if evidence.unusable:
+        yield Finding(
+            "kiln_not_used",
+            "check",
+            "The kiln file's model could not fire this plan, so the log is compared without it.",
+            evidence=evidence.unusable,
+            next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
+        )
+        return
     short_s = sum(c.seconds for c in evidence.causes if c.cause == "power_limited")
     if evidence.kiln is None or short_s < TELLING_S:
         return
