@@ -196,7 +196,13 @@ def _ramp_causes(
     keyed_s, keyed_words = _keyed_rate(book, schedule, planned, passage, run)
     pieces: tuple[Piece, ...] = ()
     if heats and not run.interruptions and abs(left_s - keyed_s) > 2 * small_s(trace):
-        pieces = keyed_pieces(trace, passage.start_s, passage.ramp_end_s, rate_c_per_h)
+        pieces = keyed_pieces(
+            trace,
+            passage.start_s,
+            passage.ramp_end_s,
+            rate_c_per_h,
+            _goes_on_at(schedule, planned.index),
+        )
     in_pieces_s = sum(piece.excess_s(rate_c_per_h) for piece in pieces)
     power_s, ground = (0.0, "")
     if heats and not keyed_s:
@@ -218,6 +224,14 @@ def _ramp_causes(
             left_s -= power_s
     if abs(left_s) > small_s(trace):
         book.add(_behind(heats, left_s), left_s, words)
+
+
+def _goes_on_at(schedule: Schedule, index: int) -> float | None:
+    """Return the rate of the next segment if it climbs on without a stay between [°C/h]."""
+    if schedule.segments[index].hold_s > 0 or index + 1 >= len(schedule.segments):
+        return None
+    after = schedule.segments[index + 1]
+    return after.rate_c_per_h if after.target_c > schedule.segments[index].target_c else None
 
 
 def _short_of_power(run: RampRun, planned: ForecastSegment, left_s: float) -> tuple[float, str]:
@@ -425,6 +439,25 @@ def _hold_causes(
         book.add(cause, left_s, words)
 
 
+def _made_up(sums: dict[Cause, float]) -> dict[Cause, float]:
+    """Return the causes' seconds with time made up set against the time that was lost before.
+
+    A ramp that went faster than its rate is a kiln catching up with the clock: over the firing it
+    takes back what want of power or an interruption had cost, the largest loss first.
+    """
+    result = dict(sums)
+    made_up_s = -min(result.get("waiting", 0.0), 0.0)
+    if made_up_s == 0.0:
+        return result
+    losses = ("power_limited", "interruption")
+    for cause in sorted((c for c in losses if result.get(c, 0.0) > 0), key=lambda c: -result[c]):
+        back_s = min(made_up_s, result[cause])
+        result[cause] -= back_s
+        result["waiting"] += back_s
+        made_up_s -= back_s
+    return result
+
+
 def whole_account(
     segments: Sequence[Sequence[CauseShare]], before: Sequence[CauseShare], excess_s: float
 ) -> tuple[CauseShare, ...]:
@@ -443,12 +476,17 @@ def whole_account(
     for share in [*before, *(share for shares in segments for share in shares)]:
         by_cause.setdefault(share.cause, []).append(share)
     total: list[CauseShare] = []
+    sums = _made_up(
+        {cause: sum(share.seconds for share in shares) for cause, shares in by_cause.items()}
+    )
     for cause, shares in by_cause.items():
-        if cause == "unexplained":
+        seconds, lost_s = sums[cause], sum(share.seconds for share in shares)
+        if cause == "unexplained" or (seconds == 0.0 and lost_s != 0.0):
             continue
-        seconds = sum(share.seconds for share in shares)
         telling = sorted(shares, key=lambda share: -abs(share.seconds))[:2]
         evidence = "; ".join(share.evidence for share in telling if share.evidence)
+        if lost_s - seconds >= SMALL_S and cause != "waiting":
+            evidence += f"; {format_duration(lost_s - seconds)} of it was made up later"
         total.append(CauseShare(cause, seconds, evidence, SUGGESTIONS[cause]))
     closed = list(_closed(total, excess_s))
     return tuple(sorted(closed, key=lambda share: -abs(share.seconds)))

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.review.alignment import Alignment, align
-from firing.review.evenly import EvenTrace
+from firing.review.evenly import BEHIND_SET_POINT_C, EvenTrace
 from firing.review.ramp import interruptions, ramp_run
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
@@ -23,8 +23,6 @@ LEAST_STRETCH_S = 1800.0
 EDGE_S = 300.0
 """The slope looks five minutes either way: so much is left out at the ends of a stretch [s]."""
 NEAR_TARGET_C = 8.0
-BEHIND_SET_POINT_C = 6.0
-"""Further behind its logged set-point than this a controller gives all it has [°C]."""
 COOLING_SETTLE_S = 600.0
 LID_BELOW_C = 350.0
 """Above this nobody props a lid: a cooling that quickens there had been held back before [°C]."""

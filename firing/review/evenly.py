@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from firing.errors import FiringError
@@ -12,6 +13,8 @@ from firing.units import SECONDS_PER_HOUR
 
 GRID_S = 60.0
 SLOPE_HALF_WINDOW_S = 300.0
+BEHIND_SET_POINT_C = 6.0
+"""Further behind its logged set-point than this a controller gives all it has [°C]."""
 SPIKE_C = 25.0
 """A reading this far from the median of five is a lone spike: a peak is never that sharp [°C]."""
 
@@ -30,6 +33,9 @@ class EvenTrace:
         Scatter about that line (robust standard deviation) [°C].
     duty : ndarray, shape (n,), optional
         Share of full power switched on, 0 to 1, where the log tells it.
+    behind : ndarray of bool, shape (n,), optional
+        Where the logged set-point stood well above the reading, so that a controller gave all it
+        had; None without a set-point.
     """
 
     time_s: FloatArray
@@ -38,6 +44,7 @@ class EvenTrace:
     noise_c: float
     step_s: float
     duty: FloatArray | None = None
+    behind: npt.NDArray[np.bool_] | None = None
 
     @property
     def rate_error_c_per_h(self) -> float:
@@ -57,7 +64,10 @@ class EvenTrace:
 
 
 def even_trace(
-    time_s: FloatArray, temperature_c: FloatArray, duty: FloatArray | None = None
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    duty: FloatArray | None = None,
+    set_point_c: FloatArray | None = None,
 ) -> EvenTrace:
     """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
 
@@ -67,6 +77,8 @@ def even_trace(
         The log; NaN where there is no reading.
     duty : ndarray, shape (n,), optional
         Share of full power switched on; NaN where there is none.
+    set_point_c : ndarray, shape (n,), optional
+        Logged set-point [°C]; NaN where there is none.
 
     Raises
     ------
@@ -94,7 +106,25 @@ def even_trace(
     mean_c = np.bincount(number, weights=temperature_c, minlength=grid.size)[filled] / count[filled]
     even_c = np.interp(grid, mean_t, mean_c)
     rate, noise_c = _slopes(even_c, step_s)
-    return EvenTrace(grid, even_c, rate, noise_c, step_s, _even_duty(grid, step_s, log_s, duty))
+    return EvenTrace(
+        grid,
+        even_c,
+        rate,
+        noise_c,
+        step_s,
+        _even_duty(grid, step_s, log_s, duty),
+        _behind(grid, even_c, log_s, set_point_c),
+    )
+
+
+def _behind(
+    grid: FloatArray, even_c: FloatArray, time_s: FloatArray, set_point_c: FloatArray | None
+) -> npt.NDArray[np.bool_] | None:
+    if set_point_c is None or np.count_nonzero(np.isfinite(set_point_c)) < 2:
+        return None
+    told = np.isfinite(set_point_c)
+    set_c = np.interp(grid, time_s[told], set_point_c[told], left=-np.inf, right=-np.inf)
+    return np.asarray(set_c - even_c > BEHIND_SET_POINT_C)
 
 
 def _even_duty(

@@ -115,7 +115,7 @@ def _reviewed(
     unusable: str = "",
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
-    trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty)
+    trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
     alignment = ended_by_clock(align(schedule, trace), plan.segments)
     refused = unrelated(schedule, trace, alignment)
     accounts = [

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from firing.review.evenly import EvenTrace
-from firing.review.ramp import FULL_DUTY, SAME_RATE, is_straight, line_and_bend
+from firing.review.ramp import SAME_RATE, fully_on, is_straight, line_and_bend
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
@@ -23,9 +23,8 @@ and its rounded corners."""
 FLAT_S = 600.0
 """A stay in the middle of a ramp is told from here on [s] …"""
 FLAT_C = 4.0
-"""… if the readings moved by no more than this [°C] …"""
-FLAT_ABOVE_C = 130.0
-"""… and not where boiling water may have held the ware back [°C]."""
+"""… if the readings moved by no more than this [°C]."""
+AFTER_S = 2700.0
 PIECE_S = 1800.0
 PIECE_C = 60.0
 """Another rate is told of a stretch this long [s] and this high [°C]; on a shorter one a kiln at
@@ -68,7 +67,11 @@ class Piece:
 
 
 def keyed_pieces(
-    trace: EvenTrace, start_s: float, end_s: float, planned_c_per_h: float
+    trace: EvenTrace,
+    start_s: float,
+    end_s: float,
+    planned_c_per_h: float,
+    next_c_per_h: float | None = None,
 ) -> tuple[Piece, ...]:
     """Return the stretches of a heating ramp that ran otherwise than planned, if it was so meant.
 
@@ -80,6 +83,8 @@ def keyed_pieces(
         Where the ramp begins and ends [s].
     planned_c_per_h : float
         Its planned rate [°C/h].
+    next_c_per_h : float, optional
+        The planned rate of the segment after it, if that climbs on without a hold [°C/h].
 
     Returns
     -------
@@ -101,10 +106,8 @@ def keyed_pieces(
         return ()
     told = []
     for piece in pieces:
-        if piece.flat:
-            if piece.from_c > FLAT_ABOVE_C:
-                told.append(piece)
-        elif _meant(piece, trace, planned_c_per_h):
+        limited = piece is pieces[-1] and _limited_after(piece, trace, end_s, next_c_per_h)
+        if piece.flat or (_meant(piece, trace, planned_c_per_h) and not limited):
             told.append(piece)
     return tuple(told)
 
@@ -167,6 +170,19 @@ def _slows(pieces: list[Piece], planned_c_per_h: float) -> bool:
     return len(slower) >= 2 and all(b < a for a, b in pairwise(slower))
 
 
+def _limited_after(
+    piece: Piece, trace: EvenTrace, end_s: float, next_c_per_h: float | None
+) -> bool:
+    """Return whether the kiln went on as slowly into a segment that asks for more."""
+    if next_c_per_h is None:
+        return False
+    first, last = trace.index(end_s + 300.0), trace.index(end_s + AFTER_S)
+    if last - first < 4:
+        return False
+    rate = float(np.median(trace.rate_c_per_h[first : last + 1]))
+    return rate < 0.95 * next_c_per_h and rate < 1.05 * piece.rate_c_per_h
+
+
 def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
     """Return whether a stretch ran straight at another rate, with power in hand."""
     rate = piece.rate_c_per_h
@@ -175,7 +191,8 @@ def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
     if abs(rate / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
         return False
     inside = slice(trace.index(piece.start_s), trace.index(piece.end_s) + 1)
-    if trace.duty is not None and float(np.median(trace.duty[inside])) >= FULL_DUTY:
+    full = fully_on(trace, inside)
+    if full is not None and float(np.mean(full)) > 0.5:
         return False
     # Rounded corners are no bend.
     corner = max(int(0.08 * (inside.stop - inside.start)), 1)

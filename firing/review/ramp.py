@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.review.evenly import EvenTrace
 from firing.trace import FloatArray
@@ -17,6 +18,7 @@ STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if at least this share of it kept one rate."""
 BEND_MOST = 0.025
 """… and if that part's rate fell by less than this share from its begin to its end …"""
+FADING_BEND = 0.12
 SETTLING_MOST = 0.15
 """… or rose by less than this."""
 KEPT_OVER_C = 40.0
@@ -64,7 +66,7 @@ class RampRun:
     interruptions : tuple of Interruption
     full_duty_share : float or None
         How much of the time lost by being slower was lost with the elements fully on, 0 to 1; None
-        where the log tells no duty.
+        where the log tells neither duty nor, by its set-point, that they were.
     fades : bool
         Whether it got steadily slower as it got hotter while it was behind, as a kiln at its limit
         does.
@@ -169,8 +171,10 @@ def ramp_run(
     )
     if kept is not None and kept < (1.0 - SAME_RATE) * planned_c_per_h:
         # Straight for want of power, or for want of a climb long enough to bend on: not keyed in.
-        full = trace.duty is not None and float(np.median(trace.duty[part][middle])) >= FULL_DUTY
-        if full or (heats and rise_c < KEPT_OVER_C):
+        full = fully_on(trace, part)
+        if (full is not None and float(np.mean(full[middle])) > 0.5) or (
+            heats and rise_c < KEPT_OVER_C
+        ):
             kept = None
     wanted = planned_c_per_h if kept is None else kept
     behind = np.flatnonzero(middle & (rate < 0.9 * wanted))
@@ -179,13 +183,30 @@ def ramp_run(
         behind_from_c = float(temperature_c[behind[0]])
         behind_c_per_h = float(np.mean(rate[middle & (np.arange(rate.size) >= behind[0])]))
     full_duty_share = None
-    if trace.duty is not None and heats:
+    full = fully_on(trace, part)
+    if full is not None and heats:
         lost = np.clip(1.0 - rate / wanted, 0.0, 1.0) * (running & (rate < 0.97 * wanted))
-        full = trace.duty[part] >= FULL_DUTY
         total = float(lost.sum())
         full_duty_share = float((lost * full).sum()) / total if total > 0 else 0.0
+        if trace.duty is None and full_duty_share < 0.5:
+            full_duty_share = None  # a controller that waits may keep its set-point near
     fades = heats and _fades(temperature_c[behind], rate[behind], trace.step_s)
     return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades)
+
+
+def fully_on(trace: EvenTrace, part: slice) -> npt.NDArray[np.bool_] | None:
+    """Return where the elements were fully on, by the duty or else the set-point; None if neither.
+
+    Parameters
+    ----------
+    trace : EvenTrace
+        The log.
+    part : slice
+        Which of its samples.
+    """
+    if trace.duty is not None:
+        return np.asarray(trace.duty[part] >= FULL_DUTY)
+    return None if trace.behind is None else trace.behind[part]
 
 
 def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
@@ -222,16 +243,22 @@ def _kept_rate(
         slope, bend, bend_error = line_and_bend(time_s[near], climbed_c[near])
         if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
             continue
-        if is_straight(bend, bend_error):
-            return slope
+        if not is_straight(bend, bend_error):
+            continue
+        if candidate != planned_c_per_h:
+            # What lies near a rate is straight by choice: a ramp that fades throughout ran at none.
+            _, whole, whole_error = line_and_bend(time_s, climbed_c)
+            if whole + 2.0 * whole_error < -FADING_BEND:
+                continue
+        return slope
     return None
 
 
 def is_straight(bend: float, bend_error: float) -> bool:
     """Return whether a stretch was run at a set rate, by its bend and that one's standard error.
 
-    A kiln at its limit, or left to cool, slows steadily; one that settles after a corner it overshot
-    speeds up a little.
+    A kiln at its limit, or left to cool, slows steadily; one that settles after overshooting a
+    corner speeds up a little.
     """
     return bend + 2.0 * bend_error >= -BEND_MOST and bend - 2.0 * bend_error <= SETTLING_MOST
 
