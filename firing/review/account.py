@@ -449,7 +449,7 @@ def _made_up(sums: dict[Cause, float]) -> dict[Cause, float]:
     made_up_s = -min(result.get("waiting", 0.0), 0.0)
     if made_up_s == 0.0:
         return result
-    losses = ("power_limited", "interruption")
+    losses: tuple[Cause, ...] = ("power_limited", "interruption")
     for cause in sorted((c for c in losses if result.get(c, 0.0) > 0), key=lambda c: -result[c]):
         back_s = min(made_up_s, result[cause])
         result[cause] -= back_s

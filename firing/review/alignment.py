@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from firing.kiln import natural
 from firing.review.evenly import EvenTrace
-from firing.review.ramp import interruptions
+from firing.review.ramp import Interruption, interruptions
 from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -32,6 +32,7 @@ OTHER_LEVEL_COST = 0.5
 """A minute's misfit of a ramp that stands still, and of a hold at quite another temperature: a
 flat stretch is a hold."""
 UNPLANNED_HOLD_COST = 6.0
+SKIPPED_HOLD_COST = 6.0
 FALLING_SHARE = 0.15
 """After the program a kiln cools by itself, or in segments the plan does not have: a fall at this
 share of its natural rate looks like either."""
@@ -107,6 +108,7 @@ class _State:
     arrival: FloatArray
     staying: FloatArray | float = 0.0
     least: int = 0  # samples, of a hold
+    skipping: float = 0.0  # of a hold that was planned
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,7 +166,8 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
         misfit = OTHER_LEVEL_COST * off_level + moving
         stay_s = min(segment.hold_s, STAYING_S) if segment.hold_s else STAYING_S
         least = max(1, math.ceil(stay_s / trace.step_s))
-        states.append(_State(index, True, misfit * minutes, arrival, staying, least))
+        skipping = SKIPPED_HOLD_COST if segment.hold_s >= STAYING_S else 0.0
+        states.append(_State(index, True, misfit * minutes, arrival, staying, least, skipping))
     _excuse(states, schedule, trace)
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
@@ -174,15 +177,28 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
     return states
 
 
-def _excuse(states: list[_State], schedule: Schedule, trace: EvenTrace) -> None:
-    """Let every segment pass over a fall that was regained: the power was away, not the plan."""
+def heating_interruptions(schedule: Schedule, trace: EvenTrace) -> tuple[Interruption, ...]:
+    """Return the falls before the peak that were regained: the power was away.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The plan.  Where it falls before its peak itself, nothing is told.
+    trace : EvenTrace
+        The log.
+    """
     heating = schedule.segments[: schedule.peak_index + 1]
     targets_c = [schedule.start_c, *(segment.target_c for segment in heating)]
     if any(after < before for before, after in pairwise(targets_c)):
-        return  # falls are planned before the peak: which are and which are not is not told here
-    near_c = float(np.max(trace.temperature_c)) - NEAR_TOP_C
+        return ()
+    near_c = min(float(np.max(trace.temperature_c)), schedule.peak_c) - NEAR_TOP_C
     last = int(np.flatnonzero(trace.temperature_c >= near_c)[-1])
-    for gap in interruptions(trace, float(trace.time_s[0]), float(trace.time_s[last])):
+    return interruptions(trace, float(trace.time_s[0]), float(trace.time_s[last]))
+
+
+def _excuse(states: list[_State], schedule: Schedule, trace: EvenTrace) -> None:
+    """Let every segment pass over a fall that was regained: it is no part of the plan."""
+    for gap in heating_interruptions(schedule, trace):
         away = slice(trace.index(gap.start_s), trace.index(gap.end_s) + 1)
         for state in states:
             if 0 <= state.segment <= schedule.peak_index:
@@ -221,7 +237,7 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
             origin[j] = j - 1
             if j >= 3:
                 # Past a hold of no length: the ramp before ends where this one begins.
-                passing = total[j - 2] + states[j - 1].arrival
+                passing = total[j - 2] + states[j - 1].arrival + states[j - 1].skipping
                 origin[j] = np.where(passing < arrive, j - 2, origin[j])
                 arrive = np.minimum(arrive, passing)
         if 1 < j < count - 1 and arrive[0] > LATE_ENTRY_COST:

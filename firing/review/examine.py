@@ -17,8 +17,8 @@ from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align
 from firing.review.beyond import run_beyond
-from firing.review.clockrun import ended_by_clock
 from firing.review.cooling import cooling_review, quickening
+from firing.review.ends import settled
 from firing.review.evenly import EvenTrace, even_trace
 from firing.review.findings import Evidence, find
 from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
@@ -116,7 +116,7 @@ def _reviewed(
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
-    alignment = ended_by_clock(align(schedule, trace), plan.segments)
+    alignment = settled(align(schedule, trace), schedule, plan.segments, trace)
     refused = unrelated(schedule, trace, alignment)
     accounts = [
         account_segment(schedule, planned, passage, before, trace)

@@ -15,15 +15,17 @@ from firing.review.ramp import SAME_RATE, fully_on, is_straight, line_and_bend
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
-MOST_PIECES = 5
+MOST_PIECES = 7
 MOST_POINTS = 180
 THROUGH_C = 1.2
 """Straight stretches pass within this of the readings, root mean square [°C]: a controller's ripple
 and its rounded corners."""
 FLAT_S = 600.0
 """A stay in the middle of a ramp is told from here on [s] …"""
-FLAT_C = 4.0
-"""… if the readings moved by no more than this [°C]."""
+FLAT_C = 10.0
+FLAT_SHARE = 0.12
+"""… if the readings moved by no more than a controller overshoots [°C], and by so small a share of
+the ramp's rate."""
 AFTER_S = 2700.0
 PIECE_S = 1800.0
 PIECE_C = 60.0
@@ -101,7 +103,10 @@ def keyed_pieces(
     points_s = time_s[:whole].reshape(-1, every).mean(axis=1)
     points_c = temperature_c[:whole].reshape(-1, every).mean(axis=1)
     corners = _fewest(points_s, points_c, max(THROUGH_C, 2.0 * trace.noise_c))
-    pieces = [_piece(points_s[a:b], points_c[a:b], points_s, a, b) for a, b in pairwise(corners)]
+    pieces = [
+        _piece(points_s[a:b], points_c[a:b], points_s, (a, b), planned_c_per_h)
+        for a, b in pairwise(corners)
+    ]
     if not pieces or _slows(pieces, planned_c_per_h):
         return ()
     told = []
@@ -152,14 +157,20 @@ def _misfits(time_s: FloatArray, temperature_c: FloatArray) -> FloatArray:
 
 
 def _piece(
-    time_s: FloatArray, temperature_c: FloatArray, points_s: FloatArray, a: int, b: int
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    points_s: FloatArray,
+    part: tuple[int, int],
+    planned_c_per_h: float,
 ) -> Piece:
+    a, b = part
     step_s = float(points_s[1] - points_s[0])
     start_s = float(time_s[0]) - (0.5 * step_s if a else 0.0)
     end_s = float(time_s[-1]) + (0.5 * step_s if b < points_s.size else 0.0)
     slope, at_zero = np.polyfit(time_s - start_s, temperature_c, 1)
     from_c, to_c = float(at_zero), float(at_zero + slope * (end_s - start_s))
-    flat = end_s - start_s >= FLAT_S and abs(to_c - from_c) <= FLAT_C
+    still = abs(slope) * SECONDS_PER_HOUR <= FLAT_SHARE * planned_c_per_h
+    flat = end_s - start_s >= FLAT_S and abs(to_c - from_c) <= FLAT_C and bool(still)
     return Piece(start_s, end_s, from_c, to_c, flat)
 
 

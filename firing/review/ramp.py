@@ -31,6 +31,7 @@ FADING_TO = 0.92
 ``full-power-default``: 168 °C/h at 1000 °C, 123 at 1200); a set rate does not."""
 FADING_OVER_C = 10.0
 """On a stay the readings only wander: nothing fades over less than this [°C]."""
+REGAINED_C = 6.0
 FALL_C = 12.0
 """Readings falling this far below what was reached, while heating is due, are an interruption:
 well above a controller's overshoot (a few °C)."""
@@ -113,6 +114,8 @@ def interruptions(trace: EvenTrace, start_s: float, end_s: float) -> tuple[Inter
         near = temperature_c >= level_c - 2.0
         before = int(np.flatnonzero(near[:inside])[-1])
         after = np.flatnonzero(near[inside:])
+        if after.size == 0:  # what was reached may have been an overshoot
+            after = np.flatnonzero(temperature_c[inside:] >= level_c - REGAINED_C)
         if after.size == 0:
             return tuple(found)  # it never came back: it was left, not interrupted
         stop = inside + int(after[0])

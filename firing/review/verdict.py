@@ -5,17 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.cones.equivalence import ConeVerdict
-from firing.forecast import Forecast
-from firing.logs.reader import Log
-from firing.schedule import Schedule
-from firing.trace import FloatArray
-
 if TYPE_CHECKING:
+    from firing.cones.equivalence import ConeVerdict
+    from firing.forecast import Forecast
     from firing.kiln.description import KilnDescription
+    from firing.logs.reader import Log
     from firing.review.comparison import Comparison
     from firing.review.cooling import Quickening
     from firing.review.heat import HeatVerdict
+    from firing.schedule import Schedule
+    from firing.trace import FloatArray
 
 Cause = Literal[
     "late_start",

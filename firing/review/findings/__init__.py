@@ -29,6 +29,7 @@ _RANKS = (
     "cone_missed",
     "peak_missed",
     "uneven",
+    "interrupted",
     "ran_beyond",
     "ran_long",
     "ran_short",

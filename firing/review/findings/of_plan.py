@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from firing.review.alignment import heating_interruptions
 from firing.review.findings.evidence import Evidence
 from firing.review.verdict import CAUSE_NAMES, Finding
 
@@ -33,6 +34,7 @@ def of_plan(evidence: Evidence) -> Iterator[Finding]:
         return
     yield from _stopped(evidence)
     yield from _peak(evidence)
+    yield from _interrupted(evidence)
     yield from _beyond(evidence)
     yield from _duration(evidence)
 
@@ -127,6 +129,28 @@ def _peak(evidence: Evidence) -> Iterator[Finding]:
         at_s=float(evidence.log.trace.time_s[where]),
         confidence="likely" if off_c < 0 and on_time else "sure",
     )
+
+
+def _interrupted(evidence: Evidence) -> Iterator[Finding]:
+    schedule, trace = evidence.schedule, evidence.trace
+    for gap in heating_interruptions(schedule, trace):
+        low = trace.index(gap.start_s) + int(
+            np.argmin(trace.temperature_c[trace.index(gap.start_s) : trace.index(gap.end_s) + 1])
+        )
+        low_s = float(trace.time_s[low])
+        yield Finding(
+            "interrupted",
+            "check",
+            f"An interruption at {evidence.degrees(gap.before_c)}: the reading fell for "
+            f"{evidence.duration(low_s - gap.start_s)}, by "
+            f"{evidence.difference(gap.before_c - gap.lowest_c)}, and took "
+            f"{evidence.duration(gap.end_s - low_s)} to come back.",
+            evidence=f"{evidence.duration(gap.seconds)} from leaving to regaining the temperature",
+            next_step="Find out what switched off: supply, breaker, door switch or controller; "
+            "'firing resume' tells how to go on if it happens again.",
+            at_s=gap.start_s,
+            confidence="likely",
+        )
 
 
 def _beyond(evidence: Evidence) -> Iterator[Finding]:

@@ -1,0 +1,186 @@
+"""Where a firing really began and ended, when the readings alone leave that open.
+
+Four things look alike to an alignment: a log cut off at its last target and one whose program was
+still running; a kiln switched off short of its peak and one sent to a lower one; a kiln that the
+clock left behind and one that was stopped; a warm kiln and a log that was started late.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from firing.course import ForecastSegment
+from firing.review.alignment import Alignment, Passage, heating_interruptions
+from firing.review.evenly import EvenTrace
+from firing.review.ramp import fully_on
+from firing.schedule import Schedule
+
+NEAR_S = 600.0
+NEAR_SHARE = 0.02
+"""A program that ends this near to its planned length ran by the clock [s, share of it]."""
+AT_TARGET_C = 3.0
+"""A log that ends this near to the last target has seen the program's end [°C]."""
+SHORT_C = 4.0
+NO_STAY_S = 300.0
+LAST_S = 1200.0
+CLIMBING_SHARE = 0.7
+AT_RATE_SHARE = 0.88
+"""A kiln that climbed at this share of its rate to the last was not at its limit."""
+DROPPING = 1.5
+"""A fall so many times faster than the next segment's rate is no segment."""
+WARM_C = 60.0
+"""A kiln is not this much warmer than its program's start and climbing already [°C]."""
+
+
+def settled(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> Alignment:
+    """Return the alignment with its begin and end as time and course tell them.
+
+    Parameters
+    ----------
+    alignment : Alignment
+        As the readings alone have it.
+    schedule : Schedule
+        The plan.
+    planned : tuple of ForecastSegment
+        Its segments.
+    trace : EvenTrace
+        The log.
+    """
+    found = _begun_before(alignment, schedule, trace)
+    found = _ended_with_log(found, schedule, trace)
+    found = _switched_off(found, schedule, planned, trace)
+    return _ended_by_clock(found, schedule, planned, trace)
+
+
+def _on_time(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> bool:
+    """Return whether it took its planned time, or that and no more than the power was away."""
+    planned_s = sum(segment.planned_s for segment in planned)
+    late_s = alignment.end_s - alignment.start_s - planned_s
+    away_s = sum(gap.seconds for gap in heating_interruptions(schedule, trace))
+    near_s = max(NEAR_S, NEAR_SHARE * planned_s)
+    return -near_s <= late_s <= away_s + near_s
+
+
+def _ended_by_clock(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> Alignment:
+    """Take a program that seems broken off, but took its time, as run to its end.
+
+    A controller whose clock does not wait goes through its segments while the kiln lags, and
+    switches off when the last is due.  The segment in which the readings left the plan ends with
+    them; those after it, which the kiln never came to, take no time.
+    """
+    if not alignment.aborted or alignment.starts_inside:
+        return alignment
+    if not _on_time(alignment, schedule, planned, trace):
+        return alignment
+    end_s = alignment.end_s
+    passages: list[Passage] = []
+    for passage in alignment.passages:
+        if passage.end_s is not None:
+            passages.append(passage)
+        elif passage.start_s is not None:
+            arrived_s = end_s if passage.ramp_end_s is None else passage.ramp_end_s
+            passages.append(replace(passage, ramp_end_s=arrived_s, end_s=end_s))
+        else:
+            level_c = passages[-1].level_c if passages else None
+            passages.append(Passage(end_s, end_s, end_s, level_c, level_c))
+    return replace(alignment, passages=tuple(passages), complete=True, aborted=False)
+
+
+def _ended_with_log(alignment: Alignment, schedule: Schedule, trace: EvenTrace) -> Alignment:
+    """Take a log that ends just at the last target, where no hold is planned, as whole."""
+    last, segment = alignment.passages[-1], schedule.segments[-1]
+    if not alignment.stops_inside or alignment.starts_inside or segment.hold_s > 0:
+        return alignment
+    if last.start_s is None or last.end_s is not None:
+        return alignment
+    first = trace.index(last.start_s)
+    sign = 1.0 if segment.target_c > schedule.from_c(len(schedule.segments) - 1) else -1.0
+    near_c = max(AT_TARGET_C, 3.0 * trace.noise_c)
+    near = np.flatnonzero(sign * (trace.temperature_c[first:] - segment.target_c) >= -near_c)
+    if near.size == 0:
+        return alignment
+    end_s = float(trace.time_s[first + int(near[0])])
+    passages = (*alignment.passages[:-1], replace(last, ramp_end_s=end_s, end_s=end_s))
+    return replace(alignment, passages=passages, end_s=end_s, complete=True, stops_inside=False)
+
+
+def _switched_off(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> Alignment:
+    """Take a firing that ended below its peak, climbing well and with no hold, as stopped."""
+    index = schedule.peak_index
+    passage, segment = alignment.passages[index], schedule.segments[index]
+    if not alignment.complete or passage.level_c is None or segment.rate_c_per_h is None:
+        return alignment
+    if passage.start_s is None or passage.ramp_end_s is None or passage.end_s is None:
+        return alignment
+    short_c = segment.target_c - passage.level_c
+    stayed_s = passage.end_s - passage.ramp_end_s
+    if short_c <= max(SHORT_C, 4.0 * trace.noise_c) or stayed_s > NO_STAY_S:
+        return alignment
+    if _on_time(alignment, schedule, planned, trace) and index == len(schedule.segments) - 1:
+        return alignment  # the clock ended it
+    off = trace.index(passage.ramp_end_s)
+    before = slice(
+        trace.index(passage.ramp_end_s - LAST_S), trace.index(passage.ramp_end_s - 300.0)
+    )
+    after = slice(off + 1, trace.index(passage.ramp_end_s + LAST_S) + 1)
+    climbing, full = trace.rate_c_per_h[before], fully_on(trace, before)
+    if climbing.size == 0 or float(np.median(climbing)) < AT_RATE_SHARE * segment.rate_c_per_h:
+        return alignment
+    if full is not None and float(np.mean(full)) > 0.5:
+        return alignment
+    follows = schedule.segments[index + 1 :]
+    set_c_per_h = follows[0].rate_c_per_h if follows else None
+    if set_c_per_h is not None:
+        falling = trace.rate_c_per_h[after]
+        if falling.size == 0 or -float(np.median(falling)) < DROPPING * set_c_per_h:
+            return alignment
+    elif segment.hold_s < NO_STAY_S:
+        return alignment  # with no hold planned a lower target looks the same
+    passages = list(alignment.passages)
+    passages[index] = replace(passage, ramp_end_s=None, end_s=None)
+    for later in range(index + 1, len(passages)):
+        passages[later] = Passage(None, None, None, None, None)
+    return replace(
+        alignment,
+        passages=tuple(passages),
+        end_s=passage.ramp_end_s,
+        complete=False,
+        aborted=True,
+    )
+
+
+def _begun_before(alignment: Alignment, schedule: Schedule, trace: EvenTrace) -> Alignment:
+    """Take a log whose first readings are warm and climb already as begun inside the firing."""
+    first, segment = alignment.passages[0], schedule.segments[0]
+    if alignment.starts_inside or first.start_s is None or segment.rate_c_per_h is None:
+        return alignment
+    begin_s = float(trace.time_s[0])
+    if first.start_s > begin_s or float(trace.temperature_c[0]) < schedule.start_c + WARM_C:
+        return alignment
+    early = slice(0, max(2, trace.index(begin_s + NO_STAY_S)) + 1)
+    rise_c = float(trace.temperature_c[early][-1] - trace.temperature_c[0])
+    taken_s = float(trace.time_s[early][-1]) - begin_s
+    if rise_c / taken_s * 3600.0 < CLIMBING_SHARE * segment.rate_c_per_h:
+        return alignment
+    passages = (replace(first, start_s=None, from_c=None), *alignment.passages[1:])
+    return replace(alignment, passages=passages, complete=False, starts_inside=True)
