@@ -11,7 +11,14 @@ from firing.course import ForecastSegment
 from firing.review.alignment import Passage
 from firing.review.evenly import EvenTrace
 from firing.review.pieces import Piece, keyed_pieces
-from firing.review.ramp import SAME_RATE, Interruption, RampRun, interruptions, ramp_run
+from firing.review.ramp import (
+    SAME_RATE,
+    Interruption,
+    RampRun,
+    fully_on,
+    interruptions,
+    ramp_run,
+)
 from firing.review.verdict import Cause, CauseShare
 from firing.schedule import Schedule, Segment
 from firing.units import (
@@ -118,7 +125,9 @@ def account_segment(
     lag_s = _lag_s(ramp_excess_s, hold_excess_s, run, segment.rate_c_per_h)
     _ramp_causes(book, schedule, planned, passage, before, trace, run, ramp_excess_s - lag_s)
     at_limit = run is not None and (run.fades or (run.full_duty_share or 0.0) >= 0.5)
-    _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s, at_limit=at_limit)
+    full = fully_on(trace, slice(trace.index(ramp_end_s), trace.index(end_s) + 1))
+    full_s = 0.0 if full is None else float(full.mean()) * (end_s - ramp_end_s)
+    _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s, at_limit, full_s)
     excess_s = (end_s - start_s) - planned.planned_s
     return _closed(book.shares, excess_s)
 
@@ -241,6 +250,8 @@ def _short_of_power(run: RampRun, planned: ForecastSegment, left_s: float) -> tu
     """
     if run.full_duty_share is not None:
         share = run.full_duty_share
+        if not run.by_duty:
+            return left_s, "the set-point stood well above the reading"
         return left_s * share, f"the elements were fully on for {100 * share:.0f} % of the delay"
     if run.fades:
         return left_s, "it slowed steadily as it got hotter, as a kiln at its limit does"
@@ -413,8 +424,8 @@ def _hold_causes(
     passage: Passage,
     trace: EvenTrace,
     excess_s: float,
-    *,
     at_limit: bool,
+    full_s: float,
 ) -> None:
     assert passage.ramp_end_s is not None
     assert passage.end_s is not None
@@ -425,7 +436,9 @@ def _hold_causes(
     if held_s > 0 and excess_s > 0:
         gaps = interruptions(trace, passage.ramp_end_s, passage.end_s)
         left_s -= _interrupted(book, gaps, left_s, where)
-    if at_limit and left_s > small_s(trace) and segment.target_c - level_c > OTHER_LEVEL_C:
+    far = segment.target_c - level_c > OTHER_LEVEL_C
+    fully = full_s > 0.5 * held_s and level_c < segment.target_c
+    if at_limit and left_s > small_s(trace) and (far or fully):
         words = (
             f"the kiln stood at its limit near {book.degrees(level_c)} for "
             f"{format_duration(held_s)}, below the {book.degrees(segment.target_c)} set"

@@ -294,6 +294,8 @@ def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
         target_c = schedule.segments[index].target_c
         if sign > 0:
             hold_from = _after_creeping(trace, hold_from, hold_to, target_c)
+            if _climbs_on(schedule, index) and _went_on(trace, hold_from, hold_to, target_c):
+                hold_to = hold_from
         level_c = _level_c(trace, ramp_from, hold_from, hold_to, sign, target_c)
         came = not unfinished or hold_to > hold_from
         # An overshoot arrives when it passes the target, not when it has settled.
@@ -394,6 +396,22 @@ def _after_creeping(trace: EvenTrace, hold_from: int, hold_to: int, target_c: fl
     if half_c - float(part[0]) <= float(part[came]) - half_c:
         return hold_from
     return hold_from + came
+
+
+def _climbs_on(schedule: Schedule, index: int) -> bool:
+    after = schedule.segments[index + 1 : index + 2]
+    return any(segment.target_c > schedule.segments[index].target_c for segment in after)
+
+
+def _went_on(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
+    """Return whether a stay that looks flat left its target behind: the next ramp, at its limit."""
+    part = trace.temperature_c[hold_from:hold_to]
+    quarter = part.size // 4
+    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
+        return False
+    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
+    rose = last_c - first_c > max(LEVEL_SCATTER_C, 6.0 * trace.noise_c)
+    return rose and last_c > target_c + 2.0 * LEVEL_SCATTER_C
 
 
 def _arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> float:

@@ -71,6 +71,8 @@ class RampRun:
     fades : bool
         Whether it got steadily slower as it got hotter while it was behind, as a kiln at its limit
         does.
+    by_duty : bool
+        Whether the logged duty told it, and not the set-point.
     """
 
     mean_c_per_h: float
@@ -80,6 +82,7 @@ class RampRun:
     interruptions: tuple[Interruption, ...]
     full_duty_share: float | None = None
     fades: bool = False
+    by_duty: bool = True
 
     @property
     def interrupted_s(self) -> float:
@@ -191,10 +194,12 @@ def ramp_run(
         lost = np.clip(1.0 - rate / wanted, 0.0, 1.0) * (running & (rate < 0.97 * wanted))
         total = float(lost.sum())
         full_duty_share = float((lost * full).sum()) / total if total > 0 else 0.0
-        if trace.duty is None and full_duty_share < 0.5:
-            full_duty_share = None  # a controller that waits may keep its set-point near
+        if trace.duty is None:
+            # A controller that waits may keep its set-point near: it tells all or nothing.
+            full_duty_share = 1.0 if full_duty_share >= 0.5 else None
     fades = heats and _fades(temperature_c[behind], rate[behind], trace.step_s)
-    return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades)
+    by_duty = trace.duty is not None
+    return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades, by_duty)
 
 
 def fully_on(trace: EvenTrace, part: slice) -> npt.NDArray[np.bool_] | None:
@@ -246,7 +251,8 @@ def _kept_rate(
         slope, bend, bend_error = line_and_bend(time_s[near], climbed_c[near])
         if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
             continue
-        if not is_straight(bend, bend_error):
+        faster = candidate > (1.0 + SAME_RATE) * planned_c_per_h
+        if not is_straight(bend, bend_error, SETTLING_MOST if faster else BEND_MOST):
             continue
         if candidate != planned_c_per_h:
             # What lies near a rate is straight by choice: a ramp that fades throughout ran at none.
@@ -257,13 +263,16 @@ def _kept_rate(
     return None
 
 
-def is_straight(bend: float, bend_error: float) -> bool:
+def is_straight(bend: float, bend_error: float, slowing_most: float = BEND_MOST) -> bool:
     """Return whether a stretch was run at a set rate, by its bend and that one's standard error.
+
+    `slowing_most` is the share by which its rate may have fallen: one faster than planned was not
+    short of power.
 
     A kiln at its limit, or left to cool, slows steadily; one that settles after overshooting a
     corner speeds up a little.
     """
-    return bend + 2.0 * bend_error >= -BEND_MOST and bend - 2.0 * bend_error <= SETTLING_MOST
+    return bend + 2.0 * bend_error >= -slowing_most and bend - 2.0 * bend_error <= SETTLING_MOST
 
 
 def line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:
