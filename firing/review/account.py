@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.course import ForecastSegment
+from firing.kiln import natural
 from firing.review.alignment import Passage
 from firing.review.evenly import EvenTrace
 from firing.review.pieces import Piece, keyed_pieces
@@ -129,7 +130,8 @@ def account_segment(
     full_s = 0.0 if full is None else float(full.mean()) * (end_s - ramp_end_s)
     _hold_causes(book, segment, passage, trace, hold_excess_s + lag_s, at_limit, full_s)
     excess_s = (end_s - start_s) - planned.planned_s
-    return _closed(book.shares, excess_s)
+    cools = segment.drive == "off"
+    return _closed(book.shares, excess_s, "what kilns cool by themselves varies so much" * cools)
 
 
 def _lag_s(
@@ -151,12 +153,14 @@ def _lag_s(
     return both_s if ramp_excess_s > 0.0 else -both_s
 
 
-def _closed(shares: Sequence[CauseShare], excess_s: float) -> tuple[CauseShare, ...]:
+def _closed(
+    shares: Sequence[CauseShare], excess_s: float, words: str = ""
+) -> tuple[CauseShare, ...]:
     """Add what is left as unexplained, so that the shares add up to the excess."""
     left_s = excess_s - sum(share.seconds for share in shares)
     if abs(left_s) < 1e-6:
         return tuple(shares)
-    evidence = "edges are found to a minute or two" if abs(left_s) <= 2 * SMALL_S else ""
+    evidence = "edges are found to a minute or two" if abs(left_s) <= 2 * SMALL_S else words
     return (*shares, CauseShare("unexplained", left_s, evidence))
 
 
@@ -176,7 +180,8 @@ def _ramp_causes(
     heats = segment.target_c > planned.from_c
     ramp_s = passage.ramp_end_s - passage.start_s
     if segment.rate_c_per_h is None:
-        _free_ramp(book, heats, excess_s)
+        if not _usual_cooling(planned, segment, excess_s):
+            _free_ramp(book, heats, excess_s)
         return
     where = f"segment {planned.index + 1}"
     if run is None:
@@ -264,6 +269,20 @@ def _short_of_power(run: RampRun, planned: ForecastSegment, left_s: float) -> tu
 def small_s(trace: EvenTrace) -> float:
     """Return the seconds below which a difference is not given a cause: the edges' own error."""
     return max(SMALL_S, 0.8 * trace.step_s)
+
+
+def _usual_cooling(planned: ForecastSegment, segment: Segment, excess_s: float) -> bool:
+    """Return whether a kiln left to cool took what kilns like the default curve take.
+
+    The curve is known to a factor only: what lies within it has no cause.
+    """
+    if segment.drive != "off":
+        return False
+    planned_s = planned.planned_s - segment.hold_s
+    slow, fast = natural.COOLING_FACTOR_RANGE
+    shortest_s = planned_s * natural.COOLING_FACTOR / fast
+    longest_s = planned_s * natural.COOLING_FACTOR / slow
+    return shortest_s <= planned_s + excess_s <= longest_s
 
 
 def _free_ramp(book: _Account, heats: bool, excess_s: float) -> None:

@@ -20,6 +20,9 @@ NEAR_SHARE = 0.02
 """A program that ends this near to its planned length ran by the clock [s, share of it]."""
 AT_TARGET_C = 3.0
 """A log that ends this near to the last target has seen the program's end [°C]."""
+DUE_C = 15.0
+"""… or this near, if the program was due to end by then [°C]."""
+HELD_S = 600.0
 SHORT_C = 4.0
 NO_STAY_S = 300.0
 LAST_S = 1200.0
@@ -52,7 +55,7 @@ def settled(
         The log.
     """
     found = _begun_before(alignment, schedule, trace)
-    found = _ended_with_log(found, schedule, trace)
+    found = _ended_with_log(found, schedule, planned, trace)
     found = _switched_off(found, schedule, planned, trace)
     return _ended_by_clock(found, schedule, planned, trace)
 
@@ -101,21 +104,39 @@ def _ended_by_clock(
     return replace(alignment, passages=tuple(passages), complete=True, aborted=False)
 
 
-def _ended_with_log(alignment: Alignment, schedule: Schedule, trace: EvenTrace) -> Alignment:
-    """Take a log that ends just at the last target, where no hold is planned, as whole."""
+def _ended_with_log(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> Alignment:
+    """Take a log that ends with the last segment's target come to, or its hold held, as whole."""
     last, segment = alignment.passages[-1], schedule.segments[-1]
-    if not alignment.stops_inside or alignment.starts_inside or segment.hold_s > 0:
+    if not alignment.stops_inside or alignment.starts_inside:
         return alignment
     if last.start_s is None or last.end_s is not None:
         return alignment
-    first = trace.index(last.start_s)
-    sign = 1.0 if segment.target_c > schedule.from_c(len(schedule.segments) - 1) else -1.0
-    near_c = max(AT_TARGET_C, 3.0 * trace.noise_c)
-    near = np.flatnonzero(sign * (trace.temperature_c[first:] - segment.target_c) >= -near_c)
-    if near.size == 0:
-        return alignment
-    end_s = float(trace.time_s[first + int(near[0])])
-    passages = (*alignment.passages[:-1], replace(last, ramp_end_s=end_s, end_s=end_s))
+    log_end_s = float(trace.time_s[-1])
+    if segment.hold_s > 0:
+        if last.ramp_end_s is None or log_end_s - last.ramp_end_s < segment.hold_s - HELD_S:
+            return alignment
+        end_s, arrived_s = log_end_s, last.ramp_end_s
+    else:
+        # By the clock a program is over when it is due, however near the reading has come.
+        due_s = alignment.start_s + sum(segment.planned_s for segment in planned)
+        near_c = max(AT_TARGET_C, 3.0 * trace.noise_c)
+        if due_s <= log_end_s + HELD_S:
+            near_c = max(near_c, DUE_C)
+        first = trace.index(last.start_s)
+        sign = 1.0 if segment.target_c > schedule.from_c(len(schedule.segments) - 1) else -1.0
+        short_c = sign * (segment.target_c - trace.temperature_c[first:])
+        if float(np.min(short_c)) > near_c:
+            return alignment
+        end_s = float(trace.time_s[first + int(np.argmax(short_c <= AT_TARGET_C))])
+        if float(np.min(short_c)) > AT_TARGET_C:
+            end_s = min(max(due_s, last.start_s), log_end_s)
+        arrived_s = end_s
+    passages = (*alignment.passages[:-1], replace(last, ramp_end_s=arrived_s, end_s=end_s))
     return replace(alignment, passages=passages, end_s=end_s, complete=True, stops_inside=False)
 
 
