@@ -23,6 +23,7 @@ from firing.kiln import natural
 from firing.plan_warnings import PlanWarning, warnings_for
 from firing.schedule import Schedule
 from firing.trace import Trace
+from firing.units import format_temperature, from_celsius
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -63,6 +64,9 @@ class Forecast:
         By the thermocouple's temperature.
     kiln : KilnOutlook or None
         What the kiln model says, if a kiln was given.
+    core : Trace or None
+        The middle of the load's thickest piece, one channel at the times of `trace`, if a kiln and
+        a load were given: without a kiln nobody knows how warm the ware's face is.
     breaches : tuple of Breach
         Where the schedule is not safe for the ware, if a load was given.
     """
@@ -85,12 +89,22 @@ class Forecast:
     target_cone: str | None = None
     warnings: tuple[PlanWarning, ...] = ()
     kiln: KilnOutlook | None = None
+    core: Trace | None = None
     breaches: tuple[Breach, ...] = ()
 
     @property
     def cooling_s(self) -> float:
         """From leaving the peak to the unloading temperature [s]."""
         return self.total_s - self.heating_s
+
+    @property
+    def core_lag(self) -> tuple[float, float] | None:
+        """By how much the core is furthest behind the thermocouple [K], and when [s]; or None."""
+        if self.core is None:
+            return None
+        behind_k = self.trace.channel_c() - self.core.channel_c()
+        place = int(np.argmax(behind_k))
+        return float(behind_k[place]), float(self.trace.time_s[place])
 
     @property
     def needs_action(self) -> bool:
@@ -100,6 +114,7 @@ class Forecast:
     def to_dict(self) -> dict[str, Any]:
         """Return the forecast as one JSON document, schema 1."""
         kiln = self.kiln
+        lag_k, lag_s = self.core_lag or (None, None)
         return {
             "schema": 1,
             "kind": "forecast",
@@ -131,6 +146,8 @@ class Forecast:
             "starts": None if kiln is None else kiln.starts.to_dict(),
             "max_rate_c_per_h": [] if kiln is None else [list(pair) for pair in kiln.max_rate],
             "kiln": None if kiln is None else kiln.to_dict(),
+            "core_lag_k": lag_k,
+            "core_lag_at_s": lag_s,
             "breaches": [breach.to_dict() for breach in self.breaches],
             "warnings": [warning.to_dict() for warning in self.warnings],
         }
@@ -179,9 +196,11 @@ def forecast(
     """
     room_c = schedule.room_c
     if not room_c + 2.0 <= unload_c <= HOTTEST_UNLOAD_C:
+        unit = schedule.unit
         raise FiringError(
-            f"the kiln is opened at {room_c + 2.0:.0f} to {HOTTEST_UNLOAD_C:.0f} °C; "
-            f"{unload_c:g} °C is outside that"
+            f"the kiln is opened at {from_celsius(room_c + 2.0, unit):.0f} to "
+            f"{format_temperature(HOTTEST_UNLOAD_C, unit)}; {from_celsius(unload_c, unit):g} "
+            f"°{unit} is outside that"
         )
     if kiln is None:
         plain = _by_arithmetic(schedule, unload_c)
@@ -190,6 +209,8 @@ def forecast(
     breaches = () if load is None else _breaches(schedule, load, margin, plain.kiln)
     result = replace(plain, started=started, target_cone=target_cone, breaches=breaches)
     object.__setattr__(result.trace, "started", started)
+    if result.core is not None:
+        object.__setattr__(result.core, "started", started)
     return replace(result, warnings=warnings_for(result))
 
 
@@ -276,6 +297,7 @@ def _in_kiln(
         basis=outlook.basis,
         planned_basis=planned_basis,
         kiln=outlook,
+        core=None if load is None else outlook.core,
     )
 
 

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from firing.cones.adjustment import adjustment_for
-from firing.cones.equivalence import ConeVerdict
 from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.naming import describe_number
 from firing.cones.table import CONES, cone_number
@@ -21,7 +20,6 @@ if TYPE_CHECKING:
     from firing.course import ForecastSegment
     from firing.forecast import Forecast
     from firing.kiln.outlook import KilnOutlook
-    from firing.trace import Trace
 
 Severity = Literal["act", "check", "note"]
 
@@ -75,10 +73,10 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
             )
             for breach in forecast.breaches
         ),
-        *_target_cone(schedule, forecast.trace, cones, forecast.target_cone),
+        *_target_cone(forecast),
         *(
             PlanWarning("cone_range", "check", text, source="cone-chart-1996")
-            for text in cones.warnings
+            for text in cones.warnings_in(schedule.unit)
         ),
     ]
     if forecast.kiln is None:
@@ -158,9 +156,9 @@ def _behind(forecast: Forecast) -> Iterator[PlanWarning]:
         )
 
 
-def _target_cone(
-    schedule: Schedule, course: Trace, cones: ConeVerdict, target: str | None
-) -> Iterator[PlanWarning]:
+def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
+    schedule, course, cones = forecast.schedule, forecast.trace, forecast.cones
+    target = forecast.target_cone
     if target is None:
         return
     wanted = cone_number(target)
@@ -174,7 +172,9 @@ def _target_cone(
     )
     change = adjustment_for(target, course.time_s, course.channel_c())
     peak = format_temperature(schedule.peak_c, schedule.unit)
-    if abs(change.whole_c) > FURTHEST_C:
+    if forecast.kiln is not None and not forecast.kiln.reaches_peak:
+        what = f"the kiln does not get to {peak}, so no hold there would mend that"
+    elif abs(change.whole_c) > FURTHEST_C:
         what = "no hold mends that; change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s

@@ -151,7 +151,7 @@ def _shared(old: Mapping[str, Any], new: Mapping[str, Any]) -> float:
     """Return the share of entries that two tables have in common, 1 for equal ones."""
     keys = {*old, *new}
     same = [key for key in keys if key in old and key in new and old[key] == new[key]]
-    return len(same) / len(keys)
+    return len(same) / len(keys) if keys else 1.0
 
 
 def _updated(body: str, data: Mapping[str, Any]) -> str:

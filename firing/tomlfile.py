@@ -63,15 +63,17 @@ def read_text(path: Path) -> str:
         If there is no such file, or it is a directory, empty, too long or not UTF-8 text.
     """
     name = str(path)
-    if path.is_dir():
-        raise FaultyFile([Fault(name, None, "", "is a directory; name a TOML file in it")])
     try:
+        if path.is_dir():
+            raise FaultyFile([Fault(name, None, "", "is a directory; name a TOML file in it")])
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
     except FileNotFoundError:
         raise FaultyFile([Fault(name, None, "", "there is no such file")]) from None
     except OSError as error:
         raise FaultyFile([Fault(name, None, "", f"cannot be read: {error.strerror}")]) from None
+    except ValueError:
+        raise FaultyFile([Fault(clean(name), None, "", "is no name a file can have")]) from None
     if len(data) > MAX_BYTES:
         limit = f"is larger than {MAX_BYTES // 1_000_000} MB; is it a log rather than a TOML file?"
         raise FaultyFile([Fault(name, None, "", limit)])
@@ -103,6 +105,9 @@ def parse(text: str, name: str) -> dict[str, Any]:
         line = int(match[1]) if match else text.count("\n") + 1
         what = f"is not TOML here ({reason[0].lower()}{reason[1:]})"
         raise FaultyFile([Fault(name, line, "", what)]) from None
+    except RecursionError:
+        what = "is nested too deeply; no file of this tool has brackets within brackets like that"
+        raise FaultyFile([Fault(name, None, "", what)]) from None
 
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
@@ -277,7 +282,8 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
         known = sorted(owner.model_fields) if owner is not None else []
         return f"is not a key here; {_suggest(str(path[-1]), known)}"
     if kind == "literal_error":
-        expected = re.findall(r"'([^']*)'", str(context.get("expected", "")))
+        choices = re.findall(r"'([^']*)'|(\d+)", str(context.get("expected", "")))
+        expected = [quoted or number for quoted, number in choices]
         return f"{_shown(given)} is not known; {_suggest(str(given), expected)}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         limit = next(iter(context.values()))

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from firing.cli.planoptions import parse_awake, with_tariff
@@ -13,6 +14,7 @@ from firing.kiln.tarifffile import parse_tariff
 from firing.ready import ready_text
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule
+from firing.ware.load import Load, Piece
 from firing.ware.loadfile import parse_load
 
 KILN = parse_kiln(ready_text("example-kiln"))
@@ -133,3 +135,59 @@ def test_a_load_alone_has_the_schedule_checked_for_the_ware() -> None:
     assert result.needs_action
     assert {w.id for w in result.warnings if w.severity == "act"} == {"ware_limit"}
     assert all(breach.source for breach in result.breaches)
+
+
+def test_the_core_of_the_thickest_piece_lags_as_a_slab_does() -> None:
+    # The middle of a slab whose faces rise at R lags them by R·L²/2κ (``slab-ramp``).  30 mm heated
+    # from both faces are L = 15 mm; at 200 °C/h that is 15.6 K at 4e-7 m²/s, and 17.1 K with the
+    # specific heat of 800 °C, 1206 J/kgK, instead of the mean of 1100.
+    slab = Load((Piece("slab", 12, 30.0, 2.0),), "bisqued", furniture_kg=10.0)
+    ramp = Schedule("ramp", (Segment(700.0, 200.0), Segment(700.0, 200.0, hold_s=4 * 3600.0)))
+    result = forecast(ramp, kiln=KILN, load=slab, started=START)
+    assert result.core is not None
+    assert result.kiln is not None
+    assert result.core.started == START
+    assert np.array_equal(result.core.time_s, result.trace.time_s)
+    face_c, core_c = result.kiln.run.ware_c, result.core.channel_c()
+    at_600 = int(np.argmax(face_c >= 600.0))
+    assert face_c[at_600] - core_c[at_600] == pytest.approx(16.5, rel=0.15)
+    # Soaked, face and middle agree.
+    soaked = int(np.argmin(np.abs(result.trace.time_s - result.program_s)))
+    assert core_c[soaked] == pytest.approx(700.0, abs=1.5)
+
+
+def test_how_far_the_core_is_behind_is_told_and_only_where_it_is_known() -> None:
+    result = forecast(GLAZE, kiln=KILN, load=GLAZED)
+    document = result.to_dict()
+    assert result.core is not None
+    at = int(np.argmin(np.abs(result.trace.time_s - document["core_lag_at_s"])))
+    behind_k = result.trace.channel_c() - result.core.channel_c()
+    assert behind_k[at] == document["core_lag_k"] == behind_k.max()
+    for unknown in (forecast(GLAZE), forecast(GLAZE, load=GLAZED), forecast(GLAZE, kiln=KILN)):
+        assert unknown.core is None
+        assert unknown.to_dict()["core_lag_k"] is None
+
+
+def test_no_hold_is_advised_at_a_peak_the_kiln_does_not_get_to() -> None:
+    weak = replace(KILN, power_w=5500.0)
+    result = forecast(GLAZE, kiln=weak, load=GLAZED, target_cone="6")
+    (warning,) = [w for w in result.warnings if w.id == "cone_off_target"]
+    assert "does not get to 1200 °C" in warning.message
+    assert "would meet it" not in warning.message
+
+
+def test_a_fahrenheit_plan_is_spoken_to_in_fahrenheit() -> None:
+    in_f = replace(GLAZE, unit="F")
+    weak = replace(KILN, power_w=5500.0)
+    for result in (
+        forecast(in_f, kiln=weak, load=GLAZED, target_cone="6"),
+        forecast(in_f, target_cone="04"),
+    ):
+        notes = result.cones.notes_in("F")
+        words = " ".join([*(w.message for w in result.warnings), *notes])
+        assert "°F" in words
+        assert "°C" not in words
+    # The maker's tolerance of a cone, ±2 °C, is ±3.6 °F; the chart's slowest 15 °C/h are 27 °F/h.
+    assert "the cone ±3.6 °F" in " ".join(notes)
+    slow = replace(in_f, segments=(Segment(1200.0, 8.0),))
+    assert any("27 °F/h" in w.message for w in forecast(slow).warnings)

@@ -132,3 +132,14 @@ def test_new_tables_and_keys_are_added_and_gone_ones_removed() -> None:
     assert parse(written, "") == data
     assert "a = 2 # one" in written
     assert "b" not in written
+
+
+def test_brackets_without_end_are_a_fault_and_no_crash() -> None:
+    with pytest.raises(FaultyFile, match="nested too deeply"):
+        parse("a = " + "[" * 20_000, "deep.toml")
+
+
+@pytest.mark.parametrize("name", ["x" * 5000, "a\0b"])
+def test_names_that_no_file_can_have_are_refused_in_words(name: str) -> None:
+    with pytest.raises(FaultyFile):
+        read_text(Path(name))

@@ -71,6 +71,7 @@ class AsciiSource:
     def __init__(self, settings: PortSettings, parser: LineParser) -> None:
         self.name = settings.port
         self.channels = parser.channels
+        self.gives_output = parser.layout.gives_output
         self._link = Link(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
@@ -113,6 +114,7 @@ class StandardInput:
     def __init__(self, parser: LineParser, descriptor: int | None = None) -> None:
         self.name = "standard input"
         self.channels = parser.channels
+        self.gives_output = parser.layout.gives_output
         self._descriptor = descriptor
         self._reader = LineReader(parser, "check the fields")
         self._ended = False

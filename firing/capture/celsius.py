@@ -10,6 +10,8 @@ from firing.units import celsius_from_fahrenheit
 
 SourceUnit = Literal["C", "F", "mV"]
 JUNCTION_FIELD = "junction"
+OUTPUT_FIELD = "output"
+"""Names of what is no channel: the reference junction, and the controller's output in percent."""
 
 Converter = Callable[[float, float | None], tuple[float, Status]]
 """Takes a number and the reference junction [°C] or None; gives °C and what is held against it."""

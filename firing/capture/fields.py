@@ -10,11 +10,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.capture.celsius import JUNCTION_FIELD, Converter, SourceUnit, plain_converter
-from firing.capture.reading import Reading, Status
+from firing.capture.celsius import (
+    JUNCTION_FIELD,
+    OUTPUT_FIELD,
+    Converter,
+    SourceUnit,
+    plain_converter,
+)
+from firing.capture.reading import Reading, Status, duty_of
 from firing.errors import FiringError
 
 UNUSED_FIELD = "-"
+NO_CHANNEL = (UNUSED_FIELD, JUNCTION_FIELD, OUTPUT_FIELD)
 OVERLOAD_SIZE = 9.9e36
 """SCPI instruments answer ±9.9E37 for an overload and 9.91E37 for no number (SCPI-1999, 7.2.1.4
 and 7.2.1.5, cited from memory); no temperature comes near."""
@@ -24,6 +31,7 @@ _CELL = re.compile(
     rb"\s*(?:[A-Za-z][\w .#/()-]{0,30}?\s*[:=]\s*)?(%s)\s*"
     rb"(?:(?:\xc2\xb0|\xb0|deg\.?\s?)?\s*([CFcf])|(mV))?\s*" % _NUMBER
 )
+_OUTPUT = re.compile(rb"\s*(?:[A-Za-z][\w .#/()-]{0,30}?\s*[:=]\s*)?(%s)\s*%%?\s*" % _NUMBER)
 _LABEL = re.compile(rb"\s*[A-Za-z][\w .#/()-]{0,30}?\s*[:=]\s*")
 _NO_READING = {
     **dict.fromkeys((b"", b"-", b"--", b"---", b"----", b"n/a", b"na", b"null"), Status.MISSING),
@@ -40,8 +48,9 @@ class FieldLayout:
     Attributes
     ----------
     fields : tuple of str
-        A channel's name, ``-`` for a field that is not used, or ``junction`` for the reference
-        junction's temperature in °C, in the order of the line.
+        A channel's name, ``-`` for a field that is not used, ``junction`` for the reference
+        junction's temperature in °C, or ``output`` for the controller's output in percent, in the
+        order of the line.
     delimiter : str
         One character between fields; a space stands for any run of blanks.
     decimal : {".", ","}
@@ -64,15 +73,21 @@ class FieldLayout:
         double = sorted(name for name, count in Counter(names).items() if count > 1)
         if double:
             raise FiringError(f'fields names "{double[0]}" twice; give every channel its own name')
-        if self.fields.count(JUNCTION_FIELD) > 1:
-            raise FiringError('fields names "junction" twice; an instrument has one')
+        for single in (JUNCTION_FIELD, OUTPUT_FIELD):
+            if self.fields.count(single) > 1:
+                raise FiringError(f'fields names "{single}" twice; an instrument has one')
         if self.decimal == self.delimiter:
             raise FiringError("the decimal mark and the delimiter are the same character")
 
     @property
     def channels(self) -> tuple[str, ...]:
         """Names of the channels."""
-        return tuple(name for name in self.fields if name not in (UNUSED_FIELD, JUNCTION_FIELD))
+        return tuple(name for name in self.fields if name not in NO_CHANNEL)
+
+    @property
+    def gives_output(self) -> bool:
+        """Whether a line tells the controller's output."""
+        return OUTPUT_FIELD in self.fields
 
 
 class LineParser:
@@ -103,6 +118,7 @@ class LineParser:
         self._junction = (
             layout.fields.index(JUNCTION_FIELD) if JUNCTION_FIELD in layout.fields else None
         )
+        self._output = layout.fields.index(OUTPUT_FIELD) if layout.gives_output else None
         self._comma = layout.decimal == ","
         self._clean = [Status.OK] * len(self._places)
 
@@ -127,7 +143,13 @@ class LineParser:
             return self._slowly(cells)
         if not self._is_celsius or b"_" in line or not -9.9e36 < sum(values) < 9.9e36:
             return self._slowly(cells)
-        return Reading(values, self._clean.copy())
+        if self._output is None:
+            return Reading(values, self._clean.copy())
+        return Reading(values, self._clean.copy(), None, self._duty(cells[self._output]))
+
+    def _duty(self, cell: bytes) -> float:
+        found = _OUTPUT.fullmatch(cell)
+        return math.nan if found is None else duty_of(float(found[1]))
 
     def _slowly(self, cells: Sequence[bytes]) -> Reading | None:
         junction_c: float | None = None
@@ -158,7 +180,8 @@ class LineParser:
             value_c, status = self._convert(number, junction_c)
             values.append(value_c)
             statuses.append(status)
-        return Reading(values, statuses)
+        duty = math.nan if self._output is None else self._duty(cells[self._output])
+        return Reading(values, statuses, None, duty)
 
     def _refused(self, reason: str) -> Reading | None:
         self.refused[reason] += 1

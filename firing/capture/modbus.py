@@ -9,10 +9,10 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
-from firing.capture.celsius import Converter
+from firing.capture.celsius import OUTPUT_FIELD, Converter
 from firing.capture.link import Link, PortSettings
 from firing.capture.polling import Pace
-from firing.capture.reading import Reading, Status, absent
+from firing.capture.reading import Reading, Status, absent, duty_of
 from firing.capture.registers import RegisterChannel
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
@@ -32,7 +32,8 @@ class ModbusSource:
     unit : int
         The instrument's address on the line, 1 to 247.
     registers : sequence of RegisterChannel
-        Where its temperatures stand.
+        Where its temperatures stand; one called ``output`` holds the controller's output in
+        percent.
     converter : Converter
         What makes °C of a scaled number.
     interval_s : float
@@ -43,7 +44,8 @@ class ModbusSource:
     Raises
     ------
     FiringError
-        If the package minimalmodbus is not there, or a register names a function that is no read.
+        If the package minimalmodbus is not there, a register names a function that is no read, or
+        none holds a temperature.
     """
 
     def __init__(
@@ -71,7 +73,14 @@ class ModbusSource:
                     "(holding registers) or 4 (input registers)"
                 )
         self.name = f"{settings.port}, unit {unit}"
-        self.channels = tuple(channel.name for channel in registers)
+        names = [channel.name for channel in registers]
+        self.channels = tuple(name for name in names if name != OUTPUT_FIELD)
+        self.gives_output = OUTPUT_FIELD in names
+        if not self.channels:
+            raise FiringError(
+                "no register holds a temperature; name one after where its thermocouple is, like "
+                '"kiln"'
+            )
         self._package: Any = minimalmodbus
         self._link = Link(settings)
         self._unit = unit
@@ -105,11 +114,14 @@ class ModbusSource:
             value = self._ask(channel)
             if value is None:
                 # The rest of the round would wait as long for the same silence.
-                missing = absent(len(self._registers) - len(reading.values_c))
+                missing = absent(len(self.channels) - len(reading.values_c))
                 reading.values_c += missing.values_c
                 reading.statuses += missing.statuses
                 self._count_silence()
                 return reading
+            if channel.name == OUTPUT_FIELD:
+                reading.duty = duty_of(value)
+                continue
             known = value == value
             value_c, status = self._converter(value, None) if known else (value, Status.MISSING)
             reading.values_c.append(value_c)

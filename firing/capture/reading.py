@@ -32,15 +32,23 @@ class Reading:
         What is held against each.
     at_s : float, optional
         When, on a clock of the source's own [s]; None: when it arrived.
+    duty : float
+        Share of full power that the controller says it gives, 0 to 1; NaN where it says nothing.
     """
 
     values_c: list[float]
     statuses: list[Status]
     at_s: float | None = None
+    duty: float = math.nan
 
     def usable_c(self, channel: int) -> float:
         """Return a channel's temperature [°C] if nothing is held against it, else NaN."""
         return self.values_c[channel] if self.statuses[channel] is Status.OK else math.nan
+
+
+def duty_of(percent: float) -> float:
+    """Return a controller's output in percent as a share of full power; NaN where it is none."""
+    return 0.01 * percent if 0.0 <= percent <= 100.0 else math.nan
 
 
 def absent(channels: int, status: Status = Status.MISSING) -> Reading:

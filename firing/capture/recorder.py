@@ -43,6 +43,8 @@ class Recorder:
         Names of the channels.
     base : TimeBase, optional
         The clock of a new recording; one that begins now unless given.
+    output : bool
+        Whether readings tell the controller's output; an older recording may have no place for it.
 
     Attributes
     ----------
@@ -52,8 +54,12 @@ class Recorder:
         What the file held already.
     rows : int
         Lines of readings written, or kept to be written.
+    lost : int
+        Lines given up, as memory for them has an end too.
     trouble : str or None
         Why lines are not being written now; None if they are.
+    last_gap : str
+        Why there were no readings the last time; empty if no gap was marked yet.
 
     Raises
     ------
@@ -63,12 +69,21 @@ class Recorder:
         If the file cannot be opened or made.
     """
 
-    def __init__(self, path: Path, channels: Sequence[str], base: TimeBase | None = None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        channels: Sequence[str],
+        base: TimeBase | None = None,
+        *,
+        output: bool = False,
+    ) -> None:
         self.path = path
         self.channels = tuple(channels)
+        self._output = output
         self.rows = 0
         self.lost = 0
         self.trouble: str | None = None
+        self.last_gap = ""
         self._remarks: list[str] = []
         self._pending: deque[bytes] = deque()
         self._retry_s = 0.0
@@ -102,17 +117,23 @@ class Recorder:
         first, _, rest = text.partition("\n")
         named = parse_header(first) if first else None
         if length == 0:
-            if data.strip(b"\0") and not header(self.channels).encode().startswith(
-                data.partition(b"\0")[0]
-            ):
+            torn = data.partition(b"\0")[0]
+            ours = [header(self.channels, output).encode() for output in (False, True)]
+            if data.strip(b"\0") and not any(line.startswith(torn) for line in ours):
                 raise self._foreign()
         elif named is None:
             raise self._foreign()
-        elif named != self.channels:
+        elif named[0] != self.channels:
             raise FiringError(
-                f"{self.path} is a recording of {', '.join(named)}, not of "
+                f"{self.path} is a recording of {', '.join(named[0])}, not of "
                 f"{', '.join(self.channels)}; choose another file, or name the fields as there"
             )
+        elif named[1] != self._output:
+            if self._output:
+                self._remarks.append(
+                    f"{self.path} has no column for the controller's output, which is not recorded"
+                )
+            self._output = named[1]
         if length < size:
             os.ftruncate(self._file, length)
             if length:
@@ -121,7 +142,7 @@ class Recorder:
                 )
         self._length = length
         os.lseek(self._file, length, os.SEEK_SET)
-        return parse_rows(rest, self.channels) if named is not None else None
+        return None if named is None else parse_rows(rest, self.channels, self._output)
 
     def _foreign(self) -> FiringError:
         return FiringError(
@@ -131,7 +152,7 @@ class Recorder:
 
     def _begin(self, base: TimeBase | None) -> TimeBase:
         if self._length == 0:
-            self._put(header(self.channels))
+            self._put(header(self.channels, self._output))
         if self.earlier is None or not self.earlier.epoch_s:
             return TimeBase() if base is None else base
         first_s, last_s = self.earlier.epoch_s[0], max(self.earlier.epoch_s)
@@ -163,7 +184,7 @@ class Recorder:
         """
         self._last_s = max(time_s, self._last_s + 0.001)
         self.rows += 1
-        self._put(row(self.base.stamp(self._last_s), reading, self.channels))
+        self._put(row(self.base.stamp(self._last_s), reading, self.channels, self._output))
 
     def gap(self, time_s: float, reason: str) -> None:
         """Write a line that says why there are no readings from here on."""
@@ -171,7 +192,9 @@ class Recorder:
 
     def _gap_at(self, base: TimeBase, time_s: float, reason: str) -> None:
         self._last_s = max(time_s, self._last_s + 0.001)
-        self._put(gap_row(base.stamp(self._last_s), reason, len(self.channels)))
+        self.last_gap = reason
+        columns = len(self.channels) + self._output
+        self._put(gap_row(base.stamp(self._last_s), reason, columns))
 
     def _put(self, line: str) -> None:
         data = f"{line}\n".encode()
@@ -240,6 +263,16 @@ class Recorder:
         with contextlib.suppress(OSError):
             os.fsync(self._file)
         self._dirty = False
+
+    @property
+    def waiting(self) -> int:
+        """Lines in memory that the file does not take."""
+        return len(self._pending)
+
+    @property
+    def unsynced_s(self) -> float | None:
+        """For how long there have been lines that are not on the disk [s]; None if all are."""
+        return monotonic_s() - self._synced_s if self._dirty else None
 
     @property
     def failed(self) -> bool:

@@ -1,7 +1,8 @@
 """The recorder's file as text: its header, its rows, and reading back what a crash left of it.
 
-A plain CSV: ``time`` in UTC, one temperature in °C a channel, and ``status``, which is empty where
-all is well.  A row without temperatures marks a gap and says why.
+A plain CSV: ``time`` in UTC, one temperature in °C a channel, the controller's output in percent
+if the instrument tells it, and ``status``, which is empty where all is well.  A row without
+temperatures marks a gap and says why.
 """
 
 import csv
@@ -10,22 +11,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import Reading, Status, duty_of
 from firing.tomlfile import clean
 
 TIME_COLUMN = "time"
 STATUS_COLUMN = "status"
+OUTPUT_COLUMN = "output (%)"
 _UNIT = " (°C)"
 
 
-def header(channels: Sequence[str]) -> str:
+def header(channels: Sequence[str], output: bool = False) -> str:
     """Return the first line, without its end."""
-    return ",".join([TIME_COLUMN, *(f"{name}{_UNIT}" for name in channels), STATUS_COLUMN])
+    names = [f"{name}{_UNIT}" for name in channels]
+    return ",".join([TIME_COLUMN, *names, *[OUTPUT_COLUMN] * output, STATUS_COLUMN])
 
 
-def row(stamp: str, reading: Reading, channels: Sequence[str]) -> str:
+def row(stamp: str, reading: Reading, channels: Sequence[str], output: bool = False) -> str:
     """Return the line of a reading, without its end."""
     cells = ["" if value != value else f"{value:.2f}" for value in reading.values_c]
+    if output:
+        cells.append("" if reading.duty != reading.duty else f"{100.0 * reading.duty:.1f}")
     marked = [
         f"{name} {status.value}"
         for name, status in zip(channels, reading.statuses, strict=True)
@@ -34,10 +39,10 @@ def row(stamp: str, reading: Reading, channels: Sequence[str]) -> str:
     return ",".join([stamp, *cells, "; ".join(marked)])
 
 
-def gap_row(stamp: str, reason: str, channels: int) -> str:
+def gap_row(stamp: str, reason: str, columns: int) -> str:
     """Return a line that marks a gap and says why, without its end."""
     told = clean(" ".join(reason.replace(",", ";").replace('"', "'").split()))
-    return ",".join([stamp, *[""] * channels, f"gap: {told}"])
+    return ",".join([stamp, *[""] * columns, f"gap: {told}"])
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,11 +57,14 @@ class Recorded:
         Moments of its rows, seconds since 1970.
     values_c : list of list of float
         Temperatures of each row [°C]; NaN where there is none, or it is marked.
+    duty : list of float
+        The controller's output as a share of full power; NaN where there is none.
     """
 
     channels: tuple[str, ...]
     epoch_s: list[float]
     values_c: list[list[float]]
+    duty: list[float]
 
 
 def whole_length(data: bytes) -> int:
@@ -70,18 +78,22 @@ def whole_length(data: bytes) -> int:
     return whole.rfind(b"\n") + 1
 
 
-def parse_header(line: str) -> tuple[str, ...] | None:
-    """Return the channels that a first line names; None if it is not one of a recording."""
+def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
+    """Return the channels that a first line names, and whether there is a column of the output.
+
+    None if it is not one of a recording.
+    """
     cells = next(csv.reader([line]), [])
     if len(cells) < 3 or cells[0] != TIME_COLUMN or cells[-1] != STATUS_COLUMN:
         return None
-    names = cells[1:-1]
-    if not all(name.endswith(_UNIT) for name in names):
+    output = cells[-2] == OUTPUT_COLUMN
+    names = cells[1 : -2 if output else -1]
+    if not names or not all(name.endswith(_UNIT) for name in names):
         return None
-    return tuple(name.removesuffix(_UNIT) for name in names)
+    return tuple(name.removesuffix(_UNIT) for name in names), output
 
 
-def parse_rows(text: str, channels: tuple[str, ...]) -> Recorded:
+def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Recorded:
     """Read the rows below the header; one that is damaged is passed over.
 
     Parameters
@@ -90,10 +102,13 @@ def parse_rows(text: str, channels: tuple[str, ...]) -> Recorded:
         Whole lines.
     channels : tuple of str
         Names of the channels.
+    output : bool
+        Whether there is a column of the output.
     """
-    count = len(channels)
+    count = len(channels) + output
     epoch_s: list[float] = []
     values_c: list[list[float]] = []
+    duty: list[float] = []
     for line in text.splitlines():
         cells = line.split(",", count + 1)
         if len(cells) != count + 2:
@@ -109,5 +124,6 @@ def parse_rows(text: str, channels: tuple[str, ...]) -> Recorded:
                 if any(mark.startswith(f"{name} ") for mark in marks.split("; ")):
                     values[index] = math.nan
         epoch_s.append(moment_s)
+        duty.append(duty_of(values.pop()) if output else math.nan)
         values_c.append(values)
-    return Recorded(channels, epoch_s, values_c)
+    return Recorded(channels, epoch_s, values_c, duty)

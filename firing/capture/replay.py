@@ -42,6 +42,7 @@ class Replay:
         log = read_log(path, **{**(reading or {}), "cleaning": False})
         self.name = log.name
         self.channels = log.trace.channels
+        self.gives_output = log.trace.duty is not None
         self.kiln_channel = pick_channel(log, None)
         self.started: datetime | None = log.trace.started
         self._log = log
@@ -68,8 +69,9 @@ class Replay:
                 time.sleep(left_s)
         values: list[float] = self._log.trace.temperature_c[self._next].tolist()
         statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]
+        duty = math.nan if self._log.trace.duty is None else float(self._log.trace.duty[self._next])
         self._next += 1
-        return Reading(values, statuses, at_s)
+        return Reading(values, statuses, at_s, duty)
 
     def close(self) -> None:
         """Nothing is open."""

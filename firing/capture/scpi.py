@@ -59,6 +59,7 @@ class ScpiSource:
             raise FiringError(f'"{query}" is never sent; write one of {", ".join(QUERIES)}')
         self.name = settings.port
         self.channels = parser.channels
+        self.gives_output = parser.layout.gives_output
         self._link = Link(settings)
         self._parser = parser
         self._query = query

@@ -26,10 +26,13 @@ class Source(Protocol):
         What messages call it.
     channels : tuple of str
         One name a temperature.
+    gives_output : bool
+        Whether its readings tell the controller's output.
     """
 
     name: str
     channels: tuple[str, ...]
+    gives_output: bool
 
     def open(self) -> None:
         """Open it anew, with nothing kept from before.

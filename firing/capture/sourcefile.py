@@ -22,7 +22,12 @@ class RegisterTable(BaseModel):
 
     model_config = _STRICT
 
-    name: str = Field(min_length=1, max_length=60, json_schema_extra={"example": 'name = "kiln"'})
+    name: str = Field(
+        min_length=1,
+        max_length=60,
+        description="the channel's name; \"output\" for the controller's output in percent",
+        json_schema_extra={"example": 'name = "kiln"'},
+    )
     address: int = Field(
         ge=0,
         le=65535,
@@ -71,7 +76,8 @@ class SourceTable(BaseModel):
         min_length=1,
         max_length=64,
         description='the fields of a line in their order: a channel\'s name, "-" for one that is '
-        'not used, "junction" for the reference junction in °C',
+        'not used, "junction" for the reference junction in °C, "output" for the controller\'s '
+        "output in percent",
         json_schema_extra={"example": 'fields = ["kiln", "top"]'},
     )
     delimiter: str = Field(

@@ -9,6 +9,7 @@ from functools import cache
 
 from firing.cones.kinetics import ConeLaw, laws
 from firing.errors import FiringError
+from firing.units import TemperatureUnit, rate_from_celsius
 
 #: The maker's tolerance of one cone, ±2 °C (source ``cone-chart-1996``).  In use, across older
 #: series, ±15 to ±25 °C have been seen (Geller & Pressler, J. Am. Ceram. Soc. 9(11), 1926).
@@ -97,29 +98,35 @@ def budget(law: ConeLaw, thermocouple_c: float | None = None) -> Budget:
     return Budget(CONE_TOLERANCE_C, law_uncertainty_c(law), thermocouple_c)
 
 
-def rate_warnings(law: ConeLaw, rate_c_per_h: float) -> list[str]:
+def rate_warnings(law: ConeLaw, rate_c_per_h: float, unit: TemperatureUnit = "C") -> list[str]:
     """Return what has to be said about a cone figure at a heating rate, one sentence each."""
+
+    def rate(value_c_per_h: float, digits: int = 0) -> str:
+        return f"{rate_from_celsius(value_c_per_h, unit):.{digits}f} °{unit}/h"
+
     low, high = CHART_RATES_C_PER_H
     found = []
     if law.quality == "doubtful":
         found.append(
-            f"The chart's figures for cone {law.cone} are doubtful: only 4 °C lie between 60 and "
-            "150 °C/h, so take this cone as a rough guide."
+            f"The chart's figures for cone {law.cone} are doubtful: only "
+            f"{rate_from_celsius(4.0, unit):.0f} °{unit} lie between "
+            f"{rate_from_celsius(60.0, unit):.0f} and {rate(150.0)}, so take this cone as a rough "
+            "guide."
         )
     first = law.rates_c_per_h[0]
     if rate_c_per_h > high * _RATE_SLACK:
         found.append(
-            f"{rate_c_per_h:.0f} °C/h is faster than the {high:.0f} °C/h the chart of cones "
+            f"{rate(rate_c_per_h)} is faster than the {rate(high)} the chart of cones "
             "covers, so the figure is the fitted law's extrapolation."
         )
     elif rate_c_per_h < low / _RATE_SLACK:
         found.append(
-            f"{rate_c_per_h:.1f} °C/h is slower than the {low:.0f} °C/h the chart of cones "
+            f"{rate(rate_c_per_h, 1)} is slower than the {rate(low)} the chart of cones "
             "covers, so the figure is the fitted law's extrapolation."
         )
     elif rate_c_per_h < first / _RATE_SLACK:
         found.append(
-            f"The chart gives cone {law.cone} from {first:.0f} °C/h only; below, the figure is the "
+            f"The chart gives cone {law.cone} from {rate(first)} only; below, the figure is the "
             "fitted law's extrapolation."
         )
     return found

@@ -17,7 +17,7 @@ from firing.cones.kinetics import ConeLaw, FloatArray, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.readings import readings
 from firing.cones.table import CONES, cone_number
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
 
 __all__ = [
     "ConeProgress",
@@ -96,7 +96,7 @@ class ConeVerdict:
     by_cone : dict of str to ConeProgress
         Every self-supporting cone, from the coldest to the hottest.
     notes, warnings : tuple of str
-        One sentence each.
+        One sentence each, in °C; see `notes_in` and `warnings_in`.
     """
 
     reached: str | None
@@ -112,6 +112,18 @@ class ConeVerdict:
     def budget_c(self) -> float:
         """Total of the budget, ± [°C]."""
         return self.budget.total_c
+
+    def notes_in(self, unit: TemperatureUnit) -> tuple[str, ...]:
+        """Return the notes with their figures in a unit."""
+        return self.notes if unit == "C" else _notes(self.budget, unit)
+
+    def warnings_in(self, unit: TemperatureUnit) -> tuple[str, ...]:
+        """Return the warnings with their figures in a unit."""
+        if unit == "C":
+            return self.warnings
+        nearest = self.reached or CONES[0]
+        rate_c_per_h = self.by_cone[nearest].approach_rate_c_per_h
+        return tuple(_warnings(self.reached, laws()[nearest], rate_c_per_h, unit))
 
     def to_dict(self) -> dict[str, object]:
         """Return the verdict keyed for JSON."""
@@ -281,21 +293,26 @@ def _reached_s(
     return float(time_s[-1]) if found is None else found
 
 
-def _notes(part: Budget) -> tuple[str, ...]:
+def _notes(part: Budget, unit: TemperatureUnit = "C") -> tuple[str, ...]:
+    def size(value_c: float) -> str:
+        return f"±{rate_from_celsius(value_c, unit):.1f} °{unit}".replace(".0 ", " ")
+
     known = (
         "the thermocouple's error is not in it"
         if part.thermocouple_c is None
-        else f"the thermocouple ±{part.thermocouple_c:g} °C"
+        else f"the thermocouple {size(part.thermocouple_c)}"
     )
     return (
         "Self-supporting regular cones, by a law fitted to the maker's chart revised in 1996.",
-        f"The range spans ±{part.total_c:.1f} °C: the cone ±{part.cone_c:g} °C, the law "
-        f"±{part.law_c:.1f} °C, {known}; the kiln's own offset is unknown until witness cones "
+        f"The range spans {size(part.total_c)}: the cone {size(part.cone_c)}, the law "
+        f"{size(part.law_c)}, {known}; the kiln's own offset is unknown until witness cones "
         "have shown it.",
     )
 
 
-def _warnings(reached: str | None, law: ConeLaw, rate_c_per_h: float | None) -> list[str]:
+def _warnings(
+    reached: str | None, law: ConeLaw, rate_c_per_h: float | None, unit: TemperatureUnit = "C"
+) -> list[str]:
     if reached is None:
         return [f"No cone is down: the firing stayed below cone {CONES[0]}, the coldest one made."]
     found = []
@@ -305,11 +322,13 @@ def _warnings(reached: str | None, law: ConeLaw, rate_c_per_h: float | None) -> 
             "is not told."
         )
     if rate_c_per_h is None:
-        low, high = CHART_RATES_C_PER_H
+        low, high, assumed = (
+            rate_from_celsius(rate, unit) for rate in (*CHART_RATES_C_PER_H, _DEFAULT_RATE_C_PER_H)
+        )
         found.append(
             f"The trace does not show the rise towards cone {law.cone}, so a heating rate of "
-            f"{_DEFAULT_RATE_C_PER_H:.0f} °C/h is assumed; the chart covers {low:.0f} to "
-            f"{high:.0f} °C/h."
+            f"{assumed:.0f} °{unit}/h is assumed; the chart covers {low:.0f} to "
+            f"{high:.0f} °{unit}/h."
         )
         return found
-    return found + rate_warnings(law, rate_c_per_h)
+    return found + rate_warnings(law, rate_c_per_h, unit)

@@ -26,3 +26,27 @@ def describe_number(number: float | None) -> str:
     if above == 0:
         return f"below {CONES[0]}"
     return f"{CONES[above - 1]}–{CONES[above]}, nearer {CONES[nearest]}"
+
+
+def describe_range(low: float | None, high: float | None) -> str:
+    """Return a range of running cone numbers as people say cones: ``7 to 7.7``.
+
+    In the zero series the whole cones around it are named: ``between 010 and 09``.
+
+    Parameters
+    ----------
+    low, high : float or None
+        Running numbers; None for less than the coldest cone.
+    """
+    if high is None:
+        return describe_number(None)
+    if low is not None and low >= 1.0:
+        first, last = describe_number(low), describe_number(high)
+        return first if first == last else f"{first} to {last}"
+    numbers = [cone_number(cone) for cone in CONES]
+    above = next((i for i, value in enumerate(numbers) if value > high - 0.05), len(CONES) - 1)
+    upper = describe_number(high) if high >= 1.0 else CONES[above]
+    if low is None or low < numbers[0] - 0.05:
+        return f"{upper} at most"
+    lower = CONES[max(i for i, value in enumerate(numbers) if value < low + 0.05)]
+    return lower if lower == upper else f"between {lower} and {upper}"

@@ -14,6 +14,7 @@ from itertools import pairwise
 from firing.errors import FiringError
 from firing.kiln.properties import Grid, Material, grid_of
 from firing.kiln.shape import Shape
+from firing.units import TemperatureUnit
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,12 +270,17 @@ class Slab:
                 total += volume * span.grid.heat(temperature_c[span.first + i])[1]
         return total
 
-    def beyond(self, lowest_c: Sequence[float], highest_c: Sequence[float]) -> list[str]:
+    def beyond(
+        self,
+        lowest_c: Sequence[float],
+        highest_c: Sequence[float],
+        unit: TemperatureUnit = "C",
+    ) -> list[str]:
         """Return a sentence for each table left, given each node's extremes [°C]."""
         said: dict[str, None] = {}
         for span in self.spans:
             nodes = range(span.first, span.first + len(span.volumes_m3))
             low = min(lowest_c[node] for node in nodes)
             high = max(highest_c[node] for node in nodes)
-            said.update(dict.fromkeys(span.material.beyond(low, high)))
+            said.update(dict.fromkeys(span.material.beyond(low, high, unit)))
         return list(said)

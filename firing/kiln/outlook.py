@@ -110,6 +110,11 @@ class KilnOutlook:
     starts: Starts = field(default_factory=Starts)
 
     @property
+    def core(self) -> Trace:
+        """The middle of the thickest piece, one channel ``core``."""
+        return Trace(self.run.time_s, self.run.ware_core_c, ("core",), "forecast")
+
+    @property
     def energy_kwh(self) -> float:
         """Energy of the whole firing [kWh]."""
         return self.energy.kwh

@@ -12,6 +12,7 @@ from functools import cache
 from itertools import pairwise
 
 from firing.errors import FiringError
+from firing.units import TemperatureUnit, format_temperature, from_celsius
 
 GRID_C = 10.0
 """Spacing of the even grid that tables are spread on for quick look-up [°C]."""
@@ -94,16 +95,17 @@ class PropertyTable:
             "that reach it"
         )
 
-    def beyond(self, low_c: float, high_c: float) -> str | None:
+    def beyond(self, low_c: float, high_c: float, unit: TemperatureUnit = "C") -> str | None:
         """Return a sentence if a use from `low_c` to `high_c` [°C] left the table, else None."""
         low, high = self.range_c
         # Half a degree is the difference between two rooms, not a use outside the table.
         if low_c >= low - 0.5 and high_c <= high + 0.5:
             return None
         reached = high_c if high_c > high + 0.5 else low_c
+        known = f"{from_celsius(low, unit):.0f} to {format_temperature(high, unit)}"
         return (
-            f"the {self.name} is known from {low:.0f} to {high:.0f} °C; its last slope was "
-            f"continued to {reached:.0f} °C"
+            f"the {self.name} is known from {known}; its last slope was continued to "
+            f"{format_temperature(reached, unit)}"
         )
 
 
@@ -197,9 +199,10 @@ class Material:
             "is outside that"
         )
 
-    def beyond(self, low_c: float, high_c: float) -> list[str]:
+    def beyond(self, low_c: float, high_c: float, unit: TemperatureUnit = "C") -> list[str]:
         """Return one sentence for each table that a use from `low_c` to `high_c` [°C] left."""
-        said = (table.beyond(low_c, high_c) for table in (self.conductivity, self.specific_heat))
+        tables = (self.conductivity, self.specific_heat)
+        said = (table.beyond(low_c, high_c, unit) for table in tables)
         return [sentence for sentence in said if sentence is not None]
 
 

@@ -252,7 +252,7 @@ def _result(
     temperature = np.array([state.temperature_c for state in states])
     low, high = temperature.min(axis=0), temperature.max(axis=0)
     wall = slice(network.first_wall, None)
-    said = network.wall.beyond(list(low[wall]), list(high[wall]))
+    said = network.wall.beyond(list(low[wall]), list(high[wall]), schedule.unit)
     began = states[0]
     stored = np.array(
         [

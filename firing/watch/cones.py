@@ -1,7 +1,9 @@
 """Heat-work while it adds up: what is down, and when the next cones will fall."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +14,9 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.trace import FloatArray
 from firing.watch.outlook import Rest
+
+if TYPE_CHECKING:
+    from firing.watch.ahead import Ahead
 
 USUAL_RATE_C_PER_H = 60.0
 """Stands in where the readings do not show how a cone was approached [°C/h]."""
@@ -92,7 +97,7 @@ def cone_outlooks(
     wanted: tuple[str, ...],
     time_s: FloatArray,
     temperature_c: FloatArray,
-    rests: tuple[Rest, Rest, Rest] | None,
+    ahead: Ahead | None,
     thermocouple_c: float | None = None,
 ) -> tuple[ConeOutlook, ...]:
     """Return the cones that matter now: those wanted, and the next to fall.
@@ -103,8 +108,8 @@ def cone_outlooks(
         Cones in their printed spelling, told in any case.
     time_s, temperature_c : ndarray, shape (n,)
         The firing so far, at least two readings [s, °C].
-    rests : tuple of Rest, optional
-        How it goes on: as expected, at its quickest, at its slowest.
+    ahead : Ahead, optional
+        How it goes on.
     thermocouple_c : float, optional
         Tolerance of the thermocouple, ± [°C].
 
@@ -113,7 +118,7 @@ def cone_outlooks(
     tuple of ConeOutlook
         From the coldest.
     """
-    whole = None if rests is None else _joined(time_s, temperature_c, rests[0])
+    whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
     chosen = set(wanted)
     if whole is not None:
         final = cone_reached(*whole).by_cone
@@ -126,7 +131,7 @@ def cone_outlooks(
         chosen.update(falling[:1])
     found = []
     for cone in (cone for cone in CONES if cone in chosen):
-        found.append(_one(cone, time_s, temperature_c, whole, rests, thermocouple_c))
+        found.append(_one(cone, time_s, temperature_c, whole, ahead, thermocouple_c))
     return tuple(found)
 
 
@@ -135,16 +140,15 @@ def _one(
     time_s: FloatArray,
     temperature_c: FloatArray,
     whole: tuple[FloatArray, FloatArray] | None,
-    rests: tuple[Rest, Rest, Rest] | None,
+    ahead: Ahead | None,
     thermocouple_c: float | None,
 ) -> ConeOutlook:
     law = cone_law(cone)
     shift_c = _shift_c(cone, time_s, temperature_c)
     x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
     down_s = time_down_s(law, time_s, temperature_c, shift_c)
-    if down_s is not None or whole is None or rests is None:
+    if down_s is not None or whole is None or ahead is None:
         return ConeOutlook(cone, x, down_s, None, None, None)
-    _, quickest, slowest = rests
     shift_c = _shift_c(cone, *whole)
     off_c = budget(law, thermocouple_c).total_c
     return ConeOutlook(
@@ -152,8 +156,10 @@ def _one(
         x,
         None,
         time_down_s(law, *whole, shift_c),
-        time_down_s(law, *_joined(time_s, temperature_c, quickest), shift_c + off_c),
-        time_down_s(law, *_joined(time_s, temperature_c, slowest), shift_c - off_c),
+        time_down_s(law, *_joined(time_s, temperature_c, ahead.quickest), shift_c + off_c),
+        None
+        if ahead.slowest is None
+        else time_down_s(law, *_joined(time_s, temperature_c, ahead.slowest), shift_c - off_c),
     )
 
 

@@ -1,11 +1,16 @@
 """What is known of a running firing at one moment, and what follows from it."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from firing.watch.cones import ConeOutlook
 from firing.watch.position import Position
+
+if TYPE_CHECKING:
+    from firing.watch.kilnchange import KilnFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +37,13 @@ class Estimate:
         What a person does next, and when.
     alarms : tuple of str
         Alarms raised now.
+    energy_kwh, energy_total_kwh : float or None
+        Energy from the supply so far, and for the whole program as it is expected to go on [kWh];
+        None without a kiln, and the second without a plan.
+    stalls_c : float or None
+        Where the kiln, by its model, does not get any further [°C]; None if it ends the program.
+    kiln : KilnFigures or None
+        What the kiln model goes by, and what of it was learnt from this firing.
     """
 
     now_s: float
@@ -54,6 +66,10 @@ class Estimate:
     action: str = ""
     action_s: float | None = None
     alarms: tuple[str, ...] = ()
+    energy_kwh: float | None = None
+    energy_total_kwh: float | None = None
+    stalls_c: float | None = None
+    kiln: KilnFigures | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the estimate keyed for JSON."""
@@ -92,6 +108,10 @@ class Estimate:
             "action": self.action or None,
             "action_s": _rounded(self.action_s, 1),
             "alarms": list(self.alarms),
+            "energy_kwh": _rounded(self.energy_kwh, 2),
+            "energy_total_kwh": _rounded(self.energy_total_kwh, 2),
+            "stalls_c": _rounded(self.stalls_c, 1),
+            "kiln": None if self.kiln is None else self.kiln.to_dict(),
         }
 
 

@@ -1,5 +1,6 @@
 """What the kiln has done so far, kept small: means on a grid, however fast readings come in."""
 
+import math
 from array import array
 from collections import deque
 
@@ -24,14 +25,24 @@ class History:
     def __init__(self) -> None:
         self._time_s = array("d")
         self._temperature_c = array("d")
+        self._duty = array("d")
         self._number: int | None = None
         self._sum_s = self._sum_c = 0.0
         self._count = 0
+        self._sum_duty, self._duties = 0.0, 0
         self._recent: deque[tuple[float, float]] = deque(maxlen=SMOOTH_READINGS)
         self.highest_c = -np.inf
 
-    def add(self, time_s: float, temperature_c: float) -> None:
-        """Take a usable reading in; times never go back."""
+    def add(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
+        """Take a usable reading in; times never go back.
+
+        Parameters
+        ----------
+        time_s, temperature_c : float
+            When, and how hot [s, °C].
+        duty : float
+            Share of full power then; NaN where it is not known.
+        """
         number = int(time_s // GRID_S)
         if number != self._number:
             self._close_bin()
@@ -39,6 +50,9 @@ class History:
         self._sum_s += time_s
         self._sum_c += temperature_c
         self._count += 1
+        if duty == duty:
+            self._sum_duty += duty
+            self._duties += 1
         self._recent.append((time_s, temperature_c))
 
     def _close_bin(self) -> None:
@@ -46,9 +60,13 @@ class History:
             mean_c = self._sum_c / self._count
             self._time_s.append(self._sum_s / self._count)
             self._temperature_c.append(mean_c)
+            self._duty.append(self._mean_duty())
             self.highest_c = max(self.highest_c, mean_c)
-        self._sum_s = self._sum_c = 0.0
-        self._count = 0
+        self._sum_s = self._sum_c = self._sum_duty = 0.0
+        self._count = self._duties = 0
+
+    def _mean_duty(self) -> float:
+        return self._sum_duty / self._duties if self._duties else math.nan
 
     @property
     def points(self) -> int:
@@ -75,6 +93,11 @@ class History:
             time_s = np.append(time_s, self._sum_s / self._count)
             temperature_c = np.append(temperature_c, self._sum_c / self._count)
         return time_s, temperature_c
+
+    def duty(self) -> FloatArray:
+        """Return the share of full power at the points of `trace`, (n,); NaN where not known."""
+        duty = np.array(self._duty)
+        return np.append(duty, self._mean_duty()) if self._count else duty
 
     def rate_c_per_h(self) -> float | None:
         """Return how fast the temperature moves [°C/h]; None if too little is known.

@@ -14,6 +14,9 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.position import Plan, Position
 
+AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
+"""Which way the figures of a kiln model may be off."""
+
 
 @dataclass(frozen=True, eq=False)
 class Rest:

@@ -97,7 +97,13 @@ class Session:
 
     def run(self, stopped: Callable[[], bool]) -> None:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
-        self._watcher.begin(self._now_s)
+        self._watcher.begin(self._now_s, live=self._live)
+        try:
+            self._run(stopped)
+        finally:
+            self._watcher.close()
+
+    def _run(self, stopped: Callable[[], bool]) -> None:
         while not stopped():
             try:
                 reading = self._connection.read(LINE_WAIT_S)

@@ -29,12 +29,12 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
         The plan.
     """
     unit: TemperatureUnit = "C" if schedule is None else schedule.unit
-    clock = _Clock(began, estimate.now_s)
-    parts = [clock.now, _temperature(estimate, unit)]
-    parts += _place(estimate, schedule, unit)
+    clock = Moments(began, estimate.now_s)
+    parts = [clock.now, temperature_words(estimate, unit)]
+    parts += place_words(estimate, schedule, unit)
     if estimate.reached is not None:
         parts.append(f"heat-work so far cone {describe_number(estimate.reached_number)}")
-    parts += [words for entry in estimate.cones if (words := _cone(entry, clock))]
+    parts += [words for entry in estimate.cones if (words := cone_words(entry, clock))]
     if estimate.program_end_s is not None:
         span = clock.range(
             estimate.program_end_s, estimate.program_end_low_s, estimate.program_end_high_s
@@ -43,6 +43,11 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     if estimate.unload_s is not None and estimate.unload_s > estimate.now_s:
         span = clock.range(estimate.unload_s, estimate.unload_low_s, estimate.unload_high_s)
         parts.append(f"unload {span}")
+    if estimate.stalls_c is not None:
+        stands = format_temperature(estimate.stalls_c, unit)
+        parts.append(f"by its model the kiln does not get beyond {stands}")
+    if energy := energy_words(estimate):
+        parts.append(energy)
     if estimate.action and estimate.action_s is not None:
         parts.append(f"{clock.at(estimate.action_s)}: {estimate.action}")
     if estimate.alarms:
@@ -55,7 +60,16 @@ def moment_of(began: datetime, at_s: float) -> str:
     return f"{after(began, at_s):%H:%M}"
 
 
-def _temperature(estimate: Estimate, unit: TemperatureUnit) -> str:
+def energy_words(estimate: Estimate) -> str:
+    """Return what the firing took so far, and will take; empty where that is not known."""
+    spent, total = estimate.energy_kwh, estimate.energy_total_kwh
+    if spent is None:
+        return ""
+    return f"about {spent:.1f} kWh" if total is None else f"about {spent:.1f} of {total:.0f} kWh"
+
+
+def temperature_words(estimate: Estimate, unit: TemperatureUnit) -> str:
+    """Return how hot it is and how fast that changes."""
     if math.isnan(estimate.temperature_c):
         return "no reading"
     told = format_temperature(estimate.temperature_c, unit)
@@ -64,7 +78,8 @@ def _temperature(estimate: Estimate, unit: TemperatureUnit) -> str:
     return told
 
 
-def _place(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> list[str]:
+def place_words(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> list[str]:
+    """Return where the firing stands in its plan, how far from it, and how late."""
     position = estimate.position
     if schedule is None or position is None:
         return []
@@ -94,7 +109,8 @@ def _place(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit)
     return found
 
 
-def _cone(entry: ConeOutlook, clock: "_Clock") -> str:
+def cone_words(entry: ConeOutlook, clock: "Moments") -> str:
+    """Return since when a cone is down, or when it will be; empty where the plan does not."""
     if entry.down_s is not None:
         return f"cone {entry.cone} down since {clock.at(entry.down_s)}"
     if entry.expected_s is None:
@@ -102,8 +118,16 @@ def _cone(entry: ConeOutlook, clock: "_Clock") -> str:
     return f"cone {entry.cone} {clock.range(entry.expected_s, entry.low_s, entry.high_s)}"
 
 
-class _Clock:
-    """Tells moments as a time of day, with the weekday where it is not today's."""
+class Moments:
+    """Tells moments as a time of day, with the weekday where it is not today's.
+
+    Parameters
+    ----------
+    began : datetime
+        The moment of second 0, in the time zone to tell times in.
+    now_s : float
+        Now [s].
+    """
 
     def __init__(self, began: datetime, now_s: float) -> None:
         self._began = began
@@ -111,11 +135,13 @@ class _Clock:
         self.now = f"{self._today:%H:%M}"
 
     def at(self, moment_s: float) -> str:
+        """Return one moment."""
         moment = after(self._began, moment_s)
         same_day = moment.date() == self._today.date()
         return f"{moment:%H:%M}" if same_day else f"{moment:%a %H:%M}"
 
     def range(self, middle_s: float, low_s: float | None, high_s: float | None) -> str:
+        """Return a moment and the range it lies in."""
         middle = self.at(middle_s)
         low = "" if low_s is None else self.at(low_s)
         high = "later or never" if high_s is None else self.at(high_s)

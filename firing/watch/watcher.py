@@ -1,13 +1,15 @@
 """Follows one firing: takes readings in, tells of events, and says how it stands."""
 
-import math
+from __future__ import annotations
 
-import numpy as np
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from firing.capture.reading import Reading, Status
-from firing.errors import FiringError
 from firing.schedule import Schedule
 from firing.trace import FloatArray
+from firing.watch.ahead import Ahead, Going, look_ahead
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cones import (
     coldest_counting_c,
@@ -18,14 +20,13 @@ from firing.watch.cones import (
 from firing.watch.estimate import Estimate
 from firing.watch.history import History
 from firing.watch.notices import Limits, Notice, Situation
-from firing.watch.outlook import Outlook, Rest
+from firing.watch.outlook import Outlook
 from firing.watch.position import Plan, Position, locate
 
+if TYPE_CHECKING:
+    from firing.watch.kilnmodel import KilnModel
+
 LOCATE_EVERY_S = 60.0
-LAGGING_C = 10.0
-"""A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""
-SLOWEST = 10.0
-"""A kiln that goes slower still has stalled, and no time can be told."""
 
 
 class Watcher:
@@ -45,6 +46,8 @@ class Watcher:
         What the thermocouple reads too low by for cones, from witness cones [°C].
     thermocouple_c : float, optional
         Its tolerance near the peak, ± [°C].
+    model : KilnModel, optional
+        The kiln's, which says what it takes; where there is a plan the outlook is its, too.
     """
 
     def __init__(
@@ -56,11 +59,13 @@ class Watcher:
         cones: tuple[str, ...] = (),
         cone_offset_c: float = 0.0,
         thermocouple_c: float | None = None,
+        model: KilnModel | None = None,
     ) -> None:
         self.schedule = schedule
         self.history = History()
         self.board = AlarmBoard(limits, schedule, "C" if schedule is None else schedule.unit)
         self.outlook = outlook
+        self._model = model
         self._plan = None if schedule is None else Plan(schedule)
         self._cones = cones
         self._offset_c = cone_offset_c
@@ -75,13 +80,23 @@ class Watcher:
         self._ended: set[int] | None = None
         self._down: set[str] = set()
 
-    def remember(self, time_s: float, temperature_c: float) -> None:
+    def remember(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        self.history.add(time_s, temperature_c)
+        self.history.add(time_s, temperature_c, duty)
         self._usable_s = time_s
 
-    def begin(self, now_s: float) -> None:
-        """Begin watching: what readings of before amount to is known, and not told."""
+    def begin(self, now_s: float, *, live: bool = True) -> None:
+        """Begin watching: what readings of before amount to is known, and not told.
+
+        Parameters
+        ----------
+        now_s : float
+            [s].
+        live : bool
+            Whether readings come as the clock goes, or from a log that has time to wait.
+        """
+        if self._model is not None:
+            self._model.begin(live)
         if self.history.points >= 2:
             self._locate(now_s)
         self._usable_s = now_s
@@ -104,7 +119,7 @@ class Watcher:
         if self._usable_s is None:
             self._usable_s = time_s
         if not math.isnan(value_c):
-            self.history.add(time_s, value_c)
+            self.history.add(time_s, value_c, reading.duty)
             self._usable_s = time_s
         return self.tick(time_s)
 
@@ -126,7 +141,14 @@ class Watcher:
                 deviation_c=self._deviation_c,
             )
         )
+        if self._model is not None:
+            told += self._model.tick(now_s, self.history, self._position)
         return told
+
+    def close(self) -> None:
+        """End what is under way beside the watch."""
+        if self._model is not None:
+            self._model.close()
 
     def _locate(self, now_s: float) -> list[Notice]:
         self._located_s = now_s
@@ -205,95 +227,46 @@ class Watcher:
         if self.history.points < 2:
             return bare
         time_s, temperature_c = self.history.trace()
-        rests = self._rests(now_s, now_c)
+        energy = None if self._model is None else self._model.see(self.history, position, now_s)
+        ahead = self._ahead(now_s, now_c)
         for_cones_c = temperature_c + self._offset_c
         reached, number, low, high = cones_so_far(time_s, for_cones_c, self._thermocouple_c)
-        shifted = None if rests is None else tuple(_shifted(r, self._offset_c) for r in rests)
         outlooks = cone_outlooks(
             self._cones,
             time_s,
             for_cones_c,
-            None if shifted is None else (shifted[0], shifted[1], shifted[2]),
+            None if ahead is None else ahead.shifted(self._offset_c),
             self._thermocouple_c,
         )
-        action, action_s = self._next_action(rests, now_s)
-        expected, quickest, slowest = (None, None, None) if rests is None else rests
-        return Estimate(
-            now_s=now_s,
-            temperature_c=now_c,
-            rate_c_per_h=self._rate_c_per_h,
-            position=position,
-            segment_name=name,
-            deviation_c=self._deviation_c,
+        action, action_s = self._next_action(ahead, now_s)
+        found = replace(
+            bare,
             reached=reached,
             reached_number=number,
             low=low,
             high=high,
             cones=outlooks,
-            program_end_s=_end_s(expected, now_s),
-            program_end_low_s=_end_s(quickest, now_s),
-            program_end_high_s=_end_s(slowest, now_s),
-            unload_s=None if expected is None else now_s + expected.unload_s,
-            unload_low_s=None if quickest is None else now_s + quickest.unload_low_s,
-            unload_high_s=None if slowest is None else now_s + slowest.unload_high_s,
             action=action,
             action_s=action_s,
-            alarms=self.board.standing,
+            energy_kwh=None if energy is None else energy.spent_kwh,
+            energy_total_kwh=None if energy is None else energy.total_kwh,
+            stalls_c=None if energy is None else energy.stalls_c,
+            kiln=None if self._model is None else self._model.figures,
         )
+        return found if ahead is None else ahead.timed(found)
 
-    def _rests(self, now_s: float, now_c: float) -> tuple[Rest, Rest, Rest] | None:
-        """Return how it goes on: as expected, at its quickest, at its slowest."""
-        position = self._position
-        if position is None or self.outlook is None or math.isnan(now_c):
+    def _ahead(self, now_s: float, now_c: float) -> Ahead | None:
+        position, schedule = self._position, self.schedule
+        if schedule is None or position is None or self.outlook is None or math.isnan(now_c):
             return None
-        slower = self._slower(position)
-        lags = self._deviation_c is not None and self._deviation_c < -LAGGING_C
-        try:
-            expected = self.outlook.rest(
-                position, now_s, now_c, slower_now=slower if lags else 1.0, slower_later=1.0
-            )
-            quickest = self.outlook.rest(position, now_s, now_c)
-            slowest = self.outlook.rest(
-                position, now_s, now_c, slower_now=slower, slower_later=slower
-            )
-        except FiringError:
-            return None  # a course that no curve answers for: nothing is told rather than guessed
-        return expected, quickest, slowest
+        going = Going(schedule, position, now_s, now_c, self._rate_c_per_h, self._deviation_c)
+        return look_ahead(self.outlook, self._model, going)
 
-    def _slower(self, position: Position) -> float:
-        """Return how many times longer this ramp takes than planned; 1 if it keeps up."""
-        schedule, rate = self.schedule, self._rate_c_per_h
-        if schedule is None or position.phase != "ramp" or position.segment is None:
-            return 1.0
-        planned = schedule.segments[position.segment].rate_c_per_h
-        late = self._deviation_c is not None and self._deviation_c < 0.0
-        if planned is None or rate is None or not late or rate > 0.95 * planned:
-            return 1.0
-        return min(planned / max(rate, planned / SLOWEST), SLOWEST)
-
-    def _next_action(
-        self, rests: tuple[Rest, Rest, Rest] | None, now_s: float
-    ) -> tuple[str, float | None]:
-        if self.schedule is None or rests is None:
+    def _next_action(self, ahead: Ahead | None, now_s: float) -> tuple[str, float | None]:
+        if self.schedule is None or ahead is None:
             return "", None
-        for index, left_s in rests[0].segment_ends_s.items():
+        for index, left_s in ahead.expected.segment_ends_s.items():
             action = self.schedule.segments[index].action
             if action and index not in (self._ended or ()):
                 return action, now_s + left_s
         return "", None
-
-
-def _end_s(rest: Rest | None, now_s: float) -> float | None:
-    return None if rest is None or rest.program_s == 0.0 else now_s + rest.program_s
-
-
-def _shifted(rest: Rest, offset_c: float) -> Rest:
-    return Rest(
-        rest.time_s,
-        np.asarray(rest.temperature_c + offset_c),
-        rest.program_s,
-        rest.unload_s,
-        rest.unload_low_s,
-        rest.unload_high_s,
-        rest.segment_ends_s,
-    )

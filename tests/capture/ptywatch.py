@@ -64,11 +64,17 @@ class Instrument:
 class Watch:
     """``firing watch`` in its own process, its output in files."""
 
-    def __init__(self, folder: Path, *arguments: str, **environment: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *arguments: str,
+        main: tuple[str, ...] = MAIN,
+        **environment: str,
+    ) -> None:
         self.stdout, self.stderr = folder / "stdout.txt", folder / "stderr.txt"
         with self.stdout.open("wb") as out, self.stderr.open("wb") as err:
             self.process = subprocess.Popen(
-                [*MAIN, "watch", *arguments],
+                [*main, "watch", *arguments],
                 cwd=folder,
                 stdin=subprocess.DEVNULL,
                 stdout=out,

@@ -15,6 +15,7 @@ import pytest
 from capture.killing import Sender, check_kills
 from capture.ptywatch import MAIN, Instrument, Watch, readings, rows, wait_until
 from click.testing import CliRunner
+from watch.wornkiln import NAMES, record_hours, write_plan
 
 from firing.cli import cli
 from firing.errors import FiringError
@@ -80,6 +81,38 @@ def test_sigterm_ends_cleanly_with_a_last_status(tmp_path: Path, instrument: Ins
             "kiln": {"temperature_c": None, "status": "no reading"}
         } or isinstance(document["readings"]["kiln"]["temperature_c"], float)
     assert "Traceback" not in watch.told()
+
+
+REFITTING = """
+import firing.watch.kilnmodel as kilnmodel
+kilnmodel.REFIT_EVERY_S = 0.0
+kilnmodel.KilnModel._take = lambda *_: []
+from firing.cli import main
+main()
+"""
+
+
+def test_sigterm_during_a_refit_ends_both(tmp_path: Path, instrument: Instrument) -> None:
+    out, plan = tmp_path / "log.csv", write_plan(tmp_path / "plan.toml")
+    last_c = record_hours(out, 8.0)
+    options = ("--fields", ",".join(NAMES), "--out", str(out), "--kiln", "example-kiln", "--json")
+    main = (sys.executable, "-c", REFITTING)
+    with Watch(
+        tmp_path, str(instrument.port), "--schedule", str(plan), *options, main=main
+    ) as watch:
+        watch.wait_ready()
+        for _ in range(3):
+            instrument.send(f"{last_c:.2f},800,800,800\n".encode())
+        children = Path(f"/proc/{watch.process.pid}/task/{watch.process.pid}/children")
+        wait_until(lambda: children.read_text().split(), "a refit")
+        pid = int(children.read_text().split()[0])
+        wait_until(lambda: watch.lines(), "a status")
+        assert watch.stop(signal.SIGTERM) == 0
+    wait_until(lambda: not Path(f"/proc/{pid}").exists(), "the end of the refit")
+    assert "Traceback" not in watch.told()
+    status = watch.documents()[-1]
+    assert status["energy_total_kwh"] > status["energy_kwh"] > 10.0
+    assert set(status["kiln"]) == {"power", "loss", "capacity", "learnt", "refitted_s"}
 
 
 def test_a_line_of_two_fields_where_one_is_expected_is_no_reading(
@@ -264,6 +297,7 @@ def test_the_users_command_gets_one_argument_and_no_shell(tmp_path: Path) -> Non
         (("-", "--channel", "9"), "the channels are 1 (kiln)"),
         (("-", "--alarm-command", '"x'), "quotation mark"),
         (("-", "--load", "x.toml"), "give --kiln too"),
+        (("-", "--above-plan", "15K"), "15, 10C or 20F"),
         (("source.toml", "--baud", "9600"), "write it there"),
     ],
 )

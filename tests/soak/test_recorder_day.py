@@ -33,6 +33,9 @@ from firing.schedulefile import read_schedule
 from firing.watch.notices import Limits
 from firing.watch.watcher import Watcher
 from firing.watch.outlook import ForecastOutlook
+from firing.watch.kilnmodel import KilnModel
+from firing.kiln.kilnfile import parse_kiln
+from firing.ready import ready_text
 import numpy as np
 
 out, hours = Path(sys.argv[1]), int(sys.argv[2])
@@ -41,7 +44,11 @@ names = ("kiln", "top", "bottom", "shelf")
 course = forecast(plan)
 shape_s, shape_c = course.trace.time_s, course.trace.channel_c()
 buffer, parser, judge = LineBuffer(synchronise=False), LineParser(FieldLayout(names)), Judge(4)
-watcher = Watcher(Limits(), plan, ForecastOutlook(course), cones=("6",))
+model = KilnModel(
+    parse_kiln(ready_text("example-kiln"), "kiln"), None, plan, ForecastOutlook(course)
+)
+watcher = Watcher(Limits(), plan, model, cones=("6",), model=model)
+watcher.begin(0.0)
 recorder = Recorder(out, names, TimeBase(1_772_000_000.0))
 random = np.random.default_rng(24)
 page = os.sysconf("SC_PAGE_SIZE")
@@ -65,6 +72,8 @@ for second in range(hours * 3600):
     if second % 3600 == 3599:
         print(resident(), flush=True)
 recorder.close()
+watcher.close()
+print(model.figures.refitted_s, file=sys.stderr)
 """
 
 
@@ -82,6 +91,7 @@ def test_a_day_takes_no_memory_and_its_stamps_do_not_drift(tmp_path: Path) -> No
     )  # fmt: skip
     resident = [int(line) for line in done.stdout.split()]
     print(f"resident after each hour, MB: {[round(r / 1e6, 1) for r in resident]}")
+    assert float(done.stderr) > 0.0, "no refit was made"
     # the first hours load what is needed for cones and estimates
     assert max(resident[3:]) - min(resident[3:]) <= 2 * MEMORY_BYTES
     assert abs(resident[-1] - resident[3]) <= MEMORY_BYTES

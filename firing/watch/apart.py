@@ -1,0 +1,139 @@
+"""A refit in a process of its own, so that no reading ever waits for it.
+
+A thread would not do: the search is pure arithmetic and would keep the interpreter to itself for
+milliseconds at a time, on and on, each time a line comes in.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import threading
+from dataclasses import dataclass, replace
+
+from firing.errors import FiringError
+from firing.watch.kilndrive import DrivenKiln, kiln_on_side, switched_off
+from firing.watch.outlook import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
+from firing.watch.refit import Refit, RefitJob, refit
+
+NICENESS = 10
+"""On a computer of one core too, readings go first."""
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What a refit has found.
+
+    Attributes
+    ----------
+    found : Refit
+        The figures.
+    driven : dict of int to DrivenKiln
+        The kiln of these figures, led along the firing so far, by how far they may be off.
+    """
+
+    found: Refit
+    driven: dict[int, DrivenKiln]
+
+
+def work_out(job: RefitJob) -> Answer:
+    """Refit a kiln, and lead it along the firing so far if that changed its figures."""
+    found = refit(job)
+    driven: dict[int, DrivenKiln] = {}
+    if found.fitted is not None:
+        kiln = replace(job.kiln, fitted=found.fitted)
+        duty = switched_off(job.time_s, job.duty, job.off_from_s)
+        for side in (AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST):
+            one = kiln_on_side(kiln, job.load, job.schedule, found.errors, side)
+            try:
+                one.follow(job.time_s, job.temperature_c, duty)
+            except FiringError:
+                continue  # whoever asks it meets the same refusal
+            driven[side] = one
+    return Answer(found, driven)
+
+
+class RefitApart:
+    """Does one refit at a time, elsewhere.
+
+    Attributes
+    ----------
+    failed : bool
+        Whether the last one could not be begun, or was never answered.
+    """
+
+    def __init__(self) -> None:
+        self.failed = False
+        self._process: subprocess.Popen[bytes] | None = None
+        self._thread: threading.Thread | None = None
+        self._answer: Answer | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether a refit is under way, or waits to be taken."""
+        return self._thread is not None
+
+    def begin(self, job: RefitJob) -> None:
+        """Begin a refit."""
+        self._answer = None
+        try:
+            self._process = subprocess.Popen(
+                # -P: a file of the folder the watch was begun in is no module of this package.
+                [sys.executable, "-P", "-m", "firing.watch.apart"],
+                env={
+                    **os.environ,
+                    "PYTHONPATH": os.pathsep.join(part for part in sys.path if part),
+                },
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                # A Ctrl-C meant for the watch is none of its business.
+                start_new_session=True,
+            )
+        except OSError:
+            self.failed = True
+            return
+        # The thread only waits: for the pipe to take the job, and for the answer.
+        self._thread = threading.Thread(
+            target=self._exchange, args=(self._process, pickle.dumps(job)), daemon=True
+        )
+        self._thread.start()
+
+    def _exchange(self, process: subprocess.Popen[bytes], job: bytes) -> None:
+        try:
+            answer, _ = process.communicate(job)
+            self._answer = pickle.loads(answer) if process.returncode == 0 else None
+        except (OSError, ValueError, EOFError, pickle.UnpicklingError):
+            self._answer = None
+
+    def take(self) -> Answer | None:
+        """Return what a refit that is over has found; None while it is not, or if it failed."""
+        if self._thread is None or self._thread.is_alive():
+            return None
+        self._thread = self._process = None
+        self.failed = self._answer is None
+        return self._answer
+
+    def close(self) -> None:
+        """End what is under way."""
+        if self._process is not None and self._process.poll() is None:
+            self._process.kill()
+        if self._thread is not None:
+            self._thread.join(1.0)
+
+
+def main() -> None:
+    """Read a job from standard input and write what it finds to standard output."""
+    if hasattr(os, "nice"):
+        os.nice(NICENESS)
+    job = pickle.load(sys.stdin.buffer)
+    pickle.dump(work_out(job), sys.stdout.buffer)
+
+
+if __name__ == "__main__":
+    # Under its own name, so that what it answers is known by that name where it is read.
+    from firing.watch import apart
+
+    apart.main()

@@ -1,0 +1,112 @@
+"""What a refit of the kiln model has changed, and whether that is worth a sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.watch.kilnrest import KilnRest
+from firing.watch.notices import Notice, Severity
+from firing.watch.refit import Refit
+
+PROGRAM_MATTERS_S = 600.0
+COOLING_MATTERS_S = 1800.0
+"""A change of the program's end, and of the time to unload, of less is not told of [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class KilnFigures:
+    """What a forecast of the rest goes by.
+
+    Attributes
+    ----------
+    power, loss, capacity : float
+        Multipliers on the kiln as its file describes it.
+    learnt : tuple of str
+        Which of them this firing has told so far; the others are those of the file.
+    refitted_s : float or None
+        When a refit last changed them [s]; None if none has.
+    """
+
+    power: float
+    loss: float
+    capacity: float
+    learnt: tuple[str, ...] = ()
+    refitted_s: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the figures keyed for JSON."""
+        return {
+            "power": round(self.power, 4),
+            "loss": round(self.loss, 4),
+            "capacity": round(self.capacity, 4),
+            "learnt": list(self.learnt),
+            "refitted_s": None if self.refitted_s is None else round(self.refitted_s, 1),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """What a refit has changed.
+
+    Attributes
+    ----------
+    figures : KilnFigures
+        From now on.
+    found : Refit
+        What was learnt.
+    before, after : KilnRest or None
+        The rest of the firing by the figures of before, and by these.
+    """
+
+    figures: KilnFigures
+    found: Refit
+    before: KilnRest | None
+    after: KilnRest | None
+
+    def notice(self, now_s: float, unit: TemperatureUnit) -> Notice | None:
+        """Return what is to be told of it; None if it hardly matters."""
+        told = self._difference(unit)
+        if told is None:
+            return None
+        message = f"the kiln model was refitted to this firing ({self._figures()}): {told}"
+        assert self.after is not None
+        severity: Severity = "note" if self.after.stalls_c is None else "act"
+        return Notice("refit", severity, "told", now_s, message)
+
+    def _figures(self) -> str:
+        now = self.figures
+        values = {"power": now.power, "loss": now.loss, "capacity": now.capacity}
+        off = {"power": self.found.power_se, "loss": self.found.loss_se}
+        parts = []
+        for name in now.learnt:
+            error = f" ± {100.0 * off[name]:.0f} %" if name in off else ""
+            parts.append(f"{name} {100.0 * values[name]:.0f} %{error}")
+        return ", ".join(parts) + " of what the kiln file describes"
+
+    def _difference(self, unit: TemperatureUnit) -> str | None:
+        before, after = self.before, self.after
+        if before is None or after is None:
+            return None
+        if after.stalls_c is not None:
+            if before.stalls_c is not None:
+                return None
+            return (
+                f"it does not get beyond {format_temperature(after.stalls_c, unit)}, so the "
+                "program does not end by itself"
+            )
+        if before.stalls_c is not None:
+            return f"it does end the program, in {format_duration(after.program_s)}"
+        if abs(after.program_s - before.program_s) >= PROGRAM_MATTERS_S:
+            return (
+                f"the rest of the program takes {format_duration(after.program_s)} instead of "
+                f"{format_duration(before.program_s)}"
+            )
+        after_s, before_s = float(after.time_s[-1]), float(before.time_s[-1])
+        if abs(after_s - before_s) >= COOLING_MATTERS_S:
+            return (
+                f"it can be unloaded in {format_duration(after_s)} instead of "
+                f"{format_duration(before_s)}"
+            )
+        return None

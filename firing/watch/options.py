@@ -1,0 +1,120 @@
+"""What to watch, and how, as a person says it."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from firing.errors import FiringError
+from firing.units import TemperatureUnit, rate_to_celsius
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.schedule import Schedule
+    from firing.ware.load import Load
+    from firing.watch.command import NoticeCommand
+
+ABOVE_C = (1.0, 200.0)
+"""How far above the plan an alarm may be asked for [°C]."""
+LINE_OPTIONS = ("fields", "delimiter", "unit", "thermocouple", "junction_c", "baud", "speed")
+
+_DIFFERENCE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:°\s*)?([CcFf])?\s*")
+
+
+@dataclass(frozen=True, eq=False)
+class WatchOptions:
+    """What to watch, and how.
+
+    Attributes
+    ----------
+    source : str
+        A source file, a serial port, ``socket://HOST:PORT``, ``-``, or a log to replay.
+    line : dict
+        How its lines are read, by the names in `LINE_OPTIONS`; one that is missing is not given.
+    out : Path, optional
+        The file to record to.
+    channel : str, optional
+        The kiln's channel, by name or number from 1.
+    schedule, kiln, load
+        What the firing goes by.
+    cones : tuple of str
+        Cones to tell of, in their printed spelling; the plan's own unless given.
+    top_c : float, optional
+        The top temperature [°C]; from the plan and the kiln unless given.
+    above_c, lost_after_s, unload_c : float
+        Limits of the alarms [°C, s, °C].
+    command : str, optional
+        A program to run for every notice, and its arguments, as a person writes them.
+    """
+
+    source: str
+    line: dict[str, Any] = field(default_factory=dict)
+    out: Path | None = None
+    channel: str | None = None
+    schedule: Schedule | None = None
+    kiln: KilnDescription | None = None
+    load: Load | None = None
+    cones: tuple[str, ...] = ()
+    top_c: float | None = None
+    above_c: float = 15.0
+    lost_after_s: float = 60.0
+    unload_c: float = 60.0
+    command: str | None = None
+
+
+def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
+    """Read a difference of temperatures such as ``15``, ``10C`` or ``20F``.
+
+    Parameters
+    ----------
+    text : str
+        What a person wrote.
+    unit : {"C", "F"}
+        The unit of a bare number: the plan's.
+
+    Returns
+    -------
+    float
+        The difference [°C]: one of 18 °F is one of 10 °C.
+
+    Raises
+    ------
+    FiringError
+        If it is not one difference, or outside `ABOVE_C`.
+    """
+    match = _DIFFERENCE.fullmatch(text)
+    low, high = ABOVE_C
+    if match is not None:
+        stated: TemperatureUnit = "F" if (match[2] or unit) in "fF" else "C"
+        # A difference scales as a rate does: without the zero of its scale.
+        difference_c = rate_to_celsius(float(match[1].replace(",", ".")), stated)
+        if low <= difference_c <= high:
+            return difference_c
+    raise FiringError(
+        f'"{text}" is not a difference of {low:g} to {high:g} °C, which is {1.8 * low:g} to '
+        f"{1.8 * high:g} °F; write 15, 10C or 20F"
+    )
+
+
+def command_of(text: str | None) -> NoticeCommand | None:
+    """Return a person's own command; it is an argument list, and no shell ever sees it.
+
+    Raises
+    ------
+    FiringError
+        If it is empty, or a quotation mark is not closed.
+    """
+    if text is None:
+        return None
+    from firing.watch.command import NoticeCommand
+
+    try:
+        arguments = shlex.split(text)
+    except ValueError:
+        raise FiringError(f"--alarm-command {text}: a quotation mark is not closed") from None
+    if not arguments:
+        raise FiringError("--alarm-command is empty; write a program and its arguments")
+    return NoticeCommand(arguments)

@@ -1,0 +1,203 @@
+"""The kiln model refitted to the firing so far; what the firing cannot tell stays as it was."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.kiln.description import Fitted, KilnDescription
+from firing.schedule import Schedule
+from firing.trace import FloatArray, Trace
+from firing.ware.load import Load
+
+if TYPE_CHECKING:
+    from firing.kiln.misfit import RecordMisfit
+    from firing.logs.reader import Log
+
+NAME = "this firing"
+FIGURES = ("power", "loss", "capacity")
+NEWS = 1.1
+LEAST_POWERED = 2
+"""Half-hours with the elements known to be on that tell of the power at the least."""
+LEAST_HOT_C = 400.0
+"""Below, what the load still dries out weighs more than the kiln [°C]; common practice."""
+
+UNTOLD = {"power": 0.05, "loss": 0.10}
+"""How far the figures of a kiln file may be off, as shares, one standard error; common practice."""
+LEARNT_BEFORE = {"power": 0.035, "loss": 0.045}
+"""The same for figures that were fitted to earlier logs; source: kiln-fit-choices."""
+
+
+@dataclass(frozen=True, eq=False)
+class RefitJob:
+    """What a refit needs; it may go to another process.
+
+    Attributes
+    ----------
+    kiln : KilnDescription
+        As its file has it.
+    load, schedule
+        What is in it, and the program; None where nobody said.
+    time_s, temperature_c, duty : ndarray, shape (n,)
+        The firing so far [s, °C], and the share of full power, NaN where it is not known.
+    windows : int
+        Of how many half-hours the last refit knew; another is made only of a tenth more.
+    off_from_s : float, optional
+        When the program was over [s].
+    """
+
+    kiln: KilnDescription
+    load: Load | None
+    schedule: Schedule | None
+    time_s: FloatArray
+    temperature_c: FloatArray
+    duty: FloatArray
+    windows: int = 0
+    off_from_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Refit:
+    """What a firing so far has taught.
+
+    Attributes
+    ----------
+    fitted : Fitted or None
+        The kiln's figures from now on; None where they stay as they were.
+    power_se, loss_se : float
+        How far power and loss may be off, over the capacity, as shares.
+    learnt : tuple of str
+        Which of power, loss and capacity this firing tells.
+    windows : int
+        From how many half-hours.
+    """
+
+    fitted: Fitted | None
+    power_se: float
+    loss_se: float
+    learnt: tuple[str, ...] = ()
+    windows: int = 0
+
+    @property
+    def errors(self) -> tuple[float, float]:
+        """How far power and loss may be off, as shares."""
+        return self.power_se, self.loss_se
+
+
+def as_described(kiln: KilnDescription, windows: int = 0) -> Refit:
+    """Return what is known of a kiln before a firing has taught anything."""
+    known = UNTOLD if kiln.fitted.learnt is None else LEARNT_BEFORE
+    return Refit(None, known["power"], known["loss"], (), windows)
+
+
+def refit(job: RefitJob) -> Refit:
+    """Fit power, loss and capacity to a firing so far.
+
+    Notes
+    -----
+    Times hang on power and loss over capacity alone, and those a log tells without an anchor: so
+    the capacity stays the file's unless the load's mass fixes it.  The loss shows late; until it
+    does, the power is sought that goes with the loss of the kiln file, and the error of that loss
+    is one of the power's.
+    """
+    from firing.kiln.fit import fit_kiln
+    from firing.kiln.misfit import RecordMisfit, described
+    from firing.review.record import record_of
+
+    nothing = as_described(job.kiln, job.windows)
+    try:
+        record = record_of(_log(job), schedule=job.schedule, load=job.load)
+        misfit = RecordMisfit(described(job.kiln), record)
+    except FiringError:
+        return nothing
+    windows = len(misfit.windows)
+    if windows <= job.windows * NEWS:
+        return nothing
+    try:
+        found = fit_kiln(job.kiln, [record])
+    except FiringError:
+        found = None  # too little yet, or nothing that this kiln could have done
+    before = job.kiln.fitted
+    learnt: list[str] = []
+    capacity, loss, power = before.capacity, before.loss, before.power
+    loss_se, power_se = nothing.loss_se, nothing.power_se
+    if found is not None and found.capacity.identifiable:
+        capacity = found.capacity.value
+        learnt.append("capacity")
+    if found is not None and found.loss_over_capacity.identifiable:
+        loss = found.loss_over_capacity.value * capacity
+        loss_se = found.loss_over_capacity.se / found.loss_over_capacity.value
+        learnt.append("loss")
+        if found.power_over_capacity.identifiable:
+            power = found.power_over_capacity.value * capacity
+            power_se = found.power_over_capacity.se / found.power_over_capacity.value
+            learnt.append("power")
+    else:
+        told = _power_for(misfit, loss, capacity, loss_se)
+        if told is not None:
+            power, power_se = told
+            learnt.append("power")
+    if not learnt:
+        return replace(nothing, windows=windows)
+    fitted = replace(before, power=power, loss=loss, capacity=capacity)
+    return Refit(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
+
+
+def _power_for(
+    misfit: RecordMisfit, loss: float, capacity: float, loss_se: float
+) -> tuple[float, float] | None:
+    """Return the power that goes best with a loss and a capacity, and its error as a share.
+
+    None where the firing does not tell it.
+    """
+    from firing.kiln.fit import ABSURD, MODEL_SCATTER, RATIO_TOLD
+
+    hot = float(misfit.record.chamber_c.max()) >= LEAST_HOT_C
+    if not hot or np.count_nonzero(misfit.powered) < LEAST_POWERED:
+        return None
+
+    def best(loss: float) -> float:
+        need_j, given_j = misfit.window_j(1.0, loss, capacity)
+        weight = np.where(misfit.powered, given_j / misfit.scatter_j**2, 0.0)
+        return float(weight @ need_j) / float(weight @ given_j)
+
+    try:
+        power, with_more = best(loss), best(loss * (1.0 + loss_se))
+    except FiringError:
+        return None
+    _, given_j = misfit.window_j(1.0, loss, capacity)
+    given = given_j[misfit.powered] / misfit.scatter_j[misfit.powered]
+    # In units of a window's scatter, so that low power tells less than full.
+    by_windows = 1.0 / (power * float(np.sqrt(given @ given)))
+    by_loss = abs(with_more - power) / power
+    power_se = math.sqrt(by_windows**2 + by_loss**2 + MODEL_SCATTER**2)
+    if not ABSURD[0] <= power <= ABSURD[1] or power_se > RATIO_TOLD:
+        return None
+    return power, power_se
+
+
+def _log(job: RefitJob) -> Log:
+    """Return the firing so far as a log, as if it had been read from a file."""
+    from firing.logs.dialect import Dialect
+    from firing.logs.reader import Log
+
+    duty = job.duty if np.isfinite(job.duty).any() else None
+    trace = Trace(job.time_s, job.temperature_c, ("kiln",), "measured", duty=duty)
+    rows = job.time_s.size
+    return Log(
+        path=Path(NAME),
+        trace=trace,
+        dialect=Dialect("utf-8", ",", ".", 0, 2, True, (), "elapsed clock"),
+        rows=rows,
+        used=rows,
+        notes=(),
+        interval_s=float(np.median(np.diff(job.time_s))),
+        setpoint_c=None,
+        unusable=(0,),
+        name=NAME,
+    )

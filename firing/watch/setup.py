@@ -1,0 +1,225 @@
+"""Everything a watch needs, put together from what a person asked for; whoever shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from firing.capture.connection import Connection
+from firing.capture.source import Source
+from firing.errors import FiringError
+from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of
+
+if TYPE_CHECKING:
+    from firing.capture.recorder import Recorder
+    from firing.capture.stamps import TimeBase
+    from firing.watch.command import NoticeCommand
+    from firing.watch.session import Listener, Session
+    from firing.watch.watcher import Watcher
+
+ABOVE_PEAK_C = 20.0
+"""The top temperature, unless told: this much above the plan's peak [°C]; common practice."""
+
+
+@dataclass(eq=False)
+class OpenWatch:
+    """Everything a watch holds, opened.
+
+    Attributes
+    ----------
+    options : WatchOptions
+        What was asked for.
+    connection, watcher, recorder, command, base
+        Where readings come from, who follows them, where they go, whom to tell, and the clock.
+    channel : int
+        Which channel is the kiln's.
+    live : bool
+        Whether readings come now, or from a log with a clock of its own.
+    not_recorded : str
+        Why nothing is recorded although a file was named, as a sentence.
+    """
+
+    options: WatchOptions
+    connection: Connection
+    watcher: Watcher
+    recorder: Recorder | None
+    command: NoticeCommand | None
+    base: TimeBase
+    channel: int
+    live: bool
+    not_recorded: str = ""
+
+    def session(self, listener: Listener, status_every_s: float = 60.0) -> Session:
+        """Return the watch itself, to be run; its status is told every so many seconds."""
+        from firing.watch.session import Session
+
+        return Session(
+            self.connection,
+            self.watcher,
+            listener,
+            self.base,
+            channel=self.channel,
+            recorder=self.recorder,
+            status_every_s=status_every_s,
+            silent_after_s=self.options.lost_after_s,
+            live=self.live,
+        )
+
+    def close(self) -> None:
+        """Let everything go: what was recorded is on the disk then."""
+        self.connection.close()
+        if self.recorder is not None:
+            self.recorder.close()
+        if self.command is not None:
+            self.command.close()
+
+
+def open_watch(
+    options: WatchOptions, connect: Callable[[Source], Connection] = Connection
+) -> OpenWatch:
+    """Open everything that a watch needs; `OpenWatch.session` then makes the watch itself.
+
+    Parameters
+    ----------
+    options : WatchOptions
+        What to watch, and how.
+    connect : callable
+        Makes the connection of a source; one of one's own may listen in.
+
+    Raises
+    ------
+    FiringError
+        If something of it is not there or cannot be used; nothing is left open then.
+    """
+    from firing.capture.replay import Replay
+
+    source, channel, command = _checked(options)
+    live = not isinstance(source, Replay)
+    watcher = watcher_for(options)
+    connection = connect(source)
+    recorder, not_recorded = None, ""
+    try:
+        connection.open()
+        base = time_base(source)
+        if options.out is not None:
+            recorder, not_recorded = _recorder(options.out, source, None if live else base)
+        if recorder is not None:
+            base = recorder.base
+            remember(watcher, recorder, channel)
+    except BaseException:
+        connection.close()
+        if recorder is not None:
+            recorder.close()
+        raise
+    return OpenWatch(
+        options, connection, watcher, recorder, command, base, channel, live, not_recorded
+    )
+
+
+def check_options(options: WatchOptions) -> None:
+    """Refuse what could not begin; nothing but a log is opened for it.
+
+    Raises
+    ------
+    FiringError
+        With what to write instead.
+    """
+    _checked(options)
+    out = options.out
+    if out is not None and (out.is_dir() or not out.parent.is_dir()):
+        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
+
+
+def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
+    from firing.capture.choice import kiln_channel, source_of
+    from firing.capture.replay import Replay
+
+    if options.load is not None and options.kiln is None:
+        raise FiringError("--load says what is in a kiln, so give --kiln too")
+    command = command_of(options.command)
+    source = source_of(options.source, {name: options.line.get(name) for name in LINE_OPTIONS})
+    channel = kiln_channel(source, options.channel)
+    out = options.out
+    if isinstance(source, Replay) and out is not None and out.exists():
+        raise FiringError(f"{out} exists already; a replayed log is recorded to a new file only")
+    return source, channel, command
+
+
+def watcher_for(options: WatchOptions) -> Watcher:
+    """Return who follows the firing."""
+    from firing.cones.table import CONES, cone_number
+    from firing.watch.kilnmodel import KilnModel
+    from firing.watch.notices import Limits
+    from firing.watch.outlook import ForecastOutlook, Outlook
+    from firing.watch.watcher import Watcher
+
+    schedule, kiln = options.schedule, options.kiln
+    tops = [options.top_c] if options.top_c is not None else []
+    if not tops and schedule is not None:
+        tops.append(schedule.peak_c + ABOVE_PEAK_C)
+    if kiln is not None:
+        tops.append(kiln.max_c)
+    limits = Limits(
+        min(tops) if tops else None, options.above_c, options.lost_after_s, options.unload_c
+    )
+    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
+    cones = options.cones
+    if schedule is None:
+        model = None if kiln is None else KilnModel(kiln, options.load)
+        return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model)
+    from firing.forecast import forecast
+
+    course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)
+    number = course.cones.reached_number
+    if not cones and number is not None:
+        cones = (min(CONES, key=lambda cone: abs(cone_number(cone) - number)),)
+    outlook: Outlook = ForecastOutlook(course)
+    model = None
+    if kiln is not None:
+        outlook = model = KilnModel(
+            kiln, options.load, schedule, outlook, unload_c=options.unload_c
+        )
+    return Watcher(
+        limits,
+        schedule,
+        outlook,
+        cones=cones,
+        cone_offset_c=offset_c,
+        thermocouple_c=course.cones.budget.thermocouple_c,
+        model=model,
+    )
+
+
+def time_base(source: Source) -> TimeBase:
+    """Return the clock of a watch that begins now, or with the log that is replayed."""
+    from firing.capture.replay import Replay
+    from firing.capture.stamps import TimeBase
+
+    started = source.started if isinstance(source, Replay) else None
+    return TimeBase() if started is None else TimeBase(started.timestamp())
+
+
+def _recorder(out: Path, source: Source, base: TimeBase | None) -> tuple[Recorder | None, str]:
+    """Open the recording; if the disk does not let it, say why: the watch goes on without."""
+    from firing.capture.recorder import Recorder
+
+    try:
+        return Recorder(out, source.channels, base, output=source.gives_output), ""
+    except OSError as fault:
+        return None, (
+            f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "
+            "goes on; end this and choose another file to record"
+        )
+
+
+def remember(watcher: Watcher, recorder: Recorder, channel: int) -> None:
+    """Let the watcher know what was recorded before."""
+    earlier = recorder.earlier
+    if earlier is None:
+        return
+    began_s = recorder.base.began_epoch_s
+    for moment_s, values, duty in zip(earlier.epoch_s, earlier.values_c, earlier.duty, strict=True):
+        if values[channel] == values[channel]:
+            watcher.remember(moment_s - began_s, values[channel], duty)

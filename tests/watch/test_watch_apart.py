@@ -1,0 +1,107 @@
+"""A refit in a process of its own: the same answer, no trace of it left, and its failure told."""
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from watch.wornkiln import HOUR_S, PLAN, kiln, truth
+
+from firing.watch.apart import Answer, RefitApart
+from firing.watch.history import History
+from firing.watch.kilnmodel import KilnModel
+from firing.watch.refit import RefitJob, refit
+
+
+def job(hours: float = 7.0) -> RefitJob:
+    made = truth().firing
+    time_s = np.arange(0.0, hours * HOUR_S, 30.0)
+    course_c = np.interp(time_s, made.time_s, made.reading_c)
+    return RefitJob(kiln(), None, PLAN, time_s, course_c, np.full(time_s.size, np.nan))
+
+
+def taken(apart: RefitApart) -> Answer | None:
+    until = time.monotonic() + 60.0
+    while (found := apart.take()) is None and apart.busy:
+        assert time.monotonic() < until
+        time.sleep(0.01)
+    return found
+
+
+def test_it_finds_what_would_be_found_here() -> None:
+    apart = RefitApart()
+    apart.begin(job())
+    assert apart.busy
+    answer = taken(apart)
+    assert answer is not None
+    assert answer.found == refit(job())
+    assert answer.found.learnt == ("power",)
+    # Less power and more loss: whoever assumes that sees more energy in the same course.
+    spent_j = [answer.driven[side].supplied_j for side in (1, 0, -1)]
+    assert spent_j == sorted(spent_j)
+    assert not apart.failed
+    assert not apart.busy
+
+
+def test_files_where_the_watch_was_begun_are_no_modules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("numpy", "firing", "pickle"):
+        (tmp_path / f"{name}.py").write_text("raise SystemExit(9)\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "path", [part for part in sys.path if part])
+    apart = RefitApart()
+    apart.begin(job(2.5))
+    taken(apart)
+    assert not apart.failed
+
+
+def test_closing_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    apart = RefitApart()
+    apart.begin(job())
+    process = apart._process
+    assert process is not None
+    apart.close()
+    assert process.wait(10.0) != 0
+    RefitApart().close()
+
+
+def test_without_a_process_the_watch_goes_on_and_says_so_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sys, "executable", "/nonexistent/python")
+    model = KilnModel(kiln())
+    model.begin(live=True)
+    history = History()
+    told = []
+    for second in range(0, 4000, 10):
+        history.add(float(second), 20.0 + 0.02 * second)
+        told += model.tick(float(second), history, None)
+    assert [notice.id for notice in told] == ["refit"]
+    assert "could not be refitted" in told[0].message
+    assert model.figures.learnt == ()
+
+
+def test_a_process_that_dies_is_told_of_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dying = tmp_path / "dying"
+    dying.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
+    os.chmod(dying, 0o755)
+    monkeypatch.setattr(sys, "executable", str(dying))
+    apart = RefitApart()
+    apart.begin(job())
+    assert taken(apart) is None
+    assert apart.failed
+
+
+def test_it_loads_no_more_than_it_needs() -> None:
+    probe = (
+        "import sys, firing.watch.apart as a, firing.watch.watcher\n"
+        "print([n for n in ('scipy', 'pandas', 'pydantic', 'firing.kiln.fit') if n in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

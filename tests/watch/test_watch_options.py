@@ -1,0 +1,110 @@
+"""What a person may write: differences in the plan's unit, and what cannot begin."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from watch.replaying import AS_PLANNED, PLAN, Told, write_course
+from watch.wornkiln import kiln
+
+from firing.errors import FiringError
+from firing.watch.options import WatchOptions, parse_difference_c
+from firing.watch.setup import check_options, open_watch
+
+
+# A difference of 18 °F is one of 10 °C: NIST SP 811 (2008), B.8.
+@pytest.mark.parametrize(
+    ("text", "unit", "difference_c"),
+    [
+        ("15", "C", 15.0),
+        ("18", "F", 10.0),
+        ("18F", "C", 10.0),
+        ("10C", "F", 10.0),
+        ("10 °C", "F", 10.0),
+        (" 36 f ", "C", 20.0),
+        ("1,8F", "C", 1.0),
+        ("12.5", "C", 12.5),
+    ],
+)
+def test_differences(text: str, unit: str, difference_c: float) -> None:
+    assert parse_difference_c(text, unit) == pytest.approx(difference_c)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("text", ["0", "0.5C", "201", "361F", "-5", "K", "", "10C/h", "1e2"])
+def test_what_is_no_difference_is_told_with_its_limits(text: str) -> None:
+    with pytest.raises(FiringError, match=r"1 to 200 °C, which is 1\.8 to 360 °F"):
+        parse_difference_c(text, "C")
+
+
+def watched(options: WatchOptions) -> Told:
+    opened, told = open_watch(options), Told()
+    try:
+        opened.session(told, 3600.0).run(lambda: False)
+    finally:
+        opened.close()
+    return told
+
+
+def test_the_difference_is_the_one_the_alarm_goes_by(tmp_path: Path) -> None:
+    # 12 °C above the plan for an hour: beyond 18 °F, which is 10 °C, and short of 18 °C
+    points = ((0.0, 20.0), (2.0, 220.0), (2.2, 252.0), (3.2, 352.0), (3.4, 360.0), (5.8, 600.0))
+    log = write_course(tmp_path / "log.csv", points)
+    plan = replace(PLAN, unit="F")
+    for text, alarms in (("18", 1), ("18C", 0)):
+        above_c = parse_difference_c(text, plan.unit)
+        told = watched(WatchOptions(str(log), schedule=plan, above_c=above_c))
+        assert [state for state, _ in told.of("above-plan")].count("raised") == alarms
+        if alarms:
+            message = next(n.message for n in told.notices if n.id == "above-plan")
+            assert "°F above the plan" in message
+
+
+def test_what_is_recorded_is_what_was_replayed(tmp_path: Path) -> None:
+    log, out = write_course(tmp_path / "log.csv", AS_PLANNED[:2]), tmp_path / "out.csv"
+    watched(WatchOptions(str(log), out=out))
+    assert len(out.read_text(encoding="utf-8").splitlines()) == len(log.read_text().splitlines())
+    with pytest.raises(FiringError, match="exists already"):
+        open_watch(WatchOptions(str(log), out=out))
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"channel": "9"}, "there is no channel"),
+        ({"command": " "}, "--alarm-command is empty"),
+        ({"command": '"x'}, "quotation mark is not closed"),
+        ({"out": Path("/nowhere/at/all.csv")}, "a file in a folder that is"),
+        ({"line": {"speed": "fast"}}, "write a number"),
+    ],
+)
+def test_what_could_not_begin_is_refused_before_it_does(
+    tmp_path: Path, changes: dict[str, object], said: str
+) -> None:
+    log = write_course(tmp_path / "log.csv", AS_PLANNED[:2], step_s=600.0)
+    with pytest.raises(FiringError, match=said):
+        check_options(replace(WatchOptions(str(log)), **changes))  # type: ignore[arg-type]
+
+
+def test_a_load_needs_a_kiln(tmp_path: Path) -> None:
+    from firing.ware.load import typical_load
+
+    log = write_course(tmp_path / "log.csv", AS_PLANNED[:2], step_s=600.0)
+    load = typical_load(100.0, "bisqued")
+    with pytest.raises(FiringError, match="give --kiln too"):
+        check_options(WatchOptions(str(log), load=load))
+    check_options(WatchOptions(str(log), load=load, kiln=kiln()))
+
+
+def test_the_top_is_the_lower_of_the_plans_and_the_kilns(tmp_path: Path) -> None:
+    points = (*AS_PLANNED[:-1], (8.4, 935.0), (8.6, 935.0))
+    log = write_course(tmp_path / "log.csv", points)
+    low = replace(kiln(), max_c=930.0)
+    by_plan, by_kiln = (
+        next(n.message for n in told.notices if n.id == "over-top")
+        for told in (
+            watched(WatchOptions(str(log), schedule=PLAN, above_c=200.0)),
+            watched(WatchOptions(str(log), kiln=low)),
+        )
+    )
+    assert "the top temperature of 920 °C" in by_plan
+    assert "the top temperature of 930 °C" in by_kiln
