@@ -11,6 +11,7 @@ from firing.units import format_temperature, parse_temperature_c
 from tui import edits
 from tui.outlook import Circumstances, foresee
 from tui.screens.filling import Blank, Filling
+from tui.studio import Studio
 
 if TYPE_CHECKING:
     from tui.screens.plan import PlanScreen
@@ -22,7 +23,8 @@ async def about_plan(screen: PlanScreen) -> tuple[Schedule, Circumstances] | Non
 
     def unload(text: str) -> float:
         unload_c = parse_temperature_c(text, schedule.unit)
-        foresee(schedule, replace(now, unload_c=unload_c))
+        # What it is fired with has faults of its own, which are no reason to refuse this.
+        foresee(schedule, replace(now, unload_c=unload_c, studio=Studio()))
         return unload_c
 
     blanks = [

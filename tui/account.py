@@ -169,8 +169,8 @@ def _cones(review: Review) -> Iterator[Entry]:
             f"{highest} °{review.schedule.unit}",
             details=(
                 f"Cone {cone}, {span}; highest reading {highest} °{review.schedule.unit}.",
-                *review.cones.notes,
-                *review.cones.warnings,
+                *review.cones.notes_in(review.schedule.unit),
+                *review.cones.warnings_in(review.schedule.unit),
             ),
             span_s=(hottest_s, hottest_s),
         )

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from textual.app import App
 from textual.binding import Binding, BindingType
@@ -13,11 +15,18 @@ from textual.screen import Screen
 
 from tui.document import Document
 from tui.journal import Journal, Leftover, leftovers, state_folder
+from tui.outlook import Circumstances
+from tui.remembered import memory_file, recall
 from tui.screens.base import WorkScreen
 from tui.screens.keeping import may_leave
 from tui.screens.plan import PlanScreen
 from tui.session import Session
 from tui.theme import DARK, LIGHT
+
+if TYPE_CHECKING:
+    from firing.watch.options import WatchOptions
+    from tui.keeper import Keeper
+    from tui.watching import LiveWatch
 
 Ended = Literal["clean", "saved", "given up"]
 """How a plan was left: without unsaved changes, after saving them, or without them."""
@@ -45,14 +54,27 @@ class FiringApp(App[Ended]):
         Binding("ctrl+q", "quit", "Quit", priority=True, tooltip="Leave; asks if work is unsaved"),
     ]
 
-    def __init__(self, document: Document, state: Path, *, light: bool = False) -> None:
+    def __init__(
+        self,
+        document: Document,
+        state: Path,
+        *,
+        light: bool = False,
+        circumstances: Circumstances | None = None,
+        watch: WatchOptions | None = None,
+    ) -> None:
         super().__init__()
         # Over a slow line every step of an animation is a screenful.
         self.animation_level = "none"
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if light else DARK.name
-        self.session = Session(document, Journal(state))
+        self.session = Session(document, Journal(state), circumstances or Circumstances())
+        self._order = watch
+        self._trouble = ""
+        if circumstances is None or not circumstances.studio.names:
+            # Only the names: reading takes longer than a first screen may.
+            self.session.coming, self._trouble = recall(memory_file(state))
         self.session.foresee_first()
         self._left = self._left_behind(state)
 
@@ -77,7 +99,14 @@ class FiringApp(App[Ended]):
         """Offer what an earlier run left behind."""
         gc.freeze()
         gc.enable()
-        if self._left:
+        self.plan.read_coming()
+        if self._trouble:
+            self.plan.say(self._trouble, fault=True)
+        if self._order is not None:
+            from tui.screens.watching import WatchScreen
+
+            self.push_screen(WatchScreen(self.session, self._order))
+        elif self._left:
             self.plan.job(self._offer)
 
     async def _offer(self) -> None:
@@ -85,6 +114,12 @@ class FiringApp(App[Ended]):
             await self.plan.offer_leftover(left)
             if self.session.document.changed:
                 return
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer leaving, and the list of commands, where work is done; a sheet is left first."""
+        if action in ("quit", "commands"):
+            return isinstance(self.screen, WorkScreen)
+        return True
 
     def action_shade(self) -> None:
         """Change between dark and light."""
@@ -105,11 +140,26 @@ class FiringApp(App[Ended]):
 
     async def _quit(self) -> None:
         changed = self.session.document.changed
+        if self.session.watching and not await self.keeper.may_end(self.plan):
+            return
         if not await may_leave(self.plan):
             return
+        await self.end_watch()
         self.session.journal.clear()
         still = self.session.document.changed
         self.exit("given up" if still else "saved" if changed else "clean")
+
+    @cached_property
+    def keeper(self) -> Keeper:
+        """Whoever looks after the watch, from the first watch on."""
+        from tui.keeper import Keeper
+
+        return Keeper(self)
+
+    async def end_watch(self) -> None:
+        """End the watch that runs, if one does: its recording is put on the disk and closed."""
+        if self.session.watch is not None:
+            await asyncio.to_thread(self.session.watch.end)
 
     def action_commands(self) -> None:
         """Show all commands that apply, and do the one chosen."""
@@ -125,13 +175,21 @@ class FiringApp(App[Ended]):
 
 @dataclass(frozen=True)
 class Left:
-    """The document last open, and how it was left; None if the screens were cut off."""
+    """The document last open and how it was left, None if it was cut off; and the last watch."""
 
     document: Document
     how: Ended | None
+    watch: LiveWatch | None
 
 
-def run(document: Document, *, light: bool = False, state: Path | None = None) -> Left:
+def run(
+    document: Document,
+    *,
+    light: bool = False,
+    circumstances: Circumstances | None = None,
+    watch: WatchOptions | None = None,
+    state: Path | None = None,
+) -> Left:
     """Open the screens on a document.
 
     Parameters
@@ -140,12 +198,26 @@ def run(document: Document, *, light: bool = False, state: Path | None = None) -
         What to edit.
     light : bool
         Begin in the light colours.
+    circumstances : Circumstances, optional
+        What it is forecast under; kiln, load, controller and tariff are those chosen the last time
+        if it names none of them.
+    watch : WatchOptions, optional
+        A watch to begin with.
     state : Path, optional
         Where unsaved work is kept; the user's own folder for it if not given.
     """
-    app = FiringApp(document, state or state_folder(), light=light)
+    app = FiringApp(
+        document,
+        state or state_folder(),
+        light=light,
+        circumstances=circumstances,
+        watch=watch,
+    )
     try:
         how = app.run()
     finally:
+        # However the screens came to their end, a recording comes to its own.
+        if app.session.watch is not None:
+            app.session.watch.end()
         app.session.journal.close()
-    return Left(app.session.document, how)
+    return Left(app.session.document, how, app.session.watch)

@@ -10,6 +10,7 @@ import numpy as np
 
 from firing.forecast import Forecast
 from firing.report.chart import ChartSeries
+from firing.report.plain import display_width
 from firing.report.words import Timekeeper, hours_minutes
 from firing.schedule import Schedule
 from firing.trace import FloatArray
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from firing.review.verdict import Review
 
 # Places in the palette of the curve (see tui/theme.py).
-FORECAST, SET_POINT = 0, 1
+FORECAST, SET_POINT, CORE = 0, 1, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,15 +48,29 @@ class Course:
     corners_s: FloatArray
     place: Callable[[float], str]
 
-    def readout(self, at_s: float) -> str:
-        """Return the moment and every line's temperature there, in one line."""
+    def readout(self, at_s: float, width: int | None = None) -> str:
+        """Return the moment and every line's temperature there, in one line.
+
+        In fewer words where that would be wider than `width`: without the place, and the unit is
+        then told once.
+        """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
-        values = []
-        for line in self.lines:
-            found_c = value_at(line, at_s)
-            if found_c is not None:
-                values.append(f"{line.name} {format_temperature(found_c, self.unit)}")
-        return " · ".join(part for part in (when, *values, self.place(at_s)) if part)
+        found = [(line.name, value_at(line, at_s)) for line in self.lines]
+        values = [
+            f"{name} {format_temperature(value_c, self.unit)}"
+            for name, value_c in found
+            if value_c is not None
+        ]
+        place = self.place(at_s)
+        bare = " · ".join((when, *values))
+        whole = f"{bare} · {place}" if place else bare
+        if width is None or display_width(whole) <= width or not values:
+            return whole
+        if display_width(bare) <= width:
+            return bare
+        unit = f" °{self.unit}"
+        *others, last = values
+        return " ".join((when, *(value.removesuffix(unit) for value in others), last))
 
 
 def value_at(line: ChartSeries, at_s: float) -> float | None:
@@ -67,17 +82,25 @@ def value_at(line: ChartSeries, at_s: float) -> float | None:
 
 
 def plan_course(result: Forecast) -> Course:
-    """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted."""
+    """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
+
+    With the thickest ware's core there are four, and shorter words for them.
+    """
     trace = result.trace
     time_s, temperature_c = trace.time_s, trace.channel_c()
     run, after = time_s <= result.program_s, time_s >= result.program_s
     set_s, set_c = set_point(result)
     lines = [
         ChartSeries("set", set_s, set_c, "dashed", SET_POINT),
-        ChartSeries("forecast", time_s[run], temperature_c[run], "solid", FORECAST),
     ]
+    core = result.core
+    if core is not None:
+        lines.append(ChartSeries("core", core.time_s, core.channel_c(), "dash-dotted", CORE))
+    name = "forecast" if core is None else "kiln"
+    lines.append(ChartSeries(name, time_s[run], temperature_c[run], "solid", FORECAST))
     if np.count_nonzero(after) > 1:
-        lines.append(ChartSeries("cooling", time_s[after], temperature_c[after], "dotted"))
+        name = "cooling" if core is None else "cool"
+        lines.append(ChartSeries(name, time_s[after], temperature_c[after], "dotted"))
     corners = [0.0]
     for segment in result.segments:
         corners += [segment.ramp_end_s, segment.end_s]
@@ -91,12 +114,13 @@ def plan_course(result: Forecast) -> Course:
         tuple(lines),
         result.schedule.unit,
         times(result),
-        _in_order(corners),
+        in_order(corners),
         place,
     )
 
 
-def _in_order(moments: list[float]) -> FloatArray:
+def in_order(moments: list[float]) -> FloatArray:
+    """Return moments in order, each once [s]."""
     # numpy's own would load a part of it that nothing else here needs.
     return np.array(sorted(set(moments)))
 
@@ -152,7 +176,7 @@ def review_course(review: Review) -> Course:
         ),
         review.schedule.unit,
         Timekeeper(trace.started, float(trace.time_s[-1])),
-        _in_order(corners),
+        in_order(corners),
         place,
     )
 

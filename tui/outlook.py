@@ -1,16 +1,22 @@
-"""The one place where the screens ask for a forecast, and the two lines that sum it up."""
+"""The one place where the screens ask for a forecast, and the few lines that sum it up."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.naming import describe_number
 from firing.forecast import UNLOAD_C, Forecast, forecast
+from firing.report.plain import display_width, plain, shorten
 from firing.report.words import Timekeeper, hours_minutes, sentence
 from firing.schedule import Schedule
 from firing.units import format_duration, format_temperature
+from tui.studio import Studio
 
+MOST_LINES = 4
 _BETWEEN = " · "
+# Names are cut shorter where there would be too many lines.
+_NAME_LENGTHS = (30, 12)
 _COUNTED = {"act": "to do", "check": "to check", "note": "to know"}
 
 
@@ -26,11 +32,14 @@ class Circumstances:
         The cone wanted.
     unload_c : float
         The temperature the kiln is opened at [°C].
+    studio : Studio
+        The kiln, load, controller and tariff chosen.
     """
 
     started: datetime | None = None
     target_cone: str | None = None
     unload_c: float = UNLOAD_C
+    studio: Studio = field(default_factory=Studio)
 
 
 def foresee(schedule: Schedule, circumstances: Circumstances) -> Forecast:
@@ -41,12 +50,21 @@ def foresee(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     FiringError
         If it cannot be forecast.
     """
-    return forecast(
+    studio = circumstances.studio
+    result = forecast(
         schedule,
         started=circumstances.started,
         target_cone=circumstances.target_cone,
         unload_c=circumstances.unload_c,
+        kiln=None if studio.kiln is None else studio.kiln.value,
+        load=None if studio.load is None else studio.load.value,
+        waits=studio.controller is None or studio.controller.value.waits,
     )
+    if studio.tariff is None or result.kiln is None or result.started is None:
+        return result
+    from firing.cli.planoptions import with_tariff
+
+    return with_tariff(result, studio.tariff.value, None, None)
 
 
 def times(result: Forecast) -> Timekeeper:
@@ -54,28 +72,100 @@ def times(result: Forecast) -> Timekeeper:
     return Timekeeper(result.started, max(result.total_high_s, result.program_s))
 
 
-def consequences(result: Forecast, width: int) -> list[str]:
-    """Return what a plan comes to: its hours, its cone, energy and cost, and its warnings.
+def consequences(
+    result: Forecast, width: int, studio: Studio | None = None, *, coming: str = ""
+) -> list[str]:
+    """Return what a plan comes to: its hours, cone, energy, cost and warnings, and where.
 
     Parameters
     ----------
     result : Forecast
         The plan's forecast.
     width : int
-        Widest line [columns]; two lines suffice on most screens.
+        Widest line [columns].
+    studio : Studio, optional
+        What it was made with.
+    coming : str
+        What is still being read, in words; it is not in the forecast yet.
+
+    Returns
+    -------
+    list of str
+        Four at most on a screen of 80 columns.
     """
-    return [*_flowing(_hours(result), width), *_flowing(_results(result), width)]
+    studio = studio or Studio()
+    lines: list[str] = []
+    for longest in _NAME_LENGTHS:
+        place = (
+            [f"not in it yet: {coming}, being read …"]
+            if coming
+            else _place(result, studio, longest)
+        )
+        parts = [_hours(result), _results(result), place]
+        if result.kiln is None:
+            # Little to say of where: it has no need of a line of its own.
+            parts[1:] = [list(chain(*parts[1:]))]
+        lines = [line for part in parts for line in _flowing(part, width)]
+        if len(lines) > MOST_LINES:
+            lines = _flowing(list(chain(*parts)), width)
+        if len(lines) <= MOST_LINES:
+            break
+    return lines
 
 
 def _flowing(parts: list[str], width: int) -> list[str]:
     """Put parts on as few lines as hold them, each part whole."""
     lines: list[str] = []
     for part in parts:
-        if lines and len(lines[-1]) + len(_BETWEEN) + len(part) <= width:
+        if lines and len(lines[-1]) + len(_BETWEEN) + display_width(part) <= width:
             lines[-1] += _BETWEEN + part
         else:
             lines.append(sentence(part))
     return lines
+
+
+def _place(result: Forecast, studio: Studio, longest: int) -> list[str]:
+    """Return what it is fired with, and what that allows."""
+    kiln, unit = result.kiln, result.schedule.unit
+    load = None if studio.load is None else _name(studio.load.short, longest)
+    if kiln is None:
+        return ["no kiln (^K)", *([] if load is None else [f"with {load}"])]
+    parts = [f"in {_name(kiln.name, longest)} with {load or 'a typical load'}"]
+    top = format_temperature(kiln.peak_c, unit)
+    parts.append(f"reaches {top}" if kiln.reaches_peak else f"comes to {top} only")
+    for limit in ("power", "cooling"):
+        limited = [s.index + 1 for s in result.segments if s.limited_by == limit]
+        if limited:
+            one = "segment " if len(limited) == 1 else ""
+            parts.append(f"{limit} limits {one}{_spans(limited)}")
+    return parts
+
+
+def _spans(numbers: list[int]) -> str:
+    """Return rising numbers with neighbours drawn together: ``2, 4–6``."""
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and spans[-1][-1] == number - 1:
+            spans[-1] = [spans[-1][0], number]
+        else:
+            spans.append([number])
+    return ", ".join("–".join(map(str, span)) for span in spans)
+
+
+def _name(text: str, longest: int) -> str:
+    return shorten(plain(text), longest)
+
+
+def missing(result: Forecast, studio: Studio) -> list[str]:
+    """Return what is to be chosen so that the forecast can tell more, one sentence each."""
+    found = []
+    if result.kiln is None and studio.tariff is not None:
+        found.append("No cost: without a kiln nobody knows the energy; ^K chooses one.")
+    if result.kiln is not None and studio.tariff is None:
+        found.append("No cost: no tariff is chosen; ^K chooses one.")
+    elif result.kiln is not None and result.started is None:
+        found.append("No cost: prices go by the clock, and no start is given; F2 takes one.")
+    return found
 
 
 def _hours(result: Forecast) -> list[str]:
@@ -85,7 +175,9 @@ def _hours(result: Forecast) -> list[str]:
     unload = ""
     if result.unload_c != UNLOAD_C:
         unload = f"at {format_temperature(result.unload_c, result.schedule.unit)} "
-    if result.total_s > result.program_s:
+    if result.kiln is not None and result.kiln.stalled:
+        parts.append(f"stalls {_when(result, result.program_s)}")
+    elif result.total_s > result.program_s:
         low, high = (_edge(result, edge_s) for edge_s in (result.total_low_s, result.total_high_s))
         parts.append(f"opens {unload}{_when(result, result.total_s)} ({low} to {high})")
     else:
@@ -110,12 +202,11 @@ def _edge(result: Forecast, after_s: float) -> str:
 def _results(result: Forecast) -> list[str]:
     cone = _cone(result.cones)
     parts = [f"{cone}, wanted {result.target_cone}" if result.target_cone else cone]
-    document = result.to_dict()
-    energy_kwh, cost = document.get("energy_kwh"), document.get("cost")
-    if energy_kwh is not None:
-        parts.append(f"{energy_kwh:.0f} kWh")
-    if cost is not None:
-        parts.append(f"{cost:.2f} {document.get('currency') or ''}".rstrip())
+    if result.kiln is not None:
+        parts.append(f"{result.kiln.energy_kwh:.0f} kWh")
+        cost = result.kiln.cost
+        if cost is not None:
+            parts.append(f"{cost.currency} {cost.amount:.2f}")
     return [*parts, warnings_count(result)]
 
 

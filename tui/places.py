@@ -1,18 +1,22 @@
-"""Where schedules and logs lie: a folder's files, and the ready schedules."""
+"""Where files lie: a folder's schedules, logs, kilns and so on, and what comes ready."""
 
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from firing.errors import FiringError
-from firing.ready import ready_names, ready_text
+from firing.ready import example_names, ready_names, ready_text
 from firing.schedulefile import parse_schedule
+from tui.kinds import kind_of, kind_of_text
+from tui.studio import KINDS, Kind
 
-Wanted = Literal["schedule", "log"]
+Wanted = Literal["schedule", "log", "source"] | Kind
 
 _ENDINGS: dict[Wanted, frozenset[str]] = {
     "schedule": frozenset({".toml"}),
     "log": frozenset({".csv", ".txt", ".tsv", ".log", ".dat", ".asc"}),
+    "source": frozenset({".toml"}),
+    **dict.fromkeys(KINDS, frozenset({".toml"})),
 }
 
 
@@ -27,7 +31,7 @@ class Choice:
     path : Path or None
         The file or folder.
     ready : str
-        The name of a ready schedule instead.
+        The name of a ready schedule or an example instead.
     folder, new : bool
         Whether it is a folder to go into; whether it is a new plan.
     """
@@ -60,13 +64,25 @@ def choices(folder: Path, wanted: Wanted) -> list[Choice]:
     found += [
         Choice(path.name, "", path)
         for path in shown
-        if path.suffix.casefold() in _ENDINGS[wanted] and not path.is_dir()
+        if path.suffix.casefold() in _ENDINGS[wanted] and not path.is_dir() and _fits(path, wanted)
     ]
     return found
 
 
-def ready_choices() -> list[Choice]:
-    """Return a new plan and the ready schedules with their titles."""
+def _fits(path: Path, wanted: Wanted) -> bool:
+    """Whether a file is of the kind wanted; one of no known kind may be a schedule being begun."""
+    if wanted == "log":
+        return True
+    return kind_of(path) in ((wanted, None) if wanted == "schedule" else (wanted,))
+
+
+def ready_choices(wanted: Wanted = "schedule") -> list[Choice]:
+    """Return what comes ready: a new plan and schedules with their titles, or examples."""
+    if wanted == "log":
+        return []
+    if wanted != "schedule":
+        names = [name for name in example_names() if kind_of_text(ready_text(name)) == wanted]
+        return [Choice(name, "", ready=name) for name in names]
     found = [Choice("New plan", "one slow rise, to be changed", new=True)]
     for name in ready_names():
         title = parse_schedule(ready_text(name), name).title

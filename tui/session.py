@@ -10,11 +10,14 @@ from firing.schedule import Schedule
 from tui.document import Document
 from tui.journal import Journal, Leftover
 from tui.outlook import Circumstances, foresee
+from tui.studio import Kind, Studio
 
 if TYPE_CHECKING:
     from firing.forecast import Forecast
     from firing.review.verdict import Review
     from firing.safety import Caution
+    from tui.watching import LiveWatch
+    from tui.wished import Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +42,8 @@ class LogChoice:
     reading: dict[str, Any] = field(default_factory=dict)
 
 
-def look_back(schedule: Schedule, choice: LogChoice) -> "Review":
-    """Read a log and set it against a plan.
+def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = None) -> "Review":
+    """Read a log and set it against a plan, and against the kiln and load chosen if there are any.
 
     Raises
     ------
@@ -52,7 +55,15 @@ def look_back(schedule: Schedule, choice: LogChoice) -> "Review":
     from firing.review.examine import review
 
     log = read_log(choice.path, **choice.reading)
-    return review(schedule, log, channel=pick_channel(log, choice.channel), due=choice.due)
+    studio = studio or Studio()
+    return review(
+        schedule,
+        log,
+        channel=pick_channel(log, choice.channel),
+        due=choice.due,
+        kiln=None if studio.kiln is None else studio.kiln.value,
+        load=None if studio.load is None else studio.load.value,
+    )
 
 
 @dataclass(slots=True)
@@ -67,26 +78,40 @@ class Session:
         Where its unsaved edits are kept.
     circumstances : Circumstances
         What it is forecast under.
+    coming : dict of Kind to str
+        Names of what was chosen the last time and has not been read yet.
     forecast : Forecast or None
         The latest; None before the first, or where there can be none.
     log : LogChoice or None
         The log last chosen.
     review : Review or None
         The latest, of `reviewed`.
-    reviewed : Schedule or None
-        The plan that `review` is of.
+    reviewed : (Schedule, Studio) or None
+        The plan that `review` is of, and what it was fired with.
     cautions_seen : set of str
         Ids of the cautions shown so far.
+    wanted : Wanted or None
+        What was last wanted of a design.
+    watch : LiveWatch or None
+        The watch that runs, or ran last.
     """
 
     document: Document
     journal: Journal
     circumstances: Circumstances = field(default_factory=Circumstances)
+    coming: dict[Kind, str] = field(default_factory=dict)
     forecast: "Forecast | None" = None
     log: LogChoice | None = None
     review: "Review | None" = None
-    reviewed: Schedule | None = None
+    reviewed: tuple[Schedule, Studio] | None = None
     cautions_seen: set[str] = field(default_factory=set)
+    wanted: "Wanted | None" = None
+    watch: "LiveWatch | None" = None
+
+    @property
+    def watching(self) -> bool:
+        """Whether a watch runs."""
+        return self.watch is not None and self.watch.running
 
     def foresee_first(self) -> None:
         """Forecast the plan at once, so that the first screen is a whole one."""

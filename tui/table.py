@@ -17,10 +17,10 @@ from firing.units import (
 from tui.edits import FIELDS, HEAD_ROW, Field, cell_text
 from tui.outlook import times
 
-COMPUTED = ("takes", "ends")
+COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""
 
-_TAKES, _ENDS, _TO, _HOLD = 6, 9, 6, 6
+_TAKES, _ENDS, _TO, _HOLD, _PLANNED, _LIMIT = 6, 9, 6, 6, 7, 7
 _ACTION_LEAST = 24
 
 
@@ -47,6 +47,11 @@ def layout(room: int, schedule: Schedule) -> Layout:
         fixed |= {"takes": _TAKES, "ends": _ENDS}
         keys += ["takes", "ends"]
         left -= _TAKES + _ENDS + 2
+    if left >= _PLANNED + _LIMIT + 2 + 14:
+        fixed |= {"planned": _PLANNED, "limit": _LIMIT}
+        keys[-2:-2] = ["planned"]
+        keys.append("limit")
+        left -= _PLANNED + _LIMIT + 2
     keys.append("action")
     if left >= 14 + _ACTION_LEAST:
         fixed["action"] = max(_ACTION_LEAST, left // 2)
@@ -68,6 +73,8 @@ def titles(schedule: Schedule) -> dict[str, str]:
         "hold": "hold",
         "takes": "takes",
         "ends": "ends",
+        "planned": "planned",
+        "limit": "limit",
         "action": "then, by hand",
     }
 
@@ -110,6 +117,8 @@ def _segment_cells(schedule: Schedule, forecast: Forecast | None, index: int) ->
         timed = forecast.segments[index]
         keeper = times(forecast)
         row["takes"] = hours_minutes(timed.forecast_s)
+        row["planned"] = hours_minutes(timed.planned_s)
+        row["limit"] = "–" if timed.limited_by == "program" else timed.limited_by
         started = forecast.started is not None
         row["ends"] = keeper.at(timed.end_s) if started else hours_minutes(timed.end_s)
         if segment.drive == "rate" and timed.limited_by != "program":
@@ -156,7 +165,10 @@ def explain(schedule: Schedule, forecast: Forecast | None, row: int, key: str) -
         if forecast is not None and forecast.schedule == schedule:
             timed = forecast.segments[row]
             if timed.limited_by != "program":
-                return "* Slower than programmed: the kiln cannot follow."
+                return (
+                    f"* {timed.limited_by.capitalize()} limits: {hours_minutes(timed.forecast_s)} "
+                    f"instead of {hours_minutes(timed.planned_s)}; the kiln cannot follow."
+                )
     if key in COMPUTED or key == "number":
         return "Computed; change the rate, the target or the hold."
     return segment.action and f"Then, by hand: {segment.action}"

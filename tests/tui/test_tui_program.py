@@ -1,27 +1,19 @@
 """The real program on a pseudo-terminal: what a person would see and find in the file."""
 
-import fcntl
 import json
-import os
-import pty
 import re
-import select
-import signal
-import struct
 import subprocess
 import sys
-import termios
 import time
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
+from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
 
 from firing.schedulefile import read_schedule
 from firing.units import format_duration
-
-FIRING = "from firing.cli import main; main()"
-WIDTH, HEIGHT = 80, 24
 
 # The file after a rate was changed, a segment added and given a target, and one more change made
 # and taken back; written by hand.  360 is half-way from 120 to 600, and 480 was typed over it.
@@ -55,100 +47,7 @@ target = 1200
 hold = "30m"
 """
 
-_SEQUENCE = re.compile(
-    r"\x1b\[([0-9;?<=>]*)[ ]?([A-Za-z@`])|\x1b[\]P][^\x07\x1b]*(?:\x07|\x1b\\)|\x1b[^\[\]P]"
-)
-
-
-LONGEST_SEQUENCE = 64
-
-
-class Terminal:
-    """A program on a pseudo-terminal, and the little of a terminal that shows what it drew."""
-
-    def __init__(self, arguments: list[str], folder: Path, **environment: str) -> None:
-        self.pid, self.file = pty.fork()
-        if self.pid == 0:
-            os.chdir(folder)
-            os.environ.update({"TERM": "xterm-256color", "LANG": "C.UTF-8", **environment})
-            os.execv(sys.executable, [sys.executable, "-c", FIRING, *arguments])
-        fcntl.ioctl(self.file, termios.TIOCSWINSZ, struct.pack("HHHH", HEIGHT, WIDTH, 0, 0))
-        self.raw = ""
-        self._rest = b""
-        self._begun = ""
-        self._cells = [[" "] * WIDTH for _ in range(HEIGHT)]
-        self._row = self._column = 0
-        self.ended = False
-
-    def text(self) -> str:
-        return "\n".join("".join(row).rstrip() for row in self._cells)
-
-    def press(self, keys: str) -> None:
-        os.write(self.file, keys.encode())
-
-    def wait_for(self, words: str, *, gone: bool = False) -> None:
-        """Read until words are on the screen, or no longer are."""
-        deadline = time.monotonic() + 30.0
-        while (words in self.text()) == gone:
-            assert time.monotonic() < deadline, f"never saw {words!r}:\n{self.text()}"
-            self._read(0.05)
-
-    def wait_for_end(self) -> int:
-        """Read until the program ends; returns its exit code."""
-        while not self.ended:
-            self._read(0.2)
-        return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
-
-    def kill(self) -> None:
-        os.kill(self.pid, signal.SIGKILL)
-        os.waitpid(self.pid, 0)
-        os.close(self.file)
-        self.ended = True
-
-    def _read(self, wait_s: float) -> None:
-        if not select.select([self.file], [], [], wait_s)[0]:
-            return
-        try:
-            data = os.read(self.file, 65536)
-        except OSError:
-            data = b""
-        if not data:
-            self.ended = True
-            return
-        data = self._rest + data
-        whole = data.decode("utf-8", "ignore")
-        self._rest = data[len(whole.encode()) :]
-        self.raw += whole
-        self._draw(whole)
-
-    def _draw(self, data: str) -> None:
-        data, self._begun = self._begun + data, ""
-        position = 0
-        while position < len(data):
-            match = _SEQUENCE.match(data, position)
-            if match is not None:
-                position = match.end()
-                if match[2] == "H":
-                    row, _, column = (match[1] or "1;1").partition(";")
-                    self._row, self._column = int(row or 1) - 1, int(column or 1) - 1
-                continue
-            character = data[position]
-            if character == "\x1b" and len(data) - position < LONGEST_SEQUENCE:
-                self._begun = data[position:]  # cut in two by the read: the rest is to come
-                return
-            position += 1
-            if character == "\r":
-                self._column = 0
-            elif character == "\n":
-                self._row, self._column = self._row + 1, 0
-            elif character.isprintable() and self._row < HEIGHT and self._column < WIDTH:
-                self._cells[self._row][self._column] = character
-                self._column += 1
-
-
 Start = Callable[..., Terminal]
-CTRL = {letter: chr(ord(letter) - ord("a") + 1) for letter in "abcdefghijklmnopqrstuvwxyz"}
-DOWN, RIGHT, ESCAPE = "\x1b[B", "\x1b[C", "\x1b"
 
 
 @pytest.fixture
@@ -167,9 +66,9 @@ def start(tmp_path: Path) -> Iterator[Start]:
             terminal.kill()
 
 
-def forecast_json(path: Path) -> dict[str, object]:
+def forecast_json(path: Path, *options: str) -> dict[str, object]:
     result = subprocess.run(
-        [sys.executable, "-c", FIRING, "forecast", str(path), "--json"],
+        [sys.executable, "-c", FIRING, "forecast", str(path), "--json", *options],
         capture_output=True, encoding="utf-8", check=False,
     )  # fmt: skip
     return dict(json.loads(result.stdout))
@@ -207,6 +106,50 @@ def test_open_edit_undo_save_quit(start: Start, plan: Path) -> None:
     assert terminal.wait_for_end() == 0
     assert plan.read_text(encoding="utf-8") == EXPECTED
     assert list((plan.parent / "state").rglob("*.json")) == []
+
+
+def test_with_kiln_load_and_tariff_it_shows_what_the_command_prints(
+    start: Start, plan: Path
+) -> None:
+    """The same options, and the same figures in the file's own words afterwards."""
+    fired = ["--kiln", "example-kiln", "--load", "example-load-glazed-cups"]
+    priced = [*fired, "--tariff", "example-tariff", "--start", "2026-03-02 18:00", "--cone", "6"]
+    terminal = start(plan.name, *priced)
+    terminal.wait_for("In Workshop kiln with glazed-cups")
+    # The dishes of the load are dried on the way: an edit, and its forecast.
+    terminal.press("90\r")
+    terminal.wait_for("Changed: segment 1, rate")
+    terminal.press(CTRL["s"])
+    terminal.wait_for("Saved in")
+    expected = forecast_json(plan, *priced)
+    energy_kwh, cost = float(str(expected["energy_kwh"])), float(str(expected["cost"]))
+    terminal.wait_for(f"Heats {format_duration(float(str(expected['heating_s'])))}".lower())
+    terminal.wait_for(f"{energy_kwh:.0f} kWh · {expected['currency']} {cost:.2f}")
+    opens = datetime.fromisoformat(str(expected["opens_at"]))
+    terminal.wait_for(f"opens {opens:%a %H:%M}")
+    cones = expected["cones"]
+    assert isinstance(cones, dict)
+    shown = re.search(r"Cone ([\d.]+) \(([\d.]+) to ([\d.]+)\)", terminal.text())
+    assert shown is not None
+    for number, key in zip(shown.groups(), ("reached_number", "low", "high"), strict=True):
+        assert float(number) == pytest.approx(float(cones[key]), abs=0.051)
+    assert expected["reaches_peak"] is True
+    assert "reaches 1200 °C" in terminal.text()
+    warnings = expected["warnings"]
+    assert isinstance(warnings, list)
+    for severity, words in (("act", "to do"), ("check", "to check"), ("note", "to know")):
+        number = sum(warning["severity"] == severity for warning in warnings)
+        assert (f"{number} {words}" in terminal.text()) == (number > 0)
+    terminal.press(CTRL["q"])
+    assert terminal.wait_for_end() == 0
+
+
+def test_what_is_named_and_cannot_be_read_is_told_before_the_screens(
+    start: Start, plan: Path
+) -> None:
+    terminal = start(plan.name, "--kiln", "nowhere.toml")
+    assert terminal.wait_for_end() == 2
+    assert "nowhere.toml: there is no such file" in terminal.text()
 
 
 def test_work_survives_a_kill_in_mid_edit(start: Start, plan: Path) -> None:

@@ -46,7 +46,7 @@ def test_rows_say_what_the_segments_do() -> None:
 
 def test_two_lines_sum_a_plan_up() -> None:
     # by hand: 2 + 4 + 4 h of ramps and half an hour's hold, from Monday 18:00
-    hours, results = consequences(sample_forecast(), 78)
+    hours, results = consequences(sample_forecast(), 78)  # and no kiln to tell of
     assert hours.startswith("Starts Mon 18:00 · heats 10 h 30 min · opens ")
     assert results.startswith("Cone ")
     assert "to know" in results

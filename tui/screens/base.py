@@ -76,7 +76,7 @@ class WorkScreen(Screen[None]):
         await self.app.push_screen_wait(Sheet(title, caution_lines(cautions)))
         self.session.cautions_seen.update(caution.id for caution in cautions)
 
-    async def hand_out(self, name: str, page: Callable[[], str]) -> None:
+    async def hand_out(self, name: str, page: Callable[[], str]) -> bool:
         """Write a page under a name asked for, after the cautions were shown once.
 
         Parameters
@@ -85,6 +85,11 @@ class WorkScreen(Screen[None]):
             The name offered.
         page : callable
             Makes the page; called in a thread.
+
+        Returns
+        -------
+        bool
+            Whether it was written.
         """
         if self.session.cautions_unseen():
             await self.show_cautions()
@@ -92,7 +97,7 @@ class WorkScreen(Screen[None]):
         while True:
             written = await self.prompt("Write the page to this file:", name, fault)
             if written is None:
-                return
+                return False
             path = Path(written).expanduser()
             name, fault = written, ""
             overwrite = await self.replacing(path)
@@ -105,7 +110,7 @@ class WorkScreen(Screen[None]):
                 fault = str(error)
                 continue
             self.say(f"Page written to {path}; open it in a browser.")
-            return
+            return True
 
 
 _NARROW = 100

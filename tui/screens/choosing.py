@@ -1,4 +1,4 @@
-"""Choose a schedule or a log: a path, a file of the folder, or a ready schedule."""
+"""Choose a file: a path, a file of the folder, or what comes ready."""
 
 from pathlib import Path
 from typing import ClassVar
@@ -19,6 +19,11 @@ from tui.widgets.lines import KeyLine
 _TITLES: dict[Wanted, str] = {
     "schedule": "Open a schedule: choose, or type a part of its name or a path",
     "log": "Choose a log: choose, or type a part of its name or a path",
+    "source": "Choose a source file: choose, or type a part of its name or a path",
+    "kiln": "Choose a kiln file: choose, or type a part of its name or a path",
+    "load": "Choose a load file: choose, or type a part of its name or a path",
+    "controller": "Choose a controller file: choose, or type a part of its name or a path",
+    "tariff": "Choose a tariff file: choose, or type a part of its name or a path",
 }
 
 
@@ -48,7 +53,7 @@ class Choosing(ModalScreen[Choice | None]):
     def __init__(self, wanted: Wanted, folder: Path, fault: str = "") -> None:
         super().__init__()
         self._wanted, self._folder, self._first_fault = wanted, folder, fault
-        self._ready = ready_choices() if wanted == "schedule" else []
+        self._ready = ready_choices(wanted)
         self._inside: list[Choice] = []
         self._shown: list[Choice | None] = []
 
@@ -71,6 +76,10 @@ class Choosing(ModalScreen[Choice | None]):
     def on_resize(self) -> None:
         """Fit the list to the room."""
         self.call_after_refresh(self._list)
+
+    @property
+    def _ready_words(self) -> str:
+        return "Ready schedules" if self._wanted == "schedule" else "From an invented workshop"
 
     def _say(self, fault: str) -> None:
         self.query_one("#fault", Static).update(Content(plain(fault)))
@@ -97,7 +106,7 @@ class Choosing(ModalScreen[Choice | None]):
         self._shown = []
         for heading, found in (
             (str(self._folder), matching(self._inside, typed)),
-            ("Ready schedules", matching(self._ready, typed)),
+            (self._ready_words, matching(self._ready, typed)),
         ):
             if found:
                 rows.append(Row((heading,), heading=True))

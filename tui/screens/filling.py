@@ -32,6 +32,8 @@ class Blank:
         Keys and words, where it holds one of a few.
     lines : int
         More than one for a text of several lines.
+    when : (str, str) or None
+        A field and the key it must hold for this one to be asked; without it, it always is.
     """
 
     key: str
@@ -41,6 +43,7 @@ class Blank:
     read: Callable[[str], Any] | None = None
     options: Sequence[tuple[str, str]] = ()
     lines: int = 1
+    when: tuple[str, str] | None = None
 
 
 class Filling(ModalScreen[dict[str, Any] | None]):
@@ -62,7 +65,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
                        scrollbar-size: 1 1; }
     Filling TextArea:focus { background: $marked; }
     Filling #title { height: auto; text-style: bold; }
-    Filling #hint { height: 2; color: $quiet; }
+    Filling #hint { height: auto; min-height: 2; max-height: 6; color: $quiet; }
     Filling #hint.fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -76,6 +79,8 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     def __init__(self, title: str, blanks: Sequence[Blank], fault: str = "") -> None:
         super().__init__()
         self._title, self._blanks, self._fault = title, list(blanks), fault
+        self.texts: dict[str, str] = {}
+        """What every field held when they were taken, asked or not."""
 
     def compose(self) -> ComposeResult:
         """Put the fields under one another."""
@@ -83,7 +88,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
             yield Static(Content(plain(self._title)), id="title")
             with VerticalScroll(can_focus=False):
                 for blank in self._blanks:
-                    with Horizontal():
+                    with Horizontal(id=f"line-{blank.key}"):
                         yield Static(Content(plain(blank.label)), classes="label")
                         yield self._field(blank)
             yield Static(id="hint")
@@ -100,8 +105,25 @@ class Filling(ModalScreen[dict[str, Any] | None]):
 
     def on_mount(self) -> None:
         """Begin in the first field."""
+        self._ask()
         if self._fault:
             self._say(self._fault, fault=True)
+
+    def _asked(self, blank: Blank) -> bool:
+        if blank.when is None:
+            return True
+        key, wanted = blank.when
+        return self.query_one(f"#blank-{key}", Cycle).value == wanted
+
+    def _ask(self) -> None:
+        for blank in self._blanks:
+            self.query_one(f"#line-{blank.key}").display = self._asked(blank)
+
+    def on_cycle_changed(self, message: Cycle.Changed) -> None:
+        """Ask for what goes with another word, and forget the last refusal."""
+        message.stop()
+        self.query_one("#hint").remove_class("fault")
+        self._ask()
 
     def on_descendant_focus(self) -> None:
         """Say what the field in hand may hold."""
@@ -115,9 +137,11 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         hint.update(Content(plain(words)))
         hint.set_class(fault, "fault")
 
-    def on_input_changed(self) -> None:
-        """Forget the last refusal."""
-        self.query_one("#hint").remove_class("fault")
+    def on_input_changed(self, message: Input.Changed) -> None:
+        """Forget the last refusal, unless a field only tells what it begins with."""
+        begun = {f"blank-{blank.key}": blank.value for blank in self._blanks}
+        if message.value != begun.get(message.input.id or ""):
+            self.query_one("#hint").remove_class("fault")
 
     def on_input_submitted(self) -> None:
         """Take everything."""
@@ -130,16 +154,18 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         return str(getattr(widget, "text", ""))
 
     def action_take(self) -> None:
-        """Take every field, or go to the first that is refused."""
+        """Take every field that is asked, or go to the first that is refused."""
         found: dict[str, Any] = {}
-        for blank in self._blanks:
-            text = self._text(blank)
+        texts = {blank.key: self._text(blank) for blank in self._blanks}
+        for blank in filter(self._asked, self._blanks):
+            text = texts[blank.key]
             try:
                 found[blank.key] = text if blank.read is None else blank.read(text)
             except FiringError as error:
                 self.query_one(f"#blank-{blank.key}").focus()
                 self._say(f"{blank.label}: {error}", fault=True)
                 return
+        self.texts = texts
         self.dismiss(found)
 
     def action_none(self) -> None:

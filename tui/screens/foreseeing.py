@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from textual import work
@@ -11,6 +12,7 @@ from firing.errors import FiringError
 from firing.schedule import Schedule
 from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen
+from tui.studio import KINDS, Kind, Reading, Studio, up_to_date
 
 if TYPE_CHECKING:
     from firing.forecast import Forecast
@@ -30,14 +32,22 @@ class ForeseeingScreen(WorkScreen):
     class Foreseen(Message):
         """A forecast, or why there is none, came back from the thread."""
 
-        def __init__(self, question: Question, result: Forecast | None, trouble: str) -> None:
+        def __init__(
+            self,
+            asked: Question,
+            result: Forecast | None,
+            trouble: str,
+            reading: Reading,
+        ) -> None:
             super().__init__()
-            self.question, self.result, self.trouble = question, result, trouble
+            self.asked, self.result, self.trouble = asked, result, trouble
+            self.reading = reading
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._under_way = False
         self._answered: Question | None = None
+        self._told: dict[Kind, str] = {}
         if session.forecast is not None:
             self._answered = self._question()
 
@@ -63,17 +73,38 @@ class ForeseeingScreen(WorkScreen):
 
     @work(thread=True, group="forecast")
     def _compute(self, question: Question) -> None:
+        schedule, circumstances = question
+        reading = up_to_date(circumstances.studio)
         try:
-            result, trouble = foresee(*question), ""
+            result = foresee(schedule, replace(circumstances, studio=reading.studio))
+            trouble = ""
         except FiringError as error:
             result, trouble = None, str(error)
-        self.post_message(self.Foreseen(question, result, trouble))
+        self.post_message(self.Foreseen(question, result, trouble, reading))
 
     def on_foreseeing_screen_foreseen(self, message: Foreseen) -> None:
         """Show a forecast, or ask again if the plan has changed meanwhile."""
         self._under_way = False
-        if message.question != self._question():
+        if message.asked != self._question():
             self.foresee()
             return
-        self._answered, self.session.forecast = message.question, message.result
+        before, reading = self.session.circumstances.studio, message.reading
+        if reading.studio is not before:
+            self.session.circumstances = replace(self.session.circumstances, studio=reading.studio)
+        self._answered, self.session.forecast = self._question(), message.result
         self.show_forecast(message.result, message.trouble)
+        self._tell_files(before, reading)
+
+    def _tell_files(self, before: Studio, reading: Reading) -> None:
+        """Say once of every file that it changed on disk, or what is wrong with it now."""
+        changed = [
+            found.name
+            for kind in KINDS
+            if (found := reading.studio.of(kind)) is not before.of(kind) and found is not None
+        ]
+        if changed:
+            self.say(f"Changed on disk and read again: {', '.join(changed)}.")
+        new = [words for kind, words in reading.troubles.items() if self._told.get(kind) != words]
+        self._told = reading.troubles
+        if new:
+            self.say(f"Forecast with what was read before: {'; '.join(new)}", fault=True)

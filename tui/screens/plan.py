@@ -14,10 +14,11 @@ from textual.widgets import Static
 from firing.report.plain import plain, shorten, wrap
 from tui.course import plan_course, schedule_course, segment_at
 from tui.document import Document, Selection
-from tui.outlook import consequences
+from tui.outlook import consequences, missing
 from tui.screens import keeping
 from tui.screens.base import side_width
-from tui.screens.editing import EditingScreen
+from tui.screens.setting import SettingScreen
+from tui.studio import short
 from tui.widgets.curve import Curve
 from tui.widgets.editbar import EditBar
 from tui.widgets.lines import KeyLine, TitleLine
@@ -29,12 +30,13 @@ if TYPE_CHECKING:
     from tui.session import Session
 
 
-class PlanScreen(EditingScreen):
+class PlanScreen(SettingScreen):
     """A plan being made."""
 
     HELP_TITLE = "Plan"
     HELP_WORDS = (
-        "Every change is forecast at once: the curve and the two lines below it follow.",
+        "Every change is forecast at once: the curve and the lines below it follow.",
+        "With a kiln and a load chosen (^K), core is the middle of the thickest piece.",
         "A number may carry its unit: 1200C or 2192F, whatever the plan is written in.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -52,6 +54,16 @@ class PlanScreen(EditingScreen):
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people, with this plan"),
         Binding("tab,f6", "other", "Curve", tooltip="From the table to the curve and back"),
         Binding("shift+tab", "other", "Curve", show=False),
+        Binding(
+            "ctrl+k", "studio", "Kiln, load",
+            tooltip="Choose or edit the kiln, the load, the controller and the tariff",
+        ),
+        Binding(
+            "ctrl+g", "design", "Design",
+            tooltip="Have a plan made for the load, to be compared with this one",
+        ),
+        Binding("ctrl+t", "card", "Card", tooltip="The card to key the plan in from"),
+        Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
     ]  # fmt: skip
@@ -111,6 +123,8 @@ class PlanScreen(EditingScreen):
         state = "* changed" if document.changed else "as saved"
         if document.path is None and not document.changed:
             state = "as it came"
+        if self.session.watching:
+            state += " · watch running"
         self.query_one(TitleLine).show(document.schedule.title, f"{file} · {state}")
 
     def on_curve_pointed(self, message: Curve.Pointed) -> None:
@@ -143,7 +157,9 @@ class PlanScreen(EditingScreen):
         return max(self.size.width - 2, 20)
 
     def _consequences(self, result: Forecast) -> list[str]:
-        return consequences(result, self._room)
+        session = self.session
+        coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
+        return consequences(result, self._room, session.circumstances.studio, coming=coming)
 
     def _show_consequences(self, lines: list[str]) -> None:
         words = "\n".join(shorten(plain(line), self._room) for line in lines)
@@ -254,7 +270,9 @@ class PlanScreen(EditingScreen):
 
         forecast = self.session.forecast
         if forecast is not None:
-            sheet = Sheet(f"Warnings: {forecast.schedule.title}", warning_lines(forecast))
+            studio = self.session.circumstances.studio
+            lines = [*warning_lines(forecast), *missing(forecast, studio)]
+            sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
             await self.app.push_screen_wait(sheet)
 
     def action_cautions(self) -> None:

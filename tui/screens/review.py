@@ -17,6 +17,7 @@ from firing.errors import FiringError
 from firing.report.plain import plain
 from tui.account import Entry, entries, summary
 from tui.course import review_course
+from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen, side_width
 from tui.session import LogChoice, look_back
 from tui.widgets.curve import Curve
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from firing.review.verdict import Review
     from firing.schedule import Schedule
     from tui.session import Session
+    from tui.studio import Studio
 
 
 class ReviewList(Grid):
@@ -53,7 +55,10 @@ class ReviewScreen(WorkScreen):
     """A log set against the open plan."""
 
     HELP_TITLE = "Review"
-    HELP_WORDS = ("The log is set against the plan as it is now, saved or not.",)
+    HELP_WORDS = (
+        "The log is set against the plan as it is now, saved or not, and against what the kiln and "
+        "load chosen on the plan (^K there) could have done.",
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+o", "choose", "Choose a log", tooltip="Choose the log of the firing"),
         Binding(
@@ -72,11 +77,17 @@ class ReviewScreen(WorkScreen):
         """A review, or why there is none, came back from the worker."""
 
         def __init__(
-            self, choice: LogChoice, schedule: Schedule, review: Review | None, trouble: str
+            self,
+            choice: LogChoice,
+            question: tuple[Schedule, Studio],
+            review: Review | None,
+            trouble: str,
+            of_plan: bool,
         ) -> None:
             super().__init__()
-            self.choice, self.schedule = choice, schedule
+            self.choice, self.question = choice, question
             self.review, self.trouble = review, trouble
+            self.of_plan = of_plan
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -105,7 +116,7 @@ class ReviewScreen(WorkScreen):
         if session.log is None:
             self._answer("No log chosen yet.  ^O chooses one.")
             self.action_choose()
-        elif session.review is not None and session.reviewed == session.document.schedule:
+        elif session.review is not None and session.reviewed == self._question():
             self._show(session.review)
         else:
             self._look(session.log)
@@ -134,22 +145,30 @@ class ReviewScreen(WorkScreen):
         self.pending = True
         self._title()
         self._answer(f"Reading {choice.path.name} …")
-        self._work(choice, self.session.document.schedule)
+        self._work(choice, self._question())
+
+    def _question(self) -> tuple[Schedule, Studio]:
+        return self.session.document.schedule, self.session.circumstances.studio
 
     @work(thread=True, group="review", exclusive=True)
-    def _work(self, choice: LogChoice, schedule: Schedule) -> None:
+    def _work(self, choice: LogChoice, question: tuple[Schedule, Studio]) -> None:
+        schedule, studio = question
+        found, trouble, of_plan = None, "", True
         try:
-            found, trouble = look_back(schedule, choice), ""
+            # A plan that cannot be fired with that load is no matter of how the log is read.
+            foresee(schedule, Circumstances(studio=studio))
+            of_plan = False
+            found = look_back(schedule, choice, studio)
         except FiringError as error:
-            found, trouble = None, str(error)
-        self.post_message(self.LookedBack(choice, schedule, found, trouble))
+            trouble = str(error)
+        self.post_message(self.LookedBack(choice, question, found, trouble, of_plan))
 
     def on_review_screen_looked_back(self, message: LookedBack) -> None:
         """Show a review, or what its log leaves open with the fields that settle it."""
         if message.choice != self.session.log:
             return
         self.pending, self._trouble = False, message.trouble
-        self.session.review, self.session.reviewed = message.review, message.schedule
+        self.session.review, self.session.reviewed = message.review, message.question
         self.refresh_bindings()
         if message.review is not None:
             self._show(message.review)
@@ -158,6 +177,9 @@ class ReviewScreen(WorkScreen):
         self.query_one(ReviewList).fill([], [])
         self.query_one(Curve).placeholder = "no review"
         self._answer(message.trouble, fault=True)
+        if message.of_plan:
+            self.say("That is about the plan: F7 goes back to it; ^K there chooses kiln and load.")
+            return
         self.say("F2 settles how the log is read; ^O chooses another.")
         self.job(self._reading_job)
 

@@ -58,7 +58,8 @@ def warning_lines(forecast: Forecast) -> list[Paragraph]:
         lines += [("  Source: ", words) for _, words in citations(names)]
         lines.append("")
     rests = [f"Rests on: {forecast.basis}.", f"Durations by {forecast.planned_basis}."]
-    return [*(lines or ["No warnings.", ""]), *rests, *forecast.cones.notes]
+    notes = forecast.cones.notes_in(forecast.schedule.unit)
+    return [*(lines or ["No warnings.", ""]), *rests, *notes]
 
 
 def caution_lines(cautions: tuple[Caution, ...]) -> list[Paragraph]:

@@ -10,6 +10,7 @@ from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
+from firing.report.chart import ChartSeries
 from firing.report.plain import shorten
 from tui.course import Course
 from tui.plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
@@ -29,6 +30,7 @@ class Curve(Widget, can_focus=True):
     Curve > .curve--0 { color: $line-0; }
     Curve > .curve--1 { color: $line-1; }
     Curve > .curve--2 { color: $line-2; }
+    Curve > .curve--3 { color: $line-3; }
     Curve > .curve--readout { color: $quiet; }
     Curve:focus > .curve--readout { color: $foreground; background: $marked; }
     """
@@ -38,6 +40,7 @@ class Curve(Widget, can_focus=True):
         "curve--0",
         "curve--1",
         "curve--2",
+        "curve--3",
         "curve--readout",
     }
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -251,23 +254,23 @@ class Curve(Widget, can_focus=True):
             cross_s=self.cross_s,
         )
         styles = {
-            number: self.get_component_rich_style(f"curve--{min(number, 2)}")
-            for number in range(len(course.lines))
+            number: self.get_component_rich_style(f"curve--{_colour(line)}")
+            for number, line in enumerate(course.lines)
         }
         styles[AXIS] = self.get_component_rich_style("curve--axis")
         styles[CROSS] = self.get_component_rich_style("curve--cross")
         strips = [_strip(row, styles, base, width) for row in rows]
         readout = self.get_component_rich_style("curve--readout")
-        words = shorten(self.readout(), width)
+        words = shorten(self.readout(width), width)
         strips.append(Strip([Segment(words, readout)]).adjust_cell_length(width, readout))
         return strips
 
-    def readout(self) -> str:
-        """Return what the cross-hair reads, or how to set it."""
+    def readout(self, width: int | None = None) -> str:
+        """Return what the cross-hair reads, or how to set it, in words for a width."""
         if self.course is None or self.window is None:
             return ""
         if self.cross_s is not None:
-            return self.course.readout(self.cross_s)
+            return self.course.readout(self.cross_s, width)
         return "← → read off · + − zoom" if self.has_focus else ""
 
     def cross_column(self) -> int | None:
@@ -275,6 +278,11 @@ class Curve(Widget, can_focus=True):
         if self.window is None or self.cross_s is None:
             return None
         return column_at(self.window, self.cross_s, self.size.width)
+
+
+def _colour(line: ChartSeries) -> int:
+    """Return a line's place among the colours; the quietest for one without."""
+    return 2 if line.colour is None else line.colour % 4
 
 
 def _strip(row: list[Piece], styles: dict[int, Style], base: Style, width: int) -> Strip:

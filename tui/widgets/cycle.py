@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from rich.text import Text
 from textual.binding import Binding, BindingType
+from textual.message import Message
 from textual.widget import Widget
 
 
@@ -21,6 +22,9 @@ class Cycle(Widget, can_focus=True):
         Binding("right,space", "turn(1)", "Next word", key_display="→"),
     ]
 
+    class Changed(Message):
+        """Another word is shown."""
+
     def __init__(self, options: Sequence[tuple[str, str]], value: str, *, id: str | None) -> None:
         super().__init__(id=id)
         self._options = list(options)
@@ -35,6 +39,7 @@ class Cycle(Widget, can_focus=True):
         """Show the next word."""
         self._at = (self._at + by) % len(self._options)
         self.refresh()
+        self.post_message(self.Changed())
 
     def on_click(self) -> None:
         """Show the next word."""

@@ -12,7 +12,7 @@ from tui import table
 from tui.document import Selection
 from tui.widgets.grid import Column, Grid, Row
 
-_RIGHT = {"number", "rate", "target", "hold", "takes", "ends"}
+_RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
 
 
 class Segments(Grid):
@@ -39,7 +39,7 @@ class Segments(Grid):
             tooltip="Put a copy below, its target half-way to the next",
         ),
         Binding(
-            "delete,ctrl+k", "ask('delete')", "Remove segment", key_display="del",
+            "delete,ctrl+x", "ask('delete')", "Remove segment", key_display="del",
             tooltip="Take the segment out; undo brings it back",
         ),
         Binding(

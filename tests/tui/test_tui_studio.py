@@ -1,0 +1,353 @@
+"""Kiln, load, controller and tariff chosen on the screens."""
+
+import asyncio
+import json
+import time
+from collections.abc import Awaitable, Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input, Static
+
+from firing.forecast import forecast
+from firing.ready import ready_text
+from firing.review.examine import review
+from tui.app import FiringApp
+from tui.document import open_file
+from tui.outlook import Circumstances, consequences
+from tui.remembered import memory_file
+from tui.screens.asking import Sheet
+from tui.screens.choosing import Choosing
+from tui.screens.plan import PlanScreen
+from tui.screens.review import ReviewScreen
+from tui.screens.studio import StudioSheet
+from tui.session import LogChoice
+from tui.studio import read_all
+from tui.widgets.curve import Curve
+from tui.widgets.grid import Grid
+from tui.widgets.segments import Segments
+
+Make = Callable[[], FiringApp]
+Settle = Callable[[Pilot[Any]], Awaitable[None]]
+Scene = Callable[[FiringApp, Pilot[Any]], Awaitable[None]]
+Play = Callable[..., None]
+
+
+@pytest.fixture
+def workshop(tmp_path: Path) -> Path:
+    """Return a folder with the plan, a kiln and a load."""
+    for name, example in (("oven", "example-kiln"), ("dishes", "example-load-glazed-cups")):
+        (tmp_path / f"{name}.toml").write_text(ready_text(example), encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def play(screens: Make, settle: Settle) -> Play:
+    def run(scene: Scene, size: tuple[int, int] = (80, 24)) -> None:
+        async def whole() -> None:
+            app = screens()
+            async with app.run_test(size=size) as pilot:
+                await settle(pilot)
+                await scene(app, pilot)
+
+        asyncio.run(whole())
+
+    return run
+
+
+def message(app: FiringApp) -> str:
+    return str(app.plan.query_one("#message", Static).content)
+
+
+def shown(app: FiringApp) -> str:
+    return str(app.plan.query_one("#consequences", Static).content)
+
+
+async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + 20.0
+    while not condition():
+        assert time.monotonic() < deadline, "it never came to this"
+        await pilot.pause(0.005)
+    await pilot.pause()
+
+
+def front(app: FiringApp, kind: type) -> Callable[[], bool]:
+    return lambda: isinstance(app.screen, kind)
+
+
+async def choose(app: FiringApp, pilot: Pilot[Any], part: str) -> None:
+    """Choose a file by a part of its name, for the current row of the sheet."""
+    await pilot.press("enter")
+    await until(pilot, front(app, Choosing))
+    app.screen.query_one(Input).value = part
+    await pilot.pause()
+    await pilot.press("enter")
+    await until(pilot, front(app, StudioSheet))
+
+
+def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
+    play: Play, settle: Settle, workshop: Path
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        assert "no kiln (^K)" in shown(app)
+        await pilot.press("ctrl+k")
+        await until(pilot, front(app, StudioSheet))
+        await choose(app, pilot, "oven")
+        await pilot.press("down")
+        await choose(app, pilot, "dishes")
+        assert "thickest 9 mm" in str(app.screen.query_one("#about", Static).content)
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
+        await until(pilot, lambda: "kWh" in shown(app))
+        studio = app.session.circumstances.studio
+        assert studio.kiln is not None
+        assert studio.load is not None
+        schedule = app.session.document.schedule
+        expected = forecast(schedule, kiln=studio.kiln.value, load=studio.load.value)
+        assert shown(app).split("\n") == consequences(expected, 78, studio)
+        assert "In Workshop kiln with dishes" in shown(app)
+        names = [line.name for line in (app.plan.query_one(Curve).course or expected).lines]  # type: ignore[union-attr]  # the course is there
+        assert names == ["set", "core", "kiln", "cool"]
+        memory = json.loads(memory_file(app.session.journal.folder).read_text(encoding="utf-8"))
+        assert memory["chosen"] == {
+            "kiln": str(workshop / "oven.toml"),
+            "load": str(workshop / "dishes.toml"),
+        }
+        # An edit of the file counts with the next change of the plan.
+        kiln = workshop / "oven.toml"
+        text = kiln.read_text(encoding="utf-8")
+        kiln.write_text(text.replace("power_kw = 9.6", "power_kw = 5.25"), encoding="utf-8")
+        await pilot.press("6", "0", "enter")
+        await until(pilot, lambda: "power limits" in shown(app))
+        assert "Changed on disk and read again" in message(app)
+        assert app.session.circumstances.studio.load is studio.load
+        kiln.write_text("power_kw = ", encoding="utf-8")
+        await pilot.press("7", "0", "enter")
+        await until(pilot, lambda: "Forecast with what was read before" in message(app))
+        assert "oven.toml" in message(app)
+        assert "power limits" in shown(app)
+
+    play(scene)
+
+
+def test_the_choice_is_taken_up_the_next_time_and_dropped_if_it_cannot_be(
+    plan: Path, state: Path, settle: Settle, workshop: Path
+) -> None:
+    memory_file(state).write_text(
+        json.dumps(
+            {
+                "schema": 1,
+                "chosen": {
+                    "kiln": str(workshop / "oven.toml"),
+                    "load": str(workshop / "gone.toml"),
+                },
+            }
+        )
+    )
+
+    async def opened() -> None:
+        app = FiringApp(open_file(plan), state)
+        # The first screen waits for no file.
+        assert "oven" in app.session.coming["kiln"]
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: "In Workshop kiln with a typical load" in shown(app))
+            assert "gone.toml" in message(app)
+            assert app.session.coming == {}
+            app.session.journal.close()
+
+    asyncio.run(opened())
+
+
+def test_a_damaged_memory_is_said_and_the_screens_open(plan: Path, state: Path) -> None:
+    memory_file(state).write_text("{ damaged")
+
+    async def opened() -> None:
+        app = FiringApp(open_file(plan), state)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: "cannot be read" in message(app))
+            app.session.journal.close()
+
+    asyncio.run(opened())
+
+
+def test_what_is_named_is_taken_instead_of_what_was_chosen_last(plan: Path, state: Path) -> None:
+    memory_file(state).write_text('{"schema": 1, "chosen": {"kiln": "example-kiln"}}')
+    given = read_all({"load": "example-load-thin-cups"}).studio
+    app = FiringApp(open_file(plan), state, circumstances=Circumstances(studio=given))
+    assert app.session.coming == {}
+    assert app.session.circumstances.studio.names == {"load": "example-load-thin-cups"}
+    only_start = FiringApp(open_file(plan), state, circumstances=Circumstances(target_cone="6"))
+    assert only_start.session.coming == {"kiln": "example-kiln"}
+    assert only_start.session.circumstances.target_cone == "6"
+
+
+def test_a_faulty_file_leads_back_to_the_choice(play: Play, workshop: Path) -> None:
+    faulty = workshop / "faulty.toml"
+    faulty.write_text(ready_text("example-kiln").replace("max_c = 1300", "max_c = 9"))
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+k")
+        await until(pilot, front(app, StudioSheet))
+        await pilot.press("enter")
+        await until(pilot, front(app, Choosing))
+        app.screen.query_one(Input).value = "faulty"
+        await pilot.pause()
+        await pilot.press("enter")
+        await until(
+            pilot,
+            lambda: (
+                front(app, Choosing)()
+                and "max_c" in str(app.screen.query_one("#fault", Static).content)
+            ),
+        )
+        await pilot.press("escape")
+        await until(pilot, front(app, StudioSheet))
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
+        assert app.session.circumstances.studio.names == {}
+
+    play(scene)
+
+
+def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written(
+    play: Play,
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_studio(read_all({"kiln": "example-kiln", "tariff": "example-tariff"}).studio)
+        await pilot.press("ctrl+k")
+        await until(pilot, front(app, StudioSheet))
+        await pilot.press("delete")
+        await until(
+            pilot,
+            lambda: (
+                front(app, StudioSheet)() and app.screen.query_one(Grid).rows[0].cells[1] == "none"
+            ),
+        )
+        await pilot.press("down", "down", "down", "e")
+        await until(
+            pilot,
+            lambda: (
+                front(app, StudioSheet)()
+                and "firing schema tariff" in str(app.screen.query_one("#about", Static).content)
+            ),
+        )
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
+        await until(pilot, lambda: app.session.circumstances.studio.kiln is None)
+        assert app.session.circumstances.studio.tariff is not None
+
+    play(scene)
+
+
+def test_the_opening_temperature_is_no_matter_of_the_load(play: Play, settle: Settle) -> None:
+    """A load that cannot be fired by the plan leaves the form about the plan usable."""
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_studio(read_all({"load": "example-load-thin-cups"}).studio)
+        await until(pilot, lambda: "No forecast" in shown(app))
+        assert "glaze firing needs ware that has been fired" in shown(app)
+        await pilot.press("f2")
+        await until(pilot, lambda: app.screen is not app.plan)
+        app.screen.query_one("#blank-unload", Input).value = "100"
+        await pilot.press("ctrl+s")
+        await until(pilot, front(app, PlanScreen))
+        assert app.session.circumstances.unload_c == 100.0
+
+    play(scene)
+
+
+def test_wide_screens_show_what_limits_each_segment(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_studio(
+            read_all({"kiln": "example-kiln", "load": "example-load-glazed-cups"}).studio
+        )
+        await pilot.press("end", "left", "left")
+        await settle(pilot)
+        table = app.plan.query_one(Segments)
+        keys = [column.key for column in table.columns]
+        assert {"planned", "takes", "ends", "limit"} <= set(keys)
+        result = app.session.forecast
+        assert result is not None
+        limits = [row.cells[keys.index("limit")] for row in table.rows[1:]]
+        assert limits == [
+            "–" if s.limited_by == "program" else s.limited_by for s in result.segments
+        ]
+        # (120 − 20)/50 h and the hold of 1:30, by the program's own arithmetic
+        assert table.rows[1].cells[keys.index("planned")] == "3:30"
+
+    play(scene, (200, 60))
+
+
+def test_the_warnings_say_what_is_missing_for_a_cost(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_studio(read_all({"kiln": "example-kiln"}).studio)
+        await settle(pilot)
+        await pilot.press("f4")
+        await until(
+            pilot,
+            lambda: (
+                front(app, Sheet)()
+                and "no tariff is chosen" in str(app.screen.query_one("#text", Static).content)
+            ),
+        )
+
+    play(scene)
+
+
+def test_a_review_is_judged_against_the_kiln_and_load_chosen(
+    play: Play, settle: Settle, plan: Path
+) -> None:
+    demo = resources.files("firing") / "data" / "demo"
+    plan.write_text((demo / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    log = plan.parent / "log.csv"
+    log.write_text((demo / "log.csv").read_text(encoding="utf-8"), encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.log = LogChoice(log)
+        await pilot.press("f7")
+        await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
+        without = app.session.review
+        await pilot.press("f7")
+        await until(pilot, front(app, PlanScreen))
+        studio = read_all({"kiln": "example-kiln"}).studio
+        assert studio.kiln is not None
+        app.plan.take_studio(studio)
+        await settle(pilot)
+        await pilot.press("f7")
+        await until(pilot, lambda: app.session.review is not without)
+        found = app.session.review
+        assert found is not None
+        expected = review(app.session.document.schedule, found.log, kiln=studio.kiln.value)
+        assert found.to_dict() == expected.to_dict()
+
+    play(scene)
+
+
+def test_a_plan_that_cannot_be_fired_with_the_load_is_not_blamed_on_the_log(
+    play: Play, plan: Path
+) -> None:
+    demo = resources.files("firing") / "data" / "demo"
+    log = plan.parent / "log.csv"
+    log.write_text((demo / "log.csv").read_text(encoding="utf-8"), encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        raw = read_all({"kiln": "example-kiln", "load": "example-load-thin-cups"}).studio
+        app.plan.take_studio(raw)
+        app.session.log = LogChoice(log)
+        await pilot.press("f7")
+        await until(
+            pilot,
+            lambda: (
+                front(app, ReviewScreen)()
+                and "ware that has been fired"
+                in str(app.screen.query_one("#answer", Static).content)
+            ),
+        )
+        # No form about the log is in front, and the way out is told.
+        assert isinstance(app.screen, ReviewScreen)
+        assert "F7" in str(app.screen.query_one("#details-text", Static).content)
+
+    play(scene)

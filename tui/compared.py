@@ -1,0 +1,248 @@
+"""A design beside the plan it may replace: both courses, what they come to, and the reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from firing.errors import FiringError
+from firing.report.canvas import LineStyle
+from firing.report.chart import ChartSeries
+from firing.report.plain import pad, shorten
+from firing.report.words import Timekeeper, citations
+from firing.schedule import Schedule
+from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
+from tui.designed import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
+from tui.outlook import Circumstances, foresee, times
+from tui.studio import up_to_date
+from tui.sums import Sum, sums
+from tui.wished import make, taken
+
+if TYPE_CHECKING:
+    from firing.design.result import Design
+    from firing.forecast import Forecast
+
+_NAME = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the comparison.
+
+    Attributes
+    ----------
+    words : str
+        The line.
+    details : tuple of str
+        Paragraphs that tell more.
+    heading : bool
+        Whether it only heads the lines below it.
+    at_s : float or None
+        The moment of the curves it is about [s].
+    """
+
+    words: str
+    details: tuple[str, ...] = ()
+    heading: bool = False
+    at_s: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """A plan and the design that may replace it, forecast under the same circumstances.
+
+    Attributes
+    ----------
+    before, after : Schedule
+        The plan as it is, and as it would be.
+    design : Design
+        What was found, with its reasons.
+    now, then : Forecast or None
+        Of `before` and `after`; None where there can be none.
+    troubles : tuple of str
+        Why there is none.
+    sums : (tuple of Sum, tuple of Sum)
+        What both come to.
+    """
+
+    before: Schedule
+    after: Schedule
+    design: Design
+    now: Forecast | None
+    then: Forecast | None
+    troubles: tuple[str, ...]
+    sums: tuple[tuple[Sum, ...], tuple[Sum, ...]]
+
+    @property
+    def mended(self) -> bool:
+        """Whether it is the open plan, mended."""
+        return self.design.cost_of_segments_s is None
+
+
+def compare(
+    schedule: Schedule, circumstances: Circumstances, wanted: Mapping[str, Any]
+) -> Comparison:
+    """Have a plan designed, and forecast it and the open one.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The open plan.
+    circumstances : Circumstances
+        What it is forecast under; the load in it is what is designed for.
+    wanted : mapping of str to value
+        As of `tui.wished.make`.
+
+    Raises
+    ------
+    FiringError
+        If there is no such design; the sentence says why.
+    """
+    studio = up_to_date(circumstances.studio).studio
+    circumstances = replace(circumstances, studio=studio)
+    design = make(schedule, studio, wanted)
+    after = taken(schedule, design)
+    now, trouble = _foreseen(schedule, circumstances)
+    then, other = _foreseen(after, circumstances)
+    troubles = [
+        f"No forecast of the {which} plan: {words}"
+        for which, words in (("present", trouble), ("designed", other))
+        if words
+    ]
+    # Here and not where they are shown: the words of a forecast load much that is new.
+    left, right = (() if each is None else tuple(sums(each, studio)) for each in (now, then))
+    return Comparison(
+        before=schedule,
+        after=after,
+        design=design,
+        now=now,
+        then=then,
+        troubles=tuple(troubles),
+        sums=(left, right),
+    )
+
+
+def _foreseen(schedule: Schedule, circumstances: Circumstances) -> tuple[Forecast | None, str]:
+    try:
+        return foresee(schedule, circumstances), ""
+    except FiringError as error:
+        return None, str(error)
+
+
+def verdict(found: Comparison) -> tuple[str, bool]:
+    """Return what comes first: whether the design is safe; and whether that is a fault."""
+    design = found.design
+    parts = [f"To do first: {design.advice}"] if design.advice else []
+    if design.problems:
+        count = len(design.problems)
+        more = "" if count == 1 else f" And {count - 1} more."
+        parts.append(f"Not safe for this ware as it stands: {design.problems[0]}{more}")
+    if parts:
+        return "  ".join(parts), True
+    notes = design.notes[-1:] if found.mended else design.notes
+    return "  ".join(("The designed plan keeps every known limit of this ware.", *notes)), False
+
+
+def rows(found: Comparison, room: int) -> list[Row]:
+    """Return the comparison line by line, for a list `room` cells wide."""
+    shape = sides(found.before, found.after, room)
+    design = found.design
+    lines = [*_sums(found, shape), *_segments(found, shape)]
+    for heading, sentences in (
+        ("To do first", (design.advice,) if design.advice else ()),
+        ("Not safe for this ware as it stands", design.problems),
+        ("What was mended" if found.mended else "To know", design.notes),
+        ("Not forecast", found.troubles),
+    ):
+        if sentences:
+            lines.append(Row(heading, heading=True))
+            lines += [Row(words, (words,)) for words in sentences]
+    return lines
+
+
+def _sums(found: Comparison, shape: Sides) -> Iterator[Row]:
+    left, right = ({each.name: each for each in side} for side in found.sums)
+    yield Row(_side_by_side("", "now", "", "designed", shape), heading=True)
+    for name in right or left:
+        one, other = left.get(name), right.get(name)
+        texts = ["–" if each is None else each.text for each in (one, other)]
+        sign = "" if texts[0] == texts[1] else CHANGED
+        details = [
+            f"{side}: {words}"
+            for side, each in (("Now", one), ("Designed", other))
+            if each is not None
+            for words in each.details
+        ]
+        yield Row(_side_by_side(name, texts[0], sign, texts[1], shape), (*details, *found.troubles))
+
+
+def _side_by_side(name: str, left: str, sign: str, right: str, shape: Sides) -> str:
+    """Return two texts above the figures of the segments, the sign between them in its column."""
+    one, other = shape.halves
+    one -= _NAME + 1 - NUMBER
+    texts = (pad(shorten(text, width), width) for text, width in ((left, one), (right, other)))
+    first, second = texts
+    return f"{pad(name, _NAME)} {first} {pad(sign, 1)} {second}".rstrip()
+
+
+def _segments(found: Comparison, shape: Sides) -> Iterator[Row]:
+    before, after = found.before, found.after
+    yield Row(head(after.unit, shape), heading=True)
+    for pair in paired(before, after):
+        words = line(before, after, pair, shape)
+        yield Row(words, tuple(_about(found, pair)), at_s=_at_s(found, pair))
+
+
+def _at_s(found: Comparison, pair: Pair) -> float | None:
+    """Return when a segment ends, by the forecast of the plan it is in [s]."""
+    gone = pair.after is None
+    result, index = (found.now, pair.before) if gone else (found.then, pair.after)
+    if result is None or index is None or index >= len(result.segments):
+        return None
+    return result.segments[index].end_s
+
+
+def _about(found: Comparison, pair: Pair) -> Iterator[str]:
+    before, after = found.before, found.after
+    names = []
+    if pair.after is not None:
+        names.append(f"Designed: {after.label(pair.after)}.")
+    if pair.before is not None:
+        names.append(f"Now: {before.label(pair.before)}.")
+    yield " ".join((*names, changes(before, after, pair)))
+    if pair.after is None:
+        return
+    reason = found.design.reasons[pair.after]
+    yield from reason.sentences
+    for _, words in citations(list(reason.sources)):
+        yield f"Source: {words}"
+    action = after.segments[pair.after].action
+    if action:
+        yield f"Then, by hand: {action}."
+
+
+def both_courses(found: Comparison) -> Course:
+    """Return both plans' curves: the present one dotted, the designed one solid on top."""
+    kinds: tuple[tuple[str, Forecast | None, LineStyle, int], ...] = (
+        ("now", found.now, "dotted", SET_POINT),
+        ("designed", found.then, "solid", FORECAST),
+    )
+    lines = [
+        ChartSeries(name, result.trace.time_s, result.trace.channel_c(), style, colour)
+        for name, result, style, colour in kinds
+        if result is not None
+    ]
+    results = [result for result in (found.now, found.then) if result is not None]
+    corners = [0.0]
+    for result in results[-1:]:
+        corners += [at_s for s in result.segments for at_s in (s.ramp_end_s, s.end_s)]
+        corners.append(float(result.trace.time_s[-1]))
+    longest = max(results, key=lambda result: result.total_high_s, default=None)
+
+    def place(at_s: float) -> str:
+        index = None if found.then is None else segment_at(found.then, at_s)
+        return "" if index is None else found.after.label(index)
+
+    keeper = Timekeeper(None, 0.0) if longest is None else times(longest)
+    return Course(tuple(lines), found.after.unit, keeper, in_order(corners), place)

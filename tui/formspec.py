@@ -1,0 +1,226 @@
+"""The two forms: the keys of a kiln file and of a load file, in the order that they are shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal
+
+from firing.tomlfile import KeyPath
+from tui.formfields import Field, fields_of
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+FormKind = Literal["kiln", "load"]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Keys under one heading; of the file itself, or of the single table they stand in."""
+
+    title: str
+    fields: tuple[Field, ...]
+    table: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list of tables, one a line.
+
+    Attributes
+    ----------
+    title, word : str
+        The heading, and what one of them is called.
+    table : str
+        The key.
+    fields : tuple of Field
+        The columns.
+    most : int
+        How many a file may have.
+    """
+
+    title: str
+    word: str
+    table: str
+    fields: tuple[Field, ...]
+    most: int
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A kind of file, as a form shows it.
+
+    Attributes
+    ----------
+    kind : {"kiln", "load"}
+        What it is.
+    parts : tuple of Group or Items
+        From top to bottom.
+    main : str
+        The list that a new item is for where the cursor stands in none.
+    parse : callable
+        The file's own reader: text and name to what the file describes.
+    model : type of BaseModel
+        Its schema, which judges one value at a time.
+    only_for : mapping
+        Keys that are shown only where another key has a value.
+    forget : str
+        The single table that can be taken out as a whole, and the words for it.
+    """
+
+    kind: FormKind
+    parts: tuple[Group | Items, ...]
+    main: str
+    parse: Callable[[str, str], Any]
+    model: type[BaseModel]
+    only_for: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    forget: tuple[str, str] = ("", "")
+
+    def items(self, table: str) -> Items | None:
+        """Return the list of a key; None if it is none."""
+        return next((p for p in self.parts if isinstance(p, Items) and p.table == table), None)
+
+    def field_at(self, path: KeyPath) -> Field | None:
+        """Return the field that a path leads to; None if there is none."""
+        table = "" if len(path) == 1 else str(path[0])
+        for part in self.parts:
+            depth = 3 if isinstance(part, Items) else 2 if part.table else 1
+            if part.table == table and len(path) == depth:
+                for entry in part.fields:
+                    if entry.key == path[-1]:
+                        return entry
+        return None
+
+
+_KILN = {
+    "name": "name",
+    "shape": "shape of the inside",
+    "volume_l": "volume",
+    "diameter_mm": "inside diameter",
+    "width_mm": "inside width",
+    "depth_mm": "inside depth",
+    "height_mm": "inside height",
+    "max_c": "its maker allows",
+    "vent": "powered vent",
+    "power_kw": "power, elements new",
+    "rated_volts": "volts it is rated at",
+    "actual_volts": "volts under load",
+    "phases": "phases",
+    "element_kg": "mass of the elements",
+    "leak_w_per_k": "leaking air carries off",
+    "outside_w_per_m2k": "outside coefficient",
+    "thermocouple": "thermocouple",
+    "thermocouple_class": "its tolerance class",
+}
+_KILN_GROUPS = {
+    "The kiln": (
+        "name", "shape", "volume_l", "diameter_mm", "width_mm", "depth_mm", "height_mm", "max_c",
+        "vent",
+    ),
+    "Its power": ("power_kw", "rated_volts", "actual_volts", "phases", "element_kg"),
+    "What it loses and how it is measured": (
+        "leak_w_per_k", "outside_w_per_m2k", "thermocouple", "thermocouple_class",
+    ),
+}  # fmt: skip
+_WALL = {"material": "material", "thickness_mm": "thickness"}
+_MATERIAL = {
+    "name": "name",
+    "density_kg_per_m3": "density",
+    "conductivity_w_per_mk": "W/(m K)",
+    "specific_heat_j_per_kgk": "J/(kg K)",
+    "source": "source",
+}
+_READING = {"date": "date", "bank": "bank", "ohms": "ohms", "amps": "amps", "volts": "volts"}
+_FITTED = {
+    "power": "power is times",
+    "loss": "losses are times",
+    "capacity": "heat capacity is times",
+    "cone_offset_c": "reads too low by",
+    "date": "learnt on",
+    "basis": "learnt from",
+}
+_LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
+_PIECE = {
+    "name": "name",
+    "count": "count",
+    "thickest_mm": "thickest",
+    "mass_kg": "mass of one",
+    "heated_from": "faces heated",
+}
+
+
+def _tables(model: type[BaseModel]) -> dict[str, Any]:
+    """Return the schema of a file and of every table in it, by the table's key."""
+    schema = model.model_json_schema()
+    found: dict[str, Any] = {"": schema}
+    for key, entry in schema["properties"].items():
+        shapes = [entry, entry.get("items", {}), *entry.get("anyOf", ())]
+        for shape in shapes:
+            if "$ref" in shape:
+                found[key] = schema["$defs"][shape["$ref"].rpartition("/")[2]]
+    return found
+
+
+def _items(
+    title: str,
+    word: str,
+    table: str,
+    tables: Mapping[str, Any],
+    labels: Mapping[str, str],
+    choices: Mapping[str, tuple[str, ...]] | None = None,
+) -> Items:
+    fields = fields_of(tables[table], labels, choices=choices)
+    most = tables[""]["properties"][table]["maxItems"]
+    return Items(title, word, table, tuple(fields.values()), most)
+
+
+@cache
+def kiln_form() -> Form:
+    """Return the form of a kiln file."""
+    from firing.kiln.kilnfile import KilnTable, parse_kiln
+    from firing.kiln.materials import material_names
+
+    tables = _tables(KilnTable)
+    head = fields_of(tables[""], _KILN, temperatures=("max_c",))
+    groups = [
+        Group(title, tuple(head[key] for key in keys)) for title, keys in _KILN_GROUPS.items()
+    ]
+    wall = _items(
+        "Wall, from inside", "layer", "wall", tables, _WALL, {"material": material_names()}
+    )
+    fitted = Group(
+        "Learnt from firings", tuple(fields_of(tables["fitted"], _FITTED).values()), "fitted"
+    )
+    return Form(
+        kind="kiln",
+        parts=(
+            *groups[:2],
+            wall,
+            groups[2],
+            _items("Own materials", "material", "material", tables, _MATERIAL),
+            _items("Element readings", "reading", "reading", tables, _READING),
+            fitted,
+        ),
+        main="wall",
+        parse=parse_kiln,
+        model=KilnTable,
+        only_for={
+            "diameter_mm": ("shape", "round"),
+            "width_mm": ("shape", "box"),
+            "depth_mm": ("shape", "box"),
+        },
+        forget=("fitted", "Forget what was learnt"),
+    )
+
+
+@cache
+def load_form() -> Form:
+    """Return the form of a load file."""
+    from firing.ware.loadfile import LoadTable, parse_load
+
+    tables = _tables(LoadTable)
+    head = Group("The load", tuple(fields_of(tables[""], _LOAD).values()))
+    pieces = _items("Pieces", "piece", "piece", tables, _PIECE)
+    return Form("load", (head, pieces), "piece", parse_load, LoadTable)

@@ -1,0 +1,140 @@
+"""Keeps a running watch: rings and tells wherever one is in the screens, and ends it in order."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import threading
+from types import FrameType
+from typing import TYPE_CHECKING, Any
+
+from firing.report.plain import plain
+from tui.screens.base import WorkScreen
+from tui.watching import LiveWatch, Seen
+from tui.watchwords import stage_words
+
+if TYPE_CHECKING:
+    from firing.watch.options import WatchOptions
+    from tui.app import FiringApp
+
+LOOK_EVERY_S = 1.0
+"""How often the screens look at what the watch has laid down [s]."""
+CLOSING_S = 15.0
+"""How long a signal waits for the recording to be closed [s]."""
+ALARM_SHOWN_S = 60.0
+MOST_AT_ONCE = 4
+
+
+class Keeper:
+    """Looks after the one watch of a program.
+
+    Parameters
+    ----------
+    app : FiringApp
+        The program.
+    """
+
+    def __init__(self, app: FiringApp) -> None:
+        self._app = app
+        self._loop = asyncio.get_running_loop()
+        self._signals: dict[int, Any] = {}
+        self._calls = 0
+        self._over = False
+        app.set_interval(LOOK_EVERY_S, self.look)
+
+    def begin(self, order: WatchOptions) -> LiveWatch:
+        """Begin a watch; there is none running."""
+        watch = self._app.session.watch = LiveWatch(order)
+        self._calls, self._over = 0, False
+        self._heed_signals()
+        watch.begin()
+        return watch
+
+    def look(self) -> None:
+        """Ring and tell of what is new, and show it if the watch is in front."""
+        watch = self._app.session.watch
+        # A timer may come once more while the program ends and its screens are gone.
+        if watch is None or not self._app.screen_stack:
+            return
+        from tui.screens.watching import WatchScreen
+
+        seen = watch.seen
+        front = self._app.screen
+        screens = [s for s in self._app.screen_stack if isinstance(s, WatchScreen)]
+        for screen in screens:
+            screen.look()
+        ended = seen.over and not self._over
+        if seen.calls != self._calls or (ended and seen.stage != "stopped"):
+            self._app.bell()
+        if front not in screens:
+            self._tell_elsewhere(watch, seen, ended)
+        self._calls, self._over = seen.calls, seen.over
+        if ended and front is self._app.plan:
+            self._app.plan.show_plan()
+        if not watch.running:
+            self._leave_signals()
+
+    def _tell_elsewhere(self, watch: LiveWatch, seen: Seen, ended: bool) -> None:
+        if ended:
+            words, fault = stage_words(seen, watch.order.source)
+            self._app.notify(
+                plain(words),
+                title="Watch",
+                severity="error" if fault else "information",
+                timeout=ALARM_SHOWN_S,
+                markup=False,
+            )
+        new = min(seen.calls - self._calls, MOST_AT_ONCE)
+        calls = [remark for remark in seen.remarks if remark.kind in ("alarm", "call")]
+        for remark in calls[-new:] if new > 0 else []:
+            title = "Watch: ALARM" if remark.kind == "alarm" else "Watch: to do"
+            self._app.notify(
+                plain(remark.words),
+                title=title,
+                severity="error",
+                timeout=ALARM_SHOWN_S,
+                markup=False,
+            )
+
+    # A closed line, or the end of the computer's day
+
+    def _heed_signals(self) -> None:
+        if threading.current_thread() is not threading.main_thread() or self._signals:
+            return
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)  # no SIGHUP on Windows
+            # Under nohup it is ignored, and has to stay so.
+            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+                self._signals[number] = signal.signal(number, self._caught)
+
+    def _leave_signals(self) -> None:
+        for number, handler in self._signals.items():
+            signal.signal(number, handler)
+        self._signals = {}
+
+    def _caught(self, number: int, frame: FrameType | None) -> None:
+        """End the recording at once; then end the program as the signal would have."""
+        watch = self._app.session.watch
+        if watch is not None:
+            watch.end(CLOSING_S)
+        self._leave_signals()
+        if number == signal.SIGTERM:
+            changed = self._app.session.document.changed
+            self._loop.call_soon_threadsafe(self._app.exit, None if changed else "clean")
+        else:
+            # The line to the terminal is closed: nothing can be drawn or put in order there.
+            signal.raise_signal(number)
+
+    async def may_end(self, screen: WorkScreen) -> bool:
+        """Ask what becomes of a running watch; returns whether it may be ended."""
+        watch = self._app.session.watch
+        if watch is None:
+            return True
+        kept = watch.seen.recording
+        what = "nothing is being recorded" if kept is None else f"{kept.file} is being recorded"
+        answer = await screen.ask(
+            f"A watch is running ({watch.order.source}); {what}.",
+            ("stay", "Go on watching"),
+            ("end", "End the watch and quit"),
+        )
+        return answer == "end"

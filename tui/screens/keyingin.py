@@ -1,0 +1,92 @@
+"""The card to key a plan in from: shown after the cautions, and written as a page to print."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+
+from firing.errors import FiringError
+from tui.screens.needing import needed
+from tui.screens.underway import under_way
+from tui.screens.written import Written
+
+if TYPE_CHECKING:
+    from firing.report.card import Card
+    from tui.screens.setting import SettingScreen
+
+
+class CardSheet(Written):
+    """The card, as the command line prints it."""
+
+    HELP_TITLE = "The card"
+    HELP_WORDS = (
+        "Figures are converted and rounded for the controller, never faster than the plan.",
+        "Tick on paper: once as you key, and once as you read back.",
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f8", "print", "Page to print", tooltip="Write it as a page with boxes to tick"),
+    ]
+
+    def __init__(self, card: Card) -> None:
+        from firing.report.card import card_text
+
+        super().__init__("", lambda width: card_text(card, width=width))
+        self.page_wanted = False
+
+    def action_print(self) -> None:
+        """Have the page written."""
+        self.page_wanted = True
+        self.dismiss(None)
+
+
+async def show_card(screen: SettingScreen) -> None:
+    """Show the card of the open plan; the cautions that apply come once before it.
+
+    Parameters
+    ----------
+    screen : SettingScreen
+        On top of which it is done.
+    """
+    from tui.keyed import card_of
+
+    session = screen.session
+    if not await needed(screen, "controller", "A card is made for a controller"):
+        return
+    while True:
+        schedule, circumstances = session.document.schedule, session.circumstances
+        try:
+            make = partial(card_of, schedule, circumstances)
+            card = await under_way(screen, "Making the card", make)
+            break
+        except FiringError as error:
+            answer = await screen.ask(
+                f"No card: {error}.",
+                ("controller", "Choose another controller"),
+                ("leave", "Leave it"),
+            )
+            if answer != "controller":
+                return
+            await screen.choose_studio("controller")
+    if card is None:
+        return
+    if session.cautions_unseen():
+        await screen.show_cautions()
+    await _show(screen, card)
+
+
+async def _show(screen: SettingScreen, card: Card) -> None:
+    """Show the card until it is left, or its page is written."""
+    from firing.report.card import card_page
+
+    document = screen.session.document
+    stem = (document.path or Path(document.suggested_name)).stem
+    while True:
+        sheet = CardSheet(card)
+        await screen.app.push_screen_wait(sheet)
+        if not sheet.page_wanted:
+            return
+        if await screen.hand_out(f"{stem}-card.html", lambda: card_page(card)):
+            return

@@ -1,0 +1,244 @@
+"""What the plan is fired with: one sheet for the kiln, the load, the controller and the tariff."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from firing.errors import FiringError
+from firing.report.plain import plain
+from firing.units import TemperatureUnit
+from tui.kinds import description
+from tui.studio import KINDS, Kind, Studio, chosen, short, up_to_date
+from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.lines import KeyLine
+
+if TYPE_CHECKING:
+    from tui.screens.setting import SettingScreen
+
+Step = tuple[str, Kind]
+"""What is to be done, and with which kind of file."""
+
+_WITHOUT: dict[Kind, str] = {
+    "kiln": "programmed hours and a default cooling curve",
+    "load": "a typical load for the kiln's volume",
+    "controller": "its clock is taken to wait when the kiln lags",
+    "tariff": "no cost is told",
+}
+_FORMS = ("kiln", "load")
+
+
+class StudioSheet(ModalScreen[Step | None]):
+    """Four rows, one a kind of file; escape goes back to the plan."""
+
+    HELP_TITLE = "Kiln, load, controller, tariff"
+    HELP_WORDS = (
+        "The forecast is made with what stands here; it is kept for the next time.",
+        "A file that changes on disk is read again with the next forecast.",
+    )
+    DEFAULT_CSS = """
+    StudioSheet { align: center middle; }
+    StudioSheet > Vertical { width: 96%; max-width: 110; height: auto; background: $surface;
+                             border: round $primary; padding: 0 1; }
+    StudioSheet Static { height: auto; }
+    StudioSheet #title { text-style: bold; margin-bottom: 1; }
+    StudioSheet Grid { height: 4; background: $surface; margin-bottom: 1; }
+    StudioSheet #about { min-height: 3; max-height: 8; color: $quiet; }
+    StudioSheet #about.fault { color: $error; text-style: bold; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "step('choose')", "Choose", tooltip="Choose a file or an example"),
+        Binding(
+            "e,f2", "step('edit')", "Edit", key_display="E", tooltip="Change what the file says"
+        ),
+        Binding("n,insert", "step('new')", "New", key_display="N", tooltip="Describe a new one"),
+        Binding("delete,backspace,minus", "step('none')", "None", tooltip="Go on without one"),
+        Binding("escape", "close", "Back to the plan"),
+    ]
+
+    def __init__(
+        self, studio: Studio, troubles: Mapping[Kind, str], row: int, unit: TemperatureUnit
+    ) -> None:
+        super().__init__()
+        self._unit = unit
+        self._studio, self._troubles, self._first = studio, troubles, row
+
+    def compose(self) -> ComposeResult:
+        """Put the rows above what there is to say of the current one."""
+        with Vertical():
+            yield Static("What the plan is fired with", id="title")
+            yield Grid()
+            yield Static(id="about")
+            yield KeyLine()
+
+    def on_mount(self) -> None:
+        """Begin on the row last used."""
+        grid = self.query_one(Grid)
+        grid.focus()
+        self._list()
+        grid.go(self._first)
+        self._tell()
+
+    def on_resize(self) -> None:
+        """Fit the rows to the room."""
+        self.call_after_refresh(self._list)
+
+    def _list(self) -> None:
+        room = max(self.query_one(Grid).size.width or 70, 40)
+        what, name = 10, min(max((room - 14) // 3, 16), 30)
+        columns = [
+            Column("what", "", what),
+            Column("name", "", name),
+            Column("about", "", room - what - name - 4),
+        ]
+        rows = []
+        for kind in KINDS:
+            found = self._studio.of(kind)
+            if found is None:
+                rows.append(Row((kind, "none", _WITHOUT[kind])))
+            else:
+                rows.append(
+                    Row((kind, short(found.name), description(kind, found.value, self._unit)))
+                )
+        self.query_one(Grid).fill(columns, rows)
+
+    @property
+    def _kind(self) -> Kind:
+        return KINDS[min(self.query_one(Grid).row, len(KINDS) - 1)]
+
+    def _tell(self) -> None:
+        kind = self._kind
+        found, trouble = self._studio.of(kind), self._troubles.get(kind, "")
+        if trouble:
+            words = trouble
+        elif found is None:
+            words = f"No {kind} is chosen: {_WITHOUT[kind]}."
+        else:
+            words = f"{found.name}\n{description(kind, found.value, self._unit)}"
+        about = self.query_one("#about", Static)
+        about.update(Content("\n".join(map(plain, words.split("\n")))))
+        about.set_class(bool(trouble), "fault")
+        self.refresh_bindings()
+
+    def on_grid_moved(self, message: Grid.Moved) -> None:
+        """Tell of the row."""
+        message.stop()
+        self._tell()
+
+    def on_grid_chosen(self, message: Grid.Chosen) -> None:
+        """A click selects; nothing more happens."""
+        message.stop()
+        self._tell()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        if action == "step" and self.is_mounted:
+            found = self._studio.of(self._kind)
+            if parameters == ("none",):
+                return found is not None
+            if parameters == ("edit",):
+                return found is not None
+        return True
+
+    def action_step(self, what: str) -> None:
+        """Have something done with the current row."""
+        self.dismiss((what, self._kind))
+
+    def action_close(self) -> None:
+        """Go back to the plan."""
+        self.dismiss(None)
+
+
+async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Studio | None:
+    """Let kiln, load, controller and tariff be chosen and edited.
+
+    Parameters
+    ----------
+    screen : SettingScreen
+        On top of which it is done.
+    kind : {"kiln", "load", "controller", "tariff"}
+        The row to begin on.
+
+    Returns
+    -------
+    Studio or None
+        What is chosen now; None if nothing is different.
+    """
+    before = screen.session.circumstances.studio
+    reading = await asyncio.to_thread(up_to_date, before)
+    studio, troubles = reading.studio, dict(reading.troubles)
+    row = KINDS.index(kind)
+    while True:
+        unit = screen.session.document.schedule.unit
+        step = await screen.app.push_screen_wait(StudioSheet(studio, troubles, row, unit))
+        if step is None:
+            return None if studio is before else studio
+        what, kind = step
+        row = KINDS.index(kind)
+        troubles.pop(kind, None)
+        try:
+            studio = await _stepped(screen, studio, what, kind)
+        except FiringError as error:
+            troubles[kind] = str(error)
+
+
+async def _stepped(screen: SettingScreen, studio: Studio, what: str, kind: Kind) -> Studio:
+    """Do one thing, and return what is chosen then.
+
+    Raises
+    ------
+    FiringError
+        If a file cannot be read, or there is no form for its kind.
+    """
+    if what == "none":
+        return chosen(studio, kind, None)
+    if what == "choose":
+        return await _chosen(screen, studio, kind)
+    if kind not in _FORMS:
+        raise FiringError(
+            f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
+            f'"firing schema {kind}" tells what may stand in it.'
+        )
+    found = studio.of(kind)
+    name = None if what == "new" or found is None else found.name
+    saved = await _edited(screen, kind, name)
+    return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
+
+
+async def _edited(screen: SettingScreen, kind: Kind, name: str | None) -> str | None:
+    if kind == "kiln":
+        from tui.screens.kilnform import edit_kiln
+
+        return await edit_kiln(screen, name)
+    from tui.screens.loadform import edit_load
+
+    return await edit_load(screen, name)
+
+
+async def _chosen(screen: SettingScreen, studio: Studio, kind: Kind) -> Studio:
+    """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
+    from tui.screens.choosing import Choosing
+
+    found, plan = studio.of(kind), screen.session.document.path
+    beside = plan if found is None or found.stamp is None else Path(found.name)
+    folder = Path.cwd() if beside is None else beside.resolve().parent
+    fault = ""
+    while True:
+        choice = await screen.app.push_screen_wait(Choosing(kind, folder, fault))
+        if choice is None:
+            return studio
+        name = choice.ready or str(choice.path)
+        try:
+            return await asyncio.to_thread(chosen, studio, kind, name)
+        except FiringError as error:
+            fault = str(error)
+            folder = folder if choice.path is None else choice.path.resolve().parent

@@ -1,0 +1,166 @@
+"""What a plan is fired with: the kiln, the load, the controller and the tariff chosen for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
+
+from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from firing.controller import Controller
+    from firing.kiln.description import KilnDescription
+    from firing.kiln.tariff import Tariff
+    from firing.ware.load import Load
+
+Kind = Literal["kiln", "load", "controller", "tariff"]
+KINDS: tuple[Kind, ...] = ("kiln", "load", "controller", "tariff")
+
+Read = TypeVar("Read")
+
+Stamp = tuple[int, int]
+"""When a file was last written [ns], and how long it is [bytes]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen(Generic[Read]):
+    """One file chosen; two are the same only if they are one reading of it.
+
+    Attributes
+    ----------
+    name : str
+        Its path, or the name of an example that ships with the package.
+    value : KilnDescription, Load, Controller or Tariff
+        What was read from it.
+    stamp : Stamp or None
+        Of the file as it was read; None for an example.
+    """
+
+    name: str
+    value: Read
+    stamp: Stamp | None = None
+
+    @property
+    def short(self) -> str:
+        """The name without its folder and ending, or what an example is of."""
+        return short(self.name)
+
+
+def short(name: str) -> str:
+    """Return a name without its folder and ending; of an example load, what it is of."""
+    return Path(name).name.removesuffix(".toml").removeprefix("example-load-")
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """What a plan is fired with; None for what has not been chosen.
+
+    Attributes
+    ----------
+    kiln, load, controller, tariff : Chosen or None
+        Each with the name it was chosen by.
+    """
+
+    kiln: Chosen[KilnDescription] | None = None
+    load: Chosen[Load] | None = None
+    controller: Chosen[Controller] | None = None
+    tariff: Chosen[Tariff] | None = None
+
+    def of(self, kind: Kind) -> Chosen[Any] | None:
+        """Return what is chosen of a kind."""
+        found: Chosen[Any] | None = getattr(self, kind)
+        return found
+
+    @property
+    def names(self) -> dict[Kind, str]:
+        """The names of what is chosen."""
+        return {kind: found.name for kind in KINDS if (found := self.of(kind)) is not None}
+
+
+def chosen(studio: Studio, kind: Kind, name: str | None) -> Studio:
+    """Return the studio with one file read and taken, or with none of its kind.
+
+    Parameters
+    ----------
+    studio : Studio
+        As it was.
+    kind : {"kiln", "load", "controller", "tariff"}
+        What is chosen.
+    name : str or None
+        A path or an example's name; None for no such file.
+
+    Raises
+    ------
+    FiringError
+        If it cannot be read, or with all its faults.
+    """
+    if name is None:
+        return replace(studio, **{kind: None})
+    from firing.cli.controlleroption import open_controller
+    from firing.cli.planoptions import open_kiln, open_load, open_tariff
+
+    # Taken before the file is read: what is written meanwhile counts as a change.
+    stamp = _stamp(name)
+    if kind == "kiln":
+        return replace(studio, kiln=Chosen(name, open_kiln(name), stamp))
+    if kind == "load":
+        return replace(studio, load=Chosen(name, open_load(name), stamp))
+    if kind == "controller":
+        return replace(studio, controller=Chosen(name, open_controller(name), stamp))
+    return replace(studio, tariff=Chosen(name, open_tariff(name), stamp))
+
+
+def _stamp(name: str) -> Stamp | None:
+    try:
+        found = Path(name).stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What came of reading files.
+
+    Attributes
+    ----------
+    studio : Studio
+        With everything that could be read.
+    troubles : dict of Kind to str
+        Why the others could not be.
+    """
+
+    studio: Studio
+    troubles: dict[Kind, str]
+
+
+def read_all(names: Mapping[Kind, str]) -> Reading:
+    """Read files by their names; those that cannot be read are left out, and it is said why."""
+    studio = Studio()
+    troubles: dict[Kind, str] = {}
+    for kind, name in names.items():
+        try:
+            studio = chosen(studio, kind, name)
+        except FiringError as error:
+            troubles[kind] = str(error)
+    return Reading(studio, troubles)
+
+
+def up_to_date(studio: Studio) -> Reading:
+    """Read again whatever has changed on disk since it was read.
+
+    A file that cannot be read any more leaves what was read from it before in place.
+    """
+    troubles: dict[Kind, str] = {}
+    for kind in KINDS:
+        found = studio.of(kind)
+        if found is None or found.stamp == _stamp(found.name):
+            continue
+        try:
+            studio = chosen(studio, kind, found.name)
+        except FiringError as error:
+            troubles[kind] = str(error)
+    return Reading(studio, troubles)

@@ -1,0 +1,249 @@
+"""What a watch tells, written down for the screens: by the watch's own thread, at its own pace."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from firing.capture.connection import Connection
+from tui.watching import Kept, Remark, RemarkKind, Seen, Stage
+
+if TYPE_CHECKING:
+    from firing.capture.reading import Reading
+    from firing.capture.recorder import Recorder
+    from firing.capture.source import Source
+    from firing.capture.stamps import TimeBase
+    from firing.watch.command import NoticeCommand
+    from firing.watch.estimate import Estimate
+    from firing.watch.notices import Notice
+    from firing.watch.outlook import Outlook, Rest
+    from firing.watch.position import Position
+    from firing.watch.watcher import Watcher
+
+LAY_DOWN_S = 0.5
+"""How often what is known is laid down at the most [s]."""
+MOST_REMARKS = 500
+
+
+class HeardConnection(Connection):
+    """A connection that remembers the last reading.
+
+    Parameters
+    ----------
+    source : Source
+        What to read.
+    """
+
+    def __init__(self, source: Source) -> None:
+        super().__init__(source)
+        self.reading: Reading | None = None
+        self.count = 0
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading; see `Connection`."""
+        reading = super().read(wait_s)
+        if reading is not None:
+            self.reading = reading
+            self.count += 1
+        return reading
+
+
+class HeardOutlook:
+    """An outlook that remembers its last answers.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Whoever answers.
+    """
+
+    def __init__(self, outlook: Outlook) -> None:
+        self._outlook = outlook
+        self._answers: deque[Rest] = deque(maxlen=3)
+
+    def rest(
+        self,
+        position: Position,
+        now_s: float,
+        temperature_c: float,
+        *,
+        slower_now: float = 1.0,
+        slower_later: float = 1.0,
+    ) -> Rest:
+        """Return the rest of a firing; see `firing.watch.outlook.Outlook`."""
+        answer = self._outlook.rest(
+            position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
+        )
+        self._answers.append(answer)
+        return answer
+
+    def behind(self, estimate: Estimate) -> Rest | None:
+        """Return the answer that an estimate's expected times were taken from."""
+        for rest in self._answers:
+            if estimate.now_s + rest.unload_s == estimate.unload_s:
+                return rest
+        return None
+
+
+class Ledger:
+    """Listens to a watch.
+
+    Parameters
+    ----------
+    publish : callable
+        Is given what is known whenever it is laid down.
+    """
+
+    def __init__(
+        self,
+        publish: Callable[[Seen], None],
+        connection: HeardConnection,
+        watcher: Watcher,
+        outlook: HeardOutlook | None,
+        recorder: Recorder | None,
+        command: NoticeCommand | None,
+        base: TimeBase,
+        *,
+        channel: int,
+        live: bool,
+        silent_after_s: float,
+        not_recorded: str = "",
+    ) -> None:
+        self._publish = publish
+        self._connection = connection
+        self._watcher = watcher
+        self._outlook = outlook
+        self._recorder = recorder
+        self._command = command
+        self._base = base
+        self._live = live
+        self._silent_after_s = silent_after_s
+        self._count = 0
+        self._read_s: float | None = None
+        self._stage: Stage | None = None
+        self._why = ""
+        self._laid_s = 0.0
+        self._alarms: dict[str, Remark] = {}
+        self._seen = Seen(
+            stage="waiting",
+            began=base.began.astimezone(),
+            live=live,
+            names=connection.source.channels,
+            channel=channel,
+            not_recorded=not_recorded,
+        )
+
+    @property
+    def _now_s(self) -> float:
+        if self._live:
+            return self._base.now_s()
+        reading = self._connection.reading
+        return 0.0 if reading is None or reading.at_s is None else reading.at_s
+
+    # What the session tells
+
+    def note(self, sentence: str) -> None:
+        """Write something down that was told on the side."""
+        self._remember(Remark(self._now_s, "note", sentence))
+
+    def notice(self, notice: Notice) -> None:
+        """Write a notice down, and run the user's command."""
+        kind: RemarkKind = "call" if notice.severity == "act" else "told"
+        if notice.state == "raised":
+            kind = "alarm"
+        elif notice.state == "over":
+            kind = "over"
+        remark = Remark(notice.at_s, kind, notice.message)
+        if kind == "alarm":
+            self._alarms[notice.id] = remark
+        elif kind == "over":
+            self._alarms.pop(notice.id, None)
+        if notice.severity == "act":
+            self._seen = replace(self._seen, calls=self._seen.calls + 1)
+        self._remember(remark)
+        if self._command is not None:
+            self._command.tell(notice.message)
+
+    def status(self, estimate: Estimate, reading: Reading | None) -> None:
+        """Write down how the firing stands and goes on."""
+        rest = None if self._outlook is None else self._outlook.behind(estimate)
+        self._seen = replace(self._seen, estimate=estimate, rest=rest)
+        if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
+            # Whoever knows the kiln better took over; from the next time on it is heard too.
+            self._outlook = HeardOutlook(self._watcher.outlook)
+            self._watcher.outlook = self._outlook
+
+    def tick(self) -> None:
+        """Lay down what is known, if it is time."""
+        if self._connection.count != self._count:
+            self._count = self._connection.count
+            self._read_s = self._now_s
+        if time.monotonic() - self._laid_s < LAY_DOWN_S:
+            return
+        if self._command is not None:
+            trouble = self._command.tick()
+            if trouble is not None:
+                self.note(trouble)
+        self.lay_down()
+
+    def ended(self, stage: Stage, why: str = "") -> None:
+        """Write down that the watch is over; to be laid down once everything is closed."""
+        self._stage, self._why = stage, why
+
+    def _remember(self, remark: Remark) -> None:
+        remarks = (*self._seen.remarks, remark)[-MOST_REMARKS:]
+        self._seen = replace(self._seen, remarks=remarks)
+
+    # What is laid down
+
+    def lay_down(self) -> None:
+        """Publish what is known now."""
+        self._laid_s = time.monotonic()
+        seen, history = self._seen, self._watcher.history
+        # The course is copied only when it has another point, every half minute, and at the end.
+        if history.points != seen.time_s.size or self._stage is not None:
+            time_s, course_c = history.trace()
+            seen = replace(seen, time_s=time_s, course_c=course_c)
+        stage, why = self._going_on()
+        self._seen = replace(
+            seen,
+            stage=stage,
+            why=why,
+            now_s=self._now_s,
+            temperature_c=history.now_c(),
+            read_s=self._read_s,
+            reading=self._connection.reading,
+            standing=tuple(
+                self._alarms[name] for name in self._watcher.board.standing if name in self._alarms
+            ),
+            recording=self._kept(),
+        )
+        self._publish(self._seen)
+
+    def _going_on(self) -> tuple[Stage, str]:
+        if self._stage is not None:
+            return self._stage, self._why
+        if self._connection.lost_because is not None:
+            return "lost", self._connection.lost_because
+        if self._read_s is None:
+            return "waiting", ""
+        if self._live and self._now_s - self._read_s > self._silent_after_s:
+            return "silent", ""
+        return "reading", ""
+
+    def _kept(self) -> Kept | None:
+        recorder = self._recorder
+        if recorder is None:
+            return None
+        return Kept(
+            str(recorder.path),
+            recorder.rows,
+            recorder.unsynced_s,
+            recorder.trouble,
+            recorder.waiting,
+            recorder.lost,
+            recorder.last_gap,
+        )

@@ -1,0 +1,182 @@
+"""What the Watch screen says: what is going on, the panel of figures, and what was told."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from firing.capture.reading import Status
+from firing.cones.naming import describe_number
+from firing.report.words import sentence
+from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.watch.estimate import Estimate
+from firing.watch.telling import (
+    Moments,
+    cone_words,
+    energy_words,
+    place_words,
+    temperature_words,
+)
+from tui.watching import Kept, Remark, Seen
+
+if TYPE_CHECKING:
+    from firing.schedule import Schedule
+
+UNSYNCED_LATE_S = 15.0
+"""Lines are put on the disk every 10 s; from here on a person should know that they are not [s]."""
+_MARKS = {"alarm": "ALARM: ", "over": "Over: ", "call": "TO DO: ", "told": "", "note": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One entry of the panel: what it is, and its lines, each of which may be wrapped."""
+
+    label: str
+    lines: tuple[str, ...]
+
+
+def stage_words(seen: Seen, source: str) -> tuple[str, bool]:
+    """Return what is going on with a source, and whether that is a fault."""
+    if seen.stage == "connecting":
+        return f"Connecting to {source} …  (^X leaves it)", False
+    if seen.stage == "waiting":
+        return f"Connected to {source}; no line yet.", False
+    if seen.stage == "reading" and not seen.live:
+        return f"Replaying {source}: times and temperatures are the log's, not of now.", False
+    if seen.stage == "reading":
+        return f"Reading {source}.", False
+    if seen.stage == "silent":
+        since_s = seen.now_s - (seen.read_s or 0.0)
+        return f"SILENT: no line from {source} for {format_duration(since_s)}.", True
+    if seen.stage == "lost":
+        return f"LOST, reconnecting: {seen.why}.", True
+    if seen.stage == "ended":
+        return f"The source ended ({source}): nothing more will come.", False
+    if seen.stage == "stopped":
+        return "The watch was ended; ^O begins another.", False
+    return f"NOT WATCHING: {seen.why}.", True
+
+
+def alarm_words(seen: Seen) -> list[str]:
+    """Return what somebody has to look after now, a sentence each."""
+    found = []
+    if seen.began is not None:
+        moments = Moments(seen.began, seen.now_s)
+        found = [f"ALARM since {moments.at(r.at_s)}: {r.words}." for r in seen.standing]
+    kept = seen.recording
+    if kept is not None and kept.trouble:
+        found.append(
+            f"NOT ON THE DISK: {kept.file} takes no more lines: {kept.trouble}; make room."
+        )
+    if seen.not_recorded:
+        found.append(f"{seen.not_recorded}.")
+    return found
+
+
+def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> list[Figure]:
+    """Return the panel from top to bottom.
+
+    Parameters
+    ----------
+    seen : Seen
+        What is known.
+    schedule : Schedule or None
+        The plan the watch goes by.
+    unit : {"C", "F"}
+        To write temperatures in.
+    """
+    if seen.began is None:
+        return []
+    # Worked out some seconds ago; the clock and the temperature have gone on since.
+    estimate = seen.estimate or Estimate(0.0, math.nan, None, None, "", None)
+    now = replace(estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
+    moments = Moments(seen.began, seen.now_s)
+    found = [Figure("Now", (f"{moments.now}  {temperature_words(now, unit)}",))]
+    place = place_words(now, schedule, unit)
+    if schedule is not None:
+        found.append(Figure("Plan", tuple(place) or ("not known yet",)))
+    if now.action and now.action_s is not None:
+        found.append(Figure("By hand", (f"{moments.at(now.action_s)} {now.action}",)))
+    if now.stalls_c is not None:
+        stands = format_temperature(now.stalls_c, unit)
+        found.append(Figure("Kiln", (f"by its model it does not get beyond {stands}",)))
+    found += _heat(now, moments)
+    found += _ends(now, moments)
+    found.append(Figure("Recording", tuple(_recording(seen.recording, seen.over))))
+    return found + _others(seen, unit)
+
+
+def _heat(now: Estimate, moments: Moments) -> list[Figure]:
+    lines = []
+    if now.reached_number is not None:
+        so_far = f"cone {describe_number(now.reached_number)} so far"
+        if now.low is not None and now.high is not None:
+            low, high = describe_number(now.low), describe_number(now.high)
+            so_far += f" ({low} to {high})" if low != high else ""
+        lines.append(so_far)
+    lines += [words for cone in now.cones if (words := cone_words(cone, moments))]
+    return [Figure("Heat-work", tuple(lines))] if lines else []
+
+
+def _ends(now: Estimate, moments: Moments) -> list[Figure]:
+    found = []
+    if now.program_end_s is not None:
+        span = moments.range(now.program_end_s, now.program_end_low_s, now.program_end_high_s)
+        found.append(Figure("Program", (f"ends {span}",)))
+    if now.unload_s is not None and now.unload_s > now.now_s:
+        span = moments.range(now.unload_s, now.unload_low_s, now.unload_high_s)
+        found.append(Figure("Unload", (span,)))
+    if energy := energy_words(now):
+        found.append(Figure("Energy", (energy,)))
+    return found
+
+
+def _others(seen: Seen, unit: TemperatureUnit) -> list[Figure]:
+    """Return the other channels as they were read last, and what is held against the kiln's."""
+    reading = seen.reading
+    if reading is None:
+        return []
+    lines = []
+    for number, (name, value_c, status) in enumerate(
+        zip(seen.names, reading.values_c, reading.statuses, strict=True)
+    ):
+        if number == seen.channel and status is Status.OK:
+            continue
+        value = "" if math.isnan(value_c) else format_temperature(value_c, unit)
+        lines.append(" ".join(part for part in (name, value, status.value) if part))
+    return [Figure("Channels", tuple(lines))] if lines else []
+
+
+def lines_words(number: int) -> str:
+    """Return a number of lines in words."""
+    return f"{number} line" if number == 1 else f"{number} lines"
+
+
+def _recording(kept: Kept | None, over: bool) -> list[str]:
+    if kept is None:
+        return ["none"]
+    lines = [kept.file, lines_words(kept.rows)]
+    if kept.waiting:
+        lines[1] += f", {kept.waiting} of them NOT in the file"
+    elif over:
+        lines[1] += ", all on the disk"
+    elif kept.unsynced_s is None:
+        lines[1] += ", on the disk"
+    elif kept.unsynced_s > UNSYNCED_LATE_S:
+        lines[1] += f", NOT on the disk for {format_duration(kept.unsynced_s)}"
+    else:
+        lines[1] += f", on the disk {kept.unsynced_s:.0f} s ago"
+    if kept.lost:
+        lines.append(f"{lines_words(kept.lost)} LOST")
+    if kept.gap:
+        lines.append(f"gap: {kept.gap}")
+    return lines
+
+
+def told_words(remark: Remark, moments: Moments) -> tuple[str, str]:
+    """Return when something was told, and what."""
+    words = f"{_MARKS[remark.kind]}{remark.words}."
+    # The name of a file or a port stays as it is written.
+    named = any(character in "./\\:" for character in remark.words.split(" ")[0])
+    return moments.at(remark.at_s), words if named else sentence(words)

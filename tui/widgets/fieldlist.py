@@ -1,0 +1,235 @@
+"""The list of a form's lines, with one slot selected; tells the screen what is to be done."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.message import Message
+
+from firing.report.plain import pad, plain, shorten
+from firing.tomlfile import KeyPath
+from tui.formlines import Cell, Line, Slot, cells_of, place_of, titles_of
+from tui.widgets.grid import Column, Grid, Row
+
+_PRESSED = frozenset({"up", "down", "left", "right", "enter", "tab", "shift+tab", "backspace"})
+_MARK, _NO_MARK = "▸", " "
+
+
+class FieldList(Grid):
+    """Keys one a line, lists as tables."""
+
+    HELP_TITLE = "Lines of the form"
+    HELP_WORDS = (
+        "Type on a line to change it; what may be written stands in the bar below.",
+        "! is a fault, in the words of the command line; nothing is saved with one.",
+        "What may be left out is left out by clearing it: backspace, then enter.",
+    )
+    DEFAULT_CSS = """
+    FieldList > .fieldlist--fault { color: $error; text-style: bold; }
+    FieldList > .fieldlist--quiet { color: $quiet; }
+    """
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"fieldlist--fault", "fieldlist--quiet"}
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter", "press('enter')", "Edit",
+            tooltip="Change what it holds, choose from all there is, or do what the line says",
+        ),
+        Binding(
+            "space", "press('space')", "Next word",
+            tooltip="Where one of a few words stands: the next; ← → go both ways on such a line",
+        ),
+        Binding(
+            "ctrl+n,insert", "ask('new')", "New line",
+            tooltip="Add a layer, piece, material or reading below this one",
+        ),
+        Binding("ctrl+d", "ask('copy')", "Copy line", tooltip="Put a copy below this one"),
+        Binding(
+            "delete,ctrl+x", "ask('remove')", "Remove", key_display="del",
+            tooltip="Take the line out of its list, or the value out of the file",
+        ),
+        Binding(
+            "shift+up,ctrl+up", "ask('up')", "Move line up", show=False,
+            tooltip="Change places with the line above",
+        ),
+        Binding(
+            "shift+down,ctrl+down", "ask('down')", "Move line down", show=False,
+            tooltip="Change places with the line below",
+        ),
+    ]  # fmt: skip
+
+    class Begin(Message):
+        """The selected slot is to be edited; `typed` is None to begin with what it holds."""
+
+        def __init__(self, typed: str | None) -> None:
+            super().__init__()
+            self.typed = typed
+
+    class Pressed(Message):
+        """A key was pressed that moves, turns or edits.
+
+        All of them go one way, so that keys that come in a burst are obeyed in their order; some
+        may come after an edit has begun and before the bar has the focus for them.
+        """
+
+        def __init__(self, key: str, character: str | None) -> None:
+            super().__init__()
+            self.key, self.character = key, character
+
+    class Asked(Message):
+        """Something is to be done with the selected line."""
+
+        def __init__(self, what: str) -> None:
+            super().__init__()
+            self.what = what
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(by_cell=True, id=id)
+        self._lines: tuple[Line, ...] = ()
+
+    def show(self, lines: Sequence[Line]) -> None:
+        """Show other lines; the cursor stays on its path, or goes to the nearest."""
+        here = self.path
+        self._lines = tuple(lines)
+        slots = max((len(line.slots) for line in lines), default=1)
+        self.fill(
+            [Column(str(n), "", 0) for n in range(slots)],
+            [Row(("",) * slots, heading=not line.slots) for line in lines],
+        )
+        self.select(here)
+
+    def select(self, path: KeyPath) -> None:
+        """Put the cursor on a path."""
+        self.go(*place_of(self._lines, path))
+
+    @property
+    def line(self) -> Line | None:
+        """The line under the cursor."""
+        return self._lines[self.row] if self.row < len(self._lines) else None
+
+    @property
+    def slot(self) -> Slot | None:
+        """The slot under the cursor; the last of the line if it has not so many."""
+        line = self.line
+        return line.slots[min(self.column, len(line.slots) - 1)] if line and line.slots else None
+
+    @property
+    def path(self) -> KeyPath:
+        """The path of the slot under the cursor."""
+        slot = self.slot
+        return () if slot is None else slot.path
+
+    @property
+    def turns(self) -> bool:
+        """Whether the slot holds one of a few words."""
+        slot = self.slot
+        return slot is not None and slot.field is not None and bool(slot.field.options)
+
+    def across(self, by: int) -> bool:
+        """Move the cursor along an item; returns whether there is anything to move along."""
+        line = self.line
+        if line is None or len(line.slots) < 2:
+            return False
+        here = min(self.column, len(line.slots) - 1)
+        self._place(self.row, min(max(here + by, 0), len(line.slots) - 1))
+        return True
+
+    def go_on(self, by: int) -> None:
+        """Move to the next slot, in the next line at the end of one."""
+        line = self.line
+        here = 0 if line is None else min(self.column, len(line.slots) - 1) + by
+        if line is not None and 0 <= here < len(line.slots):
+            self._place(self.row, here)
+        else:
+            self._place(self.row + by, 0, way=by)
+
+    def action_press(self, key: str) -> None:
+        """Do what a key does."""
+        self.post_message(self.Pressed(key, None))
+
+    def action_ask(self, what: str) -> None:
+        """Ask for something to be done with the selected line."""
+        self.post_message(self.Asked(what))
+
+    def on_key(self, event: events.Key) -> None:
+        """Hand on what moves, turns or edits."""
+        typed = event.character if event.is_printable else None
+        if typed is not None or event.key in _PRESSED:
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Pressed(event.key, typed))
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Begin an edit with the text pasted."""
+        event.stop()
+        self.post_message(self.Begin(" ".join(event.text.split())))
+
+    def on_click(self, event: events.Click) -> None:
+        """Put the cursor where the mouse is; there already, edit."""
+        # The grid would look for its own columns.
+        event.prevent_default()
+        row = event.y + self.scroll_offset.y
+        if not 0 <= row < len(self._lines) or not self._lines[row].slots:
+            return
+        line, column = self._lines[row], 0
+        for number, (left, _, _) in enumerate(self._cells_of(line)[1 : 1 + len(line.slots)]):
+            if event.x - 1 >= left:
+                column = number
+        there = row == self.row and line.slots[column] == self.slot
+        self._place(row, column)
+        if there or line.kind == "do":
+            self.post_message(self.Begin(None))
+
+    def _cells_of(self, line: Line) -> tuple[Cell, ...]:
+        return cells_of(line, max(self.scrollable_content_region.width - 1, 20))
+
+    def _row(self, number: int, base: Style) -> list[Segment]:
+        line, current = self._lines[number], number == self.row
+        cells = self._cells_of(line)
+        style = self.get_component_rich_style
+        if line.kind == "heading":
+            texts = [line.words]
+            if line.fields:
+                # The heading stands over the numbers and the first column, whose title it is.
+                cells = ((0, cells[1][0] + cells[1][1], False), *cells[2:])
+                texts += titles_of(line.fields)[1:]
+            styles = [style("grid--heading"), *([style("grid--title")] * len(cells))]
+            return self._drawn(cells, texts, styles, base, _NO_MARK)
+        plain_style, marked = style("grid--row"), style("grid--current")
+        cursor = style("grid--cursor") if self.has_focus else marked
+        ground = marked if current else plain_style
+        fault = ground + Style(color=style("fieldlist--fault").color, bold=True)
+        selected = min(self.column, len(line.slots) - 1)
+        if line.kind == "do":
+            cells = (cells[0], cells[2])
+            texts, styles = [line.words, line.note], [cursor if current else ground, fault]
+            return self._drawn(cells, texts, styles, ground, _MARK if current else _NO_MARK)
+        texts, styles = [line.words], [ground]
+        for index, slot in enumerate(line.slots):
+            texts.append(f"!{slot.text}" if slot.fault and line.kind == "item" else slot.text)
+            here = current and index == selected
+            styles.append(cursor if here else fault if slot.fault else ground)
+        if line.kind != "item":
+            texts.append(line.note)
+            quiet = ground + Style(color=style("fieldlist--quiet").color)
+            styles.append(fault if line.slots[0].fault else quiet)
+        return self._drawn(cells, texts, styles, ground, _MARK if current else _NO_MARK)
+
+    def _drawn(
+        self,
+        cells: Sequence[Cell],
+        texts: Sequence[str],
+        styles: Sequence[Style],
+        ground: Style,
+        mark: str,
+    ) -> list[Segment]:
+        segments, at = [Segment(mark, ground)], 0
+        for (left, width, right), text, style in zip(cells, texts, styles, strict=False):
+            segments.append(Segment(" " * (left - at), ground))
+            shown = shorten(plain(text), width) if width else ""
+            segments.append(Segment(pad(shown, width, right=right), style))
+            at = left + width
+        segments.append(Segment("", ground))
+        return segments
