@@ -3,7 +3,7 @@
 from firing.report import figures as fig
 from firing.report.figures import Drawing
 from firing.report.words import hours_minutes
-from firing.review.verdict import CAUSE_NAMES, Review
+from firing.review.verdict import Review
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 _SMALLEST_CAUSE_S = 30.0
@@ -13,16 +13,16 @@ _MARGIN = 0.15
 def account_drawing(review: Review) -> Drawing | None:
     """Return the waterfall of a review; None where nothing is accounted for.
 
-    Causes too small to see are drawn together as one step, so that the last one ends where the
-    actual hours do.
+    Causes too small to see are drawn together as one step where together they can be seen, so that
+    the last one ends where the actual hours do.
     """
     actual_s = review.actual_s
     shown = [cause for cause in review.causes if abs(cause.seconds) >= _SMALLEST_CAUSE_S]
     if actual_s is None or not shown:
         return None
-    steps = [(CAUSE_NAMES[cause.cause], cause.seconds) for cause in shown]
+    steps = [(cause.name, cause.seconds) for cause in shown]
     rest_s = actual_s - review.planned_s - sum(seconds for _, seconds in steps)
-    if abs(rest_s) >= 1.0:
+    if abs(rest_s) >= _SMALLEST_CAUSE_S:
         steps.append(("smaller causes", rest_s))
     words = [format_duration(seconds, signed=True) for _, seconds in steps]
     planned, actual = (format_duration(s) for s in (review.planned_s, actual_s))

@@ -4,19 +4,23 @@ The terminal and the page open with the same sentences, so they are made here.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.naming import describe_number
+from firing.cones.naming import describe_number, describe_range
 from firing.forecast import Forecast
 from firing.report.words import Timekeeper, sentence
-from firing.review.verdict import CAUSE_NAMES, CauseShare, Finding, Review
+from firing.review.verdict import CauseShare, Finding, Review
 from firing.units import SECONDS_PER_MINUTE, format_duration, format_temperature
 
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
 CONE_SOURCES = ("cone-chart-1996", "cone-model")
-_ON_TIME_S = 60.0
+_ON_TIME_S = 180.0
+_EDGES_S = 300.0
+_LONG_LEAD_IN_S = 1800.0
+_OF_THE_ACCOUNT = ("ran_long", "ran_short", "evened_out")
 _MOST_CAUSES = 3
 _REST_S = 120.0
 
@@ -62,10 +66,12 @@ def cone_range(verdict: ConeVerdict) -> str:
     if verdict.reached_number is None:
         coldest = next(iter(verdict.by_cone), "022")
         return f"less than cone {coldest}, the coldest one made"
-    low = "under the coldest" if verdict.low is None else describe_number(verdict.low)
-    high = describe_number(verdict.high if verdict.high is not None else verdict.reached_number)
     words = describe_number(verdict.reached_number)
-    return f"cone {words}" if low == high == words else f"cone {words} ({low} to {high})"
+    high = verdict.reached_number if verdict.high is None else verdict.high
+    span = describe_range(verdict.low, high)
+    # Between two cones of the zero series the number has named both already.
+    known = span.removeprefix("between ").replace(" and ", "–")
+    return f"cone {words}" if words.startswith(known) else f"cone {words} ({span})"
 
 
 def review_answer(review: Review) -> list[str]:
@@ -79,9 +85,7 @@ def _duration_sentence(review: Review) -> str:
         return f"Not compared with the plan: {review.refused}."
     excess_s = review.excess_s
     if review.actual_s is None or excess_s is None:
-        reached = [s for s in review.segments if s.end_s is not None]
-        stop = f"after segment {reached[-1].index + 1}" if reached else "within segment 1"
-        return f"The log does not show the end of the {planned} program: it stops {stop}."
+        return _unfinished(review, planned)
     if abs(excess_s) < _ON_TIME_S:
         lead = f"Ran {format_duration(review.actual_s)}, as planned"
     else:
@@ -94,11 +98,38 @@ def _duration_sentence(review: Review) -> str:
     return f"{lead}: {parts}." if parts else f"{lead}."
 
 
+def _unfinished(review: Review, planned: str) -> str:
+    """Say how far a firing or its log went that does not hold the whole program."""
+    whole = [segment for segment in review.segments if segment.actual_s is not None]
+    if review.begins_inside:
+        both = " and ends" if review.ended == "log" else ""
+        shown = (
+            f"segment {', '.join(str(s.index + 1) for s in whole)} is" if whole else "no segment is"
+        )
+        if len(whole) > 1:
+            shown = f"segments {', '.join(str(s.index + 1) for s in whole)} are"
+        return (
+            f"The log begins{both} inside the firing, so its hours cannot be set against the "
+            f"{planned} of the program; {shown} in it whole."
+        )
+    open_ones = [segment for segment in review.segments if segment.end_s is None]
+    where = f"within segment {open_ones[0].index + 1}" if open_ones else "before its end"
+    if review.end_s is None:
+        return f"The log does not show the end of the {planned} program: it stops {where}."
+    into = format_duration(review.end_s - review.lead_in_s)
+    if review.ended == "stopped":
+        return f"Stopped after {into}, {where} of its program of {planned}."
+    return f"The log ends after {into}, {where} of the program of {planned}."
+
+
 def _causes_words(review: Review) -> str:
     telling = [cause for cause in review.causes if abs(cause.seconds) >= _ON_TIME_S]
+    named = [cause for cause in telling if cause.cause != "unexplained"]
+    if named and len(named) < len(telling):
+        # A few minutes more or less are the edges' own error.
+        telling = [c for c in telling if c in named or abs(c.seconds) >= _EDGES_S]
     words = [
-        f"{CAUSE_NAMES[cause.cause]} {format_duration(cause.seconds, signed=True)}"
-        f"{_place(review, cause)}"
+        f"{cause.name} {format_duration(cause.seconds, signed=True)}{_place(review, cause)}"
         for cause in telling[:_MOST_CAUSES]
     ]
     rest_s = sum(cause.seconds for cause in telling[_MOST_CAUSES:])
@@ -129,7 +160,9 @@ def _result_sentence(review: Review) -> str:
     if review.refused:
         highest = format_temperature(float(np.nanmax(review.temperature_c)), unit)
         return f"Reached {cone_range(review.cones)} ({CONES_MEANT}); highest reading {highest}."
-    words = f"Reached {cone_range(review.cones)}, planned {_planned_cone(review)}"
+    partly = review.begins_inside or review.ended == "log"
+    came = "What is in it amounts to" if partly else "Reached"
+    words = f"{came} {cone_range(review.cones)}, planned {_planned_cone(review)}"
     if not peaks:
         return f"{words} ({CONES_MEANT})."
     return (
@@ -151,8 +184,7 @@ def cooling_words(review: Review) -> list[str]:
         + ("the kiln's model" if cooling.basis == "kiln" else "the default cooling curve")
     )
     parts = [
-        f"{format_duration(cause.seconds, signed=True)} {CAUSE_NAMES[cause.cause]}"
-        for cause in cooling.causes
+        f"{format_duration(cause.seconds, signed=True)} {cause.name}" for cause in cooling.causes
     ]
     return [f"{span}: {', '.join(parts)}." if parts else f"{span}."]
 
@@ -161,10 +193,13 @@ def lead_in_words(review: Review) -> str:
     """Return how much of the log lies before the heating; empty if next to nothing does."""
     if review.lead_in_s < SECONDS_PER_MINUTE:
         return ""
-    return (
-        f"The log begins {format_duration(review.lead_in_s)} before the heating; "
-        "that is not counted."
-    )
+    begins = f"The log begins {format_duration(review.lead_in_s)} before the heating"
+    if any(cause.cause == "late_start" for cause in review.causes):
+        return f"{begins}; what of it came after --start is counted as a late start."
+    hint = ""
+    if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
+        hint = " --start with the hour it was meant to begin tells by how much it was late."
+    return f"{begins}; that is not counted.{hint}"
 
 
 def log_words(review: Review) -> list[str]:
@@ -189,8 +224,8 @@ def cause_words(causes: Sequence[CauseShare], *, most: int | None = None) -> lis
     words: list[str] = []
     for cause in causes[:most]:
         parts = [part for part in (cause.evidence, *_suggestion(cause.suggestions)) if part]
-        if parts and abs(cause.seconds) >= _ON_TIME_S:
-            words.append(f"{sentence(CAUSE_NAMES[cause.cause])}: {' '.join(map(_closed, parts))}")
+        if parts and abs(cause.seconds) >= _EDGES_S:
+            words.append(f"{sentence(cause.name)}: {' '.join(map(_closed, parts))}")
     return words
 
 
@@ -200,6 +235,16 @@ def _suggestion(suggestions: Sequence[str]) -> list[str]:
 
 def _closed(words: str) -> str:
     return words if words.endswith((".", "!", "?")) else f"{words}."
+
+
+def findings_told(review: Review) -> list[Finding]:
+    """Return the findings without what the account, shown before them, has said already."""
+    return [
+        replace(finding, evidence='as told under "Where the time went"')
+        if finding.id in _OF_THE_ACCOUNT and finding.evidence and review.causes
+        else finding
+        for finding in review.findings
+    ]
 
 
 def finding_words(finding: Finding) -> list[str]:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from firing.trace import FloatArray
 
-LineStyle = Literal["solid", "dashed", "dotted"]
+LineStyle = Literal["solid", "dashed", "dotted", "dash-dotted"]
 
 DOTS_ACROSS, DOTS_DOWN = 2, 4
 """Dots in one character cell."""
@@ -20,9 +20,15 @@ DOTS_ACROSS, DOTS_DOWN = 2, 4
 _BLANK = 0x2800
 # Bit of each dot, row by row (Unicode, block Braille Patterns: dots 1-3 and 7 left, 4-6 and 8).
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.int64)
-# (dots on, dots in a period), counted along the line so that steep parts are broken too.
-_PATTERNS: dict[LineStyle, tuple[int, int]] = {"solid": (1, 1), "dashed": (5, 9), "dotted": (1, 3)}
-_ASCII_MARK: dict[LineStyle, str] = {"solid": "*", "dashed": "-", "dotted": "."}
+# The dots of a period that are drawn, counted along the line so that steep parts are broken too.
+_PATTERNS: dict[LineStyle, str] = {
+    "solid": "#",
+    "dashed": "#####    ",
+    "dotted": "#  ",
+    "dash-dotted": "###  #  ",
+}
+_DRAWN = {style: np.array([dot == "#" for dot in dots]) for style, dots in _PATTERNS.items()}
+_ASCII_MARK: dict[LineStyle, str] = {"solid": "*", "dashed": "-", "dotted": ".", "dash-dotted": "+"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +67,7 @@ class Canvas:
             From 0 at the left edge to 1 at the right, not decreasing.
         y : ndarray, shape (n,)
             From 0 at the bottom to 1 at the top; NaN breaks the line.
-        style : {"solid", "dashed", "dotted"}
+        style : {"solid", "dashed", "dotted", "dash-dotted"}
             How the line is broken.
         """
         dots = np.zeros((self.rows, self.columns), dtype=np.bool_)
@@ -93,13 +99,13 @@ class Canvas:
         bottom_row = np.where(shared & np.append(shared[1:], False), bottom_row - 1, bottom_row)
         row = np.arange(self.rows)[:, np.newaxis]
         lit = drawn & (row >= top_row) & (row <= bottom_row)
-        on, period = _PATTERNS[style]
-        if period > 1:
+        pattern = _DRAWN[style]
+        if pattern.size > 1:
             length = np.where(drawn, bottom_row - top_row + 1.0, 0.0)
             before = np.cumsum(length) - length
             falling = at_edge[1:] >= at_edge[:-1]
             along = before + np.where(falling, row - top_row, bottom_row - row)
-            lit &= np.mod(along, period) < on
+            lit &= pattern[np.mod(along, pattern.size).astype(np.int64)]
         dots |= lit
 
     def lines(self, *, ascii_only: bool = False, colours: tuple[str, ...] = ()) -> list[str]:

@@ -8,7 +8,7 @@ import numpy as np
 from firing.report import figures as fig
 from firing.report.chart import temperatures_in
 from firing.report.figures import TimeAxis
-from firing.review.verdict import CAUSE_NAMES, Review
+from firing.review.verdict import Review
 from firing.units import format_duration, format_temperature
 
 _LEAST_S = 300.0
@@ -36,7 +36,7 @@ def marked_causes(review: Review) -> list[CauseMark]:
         place = _place(review, cause.cause)
         if place is not None:
             size = format_duration(cause.seconds, signed=True)
-            stretches.append((*place, f"{CAUSE_NAMES[cause.cause]} {size}"))
+            stretches.append((*place, f"{cause.name} {size}"))
     stretches = stretches[:_MOST]
     quicker = review.quickening
     if quicker is not None:

@@ -36,7 +36,7 @@ class ChartSeries:
         Times, increasing [s].
     temperature_c : ndarray, shape (n,)
         Temperatures [°C]; NaN breaks the line.
-    style : {"solid", "dashed", "dotted"}
+    style : {"solid", "dashed", "dotted", "dash-dotted"}
         What tells it from the others without colour.
     colour : int or None
         Place in the palette; None for the terminal's own text colour.

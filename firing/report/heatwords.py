@@ -1,22 +1,28 @@
 """A firing's heat-work in words: its margins, time in the heat, witness cones and sensors."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from firing.report.rows import offset_words
-from firing.review.heat import HeatVerdict
-from firing.review.verdict import Review
 from firing.units import TemperatureUnit, format_duration, format_temperature, rate_from_celsius
+
+if TYPE_CHECKING:
+    from firing.review.heat import HeatVerdict
+    from firing.review.verdict import Review
 
 _HOUR_SHOWN = 0.05
 
 
 def margin_words(review: Review) -> list[str]:
     """Return what the cones rest on and what their range spans, one sentence each."""
-    heat = review.heat
+    heat, unit = review.heat, review.schedule.unit
+    warnings = review.cones.warnings_in(unit)
     if heat is None:
-        return [*review.cones.notes, *review.cones.warnings]
+        return [*review.cones.notes_in(unit), *warnings]
     first, *_ = review.cones.notes or ("",)
-    return [first, _margin(heat, review.schedule.unit), *review.cones.warnings]
+    return [first, _margin(heat, unit), *warnings]
 
 
 def _margin(heat: HeatVerdict, unit: TemperatureUnit) -> str:
@@ -68,7 +74,9 @@ def _sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
         ]
         if told:
             yield f"The sensor of {name} spent {', '.join(told)}."
+    found = " ".join(f.message + f.next_step for f in review.findings if f.id == "sensor_hours")
     for remark in heat.drift:
-        yield remark.text
+        if remark.text not in found:
+            yield remark.text
     if not heat.drift and any(hours.hours[0] >= _HOUR_SHOWN for hours in heat.exposures.values()):
         yield "Which way it drifts depends on its type; a kiln file (--kiln) tells it."

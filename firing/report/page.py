@@ -15,6 +15,7 @@ from firing.report.answers import (
     cause_words,
     cooling_words,
     finding_words,
+    findings_told,
     forecast_answer,
     forecast_times,
     lead_in_words,
@@ -94,8 +95,8 @@ def forecast_page(forecast: Forecast) -> str:
             [
                 f"{sentence(forecast.basis)}.",
                 f"Durations by {forecast.planned_basis}.",
-                *forecast.cones.notes,
-                *forecast.cones.warnings,
+                *forecast.cones.notes_in(forecast.schedule.unit),
+                *forecast.cones.warnings_in(forecast.schedule.unit),
             ],
             anchor="basis",
         ),
@@ -116,7 +117,7 @@ def review_page(review: Review) -> str:
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
     drawings = review_drawings(review)
     of_name = {drawing.name: _figure(drawing) for drawing in drawings}
-    findings = [(f.severity, finding_words(f), f.source) for f in review.findings]
+    findings = [(f.severity, finding_words(f), f.source) for f in findings_told(review)]
     lead_in = lead_in_words(review)
     used = [*CONE_SOURCES, *(["cooling-default"] if review.cooling else [])]
     heat = review.heat

@@ -6,7 +6,7 @@ Cells are raw text: whoever shows them makes them safe for where they go.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from firing.cones.naming import describe_number
+from firing.cones.naming import describe_number, describe_range
 from firing.course import ForecastSegment
 from firing.forecast import Forecast
 from firing.report.answers import forecast_times
@@ -116,7 +116,7 @@ def review_segments(review: Review) -> Rows:
                 _planned_and_actual_rate(segment, unit),
                 "–" if segment.peak_c is None else _degrees(segment.peak_c, unit),
                 _planned_and_actual_hold(segment),
-                "" if main is None else CAUSE_NAMES[main.cause],
+                "" if main is None else main.name,
             )
         )
     total = (review.planned_s, review.actual_s), hours_minutes(review.excess_s, signed=True)
@@ -143,6 +143,7 @@ def _planned_and_actual_hold(segment: ReviewedSegment) -> str:
     return f"{hours_minutes(segment.planned_hold_s)}/{hours_minutes(segment.hold_s)}"
 
 
+_WHOLE_BAR_S = 900.0
 PAIRS_NOTE = "times in h:mm; rates and holds as planned/actual"
 
 
@@ -152,13 +153,14 @@ def account(causes: Sequence[CauseShare], *, bar_width: int = 0) -> Rows:
     Longer is drawn solid and shorter hatched, so that the bars differ without colour.
     """
     table = Rows(("cause", "minutes", ""), "lrl") if bar_width else Rows(("cause", "minutes"), "lr")
-    largest_s = max((abs(cause.seconds) for cause in causes), default=0.0)
+    # A whole bar is a quarter of an hour at least: minutes are not to look like much.
+    largest_s = max([abs(cause.seconds) for cause in causes] + [_WHOLE_BAR_S])
     for cause in causes:
         minutes = round(cause.seconds / SECONDS_PER_MINUTE)
         sign = "−" if minutes < 0 else "+" if minutes > 0 else ""
-        size = round(bar_width * abs(cause.seconds) / largest_s) if largest_s else 0
+        size = round(bar_width * abs(cause.seconds) / largest_s)
         bar = ("█" if cause.seconds > 0 else "▒") * size
-        row = (CAUSE_NAMES[cause.cause], f"{sign}{abs(minutes)}")
+        row = (cause.name, f"{sign}{abs(minutes)}")
         table.rows.append((*row, bar) if bar_width else row)
     return table
 
@@ -170,12 +172,11 @@ def cones_by_channel(review: Review) -> Rows:
     trace = review.log.trace
     for name, verdict in review.cones_by_channel.items():
         reading = trace.channel_c(name)
-        low, high = (_bound(number) for number in (verdict.low, verdict.high))
         table.rows.append(
             (
                 name,
                 _bound(verdict.reached_number),
-                f"{low} to {high}",
+                "–" if verdict.high is None else describe_range(verdict.low, verdict.high),
                 _degrees(float(reading[reading == reading].max()), unit),
             )
         )

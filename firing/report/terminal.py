@@ -10,6 +10,7 @@ from firing.report.answers import (
     cause_words,
     cooling_words,
     finding_words,
+    findings_told,
     forecast_answer,
     lead_in_words,
     log_words,
@@ -103,7 +104,8 @@ def _kiln_words(forecast: Forecast) -> list[str]:
 def _basis(forecast: Forecast) -> list[str]:
     words = [f"{sentence(forecast.basis)}."]
     words.append(f"Durations by {forecast.planned_basis}.")
-    return [*words, *forecast.cones.notes, *forecast.cones.warnings]
+    unit = forecast.schedule.unit
+    return [*words, *forecast.cones.notes_in(unit), *forecast.cones.warnings_in(unit)]
 
 
 def review_text(
@@ -149,7 +151,7 @@ def review_text(
         out.table(through)
     if review.comparison is not None:
         _comparison(out, review)
-    out.section("Findings", _findings(review.findings), otherwise="None.")
+    out.section("Findings", _findings(findings_told(review)), otherwise="None.")
     out.section("The log", log_words(review))
     out.text(lead_in_words(review))
     return out.finish(ascii_only)

@@ -16,15 +16,27 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.kiln import natural
+from firing.review.corners import (
+    arrival_s,
+    departure_s,
+    heating_start_s,
+    last_level_c,
+    leaving_sign,
+    level_of,
+)
 from firing.review.evenly import EvenTrace
 from firing.review.ramp import Interruption, interruptions
+from firing.review.stays import (
+    LEVEL_SCATTER_C,
+    after_creeping,
+    after_running_past,
+    climbs_on,
+    went_on,
+)
 from firing.schedule import Schedule
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
 
 # Misfit is counted in minutes of a ramp that goes backwards.
-LEVEL_SCATTER_C = 4.0
-"""Readings within this of a level are as good as on it [°C]."""
 STANDING_SHARE = 0.25
 """A ramp slower than this share of its rate begins to look like a hold."""
 STANDING_COST = 1.3
@@ -38,12 +50,7 @@ FALLING_SHARE = 0.15
 share of its natural rate looks like either."""
 NEAR_TOP_C = 5.0
 OVERSHOOT_C = 10.0
-LAST_S = 900.0
-"""A controller overshoots by no more than this; a hold's end is judged by its last minutes."""
-CREEPING_S = 1800.0
-CREPT_C = 2.0
-"""A stay this long that rises towards its target is told from a hold; it begins this near to the
-level it came to [s, °C]."""
+"""A controller overshoots by no more than this [°C]."""
 ABORT_COST = 20.0
 LATE_ENTRY_COST = 20.0
 ARRIVAL_SCATTER_C = 5.0
@@ -52,8 +59,6 @@ STAYING_COST_MOST = 20.0
 """Arriving elsewhere and staying is likelier meant than passing: it costs less, if it lasts."""
 STAYING_S = 360.0
 """A stay is one from here on; the top of a ramp that turns at once looks flat for less [s]."""
-START_LAG_S = 600.0
-"""A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +286,7 @@ def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
         reached = (int(before[-1]) + 1) // 2 if before.size else 0
     first_segment = (int(path.state[0]) - 1) // 2 if path.late_entry else 0
     edges = _edges(path.state, count)
-    start = _heating_start(trace, edges[0][0]) if not path.late_entry else float(trace.time_s[0])
+    start = heating_start_s(trace, edges[0][0]) if not path.late_entry else float(trace.time_s[0])
     passages: list[Passage] = []
     now_s = start
     for index in range(count):
@@ -293,25 +298,26 @@ def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
         unfinished = index == reached - 1 and (path.aborted or last_state <= 2 * count)
         target_c = schedule.segments[index].target_c
         if sign > 0:
-            hold_from = _after_creeping(trace, hold_from, hold_to, target_c)
-            if _climbs_on(schedule, index) and _went_on(trace, hold_from, hold_to, target_c):
+            hold_from = after_creeping(trace, hold_from, hold_to, target_c)
+            if climbs_on(schedule, index) and went_on(trace, hold_from, hold_to, target_c):
                 hold_to = hold_from
-        level_c = _level_c(trace, ramp_from, hold_from, hold_to, sign, target_c)
+        hold_from = after_running_past(trace, hold_from, hold_to, target_c, sign)
+        level_c = level_of(trace, ramp_from, hold_from, hold_to, sign, target_c)
         came = not unfinished or hold_to > hold_from
         # An overshoot arrives when it passes the target, not when it has settled.
         arrived_c = sign * min(sign * level_c, sign * target_c)
         if abs(level_c - target_c) > OVERSHOOT_C:
             arrived_c = level_c
-        ramp_end_s = _arrival_s(trace, hold_from, arrived_c, sign) if came else None
+        ramp_end_s = arrival_s(trace, hold_from, arrived_c, sign) if came else None
         if ramp_end_s is not None:
             ramp_end_s = max(ramp_end_s, now_s)
         end_s: float | None = None
         if not unfinished:
             assert ramp_end_s is not None
             if hold_to > hold_from:
-                leaves = _leaving_sign(schedule, index)
-                left_c = _last_level_c(trace, hold_from, hold_to, level_c)
-                end_s = max(_departure_s(trace, hold_to, left_c, leaves), ramp_end_s)
+                leaves = leaving_sign(schedule, index)
+                left_c = last_level_c(trace, hold_from, hold_to, level_c)
+                end_s = max(departure_s(trace, hold_to, left_c, leaves), ramp_end_s)
             else:
                 end_s = ramp_end_s
         inside = path.late_entry and index == first_segment
@@ -351,127 +357,3 @@ def _edges(state: npt.NDArray[np.int64], segments: int) -> list[tuple[int, int, 
         )
         for index in range(segments)
     ]
-
-
-def _tolerance_c(trace: EvenTrace) -> float:
-    return max(1.0, 3.0 * trace.noise_c)
-
-
-def _window(trace: EvenTrace, centre: int) -> slice:
-    half = max(2, round(900.0 / trace.step_s))
-    return slice(max(0, centre - half), min(trace.time_s.size, centre + half + 1))
-
-
-def _level_c(
-    trace: EvenTrace, ramp_from: int, hold_from: int, hold_to: int, sign: float, target_c: float
-) -> float:
-    """Return the temperature a segment came to: of its hold if it had one, else of its crossing."""
-    if (hold_to - hold_from) * trace.step_s >= 300.0:
-        return float(np.median(trace.temperature_c[hold_from:hold_to]))
-    part = trace.temperature_c[ramp_from : max(hold_to, ramp_from + 1) + 1]
-    if part.size == 0:
-        return target_c
-    furthest = float(sign * np.max(sign * part))
-    # Sweeping past its target without a hold, a ramp came to the target.
-    return target_c if sign * (furthest - target_c) >= -_tolerance_c(trace) else furthest
-
-
-def _after_creeping(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> int:
-    """Return where a stay really began that looks flat, but crept up to its level from below.
-
-    A kiln at its limit comes ever more slowly to its target; no controller counts that as a hold.
-    """
-    part = trace.temperature_c[hold_from:hold_to]
-    quarter = part.size // 4
-    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
-        return hold_from
-    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
-    short = target_c - first_c > LEVEL_SCATTER_C
-    if not short or last_c - first_c <= max(LEVEL_SCATTER_C, 6.0 * trace.noise_c):
-        return hold_from
-    top_c = float(np.max(part)) - max(CREPT_C, 3.0 * trace.noise_c)
-    came = int(np.argmax(part >= top_c))
-    # What creeps gets ever slower; a stay on the way, and the ramp after it, do not.
-    half_c = float(part[came // 2])
-    if half_c - float(part[0]) <= float(part[came]) - half_c:
-        return hold_from
-    return hold_from + came
-
-
-def _climbs_on(schedule: Schedule, index: int) -> bool:
-    after = schedule.segments[index + 1 : index + 2]
-    return any(segment.target_c > schedule.segments[index].target_c for segment in after)
-
-
-def _went_on(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
-    """Return whether a stay that looks flat left its target behind: the next ramp, at its limit."""
-    part = trace.temperature_c[hold_from:hold_to]
-    quarter = part.size // 4
-    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
-        return False
-    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
-    rose = last_c - first_c > max(LEVEL_SCATTER_C, 6.0 * trace.noise_c)
-    return rose and last_c > target_c + 2.0 * LEVEL_SCATTER_C
-
-
-def _arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> float:
-    """Return when the readings first come to within tolerance of a level, less the last stretch."""
-    window = _window(trace, hold_from)
-    near_c = level_c - sign * _tolerance_c(trace)
-    time_s, temperature_c = trace.time_s[window], trace.temperature_c[window]
-    inside = np.flatnonzero(sign * (temperature_c - near_c) >= 0)
-    if inside.size == 0:
-        return float(trace.time_s[min(hold_from, trace.time_s.size - 1)])
-    k = int(inside[0])
-    crossing_s = _between(time_s, temperature_c, k, near_c)
-    slope = sign * float(trace.rate_c_per_h[window][max(k - 3, 0)])
-    if slope > 5.0:
-        crossing_s += min(_tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
-    return min(crossing_s, float(trace.time_s[-1]))
-
-
-def _last_level_c(trace: EvenTrace, hold_from: int, hold_to: int, level_c: float) -> float:
-    """Return the temperature at a hold's end: one that overshot still sags for hours."""
-    part = trace.temperature_c[max(hold_from, hold_to - round(LAST_S / trace.step_s)) : hold_to]
-    return float(np.median(part)) if part.size * trace.step_s >= 0.5 * LAST_S else level_c
-
-
-def _departure_s(trace: EvenTrace, hold_to: int, level_c: float, sign: float) -> float:
-    """Return when the readings leave a level for good, in the direction of `sign`."""
-    window = _window(trace, hold_to)
-    far_c = level_c + sign * _tolerance_c(trace)
-    time_s, temperature_c = trace.time_s[window], trace.temperature_c[window]
-    inside = np.flatnonzero(sign * (temperature_c - far_c) <= 0)
-    if inside.size == 0:
-        return float(trace.time_s[min(hold_to, trace.time_s.size - 1)])
-    k = int(inside[-1])
-    if k + 1 >= time_s.size:
-        return float(time_s[-1])
-    crossing_s = _between(time_s, temperature_c, k + 1, far_c)
-    slope = sign * float(trace.rate_c_per_h[window][min(k + 4, time_s.size - 1)])
-    if slope > 5.0:
-        crossing_s -= min(_tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
-    return crossing_s
-
-
-def _between(time_s: FloatArray, temperature_c: FloatArray, k: int, level_c: float) -> float:
-    """Return when the line from sample k − 1 to sample k crosses a level [s]."""
-    if k == 0 or temperature_c[k] == temperature_c[k - 1]:
-        return float(time_s[k])
-    share = (level_c - temperature_c[k - 1]) / (temperature_c[k] - temperature_c[k - 1])
-    return float(time_s[k - 1] + min(max(share, 0.0), 1.0) * (time_s[k] - time_s[k - 1]))
-
-
-def _leaving_sign(schedule: Schedule, index: int) -> float:
-    if index + 1 == len(schedule.segments):
-        return -1.0
-    return (
-        1.0 if schedule.segments[index + 1].target_c > schedule.segments[index].target_c else -1.0
-    )
-
-
-def _heating_start(trace: EvenTrace, ramp_from: int) -> float:
-    first_s = float(trace.time_s[0])
-    idle = trace.temperature_c[: max(ramp_from, 1)]
-    start_s = _departure_s(trace, ramp_from, float(np.median(idle)), 1.0)
-    return first_s if start_s - first_s <= START_LAG_S else start_s

@@ -1,6 +1,6 @@
 """Where a firing really began and ended, when the readings alone leave that open.
 
-Four things look alike to an alignment: a log cut off at its last target and one whose program was
+These look alike to an alignment: a log cut off at its last target and one whose program was
 still running; a kiln switched off short of its peak and one sent to a lower one; a kiln that the
 clock left behind and one that was stopped; a warm kiln and a log that was started late.
 """
@@ -12,6 +12,7 @@ import numpy as np
 from firing.course import ForecastSegment
 from firing.review.alignment import Alignment, Passage, heating_interruptions
 from firing.review.evenly import EvenTrace
+from firing.review.givenup import given_up
 from firing.review.ramp import fully_on
 from firing.schedule import Schedule
 
@@ -23,8 +24,12 @@ AT_TARGET_C = 3.0
 DUE_C = 15.0
 """… or this near, if the program was due to end by then [°C]."""
 HELD_S = 600.0
+CORNER_LEAST_S = 120.0
+CORNER_MOST_S = 900.0
 SHORT_C = 4.0
-NO_STAY_S = 300.0
+NO_STAY_S = 600.0
+"""The rounded top of a ramp looks like a stay of this length at most [s]."""
+EARLY_S = 300.0
 LAST_S = 1200.0
 CLIMBING_SHARE = 0.7
 AT_RATE_SHARE = 0.88
@@ -57,7 +62,40 @@ def settled(
     found = _begun_before(alignment, schedule, trace)
     found = _ended_with_log(found, schedule, planned, trace)
     found = _switched_off(found, schedule, planned, trace)
-    return _ended_by_clock(found, schedule, planned, trace)
+    on_time = _on_time(found, schedule, planned, trace)
+    found = given_up(found, schedule, trace, on_time=on_time)
+    return _corners(_ended_by_clock(found, schedule, planned, trace), schedule, planned, trace)
+
+
+def _corners(
+    alignment: Alignment,
+    schedule: Schedule,
+    planned: tuple[ForecastSegment, ...],
+    trace: EvenTrace,
+) -> Alignment:
+    """Give a hold the minutes that the ramp after it seems to have taken too many.
+
+    A short hold on which the reading overshot and sank has no sharp end: where it lacks a few
+    minutes of its plan and the next ramp has about as many over, they are the same minutes.
+    """
+    passages = list(alignment.passages)
+    for index in range(len(passages) - 1):
+        here, after = passages[index], passages[index + 1]
+        if here.ramp_end_s is None or here.end_s is None or after.ramp_end_s is None:
+            continue
+        hold_s = schedule.segments[index].hold_s
+        lacks_s = hold_s - (here.end_s - here.ramp_end_s)
+        ramp_s = planned[index + 1].planned_s - schedule.segments[index + 1].hold_s
+        over_s = (after.ramp_end_s - here.end_s) - ramp_s
+        moved_s = min(lacks_s, over_s)
+        if hold_s == 0.0 or not CORNER_LEAST_S <= moved_s <= CORNER_MOST_S:
+            continue
+        end_s = here.end_s + moved_s
+        if abs(trace.at(end_s) - schedule.segments[index].target_c) > DUE_C:
+            continue
+        passages[index] = replace(here, end_s=end_s)
+        passages[index + 1] = replace(after, start_s=end_s, from_c=trace.at(end_s))
+    return replace(alignment, passages=tuple(passages))
 
 
 def _on_time(
@@ -86,7 +124,8 @@ def _ended_by_clock(
     switches off when the last is due.  The segment in which the readings left the plan ends with
     them; those after it, which the kiln never came to, take no time.
     """
-    if not alignment.aborted or alignment.starts_inside:
+    stopped = alignment.aborted or (alignment.stops_inside and not alignment.complete)
+    if not stopped or alignment.starts_inside:
         return alignment
     if not _on_time(alignment, schedule, planned, trace):
         return alignment
@@ -101,7 +140,9 @@ def _ended_by_clock(
         else:
             level_c = passages[-1].level_c if passages else None
             passages.append(Passage(end_s, end_s, end_s, level_c, level_c))
-    return replace(alignment, passages=tuple(passages), complete=True, aborted=False)
+    return replace(
+        alignment, passages=tuple(passages), complete=True, aborted=False, stops_inside=False
+    )
 
 
 def _ended_with_log(
@@ -198,7 +239,7 @@ def _begun_before(alignment: Alignment, schedule: Schedule, trace: EvenTrace) ->
     begin_s = float(trace.time_s[0])
     if first.start_s > begin_s or float(trace.temperature_c[0]) < schedule.start_c + WARM_C:
         return alignment
-    early = slice(0, max(2, trace.index(begin_s + NO_STAY_S)) + 1)
+    early = slice(0, max(2, trace.index(begin_s + EARLY_S)) + 1)
     rise_c = float(trace.temperature_c[early][-1] - trace.temperature_c[0])
     taken_s = float(trace.time_s[early][-1]) - begin_s
     if rise_c / taken_s * 3600.0 < CLIMBING_SHARE * segment.rate_c_per_h:

@@ -17,6 +17,7 @@ from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align
 from firing.review.beyond import run_beyond
+from firing.review.catchup import caught_up
 from firing.review.cooling import cooling_review, quickening
 from firing.review.ends import settled
 from firing.review.evenly import EvenTrace, even_trace
@@ -118,12 +119,15 @@ def _reviewed(
     trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
     alignment = settled(align(schedule, trace), schedule, plan.segments, trace)
     refused = unrelated(schedule, trace, alignment)
-    accounts = [
-        account_segment(schedule, planned, passage, before, trace)
+    plain = [
+        account_segment(
+            schedule, planned, passage, before, trace, _late_s(plan, planned, passage, alignment)
+        )
         for planned, passage, before in zip(
             plan.segments, alignment.passages, (None, *alignment.passages[:-1]), strict=True
         )
     ]
+    accounts = caught_up(plain)
     segments = tuple(
         _segment(schedule, planned, passage, trace, account)
         for planned, passage, account in zip(
@@ -136,7 +140,7 @@ def _reviewed(
     causes: tuple[CauseShare, ...] = ()
     if actual_s is not None:
         causes = whole_account(accounts, late, actual_s - planned_s)
-    error = thermocouple_error(kiln, float(np.nanmax(temperature_c)))
+    error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
     by_readings, by_channel = _cones(log, channel, kiln, error)
     reached = by_channel.get(log.trace.channels[channel])
     if reached is None:
@@ -174,6 +178,7 @@ def _reviewed(
             alignment=alignment,
             refused=refused,
             causes=causes,
+            accounts=tuple(accounts),
             excess_s=None if actual_s is None else actual_s - planned_s,
             cooling=cooling,
             quickening=quicker,
@@ -209,10 +214,23 @@ def _reviewed(
         if refused
         else _aligned_plan_c(log.trace.time_s, plan.segments, alignment),
         refused=refused,
+        begins_inside=alignment.starts_inside,
+        ended="log" if alignment.stops_inside else "stopped" if alignment.aborted else "program",
+        end_s=alignment.end_s,
         heat=heat,
         quickening=quicker,
         kiln=kiln,
     )
+
+
+def _late_s(
+    plan: Forecast, planned: ForecastSegment, passage: Passage, alignment: Alignment
+) -> float:
+    """Return how late a segment began, against the plan [s]."""
+    if passage.start_s is None or alignment.starts_inside:
+        return 0.0
+    due_s = sum(segment.planned_s for segment in plan.segments[: planned.index])
+    return passage.start_s - alignment.start_s - due_s
 
 
 def _late_start(
@@ -230,7 +248,7 @@ def _late_start(
     late_s = alignment.start_s - due_s
     words = f"heating began {format_duration(abs(late_s))} {'after' if late_s > 0 else 'before'} "
     words += f"{due:%Y-%m-%d %H:%M}"
-    from firing.review.account import SUGGESTIONS
+    from firing.review.book import SUGGESTIONS
 
     return [CauseShare("late_start", late_s, words, SUGGESTIONS["late_start"])], due_s
 

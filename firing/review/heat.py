@@ -15,6 +15,7 @@ from firing.review.evenly import EvenTrace
 from firing.review.unevenness import Unevenness, unevenness
 from firing.thermocouple.exposure import Exposure, Remark, drift_remarks, exposure
 from firing.trace import Trace
+from firing.units import TemperatureUnit, format_temperature
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -89,8 +90,19 @@ class HeatVerdict:
         }
 
 
-def thermocouple_error(kiln: KilnDescription | None, peak_c: float) -> ThermocoupleError:
-    """Return what the kiln's thermocouple may be off by near a temperature."""
+def thermocouple_error(
+    kiln: KilnDescription | None, peak_c: float, unit: TemperatureUnit = "C"
+) -> ThermocoupleError:
+    """Return what the kiln's thermocouple may be off by near a temperature.
+
+    Parameters
+    ----------
+    kiln : KilnDescription or None
+    peak_c : float
+        [°C].
+    unit : {"C", "F"}
+        Of the reason's words.
+    """
     if kiln is None:
         return ThermocoupleError(
             None, "the thermocouple's type and class are unknown; a kiln file (--kiln) tells them"
@@ -111,7 +123,8 @@ def thermocouple_error(kiln: KilnDescription | None, peak_c: float) -> Thermocou
         last = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, ends_c)
         return ThermocoupleError(
             last.value_c,
-            f"at least: that is what {last.reason}, comes to at {ends_c:g} °C, where it ends",
+            f"at least: that is what {last.reason}, comes to at "
+            f"{format_temperature(ends_c, unit)}, where it ends",
             last.source,
         )
     return ThermocoupleError(found.value_c, found.reason, found.source)

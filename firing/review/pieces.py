@@ -26,6 +26,9 @@ FLAT_C = 10.0
 FLAT_SHARE = 0.12
 """… if the readings moved by no more than a controller overshoots [°C], and by so small a share of
 the ramp's rate."""
+FASTER_C = 20.0
+"""A stretch faster than planned was keyed in, even a short one [°C]."""
+IN_HAND = 0.55
 AFTER_S = 2700.0
 PIECE_S = 1800.0
 PIECE_C = 60.0
@@ -111,7 +114,9 @@ def keyed_pieces(
         return ()
     told = []
     for piece in pieces:
-        limited = piece is pieces[-1] and _limited_after(piece, trace, end_s, next_c_per_h)
+        limited = piece is pieces[-1] and limited_after(
+            piece.rate_c_per_h, trace, end_s, next_c_per_h
+        )
         if piece.flat or (_meant(piece, trace, planned_c_per_h) and not limited):
             told.append(piece)
     return tuple(told)
@@ -181,8 +186,8 @@ def _slows(pieces: list[Piece], planned_c_per_h: float) -> bool:
     return len(slower) >= 2 and all(b < a for a, b in pairwise(slower))
 
 
-def _limited_after(
-    piece: Piece, trace: EvenTrace, end_s: float, next_c_per_h: float | None
+def limited_after(
+    rate_c_per_h: float, trace: EvenTrace, end_s: float, next_c_per_h: float | None
 ) -> bool:
     """Return whether the kiln went on as slowly into a segment that asks for more."""
     if next_c_per_h is None:
@@ -191,20 +196,33 @@ def _limited_after(
     if last - first < 4:
         return False
     rate = float(np.median(trace.rate_c_per_h[first : last + 1]))
-    return rate < 0.95 * next_c_per_h and rate < 1.05 * piece.rate_c_per_h
+    return rate < 0.95 * next_c_per_h and rate < 1.05 * rate_c_per_h
+
+
+def _had_power(piece: Piece, trace: EvenTrace) -> bool:
+    """Return whether the kiln later ran so much faster, and hotter, that it had power in hand."""
+    after = trace.index(piece.end_s)
+    hotter = trace.temperature_c[after:] > piece.to_c
+    rates = trace.rate_c_per_h[after:][hotter]
+    # A supply that was low for a while and came back makes up less than that.
+    return rates.size >= 10 and piece.rate_c_per_h < IN_HAND * float(np.percentile(rates, 95.0))
 
 
 def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
     """Return whether a stretch ran straight at another rate, with power in hand."""
     rate = piece.rate_c_per_h
-    if piece.seconds < PIECE_S or piece.to_c - piece.from_c < PIECE_C:
-        return False
     if abs(rate / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
+        return False
+    if rate > planned_c_per_h:
+        return piece.seconds >= FLAT_S and piece.to_c - piece.from_c >= FASTER_C
+    if piece.seconds < PIECE_S or piece.to_c - piece.from_c < PIECE_C:
         return False
     inside = slice(trace.index(piece.start_s), trace.index(piece.end_s) + 1)
     full = fully_on(trace, inside)
     if full is not None and float(np.mean(full)) > 0.5:
         return False
+    if _had_power(piece, trace):
+        return True
     # Rounded corners are no bend.
     corner = max(int(0.08 * (inside.stop - inside.start)), 1)
     inner = slice(inside.start + corner, inside.stop - corner)

@@ -19,7 +19,10 @@ STRAIGHT_SHARE = 0.4
 BEND_MOST = 0.025
 """… and if that part's rate fell by less than this share from its begin to its end …"""
 FADING_BEND = 0.12
-SETTLING_MOST = 0.15
+SETTLED_FROM = 0.3
+"""A controller has settled after this share of a ramp."""
+STEADY_SHARE = 0.96
+SETTLING_MOST = 0.3
 """… or rose by less than this."""
 KEPT_OVER_C = 40.0
 """Over a shorter climb a kiln at its limit looks as straight as a set rate [°C]."""
@@ -175,6 +178,10 @@ def ramp_run(
     kept = _kept_rate(
         time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h, error
     )
+    if kept is None and not gaps:
+        kept = _settled_rate(
+            time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h
+        )
     if kept is not None and kept < (1.0 - SAME_RATE) * planned_c_per_h:
         # Straight for want of power, or for want of a climb long enough to bend on: not keyed in.
         full = fully_on(trace, part)
@@ -221,7 +228,14 @@ def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
     """Return whether a rate falls steadily as the temperature rises."""
     if rate.size * step_s < FADING_S or rate.size < 8:
         return False
+    # What is heavy, or was held up before, first gets faster: the fade is judged from there on.
+    window = max(3, round(FADING_S / 3.0 / step_s))
+    smooth = np.convolve(rate, np.ones(window) / window, mode="valid")
+    top = int(np.argmax(smooth[: max(smooth.size // 2, 1)])) + window // 2
+    rate, temperature_c = rate[top:], temperature_c[top:]
     third = rate.size // 3
+    if third < 3:
+        return False
     first, middle, last = (
         float(np.median(part)) for part in (rate[:third], rate[third:-third], rate[-third:])
     )
@@ -252,15 +266,31 @@ def _kept_rate(
         if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
             continue
         faster = candidate > (1.0 + SAME_RATE) * planned_c_per_h
-        if not is_straight(bend, bend_error, SETTLING_MOST if faster else BEND_MOST):
-            continue
-        if candidate != planned_c_per_h:
-            # What lies near a rate is straight by choice: a ramp that fades throughout ran at none.
-            _, whole, whole_error = line_and_bend(time_s, climbed_c)
-            if whole + 2.0 * whole_error < -FADING_BEND:
-                continue
-        return slope
+        if is_straight(bend, bend_error, SETTLING_MOST if faster else BEND_MOST):
+            if candidate != planned_c_per_h:
+                # What lies near a rate is straight by choice; one that fades throughout is not.
+                _, whole, whole_error = line_and_bend(time_s, climbed_c)
+                if whole + 2.0 * whole_error < -FADING_BEND and not faster:
+                    continue
+            return slope
     return None
+
+
+def _settled_rate(
+    time_s: FloatArray, climbed_c: FloatArray, rate: FloatArray, planned_c_per_h: float
+) -> float | None:
+    """Return the other rate that a ramp kept once its controller had settled after the corner."""
+    late = slice(round(SETTLED_FROM * rate.size), None)
+    if rate[late].size < 12:
+        return None
+    slope, bend, bend_error = line_and_bend(time_s[late], climbed_c[late])
+    if slope <= 0 or abs(slope / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
+        return None
+    third = rate[late].size // 3
+    first, last = float(np.median(rate[late][:third])), float(np.median(rate[late][-third:]))
+    # A kiln at its limit loses a tenth and more over the same stretch.
+    steady = first > 0 and last >= STEADY_SHARE * first
+    return slope if steady and is_straight(bend, bend_error) else None
 
 
 def is_straight(bend: float, bend_error: float, slowing_most: float = BEND_MOST) -> bool:

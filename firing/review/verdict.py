@@ -42,6 +42,9 @@ CAUSE_NAMES: dict[Cause, str] = {
 }
 """Every cause in words; the keys are what the JSON says."""
 
+Ending = Literal["program", "stopped", "log"]
+"""How a firing ended: with its program, stopped before, or the log ends before it."""
+
 Severity = Literal["act", "check", "note"]
 """``act``: do something; ``check``: worth a look; ``note``: good to know."""
 
@@ -61,6 +64,13 @@ class CauseShare:
     seconds: float
     evidence: str = ""
     suggestions: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The cause in words; waiting below zero is time made up."""
+        if self.cause == "waiting" and self.seconds < 0:
+            return "made up for lost time"
+        return CAUSE_NAMES[self.cause]
 
     def to_dict(self) -> dict[str, Any]:
         """Return the share as the JSON shows it."""
@@ -196,6 +206,8 @@ class Review:
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
     begins.  `causes` are those of the whole firing, largest first, and add up to `excess_s`.
     `refused` says in a clause why log and plan were not compared; there are no segments then.
+    `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
+    when.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
     and `comparison` the other firing of the plan that this one is set beside.
     """
@@ -221,6 +233,9 @@ class Review:
     plan_c: FloatArray = field(repr=False)
     aligned_plan_c: FloatArray = field(repr=False)
     refused: str = ""
+    begins_inside: bool = False
+    ended: Ending = "program"
+    end_s: float | None = None
     heat: HeatVerdict | None = None
     quickening: Quickening | None = None
     kiln: KilnDescription | None = None
@@ -264,6 +279,8 @@ class Review:
             "causes": [cause.to_dict() for cause in self.causes],
             "cooling": None if self.cooling is None else self.cooling.to_dict(),
             "cooled_quicker": None if self.quickening is None else self.quickening.to_dict(),
+            "begins_inside": self.begins_inside,
+            "ended": None if self.refused else self.ended,
             "compared": not self.refused,
             "refused": self.refused or None,
             "cones": {

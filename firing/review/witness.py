@@ -334,9 +334,9 @@ def _result(
 def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
     return FiringError(
         f'--witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
-        f"would have to be more than {FURTHEST_C:.0f} °C off for cone {witness.cone} to be "
-        f"{witness.seen} (they leave it {position_words(computed)}); check the cone's number, and "
-        "that it stood in this firing"
+        f"would have to be more than {FURTHEST_C:.0f} °C ({1.8 * FURTHEST_C:.0f} °F) off for cone "
+        f"{witness.cone} to be {witness.seen} (they leave it {position_words(computed)}); check "
+        "the cone's number, and that it stood in this firing"
     )
 
 

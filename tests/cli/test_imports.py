@@ -71,3 +71,20 @@ def test_the_library_never_imports_the_screens() -> None:
         text = path.read_text(encoding="utf-8")
         assert "import tui" not in text, path
         assert "from tui" not in text, path
+
+
+def test_a_forecast_reads_no_logs(tmp_path: Path) -> None:
+    code = PROBE.replace(
+        "sorted({name.split('.')[0] for name in sys.modules})",
+        "sorted(name for name in sys.modules if name.startswith('firing.'))",
+    )
+    result = subprocess.run(
+        [sys.executable, "-c", code, "forecast", "thin-ware-bisque"],
+        capture_output=True, text=True, cwd=tmp_path, check=True, encoding="utf-8",
+    )  # fmt: skip
+    loaded = set(json.loads(result.stderr.splitlines()[-1]))
+    # The names of causes are all of a review that a forecast's words need.
+    assert {name for name in loaded if name.startswith("firing.review.")} <= {
+        "firing.review.verdict"
+    }
+    assert not {name for name in loaded if name.startswith("firing.logs")}

@@ -51,7 +51,7 @@ def test_a_log_that_stops_early() -> None:
         sample, actual_s=None, causes=(), segments=(*sample.segments[:2], last)
     )
     assert review_answer(review)[0] == (
-        "The log does not show the end of the 10 h 30 min program: it stops after segment 2."
+        "The log does not show the end of the 10 h 30 min program: it stops within segment 3."
     )
 
 

@@ -15,6 +15,8 @@ from firing.review.verdict import Finding
 
 __all__ = ["Evidence", "find"]
 
+EXACTLY_S = 180.0
+"""Edges are found to a minute or two: less than this is as planned [s]."""
 _SEVERITIES = ("act", "check", "note")
 _RANKS = (
     "leads_reversed",
@@ -26,13 +28,16 @@ _RANKS = (
     "thermocouple_low",
     "thermocouple_high",
     "witnesses_disagree",
-    "cone_missed",
     "peak_missed",
+    "fell_behind",
+    "cone_missed",
     "uneven",
     "interrupted",
     "ran_beyond",
     "ran_long",
     "ran_short",
+    "evened_out",
+    "power_cause",
     "lid_opened",
     "vent_or_leak",
     "slow_cooling",
@@ -58,18 +63,33 @@ def find(evidence: Evidence) -> tuple[Finding, ...]:
         *of_power(evidence),
     ]
     if not any(finding.severity != "note" for finding in found):
-        found.append(
-            Finding(
-                "nothing_wrong",
-                "note",
-                "Nothing wrong: time, peak and cone agree with the plan.",
-                next_step="Keep this log; the next firing can be set beside it with --compare.",
-            )
-        )
+        found.append(_nothing_wrong(evidence))
     found.sort(key=_rank)
     if any(finding.id == "nothing_wrong" for finding in found):
         found.sort(key=lambda finding: finding.id != "nothing_wrong")
     return tuple(found)
+
+
+def _nothing_wrong(evidence: Evidence) -> Finding:
+    excess_s = evidence.excess_s or 0.0
+    cone = "" if evidence.planned.reached_number is None else " and cone"
+    if abs(excess_s) < EXACTLY_S:
+        words = (
+            f"time, peak{cone} agree with the plan" if cone else "time and peak agree with the plan"
+        )
+    else:
+        side = "longer" if excess_s > 0 else "shorter"
+        words = (
+            f"peak{cone} agree{'' if cone else 's'} with the plan, and it took only "
+            f"{evidence.duration(abs(excess_s))} {side} than planned"
+        )
+    return Finding(
+        "nothing_wrong",
+        "note",
+        f"Nothing wrong: {words}.",
+        next_step="Keep this log; the next firing can be set beside it with --compare.",
+        confidence="likely",
+    )
 
 
 def _rank(finding: Finding) -> tuple[int, int]:

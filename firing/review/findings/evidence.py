@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 class Evidence:
     """A review so far.
 
-    `refused` says why log and plan were not compared, `unusable` why the kiln's model was not used.
+    `accounts` are the segments' own causes, `causes` those of the whole firing.  `refused` says why
+    log and plan were not compared, `unusable` why the kiln's model was not used.
     """
 
     schedule: Schedule
@@ -40,6 +41,7 @@ class Evidence:
     alignment: Alignment
     refused: str
     causes: tuple[CauseShare, ...]
+    accounts: tuple[tuple[CauseShare, ...], ...]
     excess_s: float | None
     cooling: CoolingReview | None
     quickening: Quickening | None
@@ -49,6 +51,17 @@ class Evidence:
     heat: HeatVerdict
     kiln: KilnDescription | None = None
     unusable: str = ""
+
+    @property
+    def planned_s(self) -> float:
+        """What the program takes by the plan [s]."""
+        return sum(segment.planned_s for segment in self.forecast.segments)
+
+    @property
+    def made_up_s(self) -> float:
+        """What a clock that did not wait made up of the time lost [s]."""
+        shares = (share for shares in self.accounts for share in shares)
+        return -sum(s.seconds for s in shares if s.cause == "waiting" and s.seconds < 0)
 
     @property
     def peak_c(self) -> float:
@@ -69,6 +82,12 @@ class Evidence:
         value = rate_from_celsius(difference_k, self.schedule.unit)
         sign = "−" if round(value) < 0 else "+" if signed else ""
         return f"{sign}{abs(value):.0f} °{self.schedule.unit}"
+
+    def finely(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures to a tenth, in the schedule's unit."""
+        value = round(rate_from_celsius(difference_k, self.schedule.unit), 1)
+        sign = "−" if value < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.1f} °{self.schedule.unit}"
 
     def rate(self, rate_c_per_h: float) -> str:
         """Return a rate in the schedule's unit."""

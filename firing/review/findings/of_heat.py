@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from firing.cones.naming import describe_number
+from firing.cones.naming import describe_number, describe_range
 from firing.review.findings.evidence import Evidence
 from firing.review.verdict import Confidence, Finding
 
@@ -16,11 +16,25 @@ CHART = "cone-chart-1996"
 WITNESS = "cone-bending-practice, cone-model, cone-maker-tolerance"
 FAR_CONES = 0.5
 """Half a cone off the plan asks for action; less is worth a look."""
+LEAST_CONES = 0.2
+"""Less is not seen on the ware: half an hour of a cone's clock is as much (common practice, no
+source)."""
 FAR_OFFSET_C = 10.0
 """About half a cone [°C]."""
 UNEVEN_CONES = 0.5
 UNEVEN_C = 10.0
 """Half a cone between two places is worth a look (common practice, no source)."""
+FAR_PEAK_C = 25.0
+"""About a cone under its peak a firing lacks its peak, not its hold [°C]."""
+FAST_S = 900.0
+_SLOW = ("power_limited", "waiting")
+HEATWORK_BELOW_C = 100.0
+"""Further below its peak a firing does next to none of its heat-work: by the law of any cone its
+rate falls by a factor of fifty and more in 100 °C (source ``cone-model``) [°C]."""
+_SHORT_STEP = (
+    "Look at the ware: what it has not seen yet has to be fired another time, from cold or by "
+    "'firing resume' with this log."
+)
 TWO_SENSORS_C = 12.0
 """Two class 2 thermocouples, each ±9 °C at 1200 as delivered (source iec-60584-1), may differ by
 about as much in one place [°C]."""
@@ -39,16 +53,21 @@ def _margin(evidence: Evidence) -> str:
     whose = (
         "without the thermocouple's own error"
         if budget.thermocouple_c is None
-        else f"with the thermocouple's ±{budget.thermocouple_c:.1f} °C"
+        else f"with the thermocouple's ±{evidence.finely(budget.thermocouple_c)}"
     )
     offset_c = evidence.heat.offset_c
-    moved = f"; the kiln file's offset of {offset_c:+.1f} °C is in it" if offset_c else ""
-    return f"margin {budget.total_c:.1f} °C, {whose}{moved}"
+    moved = ""
+    if offset_c:
+        moved = f"; the kiln file's offset of {evidence.finely(offset_c, signed=True)} is in it"
+    return f"margin {evidence.finely(budget.total_c)}, {whose}{moved}"
 
 
 def _cone(evidence: Evidence) -> Iterator[Finding]:
     planned, reached = evidence.planned, evidence.reached
     if planned.reached_number is None or evidence.refused:
+        return
+    if evidence.alignment.stops_inside or _begins_hot(evidence):
+        yield _cone_open(evidence)
         return
     if reached.reached_number is None or reached.low is None or reached.high is None:
         yield Finding(
@@ -56,16 +75,16 @@ def _cone(evidence: Evidence) -> Iterator[Finding]:
             "act",
             f"No cone of the chart was reached; the plan amounts to cone "
             f"{describe_number(planned.reached_number)}.",
-            next_step="Fire the ware again, or find out what stopped this firing.",
+            next_step=_SHORT_STEP
+            if evidence.alignment.aborted
+            else "Find out why it stayed so cold before firing the ware again.",
             source=CHART,
         )
         return
-    number, low, high, wanted = (
-        describe_number(value)
-        for value in (reached.reached_number, reached.low, reached.high, planned.reached_number)
-    )
-    words = f"cone {number} ({low} to {high}), planned {wanted}"
-    if reached.low <= planned.reached_number <= reached.high:
+    number, wanted = map(describe_number, (reached.reached_number, planned.reached_number))
+    words = f"cone {number} ({describe_range(reached.low, reached.high)}), planned {wanted}"
+    off = reached.reached_number - planned.reached_number
+    if reached.low <= planned.reached_number <= reached.high or abs(off) < LEAST_CONES:
         yield Finding(
             "cone_met",
             "note",
@@ -76,21 +95,55 @@ def _cone(evidence: Evidence) -> Iterator[Finding]:
             confidence="likely",
         )
         return
-    short = reached.reached_number < planned.reached_number
-    far = abs(reached.reached_number - planned.reached_number) >= FAR_CONES
+    short, far = off < 0, abs(off) >= FAR_CONES
     yield Finding(
         "cone_missed",
         "act" if far else "check",
-        f"The ware saw {'less' if short else 'more'} heat-work than planned: {words}.",
+        f"The ware saw {'less' if short else 'more'} heat-work than planned, by {abs(off):.1f} "
+        f"cones: {words}.",
         evidence=_margin(evidence),
-        next_step="Look at the ware and the witness cones before changing the plan; "
-        + (
-            "a longer hold at the peak adds heat-work."
-            if short
-            else "a shorter hold takes some away."
-        ),
+        next_step=_cone_step(evidence, short=short),
         source=CHART,
         confidence="likely" if far else "possible",
+    )
+
+
+def _cone_step(evidence: Evidence, *, short: bool) -> str:
+    """Return what to do about heat-work that differs, after what made it differ."""
+    look = "Look at the ware and the witness cones before changing the plan; "
+    if not short:
+        slow = any(c.cause in _SLOW and c.seconds >= FAST_S for c in evidence.causes)
+        why = "the slow climb added heat-work, and " if slow else ""
+        return f"{look}{why}a shorter hold takes some away."
+    if evidence.alignment.aborted:
+        return _SHORT_STEP
+    if evidence.peak_c < evidence.schedule.peak_c - FAR_PEAK_C:
+        return "Look at the ware and the witness cones; reach the peak first, then see to the hold."
+    if evidence.made_up_s >= FAST_S:
+        return f"{look}the clock cut its hottest hours short while the kiln was behind."
+    if any(c.cause == "fast_cooling" and c.seconds <= -FAST_S for c in evidence.causes):
+        return f"{look}the slow cooling that was planned adds heat-work too."
+    return f"{look}a longer hold at the peak adds heat-work."
+
+
+def _begins_hot(evidence: Evidence) -> bool:
+    """Return whether a log begins so near the peak that heat-work is missing from it."""
+    near_c = evidence.peak_c - HEATWORK_BELOW_C
+    return evidence.alignment.starts_inside and evidence.first_c > near_c
+
+
+def _cone_open(evidence: Evidence) -> Finding:
+    """Return what a log that holds a part of the firing says of its heat-work."""
+    part = "begins too late" if _begins_hot(evidence) else "ends too early"
+    wanted, number = evidence.planned.reached_number, evidence.reached.reached_number
+    came = "no cone of the chart" if number is None else f"cone {describe_number(number)}"
+    return Finding(
+        "cone_open",
+        "note",
+        f"The log {part} to tell the heat-work: what is in it amounts to {came}; the plan amounts "
+        f"to cone {describe_number(wanted)}.",
+        next_step="Go by the witness cones and the ware.",
+        source=CHART,
     )
 
 
@@ -123,7 +176,11 @@ def _witness(evidence: Evidence) -> Iterator[Finding]:
             "witnesses_agree",
             "note",
             "The witness cones agree with the readings"
-            + (f" and the kiln file's offset of {used_c:+.1f} °C" if used_c else "")
+            + (
+                f" and the kiln file's offset of {evidence.finely(used_c, signed=True)}"
+                if used_c
+                else ""
+            )
             + f": the offset is {_range(evidence, offset)}.",
             evidence=seen,
             next_step="Keep the cones with the log; several firings tell the offset better.",
@@ -160,7 +217,7 @@ def _off(evidence: Evidence, verdict: WitnessVerdict, seen: str, *, low: bool) -
     clear = abs(edge_c - used_c) >= 0.5 * far_c
     side, ware = ("low", "hotter") if low else ("high", "colder")
     size = evidence.difference(abs(middle_c))
-    known = f" (the kiln file says {used_c:+.1f} °C)" if used_c else ""
+    known = f" (the kiln file says {evidence.finely(used_c, signed=True)})" if used_c else ""
     least = "at least " if offset.offset_c is None else ""
     confidence: Confidence = "sure" if clear and len(offset.results) > 1 else "likely"
     why = "ageing, the sensor's place and a cone's set all show like this"
@@ -171,14 +228,24 @@ def _off(evidence: Evidence, verdict: WitnessVerdict, seen: str, *, low: bool) -
             f"but the cone agrees with the thermocouple it stood at ({names}): the place differs "
             "from the kiln's thermocouple, which may be sound"
         )
+    if sound:
+        step = (
+            f"Set a cone beside {offset.channel} itself before its offset is changed; a kiln that "
+            "is uneven has no one offset."
+        )
+    else:
+        named = "--write-offset" if evidence.kiln is not None else "--kiln FILE --write-offset"
+        step = (
+            f"Add {named} to have every later forecast and review count with it, and set witness "
+            "cones again next time."
+        )
     return Finding(
         "thermocouple_low" if low else "thermocouple_high",
         "act" if far_c >= FAR_OFFSET_C else "check",
         f"By the witness cones the readings of {offset.channel} are {least}{size} too {side}"
         f"{known}: the ware was {ware} than they say. Offset {_range(evidence, offset)}.",
         evidence=f"{seen}; {why}",
-        next_step="Add --kiln FILE --write-offset to have every later forecast and review count "
-        "with it, and set witness cones again next time.",
+        next_step=step,
         source=WITNESS,
         confidence=confidence,
     )

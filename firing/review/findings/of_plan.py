@@ -6,18 +6,21 @@ import numpy as np
 
 from firing.review.alignment import heating_interruptions
 from firing.review.findings.evidence import Evidence
-from firing.review.verdict import CAUSE_NAMES, Finding
+from firing.review.findings.weakness import weakness
+from firing.review.verdict import Finding, Severity
 
 WORTH_TELLING_S = 900.0
 """A firing this much off its plan is told as such [s] …"""
-WORTH_TELLING_SHARE = 0.05
+WORTH_TELLING_SHARE = 0.02
 """… if it is also this share of the plan."""
 PEAK_OFF_C = 5.0
 ARRIVED_C = 5.0
 """A segment that came this near to its target had come to it [°C]."""
+OVERSHOOT_C = 15.0
+"""By so much controllers overshoot at the end of a ramp (common practice, no source) [°C]."""
+HELD_S = 540.0
 FAR_PEAK_C = 25.0
 """About a cone off the planned peak asks for action [°C]."""
-ON_TIME_SHARE = 0.03
 
 
 def of_plan(evidence: Evidence) -> Iterator[Finding]:
@@ -26,8 +29,8 @@ def of_plan(evidence: Evidence) -> Iterator[Finding]:
         yield Finding(
             "plan_unrelated",
             "act",
-            f"This log is not a firing of this plan: {evidence.refused}. They are not compared; "
-            "the heat-work below is the log's own.",
+            f"Log and plan do not belong together: {evidence.refused}. They are not compared; the "
+            "heat-work told is the log's own.",
             next_step="Give the plan that was fired, or the log that belongs to this one.",
             confidence="likely",
         )
@@ -35,6 +38,7 @@ def of_plan(evidence: Evidence) -> Iterator[Finding]:
     yield from _stopped(evidence)
     yield from _peak(evidence)
     yield from _interrupted(evidence)
+    yield from _fell_behind(evidence)
     yield from _beyond(evidence)
     yield from _duration(evidence)
 
@@ -73,15 +77,27 @@ def _stopped(evidence: Evidence) -> Iterator[Finding]:
             f"once segment {index + 1} had come to {target}: segment {index + 2}, "
             f"to {evidence.degrees(after.target_c)}, was never run"
         )
+    weak = "" if came else weakness(evidence, index)
+    if ended:
+        step = "Keep the logger running until the kiln has cooled."
+    elif weak:
+        step = (
+            "Have volts and amps measured under load by a competent person; 'firing resume' tells "
+            "what is left to fire."
+        )
+    else:
+        step = (
+            "Find out why before firing on; 'firing resume' with this log tells what is left to "
+            "fire."
+        )
     yield Finding(
         "stopped_early",
         "act",
         f"{what} {where}.",
         evidence=f"what was seen of the plan ends {evidence.duration(alignment.end_s)} into the "
-        "log" + ("" if ended else "; from there on the kiln only cooled"),
-        next_step="Find out why before firing the same load again."
-        if not ended
-        else "Keep the logger running until the kiln has cooled.",
+        f"log{'' if ended else '; from there on the kiln only cooled'}"
+        f"{f'; before that the kiln was short of power: {weak}' if weak else ''}",
+        next_step=step,
         at_s=alignment.end_s,
         confidence="sure" if ended else "likely",
     )
@@ -94,41 +110,80 @@ def _peak(evidence: Evidence) -> Iterator[Finding]:
     if abs(off_c) <= PEAK_OFF_C:
         return
     where = int(np.nanargmax(evidence.temperature_c))
+    at_s = float(evidence.log.trace.time_s[where])
     peaks = (
-        f"The highest reading was {evidence.degrees(evidence.peak_c)}, planned "
+        f"The highest reading was {evidence.degrees(evidence.peak_c)}, "
+        f"{evidence.difference(abs(off_c))} {'below' if off_c < 0 else 'above'} the planned "
         f"{evidence.degrees(evidence.schedule.peak_c)}"
     )
-    step = (
-        "See whether the program was keyed in as planned and whether the kiln still had power in "
-        "hand near the top."
-    )
-    excess_s = evidence.excess_s
-    on_time = excess_s is not None and abs(excess_s) <= max(
-        WORTH_TELLING_S, ON_TIME_SHARE * evidence.forecast.program_s
-    )
-    if off_c < 0 and on_time:
-        peaks += (
-            ", though the program took its planned time: the controller ran by the clock and did "
-            "not wait for the kiln"
+    severity: Severity = "act" if abs(off_c) >= FAR_PEAK_C else "check"
+    if 0 < off_c <= OVERSHOOT_C and not _held_above(evidence):
+        yield Finding(
+            "overshot",
+            "note",
+            f"{peaks}, for moments only: the controller overshot.",
+            next_step="Leave it if the cone agrees; a slower last ramp overshoots less.",
+            at_s=at_s,
         )
+        return
+    if off_c > 0:
+        step = "See whether the target was keyed in as planned."
+        if off_c > FAR_PEAK_C and not _held_there(evidence):
+            step = (
+                "Read the keyed-in program back; if it was right, check before the next firing "
+                "that the controller can still switch the elements off, and its independent "
+                "cut-out: a relay that sticks goes on heating."
+            )
+        yield Finding("peak_passed", severity, f"{peaks}.", next_step=step, at_s=at_s)
+        return
+    weak = weakness(evidence, evidence.schedule.peak_index)
+    clock = ""
+    if evidence.excess_s is not None and abs(evidence.excess_s) <= _worth_telling_s(evidence):
+        clock = (
+            f". The program ended on time all the same, "
+            f"{evidence.duration(evidence.alignment.end_s - evidence.alignment.start_s)} after its "
+            "start: the controller ran by the clock and did not wait for the kiln"
+        )
+    if weak:
+        step = (
+            "Plan this stretch at the rate the kiln kept; if it once did better, have volts and "
+            "amps measured under load by a competent person."
+        )
+        peaks += ": the kiln was short of power"
+    elif clock:
         step = (
             "Slow the last ramp down to what the kiln can do, or let the controller wait for the "
             "kiln if it can."
         )
-    elif off_c > FAR_PEAK_C:
-        step = (
-            "Check that the controller can still switch the elements off, and its independent "
-            "cut-out, before the next firing: a relay that sticks goes on heating."
-        )
+    else:
+        step = "Read the keyed-in program back against the plan before starting."
     yield Finding(
-        "peak_missed" if off_c < 0 else "peak_passed",
-        "act" if abs(off_c) >= FAR_PEAK_C else "check",
-        f"{peaks}.",
-        evidence=evidence.difference(off_c, signed=True),
+        "peak_missed",
+        severity,
+        f"{peaks}{clock}.",
+        evidence=weak,
         next_step=step,
-        at_s=float(evidence.log.trace.time_s[where]),
-        confidence="likely" if off_c < 0 and on_time else "sure",
+        at_s=at_s,
+        confidence="likely" if weak or clock else "sure",
     )
+
+
+def _held_above(evidence: Evidence) -> bool:
+    """Return whether the kiln stayed above its planned peak, by the hold there."""
+    passage = evidence.alignment.passages[evidence.schedule.peak_index]
+    if passage.level_c is None or passage.ramp_end_s is None or passage.end_s is None:
+        return True
+    stayed = passage.end_s - passage.ramp_end_s >= HELD_S
+    return stayed and passage.level_c - evidence.schedule.peak_c > PEAK_OFF_C
+
+
+def _held_there(evidence: Evidence) -> bool:
+    """Return whether the highest readings were a stay, as only a controller keeps one."""
+    passage = evidence.alignment.passages[evidence.schedule.peak_index]
+    if passage.level_c is None or passage.ramp_end_s is None or passage.end_s is None:
+        return False
+    stayed_s = passage.end_s - passage.ramp_end_s
+    return stayed_s >= HELD_S and evidence.peak_c - passage.level_c <= PEAK_OFF_C
 
 
 def _interrupted(evidence: Evidence) -> Iterator[Finding]:
@@ -151,6 +206,36 @@ def _interrupted(evidence: Evidence) -> Iterator[Finding]:
             at_s=gap.start_s,
             confidence="likely",
         )
+
+
+def _fell_behind(evidence: Evidence) -> Iterator[Finding]:
+    """Yield want of power that cost no time, as the clock took it out of what came after."""
+    lost = [
+        (share.seconds, index, share.evidence)
+        for index, shares in enumerate(evidence.accounts)
+        for share in shares
+        if share.cause == "power_limited" and share.seconds > 0
+    ]
+    lost_s = sum(seconds for seconds, _, _ in lost)
+    made_up_s = min(evidence.made_up_s, lost_s)
+    if evidence.excess_s is None or made_up_s < _worth_telling_s(evidence):
+        return
+    if evidence.peak_c < evidence.schedule.peak_c - PEAK_OFF_C:
+        return  # the missed peak says so
+    _, index, words = max(lost)
+    yield Finding(
+        "fell_behind",
+        "check",
+        f"The kiln was short of power and fell {evidence.duration(lost_s)} behind, most of it in "
+        f"segment {index + 1}; the clock did not wait, and {evidence.duration(made_up_s)} of it "
+        "came out of the ramps and holds after.",
+        evidence=words,
+        next_step="Plan this stretch at the rate the kiln kept, or let the controller wait for the "
+        "kiln if it can; if the kiln once did better, have volts and amps measured under load by a "
+        "competent person.",
+        at_s=evidence.alignment.passages[index].start_s,
+        confidence="likely",
+    )
 
 
 def _beyond(evidence: Evidence) -> Iterator[Finding]:
@@ -176,21 +261,48 @@ def _beyond(evidence: Evidence) -> Iterator[Finding]:
     )
 
 
+def _worth_telling_s(evidence: Evidence) -> float:
+    return max(WORTH_TELLING_S, WORTH_TELLING_SHARE * evidence.planned_s)
+
+
+def _evened_out(evidence: Evidence) -> Iterator[Finding]:
+    """Yield what made a firing longer here and shorter there, so that it took its planned time."""
+    least_s = _worth_telling_s(evidence)
+    telling = [c for c in evidence.causes if abs(c.seconds) >= least_s]
+    if not telling:
+        return
+    parts = (
+        f"{c.name} {'−' if c.seconds < 0 else '+'}{evidence.duration(abs(c.seconds))}"
+        for c in telling
+    )
+    yield Finding(
+        "evened_out",
+        "check",
+        f"It took about its planned time, but not by the plan: {', '.join(parts)}.",
+        evidence="; ".join(c.evidence for c in telling if c.evidence),
+        next_step=next((c.suggestions[0] for c in telling if c.suggestions), ""),
+        confidence="likely",
+    )
+
+
 def _duration(evidence: Evidence) -> Iterator[Finding]:
     excess_s = evidence.excess_s
     if excess_s is None:
         return
-    planned_s = evidence.forecast.program_s
-    if abs(excess_s) < max(WORTH_TELLING_S, WORTH_TELLING_SHARE * planned_s):
+    planned_s = evidence.planned_s
+    if abs(excess_s) < _worth_telling_s(evidence):
+        yield from _evened_out(evidence)
         return
     telling = [c for c in evidence.causes if abs(c.seconds) >= 300.0][:3]
     parts = []
     for cause in telling:
         sign = "−" if cause.seconds < 0 else "+"
         size = evidence.duration(abs(cause.seconds))
-        parts.append(f"{CAUSE_NAMES[cause.cause]} {sign}{size}")
+        parts.append(f"{cause.name} {sign}{size}")
     words = "longer" if excess_s > 0 else "shorter"
-    suggestions = next((c.suggestions for c in telling if c.suggestions), ())
+    # Another program keyed in explains the holds that differ as well.
+    first = [c for c in telling if c.cause == "other_program"] + telling
+    suggestions = next((c.suggestions for c in first if c.suggestions), ())
     left_s = sum(abs(c.seconds) for c in evidence.causes if c.cause == "unexplained")
     why = f": {', '.join(parts)}" if parts else ""
     yield Finding(

@@ -4,9 +4,12 @@ from collections.abc import Iterator
 
 from firing.errors import FiringError
 from firing.review.findings.evidence import Evidence
+from firing.review.findings.weakness import weakness
 from firing.review.verdict import Finding
 
 TELLING_S = 600.0
+MISSED_C = 8.0
+"""A peak missed by more than a controller's own error [°C]."""
 OFF = 0.05
 """A multiplier this far from the kiln file's is named, if it is also twice its standard error."""
 
@@ -26,8 +29,19 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
             next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
-    short_s = sum(c.seconds for c in evidence.causes if c.cause == "power_limited")
-    if evidence.kiln is None or short_s < TELLING_S:
+    if not _short(evidence):
+        return
+    if evidence.kiln is None:
+        yield Finding(
+            "power_cause_open",
+            "note",
+            "Why the kiln was short of power this log alone does not tell: worn elements, a dead "
+            "bank, a low supply, a heavier load and higher losses all make it late alike.",
+            next_step="Give a kiln file (--kiln): set against that kiln the log tells load and "
+            "losses from power. Which of the elements or the supply it is, volts and amps tell, "
+            "measured under load by a competent person.",
+            source="kiln-fit-choices",
+        )
         return
     from firing.kiln.fit import fit_kiln
     from firing.review.record import record_of
@@ -53,7 +67,8 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     ]
     seen = (
         f"power over heat capacity {power.value:.2f} ± {power.se:.2f}, losses over heat capacity "
-        f"{loss.value:.2f} ± {loss.se:.2f} of the kiln file's"
+        f"{loss.value:.2f} ± {loss.se:.2f} of the kiln file's; less power lowers the first alone, "
+        "higher losses raise the second alone, and more to heat lowers both alike"
     )
     # More to heat lowers both ratios alike; less power only the one, higher losses raise the other.
     against_loss = power.value / loss.value
@@ -88,10 +103,22 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
         step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
     yield Finding(
         "power_cause",
-        "note",
+        "check" if odd else "note",
         message,
         evidence=seen,
         next_step=step,
         source="kiln-fit-choices",
         confidence="likely" if power.identifiable and loss.identifiable else "possible",
     )
+
+
+def _short(evidence: Evidence) -> bool:
+    """Return whether want of power made the firing late, or kept it from its peak."""
+    shares = (share for shares in evidence.accounts for share in shares)
+    short_s = sum(s.seconds for s in shares if s.cause == "power_limited")
+    if short_s >= TELLING_S and not evidence.refused:
+        return True
+    below_c = evidence.schedule.peak_c - evidence.peak_c
+    if evidence.refused or below_c < MISSED_C or evidence.alignment.stops_inside:
+        return False
+    return bool(weakness(evidence, evidence.schedule.peak_index))

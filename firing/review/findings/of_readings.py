@@ -98,7 +98,8 @@ def _unit(evidence: Evidence) -> Iterator[Finding]:
                 "act",
                 f"The readings, up to {logged:.0f}, were taken as °F but look like °C; every "
                 "figure of this review hangs on it.",
-                evidence=f"the plan's highest target is {planned_c:.0f} °C",
+                evidence=f"the plan's highest target is {evidence.degrees(planned_c)}"
+                + ("" if evidence.schedule.unit == "C" else f", which is {planned_c:.0f} °C"),
                 next_step="Review it again with --unit C if the logger was set to °C.",
                 confidence="likely",
             )
@@ -107,8 +108,10 @@ def _unit(evidence: Evidence) -> Iterator[Finding]:
         return
     if abs(peak_c - expected) <= SAME_NUMBER * expected:
         reason = f"1.8 times the planned {planned_c:.0f} °C plus 32 is {expected:.0f}"
+        if evidence.schedule.unit == "F":
+            reason = f"the plan's highest target is {evidence.degrees(planned_c)}"
     elif peak_c > TYPE_K_TOP_C:
-        reason = f"no type K thermocouple can be read above {TYPE_K_TOP_C:.0f} °C"
+        reason = f"no type K thermocouple can be read above {evidence.degrees(TYPE_K_TOP_C)}"
     else:
         return
     yield Finding(
