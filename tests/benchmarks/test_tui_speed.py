@@ -103,7 +103,13 @@ def first_screen_s(folder: Path, words: str, *arguments: str) -> float:
         program.end()
 
 
-@pytest.mark.parametrize("fired_with", [{}, FIRED_WITH], ids=["nothing chosen", "kiln and load"])
+@pytest.mark.parametrize(
+    "fired_with",
+    [
+        pytest.param({}, marks=pytest.mark.soak, id="nothing chosen"),
+        pytest.param(FIRED_WITH, id="kiln and load"),
+    ],
+)
 def test_the_first_screen_costs_at_most_half_again_a_bare_one(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:
@@ -127,6 +133,7 @@ def test_the_first_screen_costs_at_most_half_again_a_bare_one(
     pytest.fail(f"{ratio:.2f} times a bare screen, where 1.5 is the most")
 
 
+@pytest.mark.soak
 def test_what_was_chosen_last_is_in_the_forecast_soon(
     tmp_path: Path, record_property: Record
 ) -> None:
@@ -137,7 +144,13 @@ def test_what_was_chosen_last_is_in_the_forecast_soon(
     print(f"\nforecast with what was chosen last: {statistics.median(times):.3f} s")
 
 
-@pytest.mark.parametrize("fired_with", [{}, FIRED_WITH], ids=["nothing chosen", "kiln and load"])
+@pytest.mark.parametrize(
+    "fired_with",
+    [
+        pytest.param({}, marks=pytest.mark.soak, id="nothing chosen"),
+        pytest.param(FIRED_WITH, id="kiln and load"),
+    ],
+)
 def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:

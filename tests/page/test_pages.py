@@ -19,7 +19,7 @@ HOSTILE_TEXTS = [
 ]
 
 
-@pytest.fixture(scope="module", params=["forecast", "review"])
+@pytest.fixture(scope="module", params=[pytest.param("forecast", marks=pytest.mark.soak), "review"])
 def document(request: pytest.FixtureRequest) -> str:
     if request.param == "forecast":
         return forecast_page(sample_forecast())
@@ -172,7 +172,7 @@ def test_it_prints(document: str, show: Opener) -> None:
     assert opened.complaints == []
 
 
-@pytest.mark.parametrize("turn", [1, -1])
+@pytest.mark.parametrize("turn", [1, pytest.param(-1, marks=pytest.mark.soak)])
 def test_hostile_texts_stay_text(show: Opener, turn: int) -> None:
     # Every place gets all of them; forwards and backwards, so that none hides behind another.
     text = " ".join(HOSTILE_TEXTS[::turn])
