@@ -98,6 +98,7 @@ def day_log(tmp_path: Path) -> Path:
     return write_csv(made, tmp_path / "day.csv")
 
 
+@pytest.mark.soak
 def test_a_review_costs_at_most_twice_the_reading(
     day_log: Path, tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:

@@ -25,6 +25,7 @@ def median_s(work: Callable[[], object], rounds: int = 5) -> float:
     return statistics.median(times)
 
 
+@pytest.mark.soak
 def test_a_design_costs_some_forecasts(record_property: Callable[[str, object], None]) -> None:
     kiln = example_kiln()
     for name, load, wish in (

@@ -110,6 +110,7 @@ def first_screen_s(folder: Path, words: str, *arguments: str) -> float:
         pytest.param(FIRED_WITH, id="kiln and load"),
     ],
 )
+@pytest.mark.soak
 def test_the_first_screen_costs_at_most_half_again_a_bare_one(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:
@@ -151,6 +152,7 @@ def test_what_was_chosen_last_is_in_the_forecast_soon(
         pytest.param(FIRED_WITH, id="kiln and load"),
     ],
 )
+@pytest.mark.soak
 def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:

@@ -92,6 +92,7 @@ main()
 """
 
 
+@pytest.mark.soak
 def test_sigterm_during_a_refit_ends_both(tmp_path: Path, instrument: Instrument) -> None:
     out, plan = tmp_path / "log.csv", write_plan(tmp_path / "plan.toml")
     last_c = record_hours(out, 8.0)
@@ -246,6 +247,7 @@ def test_a_socket_is_read_like_a_port(tmp_path: Path) -> None:
         assert watch.stop() == 0
 
 
+@pytest.mark.soak
 def test_a_terminal_that_goes_away_does_not_end_a_recording(tmp_path: Path) -> None:
     """Standard output and error are pipes whose reader leaves; the recording goes on."""
     process = subprocess.Popen(

@@ -89,6 +89,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+@pytest.mark.soak
 def test_two_hundred_random_keys_on_a_watch(folder: Path) -> None:
     press_many(folder, 20260303, 200)
 

@@ -82,6 +82,7 @@ def test_lines_come_in_are_shown_and_are_in_the_file_after_quitting(
     assert let_go(out)
 
 
+@pytest.mark.soak
 def test_a_closed_line_to_the_terminal_ends_the_recording_in_order(
     start: Start, instrument: Instrument, tmp_path: Path
 ) -> None:
@@ -110,6 +111,7 @@ def test_sigterm_ends_the_recording_and_gives_the_terminal_back(
     assert readings(tmp_path / "out.csv") == values_c
 
 
+@pytest.mark.soak
 def test_a_kill_loses_no_line_that_was_shown(
     start: Start, instrument: Instrument, tmp_path: Path
 ) -> None:
@@ -120,6 +122,7 @@ def test_a_kill_loses_no_line_that_was_shown(
     assert readings(tmp_path / "out.csv") == values_c
 
 
+@pytest.mark.soak
 def test_a_crash_of_the_screens_ends_the_recording_in_order(
     instrument: Instrument, plan: Path, tmp_path: Path
 ) -> None:

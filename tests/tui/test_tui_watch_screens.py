@@ -112,6 +112,7 @@ def refusal(app: FiringApp) -> str:
     return str(app.screen.query_one("#hint", Static).content)
 
 
+@pytest.mark.soak
 def test_a_log_chosen_in_the_form_is_replayed_on_the_plan(play: Play, tmp_path: Path) -> None:
     log = write_course(tmp_path / "fired.csv", AS_PLANNED, step_s=60.0)
     out = tmp_path / "out.csv"
