@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+import pytest
 from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln
 
 from firing.design.designer import design
