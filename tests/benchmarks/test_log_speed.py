@@ -78,9 +78,8 @@ def seconds_of(code: str, *arguments: str) -> float:
     return time.perf_counter() - start
 
 
-@pytest.mark.parametrize(
-    "dialect", ["iso", *(pytest.param(name, marks=pytest.mark.soak) for name in list(DIALECTS)[1:])]
-)
+@pytest.mark.soak
+@pytest.mark.parametrize("dialect", DIALECTS)
 def test_reading_costs_little_more_than_pandas(dialect: str, tmp_path: Path) -> None:
     delimiter, decimal, written = DIALECTS[dialect]
     path = str(write_log(tmp_path / "log.csv", delimiter, decimal, written))

@@ -18,8 +18,8 @@ class Cycle(Widget, can_focus=True):
     Cycle:focus { background: $marked; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "turn(-1)", "Word before", key_display="←"),
-        Binding("right,space", "turn(1)", "Next word", key_display="→"),
+        Binding("left", "turn(-1)", "Word before", show=False, tooltip="The word before"),
+        Binding("right,space", "turn(1)", "Next word", show=False, tooltip="The next word"),
     ]
 
     class Changed(Message):
