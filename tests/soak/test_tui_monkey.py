@@ -76,7 +76,7 @@ async def leave(app: FiringApp, pilot: Pilot[Any]) -> None:
         if len(app.screen_stack) == 1:
             break
         await pilot.press("escape")
-    # A form with unsaved edits asks before it closes and may still stand there, waited for by a job.
+    # A form with unsaved edits asks before it closes, so it may still stand there with its job.
     others = [worker for worker in app.workers if worker.group != "job"]
     if others:
         await app.workers.wait_for_complete(others)
