@@ -5,7 +5,7 @@ from datetime import datetime
 from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.naming import describe_number
+from firing.cones.naming import describe_number, describe_range
 from firing.forecast import UNLOAD_C, Forecast, forecast
 from firing.report.plain import display_width, plain, shorten
 from firing.report.words import Timekeeper, hours_minutes, sentence
@@ -214,9 +214,8 @@ def _cone(verdict: ConeVerdict) -> str:
     # The reports have these words too, but with them comes everything that reads logs.
     if verdict.reached_number is None:
         return "under the coldest cone"
-    low = "under the coldest" if verdict.low is None else describe_number(verdict.low)
-    high = describe_number(verdict.reached_number if verdict.high is None else verdict.high)
-    return f"cone {describe_number(verdict.reached_number)} ({low} to {high})"
+    high = verdict.reached_number if verdict.high is None else verdict.high
+    return f"cone {describe_number(verdict.reached_number)} ({describe_range(verdict.low, high)})"
 
 
 def warnings_count(result: Forecast) -> str:

@@ -43,7 +43,7 @@ def check_kills(folder: Path, instrument: Instrument, kills: int, seed: int) -> 
                 folder, str(instrument.port), "--fields", "kiln,top", "--out", str(out)
             ) as w:
                 have = len(rows(out))
-                wait_until(lambda have=have: len(rows(out)) > have + 2, "lines in the file")  # type: ignore[misc]
+                wait_until(lambda have=have: len(rows(out)) > have + 2, "lines in the file")  # type: ignore[misc]  # a default binds it
                 time.sleep(source.uniform(0.0, 0.08))
                 flushed = rows(out)
                 w.process.kill()

@@ -139,6 +139,6 @@ def test_a_missing_package_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_writing_functions_and_sockets_are_refused() -> None:
     with pytest.raises(FiringError, match="never sent"):
-        source("/dev/ttyUSB0", (RegisterChannel("kiln", 0, 6),))  # type: ignore[arg-type]
+        source("/dev/ttyUSB0", (RegisterChannel("kiln", 0, 6),))  # type: ignore[arg-type]  # refused
     with pytest.raises(FiringError, match="serial port"):
         source("socket://localhost:502", MAP)

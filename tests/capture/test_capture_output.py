@@ -107,7 +107,7 @@ def test_it_is_recorded_reviewed_and_replayed(tmp_path: Path) -> None:
     replay = Replay(path, math.inf)
     assert replay.gives_output
     replay.open()
-    assert [replay.read(0.0).duty for _ in range(4)] == pytest.approx(  # type: ignore[union-attr]
+    assert [replay.read(0.0).duty for _ in range(4)] == pytest.approx(  # type: ignore[union-attr]  # read
         [1.0, math.nan, math.nan, 0.25], nan_ok=True
     )
     again = Recorder(path, ("kiln",), output=True)

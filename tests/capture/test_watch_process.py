@@ -47,11 +47,11 @@ def test_an_instrument_that_is_unplugged_is_read_again_and_the_gap_marked(
             instrument.plug_in() if count else None
             sender = Sender(instrument, 0.01)
             have = len(readings(out))
-            wait_until(lambda have=have: len(readings(out)) > have + 3, "lines")  # type: ignore[misc]
+            wait_until(lambda have=have: len(readings(out)) > have + 3, "lines")  # type: ignore[misc]  # a default binds it
             sender.stop()
             instrument.unplug()
             gone = count + 1
-            wait_until(lambda gone=gone: watch.told().count("trying again") == gone, "the loss")  # type: ignore[misc]
+            wait_until(lambda gone=gone: watch.told().count("trying again") == gone, "the loss")  # type: ignore[misc]  # a default binds it
         wait_until(lambda: "ALARM reading-lost" in watch.told(), "the alarm")
         assert watch.stop() == 0
     told = watch.told()

@@ -89,7 +89,7 @@ def test_forecast_says_hours_and_cone(run: Run, plan: Path) -> None:
 
 def test_forecast_with_a_cone_out_of_reach_exits_1(run: Run, plan: Path) -> None:
     data = document(run("forecast", str(plan), "--cone", "6", "--json"), code=1)
-    assert any(w["severity"] == "act" for w in data["warnings"])  # type: ignore[attr-defined]
+    assert any(w["severity"] == "act" for w in data["warnings"])  # type: ignore[attr-defined]  # a list
 
 
 def test_a_start_gives_clock_times(run: Run, plan: Path) -> None:
@@ -122,7 +122,7 @@ def test_fahrenheit_read_as_celsius_is_a_finding_and_exits_1(
 ) -> None:
     write_log(tmp_path / "log.csv", scale=1.8, offset=32.0)
     data = document(run("review", str(plan), "log.csv", "--json"), code=1)
-    assert "maybe_fahrenheit" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]
+    assert "maybe_fahrenheit" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]  # a list
     document(run("review", str(plan), "log.csv", "--json", "--unit", "F"))
 
 
@@ -169,7 +169,7 @@ def test_readings_that_say_open_are_marked_and_told(run: Run, plan: Path, tmp_pa
         rows[number] = rows[number].split(",")[0] + (",open" if number % 2 else ",NaN")
     (tmp_path / "log.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     data = document(run("review", str(plan), "log.csv", "--json"))
-    assert "readings_lost" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]
+    assert "readings_lost" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]  # a list
 
 
 @pytest.mark.parametrize(

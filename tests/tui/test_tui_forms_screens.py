@@ -14,9 +14,8 @@ from firing.errors import FiringError
 from firing.ready import ready_text
 from tui.app import FiringApp
 from tui.screens.asking import Ask, Prompt, Sheet
+from tui.screens.fileform import edit_file
 from tui.screens.form import FormScreen
-from tui.screens.kilnform import edit_kiln
-from tui.screens.loadform import edit_load
 from tui.screens.plan import PlanScreen
 from tui.widgets.fieldlist import FieldList
 
@@ -25,7 +24,6 @@ Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Picture = Callable[[FiringApp], str]
 Golden = Callable[[str, str], None]
 SIZES = [(80, 24), (120, 36)]
-EDITS = {"kiln": edit_kiln, "load": edit_load}
 
 
 class Opened:
@@ -39,7 +37,7 @@ class Opened:
     async def open(self, kind: str, name: str | None) -> "Opened":
         async def work() -> None:
             try:
-                self.ended.append(await EDITS[kind](self.app.plan, name))
+                self.ended.append(await edit_file(self.app.plan, kind, name))
             except FiringError as error:
                 self.refused.append(str(error))
 

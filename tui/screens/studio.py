@@ -34,7 +34,6 @@ _WITHOUT: dict[Kind, str] = {
     "controller": "its clock is taken to wait when the kiln lags",
     "tariff": "no cost is told",
 }
-_FORMS = ("kiln", "load")
 
 
 class StudioSheet(ModalScreen[Step | None]):
@@ -203,25 +202,17 @@ async def _stepped(screen: SettingScreen, studio: Studio, what: str, kind: Kind)
         return chosen(studio, kind, None)
     if what == "choose":
         return await _chosen(screen, studio, kind)
-    if kind not in _FORMS:
+    if kind not in ("kiln", "load"):
         raise FiringError(
             f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
             f'"firing schema {kind}" tells what may stand in it.'
         )
     found = studio.of(kind)
     name = None if what == "new" or found is None else found.name
-    saved = await _edited(screen, kind, name)
+    from tui.screens.fileform import edit_file
+
+    saved = await edit_file(screen, kind, name)
     return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
-
-
-async def _edited(screen: SettingScreen, kind: Kind, name: str | None) -> str | None:
-    if kind == "kiln":
-        from tui.screens.kilnform import edit_kiln
-
-        return await edit_kiln(screen, name)
-    from tui.screens.loadform import edit_load
-
-    return await edit_load(screen, name)
 
 
 async def _chosen(screen: SettingScreen, studio: Studio, kind: Kind) -> Studio:

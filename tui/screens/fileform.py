@@ -1,4 +1,4 @@
-"""The form of a load file."""
+"""The form of a kiln or load file: opened, edited, and where it was saved."""
 
 from __future__ import annotations
 
@@ -6,22 +6,24 @@ import asyncio
 from typing import TYPE_CHECKING
 
 from tui.formdoc import FormDocument, open_form
-from tui.formspec import load_form
+from tui.formspec import FormKind, kiln_form, load_form
 from tui.screens.form import edit_form
 
 if TYPE_CHECKING:
     from tui.screens.base import WorkScreen
 
 
-async def edit_load(screen: WorkScreen, name: str | None) -> str | None:
-    """Let a load file be edited, or a new one be written.
+async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:
+    """Let a kiln or load file be edited, or a new one be written.
 
     Parameters
     ----------
     screen : WorkScreen
         On top of which it is done.
+    kind : {"kiln", "load"}
+        What it describes.
     name : str or None
-        A path, an example's name (a copy of it is edited), or None for a new load.
+        A path, an example's name (a copy of it is edited), or None for a new one.
 
     Returns
     -------
@@ -35,6 +37,6 @@ async def edit_load(screen: WorkScreen, name: str | None) -> str | None:
     """
 
     def opened() -> FormDocument:
-        return open_form(load_form(), name)
+        return open_form(kiln_form() if kind == "kiln" else load_form(), name)
 
     return await edit_form(screen, await asyncio.to_thread(opened))
