@@ -101,14 +101,25 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     else:
         message = "No single cause fits: this log is unlike the kiln its file describes."
         step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
+    learnt = evidence.kiln.fitted.learnt is not None
+    if odd and not learnt:
+        # A file's own losses and the load's weight are known to tens of per cent: as far off as any
+        # of these causes would put them.
+        message += (
+            " The kiln file was never fitted to a firing that kept its time, so this is a first "
+            "guess: its own losses may be as far off."
+        )
+        step = (
+            f"Fit the file to such a firing ('firing kiln fit … --write') and review again. {step}"
+        )
     yield Finding(
         "power_cause",
-        "check" if odd else "note",
+        "check" if odd and learnt else "note",
         message,
         evidence=seen,
         next_step=step,
         source="kiln-fit-choices",
-        confidence="likely" if power.identifiable and loss.identifiable else "possible",
+        confidence="likely" if learnt and power.identifiable and loss.identifiable else "possible",
     )
 
 
