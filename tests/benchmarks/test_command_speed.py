@@ -69,6 +69,7 @@ def test_help_costs_little_more_than_click(
     check((*FIRING, "--help"), (sys.executable, "-c", "import click"), 1.5, record_property)
 
 
+@pytest.mark.soak
 def test_hold_costs_little_more_than_numpy(
     record_property: Callable[[str, object], None],
 ) -> None:

@@ -222,6 +222,7 @@ def test_a_folder_that_cannot_be_written_is_told_and_the_watch_goes_on(tmp_path:
     assert not Path(out).exists()
 
 
+@pytest.mark.soak
 def test_a_socket_is_read_like_a_port(tmp_path: Path) -> None:
     server = socket.create_server(("127.0.0.1", 0))
     port = server.getsockname()[1]

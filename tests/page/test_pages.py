@@ -152,6 +152,7 @@ def test_small_dark_screens_stay_legible_and_paper_stays_white(document: str, sh
     assert on_paper["contrast"] >= 4.5
 
 
+@pytest.mark.soak
 def test_it_prints(document: str, show: Opener) -> None:
     opened = show(document)
     page = opened.page

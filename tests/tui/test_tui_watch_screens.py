@@ -163,6 +163,7 @@ def test_a_log_chosen_in_the_form_is_replayed_on_the_plan(play: Play, tmp_path: 
     assert read_log(out).trace.time_s.size == 514
 
 
+@pytest.mark.soak
 def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
     play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
