@@ -7,63 +7,73 @@ from firing.capture.replay import Replay
 from firing.capture.settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.capture.source import Source
 from firing.errors import FiringError
+from firing.logs.opening import ReadingOptions, spelled
 from firing.logs.words import names_kiln
 
-_LINE_OPTIONS = ("fields", "delimiter", "unit", "thermocouple", "junction_c", "baud")
+OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
+"""What may be told of lines that come in one by one; the rest settles what only a file holds."""
 
 
-def source_of(text: str, told: dict[str, Any]) -> Source:
+def source_of(
+    text: str, line: dict[str, Any], reading: ReadingOptions, channel: str | None = None
+) -> Source:
     """Return the source that a command's argument and options describe.
 
     Parameters
     ----------
     text : str
         A source file, a port, an address, ``-``, or a log.
-    told : dict
-        Options by name; None where one is not given.
+    line : dict
+        ``fields``, ``baud`` and ``speed``, as a person writes them; None where one is not given.
+    reading : ReadingOptions
+        How the readings are written.
+    channel : str, optional
+        The kiln's channel, for a log; see `kiln_channel` for all others.
 
     Raises
     ------
     FiringError
         If there is no such thing, or an option does not go with it.
     """
-    given = {key: told[key] for key in _LINE_OPTIONS if told[key] is not None}
+    told = {name: value for name, value in line.items() if value is not None}
+    given = {**told, **reading.given()}
     path = Path(text)
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
-        _refuse_options(given, told, f"{text} is a source file; write it there")
+        _refuse(given, f"{text} is a source file; write it there", "only a log is replayed")
         from firing.capture.sourcefile import read_source  # loads pydantic
 
         return make_source(read_source(path))
     if path.is_file():
-        return _replay(path, given, told)
+        of_ports = {name: told[name] for name in ("fields", "baud") if name in told}
+        _refuse(of_ports, f"{path} is a log, and replayed; --column names what its columns hold")
+        return Replay(path, _speed(told.get("speed")), reading, channel)
     looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
         raise FiringError(
             f"{text}: there is no such file or port; 'firing ports' lists the ports there are"
         )
-    _refuse_options({}, told, "only a log is replayed")
-    if "fields" in given:
-        given["fields"] = tuple(part.strip() for part in given["fields"].split(","))
-    if len(given.get("delimiter", ",")) != 1:
+    of_logs = {name: value for name, value in given.items() if name not in OF_LINES}
+    _refuse(
+        {name: value for name, value in of_logs.items() if name not in ("fields", "baud")},
+        f"it is for logs, and {text} gives lines one by one",
+        "only a log is replayed",
+    )
+    settings = {name: value for name, value in given.items() if name not in of_logs}
+    if len(settings.get("delimiter", ",")) != 1:
         raise FiringError('--delimiter wants one character, such as ";"')
-    return make_source(SourceSettings(port=text, **given))
+    if "thermocouple_type" in settings:
+        settings["thermocouple"] = settings.pop("thermocouple_type")
+    if "fields" in told:
+        settings["fields"] = tuple(part.strip() for part in told["fields"].split(","))
+    if "baud" in told:
+        settings["baud"] = told["baud"]
+    return make_source(SourceSettings(port=text, **settings))
 
 
-def _refuse_options(given: dict[str, Any], told: dict[str, Any], why: str) -> None:
-    for key in given:
-        raise FiringError(f"--{key.removesuffix('_c')} has no meaning here: {why}")
-    if told["speed"] is not None:
-        raise FiringError(f"--speed has no meaning here: {why}")
-
-
-def _replay(path: Path, given: dict[str, Any], told: dict[str, Any]) -> Source:
-    allowed = ("unit", "delimiter", "thermocouple", "junction_c")
-    for key in given:
-        if key not in allowed:
-            raise FiringError(f"--{key} has no meaning here: {path} is a log, and replayed")
-    names = {"thermocouple": "thermocouple_type"}
-    reading = {names.get(key, key): value for key, value in given.items()}
-    return Replay(path, _speed(told["speed"]), reading)
+def _refuse(given: dict[str, Any], why: str, why_no_speed: str = "") -> None:
+    for name in given:
+        reason = why_no_speed if name == "speed" else why
+        raise FiringError(f"{spelled(name)} has no meaning here: {reason}")
 
 
 def _speed(text: str | None) -> float:
@@ -81,15 +91,17 @@ def _speed(text: str | None) -> float:
 def kiln_channel(source: Source, told: str | None) -> int:
     """Return which channel is the kiln's: the one told, one of that name, or the first.
 
+    A log chose its own when it was read, as every command that reads one does.
+
     Raises
     ------
     FiringError
         If there is no such channel.
     """
+    if isinstance(source, Replay):
+        return source.kiln_channel
     names = source.channels
     if told is None:
-        if isinstance(source, Replay):
-            return source.kiln_channel
         return next((i for i, name in enumerate(names) if names_kiln(name)), 0)
     for index, name in enumerate(names):
         if told.casefold() == name.casefold():

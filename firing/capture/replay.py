@@ -3,10 +3,11 @@
 import math
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from firing.capture.reading import Reading, Status
 from firing.capture.source import SourceEnded
+from firing.logs.opening import ReadingOptions, open_log
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -21,13 +22,17 @@ class Replay:
         The log.
     speed : float
         Seconds of the log in one second; infinite for as fast as it goes.
-    reading : dict, optional
-        What `firing.logs.reader.read_log` is told.
+    reading : ReadingOptions, optional
+        How the log is to be read.
+    channel : str, optional
+        The kiln's channel, by name or number from 1.
 
     Attributes
     ----------
     started : datetime or None
         When the log began.
+    kiln_channel : int
+        Which channel is the kiln's.
 
     Raises
     ------
@@ -35,17 +40,25 @@ class Replay:
         If it cannot be read as a log.
     """
 
-    def __init__(self, path: Path, speed: float, reading: dict[str, Any] | None = None) -> None:
-        from firing.logs.channels import pick_channel
-        from firing.logs.reader import read_log
+    def __init__(
+        self,
+        path: Path,
+        speed: float,
+        reading: ReadingOptions | None = None,
+        channel: str | None = None,
+    ) -> None:
+        from firing.logs.channels import describe_channel
 
-        log = read_log(path, **{**(reading or {}), "cleaning": False})
+        log, self.kiln_channel = open_log(path, channel, reading or ReadingOptions())
         self.name = log.name
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
-        self.kiln_channel = pick_channel(log, None)
         self.started: datetime | None = log.trace.started
         self._log = log
+        # What the cleaning held against readings only the whole log could tell; here it is
+        # judged reading by reading, as they come in.
+        known = log.notes[: len(log.notes) - len(log.cleaning.notes)]
+        self._remarks = [*known, describe_channel(log, self.kiln_channel, channel)]
         self._speed = speed
         self._next = 0
         self._begun_s = 0.0
@@ -67,7 +80,8 @@ class Replay:
                 return None
             if left_s > 0.0:
                 time.sleep(left_s)
-        values: list[float] = self._log.trace.temperature_c[self._next].tolist()
+        # As they came in: what is wrong with one is told as it would have been told then.
+        values: list[float] = self._log.raw_c[self._next].tolist()
         statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]
         duty = math.nan if self._log.trace.duty is None else float(self._log.trace.duty[self._next])
         self._next += 1
@@ -77,5 +91,6 @@ class Replay:
         """Nothing is open."""
 
     def remarks(self) -> list[str]:
-        """Return nothing: what is to be said of a log was said when it was read."""
-        return []
+        """Return how the log was read, once."""
+        told, self._remarks = self._remarks, []
+        return told

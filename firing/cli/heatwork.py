@@ -7,7 +7,8 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option, load_schedule
-from firing.cli.logoptions import log_options, open_log
+from firing.cli.logoptions import log_options, take_reading
+from firing.logs.opening import open_log
 
 
 @click.command("heatwork")
@@ -27,7 +28,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         trace, number = course.trace, 0
         basis = course.basis
     else:
-        record, number = open_log(Path(file), channel, reading)
+        record, number = open_log(Path(file), channel, take_reading(reading))
         trace = record.trace
         basis = record.dialect.describe()
     temperature_c = trace.channel_c(number)

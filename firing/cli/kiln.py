@@ -7,8 +7,9 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option, load_schedule
-from firing.cli.logoptions import log_options, open_log
+from firing.cli.logoptions import log_options, take_reading
 from firing.cli.planoptions import open_kiln, open_load
+from firing.logs.opening import open_log
 
 
 @click.group("kiln")
@@ -96,9 +97,10 @@ def fit_command(
     described = open_kiln(kiln)
     plan = None if schedule is None else load_schedule(schedule)
     inside = None if load is None else open_load(load)
+    how = take_reading(reading)
     records = []
     for number, path in enumerate(logs):
-        log, place = open_log(path, channel, reading)
+        log, place = open_log(path, channel, how)
         records.append(
             record_of(
                 log,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -12,7 +11,7 @@ from firing.cli.arguments import DURATION_S, TEMPERATURE_C
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
-    from firing.logs.reader import Log
+    from firing.logs.opening import ReadingOptions
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -56,7 +55,11 @@ def log_options(command: Command) -> Command:
                 help=f"What a column holds: {', '.join(ROLES)}; may be given again.",
             ),
             click.option(
-                "--thermocouple-type", metavar="LETTER", help="For readings in mV: K, N, S, R …"
+                "--thermocouple-type",
+                "--thermocouple",
+                "thermocouple_type",
+                metavar="LETTER",
+                help="For readings in mV: K, N, S, R …",
             ),
             click.option(
                 "--junction",
@@ -88,29 +91,23 @@ def log_options(command: Command) -> Command:
     return command
 
 
-def open_log(
-    paths: Path | Sequence[Path], channel: str | None, reading: dict[str, Any]
-) -> tuple[Log, int]:
-    """Read the log of one firing from one file or several, and choose its kiln channel.
+def take_reading(told: dict[str, Any]) -> ReadingOptions:
+    """Take the options of reading, all but ``--channel``, out of what a command was told.
 
     Raises
     ------
     FiringError
-        If it cannot be read as a log, or has no such channel.
+        If a role or a part is not understood.
     """
-    from firing.logs.channels import pick_channel
-    from firing.logs.reader import read_logs
+    from firing.logs.opening import READING_OPTIONS, ReadingOptions
 
-    options = dict(reading)
-    options["cleaning"] = not options.pop("as_logged")
+    options = {name: told.pop(name) for name in READING_OPTIONS}
     options["columns"] = _roles(options["columns"])
     options["part"] = _part(options["part"])
-    files = [paths] if isinstance(paths, Path) else list(paths)
-    log = read_logs(files, **options)
-    return log, pick_channel(log, channel)
+    return ReadingOptions(**options)
 
 
-def _roles(told: Sequence[str]) -> dict[str, str] | None:
+def _roles(told: Sequence[str]) -> dict[str, str]:
     roles: dict[str, str] = {}
     for entry in told:
         name, mark, role = entry.rpartition("=")
@@ -120,7 +117,7 @@ def _roles(told: Sequence[str]) -> dict[str, str] | None:
                 f"{', '.join(ROLES)}"
             )
         roles[name] = role
-    return roles or None
+    return roles
 
 
 def _part(told: str | None) -> int | str | None:

@@ -8,8 +8,9 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, json_option, load_schedule
 from firing.cli.controlleroption import controller_option, open_controller
-from firing.cli.logoptions import log_options, open_log
+from firing.cli.logoptions import log_options, take_reading
 from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.logs.opening import open_log
 
 
 @click.command("resume")
@@ -61,7 +62,7 @@ def resume_command(
     from firing.schedulefile import write_schedule
 
     plan = load_schedule(schedule)
-    record, number = open_log(log, channel, reading)
+    record, number = open_log(log, channel, take_reading(reading))
     found = resume(
         plan,
         record.trace.time_s,

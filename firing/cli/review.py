@@ -1,5 +1,6 @@
 """``firing review``: what a firing really did."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -7,9 +8,10 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
-from firing.cli.logoptions import log_options, open_log
+from firing.cli.logoptions import log_options, take_reading
 from firing.cli.planoptions import kiln_options, open_kiln, open_load
 from firing.errors import FiringError
+from firing.logs.opening import open_log
 
 if TYPE_CHECKING:
     from firing.logs.reader import Log
@@ -74,12 +76,13 @@ def review_command(
     plan = load_schedule(schedule)
     if write_offset:
         _check_offset(kiln, witnesses)
-    record, number = open_log(logs, channel, reading)
+    how = take_reading(reading)
+    record, number = open_log(logs, channel, how)
     due = None if start is None else parse_when(start, near=record.trace.started)
     beside: Log | None = None
     beside_number = 0
     if other is not None:
-        beside, beside_number = open_log(other, channel, {**reading, "part": None})
+        beside, beside_number = open_log(other, channel, replace(how, part=None))
     result = review(
         plan,
         record,

@@ -14,6 +14,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, load_schedule
+from firing.cli.logoptions import log_options, take_reading
 from firing.cli.planoptions import kiln_options, open_kiln, open_load
 from firing.errors import FiringError
 
@@ -27,14 +28,7 @@ from firing.errors import FiringError
     type=click.Path(path_type=Path, dir_okay=False),
     help="Record to this CSV file; one that is there is continued.",
 )
-@click.option("--channel", metavar="NAME|N", help="The kiln's channel, by name or number.")
 @click.option("--fields", metavar="FIELDS", help='Fields of a line, like "kiln,top,-,output".')
-@click.option("--delimiter", metavar="CHAR", help='Between fields; default ",".')
-@click.option("--unit", type=click.Choice(["C", "F", "mV"]), help="Unit of the readings.")
-@click.option("--thermocouple", metavar="LETTER", help="Its type, for readings in mV.")
-@click.option(
-    "--junction", "junction_c", type=TEMPERATURE_C, metavar="TEMP", help="Reference junction."
-)
 @click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--cone", "cones", multiple=True, metavar="CONE", help="Tell when it is down.")
@@ -81,6 +75,7 @@ from firing.errors import FiringError
     "--json", "as_json", is_flag=True, help="Status and notices as one JSON document a line."
 )
 @click.option("--screen", is_flag=True, help="Show it on the Watch screen instead.")
+@log_options
 def watch_command(
     source: str,
     plan: str | None,
@@ -102,6 +97,9 @@ def watch_command(
 
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.
+
+    A log is read as "firing review" reads it, by the same options.  Of a port's lines you tell
+    --unit, --delimiter, --decimal, --thermocouple-type and --junction.
 
     With --kiln it tells the energy too, and forecasts the rest by the kiln's model, refitted to
     the firing every quarter of an hour; what the firing does not tell stays as the file has it.
@@ -130,6 +128,7 @@ def watch_command(
     options = WatchOptions(
         source,
         {name: told.pop(name) for name in LINE_OPTIONS},
+        take_reading(told),
         out=out,
         channel=channel,
         schedule=schedule,

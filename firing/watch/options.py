@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
+from firing.logs.opening import ReadingOptions
 from firing.units import TemperatureUnit, rate_to_celsius
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 ABOVE_C = (1.0, 200.0)
 """How far above the plan an alarm may be asked for [°C]."""
-LINE_OPTIONS = ("fields", "delimiter", "unit", "thermocouple", "junction_c", "baud", "speed")
+LINE_OPTIONS = ("fields", "baud", "speed")
 
 _DIFFERENCE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:°\s*)?([CcFf])?\s*")
 
@@ -33,7 +34,10 @@ class WatchOptions:
     source : str
         A source file, a serial port, ``socket://HOST:PORT``, ``-``, or a log to replay.
     line : dict
-        How its lines are read, by the names in `LINE_OPTIONS`; one that is missing is not given.
+        What only a port or a replay has, by the names in `LINE_OPTIONS`; one that is missing is
+        not given.
+    reading : ReadingOptions
+        How its readings are written.
     out : Path, optional
         The file to record to.
     channel : str, optional
@@ -52,6 +56,7 @@ class WatchOptions:
 
     source: str
     line: dict[str, Any] = field(default_factory=dict)
+    reading: ReadingOptions = field(default_factory=ReadingOptions)
     out: Path | None = None
     channel: str | None = None
     schedule: Schedule | None = None

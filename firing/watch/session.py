@@ -60,6 +60,8 @@ class Session:
         How long without a line is a gap [s].
     live : bool
         Whether readings come now, or from a log with a clock of its own.
+    judged : bool
+        Whether a reading that no kiln can have given is marked and left out.
     """
 
     def __init__(
@@ -74,6 +76,7 @@ class Session:
         status_every_s: float = 60.0,
         silent_after_s: float = 60.0,
         live: bool = True,
+        judged: bool = True,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
@@ -84,7 +87,7 @@ class Session:
         self._status_every_s = status_every_s
         self._silent_after_s = silent_after_s
         self._live = live
-        self._judge = Judge(len(connection.source.channels))
+        self._judge = Judge(len(connection.source.channels)) if judged else None
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
@@ -131,7 +134,8 @@ class Session:
     def _take(self, reading: Reading) -> None:
         if reading.at_s is not None:
             self._now_s = reading.at_s
-        self._judge.mark(self._now_s, reading)
+        if self._judge is not None:
+            self._judge.mark(self._now_s, reading)
         self._reading, self._read_s, self._silent = reading, self._now_s, False
         if self._recorder is not None:
             self._recorder.write(self._now_s, reading)

@@ -65,6 +65,7 @@ class OpenWatch:
             status_every_s=status_every_s,
             silent_after_s=self.options.lost_after_s,
             live=self.live,
+            judged=not self.options.reading.as_logged,
         )
 
     def close(self) -> None:
@@ -139,7 +140,8 @@ def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
     if options.load is not None and options.kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")
     command = command_of(options.command)
-    source = source_of(options.source, {name: options.line.get(name) for name in LINE_OPTIONS})
+    line = {name: options.line.get(name) for name in LINE_OPTIONS}
+    source = source_of(options.source, line, options.reading, options.channel)
     channel = kiln_channel(source, options.channel)
     out = options.out
     if isinstance(source, Replay) and out is not None and out.exists():

@@ -1,0 +1,111 @@
+"""How a person says a log is to be read, and the one way to open it: review, fit and watch alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from firing.logs.dialect import ColumnRole, ReadingUnit
+    from firing.logs.epochs import ToldTimeUnit
+    from firing.logs.parts import PartChoice
+    from firing.logs.reader import Log
+    from firing.logs.times import DateOrder
+    from firing.logs.values import Decimal
+
+
+@dataclass(frozen=True)
+class ReadingOptions:
+    """What is told of a log; None leaves a thing to be found.
+
+    Attributes
+    ----------
+    unit, time_unit, date_order, zone, delimiter, decimal, encoding, skip_lines, columns, part
+        See `firing.logs.reader.read_log`.
+    thermocouple_type, junction_c, restart_pause_s
+        The same: a letter, a temperature [°C], a pause [s].
+    as_logged : bool
+        Whether readings that no kiln can have given are used, too.
+    """
+
+    unit: ReadingUnit | None = None
+    time_unit: ToldTimeUnit | None = None
+    date_order: DateOrder | None = None
+    zone: str | None = None
+    delimiter: str | None = None
+    decimal: Decimal | None = None
+    encoding: str | None = None
+    skip_lines: int | None = None
+    columns: Mapping[str, ColumnRole] = field(default_factory=dict)
+    thermocouple_type: str | None = None
+    junction_c: float | None = None
+    restart_pause_s: float | None = None
+    part: PartChoice | None = None
+    as_logged: bool = False
+
+    def given(self) -> dict[str, Any]:
+        """Return what is told, by name, without what is left to be found."""
+        told = {one.name: getattr(self, one.name) for one in fields(self)}
+        return {name: value for name, value in told.items() if value not in (None, {}, False)}
+
+
+READING_OPTIONS = tuple(one.name for one in fields(ReadingOptions))
+
+
+def spelled(name: str) -> str:
+    """Return the option that tells a thing, as it is written: ``--junction`` for ``junction_c``."""
+    if name == "columns":
+        return "--column"
+    return f"--{name.removesuffix('_c').removesuffix('_s').replace('_', '-')}"
+
+
+def open_log(
+    paths: Path | Sequence[Path], channel: str | None, told: ReadingOptions
+) -> tuple[Log, int]:
+    """Read the log of one firing from one file or several, and choose its kiln channel.
+
+    Parameters
+    ----------
+    paths : Path or sequence of Path
+        The file, or the parts of one firing.
+    channel : str or None
+        The kiln's channel, by name or number from 1; None to find it.
+    told : ReadingOptions
+        How it is to be read.
+
+    Returns
+    -------
+    Log
+        The log.
+    int
+        The place of its kiln channel, from 0.
+
+    Raises
+    ------
+    FiringError
+        If it cannot be read as a log, or has no such channel.
+    """
+    from firing.logs.channels import pick_channel
+    from firing.logs.reader import read_logs
+
+    files = [paths] if isinstance(paths, Path) else list(paths)
+    log = read_logs(
+        files,
+        unit=told.unit,
+        time_unit=told.time_unit,
+        date_order=told.date_order,
+        zone=told.zone,
+        delimiter=told.delimiter,
+        decimal=told.decimal,
+        encoding=told.encoding,
+        skip_lines=told.skip_lines,
+        columns=told.columns,
+        thermocouple_type=told.thermocouple_type,
+        junction_c=told.junction_c,
+        restart_pause_s=told.restart_pause_s,
+        part=told.part,
+        cleaning=not told.as_logged,
+    )
+    return log, pick_channel(log, channel)
