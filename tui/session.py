@@ -3,9 +3,10 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
+from firing.logs.opening import ReadingOptions, open_log
 from firing.schedule import Schedule
 from tui.document import Document
 from tui.journal import Journal, Leftover
@@ -32,14 +33,14 @@ class LogChoice:
         The kiln's column, by name or number from 1.
     due : datetime or None
         When the firing was meant to start.
-    reading : dict
-        Options of `firing.logs.reader.read_log`.
+    reading : ReadingOptions
+        How it is to be read.
     """
 
     path: Path
     channel: str | None = None
     due: datetime | None = None
-    reading: dict[str, Any] = field(default_factory=dict)
+    reading: ReadingOptions = field(default_factory=ReadingOptions)
 
 
 def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = None) -> "Review":
@@ -50,16 +51,14 @@ def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = Non
     FiringError
         If the log leaves something open or cannot be read; the sentence names what settles it.
     """
-    from firing.logs.channels import pick_channel
-    from firing.logs.reader import read_log
     from firing.review.examine import review
 
-    log = read_log(choice.path, **choice.reading)
+    log, channel = open_log(choice.path, choice.channel, choice.reading)
     studio = studio or Studio()
     return review(
         schedule,
         log,
-        channel=pick_channel(log, choice.channel),
+        channel=channel,
         due=choice.due,
         kiln=None if studio.kiln is None else studio.kiln.value,
         load=None if studio.load is None else studio.load.value,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from firing.errors import FiringError
+from firing.logs.opening import ReadingOptions
 from firing.units import (
     TemperatureUnit,
     format_temperature,
@@ -13,12 +14,13 @@ from firing.units import (
     write_duration,
 )
 from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of, parse_difference_c
+from tui.reading import reading_blanks
 from tui.screens.filling import Blank
 
 SourceSort = Literal["line", "file", "log"]
 """A port or an address read line by line; a source file that says how; a log to replay."""
 
-_UNITS = (("", "as found, or °C"), ("C", "°C"), ("F", "°F"), ("mV", "mV of a thermocouple"))
+_UNITS = (("", "not told: °C"), ("C", "°C"), ("F", "°F"), ("mV", "mV of a thermocouple"))
 
 
 def watch_blanks(order: WatchOptions, sort: SourceSort, unit: TemperatureUnit) -> list[Blank]:
@@ -100,23 +102,33 @@ def watch_blanks(order: WatchOptions, sort: SourceSort, unit: TemperatureUnit) -
                 "Times real time: 1, 600, or max for as fast as it goes.",
             ),
         )
-    return blanks + ([] if sort == "file" else _line_blanks(told, sort, unit))
+    if sort == "log":
+        return blanks + reading_blanks(order.reading, unit)
+    return blanks + (_line_blanks(told, order.reading, unit) if sort == "line" else [])
 
 
-def _line_blanks(told: dict[str, Any], sort: SourceSort, unit: TemperatureUnit) -> list[Blank]:
-    junction_c = told["junction_c"]
-    blanks = [
+def _line_blanks(
+    told: dict[str, Any], reading: ReadingOptions, unit: TemperatureUnit
+) -> list[Blank]:
+    junction_c = reading.junction_c
+    return [
+        Blank(
+            "fields",
+            "Fields of a line",
+            told["fields"] or "",
+            'Names in their order, "-" for one to pass over, like kiln,top,-; empty: kiln.',
+        ),
         Blank(
             "unit",
             "Unit of readings",
-            told["unit"] or "",
+            reading.unit or "",
             "What the instrument sends; ← → changes it.",
             options=_UNITS,
         ),
         Blank(
-            "thermocouple",
+            "thermocouple_type",
             "Thermocouple",
-            told["thermocouple"] or "",
+            reading.thermocouple_type or "",
             "Its letter, like K or S, for readings in mV.",
             lambda text: text.strip().upper() or None,
         ),
@@ -130,20 +142,16 @@ def _line_blanks(told: dict[str, Any], sort: SourceSort, unit: TemperatureUnit) 
         Blank(
             "delimiter",
             "Delimiter",
-            told["delimiter"] or "",
+            reading.delimiter or "",
             'Between the fields of a line; empty for ",".',
         ),
-    ]
-    if sort == "log":
-        return blanks
-    return [
         Blank(
-            "fields",
-            "Fields of a line",
-            told["fields"] or "",
-            'Names in their order, "-" for one to pass over, like kiln,top,-; empty: kiln.',
+            "decimal",
+            "Decimal mark",
+            reading.decimal or "",
+            "Of the numbers in a line; ← → changes it.",
+            options=(("", "point"), (",", "comma")),
         ),
-        *blanks,
         Blank(
             "baud",
             "Baud rate",

@@ -44,7 +44,7 @@ def source_of(
 
         return make_source(read_source(path))
     if path.is_file():
-        of_ports = {name: told[name] for name in ("fields", "baud") if name in told}
+        of_ports: dict[str, Any] = {name: told[name] for name in ("fields", "baud") if name in told}
         _refuse(of_ports, f"{path} is a log, and replayed; --column names what its columns hold")
         return Replay(path, _speed(told.get("speed")), reading, channel)
     looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")

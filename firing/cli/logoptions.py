@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
 
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C
-from firing.errors import FiringError
-
-if TYPE_CHECKING:
-    from firing.logs.opening import ReadingOptions
+from firing.logs.opening import (
+    READING_OPTIONS,
+    ROLES,
+    ReadingOptions,
+    parse_columns,
+    parse_part,
+)
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-ROLES = ("time", "date", "temperature", "set-point", "duty", "junction", "ignore")
 
 
 def log_options(command: Command) -> Command:
@@ -99,30 +100,7 @@ def take_reading(told: dict[str, Any]) -> ReadingOptions:
     FiringError
         If a role or a part is not understood.
     """
-    from firing.logs.opening import READING_OPTIONS, ReadingOptions
-
     options = {name: told.pop(name) for name in READING_OPTIONS}
-    options["columns"] = _roles(options["columns"])
-    options["part"] = _part(options["part"])
+    options["columns"] = parse_columns(options["columns"])
+    options["part"] = None if options["part"] is None else parse_part(options["part"])
     return ReadingOptions(**options)
-
-
-def _roles(told: Sequence[str]) -> dict[str, str]:
-    roles: dict[str, str] = {}
-    for entry in told:
-        name, mark, role = entry.rpartition("=")
-        if not mark or role not in ROLES:
-            raise FiringError(
-                f'--column "{entry}" is not understood; write NAME=ROLE with one of '
-                f"{', '.join(ROLES)}"
-            )
-        roles[name] = role
-    return roles
-
-
-def _part(told: str | None) -> int | str | None:
-    if told is None or told == "all":
-        return told
-    if told.isdecimal() and int(told) >= 1:
-        return int(told)
-    raise FiringError(f'--part "{told}" is not a part; write its number from 1, or all')

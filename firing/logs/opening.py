@@ -1,11 +1,13 @@
-"""How a person says a log is to be read, and the one way to open it: review, fit and watch alike."""
+"""How a log is to be read, as a person says it, and the one way to open it for every command."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
+
+from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.logs.dialect import ColumnRole, ReadingUnit
@@ -14,6 +16,8 @@ if TYPE_CHECKING:
     from firing.logs.reader import Log
     from firing.logs.times import DateOrder
     from firing.logs.values import Decimal
+
+ROLES = ("time", "date", "temperature", "set-point", "duty", "junction", "ignore")
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,41 @@ def spelled(name: str) -> str:
     if name == "columns":
         return "--column"
     return f"--{name.removesuffix('_c').removesuffix('_s').replace('_', '-')}"
+
+
+def parse_columns(told: Sequence[str]) -> dict[str, ColumnRole]:
+    """Read what columns hold, ``NAME=ROLE`` each.
+
+    Raises
+    ------
+    FiringError
+        If one is not so written.
+    """
+    roles: dict[str, ColumnRole] = {}
+    for entry in told:
+        name, mark, role = entry.rpartition("=")
+        if not mark or role not in ROLES:
+            raise FiringError(
+                f'--column "{entry}" is not understood; write NAME=ROLE with one of '
+                f"{', '.join(ROLES)}"
+            )
+        roles[name] = cast("ColumnRole", role)
+    return roles
+
+
+def parse_part(text: str) -> PartChoice:
+    """Read which firing of a file is meant: its number from 1, or ``all``.
+
+    Raises
+    ------
+    FiringError
+        If it is neither.
+    """
+    if text == "all":
+        return "all"
+    if text.isdecimal() and int(text) >= 1:
+        return int(text)
+    raise FiringError(f'--part "{text}" is not a part; write its number from 1, or all')
 
 
 def open_log(

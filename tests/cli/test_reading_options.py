@@ -53,13 +53,11 @@ def _advised(*packages: str) -> set[str]:
     for package in packages:
         for path in (ROOT / package).glob("*.py"):
             tree = ast.parse(path.read_text(encoding="utf-8"))
-            documentation = {
-                id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)
-            }
+            documentation = [node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)]
             for node in ast.walk(tree):
-                if isinstance(node, ast.Constant) and isinstance(node.value, str):
-                    if id(node) not in documentation:
-                        found |= set(_OPTION.findall(node.value))
+                text = node.value if isinstance(node, ast.Constant) else None
+                if isinstance(text, str) and node not in documentation:
+                    found |= set(_OPTION.findall(text))
     return found
 
 

@@ -76,7 +76,8 @@ def _begun_again() -> Awkward:
         time_s.append(float(at_s))
         kiln_c.append(celsius)
     options = "--restart-pause 15m --channel 2"
-    return Awkward("\n".join(lines) + "\n", options.split(), time_s, kiln_c, None, "--restart-pause")
+    text = "\n".join(lines) + "\n"
+    return Awkward(text, options.split(), time_s, kiln_c, None, "--restart-pause")
 
 
 def _two_firings() -> Awkward:

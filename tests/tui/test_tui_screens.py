@@ -462,7 +462,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
         await pilot.press("right", "ctrl+s")
         await until(pilot, lambda: app.session.review is not None)
         assert app.session.log is not None
-        assert app.session.log.reading["date_order"] == "dmy"
+        assert app.session.log.reading.date_order == "dmy"
 
     play(scene)
 

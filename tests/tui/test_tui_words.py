@@ -8,13 +8,14 @@ import pytest
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast import forecast
+from firing.logs.opening import READING_OPTIONS, ReadingOptions
 from firing.schedule import Schedule, Segment
 from tui import table
 from tui.account import entries, summary
 from tui.course import plan_course, review_course, segment_at, set_point
 from tui.outlook import Circumstances, consequences, foresee, warnings_count
 from tui.places import choices, matching, ready_choices, typed_path
-from tui.reading import _OPTIONS as READING
+from tui.reading import CHOICES, reading_blanks, reading_of
 from tui.screens.base import side_width
 
 
@@ -115,16 +116,27 @@ def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
     assert typed_path("~", tmp_path) == Path.home()
 
 
-def test_the_reading_form_has_the_options_that_refusals_name() -> None:
+def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     from firing.cli.review import review_command
 
-    options = {option for p in review_command.params for option in p.opts}
-    assert {label for _, label, _, _ in READING} <= options
-    assert {"--channel", "--start"} <= options
-    for key, label, _, values in READING:
-        (parameter,) = [p for p in review_command.params if label in p.opts]
-        assert parameter.name == key
-        assert set(values) <= set(getattr(parameter.type, "choices", values))
+    blanks = {blank.key: blank for blank in reading_blanks(ReadingOptions(), "C")}
+    options = {p.name: p for p in review_command.params}
+    assert set(blanks) == set(READING_OPTIONS)
+    for key, blank in blanks.items():
+        assert blank.label in options[key].opts
+    for key, _, _, values in CHOICES:
+        assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
+
+
+def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
+    told = ReadingOptions(
+        "mV", "epoch", "dmy", "UTC", ";", ",", "cp1252", 3, {"A": "time", "B": "temperature"},
+        "S", 25.0, 300.0, "all", True,
+    )  # fmt: skip
+    for options in (told, ReadingOptions(), ReadingOptions(part=2, junction_c=0.0)):
+        blanks = reading_blanks(options, "F")
+        filled = {b.key: b.value if b.read is None else b.read(b.value) for b in blanks}
+        assert reading_of(filled) == options
 
 
 def test_the_list_beside_the_curve_leaves_room_for_it() -> None:

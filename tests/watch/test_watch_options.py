@@ -70,7 +70,7 @@ def test_what_is_recorded_is_what_was_replayed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"channel": "9"}, "there is no channel"),
+        ({"channel": "9"}, "log.csv has no channel"),
         ({"command": " "}, "--alarm-command is empty"),
         ({"command": '"x'}, "quotation mark is not closed"),
         ({"out": Path("/nowhere/at/all.csv")}, "a file in a folder that is"),

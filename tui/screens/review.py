@@ -301,7 +301,8 @@ class ReviewScreen(WorkScreen):
         if log is None:
             return
         review = self.session.review
-        chosen = await fill_reading(self.app, log, review, self._trouble)
+        unit = self.session.document.schedule.unit
+        chosen = await fill_reading(self.app, log, review, self._trouble, unit)
         if chosen is not None:
             self._look(chosen)
 

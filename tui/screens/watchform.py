@@ -12,6 +12,7 @@ from firing.report.words import sentence
 from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 from tui.places import typed_path
+from tui.reading import reading_of
 from tui.screens.filling import Filling
 from tui.watchblanks import SourceSort, watch_blanks
 
@@ -143,6 +144,7 @@ async def _fill(
         order = WatchOptions(
             source,
             line,
+            reading_of(filled),
             out=typed_path(written, _folder(screen)) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
