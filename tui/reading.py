@@ -181,9 +181,7 @@ async def fill_reading(
     filled = await app.push_screen_wait(Filling(f"Reading {log.path.name}", blanks, trouble))
     if filled is None:
         return None
-    return LogChoice(
-        log.path, filled["channel"].strip() or None, filled["due"], reading_of(filled)
-    )
+    return LogChoice(log.path, filled["channel"].strip() or None, filled["due"], reading_of(filled))
 
 
 def _text(text: str) -> str | None:

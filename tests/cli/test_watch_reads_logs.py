@@ -59,9 +59,7 @@ def _day_or_month_first() -> Awkward:
         lines.append(f"{at:%d/%m/%Y %H:%M:%S};{_fahrenheit(celsius - 15.0)};{_fahrenheit(celsius)}")
     options = "--date-order dmy --zone UTC --unit F --channel chamber --delimiter ; --decimal ,"
     time_s = [STEP_S * step for step in range(len(KILN_C))]
-    return Awkward(
-        "\n".join(lines) + "\n", options.split(), time_s, KILN_C, BEGAN, "--date-order"
-    )
+    return Awkward("\n".join(lines) + "\n", options.split(), time_s, KILN_C, BEGAN, "--date-order")
 
 
 def _begun_again() -> Awkward:
