@@ -93,15 +93,23 @@ def watch_blanks(order: WatchOptions, sort: SourceSort, unit: TemperatureUnit) -
         ),
     ]
     if sort == "log":
-        blanks.insert(
-            0,
+        blanks[:0] = [
+            Blank(
+                "follow",
+                "Is the log",
+                "yes" if told["follow"] else "",
+                "Whether a logger still writes it, or it is replayed; ← → changes it.",
+                lambda text: bool(text) or None,
+                options=(("", "finished: replay it"), ("yes", "growing: follow it")),
+            ),
             Blank(
                 "speed",
                 "Speed",
                 told["speed"] or "max",
                 "Times real time: 1, 600, or max for as fast as it goes.",
+                when=("follow", ""),
             ),
-        )
+        ]
     if sort == "log":
         return blanks + reading_blanks(order.reading, unit)
     return blanks + (_line_blanks(told, order.reading, unit) if sort == "line" else [])

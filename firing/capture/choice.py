@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from firing.capture.growing import GrowingLog
 from firing.capture.replay import Replay
 from firing.capture.settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.capture.source import Source
@@ -24,7 +25,8 @@ def source_of(
     text : str
         A source file, a port, an address, ``-``, or a log.
     line : dict
-        ``fields``, ``baud`` and ``speed``, as a person writes them; None where one is not given.
+        ``fields``, ``baud``, ``speed`` and ``follow``, as a person writes them; None or False where
+        one is not given.
     reading : ReadingOptions
         How the readings are written.
     channel : str, optional
@@ -35,17 +37,25 @@ def source_of(
     FiringError
         If there is no such thing, or an option does not go with it.
     """
-    told = {name: value for name, value in line.items() if value is not None}
+    told = {name: value for name, value in line.items() if value not in (None, False)}
     given = {**told, **reading.given()}
     path = Path(text)
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
-        _refuse(given, f"{text} is a source file; write it there", "only a log is replayed")
+        why = f"{text} is a source file; write it there"
+        _refuse(given, why, "only a log is replayed or followed")
         from firing.capture.sourcefile import read_source  # loads pydantic
 
         return make_source(read_source(path))
     if path.is_file():
         of_ports: dict[str, Any] = {name: told[name] for name in ("fields", "baud") if name in told}
         _refuse(of_ports, f"{path} is a log, and replayed; --column names what its columns hold")
+        if "follow" in told:
+            of_finished = {**told, **reading.given()}
+            _refuse(
+                {name: True for name in ("speed", "as_logged") if name in of_finished},
+                "with --follow the firing is running now, and its readings are judged",
+            )
+            return GrowingLog(path, reading, channel)
         return Replay(path, _speed(told.get("speed")), reading, channel)
     looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
@@ -56,7 +66,7 @@ def source_of(
     _refuse(
         {name: value for name, value in of_logs.items() if name not in ("fields", "baud")},
         f"it is for logs, and {text} gives lines one by one",
-        "only a log is replayed",
+        "only a log is replayed or followed",
     )
     settings = {name: value for name, value in given.items() if name not in of_logs}
     if len(settings.get("delimiter", ",")) != 1:
@@ -70,9 +80,9 @@ def source_of(
     return make_source(SourceSettings(port=text, **settings))
 
 
-def _refuse(given: dict[str, Any], why: str, why_no_speed: str = "") -> None:
+def _refuse(given: dict[str, Any], why: str, why_no_log: str = "") -> None:
     for name in given:
-        reason = why_no_speed if name == "speed" else why
+        reason = why_no_log if why_no_log and name in ("speed", "follow") else why
         raise FiringError(f"{spelled(name)} has no meaning here: {reason}")
 
 
@@ -98,7 +108,7 @@ def kiln_channel(source: Source, told: str | None) -> int:
     FiringError
         If there is no such channel.
     """
-    if isinstance(source, Replay):
+    if isinstance(source, Replay | GrowingLog):
         return source.kiln_channel
     names = source.channels
     if told is None:

@@ -1,5 +1,7 @@
 """A log read back as if it came in now, at any speed."""
 
+from __future__ import annotations
+
 import math
 import time
 from pathlib import Path
@@ -7,10 +9,12 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Reading, Status
 from firing.capture.source import SourceEnded
-from firing.logs.opening import ReadingOptions, open_log
+from firing.logs.opening import ReadingOptions, how_read, open_log
 
 if TYPE_CHECKING:
     from datetime import datetime
+
+    from firing.logs.reader import Log
 
 
 class Replay:
@@ -47,18 +51,13 @@ class Replay:
         reading: ReadingOptions | None = None,
         channel: str | None = None,
     ) -> None:
-        from firing.logs.channels import describe_channel
-
         log, self.kiln_channel = open_log(path, channel, reading or ReadingOptions())
         self.name = log.name
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
         self.started: datetime | None = log.trace.started
         self._log = log
-        # What the cleaning held against readings only the whole log could tell; here it is
-        # judged reading by reading, as they come in.
-        known = log.notes[: len(log.notes) - len(log.cleaning.notes)]
-        self._remarks = [*known, describe_channel(log, self.kiln_channel, channel)]
+        self._remarks = how_read(log, self.kiln_channel, channel)
         self._speed = speed
         self._next = 0
         self._begun_s = 0.0
@@ -80,12 +79,8 @@ class Replay:
                 return None
             if left_s > 0.0:
                 time.sleep(left_s)
-        # As they came in: what is wrong with one is told as it would have been told then.
-        values: list[float] = self._log.raw_c[self._next].tolist()
-        statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]
-        duty = math.nan if self._log.trace.duty is None else float(self._log.trace.duty[self._next])
         self._next += 1
-        return Reading(values, statuses, at_s, duty)
+        return reading_of(self._log, self._next - 1)
 
     def close(self) -> None:
         """Nothing is open."""
@@ -94,3 +89,11 @@ class Replay:
         """Return how the log was read, once."""
         told, self._remarks = self._remarks, []
         return told
+
+
+def reading_of(log: Log, row: int) -> Reading:
+    """Return a row of a log as it came in: what is wrong with it is told as it would have been."""
+    values: list[float] = log.raw_c[row].tolist()
+    statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]
+    duty = math.nan if log.trace.duty is None else float(log.trace.duty[row])
+    return Reading(values, statuses, float(log.trace.time_s[row]), duty)

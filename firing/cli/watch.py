@@ -31,6 +31,7 @@ from firing.errors import FiringError
 @click.option("--fields", metavar="FIELDS", help='Fields of a line, like "kiln,top,-,output".')
 @click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
+@click.option("--follow", is_flag=True, help="Of a log that is still being written.")
 @click.option("--cone", "cones", multiple=True, metavar="CONE", help="Tell when it is down.")
 @click.option("--top", "top_c", type=TEMPERATURE_C, metavar="TEMP", help="Alarm from here on.")
 @click.option(
@@ -93,7 +94,8 @@ def watch_command(
     """Watch a firing: where it stands, when it will be done, and what is wrong.
 
     SOURCE is a source file (TOML), a serial port, socket://HOST:PORT, "-" for lines on standard
-    input, or a log to replay.  It is only ever read from.  Opening a port resets many boards.
+    input, or a log: replayed, or with --follow a live source while a logger writes it.  It is
+    only ever read from.  Opening a port resets many boards.
 
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.

@@ -26,11 +26,15 @@ class FileReader:
     thermocouple: Thermocouple
     pause_s: float | None
     part: PartChoice | None
+    whole_lines: bool = False
 
     def one(self, path: Path, overrides: Overrides, first: Readings | None) -> Readings:
         """Read one file; `first` is the one before it, whose header a later one may lack."""
         name = neutral(path.name) or "the log"
         text = clean_text(_bytes_of(path, name), name=name, encoding=overrides.encoding)
+        if self.whole_lines:
+            # a part of a number would be read as another temperature: 12 of 1215
+            text = replace(text, body=text.body[: text.body.rfind(b"\n") + 1])
         found = self._body(name, text.body, text.encoding, text.notes, overrides)
         if first is None:
             return found

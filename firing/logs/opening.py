@@ -101,7 +101,11 @@ def parse_part(text: str) -> PartChoice:
 
 
 def open_log(
-    paths: Path | Sequence[Path], channel: str | None, told: ReadingOptions
+    paths: Path | Sequence[Path],
+    channel: str | None,
+    told: ReadingOptions,
+    *,
+    whole_lines: bool = False,
 ) -> tuple[Log, int]:
     """Read the log of one firing from one file or several, and choose its kiln channel.
 
@@ -113,6 +117,8 @@ def open_log(
         The kiln's channel, by name or number from 1; None to find it.
     told : ReadingOptions
         How it is to be read.
+    whole_lines : bool
+        Whether a last line without its end is left out, as it is still being written.
 
     Returns
     -------
@@ -146,5 +152,18 @@ def open_log(
         restart_pause_s=told.restart_pause_s,
         part=told.part,
         cleaning=not told.as_logged,
+        whole_lines=whole_lines,
     )
     return log, pick_channel(log, channel)
+
+
+def how_read(log: Log, index: int, which: str | None) -> list[str]:
+    """Return how a log was read and which channel was taken, a sentence each.
+
+    What its cleaning held against readings is not among them: only the whole log could tell that,
+    and a watch judges reading by reading.
+    """
+    from firing.logs.channels import describe_channel
+
+    known = log.notes[: len(log.notes) - len(log.cleaning.notes)]
+    return [*known, describe_channel(log, index, which)]

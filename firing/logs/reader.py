@@ -179,10 +179,12 @@ def read_logs(
     restart_pause_s: float | None = None,
     part: PartChoice | None = None,
     cleaning: bool = True,
+    whole_lines: bool = False,
 ) -> Log:
     """Read the log of one firing from one or more files, joined in the order of their times.
 
-    Files without wall-clock times are joined in the order given, `restart_pause_s` apart.  The
+    Files without wall-clock times are joined in the order given, `restart_pause_s` apart.  With
+    `whole_lines` a last line without its end is left out, as a logger may still be writing it.  The
     other parameters are those of `read_log` and hold for every file.
 
     Raises
@@ -205,7 +207,7 @@ def read_logs(
 
         thermocouple_type = parse_type(thermocouple_type)
     thermocouple = Thermocouple(thermocouple_type, junction_c)
-    reading = FileReader(Zone(zone), thermocouple, restart_pause_s, part)
+    reading = FileReader(Zone(zone), thermocouple, restart_pause_s, part, whole_lines)
     if not paths:
         raise FiringError("no log is given; name one file or more")
     files: list[Readings] = []

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 ABOVE_C = (1.0, 200.0)
 """How far above the plan an alarm may be asked for [°C]."""
-LINE_OPTIONS = ("fields", "baud", "speed")
+LINE_OPTIONS = ("fields", "baud", "speed", "follow")
 
 _DIFFERENCE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:°\s*)?([CcFf])?\s*")
 
@@ -32,7 +32,7 @@ class WatchOptions:
     Attributes
     ----------
     source : str
-        A source file, a serial port, ``socket://HOST:PORT``, ``-``, or a log to replay.
+        A source file, a serial port, ``socket://HOST:PORT``, ``-``, or a log, replayed or followed.
     line : dict
         What only a port or a replay has, by the names in `LINE_OPTIONS`; one that is missing is
         not given.

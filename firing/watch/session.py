@@ -62,6 +62,8 @@ class Session:
         Whether readings come now, or from a log with a clock of its own.
     judged : bool
         Whether a reading that no kiln can have given is marked and left out.
+    own_clock : bool
+        Whether live readings bring their times, which then show every gap themselves.
     """
 
     def __init__(
@@ -77,6 +79,7 @@ class Session:
         silent_after_s: float = 60.0,
         live: bool = True,
         judged: bool = True,
+        own_clock: bool = False,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
@@ -87,6 +90,7 @@ class Session:
         self._status_every_s = status_every_s
         self._silent_after_s = silent_after_s
         self._live = live
+        self._own_clock = own_clock
         self._judge = Judge(len(connection.source.channels)) if judged else None
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
@@ -170,7 +174,8 @@ class Session:
             self._lost_since_s = None
 
     def _mark(self, reason: str) -> None:
-        if self._recorder is not None:
+        # Late lines with times of their own may still come; a row of now would push them behind it.
+        if self._recorder is not None and not self._own_clock:
             self._recorder.gap(self._now_s, reason)
 
     def _tell(self, notices: list[Notice]) -> None:

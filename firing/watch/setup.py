@@ -13,6 +13,7 @@ from firing.errors import FiringError
 from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of
 
 if TYPE_CHECKING:
+    from firing.capture.growing import GrowingLog
     from firing.capture.recorder import Recorder
     from firing.capture.stamps import TimeBase
     from firing.watch.command import NoticeCommand
@@ -53,6 +54,7 @@ class OpenWatch:
 
     def session(self, listener: Listener, status_every_s: float = 60.0) -> Session:
         """Return the watch itself, to be run; its status is told every so many seconds."""
+        from firing.capture.growing import GrowingLog
         from firing.watch.session import Session
 
         return Session(
@@ -66,6 +68,7 @@ class OpenWatch:
             silent_after_s=self.options.lost_after_s,
             live=self.live,
             judged=not self.options.reading.as_logged,
+            own_clock=isinstance(self.connection.source, GrowingLog),
         )
 
     def close(self) -> None:
@@ -94,6 +97,7 @@ def open_watch(
     FiringError
         If something of it is not there or cannot be used; nothing is left open then.
     """
+    from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
 
     source, channel, command = _checked(options)
@@ -105,10 +109,13 @@ def open_watch(
         connection.open()
         base = time_base(source)
         if options.out is not None:
-            recorder, not_recorded = _recorder(options.out, source, None if live else base)
+            own_clock = isinstance(source, Replay | GrowingLog)
+            recorder, not_recorded = _recorder(options.out, source, base if own_clock else None)
         if recorder is not None:
             base = recorder.base
             remember(watcher, recorder, channel)
+        if isinstance(source, GrowingLog):
+            _catch_up(source, watcher, recorder)
     except BaseException:
         connection.close()
         if recorder is not None:
@@ -135,6 +142,7 @@ def check_options(options: WatchOptions) -> None:
 
 def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
     from firing.capture.choice import kiln_channel, source_of
+    from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
 
     if options.load is not None and options.kiln is None:
@@ -144,8 +152,8 @@ def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
     source = source_of(options.source, line, options.reading, options.channel)
     channel = kiln_channel(source, options.channel)
     out = options.out
-    if isinstance(source, Replay) and out is not None and out.exists():
-        raise FiringError(f"{out} exists already; a replayed log is recorded to a new file only")
+    if isinstance(source, Replay | GrowingLog) and out is not None and out.exists():
+        raise FiringError(f"{out} exists already; a log is recorded to a new file only")
     return source, channel, command
 
 
@@ -196,9 +204,12 @@ def watcher_for(options: WatchOptions) -> Watcher:
 
 def time_base(source: Source) -> TimeBase:
     """Return the clock of a watch that begins now, or with the log that is replayed."""
+    from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
     from firing.capture.stamps import TimeBase
 
+    if isinstance(source, GrowingLog):
+        return source.base
     started = source.started if isinstance(source, Replay) else None
     return TimeBase() if started is None else TimeBase(started.timestamp())
 
@@ -225,3 +236,17 @@ def remember(watcher: Watcher, recorder: Recorder, channel: int) -> None:
     for moment_s, values, duty in zip(earlier.epoch_s, earlier.values_c, earlier.duty, strict=True):
         if values[channel] == values[channel]:
             watcher.remember(moment_s - began_s, values[channel], duty)
+
+
+def _catch_up(source: GrowingLog, watcher: Watcher, recorder: Recorder | None) -> None:
+    """Record what a growing log holds already, and let the watcher know it."""
+    from firing.capture.judge import Judge
+
+    judge = Judge(len(source.channels))
+    for at_s, reading in source.before():
+        judge.mark(at_s, reading)
+        if recorder is not None:
+            recorder.write(at_s, reading)
+        value_c = reading.usable_c(source.kiln_channel)
+        if value_c == value_c:
+            watcher.remember(at_s, value_c, reading.duty)
