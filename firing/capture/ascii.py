@@ -24,6 +24,7 @@ class LineReader:
         self._hint = hint
         self._ready: deque[Reading] = deque()
         self._garbled = 0
+        self._read_any = False
         self._remarks: list[str] = []
         self._buffer = LineBuffer()
 
@@ -38,14 +39,28 @@ class LineReader:
             reading = self._parser.parse(line)
             if reading is not None:
                 self._ready.append(reading)
-                self._garbled = 0
+                self._garbled, self._read_any = 0, True
                 continue
             self._garbled += 1
             if self._garbled == GARBLED_LINES:
-                why = ", ".join(reason for reason, _ in self._parser.refused.most_common(2))
                 self._remarks.append(
-                    f"{GARBLED_LINES} lines in a row are no readings ({why}); {self._hint}"
+                    f"{GARBLED_LINES} lines in a row are no readings ({self._why()}); {self._hint}"
                 )
+
+    def _why(self) -> str:
+        return ", ".join(reason for reason, _ in self._parser.refused.most_common(2))
+
+    def unread(self) -> str:
+        """Return, as a sentence, that no line meant anything, or none at last; else nothing.
+
+        A damaged line among good ones, or a header above them, is no trouble.
+        """
+        count = self._parser.refused.total()
+        if count and not self._read_any:
+            return f"no line was a reading ({count} came: {self._why()}); {self._hint}"
+        if self._garbled >= GARBLED_LINES:
+            return f"the last {self._garbled} lines were no readings ({self._why()}); {self._hint}"
+        return ""
 
     def next(self) -> Reading | None:
         """Return the oldest reading not given yet."""
@@ -99,6 +114,10 @@ class AsciiSource:
         """Return what has not been told yet."""
         return self._reader.remarks()
 
+    def unread(self) -> str:
+        """Return that no line meant anything, or none at last, as a sentence; else nothing."""
+        return self._reader.unread()
+
 
 class StandardInput:
     """Lines on standard input, from their first byte to the end.
@@ -147,3 +166,7 @@ class StandardInput:
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
         return self._reader.remarks()
+
+    def unread(self) -> str:
+        """Return that no line meant anything, or none at last, as a sentence; else nothing."""
+        return self._reader.unread()

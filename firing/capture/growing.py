@@ -22,10 +22,8 @@ processor at most, however long the log."""
 PATIENCE = 3
 """So many reads in a row may fail before the log counts as lost: a logger may be writing it."""
 
-SHIFT_S = 60.0
-"""By how much the times of old lines may move: a clock without seconds is spread over its minute
-when the minute is full."""
 LEAST_STEP_S = 1e-3
+"""Times that differ by less are the same [s]; a recording tells them to the millisecond."""
 
 
 class GrowingLog:
@@ -138,7 +136,7 @@ class GrowingLog:
             ours.channels == theirs.channels
             and ours.started == theirs.started
             and theirs.time_s.size >= count
-            and bool(np.allclose(ours.time_s, theirs.time_s[:count], rtol=0.0, atol=SHIFT_S))
+            and bool(np.allclose(ours.time_s, theirs.time_s[:count], rtol=0.0, atol=LEAST_STEP_S))
             and np.array_equal(self._log.raw_c, log.raw_c[:count], equal_nan=True)
         )
 

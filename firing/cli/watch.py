@@ -108,11 +108,12 @@ def watch_command(
 
     The watch ends with the source, by SIGTERM (exit code 0) or by Ctrl-C (130).  A port that
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
-    Exit code 1: lines are missing from the recording.
+    Exit code 1: lines are missing from the recording, or what a port sent was no readings.
 
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
+    from firing.capture.ascii import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
     from firing.watch.notices import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
@@ -163,11 +164,15 @@ def watch_command(
             opened.session(listener, every_s).run(lambda: bool(caught) or listener.unheard)
         finally:
             opened.close()
+    heard = opened.connection.source
+    unread = heard.unread() if isinstance(heard, AsciiSource | StandardInput) else ""
+    if unread:
+        listener.note(unread)
     if signal.SIGINT in caught:
         raise KeyboardInterrupt
     recorder = opened.recorder
     failed = out is not None and (recorder is None or recorder.failed)
-    return outcome.act_if(failed)
+    return outcome.act_if(failed or bool(unread))
 
 
 @contextmanager

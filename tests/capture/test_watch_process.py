@@ -124,7 +124,7 @@ def test_a_line_of_two_fields_where_one_is_expected_is_no_reading(
         sender = Sender(instrument, 0.005)
         wait_until(lambda: "check the fields" in watch.told(), "the hint")
         sender.stop()
-        assert watch.stop() == 0
+        assert watch.stop() == 1
     assert watch.lines() == []
 
 
@@ -314,6 +314,29 @@ def test_slips_are_one_sentence(
     assert said in str(result.exception)
     assert "\n" not in str(result.exception)
     assert result.stdout == ""
+
+
+@pytest.mark.parametrize(
+    ("lines", "code", "said"),
+    [
+        (b"hello\n", 1, "no line was a reading (1 came: a field that is no number)"),
+        (b"20,30\n21,31\n", 1, "no line was a reading (2 came: another number of fields)"),
+        (b"20\n" + 30 * b"20,30\n", 1, "the last 30 lines were no readings"),
+        # a header, a damaged line, and trouble that is over
+        (b"kiln\n20\n", 0, ""),
+        (b"20\n2x\n", 0, ""),
+        (30 * b"x\n" + b"20\n", 0, ""),
+        (b"", 0, ""),
+    ],
+)
+def test_lines_that_are_no_readings_leave_with_1(
+    tmp_path: Path, lines: bytes, code: int, said: str
+) -> None:
+    done = run(tmp_path, "-", lines=lines)
+    assert done.returncode == code, done.stderr
+    last = done.stderr.decode().splitlines()[-1]
+    assert said in last
+    assert ("check the fields" in last) == bool(said)
 
 
 def test_a_refusal_leaves_with_2(tmp_path: Path) -> None:
