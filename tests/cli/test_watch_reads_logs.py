@@ -89,7 +89,22 @@ def _two_firings() -> Awkward:
     return Awkward("\n".join(lines) + "\n", options.split(), time_s, KILN_C, None, "--part")
 
 
-AWKWARD = [_day_or_month_first, _begun_again, _two_firings]
+TYPE_K_MV = [4.096, 8.138, 12.209, 16.397, 20.644, 24.905, 29.129, 33.275, 37.326]
+"""Type K at 100, 200, … 900 °C against 0 °C (NIST SRD 60); 25 °C gives 1.000 mV."""
+
+
+def _millivolts() -> Awkward:
+    """Hourly millivolts of a type K thermocouple whose reference junction is at 25 °C."""
+    lines = ["hours,shelf,chamber"]
+    lines += [f"{hour},{0.1 * hour:.3f},{emf - 1.0:.3f}" for hour, emf in enumerate(TYPE_K_MV)]
+    options = "--thermocouple-type K --junction 25 --unit mV --time-unit h --channel chamber"
+    time_s = [3600.0 * hour for hour in range(len(TYPE_K_MV))]
+    kiln_c = [100.0 * step for step in range(1, 10)]
+    text = "\n".join(lines) + "\n"
+    return Awkward(text, options.split(), time_s, kiln_c, None, "--thermocouple-type")
+
+
+AWKWARD = [_day_or_month_first, _begun_again, _two_firings, _millivolts]
 
 
 @pytest.mark.parametrize("make", AWKWARD)
@@ -110,11 +125,12 @@ def test_a_watch_and_a_review_read_the_same(
     moments = [datetime.fromisoformat(row["time"]) for row in rows]
     if log.began is not None:
         assert moments[0] == log.began.replace(tzinfo=UTC)
-    # stamps are in ms, temperatures in 0.01 °C; the log's 0.01 °F are 0.006 °C
+    # stamps are in ms, temperatures in 0.01 °C; the log's 0.01 °F are 0.006 °C, and the table's
+    # 0.001 mV 0.025 °C
     elapsed_s = [(moment - moments[0]).total_seconds() for moment in moments]
     assert elapsed_s == pytest.approx(list(log.time_s), abs=0.0011)
     recorded_c = [float(row["chamber (°C)"]) for row in rows]
-    assert recorded_c == pytest.approx(list(log.kiln_c), abs=0.011)
+    assert recorded_c == pytest.approx(list(log.kiln_c), abs=0.03)
 
     read = json.loads(review.stdout)["log"]
     assert read["used"] == len(rows)
