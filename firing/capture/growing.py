@@ -1,9 +1,12 @@
 """A log that is still being written, read again by the one reader of logs whenever it has grown."""
 
+from __future__ import annotations
+
 import os
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,7 +16,9 @@ from firing.capture.source import SourceLost
 from firing.capture.stamps import TimeBase, monotonic_s
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, how_read, open_log
-from firing.logs.reader import Log
+
+if TYPE_CHECKING:
+    from firing.logs.reader import Log
 
 LEAST_PAUSE_S = 1.0
 PAUSE_PER_READ = 20.0

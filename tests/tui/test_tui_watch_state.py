@@ -95,6 +95,23 @@ def test_a_replayed_log_is_followed_recorded_and_ends(watched: Watched, tmp_path
     assert seen.calls == sum(remark.kind in ("alarm", "call") for remark in seen.remarks) >= 1
 
 
+def test_a_log_that_is_still_written_is_live_and_its_new_lines_are_readings(
+    watched: Watched, tmp_path: Path
+) -> None:
+    log = write_course(tmp_path / "log.csv", AS_PLANNED[:2], step_s=60.0)
+    out = tmp_path / "out.csv"
+    held = len(log.read_text(encoding="utf-8").splitlines()) - 1
+    watch = watched(WatchOptions(str(log), {"follow": True}, out=out, schedule=PLAN))
+    wait_for(lambda: watch.seen.stage == "waiting")
+    with log.open("a", encoding="utf-8") as file:
+        file.write(f"{held * 60.0:.1f},601.25\n")
+    wait_for(lambda: watch.seen.recording is not None and watch.seen.recording.rows == held + 1)
+    seen = watch.seen
+    assert seen.live
+    assert seen.reading is not None
+    assert seen.reading.values_c == [601.25]
+
+
 def test_a_serial_line_connects_is_read_falls_silent_and_ends_in_order(
     watched: Watched, port: tuple[Path, int], tmp_path: Path
 ) -> None:
