@@ -34,7 +34,8 @@ from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.load import Load, typical_load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareState, simulate_ware
+from firing.ware.simulate import simulate_ware
+from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription

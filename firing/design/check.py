@@ -16,7 +16,8 @@ from firing.ware.check import Breach, check_schedule
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareCourse, WareState, simulate_ware
+from firing.ware.simulate import WareCourse, simulate_ware
+from firing.ware.state import WareState
 from firing.ware.verify import verify_ware
 
 if TYPE_CHECKING:

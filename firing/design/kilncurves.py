@@ -9,6 +9,7 @@ import numpy as np
 
 from firing.design.ceiling import Cap
 from firing.design.descent import OwnCooling
+from firing.errors import FiringError
 from firing.kiln import natural
 from firing.schedule import ROOM_C, Schedule, Segment
 from firing.ware.limits import HIGHEST_C
@@ -26,6 +27,8 @@ COOLING_RANGE_C = 10.0
 _NEAREST_ROOM_K = 2.0
 _CURVE_STEP_C = 10.0
 _TRIAL_C_PER_H = 100.0
+LEAST_TRIAL_C = 150.0
+"""A trial of the cooling begins at least this hot, however cool the program stays [°C]."""
 HIGHEST_BY_DEFAULT_C = 1400.0
 ROOM_FOR_CONTROL_C = 5.0
 """Kept between a peak and the highest temperature that full power can hold [°C]."""
@@ -90,7 +93,8 @@ def curves_of(
     kiln, load
         What is fired, and in what.
     wanted_c : float
-        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower.
+        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower,
+        and `LEAST_TRIAL_C` for a program that only dries.
     room_c : float
         Room temperature [°C].
     """
@@ -107,7 +111,8 @@ def curves_of(
     slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])
     end_c = max(highest_c, knots_c[-1] + 1.0)
     last = max(float(fastest[-1] + min(slope, 0.0) * (end_c - knots_c[-1])), 1.0)
-    trial_c = min(wanted_c, highest_c)
+    # From a few degrees above where the kiln is opened there is no cooling to look at.
+    trial_c = min(max(wanted_c, LEAST_TRIAL_C), highest_c)
     trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
     run = simulate(kiln, load, trial, room_c=room_c)
     low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
@@ -136,6 +141,11 @@ def cooling_of(run: Simulation, *, quick: float, slow: float, name: str) -> OwnC
     time_s, ware_c = time_s[falling][::-1], ware_c[falling][::-1]
     low_c, high_c = float(ware_c[0]), float(ware_c[-1])
     at_c = np.arange(low_c + COOLING_RANGE_C, high_c - COOLING_RANGE_C, _CURVE_STEP_C)
+    if at_c.size == 0:
+        raise FiringError(
+            f"a firing of {high_c:.0f} °C shows nothing of how a kiln cools; begin its cooling at "
+            f"{LEAST_TRIAL_C:.0f} °C or more"
+        )
     spans_s = np.interp(at_c - COOLING_RANGE_C, ware_c, time_s) - np.interp(
         at_c + COOLING_RANGE_C, ware_c, time_s
     )

@@ -17,7 +17,7 @@ from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareState
+from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
