@@ -32,6 +32,8 @@ from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.ware.case import USUAL_MARGIN
+from firing.ware.drying import DRYING_C
+from firing.ware.hotstart import as_it_is, assumed_state
 from firing.ware.load import Load, typical_load
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
@@ -196,11 +198,15 @@ def resume(
     goal = _goal(schedule, curves, cone, kiln)
     done_x = goal.x_of(times, readings)
     segment, held_s = interrupted_segment(schedule, times, readings)
-    state = None
+    state = in_kiln = None
     if load is not None:
-        state = simulate_ware(load, times, np.clip(readings, *WARE_C)).end
-        load = _as_it_is(load, schedule, margin, state)
+        state = in_kiln = _done_to(load, times, readings)
+        load = as_it_is(load, schedule.purpose, margin, state)
+    elif kiln is not None:
+        in_kiln = _done_to(_load_in(kiln, load, schedule), times, readings)
     notes = _story(schedule, segment, reached_c, now_c, state, load)
+    if load is not None and float(readings[0]) > DRYING_C[1]:
+        notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
     if heats and done_x >= DONE * goal.wanted_x:
         heats = False
@@ -238,6 +244,7 @@ def resume(
             kiln=kiln,
             load=None if kiln is None else load,
             waits=controller.waits,
+            state=in_kiln,
         )
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
@@ -263,8 +270,29 @@ def resume(
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
     if kiln is None:
         return default_curves()
-    inside = typical_load(kiln.volume_l) if load is None else load
-    return curves_of(kiln, inside, schedule.peak_c)
+    return curves_of(kiln, _load_in(kiln, load, schedule), schedule.peak_c)
+
+
+def _load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule) -> Load:
+    """Return the load, or a typical one where nobody said what is in the kiln."""
+    if load is not None:
+        return load
+    fired = schedule.purpose in ("glaze", "decal")
+    return typical_load(kiln.volume_l, "bisqued" if fired else "bone dry")
+
+
+def _done_to(load: Load, times: FloatArray, readings: FloatArray) -> WareState:
+    """Return what a log has done to a load, with what must be out before a log that begins hot."""
+    begun = assumed_state(load, float(readings[0]))
+    return simulate_ware(load, times, np.clip(readings, *WARE_C), start=begun).end
+
+
+def _log_begins_hot(first_c: float, schedule: Schedule) -> str:
+    first = format_temperature(first_c, schedule.unit)
+    return (
+        f"The log begins at {first}: what the ware loses below that is assumed to be out of it. "
+        "If the firing was never slow there, let the kiln cool and start from cold."
+    )
 
 
 def _goal(
@@ -280,15 +308,6 @@ def _goal(
         shift_c += kiln.fitted.cone_offset_c
     goal = _Goal(name, 1.0, shift_c)
     return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
-
-
-def _as_it_is(load: Load, schedule: Schedule, margin: float, state: WareState) -> Load:
-    """Return a damp load as bone dry once the firing has dried it."""
-    if load.dryness not in ("leather hard", "damp"):
-        return load
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
-    wet = any(dwell.reason == "free water" for dwell in limits.dwells)
-    return load if wet else replace(load, dryness="bone dry")
 
 
 def _story(

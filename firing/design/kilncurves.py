@@ -9,7 +9,6 @@ import numpy as np
 
 from firing.design.ceiling import Cap
 from firing.design.descent import OwnCooling
-from firing.errors import FiringError
 from firing.kiln import natural
 from firing.schedule import ROOM_C, Schedule, Segment
 from firing.ware.limits import HIGHEST_C
@@ -141,11 +140,6 @@ def cooling_of(run: Simulation, *, quick: float, slow: float, name: str) -> OwnC
     time_s, ware_c = time_s[falling][::-1], ware_c[falling][::-1]
     low_c, high_c = float(ware_c[0]), float(ware_c[-1])
     at_c = np.arange(low_c + COOLING_RANGE_C, high_c - COOLING_RANGE_C, _CURVE_STEP_C)
-    if at_c.size == 0:
-        raise FiringError(
-            f"a firing of {high_c:.0f} °C shows nothing of how a kiln cools; begin its cooling at "
-            f"{LEAST_TRIAL_C:.0f} °C or more"
-        )
     spans_s = np.interp(at_c - COOLING_RANGE_C, ware_c, time_s) - np.interp(
         at_c + COOLING_RANGE_C, ware_c, time_s
     )
