@@ -81,6 +81,50 @@ def test_the_power_failed_at_780_and_the_kiln_reads_560() -> None:
     assert found.forecast.segments[-1].end_c == 1000.0
 
 
+@pytest.mark.parametrize("reached_c", [780.0, 650.0])
+def test_a_kiln_still_at_621_did_not_cool_its_ware_to_580(reached_c: float) -> None:
+    found = resume(
+        BISQUE,
+        *fired(BISQUE, reached_c),
+        load=PLANTERS_AND_CUPS,
+        kiln=example_kiln(),
+        controller=CONTROLLER,
+        reads_c=621.0,
+        ago_s=2 * HOUR,
+    )
+    assert found.problems == ()
+    assert found.forecast is not None
+    assert found.forecast.trace.channel_c()[0] == 621.0
+    assert found.forecast.segments[-1].end_c == 1000.0
+    assert all(segment.ends for segment in found.forecast.segments)
+
+
+def test_ware_that_still_holds_bound_water_is_held_where_it_is() -> None:
+    quick = (Segment(90.0, 60.0, hold_s=20 * HOUR), Segment(1000.0, 800.0, hold_s=900.0))
+    plan = replace(BISQUE, segments=quick)
+    found = resume(plan, *fired(plan, 590.0), load=ware(18.0), kiln=example_kiln())
+    assert found.state is not None
+    assert not found.state.bound_water_is_gone
+    assert found.schedule is not None
+    # From 590 °C the water is held out without cooling the wall through 573 °C and up again.
+    assert min(segment.target_c for segment in found.schedule.segments) >= 590.0
+    assert not any("while cooling" in words for words in found.problems)
+
+
+def test_a_log_that_begins_hot_says_what_is_assumed() -> None:
+    times, readings = fired(BISQUE, 780.0)
+    hot = readings >= 700.0
+    log = times[hot], readings[hot]
+    found = resume(BISQUE, *log, load=PLANTERS_AND_CUPS, reads_c=621.0, ago_s=HOUR)
+    assert any("The log begins at 7" in note for note in found.notes)
+    assert found.state is not None
+    assert found.state.bound_water_is_gone
+    assert found.schedule is not None
+    # It does not go back to dry what must be dry.
+    assert found.schedule.start_c == 621.0
+    assert found.problems == ()
+
+
 def test_heat_work_done_shortens_the_hold() -> None:
     log = fired(GLAZE, 1200.0, held_s=900.0)
     whole = fired(GLAZE, 1200.0, held_s=1800.0)
