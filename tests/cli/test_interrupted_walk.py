@@ -1,4 +1,4 @@
-"""A potter's evening in commands: forecast, the power fails, resume, forecast of what was keyed in."""
+"""An evening in commands: forecast, the power fails, resume, forecast of what was keyed in."""
 
 import json
 from dataclasses import replace
@@ -46,7 +46,8 @@ def log_until(path: Path, reached_c: float, falls_to_c: float) -> None:
         parse_kiln(ready_text(KILN)), parse_load(ready_text(LOAD)), until, until_c=falls_to_c
     )
     grid = np.append(np.arange(0.0, run.total_s, 60.0), run.total_s)
-    rows = [f"{t:.0f},{c:.1f}" for t, c in zip(grid, np.interp(grid, run.time_s, run.chamber_c))]
+    readings = np.interp(grid, run.time_s, run.chamber_c)
+    rows = [f"{t:.0f},{c:.1f}" for t, c in zip(grid, readings, strict=True)]
     path.write_text("time_s,Kiln (°C)\n" + "\n".join(rows) + "\n", encoding="utf-8")
 
 
