@@ -41,7 +41,6 @@ from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.ware.case import USUAL_MARGIN
-from firing.ware.drying import DRYING_C
 from firing.ware.hotstart import as_it_is, assumed_state
 from firing.ware.load import Load, typical_load
 from firing.ware.rules import limits_for
@@ -225,7 +224,7 @@ def resume(
     elif kiln is not None:
         in_kiln = _done_to(_load_in(kiln, load, schedule), times, readings)
     notes = _story(schedule, segment, reached_c, now_c, state, load)
-    if load is not None and float(readings[0]) > DRYING_C[1]:
+    if load is not None and _holds_water_at(load, float(readings[0])):
         notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
     if heats and done_x >= DONE * goal.wanted_x:
@@ -313,6 +312,12 @@ def _done_to(load: Load, times: FloatArray, readings: FloatArray) -> WareState:
     """Return what a log has done to a load, with what must be out before a log that begins hot."""
     begun = assumed_state(load, float(readings[0]))
     return simulate_ware(load, times, np.clip(readings, *WARE_C), start=begun).end
+
+
+def _holds_water_at(load: Load, first_c: float) -> bool:
+    """Whether something of the ware has to be assumed where a log begins."""
+    wet = load.water_share > 0.0 or load.has_bound_water
+    return wet and assumed_state(load, first_c) != WareState()
 
 
 def _log_begins_hot(first_c: float, schedule: Schedule) -> str:
