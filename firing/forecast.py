@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from firing.kiln.outlook import KilnOutlook
     from firing.ware.check import Breach
     from firing.ware.load import Load
+    from firing.ware.state import WareState
 
 __all__ = ["Forecast", "ForecastSegment", "PlanWarning", "forecast"]
 
@@ -69,6 +70,8 @@ class Forecast:
         a load were given: without a kiln nobody knows how warm the ware's face is.
     breaches : tuple of Breach
         Where the schedule is not safe for the ware, if a load was given.
+    assumed : str
+        What the ware is taken to have lost before a program that starts hot, as sentences.
     """
 
     schedule: Schedule
@@ -91,6 +94,7 @@ class Forecast:
     kiln: KilnOutlook | None = None
     core: Trace | None = None
     breaches: tuple[Breach, ...] = ()
+    assumed: str = ""
 
     @property
     def cooling_s(self) -> float:
@@ -148,6 +152,7 @@ class Forecast:
             "kiln": None if kiln is None else kiln.to_dict(),
             "core_lag_k": lag_k,
             "core_lag_at_s": lag_s,
+            "assumed_at_start": self.assumed or None,
             "breaches": [breach.to_dict() for breach in self.breaches],
             "warnings": [warning.to_dict() for warning in self.warnings],
         }
@@ -163,6 +168,7 @@ def forecast(
     load: Load | None = None,
     waits: bool = True,
     margin: float = MARGIN,
+    state: WareState | None = None,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -184,6 +190,9 @@ def forecast(
         Whether the controller's clock waits when the kiln lags.
     margin : float
         Caution of the ware's limits, from 1 (see `firing.ware.rules.limits_for`).
+    state : WareState, optional
+        What earlier firing has done to the ware; unless given, a program that starts hot is taken
+        to find the ware past what it passes over.
 
     Returns
     -------
@@ -205,9 +214,20 @@ def forecast(
     if kiln is None:
         plain = _by_arithmetic(schedule, unload_c)
     else:
-        plain = _in_kiln(schedule, kiln, load, waits, unload_c)
-    breaches = () if load is None else _breaches(schedule, load, margin, plain.kiln)
-    result = replace(plain, started=started, target_cone=target_cone, breaches=breaches)
+        plain = _in_kiln(schedule, kiln, load, waits, unload_c, state)
+    inside = load if load is not None or plain.kiln is None else plain.kiln.run.load
+    breaches: tuple[Breach, ...] = ()
+    assumed = ""
+    if inside is not None:
+        from firing.ware.hotstart import ware_at_start
+
+        ware = ware_at_start(inside, schedule, margin=margin, state=state)
+        assumed = ware.assumed
+        if load is not None:
+            breaches = _breaches(schedule, ware.load, margin, plain.kiln, ware.state)
+    result = replace(
+        plain, started=started, target_cone=target_cone, breaches=breaches, assumed=assumed
+    )
     object.__setattr__(result.trace, "started", started)
     if result.core is not None:
         object.__setattr__(result.core, "started", started)
@@ -215,12 +235,16 @@ def forecast(
 
 
 def _breaches(
-    schedule: Schedule, load: Load, margin: float, kiln: KilnOutlook | None
+    schedule: Schedule,
+    load: Load,
+    margin: float,
+    kiln: KilnOutlook | None,
+    state: WareState | None,
 ) -> tuple[Breach, ...]:
     from firing.ware.check import check_schedule
     from firing.ware.rules import limits_for
 
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin)
+    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
     if kiln is None or not kiln.max_rate:
         return check_schedule(schedule, limits)
     known_c, known = np.array(kiln.max_rate).T
@@ -264,11 +288,18 @@ def _by_arithmetic(schedule: Schedule, unload_c: float) -> Forecast:
 
 
 def _in_kiln(
-    schedule: Schedule, kiln: KilnDescription, load: Load | None, waits: bool, unload_c: float
+    schedule: Schedule,
+    kiln: KilnDescription,
+    load: Load | None,
+    waits: bool,
+    unload_c: float,
+    state: WareState | None,
 ) -> Forecast:
     from firing.kiln.outlook import kiln_outlook
 
-    outlook, segments, trace = kiln_outlook(schedule, kiln, load, waits=waits, until_c=unload_c)
+    outlook, segments, trace = kiln_outlook(
+        schedule, kiln, load, waits=waits, until_c=unload_c, state=state
+    )
     program_s = segments[-1].end_s
     peak = segments[schedule.peak_index] if outlook.reaches_peak else segments[-1]
     total_s = trace.duration_s

@@ -73,6 +73,7 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
             )
             for breach in forecast.breaches
         ),
+        *_assumed(forecast),
         *_target_cone(forecast),
         *(
             PlanWarning("cone_range", "check", text, source="cone-chart-1996")
@@ -95,6 +96,13 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
         found += [PlanWarning("kiln_note", "note", _sentence(n)) for n in forecast.kiln.notes]
     order = {"act": 0, "check": 1, "note": 2}
     return tuple(sorted(found, key=lambda warning: order[warning.severity]))
+
+
+def _assumed(forecast: Forecast) -> Iterator[PlanWarning]:
+    """Say what a program that starts hot takes for granted of its ware."""
+    if forecast.assumed:
+        start_c = forecast.schedule.start_c
+        yield PlanWarning("hot_start", "check", forecast.assumed, at_c=start_c, at_s=0.0)
 
 
 def _sentence(words: str) -> str:

@@ -8,6 +8,8 @@ so that the whole, log and rest together, amounts to what was planned.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -27,14 +29,23 @@ from firing.design.mending import mended_design
 from firing.design.result import Design, SegmentReason
 from firing.design.wish import OPEN_C
 from firing.forecast import Forecast, forecast
-from firing.interruption import BACK, WARE_C, interrupted_segment, readings_until_now, rest_of
+from firing.interruption import (
+    BACK,
+    LANDED_C,
+    WARE_C,
+    interrupted_segment,
+    readings_until_now,
+    rest_of,
+)
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.ware.case import USUAL_MARGIN
+from firing.ware.hotstart import as_it_is, assumed_state
 from firing.ware.load import Load, typical_load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareState, simulate_ware
+from firing.ware.simulate import simulate_ware
+from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -42,6 +53,9 @@ if TYPE_CHECKING:
 DONE = 0.97
 """From this share of the heat-work planned on, nothing is heated again."""
 LONGEST_HOLD_S = 24 * SECONDS_PER_HOUR
+COUNTS_NO_MORE_C = 450.0
+"""Below this no cone gains anything [°C]."""
+_BEHIND = 1.02
 _DRY_AT_C = 90.0
 _ROUNDS = 4
 
@@ -192,14 +206,26 @@ def resume(
     times, readings = readings_until_now(time_s, temperature_c, reads_c, ago_s)
     now_c, reached_c = float(readings[-1]), float(readings.max())
     curves = _curves(kiln, load, schedule)
-    goal = _goal(schedule, curves, cone, kiln)
+
+    def course_in(program: Schedule, state: WareState | None) -> tuple[FloatArray, FloatArray]:
+        if kiln is None:
+            return course_of(program, curves)
+        return _course_in_kiln(
+            program, kiln, _load_in(kiln, load, schedule), controller.waits, state, curves
+        )
+
+    goal = _goal(course_in(schedule, None), cone, kiln)
     done_x = goal.x_of(times, readings)
     segment, held_s = interrupted_segment(schedule, times, readings)
-    state = None
+    state = in_kiln = None
     if load is not None:
-        state = simulate_ware(load, times, np.clip(readings, *WARE_C)).end
-        load = _as_it_is(load, schedule, margin, state)
+        state = in_kiln = _done_to(load, times, readings)
+        load = as_it_is(load, schedule.purpose, margin, state)
+    elif kiln is not None:
+        in_kiln = _done_to(_load_in(kiln, load, schedule), times, readings)
     notes = _story(schedule, segment, reached_c, now_c, state, load)
+    if load is not None and _holds_water_at(load, float(readings[0])):
+        notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
     if heats and done_x >= DONE * goal.wanted_x:
         heats = False
@@ -228,7 +254,15 @@ def resume(
             rest, reasons = made.schedule, _reasons(made)
             problems += [*made.problems, *([made.advice] if made.advice else [])]
         if heats:
-            rest = _retimed(rest, goal, done_x, curves, controller, notes, problems)
+            if kiln is not None and load is not None:
+                rest, reasons = _at_the_kilns_pace(
+                    rest, reasons, curves, course_in(rest, in_kiln), controller
+                )
+
+            def to_come_x(program: Schedule) -> float:
+                return goal.x_of(*course_in(program, in_kiln))
+
+            rest = _retimed(rest, goal, done_x, to_come_x, controller, notes, problems)
         course = forecast(
             rest,
             started=begins,
@@ -237,6 +271,7 @@ def resume(
             kiln=kiln,
             load=None if kiln is None else load,
             waits=controller.waits,
+            state=in_kiln,
         )
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
@@ -262,15 +297,60 @@ def resume(
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
     if kiln is None:
         return default_curves()
-    inside = typical_load(kiln.volume_l) if load is None else load
-    return curves_of(kiln, inside, schedule.peak_c)
+    return curves_of(kiln, _load_in(kiln, load, schedule), schedule.peak_c)
+
+
+def _load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule) -> Load:
+    """Return the load, or a typical one where nobody said what is in the kiln."""
+    if load is not None:
+        return load
+    fired = schedule.purpose in ("glaze", "decal")
+    return typical_load(kiln.volume_l, "bisqued" if fired else "bone dry")
+
+
+def _done_to(load: Load, times: FloatArray, readings: FloatArray) -> WareState:
+    """Return what a log has done to a load, with what must be out before a log that begins hot."""
+    begun = assumed_state(load, float(readings[0]))
+    return simulate_ware(load, times, np.clip(readings, *WARE_C), start=begun).end
+
+
+def _holds_water_at(load: Load, first_c: float) -> bool:
+    """Whether something of the ware has to be assumed where a log begins."""
+    wet = load.water_share > 0.0 or load.has_bound_water
+    return wet and assumed_state(load, first_c) != WareState()
+
+
+def _log_begins_hot(first_c: float, schedule: Schedule) -> str:
+    first = format_temperature(first_c, schedule.unit)
+    return (
+        f"The log begins at {first}: what the ware loses below that is assumed to be out of it. "
+        "If the firing was never slow there, let the kiln cool and start from cold."
+    )
+
+
+def _course_in_kiln(
+    schedule: Schedule,
+    kiln: KilnDescription,
+    load: Load,
+    waits: bool,
+    state: WareState | None,
+    curves: KilnCurves,
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the thermocouple of this kiln reads along a program [s, °C].
+
+    A program the kiln cannot end is taken as written: what it was to come to is what counts.
+    """
+    from firing.kiln.thermal import simulate
+
+    run = simulate(kiln, load, schedule, waits=waits, until_c=COUNTS_NO_MORE_C, state=state)
+    return (run.time_s, run.chamber_c) if run.reaches_peak else course_of(schedule, curves)
 
 
 def _goal(
-    schedule: Schedule, curves: KilnCurves, cone: str | None, kiln: KilnDescription | None
+    course: tuple[FloatArray, FloatArray], cone: str | None, kiln: KilnDescription | None
 ) -> _Goal:
     """Return what the end is measured by; cooling counts in plan and rest alike."""
-    time_s, temperature_c = course_of(schedule, curves)
+    time_s, temperature_c = course
     verdict = cone_reached(time_s, temperature_c)
     name = parse_cone(cone) if cone else verdict.reached or "022"
     rate = verdict.by_cone[name].approach_rate_c_per_h or 60.0
@@ -279,15 +359,6 @@ def _goal(
         shift_c += kiln.fitted.cone_offset_c
     goal = _Goal(name, 1.0, shift_c)
     return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
-
-
-def _as_it_is(load: Load, schedule: Schedule, margin: float, state: WareState) -> Load:
-    """Return a damp load as bone dry once the firing has dried it."""
-    if load.dryness not in ("leather hard", "damp"):
-        return load
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
-    wet = any(dwell.reason == "free water" for dwell in limits.dwells)
-    return load if wet else replace(load, dryness="bone dry")
 
 
 def _story(
@@ -349,11 +420,43 @@ def _reasons(made: Design) -> tuple[SegmentReason, ...]:
     return tuple(found)
 
 
+def _at_the_kilns_pace(
+    rest: Schedule,
+    reasons: tuple[SegmentReason, ...],
+    curves: KilnCurves,
+    course: tuple[FloatArray, FloatArray],
+    controller: Controller,
+) -> tuple[Schedule, tuple[SegmentReason, ...]]:
+    """Return the rest with a way back that the kiln can make, where the ware would bear more.
+
+    A clock that waits may ask for the kiln's own mean pace; one that goes on for its slowest.
+    """
+    time_s, chamber_c = course
+    segments, found = list(rest.segments), list(reasons)
+    for index, segment in enumerate(rest.segments):
+        low_c, high_c = rest.from_c(index), segment.target_c
+        if segment.name != BACK or segment.rate_c_per_h is None or high_c <= low_c:
+            continue
+        highest_c = np.maximum.accumulate(chamber_c)
+        left_s = float(time_s[int(np.argmax(highest_c > low_c + LANDED_C))])
+        there_s = float(time_s[int(np.argmax(highest_c >= high_c - LANDED_C))])
+        pace = (high_c - low_c) / max(there_s - left_s, 60.0) * SECONDS_PER_HOUR
+        if not controller.waits:
+            pace = float(curves.heating.lowest_between(np.array([low_c]), np.array([high_c]))[0])
+        keyed = controller.rates_c_per_h(controller.rate_min, pace)
+        if not keyed or segment.rate_c_per_h <= _BEHIND * pace:
+            continue
+        segments[index] = replace(segment, rate_c_per_h=keyed[-1])
+        words = f"About {format_rate(keyed[-1], rest.unit)} (kiln): {curves.heating.text}."
+        found[index] = SegmentReason((words,), (curves.heating.source,))
+    return replace(rest, segments=tuple(segments)), tuple(found)
+
+
 def _retimed(
     rest: Schedule,
     goal: _Goal,
     done_x: float,
-    curves: KilnCurves,
+    to_come_x: Callable[[Schedule], float],
     controller: Controller,
     notes: list[str],
     problems: list[str],
@@ -364,14 +467,14 @@ def _retimed(
     before_s = rest.segments[index].hold_s
     now = rest
     for _ in range(_ROUNDS):
-        short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
+        short_x = goal.wanted_x - done_x - to_come_x(now)
         segment = now.segments[index]
         per_s = law.per_second(segment.target_c + goal.shift_c)
         hold_s = float(controller.hold_up_s(np.array(segment.hold_s + short_x / per_s)))
         if abs(hold_s - segment.hold_s) < 1.0 or not hold_s < LONGEST_HOLD_S:
             break
         now = _with(now, index, replace(segment, hold_s=hold_s))
-    short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
+    short_x = goal.wanted_x - done_x - to_come_x(now)
     if short_x > 0.05 * goal.wanted_x:
         problems.append(
             f"Cone {goal.cone} would need a hold of more than {LONGEST_HOLD_S / 3600:.0f} h at "
@@ -380,12 +483,18 @@ def _retimed(
         return rest
     peak_c = now.segments[index].target_c
     step_c = controller.target_step / (1.8 if controller.unit == "F" else 1.0)
-    while short_x < -0.02 * goal.wanted_x and now.segments[index].target_c - step_c > (
-        now.from_c(index) + 1.0
-    ):
-        lower = replace(now.segments[index], target_c=now.segments[index].target_c - step_c)
+    if short_x < -0.02 * goal.wanted_x:
+        # The fewest steps down that do not come to more than was wanted.
+        over, enough = 0, max(math.floor((peak_c - now.from_c(index) - 1.0) / step_c), 0)
+        while enough - over > 1:
+            steps = (over + enough) // 2
+            lower = replace(now.segments[index], target_c=peak_c - steps * step_c)
+            if to_come_x(_with(now, index, lower)) + done_x > 1.02 * goal.wanted_x:
+                over = steps
+            else:
+                enough = steps
+        lower = replace(now.segments[index], target_c=peak_c - enough * step_c)
         now = _with(now, index, lower)
-        short_x = goal.wanted_x - done_x - goal.x_of(*course_of(now, curves))
     hold_s = now.segments[index].hold_s
     if now.segments[index].target_c < peak_c:
         notes.append(

@@ -7,8 +7,10 @@ import pytest
 from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln, ware
 
 from firing.cones.equivalence import cone_reached
+from firing.cones.heatwork import heatwork
 from firing.design.check import check_plan
 from firing.errors import FiringError
+from firing.kiln.thermal import simulate
 from firing.resume import resume
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
@@ -79,6 +81,50 @@ def test_the_power_failed_at_780_and_the_kiln_reads_560() -> None:
     assert found.schedule.segments[-1].hold_s == pytest.approx(900.0, abs=121.0)
     assert found.forecast is not None
     assert found.forecast.segments[-1].end_c == 1000.0
+
+
+@pytest.mark.parametrize("reached_c", [780.0, 650.0])
+def test_a_kiln_still_at_621_did_not_cool_its_ware_to_580(reached_c: float) -> None:
+    found = resume(
+        BISQUE,
+        *fired(BISQUE, reached_c),
+        load=PLANTERS_AND_CUPS,
+        kiln=example_kiln(),
+        controller=CONTROLLER,
+        reads_c=621.0,
+        ago_s=2 * HOUR,
+    )
+    assert found.problems == ()
+    assert found.forecast is not None
+    assert found.forecast.trace.channel_c()[0] == 621.0
+    assert found.forecast.segments[-1].end_c == 1000.0
+    assert all(segment.ends for segment in found.forecast.segments)
+
+
+def test_ware_that_still_holds_bound_water_is_held_where_it_is() -> None:
+    quick = (Segment(90.0, 60.0, hold_s=20 * HOUR), Segment(1000.0, 800.0, hold_s=900.0))
+    plan = replace(BISQUE, segments=quick)
+    found = resume(plan, *fired(plan, 590.0), load=ware(18.0), kiln=example_kiln())
+    assert found.state is not None
+    assert not found.state.bound_water_is_gone
+    assert found.schedule is not None
+    # From 590 °C the water is held out without cooling the wall through 573 °C and up again.
+    assert min(segment.target_c for segment in found.schedule.segments) >= 590.0
+    assert not any("while cooling" in words for words in found.problems)
+
+
+def test_a_log_that_begins_hot_says_what_is_assumed() -> None:
+    times, readings = fired(BISQUE, 780.0)
+    hot = readings >= 700.0
+    log = times[hot], readings[hot]
+    found = resume(BISQUE, *log, load=PLANTERS_AND_CUPS, reads_c=621.0, ago_s=HOUR)
+    assert any("The log begins at 7" in note for note in found.notes)
+    assert found.state is not None
+    assert found.state.bound_water_is_gone
+    assert found.schedule is not None
+    # It does not go back to dry what must be dry.
+    assert found.schedule.start_c == 621.0
+    assert found.problems == ()
 
 
 def test_heat_work_done_shortens_the_hold() -> None:
@@ -162,3 +208,38 @@ def test_readings_that_cannot_be(reads_c: float, ago_s: float, words: str) -> No
 def test_a_log_of_one_reading_tells_nothing() -> None:
     with pytest.raises(FiringError, match="at least 2"):
         resume(BISQUE, np.array([0.0, 60.0]), np.array([20.0, np.nan]))
+
+
+@pytest.mark.parametrize(
+    ("reached_c", "held_s", "reads_c", "cone"),
+    [(1195.0, 0.0, 1000.0, "6"), (1200.0, 600.0, 900.0, "6")],
+)
+def test_the_way_back_is_timed_by_the_kilns_own_climb(
+    reached_c: float, held_s: float, reads_c: float, cone: str
+) -> None:
+    plan = replace(GLAZE, segments=(*GLAZE.segments[:-1], Segment(1200.0, 60.0, hold_s=HOUR)))
+    log = fired(plan, reached_c, held_s)
+    kiln = example_kiln()
+    known = {"load": GLAZED, "kiln": kiln, "controller": CONTROLLER}
+    found = resume(plan, *log, **known, reads_c=reads_c, ago_s=HOUR)  # type: ignore[arg-type]
+    assert found.forecast is not None
+    assert found.schedule is not None
+    # Nothing holds glazed ware back at 1000 °C, so the kiln does: what is keyed in it can follow.
+    back = found.forecast.segments[0]
+    assert back.ramp_end_s - back.start_s < 1.15 * (
+        (found.schedule.segments[0].target_c - reads_c)
+        / (found.schedule.segments[0].rate_c_per_h or 1.0)
+        * HOUR
+    )
+    # Log, cooling and rest as the kiln will fire it are together the plan's heat-work.
+    times = np.append(log[0], log[0][-1] + HOUR)
+    readings = np.append(log[1], reads_c)
+    course = found.forecast.trace
+    both = (
+        np.concatenate((times, times[-1] + course.time_s[1:])),
+        np.concatenate((readings, course.channel_c()[1:])),
+    )
+    whole = simulate(kiln, GLAZED, plan)
+    wanted_x = heatwork(whole.time_s, whole.chamber_c, (cone,))[cone]
+    assert heatwork(*both, (cone,))[cone] == pytest.approx(wanted_x, rel=0.03)
+    assert found.wanted_x > 0.0

@@ -13,10 +13,12 @@ from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.check import Breach, check_schedule
+from firing.ware.hotstart import ware_at_start
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareCourse, WareState, simulate_ware
+from firing.ware.simulate import WareCourse, simulate_ware
+from firing.ware.state import WareState
 from firing.ware.verify import verify_ware
 
 if TYPE_CHECKING:
@@ -60,7 +62,7 @@ def check_plan(
     curves : KilnCurves, optional
         Its curves, where they are known already.
     state : WareState, optional
-        What earlier firing has done to the ware.
+        What earlier firing has done to the ware; see `firing.ware.hotstart` where nobody knows.
 
     Returns
     -------
@@ -73,7 +75,8 @@ def check_plan(
     FiringError
         As of `firing.ware.rules.limits_for`: dryness contradicting the purpose, among others.
     """
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
+    found = ware_at_start(load, schedule, margin=margin, state=state)
+    limits = limits_for(found.load, purpose=schedule.purpose, margin=margin, state=found.state)
     if curves is None:
         curves = (
             default_curves(schedule.room_c)
@@ -135,7 +138,20 @@ def ware_course(
     if run is None:
         return simulate_ware(load, *course_of(schedule, curves), start=state)
     rising = np.concatenate(([True], np.diff(run.time_s) > 0.0))
-    return simulate_ware(load, run.time_s[rising], run.ware_c[rising], start=state)
+    return simulate_ware(load, run.time_s[rising], _face_c(run)[rising], start=state)
+
+
+def _face_c(run: Simulation) -> FloatArray:
+    """Return the face of the thickest ware, on the way up no colder than the program ever is [°C].
+
+    A kiln that begins hot begins with ware as hot all through.  With water still bound inside, its
+    face would at first fall below the kiln it stands in; no kiln that heats cools its ware.
+    """
+    schedule = run.schedule
+    last = schedule.peak_index
+    lowest_c = min(schedule.start_c, *(s.target_c for s in schedule.segments[: last + 1]))
+    up_s = run.segments[last].end_s if last < len(run.segments) else run.program_s
+    return np.where(run.time_s <= up_s, np.maximum(run.ware_c, lowest_c), run.ware_c)
 
 
 def course_of(schedule: Schedule, curves: KilnCurves) -> tuple[FloatArray, FloatArray]:

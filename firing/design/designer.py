@@ -19,7 +19,8 @@ from firing.forecast import forecast
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareCourse, WareState
+from firing.ware.simulate import WareCourse
+from firing.ware.state import WareState
 from firing.ware.verify import TOLERANCE, largest_difference_k
 
 if TYPE_CHECKING:

@@ -26,6 +26,8 @@ COOLING_RANGE_C = 10.0
 _NEAREST_ROOM_K = 2.0
 _CURVE_STEP_C = 10.0
 _TRIAL_C_PER_H = 100.0
+LEAST_TRIAL_C = 150.0
+"""A trial of the cooling begins at least this hot, however cool the program stays [°C]."""
 HIGHEST_BY_DEFAULT_C = 1400.0
 ROOM_FOR_CONTROL_C = 5.0
 """Kept between a peak and the highest temperature that full power can hold [°C]."""
@@ -90,7 +92,8 @@ def curves_of(
     kiln, load
         What is fired, and in what.
     wanted_c : float
-        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower.
+        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower,
+        and `LEAST_TRIAL_C` for a program that only dries.
     room_c : float
         Room temperature [°C].
     """
@@ -107,7 +110,8 @@ def curves_of(
     slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])
     end_c = max(highest_c, knots_c[-1] + 1.0)
     last = max(float(fastest[-1] + min(slope, 0.0) * (end_c - knots_c[-1])), 1.0)
-    trial_c = min(wanted_c, highest_c)
+    # From a few degrees above where the kiln is opened there is no cooling to look at.
+    trial_c = min(max(wanted_c, LEAST_TRIAL_C), highest_c)
     trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
     run = simulate(kiln, load, trial, room_c=room_c)
     low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED

@@ -15,9 +15,10 @@ from firing.forecast import forecast
 from firing.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
+from firing.ware.hotstart import ware_at_start
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareState
+from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -51,7 +52,7 @@ def mended_design(
     open_c : float
         Opening [°C].
     state : WareState, optional
-        What earlier firing has done to the ware.
+        What earlier firing has done to the ware; see `firing.ware.hotstart` where nobody knows.
 
     Returns
     -------
@@ -67,7 +68,8 @@ def mended_design(
         schedule = replace(schedule, purpose=purpose)
     if controller is None:
         controller = Controller(max_segments=99, unit=schedule.unit)
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
+    found = ware_at_start(load, schedule, margin=margin, state=state)
+    limits = limits_for(found.load, purpose=schedule.purpose, margin=margin, state=found.state)
     curves = (
         default_curves(schedule.room_c)
         if kiln is None
@@ -80,6 +82,7 @@ def mended_design(
         kiln=kiln,
         load=None if kiln is None else load,
         waits=controller.waits,
+        state=state,
     )
     before = forecast(
         schedule,
@@ -87,8 +90,10 @@ def mended_design(
         kiln=kiln,
         load=None if kiln is None else load,
         waits=controller.waits,
+        state=state,
     )
-    notes = [breach.message for breach in result.mends]
+    notes = [found.assumed] if found.assumed else []
+    notes += [breach.message for breach in result.mends]
     notes += result.changes
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
@@ -97,7 +102,7 @@ def mended_design(
         else "Nothing had to be mended."
     )
     run = None if course.kiln is None else course.kiln.run
-    inside = ware_course(result.schedule, load, curves, run, state)
+    inside = ware_course(result.schedule, load, curves, run, found.state)
     problems = problems_of(result.schedule, limits, curves, inside)
     advice = "" if limits.advice is None else limits.advice.message
     return Design(

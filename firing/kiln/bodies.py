@@ -7,8 +7,10 @@ from firing.kiln.boundary import STEFAN_BOLTZMANN
 from firing.kiln.contents import Contents, contents_of
 from firing.kiln.description import KilnDescription
 from firing.kiln.elements import WIRE_J_PER_KGK
+from firing.kiln.waterheat import HeatDemand
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import Load
+from firing.ware.state import WareState
 
 EMISSIVITY_INSIDE = 0.9  # source: kiln-model-choices; fired clay 0.91, emissivity-tables
 EMISSIVITY_JACKET = 0.3  # source: jacket-emissivity-memory
@@ -79,15 +81,19 @@ class Bodies:
         )
         # One entry a demand and node: node, law (log of the rate, its temperature), heat [J].
         self.demands: list[tuple[int, float, float, float]] = []
+        self._waters: list[HeatDemand] = []
+        self._thickest_path_m = load.thickest.heat_path_m
         for i, lump in enumerate(self.contents.lumps):
             for demand in lump.demands:
                 law = demand.law
                 self.demands.append((FIRST_LUMP + i, law.log_rate, law.theta_k, demand.joules))
+                self._waters.append(demand)
         shares = self._thick_shares()
         for demand in self.contents.thick.demands:
             for i, share in enumerate(shares):
                 law, node = demand.law, self.first_thick + i
                 self.demands.append((node, law.log_rate, law.theta_k, share * demand.joules))
+                self._waters.append(demand)
         lumps = [lump.grid for lump in self.contents.lumps]
         low, high = zip(
             self.thick.known_c,
@@ -101,6 +107,21 @@ class Bodies:
     def _thick_shares(self) -> list[float]:
         volumes = self.thick.spans[0].volumes_m3
         return [volume / sum(volumes) for volume in volumes]
+
+    def pending_j(self, chamber_c: float, state: WareState | None = None) -> list[float]:
+        """Return what each demand has still to take up where a kiln begins [J].
+
+        Parameters
+        ----------
+        chamber_c : float
+            The temperature that everything begins at [°C].
+        state : WareState, optional
+            How far a firing has brought the ware; else it came there on a usual ramp.
+        """
+        return [
+            demand[3] * water.left(chamber_c, state, self._thickest_path_m)
+            for demand, water in zip(self.demands, self._waters, strict=True)
+        ]
 
     def heat_j(self, temperature_c: Sequence[float]) -> list[float]:
         """Return the heat content of every node at given temperatures [J]."""

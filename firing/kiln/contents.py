@@ -1,6 +1,6 @@
 """What stands in the chamber, as the thermal model sees it: masses, surfaces and materials."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firing.kiln.conduction import Layer, Slab
 from firing.kiln.properties import Grid, Material, PropertyTable, grid_of
@@ -98,7 +98,7 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
     """
 
     def scaled(demands: tuple[HeatDemand, ...]) -> tuple[HeatDemand, ...]:
-        return tuple(HeatDemand(d.law, capacity_factor * d.joules) for d in demands)
+        return tuple(replace(d, joules=capacity_factor * d.joules) for d in demands)
 
     lumps: list[Lump] = []
     furniture_kg = load.furniture_kg

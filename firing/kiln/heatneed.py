@@ -64,13 +64,19 @@ def contents_heat_j(network: Network, course: Course) -> FloatArray:
     """
     network.start(float(course.chamber_c[0]))
     began = network.now.temperature_c
+    waters = [
+        (node, log_rate, theta_k, left_j)
+        for (node, log_rate, theta_k, _), left_j in zip(
+            network.demands, network.now.pending_j, strict=True
+        )
+    ]
     total = np.zeros(course.time_s.size)
     for number, lump in enumerate(network.contents.lumps):
         node = FIRST_LUMP + number
-        water = _Water([(0, a, b, j) for n, a, b, j in network.demands if n == node])
+        water = _Water([(0, a, b, j) for n, a, b, j in waters if n == node])
         total += _march(_LumpBody(lump), [began[node]], water, course).heat_j
     first, thick = network.first_thick, network.thick
-    water = _Water([(n - first, a, b, j) for n, a, b, j in network.demands if n >= first])
+    water = _Water([(n - first, a, b, j) for n, a, b, j in waters if n >= first])
     body = _SlabBody(thick, network.contents.thick.area_m2)
     total += _march(body, began[first : first + thick.size], water, course).heat_j
     return total

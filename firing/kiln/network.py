@@ -27,6 +27,7 @@ from firing.kiln.elements import EMISSIVITY_WIRE, resistance_factor
 from firing.kiln.transient import at_rest
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import Load
+from firing.ware.state import WareState
 
 CONTROL_BAND_C = 0.5
 """The controller goes from full to no power over this, centred on the set-point [°C]; it holds
@@ -88,10 +89,18 @@ class Network(Bodies):
         """The latest accepted state."""
         return self._past[0]
 
-    def start(self, chamber_c: float) -> None:
-        """Begin with everything inside at one temperature [°C].
+    def start(self, chamber_c: float, ware: WareState | None = None) -> None:
+        """Begin with everything inside at one temperature.
 
-        A kiln that begins hot begins with its walls at rest at that temperature.
+        A kiln that begins hot begins with its walls at rest at that temperature, and with ware that
+        has lost what water leaves on the way there.
+
+        Parameters
+        ----------
+        chamber_c : float
+            The temperature [°C].
+        ware : WareState, optional
+            What is known of the ware; else it came there on a usual ramp.
         """
         temperature = [chamber_c] * self.size
         if chamber_c > self.room_c + 40.0:
@@ -102,7 +111,7 @@ class Network(Bodies):
                 outside=Exchange(self.room_c, self.outside_coefficient(80.0)),
             )
             temperature[self.first_wall :] = [float(value) for value in rest.temperature_c]
-        pending = [demand[3] for demand in self.demands]
+        pending = self.pending_j(chamber_c, ware)
         state = State(temperature, self.heat_j(temperature), pending)
         state.full_w = self.kiln.available_w / resistance_factor(chamber_c)
         self._past, self._steps, self._since_bend = [state], (None, None), 0

@@ -15,6 +15,7 @@ from firing.schedule import Schedule
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load
+from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.tariff import Cost, StartChoice
@@ -136,7 +137,13 @@ class KilnOutlook:
 
 
 def kiln_outlook(
-    schedule: Schedule, kiln: KilnDescription, load: Load | None, *, waits: bool, until_c: float
+    schedule: Schedule,
+    kiln: KilnDescription,
+    load: Load | None,
+    *,
+    waits: bool,
+    until_c: float,
+    state: WareState | None = None,
 ) -> tuple[KilnOutlook, tuple[ForecastSegment, ...], Trace]:
     """Simulate a program in a kiln.
 
@@ -152,6 +159,8 @@ def kiln_outlook(
         Whether the controller's clock waits when the kiln lags.
     until_c : float
         Down to where the cooling is followed [°C].
+    state : WareState, optional
+        How far earlier firing has brought the ware.
 
     Returns
     -------
@@ -166,7 +175,7 @@ def kiln_outlook(
     FiringError
         As :func:`firing.kiln.thermal.simulate`.
     """
-    run = simulate(kiln, load, schedule, waits=waits, until_c=until_c)
+    run = simulate(kiln, load, schedule, waits=waits, until_c=until_c, state=state)
     segments = tuple(_segment(schedule, run, index) for index in range(len(schedule.segments)))
     peak_c = run.peak_c
     near = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c).value_c

@@ -21,6 +21,8 @@ LANDED_C = 0.6 * CONTROL_BAND_C
 
 STALLED_C_PER_H = 2.0
 """Slower than this at full power a kiln has stalled."""
+WATER_SHARE = 0.02
+"""A kiln has stalled only while water takes up less than this share of full power."""
 LONGEST_S = 400 * SECONDS_PER_HOUR
 
 CORNER_S = 30.0
@@ -163,7 +165,12 @@ class Follower:
             return True
         rate = (self.chamber_c - before_c) / step_s * SECONDS_PER_HOUR
         # The first minutes of a cold kiln are the elements' own warming.
-        return step_s > 60.0 and rate < STALLED_C_PER_H
+        if step_s <= 60.0 or rate >= STALLED_C_PER_H:
+            return False
+        # What water takes up holds a kiln back for a while only: it comes to an end.
+        before, now = self.moments[-2].state, self.moments[-1].state
+        water_w = (sum(before.pending_j) - sum(now.pending_j)) / step_s
+        return water_w < WATER_SHARE * now.full_w
 
     def hold(self, set_point_c: float, duration_s: float) -> None:
         """Keep a set-point for a time [s]."""

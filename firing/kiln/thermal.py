@@ -13,6 +13,7 @@ from firing.kiln.segments import SegmentRun, run_segment
 from firing.schedule import Schedule
 from firing.trace import FloatArray, Trace
 from firing.ware.load import Load, typical_load
+from firing.ware.state import WareState
 
 UNTIL_C = 60.0
 REACHED_C = 0.5
@@ -169,6 +170,7 @@ def simulate(
     room_c: float | None = None,
     until_c: float = UNTIL_C,
     precision: Precision | None = None,
+    state: WareState | None = None,
 ) -> Simulation:
     """Simulate a whole firing.
 
@@ -188,6 +190,9 @@ def simulate(
         Down to where the cooling is followed [°C].
     precision : Precision, optional
         How finely to compute.
+    state : WareState, optional
+        How far earlier firing has brought the ware; unless given, a program that begins hot begins
+        with ware that came there on a usual ramp.
 
     Returns
     -------
@@ -217,7 +222,7 @@ def simulate(
             f"{load.furniture_kg:.0f} kg of furniture are assumed"
         )
     network = Network(kiln, load, room_c=room, fineness=precision.fineness)
-    network.start(schedule.start_c)
+    network.start(schedule.start_c, state)
     follower = Follower(network, waits=waits, precision=precision)
     runs: list[SegmentRun] = []
     set_point = schedule.start_c

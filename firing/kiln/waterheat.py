@@ -2,17 +2,22 @@
 
 Both are laws of first order, dx/dt = −A·exp(−θ/T)·x, on the heat x still to be taken up.  They
 time and size the heat demand of the load; what is safe for the ware is judged elsewhere.
+
+A kiln that begins hot does not begin with all of that heat still to give: what a log says of the
+ware counts, and without one the ware is taken to have come there on a usual ramp.
 """
 
 import math
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 import numpy as np
 
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece
+from firing.ware.state import WareState
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019 (source: si-brochure)
 
@@ -31,6 +36,11 @@ DEHYDROXYLATION_J_PER_MOL = 222e3
 HALF_GONE_C = 555.0
 HALF_GONE_C_PER_H = 100.0
 
+# How ware of which nothing is known came to where a program begins; source: ware-rates-practice.
+COLD_C = 20.0
+USUAL_C_PER_H = 100.0
+_RAMP_POINTS = 400
+
 
 @dataclass(frozen=True, slots=True)
 class RateLaw:
@@ -42,6 +52,15 @@ class RateLaw:
     def per_second(self, temperature_c: float) -> float:
         """Return the share of what is left that goes in a second, at a temperature [°C]."""
         return math.exp(self.log_rate - self.theta_k / (temperature_c + KELVIN_AT_0_C))
+
+    def left_after_ramp(self, to_c: float) -> float:
+        """Return the share that is left after the usual ramp from cold to a temperature [°C]."""
+        if to_c <= COLD_C:
+            return 1.0
+        kelvin = np.linspace(COLD_C, to_c, _RAMP_POINTS) + KELVIN_AT_0_C
+        rates = np.exp(self.log_rate - self.theta_k / kelvin)
+        spent = float(np.sum(0.5 * np.diff(kelvin) * (rates[1:] + rates[:-1])))
+        return math.exp(-spent / (USUAL_C_PER_H / SECONDS_PER_HOUR))
 
 
 @cache
@@ -77,10 +96,44 @@ def free_water_law(heat_path_m: float) -> RateLaw:
 
 @dataclass(frozen=True, slots=True)
 class HeatDemand:
-    """Heat that a body takes up by a rate law: how much in all [J]."""
+    """Heat that water of a body takes up by a rate law.
+
+    Attributes
+    ----------
+    law : RateLaw
+        The law.
+    joules : float
+        How much in all [J].
+    water : {"free", "bound"}
+        Which water.
+    path_m : float
+        How far it has to go [m].
+    """
 
     law: RateLaw
     joules: float
+    water: Literal["free", "bound"]
+    path_m: float
+
+    def left(self, chamber_c: float, state: WareState | None, thickest_path_m: float) -> float:
+        """Return the share of the heat still to be taken up where a kiln begins.
+
+        Parameters
+        ----------
+        chamber_c : float
+            The temperature that everything begins at [°C].
+        state : WareState or None
+            How far a firing has brought the thickest ware; None if nobody knows.
+        thickest_path_m : float
+            How far the water of the thickest ware has to go [m].
+        """
+        if state is None:
+            return self.law.left_after_ramp(chamber_c)
+        if self.water == "bound":
+            return 1.0 - state.bound_water_gone
+        # The Fourier number D·t/L² of a thinner wall is larger for the same time.
+        fourier = state.drying_fourier * (thickest_path_m / self.path_m) ** 2
+        return math.exp(-0.25 * math.pi**2 * fourier)
 
 
 def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
@@ -97,8 +150,10 @@ def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
     found = []
     if load.water_share > 0:
         water_j = dry_kg * load.water_share * EVAPORATION_J_PER_KG
-        found.append(HeatDemand(free_water_law(pieces[0].heat_path_m), water_j))
+        path_m = pieces[0].heat_path_m
+        found.append(HeatDemand(free_water_law(path_m), water_j, "free", path_m))
     if load.has_bound_water:
         clay_kg = dry_kg * body_named(load.body).share("clay", "raw")
-        found.append(HeatDemand(bound_water_law(), clay_kg * DEHYDROXYLATION_J_PER_KG_CLAY))
+        bound_j = clay_kg * DEHYDROXYLATION_J_PER_KG_CLAY
+        found.append(HeatDemand(bound_water_law(), bound_j, "bound", pieces[0].heat_path_m))
     return tuple(found)

@@ -256,6 +256,11 @@ def _too_short(schedule: Schedule, ramps: list[_Ramp], dwell: Dwell) -> Iterator
     else:
         place_c = low + _HOLD_PLACE * (high - low)
         index, at_c = leaving, _HOLD_STEP_C * round(place_c / _HOLD_STEP_C)
+        if at_c < schedule.start_c <= high:
+            # A kiln that begins hotter than that need not cool so far to hold.
+            at_c = _HOLD_STEP_C * math.ceil((schedule.start_c + 1.0) / _HOLD_STEP_C)
+            if at_c > high:
+                at_c = _HOLD_STEP_C * math.floor((schedule.start_c - 1.0) / _HOLD_STEP_C)
         where = format_temperature(at_c, unit)
         mend = f"hold {format_duration(add_s)} at {where} on the way"
         if schedule.start_c > high:

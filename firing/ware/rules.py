@@ -14,7 +14,7 @@ from firing.ware.dwells import dwells_of
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rates import rates_of
-from firing.ware.simulate import WareState
+from firing.ware.state import WareState
 
 MARGINS = (1.0, 5.0)
 THICKEST_MM = 250.0

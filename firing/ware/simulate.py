@@ -19,37 +19,13 @@ from firing.ware.drying import (
 from firing.ware.limits import HIGHEST_C, LOWEST_C
 from firing.ware.load import Load
 from firing.ware.reactions import BURN_OUT_C, bound_water_gone, reaction_capacity, release_per_k
+from firing.ware.state import WareState
 
 # Below and above this the bound water's pace along a course is told by how fast it was passed.
 _REACTION_BEGINS_C, _REACTION_ENDS_C = 450.0, 600.0
 _RATES_C_PER_H = (5.0, 300.0)
-_BOUND_WATER_IS_GONE = 0.99
 # Between two points the reactions are summed over steps of at most this.
 _STEP_K = 2.0
-
-
-@dataclass(frozen=True, slots=True)
-class WareState:
-    """What a firing has done to the middle of the thickest ware so far.
-
-    Attributes
-    ----------
-    drying_fourier : float
-        Drying done, as the Fourier number of moisture D·t/L² [1].
-    bound_water_gone : float
-        Share of the bound water that has left, 0 to 1.
-    burn_out_s : float
-        Time the middle has been where carbon burns, 650 to 800 °C [s].
-    """
-
-    drying_fourier: float = 0.0
-    bound_water_gone: float = 0.0
-    burn_out_s: float = 0.0
-
-    @property
-    def bound_water_is_gone(self) -> bool:
-        """Whether what is left of the bound water no longer counts."""
-        return self.bound_water_gone >= _BOUND_WATER_IS_GONE
 
 
 @dataclass(frozen=True, eq=False)

@@ -40,3 +40,15 @@ def test_the_heat_needed_is_what_was_supplied(
     hot &= grid > 3600.0
     wire = np.interp(grid, run.time_s, run.element_c)
     assert float(np.median(np.abs(found.wire_c - wire)[hot])) < 5.0
+
+
+def test_a_course_that_begins_hot_does_not_take_the_waters_heat() -> None:
+    grid = np.arange(0.0, 3.0 * 3600.0 + 1.0, 300.0)
+    course = Course(grid, 700.0 + grid / 36.0)
+    # The same dry mass, raw and bisqued: 1.5 % of it is water that raw ware brings along.
+    raw = replace(RAW, pieces=(replace(RAW.pieces[0], mass_kg=0.7 * 1.015),))
+    taken = [
+        contents_heat_j(Network(trial_kiln(), load, room_c=20.0), course)[-1]
+        for load in (raw, BISQUED)
+    ]
+    assert taken[0] == pytest.approx(taken[1], rel=0.005)

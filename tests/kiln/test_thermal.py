@@ -18,7 +18,9 @@ from firing.kiln.materials import wall_material
 from firing.kiln.programme import Precision
 from firing.kiln.thermal import Simulation, simulate
 from firing.schedule import Schedule, Segment
+from firing.ware.body import body_named
 from firing.ware.load import Load, Piece
+from firing.ware.state import WareState
 
 
 def at(run: Simulation, time_s: float) -> float:
@@ -230,6 +232,47 @@ def test_a_hot_start_begins_with_hot_walls() -> None:
     assert run.segments[0].limited_by == "program"
     cold = simulate(trial_kiln(), BISQUED, replace(plan, start_c=20.0))
     assert run.energy_kwh < cold.energy_kwh
+
+
+# 35 kg of dry ware, as the bisqued load is, and the water that bone dry ware holds besides.
+RAW_AS_DRY = replace(RAW, pieces=(replace(RAW.pieces[0], mass_kg=0.7 * 1.015),))
+
+
+@pytest.mark.parametrize("start_c", [621.0, 650.0, 700.0, 850.0])
+def test_a_hot_start_finds_ware_that_has_lost_its_water(start_c: float) -> None:
+    plan = Schedule("resume", (Segment(1000.0, 100.0),), "bisque", start_c=start_c)
+    run = simulate(trial_kiln(), RAW_AS_DRY, plan)
+    assert run.reaches_peak
+    # The program's own arithmetic: 100 °C in an hour.
+    assert run.program_s == pytest.approx((1000.0 - start_c) / 100.0 * HOUR, rel=0.02)
+    # Nothing falls below where it begins.
+    up = run.time_s <= run.program_s
+    assert run.chamber_c[up].min() > start_c - 1.0
+    assert run.ware_c[up].min() > start_c - 5.0
+    # Dry and past its bound water it takes what bisqued ware of that mass takes.
+    fired = simulate(trial_kiln(), BISQUED, plan)
+    assert run.energy_kwh == pytest.approx(fired.energy_kwh, rel=0.01)
+
+
+def test_water_that_a_log_leaves_in_the_ware_is_heated_out_after_a_hot_start() -> None:
+    plan = Schedule("resume", (Segment(1000.0, 100.0),), "bisque", start_c=540.0)
+
+    def kwh(gone: float) -> float:
+        return simulate(trial_kiln(), RAW, plan, state=WareState(5.0, gone)).energy_kwh
+
+    # ``macgee-1926``: 0.4 MJ a kilogram of clay, as far as it is still to come.
+    clay_kg = 35.0 / 1.015 * body_named(RAW.body).share("clay", "raw")
+    whole_kwh = clay_kg * 0.4e6 / 3.6e6
+    assert kwh(0.0) - kwh(1.0) == pytest.approx(whole_kwh, rel=0.25)
+    assert kwh(0.5) - kwh(1.0) == pytest.approx(0.5 * whole_kwh, rel=0.25)
+
+
+def test_a_heavy_load_that_still_gives_off_water_is_no_stall() -> None:
+    load = Load((Piece("pot", 60, 18.0, 1.25),), "bone dry", furniture_kg=28.0)
+    plan = Schedule("resume", (Segment(1000.0, 100.0),), "bisque", start_c=590.0)
+    run = simulate(trial_kiln(), load, plan, state=WareState(5.0, 0.0))
+    assert run.stall is None
+    assert run.reaches_peak
 
 
 def test_without_a_load_a_typical_one_is_taken_and_said() -> None:

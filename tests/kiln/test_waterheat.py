@@ -6,6 +6,7 @@ import pytest
 from firing.kiln.waterheat import bound_water_law, demands_of, free_water_law
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece
+from firing.ware.state import WareState
 
 CUP = Piece("cup", 10, 5.0, 0.3)
 
@@ -49,3 +50,24 @@ def test_a_load_takes_up_what_its_water_needs() -> None:
     assert demands_of(Load((CUP,), "bisqued"), (CUP,)) == ()
     glazed = demands_of(Load((CUP,), "bisqued, freshly glazed"), (CUP,))
     assert len(glazed) == 1
+
+
+def test_what_a_usual_ramp_leaves_of_the_bound_water() -> None:
+    # ``kaolinite-rate-inferred``: half is gone at 555 °C for 100 °C/h.
+    law = bound_water_law()
+    assert law.left_after_ramp(555.0) == pytest.approx(0.5, abs=0.005)
+    assert law.left_after_ramp(20.0) == 1.0
+    assert law.left_after_ramp(700.0) < 1e-9
+
+
+def test_what_a_log_says_of_the_water_scales_with_the_way_it_has_to_go() -> None:
+    thick = Piece("planter", 1, 20.0, 1.0)
+    load = Load((thick, CUP), "bone dry", "stoneware")
+    free, bound = demands_of(load, (thick,))
+    thin, _ = demands_of(load, (CUP,))
+    # First mode of a drying plate, exp(−π²·Fo/4): half is left after Fo = 4·ln 2/π².  The cup's
+    # way is a quarter, its Fourier number sixteen times as large.
+    state = WareState(4.0 * np.log(2.0) / np.pi**2, 0.3)
+    assert free.left(400.0, state, thick.heat_path_m) == pytest.approx(0.5)
+    assert thin.left(400.0, state, thick.heat_path_m) == pytest.approx(0.5**16)
+    assert bound.left(400.0, state, thick.heat_path_m) == pytest.approx(0.7)

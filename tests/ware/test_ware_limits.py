@@ -11,7 +11,7 @@ from firing.sources import source
 from firing.ware.limits import HIGHEST_C, LOWEST_C, REASONS, Reason, WareLimits
 from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareState
+from firing.ware.state import WareState
 
 GRID = np.linspace(LOWEST_C, HIGHEST_C, 300)
 CASES: tuple[tuple[Purpose, Dryness], ...] = (

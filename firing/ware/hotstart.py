@@ -1,0 +1,141 @@
+"""Ware that a program finds hot: what must be out of it already, and the sentence that says so.
+
+A program that starts above a window never gives the ware its time there.  Unless a log tells more,
+whatever that window is for is taken to be done; nobody but the potter knows, so it is said.
+"""
+
+from dataclasses import dataclass, replace
+
+from firing.schedule import Purpose, Schedule
+from firing.units import format_duration, format_temperature, from_celsius
+from firing.ware.body import body_named
+from firing.ware.drying import DRYING_C
+from firing.ware.limits import Dwell, Reason
+from firing.ware.load import Load
+from firing.ware.reactions import BURN_OUT_C, STEAM_C, burn_out_s
+from firing.ware.rules import MARGINS, limits_for
+from firing.ware.state import WareState
+
+DRY_ABOVE_C = 120.0
+"""Ware that went in bone dry is taken to be dry above this, where the limits of free water end."""
+DAMP_IS_DRY_ABOVE_C = 300.0
+"""Ware that went in damp is taken to be dry above this: no kiln is opened and filled that hot
+(common practice, no source)."""
+_DRY_FOURIER = 5.0
+"""Of all free water exp(−5·π²/4) is left then, less than a hundred thousandth."""
+_NAMES: dict[Reason, str] = {
+    "free water": "its free water",
+    "bound water": "its bound water",
+    "carbon": "its carbon",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WareAtStart:
+    """The ware as a program finds it.
+
+    Attributes
+    ----------
+    load : Load
+        The load; bone dry where it went in damp and is dry by now.
+    state : WareState or None
+        How far it has come; None for a program that starts cold.
+    assumed : str
+        What is only assumed of it, as sentences; empty if nothing is.
+    """
+
+    load: Load
+    state: WareState | None
+    assumed: str = ""
+
+
+def ware_at_start(
+    load: Load, schedule: Schedule, *, margin: float, state: WareState | None = None
+) -> WareAtStart:
+    """Return the ware as a program finds it.
+
+    Parameters
+    ----------
+    load : Load
+        The load as it went in.
+    schedule : Schedule
+        The program.
+    margin : float
+        Caution.
+    state : WareState, optional
+        What earlier firing is known to have done; nothing is assumed then.
+
+    Returns
+    -------
+    WareAtStart
+
+    Raises
+    ------
+    FiringError
+        As of `firing.ware.rules.limits_for`.
+    """
+    if state is not None or schedule.start_c <= DRYING_C[1]:
+        return WareAtStart(load, state)
+    found = assumed_state(load, schedule.start_c)
+    limits = limits_for(load, purpose=schedule.purpose, margin=margin)
+    left = limits_for(load, purpose=schedule.purpose, margin=margin, state=found).dwells
+    kept = {dwell.reason for dwell in left}
+    past = [dwell for dwell in limits.dwells if dwell.reason not in kept]
+    if not past:
+        return WareAtStart(load, found)
+    dry = as_it_is(load, schedule.purpose, margin, found)
+    return WareAtStart(dry, found, _said(schedule, past))
+
+
+def assumed_state(load: Load, start_c: float) -> WareState:
+    """Return what ware must have lost that is whole and as hot as a program starts.
+
+    Parameters
+    ----------
+    load : Load
+        The load as it went in.
+    start_c : float
+        Where the program starts, or a log begins [°C].
+    """
+    damp = load.dryness in ("leather hard", "damp")
+    dry = start_c > (DAMP_IS_DRY_ABOVE_C if damp else DRY_ABOVE_C)
+    burnt_s = 0.0
+    if start_c > BURN_OUT_C[1]:
+        burnt_s = MARGINS[1] * burn_out_s(body_named(load.body), load.thickest.heat_path_m)
+    return WareState(
+        drying_fourier=_DRY_FOURIER if dry else 0.0,
+        bound_water_gone=1.0 if start_c > STEAM_C[1] else 0.0,
+        burn_out_s=burnt_s,
+    )
+
+
+def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
+    """Return a damp load as bone dry once a firing has dried it.
+
+    Parameters
+    ----------
+    load, purpose, margin
+        As of `firing.ware.rules.limits_for`.
+    state : WareState
+        What the firing has done.
+    """
+    if load.dryness not in ("leather hard", "damp"):
+        return load
+    limits = limits_for(load, purpose=purpose, margin=margin, state=state)
+    wet = any(dwell.reason == "free water" for dwell in limits.dwells)
+    return load if wet else replace(load, dryness="bone dry")
+
+
+def _said(schedule: Schedule, past: list[Dwell]) -> str:
+    unit = schedule.unit
+    parts = []
+    for dwell in past:
+        low, high = (f"{from_celsius(value, unit):.0f}" for value in dwell.window_c)
+        took = format_duration(dwell.at_least_s)
+        parts.append(f"{_NAMES[dwell.reason]} ({took} from {low} to {high} °{unit})")
+    lost = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return (
+        f"The program starts at {format_temperature(schedule.start_c, unit)}. The ware must "
+        f"already have lost {lost}; this is assumed, not checked. If it has not, let the kiln cool "
+        f"below {format_temperature(past[0].window_c[0], unit)} and start from there."
+    )
