@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.source import Source
     from firing.capture.stamps import TimeBase
-    from firing.watch.command import NoticeCommand
     from firing.watch.estimate import Estimate
     from firing.watch.notices import Notice
     from firing.watch.outlook import Outlook, Rest
@@ -104,7 +103,6 @@ class Ledger:
         watcher: Watcher,
         outlook: HeardOutlook | None,
         recorder: Recorder | None,
-        command: NoticeCommand | None,
         base: TimeBase,
         *,
         channel: int,
@@ -117,7 +115,6 @@ class Ledger:
         self._watcher = watcher
         self._outlook = outlook
         self._recorder = recorder
-        self._command = command
         self._base = base
         self._live = live
         self._silent_after_s = silent_after_s
@@ -150,7 +147,7 @@ class Ledger:
         self._remember(Remark(self._now_s, "note", sentence))
 
     def notice(self, notice: Notice) -> None:
-        """Write a notice down, and run the user's command."""
+        """Write a notice down."""
         kind: RemarkKind = "call" if notice.severity == "act" else "told"
         if notice.state == "raised":
             kind = "alarm"
@@ -164,8 +161,6 @@ class Ledger:
         if notice.severity == "act":
             self._seen = replace(self._seen, calls=self._seen.calls + 1)
         self._remember(remark)
-        if self._command is not None:
-            self._command.tell(notice.message)
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Write down how the firing stands and goes on."""
@@ -183,10 +178,6 @@ class Ledger:
             self._read_s = self._now_s
         if time.monotonic() - self._laid_s < LAY_DOWN_S:
             return
-        if self._command is not None:
-            trouble = self._command.tick()
-            if trouble is not None:
-                self.note(trouble)
         self.lay_down()
 
     def ended(self, stage: Stage, why: str = "") -> None:

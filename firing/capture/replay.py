@@ -43,6 +43,7 @@ class Replay:
         self.name = log.name
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
+        self.unasked = False
         self.kiln_channel = pick_channel(log, None)
         self.started: datetime | None = log.trace.started
         self._log = log

@@ -44,6 +44,9 @@ class Estimate:
         Where the kiln, by its model, does not get any further [°C]; None if it ends the program.
     kiln : KilnFigures or None
         What the kiln model goes by, and what of it was learnt from this firing.
+    untold : tuple of str
+        What could not be worked out this time, in words; it is left out above, as what was known
+        before is no longer current.
     """
 
     now_s: float
@@ -70,6 +73,7 @@ class Estimate:
     energy_total_kwh: float | None = None
     stalls_c: float | None = None
     kiln: KilnFigures | None = None
+    untold: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the estimate keyed for JSON."""
@@ -112,6 +116,7 @@ class Estimate:
             "energy_total_kwh": _rounded(self.energy_total_kwh, 2),
             "stalls_c": _rounded(self.stalls_c, 1),
             "kiln": None if self.kiln is None else self.kiln.to_dict(),
+            "untold": list(self.untold),
         }
 
 

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.stamps import TimeBase
     from firing.watch.command import NoticeCommand
-    from firing.watch.session import Listener, Session
+    from firing.watch.display import Listener
+    from firing.watch.session import Session
     from firing.watch.watcher import Watcher
 
 ABOVE_PEAK_C = 20.0
@@ -65,6 +66,7 @@ class OpenWatch:
             status_every_s=status_every_s,
             silent_after_s=self.options.lost_after_s,
             live=self.live,
+            command=self.command,
         )
 
     def close(self) -> None:
@@ -104,7 +106,9 @@ def open_watch(
         connection.open()
         base = time_base(source)
         if options.out is not None:
-            recorder, not_recorded = _recorder(options.out, source, None if live else base)
+            recorder, not_recorded = _recorder(
+                options.out, source, channel, None if live else base
+            )
         if recorder is not None:
             base = recorder.base
             remember(watcher, recorder, channel)
@@ -201,12 +205,15 @@ def time_base(source: Source) -> TimeBase:
     return TimeBase() if started is None else TimeBase(started.timestamp())
 
 
-def _recorder(out: Path, source: Source, base: TimeBase | None) -> tuple[Recorder | None, str]:
+def _recorder(
+    out: Path, source: Source, channel: int, base: TimeBase | None
+) -> tuple[Recorder | None, str]:
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
-    from firing.capture.recorder import Recorder
+    from firing.watch.continuing import recorder_for
 
     try:
-        return Recorder(out, source.channels, base, output=source.gives_output), ""
+        recorder = recorder_for(out, source.channels, channel, base, output=source.gives_output)
+        return recorder, ""
     except OSError as fault:
         return None, (
             f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "
