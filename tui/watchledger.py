@@ -164,8 +164,10 @@ class Ledger:
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Write down how the firing stands and goes on."""
+        # First without the rest: whatever fails, an old estimate is not shown as if current.
+        self._seen = replace(self._seen, estimate=estimate, rest=None)
         rest = None if self._outlook is None else self._outlook.behind(estimate)
-        self._seen = replace(self._seen, estimate=estimate, rest=rest)
+        self._seen = replace(self._seen, rest=rest)
         if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
             # Whoever knows the kiln better took over; from the next time on it is heard too.
             self._outlook = HeardOutlook(self._watcher.outlook)

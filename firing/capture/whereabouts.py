@@ -1,4 +1,4 @@
-"""Whether the open file of a recording is still the one its path names, and another where it is not.
+"""Whether the open file of a recording is still the one its path names, and another if it is not.
 
 A file can be deleted, moved or replaced while it is written: by a hand, a program that rotates
 logs, an editor that saves by renaming.  The open one then takes lines that nobody will find.
@@ -81,17 +81,15 @@ def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
     OSError
         If none can be made; the old one still takes lines then.
     """
-    content = _readable(old)
+    held = _readable(old)
+    content = header if held is None else held
     moved = os.fstat(old).st_nlink > 0
     try:
         found = open_appending(path)
-        if content is None:
-            # Its disk was taken out; what is there now is that disk again, or another.
-            if _taken(found, header, whole=False) is not None:
-                there = os.fstat(found).st_size > 0
-                done = _written(found, b"" if there else header)
-                return done, path, "is there again, and goes on"
-            content = header
+        # A disk that was taken out gives nothing; what is there now is that one, or another.
+        if held is None and _taken(found, header, whole=False) is not None:
+            there = os.fstat(found).st_size > 0
+            return _written(found, b"" if there else header), path, "is there again, and goes on"
         kept = _taken(found, content)
         if kept is not None:
             if moved and not kept:

@@ -19,7 +19,7 @@ LONGEST_REASON = 120
 
 @dataclass(slots=True)
 class _Fault:
-    """One part that failed: whether it does now, how often it worked since, and if that was told."""
+    """One part that failed: whether it does now, how often it worked since, if that was told."""
 
     now: bool = True
     worked: int = 0

@@ -1,4 +1,4 @@
-"""Whoever shows a watch, kept apart from it: a display that fails ends nothing and hides nothing."""
+"""Whoever shows a watch, kept apart: a display that fails ends nothing and hides nothing."""
 
 from __future__ import annotations
 

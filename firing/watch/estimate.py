@@ -12,6 +12,12 @@ from firing.watch.position import Position
 if TYPE_CHECKING:
     from firing.watch.kilnchange import KilnFigures
 
+PLACE, RATE, ENERGY, FORECAST, CONES = (
+    "the place in the plan", "the rate", "the energy", "the forecast", "the cones",
+)  # fmt: skip
+ESTIMATES = (PLACE, RATE, ENERGY, FORECAST, CONES)
+"""The parts of an estimate, each of which may fail by itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

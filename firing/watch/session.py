@@ -1,7 +1,7 @@
 """One watch from beginning to end: read, record, follow, tell; until told to stop.
 
-A reading is marked and recorded before anything else is done with it.  What comes after (judging, following,
-the user's own program, the display) may each fail without ending the rest.
+A reading is marked and recorded before anything else is done with it.  What comes after (alarms,
+estimates, the user's own program, the display) may each fail without ending the rest.
 """
 
 from __future__ import annotations
@@ -153,8 +153,8 @@ class Session:
             at_s, reason = self._now_s - stood_still_s, f"{told}; lines since are missing or late"
             self._recorder.gap(at_s, reason)
         self._display.note(
-            f"{told}, as the computer slept or stopped it; lines of that time are missing, or marked "
-            "as late; keep the computer awake"
+            f"{told}, as the computer slept or stopped it; lines of that time are missing, or "
+            "marked as late; keep the computer awake"
         )
         self._clock_s = -math.inf  # it may have woken with another time of day
 

@@ -17,7 +17,15 @@ from firing.watch.cones import (
     cones_so_far,
     down_since_s,
 )
-from firing.watch.estimate import Estimate
+from firing.watch.estimate import (
+    CONES,
+    ENERGY,
+    ESTIMATES,
+    FORECAST,
+    PLACE,
+    RATE,
+    Estimate,
+)
 from firing.watch.history import History
 from firing.watch.notices import Limits, Notice, Situation
 from firing.watch.outlook import Outlook
@@ -28,11 +36,7 @@ if TYPE_CHECKING:
 
 LOCATE_EVERY_S = 60.0
 
-# What may fail by itself; an `Estimate` names those of the first line that did.
-PLACE, RATE, ENERGY, FORECAST, CONES = (
-    "the place in the plan", "the rate", "the energy", "the forecast", "the cones",
-)  # fmt: skip
-ESTIMATES = (PLACE, RATE, ENERGY, FORECAST, CONES)
+# What else may fail by itself.
 COURSE, NOW, ALARMS = "the course so far", "the temperature now", "the judging of alarms"
 STANDING, CALLS, REFIT = "the list of alarms", "the calls of cones", "the refit"
 _BLIND = {
@@ -273,11 +277,12 @@ class Watcher:
             alarms=attempts.of(STANDING, lambda: self.board.standing, ()),
         )
         if self.history.points >= 2:
-            energy = attempts.of(ENERGY, lambda: self._energy(position, now_s), {})
-            found = replace(found, **energy)
-            ahead = attempts.of(FORECAST, lambda: self._ahead(found), None)
-            cones = attempts.of(CONES, lambda: self._cones_told(ahead), {})
-            found = replace(found, **cones)
+            known: dict[str, Any] = {}
+            known |= attempts.of(ENERGY, lambda: self._energy(position, now_s), known)
+            bare = found
+            ahead = attempts.of(FORECAST, lambda: self._ahead(bare), None)
+            known |= attempts.of(CONES, lambda: self._cones_told(ahead), known)
+            found = replace(found, **known)
             if ahead is not None:
                 found = self._timed(found, ahead)
         return replace(found, untold=tuple(part for part in ESTIMATES if attempts.fails(part)))
