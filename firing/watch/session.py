@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.capture.connection import Connection
@@ -98,7 +99,7 @@ class Session:
 
     def run(self, stopped: Callable[[], bool]) -> None:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
-        begin = lambda: self._watcher.begin(self._now_s, live=self._live)  # noqa: E731
+        begin = partial(self._watcher.begin, self._now_s, live=self._live)
         self._attempts.of("the beginning of the watch", begin, None)
         try:
             self._run(stopped)
@@ -242,8 +243,9 @@ class Session:
 
     def _tell(self, notices: list[Notice]) -> None:
         for notice in notices:
-            if self._command is not None:
-                self._command.tell(notice.message)
+            command, message = self._command, notice.message
+            if command is not None:
+                self._attempts.of("the program for alarms", partial(command.tell, message), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:

@@ -71,11 +71,12 @@ class OpenWatch:
 
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
-        self.connection.close()
-        if self.recorder is not None:
-            self.recorder.close()
-        if self.command is not None:
-            self.command.close()
+        from firing.watch.attempts import Attempts
+
+        attempts = Attempts()
+        for part in (self.recorder, self.connection, self.command):
+            if part is not None:
+                attempts.of("the end of the watch", part.close, None)
 
 
 def open_watch(
@@ -106,9 +107,7 @@ def open_watch(
         connection.open()
         base = time_base(source)
         if options.out is not None:
-            recorder, not_recorded = _recorder(
-                options.out, source, channel, None if live else base
-            )
+            recorder, not_recorded = _recorder(options.out, source, channel, None if live else base)
         if recorder is not None:
             base = recorder.base
             remember(watcher, recorder, channel)

@@ -30,9 +30,7 @@ def last_of_each(at: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
     return np.append(at[1:] > at[:-1], True)
 
 
-def course_on_ticks(
-    time_s: FloatArray, temperature_c: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def course_on_ticks(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return a course with its moments on ticks, each once.
 
     Parameters

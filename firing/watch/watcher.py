@@ -141,9 +141,7 @@ class Watcher:
         if self._usable_s is None:
             self._usable_s = time_s
         if not math.isnan(value_c):
-            self._attempts.of(
-                COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None
-            )
+            self._attempts.of(COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None)
             self._usable_s = time_s
         return self.tick(time_s)
 
@@ -198,9 +196,7 @@ class Watcher:
 
     def _locate(self, now_s: float) -> list[Notice]:
         self._located_s = now_s
-        self._rate_c_per_h = self._attempts.of(
-            RATE, self.history.rate_c_per_h, self._rate_c_per_h
-        )
+        self._rate_c_per_h = self._attempts.of(RATE, self.history.rate_c_per_h, self._rate_c_per_h)
         told = self._told_blind(RATE, now_s)
         if self._plan is not None:
             told += self._attempts.of(PLACE, lambda: self._place(now_s), [])

@@ -123,7 +123,7 @@ def test_a_kill_loses_no_line_that_was_shown(
 
 
 @pytest.mark.soak
-def test_a_crash_of_the_screens_ends_the_recording_in_order(
+def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
     instrument: Instrument, plan: Path, tmp_path: Path
 ) -> None:
     """The program's own code with a screen that fails once three lines are there."""
@@ -137,7 +137,7 @@ def test_a_crash_of_the_screens_ends_the_recording_in_order(
         "        raise ZeroDivisionError('made up')\n"
         "w.WatchScreen.look = failing\n" + FIRING
     )
-    options = ["--schedule", plan.name, "--out", "out.csv", "--screen"]
+    options = ["--schedule", plan.name, "--out", "out.csv", "--top", "100", "--screen"]
     terminal = Terminal(
         ["watch", str(instrument.port), *options],
         tmp_path,
@@ -150,12 +150,17 @@ def test_a_crash_of_the_screens_ends_the_recording_in_order(
         terminal.wait_for("Connected to")
         for line in (b"1\n", b"20.0\n", b"20.5\n", b"21.0\n"):
             instrument.send(line)
+        terminal.wait_for("the watch goes on here")
+        for line in (b"21.5\n", b"150.0\n", b"150.5\n"):
+            instrument.send(line)
+        terminal.wait_for("over the top temperature")
+        terminal.press(CTRL["c"])
         assert terminal.wait_for_end() != 0
     finally:
         if not terminal.ended:
             terminal.kill()
     assert "made up" in terminal.raw
-    assert readings(tmp_path / "out.csv") == [20.0, 20.5, 21.0]
+    assert readings(tmp_path / "out.csv") == [20.0, 20.5, 21.0, 21.5, 150.0, 150.5]
     assert let_go(tmp_path / "out.csv")
 
 

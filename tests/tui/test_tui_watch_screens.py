@@ -217,6 +217,38 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
     assert list(read_log(out).trace.channel_c()) == [20.5, 20.6, 150.0, 150.0]
 
 
+@pytest.mark.parametrize("broken", [
+    "tui.screens.watching.figures", "tui.screens.watching.told_words",
+    "tui.screens.watching.stage_words", "tui.watchcourse.WatchLines.course",
+    "tui.screens.watching.lines_words",
+])  # fmt: skip
+def test_a_drawing_that_fails_is_told_rings_and_records(
+    play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    out = tmp_path / "out.csv"
+    rung: list[str] = []
+    monkeypatch.setattr(FiringApp, "bell", lambda app: rung.append(type(app.screen).__name__))
+
+    def boom(*_: Any, **__: Any) -> Any:
+        raise ZeroDivisionError("made up")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        await pilot.press("escape")
+        monkeypatch.setattr(broken, boom)
+        os.write(port[1], b"9\n20.5\n150.0\n150.5\n")
+        await until(pilot, lambda: rung)
+        await until(pilot, lambda: app._notifications)
+        assert "failed (made up)" in next(iter(app._notifications)).message
+        watch = app.session.watch
+        assert watch is not None
+        await until(pilot, lambda: watch.seen.recording and watch.seen.recording.rows == 3)
+        assert app.session.watching
+
+    play(scene, WatchOptions(port[0], out=out, top_c=100.0))
+    assert list(read_log(out, cleaning=False).trace.channel_c()) == [20.5, 150.0, 150.5]
+
+
 def test_quitting_ends_the_recording_in_order(play: Play, port: Port, tmp_path: Path) -> None:
     out = tmp_path / "out.csv"
 
