@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -122,6 +123,14 @@ def test_a_kill_loses_no_line_that_was_shown(
     assert readings(tmp_path / "out.csv") == values_c
 
 
+def wait_for_raw(terminal: Terminal, words: str) -> None:
+    """Read until words came, on a terminal that scrolls after the screens are gone."""
+    deadline = time.monotonic() + 30.0
+    while words not in terminal.raw:
+        assert time.monotonic() < deadline, f"never came: {words}"
+        terminal._read(0.05)
+
+
 @pytest.mark.soak
 def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
     instrument: Instrument, plan: Path, tmp_path: Path
@@ -150,10 +159,10 @@ def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
         terminal.wait_for("Connected to")
         for line in (b"1\n", b"20.0\n", b"20.5\n", b"21.0\n"):
             instrument.send(line)
-        terminal.wait_for("the watch goes on here")
+        wait_for_raw(terminal, "the watch goes on here")
         for line in (b"21.5\n", b"150.0\n", b"150.5\n"):
             instrument.send(line)
-        terminal.wait_for("over the top temperature")
+        wait_for_raw(terminal, "over the top temperature")
         terminal.press(CTRL["c"])
         assert terminal.wait_for_end() != 0
     finally:
