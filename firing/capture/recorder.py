@@ -7,6 +7,7 @@ Then it is looked, too, whether the file is still there.
 
 import contextlib
 import os
+import stat
 from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
@@ -217,6 +218,7 @@ class Recorder:
         """Write a line whole or not at all; tell whether it was written."""
         done = 0
         try:
+            self._look_whether_cut()
             done = os.write(self._file, data)
             if done < len(data):
                 done += os.write(self._file, data[done:])  # the second one says what is wrong
@@ -275,7 +277,6 @@ class Recorder:
         try:
             if names(self.path, self._file):
                 self._astray = False
-                self._look_whether_cut()
                 return
             self._restore()
         except OSError as fault:
@@ -298,15 +299,19 @@ class Recorder:
         self._remarks.append(f"{path} {done}")
 
     def _look_whether_cut(self) -> None:
-        size = os.fstat(self._file).st_size
-        if size < self._length:
+        """See that a line begins a line, and that there is a header, whoever cut the file."""
+        there = os.fstat(self._file)
+        size = there.st_size
+        if stat.S_ISREG(there.st_mode) and size < self._length:
             self._remarks.append(
                 f"{self.path} was cut short by another program: {self._length - size} bytes are "
                 "gone, and the recording goes on in it; leave it alone until the watch is over"
             )
-            self._length = size
-            if size == 0:
-                self._written(f"{header(self.channels, self._output)}\n".encode())
+            torn = size and not read_all(self._file, size).endswith(b"\n")
+            first = f"{header(self.channels, self._output)}\n".encode()
+            mended = b"\n" if torn else b"" if size else first
+            self._length = size + len(mended)
+            os.write(self._file, mended)
         self._length = max(self._length, size)
 
     @property
