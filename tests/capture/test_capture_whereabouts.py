@@ -1,4 +1,4 @@
-"""A file that is deleted, moved, replaced or cut while it is recorded to: no line is lost unsaid."""
+"""A file deleted, moved, replaced or cut while it is recorded to: no line is lost unsaid."""
 
 import errno
 import os
