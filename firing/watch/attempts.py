@@ -65,6 +65,11 @@ class Attempts:
         """Tell whether a part failed the last time it was tried."""
         return part in self._faults and self._faults[part].now
 
+    @property
+    def any_fails(self) -> bool:
+        """Whether any part failed the last time it was tried."""
+        return any(fault.now for fault in self._faults.values())
+
     def _failed(self, part: str, error: Exception) -> None:
         fault = self._faults.get(part)
         if fault is not None:

@@ -44,7 +44,7 @@ _BLIND = {
     "are blind meanwhile; look at the kiln yourself",
     RATE: "how fast it heats or cools cannot be worked out: alarms that go by it are blind "
     "meanwhile; look at the kiln yourself",
-    ALARMS: "the alarms cannot be judged, so none is raised meanwhile; look at the kiln yourself",
+    ALARMS: "an alarm cannot be judged and is not raised meanwhile; look at the kiln yourself",
 }
 """Failures that mean going and looking, as what they hide may be a danger."""
 
@@ -177,7 +177,8 @@ class Watcher:
 
     def _told_blind(self, part: str, now_s: float) -> list[Notice]:
         """Tell, once, of a failure that may hide a danger."""
-        if not self._attempts.fails(part):
+        one = part == ALARMS and self.board.attempts.any_fails
+        if not (one or self._attempts.fails(part)):
             self._blind.discard(part)
             return []
         if part in self._blind:
@@ -187,7 +188,7 @@ class Watcher:
 
     def remarks(self) -> list[str]:
         """Return what failed, or works again, and has not been told yet, a sentence each."""
-        return self._attempts.remarks()
+        return [*self._attempts.remarks(), *self.board.attempts.remarks()]
 
     def close(self) -> None:
         """End what is under way beside the watch."""

@@ -136,6 +136,20 @@ def test_alarms_that_fail_are_told_and_each_line_is_recorded(
         assert [notice.severity for notice in told.notices if notice.id == "blind"] == ["act"]
 
 
+@pytest.mark.parametrize(
+    "name", ["_above", "_stalled", "_cooling", "_lost", "_stuck", "_unload", "_top"]
+)
+def test_an_alarm_that_fails_silences_no_other(
+    log: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setattr(AlarmBoard, name, boom)
+    told, out = watched(log)
+    whole(told, out, alarms=name != "_top")
+    if name == "_top":
+        assert "raised" in [state for state, _ in told.of("above-plan")]
+    assert [notice.severity for notice in told.notices if notice.id == "blind"] == ["act"]
+
+
 def test_a_place_that_fails_is_not_shown_as_if_current_and_comes_back(
     log: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
