@@ -13,6 +13,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from watch.replaying import AS_PLANNED, HOUR_S, write_course
 
+from firing.capture.stamps import utc_stamp
 from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
@@ -271,7 +272,8 @@ def test_a_recording_that_is_there_is_continued_only_after_saying_so(
     play: Play, port: Port, tmp_path: Path
 ) -> None:
     out = tmp_path / "out.csv"
-    begun = "time,kiln (°C),status\n2026-03-01T10:00:00.000Z,400.00,\n"
+    # ten minutes ago: of longer ago, it would be another firing's
+    begun = f"time,kiln (°C),status\n{utc_stamp(time.time() - 600.0)},400.00,\n"
     out.write_text(begun, encoding="utf-8")
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
