@@ -214,10 +214,21 @@ def run(
         watch=watch,
     )
     try:
-        how = app.run()
+        try:
+            how = app.run()
+        finally:
+            _go_on(app.session.watch)
     finally:
         # However the screens came to their end, a recording comes to its own.
         if app.session.watch is not None:
             app.session.watch.end()
         app.session.journal.close()
     return Left(app.session.document, how, app.session.watch)
+
+
+def _go_on(watch: LiveWatch | None) -> None:
+    """Go on with a watch that nobody ended: the screens failed, and it is told in plain lines."""
+    if watch is not None and watch.running:
+        from tui.watchplain import follow
+
+        follow(watch)

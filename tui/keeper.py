@@ -60,12 +60,13 @@ class Keeper:
 
         seen = watch.seen
         front = self._app.screen
+        ended = seen.over and not self._over
+        # The bell comes first: what is drawn may fail.
+        if seen.calls != self._calls or (ended and seen.stage != "stopped"):
+            self._app.bell()
         screens = [s for s in self._app.screen_stack if isinstance(s, WatchScreen)]
         for screen in screens:
             screen.look()
-        ended = seen.over and not self._over
-        if seen.calls != self._calls or (ended and seen.stage != "stopped"):
-            self._app.bell()
         if front not in screens:
             self._tell_elsewhere(watch, seen, ended)
         self._calls, self._over = seen.calls, seen.over

@@ -41,7 +41,8 @@ def watch_blanks(order: WatchOptions, sort: SourceSort, unit: TemperatureUnit) -
             "out",
             "Record to",
             "" if order.out is None else str(order.out),
-            "A CSV file; one that is there is continued, never replaced.  Empty: NO recording.",
+            "A CSV file; one that is there is continued, never replaced; if its firing is over, "
+            "one beside it is made.  Empty: NO recording.",
         ),
         Blank(
             "channel",

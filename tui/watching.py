@@ -206,6 +206,7 @@ class LiveWatch:
         return not self._thread.is_alive()
 
     def _run(self) -> None:
+        from firing.watch.attempts import Attempts
         from firing.watch.notices import NO_SAFETY_DEVICE
         from tui.watchopened import open_heard, status_every_s
 
@@ -217,9 +218,10 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
+        attempts = Attempts()
         try:
-            ledger.note(NO_SAFETY_DEVICE)
-            ledger.lay_down()
+            attempts.of("the screen", lambda: ledger.note(NO_SAFETY_DEVICE), None)
+            attempts.of("the screen", ledger.lay_down, None)
             opened.session(ledger, status_every_s(opened)).run(self._stop.is_set)
             ledger.ended("stopped" if self._stop.is_set() else "ended")
         except FiringError as error:
@@ -229,7 +231,10 @@ class LiveWatch:
             ledger.ended("broken", _unforeseen(error))
         finally:
             opened.close()
-            ledger.lay_down()
+            attempts.of("the screen", ledger.lay_down, None)
+            if not self.seen.over:
+                why = "the screen failed, and did not learn how the watch ended"
+                self.seen = replace(self.seen, stage="broken", why=why)
 
     def _publish(self, seen: Seen) -> None:
         self.seen = seen

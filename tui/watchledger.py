@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.source import Source
     from firing.capture.stamps import TimeBase
-    from firing.watch.command import NoticeCommand
     from firing.watch.estimate import Estimate
     from firing.watch.notices import Notice
     from firing.watch.outlook import Outlook, Rest
@@ -104,7 +103,6 @@ class Ledger:
         watcher: Watcher,
         outlook: HeardOutlook | None,
         recorder: Recorder | None,
-        command: NoticeCommand | None,
         base: TimeBase,
         *,
         channel: int,
@@ -117,7 +115,6 @@ class Ledger:
         self._watcher = watcher
         self._outlook = outlook
         self._recorder = recorder
-        self._command = command
         self._base = base
         self._live = live
         self._silent_after_s = silent_after_s
@@ -150,7 +147,7 @@ class Ledger:
         self._remember(Remark(self._now_s, "note", sentence))
 
     def notice(self, notice: Notice) -> None:
-        """Write a notice down, and run the user's command."""
+        """Write a notice down."""
         kind: RemarkKind = "call" if notice.severity == "act" else "told"
         if notice.state == "raised":
             kind = "alarm"
@@ -164,13 +161,13 @@ class Ledger:
         if notice.severity == "act":
             self._seen = replace(self._seen, calls=self._seen.calls + 1)
         self._remember(remark)
-        if self._command is not None:
-            self._command.tell(notice.message)
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Write down how the firing stands and goes on."""
+        # First without the rest: whatever fails, an old estimate is not shown as if current.
+        self._seen = replace(self._seen, estimate=estimate, rest=None)
         rest = None if self._outlook is None else self._outlook.behind(estimate)
-        self._seen = replace(self._seen, estimate=estimate, rest=rest)
+        self._seen = replace(self._seen, rest=rest)
         if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
             # Whoever knows the kiln better took over; from the next time on it is heard too.
             self._outlook = HeardOutlook(self._watcher.outlook)
@@ -183,10 +180,6 @@ class Ledger:
             self._read_s = self._now_s
         if time.monotonic() - self._laid_s < LAY_DOWN_S:
             return
-        if self._command is not None:
-            trouble = self._command.tick()
-            if trouble is not None:
-                self.note(trouble)
         self.lay_down()
 
     def ended(self, stage: Stage, why: str = "") -> None:

@@ -44,7 +44,6 @@ def open_heard(options: WatchOptions, publish: Callable[[Seen], None]) -> tuple[
         opened.watcher,
         heard,
         opened.recorder,
-        opened.command,
         opened.base,
         channel=opened.channel,
         live=opened.live,

@@ -10,7 +10,7 @@ from firing.capture.reading import Status
 from firing.cones.naming import describe_number
 from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
-from firing.watch.estimate import Estimate
+from firing.watch.estimate import PLACE, Estimate
 from firing.watch.telling import (
     Moments,
     cone_words,
@@ -95,7 +95,8 @@ def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> lis
     found = [Figure("Now", (f"{moments.now}  {temperature_words(now, unit)}",))]
     place = place_words(now, schedule, unit)
     if schedule is not None:
-        found.append(Figure("Plan", tuple(place) or ("not known yet",)))
+        missing = "not known now" if PLACE in now.untold else "not known yet"
+        found.append(Figure("Plan", tuple(place) or (missing,)))
     if now.action and now.action_s is not None:
         found.append(Figure("By hand", (f"{moments.at(now.action_s)} {now.action}",)))
     if now.stalls_c is not None:
@@ -103,6 +104,8 @@ def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> lis
         found.append(Figure("Kiln", (f"by its model it does not get beyond {stands}",)))
     found += _heat(now, moments)
     found += _ends(now, moments)
+    if now.untold:
+        found.append(Figure("Not known now", (", ".join(now.untold),)))
     found.append(Figure("Recording", tuple(_recording(seen.recording, seen.over))))
     return found + _others(seen, unit)
 

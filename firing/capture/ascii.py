@@ -87,6 +87,7 @@ class AsciiSource:
         self.name = settings.port
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
+        self.unasked = True
         self._link = Link(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
@@ -134,6 +135,7 @@ class StandardInput:
         self.name = "standard input"
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
+        self.unasked = True
         self._descriptor = descriptor
         self._reader = LineReader(parser, "check the fields")
         self._ended = False

@@ -52,11 +52,15 @@ class Connection:
         try:
             return self.source.read(wait_s)
         except SourceLost as fault:
-            self.source.close()
-            self.lost_because = str(fault)
-            self._pause_s = FIRST_PAUSE_S
-            self._again_s = monotonic_s() + self._pause_s
+            self.lose(str(fault))
             return None
+
+    def lose(self, reason: str) -> None:
+        """Give the source up for now; it is opened again by the next readings asked for."""
+        self.source.close()
+        self.lost_because = reason
+        self._pause_s = FIRST_PAUSE_S
+        self._again_s = monotonic_s() + self._pause_s
 
     def _reopened(self, wait_s: float) -> bool:
         import time

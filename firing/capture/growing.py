@@ -69,6 +69,7 @@ class GrowingLog:
         self.name = self._log.name
         self.channels = trace.channels
         self.gives_output = trace.duty is not None
+        self.unasked = False  # its lines bring their own times, however late they are read
         self._known = self._given = int(trace.time_s.size)
         self._last_s = float(trace.time_s[-1])
         self._failed = 0

@@ -18,6 +18,7 @@ class Status(StrEnum):
     TOO_COLD = "too cold for its type"
     STEP = "step"
     STUCK = "stuck"
+    LATE = "late"
 
 
 @dataclass(slots=True)

@@ -2,10 +2,12 @@
 
 Every line goes to the system in one write as soon as it is known, so a killed process loses none;
 every 10 s the system is made to put them on the disk, so a power cut loses at most what came after.
+Then it is looked, too, whether the file is still there.
 """
 
 import contextlib
 import os
+import stat
 from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
@@ -22,6 +24,7 @@ from firing.capture.recording import (
     whole_length,
 )
 from firing.capture.stamps import TimeBase, monotonic_s
+from firing.capture.whereabouts import names, open_appending, read_all, restored
 from firing.errors import FiringError
 from firing.units import format_duration
 
@@ -48,6 +51,8 @@ class Recorder:
 
     Attributes
     ----------
+    path : Path
+        The file; another than at first if that was replaced.
     base : TimeBase
         The recording's clock, from its first line on.
     earlier : Recorded or None
@@ -90,8 +95,8 @@ class Recorder:
         self._synced_s = monotonic_s()
         self._dirty = False
         self._last_s = -1.0
-        flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
-        self._file = os.open(path, flags, 0o644)
+        self._astray = False
+        self._file = open_appending(path)
         try:
             if not lock_file(self._file):
                 raise FiringError(
@@ -105,13 +110,13 @@ class Recorder:
             raise
 
     def _take_over(self) -> Recorded | None:
-        """Cut a torn end off, leave the file at its end, and return what it holds."""
+        """Cut a torn end off, and return what the file holds."""
         size = os.fstat(self._file).st_size
         if size > LARGEST_BYTES:
             raise FiringError(
                 f"{self.path} is larger than {LARGEST_BYTES // 1_000_000} MB; choose another file"
             )
-        data = _read_all(self._file, size)
+        data = read_all(self._file, size)
         length = whole_length(data)
         text = data[:length].decode("utf-8", "replace")
         first, _, rest = text.partition("\n")
@@ -141,7 +146,6 @@ class Recorder:
                     f"{self.path}: the last line was torn ({size - length} bytes) and is cut off"
                 )
         self._length = length
-        os.lseek(self._file, length, os.SEEK_SET)
         return None if named is None else parse_rows(rest, self.channels, self._output)
 
     def _foreign(self) -> FiringError:
@@ -212,15 +216,17 @@ class Recorder:
 
     def _written(self, data: bytes) -> bool:
         """Write a line whole or not at all; tell whether it was written."""
+        done = 0
         try:
+            self._look_whether_cut()
             done = os.write(self._file, data)
             if done < len(data):
                 done += os.write(self._file, data[done:])  # the second one says what is wrong
         except OSError as fault:
             # A torn line in the middle of the file would be there for good.
-            with contextlib.suppress(OSError):
-                os.ftruncate(self._file, self._length)
-                os.lseek(self._file, self._length, os.SEEK_SET)
+            if done:
+                with contextlib.suppress(OSError):
+                    os.ftruncate(self._file, os.fstat(self._file).st_size - done)
             self._in_trouble(fault)
             return False
         self._length += done
@@ -248,6 +254,7 @@ class Recorder:
 
     def retry(self) -> None:
         """Try again to write what could not be written."""
+        self._look_after()
         while self._pending:
             if not self._written(self._pending[0]):
                 return
@@ -259,10 +266,53 @@ class Recorder:
 
     def _sync(self) -> None:
         self._synced_s = monotonic_s()
+        self._look_after()
         # What is no file on a disk (a pipe, a device) cannot be synced and need not be.
         with contextlib.suppress(OSError):
             os.fsync(self._file)
         self._dirty = False
+
+    def _look_after(self) -> None:
+        """Look whether the file is still the one, and as long as it was left."""
+        try:
+            if names(self.path, self._file):
+                self._astray = False
+                return
+            self._restore()
+        except OSError as fault:
+            if not self._astray:
+                self._astray = True
+                self._remarks.append(
+                    f"{self.path} is gone and cannot be made again: {fault.strerror or fault}; it "
+                    f"is tried again every {SYNC_EVERY_S:.0f} s, and its lines are lost if it "
+                    "stays so"
+                )
+
+    def _restore(self) -> None:
+        first = f"{header(self.channels, self._output)}\n".encode()
+        path = self.path
+        found, self.path, done = restored(path, self._file, first)
+        with contextlib.suppress(OSError):
+            os.close(self._file)
+        self._file, self._astray = found, False
+        self._length = os.fstat(found).st_size
+        self._remarks.append(f"{path} {done}")
+
+    def _look_whether_cut(self) -> None:
+        """See that a line begins a line, and that there is a header, whoever cut the file."""
+        there = os.fstat(self._file)
+        size = there.st_size
+        if stat.S_ISREG(there.st_mode) and size < self._length:
+            self._remarks.append(
+                f"{self.path} was cut short by another program: {self._length - size} bytes are "
+                "gone, and the recording goes on in it; leave it alone until the watch is over"
+            )
+            torn = size and not read_all(self._file, size).endswith(b"\n")
+            first = f"{header(self.channels, self._output)}\n".encode()
+            mended = b"\n" if torn else b"" if size else first
+            self._length = size
+            self._length += os.write(self._file, mended)
+        self._length = max(self._length, size)
 
     @property
     def waiting(self) -> int:
@@ -277,27 +327,25 @@ class Recorder:
     @property
     def failed(self) -> bool:
         """Whether lines are missing from the file."""
-        return bool(self._pending) or self.lost > 0
+        return bool(self._pending) or self.lost > 0 or self._astray
+
+    def say(self, sentence: str) -> None:
+        """Have a sentence told with the remarks."""
+        self._remarks.append(sentence)
 
     def remarks(self) -> list[str]:
         """Return what a person should know and has not been told yet, a sentence each."""
         told, self._remarks = self._remarks, []
         return told
 
-    def close(self) -> None:
-        """Write what is left, put it on the disk, and let the file go."""
+    def settle(self) -> None:
+        """Write what is left and put it on the disk."""
         if self._pending:
             self.retry()
         self._sync()
+
+    def close(self) -> None:
+        """Settle, and let the file go."""
+        self.settle()
         with contextlib.suppress(OSError):
             os.close(self._file)
-
-
-def _read_all(descriptor: int, size: int) -> bytes:
-    """Return the `size` bytes of a file from its beginning."""
-    os.lseek(descriptor, 0, os.SEEK_SET)
-    parts: list[bytes] = []
-    while size > 0 and (part := os.read(descriptor, min(size, 1 << 20))):
-        parts.append(part)
-        size -= len(part)
-    return b"".join(parts)

@@ -55,6 +55,7 @@ class Replay:
         self.name = log.name
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
+        self.unasked = False
         self.started: datetime | None = log.trace.started
         self._log = log
         self._remarks = how_read(log, self.kiln_channel, channel)

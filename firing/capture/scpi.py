@@ -60,6 +60,7 @@ class ScpiSource:
         self.name = settings.port
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
+        self.unasked = False
         self._link = Link(settings)
         self._parser = parser
         self._query = query

@@ -28,11 +28,14 @@ class Source(Protocol):
         One name a temperature.
     gives_output : bool
         Whether its readings tell the controller's output.
+    unasked : bool
+        Whether lines come unasked, so that they wait while nobody reads them.
     """
 
     name: str
     channels: tuple[str, ...]
     gives_output: bool
+    unasked: bool
 
     def open(self) -> None:
         """Open it anew, with nothing kept from before.

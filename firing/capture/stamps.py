@@ -8,6 +8,10 @@ wall clock was set is noticed and told.
 import time
 from datetime import UTC, datetime
 
+COUNTS_SLEEP = hasattr(time, "CLOCK_BOOTTIME")
+"""Whether the clock of a recording goes on while the computer sleeps; on Linux only."""
+SET_FROM = datetime(2025, 1, 1, tzinfo=UTC)
+"""An earlier time of day is that of a computer that woke without its clock."""
 CLOCK_STEP_S = 2.0
 """The wall clock was set if it departs by more than this from the monotonic one [s]."""
 
@@ -16,6 +20,11 @@ def monotonic_s() -> float:
     """Return seconds of a clock that cannot be set, and counts while the computer sleeps."""
     clock = getattr(time, "CLOCK_BOOTTIME", None)  # Linux only; elsewhere the plain one has to do
     return time.monotonic() if clock is None else time.clock_gettime(clock)
+
+
+def clock_is_unset() -> bool:
+    """Tell whether the time of day cannot be right."""
+    return time.time() < SET_FROM.timestamp()
 
 
 def utc_stamp(epoch_s: float) -> str:

@@ -26,7 +26,7 @@ from firing.errors import FiringError
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Record to this CSV file; one that is there is continued.",
+    help="Record to this CSV file; one that is there is continued, unless its firing is over.",
 )
 @click.option("--fields", metavar="FIELDS", help='Fields of a line, like "kiln,top,-,output".')
 @click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")

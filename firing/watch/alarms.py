@@ -7,9 +7,11 @@ Patience and distances are common practice, no source.
 """
 
 import math
+from functools import partial
 
 from firing.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.watch.attempts import Attempts
 from firing.watch.notices import Latch, Limits, Notice, Severity, Situation
 
 TOP_CLEAR_C = 5.0
@@ -49,6 +51,7 @@ class AlarmBoard:
         self._limits = limits
         self._schedule = schedule
         self._unit = unit
+        self.attempts = Attempts("the other alarms and the recording go on")
         self._over_top = 0
         self._latches = {
             "over-top": Latch(0.0, 60.0),
@@ -69,14 +72,19 @@ class AlarmBoard:
 
     def feed(self, now: Situation) -> list[Notice]:
         """Take the state of things in and return what has to be told of it."""
+        alarms = (
+            self._top,
+            self._above,
+            self._stalled,
+            self._cooling,
+            self._lost,
+            self._stuck,
+            self._unload,
+        )
+        # One that fails silences none of the others.
         found = [
-            self._top(now),
-            self._above(now),
-            self._stalled(now),
-            self._cooling(now),
-            self._lost(now),
-            self._stuck(now),
-            self._unload(now),
+            self.attempts.of(f"the alarm {n + 1} of {len(alarms)}", partial(alarm, now), None)
+            for n, alarm in enumerate(alarms)
         ]
         return [notice for notice in found if notice is not None]
 

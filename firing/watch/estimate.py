@@ -12,6 +12,12 @@ from firing.watch.position import Position
 if TYPE_CHECKING:
     from firing.watch.kilnchange import KilnFigures
 
+PLACE, RATE, ENERGY, FORECAST, CONES = (
+    "the place in the plan", "the rate", "the energy", "the forecast", "the cones",
+)  # fmt: skip
+ESTIMATES = (PLACE, RATE, ENERGY, FORECAST, CONES)
+"""The parts of an estimate, each of which may fail by itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -44,6 +50,9 @@ class Estimate:
         Where the kiln, by its model, does not get any further [°C]; None if it ends the program.
     kiln : KilnFigures or None
         What the kiln model goes by, and what of it was learnt from this firing.
+    untold : tuple of str
+        What could not be worked out this time, in words; it is left out above, as what was known
+        before is no longer current.
     """
 
     now_s: float
@@ -70,6 +79,7 @@ class Estimate:
     energy_total_kwh: float | None = None
     stalls_c: float | None = None
     kiln: KilnFigures | None = None
+    untold: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the estimate keyed for JSON."""
@@ -112,6 +122,7 @@ class Estimate:
             "energy_total_kwh": _rounded(self.energy_total_kwh, 2),
             "stalls_c": _rounded(self.stalls_c, 1),
             "kiln": None if self.kiln is None else self.kiln.to_dict(),
+            "untold": list(self.untold),
         }
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
+from firing.watch.ticks import TICKS_PER_S, floor_tick_s
 
 GRID_S = 30.0
 """A cone's heat-work from means over half a minute is good to 1e-4 at 300 °C/h."""
@@ -34,7 +35,7 @@ class History:
         self.highest_c = -np.inf
 
     def add(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
-        """Take a usable reading in; times never go back.
+        """Take a usable reading in; one from before the last counts as of the last's moment.
 
         Parameters
         ----------
@@ -43,6 +44,9 @@ class History:
         duty : float
             Share of full power then; NaN where it is not known.
         """
+        # A recording that somebody joined by hand may turn back; the course may not.
+        if self._recent:
+            time_s = max(time_s, self._recent[-1][0])
         number = int(time_s // GRID_S)
         if number != self._number:
             self._close_bin()
@@ -58,12 +62,19 @@ class History:
     def _close_bin(self) -> None:
         if self._count:
             mean_c = self._sum_c / self._count
-            self._time_s.append(self._sum_s / self._count)
+            self._time_s.append(self._mean_s())
             self._temperature_c.append(mean_c)
             self._duty.append(self._mean_duty())
             self.highest_c = max(self.highest_c, mean_c)
         self._sum_s = self._sum_c = self._sum_duty = 0.0
         self._count = self._duties = 0
+
+    def _mean_s(self) -> float:
+        # Inside its own bin whatever the rounding, and so apart from the mean of any other.
+        assert self._number is not None
+        begin_s = self._number * GRID_S
+        mean_s = floor_tick_s(self._sum_s / self._count)
+        return min(max(mean_s, begin_s), begin_s + GRID_S - 1.0 / TICKS_PER_S)
 
     def _mean_duty(self) -> float:
         return self._sum_duty / self._duties if self._duties else math.nan
@@ -90,7 +101,7 @@ class History:
         """Return times [s] and temperatures [°C] so far, both shape (n,)."""
         time_s, temperature_c = np.array(self._time_s), np.array(self._temperature_c)
         if self._count:
-            time_s = np.append(time_s, self._sum_s / self._count)
+            time_s = np.append(time_s, self._mean_s())
             temperature_c = np.append(temperature_c, self._sum_c / self._count)
         return time_s, temperature_c
 
@@ -112,7 +123,7 @@ class History:
             np.array(self._temperature_c[-most:]),
         )
         if self._count:
-            time_s = np.append(time_s, self._sum_s / self._count)
+            time_s = np.append(time_s, self._mean_s())
             temperature_c = np.append(temperature_c, self._sum_c / self._count)
         if time_s.size < 3:
             return None

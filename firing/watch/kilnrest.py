@@ -13,6 +13,7 @@ from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.watch.outlook import Rest
 from firing.watch.position import Position
+from firing.watch.ticks import course_on_ticks
 
 ARRIVED_C = 0.5
 
@@ -76,8 +77,7 @@ class KilnRest:
         low, high = cooling
         cooling_s = unload_s - program_s
         return Rest(
-            np.interp(self.time_s, bends, warped),
-            self.temperature_c,
+            *course_on_ticks(np.interp(self.time_s, bends, warped), self.temperature_c),
             program_s,
             unload_s,
             program_s + low * cooling_s,

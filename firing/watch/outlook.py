@@ -13,6 +13,7 @@ from firing.forecast import Forecast
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.position import Plan, Position
+from firing.watch.ticks import TICKS_PER_S, last_of_each, ticks
 
 AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
 """Which way the figures of a kiln model may be off."""
@@ -25,7 +26,7 @@ class Rest:
     Attributes
     ----------
     time_s, temperature_c : ndarray, shape (n,)
-        The course, from now to the unloading temperature [s, °C].
+        The course, from now to the unloading temperature [s, °C]; its moments are whole ticks.
     program_s : float
         To the end of the program [s].
     unload_s, unload_low_s, unload_high_s : float
@@ -151,22 +152,26 @@ class ForecastOutlook:
 
 
 class _Course:
-    """Stretches put one after the other, from now on."""
+    """Stretches put one after the other, from now on, each a whole number of ticks long."""
 
     def __init__(self, temperature_c: float) -> None:
-        self._time_s = [np.array([0.0])]
+        self._ticks = [np.array([0])]
         self._temperature_c = [np.array([temperature_c])]
-        self.now_s = 0.0
+        self._now = 0
         self.now_c = temperature_c
 
+    @property
+    def now_s(self) -> float:
+        return self._now / TICKS_PER_S
+
     def add(self, time_s: FloatArray, temperature_c: FloatArray, slower: float) -> None:
-        elapsed_s = (time_s - time_s[0]) * slower
-        later = elapsed_s > 0.0
+        elapsed = ticks((time_s - time_s[0]) * slower)
+        later = last_of_each(elapsed) & (elapsed > 0)
         if not later.any():
             return
-        self._time_s.append(self.now_s + elapsed_s[later])
+        self._ticks.append(self._now + elapsed[later])
         self._temperature_c.append(temperature_c[later])
-        self.now_s += float(elapsed_s[-1])
+        self._now += int(elapsed[-1])
         self.now_c = float(temperature_c[-1])
 
     def stay(self, duration_s: float) -> None:
@@ -174,4 +179,4 @@ class _Course:
             self.add(np.array([0.0, duration_s]), np.full(2, self.now_c), 1.0)
 
     def arrays(self) -> tuple[FloatArray, FloatArray]:
-        return np.concatenate(self._time_s), np.concatenate(self._temperature_c)
+        return np.concatenate(self._ticks) / TICKS_PER_S, np.concatenate(self._temperature_c)

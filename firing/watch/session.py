@@ -1,40 +1,35 @@
-"""One watch from beginning to end: read, record, follow, tell; until told to stop."""
+"""One watch from beginning to end: read, record, follow, tell; until told to stop.
+
+A reading is marked and recorded before anything else is done with it.  What comes after (alarms,
+estimates, the user's own program, the display) may each fail without ending the rest.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Protocol
+from functools import partial
+from typing import TYPE_CHECKING
 
 from firing.capture.connection import Connection
 from firing.capture.judge import Judge
-from firing.capture.reading import Reading
+from firing.capture.pauses import Pauses
+from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, SourceEnded
-from firing.capture.stamps import TimeBase
+from firing.capture.stamps import COUNTS_SLEEP, TimeBase, clock_is_unset
 from firing.units import format_duration
+from firing.watch.attempts import Attempts, reason_of
+from firing.watch.display import Display, Listener
 from firing.watch.estimate import Estimate
 from firing.watch.notices import Notice
 from firing.watch.watcher import Watcher
 
+if TYPE_CHECKING:
+    from firing.watch.command import NoticeCommand
+
 TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
-
-
-class Listener(Protocol):
-    """Whoever shows a watch: a terminal, a file, a screen."""
-
-    def note(self, sentence: str) -> None:
-        """Show something on the side."""
-
-    def notice(self, notice: Notice) -> None:
-        """Show a notice."""
-
-    def status(self, estimate: Estimate, reading: Reading | None) -> None:
-        """Show how the firing stands, with the last reading."""
-
-    def tick(self) -> None:
-        """Do what is due, several times a second."""
 
 
 class Session:
@@ -64,6 +59,8 @@ class Session:
         Whether a reading that no kiln can have given is marked and left out.
     own_clock : bool
         Whether live readings bring their times, which then show every gap themselves.
+    command : NoticeCommand, optional
+        The user's own program, run for every notice whatever becomes of the display.
     """
 
     def __init__(
@@ -80,10 +77,13 @@ class Session:
         live: bool = True,
         judged: bool = True,
         own_clock: bool = False,
+        command: NoticeCommand | None = None,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
-        self._listener = listener
+        self._display = Display(listener)
+        self._command = command
+        self._attempts = Attempts()
         self._base = base
         self._channel = channel
         self._recorder = recorder
@@ -97,14 +97,17 @@ class Session:
         self._read_s = self._now_s
         self._ticked_s = -math.inf
         self._status_s: float | None = None
-        self._clock_s = self._now_s
+        self._clock_s = -math.inf
+        self._told_unset = False
+        self._pauses = Pauses(self._now_s, unasked=connection.source.unasked)
         self._lost_since_s: float | None = None
         self._silent = False
         self._told_s = -math.inf
 
     def run(self, stopped: Callable[[], bool]) -> None:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
-        self._watcher.begin(self._now_s, live=self._live)
+        begin = partial(self._watcher.begin, self._now_s, live=self._live)
+        self._attempts.of("the beginning of the watch", begin, None)
         try:
             self._run(stopped)
         finally:
@@ -113,64 +116,136 @@ class Session:
     def _run(self, stopped: Callable[[], bool]) -> None:
         while not stopped():
             try:
-                reading = self._connection.read(LINE_WAIT_S)
+                reading = self._read()
             except SourceEnded as ended:
-                self._listener.note(f"{ended}")
+                self._display.note(f"{ended}")
                 break
-            if self._live:
-                self._now_s = self._base.now_s()
             if reading is not None:
-                self._take(reading)
-            self._check_connection()
-            if self._live and self._now_s - self._ticked_s >= TICK_S:
-                self._each_second()
-            if self._status_s is None and self._reading is not None:
-                # The first after one round of the grid, when there is something to tell.
-                self._status_s = self._now_s + min(1.0, self._status_every_s)
-            if self._status_s is not None and self._now_s >= self._status_s:
-                self._status_s = self._now_s + self._status_every_s
-                self._tell_status()
+                self._record(reading)
+            self._each_round(reading)
             self._side()
+        if self._recorder is not None:
+            self._recorder.settle()
         if self._told_s != self._now_s and self._reading is not None:
             self._tell_status()
         self._side()
 
-    def _take(self, reading: Reading) -> None:
+    def _read(self) -> Reading | None:
+        """Return the next reading, marked as late if it waited for this program to go on."""
+        asked_s = self._base.now_s()
+        try:
+            reading = self._connection.read(LINE_WAIT_S)
+        except SourceEnded:
+            raise
+        except Exception as error:
+            if not self._live:
+                raise  # a log is read again from its beginning only by whoever asks for it
+            self._connection.lose(f"{self._connection.source.name} failed ({reason_of(error)})")
+            reading = None
+        if self._live:
+            self._now_s = self._base.now_s()
+            waited_s = self._now_s - asked_s
+            late = self._pauses.late(self._now_s, waited_s, self._connection.lost_because)
+            if reading is not None and late:
+                reading.statuses = [
+                    Status.LATE if status is Status.OK else status for status in reading.statuses
+                ]
+            if self._pauses.stood_still_s is not None:
+                self._went_on(self._pauses.stood_still_s)
+        return reading
+
+    def _went_on(self, stood_still_s: float) -> None:
+        """Say that this program did not run, in the recording and to whoever listens."""
+        told = f"this program did not run for {format_duration(stood_still_s)}"
+        if self._recorder is not None and not self._own_clock:
+            at_s, reason = self._now_s - stood_still_s, f"{told}; lines since are missing or late"
+            self._recorder.gap(at_s, reason)
+        self._display.note(
+            f"{told}, as the computer slept or stopped it; lines of that time are missing, or "
+            "marked as late; keep the computer awake"
+        )
+        self._clock_s = -math.inf  # it may have woken with another time of day
+
+    def _record(self, reading: Reading) -> None:
+        """Mark a reading and write its line."""
         if reading.at_s is not None:
             self._now_s = reading.at_s
+        recorder = self._recorder
+        self._attempts.of("the marking of readings", lambda: self._judged(reading), None)
+        if recorder is not None and not self._attempts.of(
+            "the recording of a line", lambda: self._recorded(recorder, reading), False
+        ):
+            recorder.lost += 1
+        self._reading, self._read_s, self._silent = reading, self._now_s, False
+
+    def _judged(self, reading: Reading) -> None:
         if self._judge is not None:
             self._judge.mark(self._now_s, reading)
-        self._reading, self._read_s, self._silent = reading, self._now_s, False
-        if self._recorder is not None:
-            self._recorder.write(self._now_s, reading)
-        self._tell(self._watcher.add(self._now_s, reading, self._channel))
-        self._ticked_s = self._now_s
 
-    def _each_second(self) -> None:
-        self._ticked_s = self._now_s
-        self._tell(self._watcher.tick(self._now_s))
+    def _recorded(self, recorder: Recorder, reading: Reading) -> bool:
+        recorder.write(self._now_s, reading)
+        return True
+
+    def _each_round(self, reading: Reading | None) -> None:
+        """Do what a watch does beside recording, each part whatever becomes of the others."""
+        attempts = self._attempts
+        attempts.of("the watch over the firing", lambda: self._follow(reading), None)
+        attempts.of("the watch over the source", self._check_connection, None)
+        if self._live:
+            attempts.of("the watch over the source's lines", self._check_silence, None)
+            attempts.of("the watch over the clock", self._check_clock, None)
+        attempts.of("the status", self._status_when_due, None)
+
+    def _follow(self, reading: Reading | None) -> None:
+        if reading is not None:
+            self._ticked_s = self._now_s
+            self._tell(self._watcher.add(self._now_s, reading, self._channel))
+        elif self._live and self._now_s - self._ticked_s >= TICK_S:
+            self._ticked_s = self._now_s
+            self._tell(self._watcher.tick(self._now_s))
+
+    def _status_when_due(self) -> None:
+        if self._status_s is None and self._reading is not None:
+            # The first after one round of the grid, when there is something to tell.
+            self._status_s = self._now_s + min(1.0, self._status_every_s)
+        if self._status_s is not None and self._now_s >= self._status_s:
+            self._status_s = self._now_s + self._status_every_s
+            self._tell_status()
+
+    def _check_silence(self) -> None:
         silent_s = self._now_s - self._read_s
         if not self._silent and self._lost_since_s is None and silent_s > self._silent_after_s:
             self._silent = True
             self._mark(f"no line from {self._connection.source.name}")
-        if self._now_s - self._clock_s >= CLOCK_CHECK_S:
-            self._clock_s = self._now_s
-            step_s = self._base.clock_step_s()
-            if step_s is not None:
-                self._listener.note(
-                    f"this computer's clock was set by {format_duration(step_s, signed=True)}; the "
-                    "recording goes on by the clock it began with"
-                )
+
+    def _check_clock(self) -> None:
+        """Look at the time of day, however fast lines come."""
+        if self._now_s - self._clock_s < CLOCK_CHECK_S:
+            return
+        self._clock_s = self._now_s
+        if not self._told_unset and clock_is_unset():
+            self._told_unset = True
+            self._display.note(
+                "this computer's clock is not set, as it lies before this program was made; the "
+                "recording's times of day are wrong; set the clock and begin again"
+            )
+        step_s = self._base.clock_step_s()
+        if step_s is not None:
+            slept = "" if COUNTS_SLEEP else ", or the computer slept"
+            self._display.note(
+                f"this computer's clock was set by {format_duration(step_s, signed=True)}{slept}; "
+                "the recording goes on by the clock it began with"
+            )
 
     def _check_connection(self) -> None:
         reason = self._connection.lost_because
         if reason is not None and self._lost_since_s is None:
             self._lost_since_s = self._now_s
-            self._listener.note(f"{reason}; trying again until it is back")
+            self._display.note(f"{reason}; trying again until it is back")
             self._mark(reason)
         elif reason is None and self._lost_since_s is not None:
             gone = format_duration(self._now_s - self._lost_since_s)
-            self._listener.note(f"{self._connection.source.name} is back after {gone}")
+            self._display.note(f"{self._connection.source.name} is back after {gone}")
             self._lost_since_s = None
 
     def _mark(self, reason: str) -> None:
@@ -180,17 +255,26 @@ class Session:
 
     def _tell(self, notices: list[Notice]) -> None:
         for notice in notices:
-            self._listener.notice(notice)
+            command, message = self._command, notice.message
+            if command is not None:
+                self._attempts.of("the program for alarms", partial(command.tell, message), None)
+            self._display.notice(notice)
 
     def _tell_status(self) -> None:
-        self._told_s = self._now_s
-        self._listener.status(self._watcher.estimate(self._now_s), self._reading)
+        self._told_s = now_s = self._now_s
+        bare = Estimate(now_s, math.nan, None, None, "", None, untold=("anything",))
+        estimate = self._attempts.of("the estimate", lambda: self._watcher.estimate(now_s), bare)
+        self._display.status(estimate, self._reading)
 
     def _side(self) -> None:
-        for remark in self._connection.source.remarks():
-            self._listener.note(remark)
+        told = [*self._attempts.remarks(), *self._watcher.remarks()]
+        told += self._attempts.of("the source's remarks", self._connection.source.remarks, [])
         if self._recorder is not None:
             self._recorder.tick()
-            for remark in self._recorder.remarks():
-                self._listener.note(remark)
-        self._listener.tick()
+            told += self._recorder.remarks()
+        if self._command is not None:
+            trouble = self._attempts.of("the program for alarms", self._command.tick, None)
+            told += [] if trouble is None else [trouble]
+        for remark in told:
+            self._display.note(remark)
+        self._display.tick()

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.stamps import TimeBase
     from firing.watch.command import NoticeCommand
-    from firing.watch.session import Listener, Session
+    from firing.watch.display import Listener
+    from firing.watch.session import Session
     from firing.watch.watcher import Watcher
 
 ABOVE_PEAK_C = 20.0
@@ -69,15 +70,17 @@ class OpenWatch:
             live=self.live,
             judged=not self.options.reading.as_logged,
             own_clock=isinstance(self.connection.source, GrowingLog),
+            command=self.command,
         )
 
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
-        self.connection.close()
-        if self.recorder is not None:
-            self.recorder.close()
-        if self.command is not None:
-            self.command.close()
+        from firing.watch.attempts import Attempts
+
+        attempts = Attempts()
+        for part in (self.recorder, self.connection, self.command):
+            if part is not None:
+                attempts.of("the end of the watch", part.close, None)
 
 
 def open_watch(
@@ -110,7 +113,9 @@ def open_watch(
         base = time_base(source)
         if options.out is not None:
             own_clock = isinstance(source, Replay | GrowingLog)
-            recorder, not_recorded = _recorder(options.out, source, base if own_clock else None)
+            recorder, not_recorded = _recorder(
+                options.out, source, channel, base if own_clock else None
+            )
         if recorder is not None:
             base = recorder.base
             remember(watcher, recorder, channel)
@@ -214,12 +219,15 @@ def time_base(source: Source) -> TimeBase:
     return TimeBase() if started is None else TimeBase(started.timestamp())
 
 
-def _recorder(out: Path, source: Source, base: TimeBase | None) -> tuple[Recorder | None, str]:
+def _recorder(
+    out: Path, source: Source, channel: int, base: TimeBase | None
+) -> tuple[Recorder | None, str]:
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
-    from firing.capture.recorder import Recorder
+    from firing.watch.continuing import recorder_for
 
     try:
-        return Recorder(out, source.channels, base, output=source.gives_output), ""
+        recorder = recorder_for(out, source.channels, channel, base, output=source.gives_output)
+        return recorder, ""
     except OSError as fault:
         return None, (
             f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "

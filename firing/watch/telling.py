@@ -50,6 +50,8 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
         parts.append(energy)
     if estimate.action and estimate.action_s is not None:
         parts.append(f"{clock.at(estimate.action_s)}: {estimate.action}")
+    if estimate.untold:
+        parts.append(f"not known now: {', '.join(estimate.untold)}")
     if estimate.alarms:
         parts.append(f"ALARM {', '.join(estimate.alarms)}")
     return "; ".join(parts)

@@ -28,7 +28,7 @@ class Terminal:
     schedule : Schedule, optional
         The plan.
     command : NoticeCommand, optional
-        The user's own, run for every notice.
+        The user's own, which is told of every notice by the watch itself.
     recorder : Recorder, optional
         The recording.
     as_json : bool
@@ -75,15 +75,13 @@ class Terminal:
         self._say(sys.stderr, 2, f"firing: {sentence}")
 
     def notice(self, notice: Notice) -> None:
-        """Show a notice, ring the bell, run the command."""
+        """Show a notice, ring the bell."""
         at = moment_of(self._began, notice.at_s)
         bell = "\a" if notice.severity == "act" and sys.stderr.isatty() else ""
         word = {"raised": "ALARM", "over": "over", "told": "note"}[notice.state]
         self._say(sys.stderr, 2, f"{bell}firing: {at} {word} {notice.id}: {notice.message}")
         if self._as_json:
             self._document("notice", notice.at_s, notice.to_dict())
-        if self._command is not None:
-            self._command.tell(notice.message)
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Show how the firing stands on stdout."""
@@ -118,8 +116,4 @@ class Terminal:
         self._say(sys.stdout, 1, json.dumps(document, ensure_ascii=False, allow_nan=False))
 
     def tick(self) -> None:
-        """Look after the user's command."""
-        if self._command is not None:
-            trouble = self._command.tick()
-            if trouble is not None:
-                self.note(trouble)
+        """Nothing is due: every line is shown at once."""

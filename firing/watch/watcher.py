@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
 from firing.schedule import Schedule
-from firing.trace import FloatArray
 from firing.watch.ahead import Ahead, Going, look_ahead
 from firing.watch.alarms import AlarmBoard
+from firing.watch.attempts import Attempts
 from firing.watch.cones import (
     coldest_counting_c,
     cone_outlooks,
     cones_so_far,
     down_since_s,
 )
-from firing.watch.estimate import Estimate
+from firing.watch.estimate import (
+    CONES,
+    ENERGY,
+    ESTIMATES,
+    FORECAST,
+    PLACE,
+    RATE,
+    Estimate,
+)
 from firing.watch.history import History
 from firing.watch.notices import Limits, Notice, Situation
 from firing.watch.outlook import Outlook
@@ -27,6 +35,18 @@ if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel
 
 LOCATE_EVERY_S = 60.0
+
+# What else may fail by itself.
+COURSE, NOW, ALARMS = "the course so far", "the temperature now", "the judging of alarms"
+STANDING, CALLS, REFIT = "the list of alarms", "the calls of cones", "the refit"
+_BLIND = {
+    PLACE: "where the firing stands in its plan cannot be worked out: alarms that go by the plan "
+    "are blind meanwhile; look at the kiln yourself",
+    RATE: "how fast it heats or cools cannot be worked out: alarms that go by it are blind "
+    "meanwhile; look at the kiln yourself",
+    ALARMS: "an alarm cannot be judged and is not raised meanwhile; look at the kiln yourself",
+}
+"""Failures that mean going and looking, as what they hide may be a danger."""
 
 
 class Watcher:
@@ -79,10 +99,12 @@ class Watcher:
         self._stuck = False
         self._ended: set[int] | None = None
         self._down: set[str] = set()
+        self._attempts = Attempts()
+        self._blind: set[str] = set()
 
     def remember(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        self.history.add(time_s, temperature_c, duty)
+        self._attempts.of(COURSE, lambda: self.history.add(time_s, temperature_c, duty), None)
         self._usable_s = time_s
 
     def begin(self, now_s: float, *, live: bool = True) -> None:
@@ -119,7 +141,7 @@ class Watcher:
         if self._usable_s is None:
             self._usable_s = time_s
         if not math.isnan(value_c):
-            self.history.add(time_s, value_c, reading.duty)
+            self._attempts.of(COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None)
             self._usable_s = time_s
         return self.tick(time_s)
 
@@ -128,7 +150,18 @@ class Watcher:
         told: list[Notice] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
             told += self._locate(now_s)
-        told += self.board.feed(
+        told += self._attempts.of(ALARMS, lambda: self._judge_alarms(now_s), [])
+        told += self._told_blind(ALARMS, now_s)
+        if self._model is not None:
+            model = self._model
+            told += self._attempts.of(
+                REFIT, lambda: model.tick(now_s, self.history, self._position), []
+            )
+        return told
+
+    def _judge_alarms(self, now_s: float) -> list[Notice]:
+        # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
+        return self.board.feed(
             Situation(
                 now_s=now_s,
                 reading_c=self._reading_c,
@@ -141,9 +174,21 @@ class Watcher:
                 deviation_c=self._deviation_c,
             )
         )
-        if self._model is not None:
-            told += self._model.tick(now_s, self.history, self._position)
-        return told
+
+    def _told_blind(self, part: str, now_s: float) -> list[Notice]:
+        """Tell, once, of a failure that may hide a danger."""
+        one = part == ALARMS and self.board.attempts.any_fails
+        if not (one or self._attempts.fails(part)):
+            self._blind.discard(part)
+            return []
+        if part in self._blind:
+            return []
+        self._blind.add(part)
+        return [Notice("blind", "act", "told", now_s, _BLIND[part])]
+
+    def remarks(self) -> list[str]:
+        """Return what failed, or works again, and has not been told yet, a sentence each."""
+        return [*self._attempts.remarks(), *self.board.attempts.remarks()]
 
     def close(self) -> None:
         """End what is under way beside the watch."""
@@ -152,17 +197,21 @@ class Watcher:
 
     def _locate(self, now_s: float) -> list[Notice]:
         self._located_s = now_s
-        time_s, temperature_c = self.history.trace()
-        self._rate_c_per_h = self.history.rate_c_per_h()
-        told: list[Notice] = []
-        now_c = self.history.now_c()
+        self._rate_c_per_h = self._attempts.of(RATE, self.history.rate_c_per_h, self._rate_c_per_h)
+        told = self._told_blind(RATE, now_s)
         if self._plan is not None:
-            self._position = locate(self._plan, time_s, temperature_c, now_c)
-            set_point_c = self._position.set_point_c
-            self._deviation_c = None if set_point_c is None else now_c - set_point_c
-            told += self._segments_ended(now_s)
-        told += self._cones_down(now_s, time_s, temperature_c)
+            told += self._attempts.of(PLACE, lambda: self._place(now_s), [])
+            told += self._told_blind(PLACE, now_s)
+        told += self._attempts.of(CALLS, lambda: self._cones_down(now_s), [])
         return told
+
+    def _place(self, now_s: float) -> list[Notice]:
+        assert self._plan is not None
+        now_c = self.history.now_c()
+        self._position = locate(self._plan, *self.history.trace(), now_c)
+        set_point_c = self._position.set_point_c
+        self._deviation_c = None if set_point_c is None else now_c - set_point_c
+        return self._segments_ended(now_s)
 
     def _segments_ended(self, now_s: float) -> list[Notice]:
         """Tell of segments that have ended since last looked at: holds over, hands needed."""
@@ -191,10 +240,9 @@ class Watcher:
                 told.append(Notice("action", "act", "told", now_s, message))
         return told
 
-    def _cones_down(
-        self, now_s: float, time_s: FloatArray, temperature_c: FloatArray
-    ) -> list[Notice]:
+    def _cones_down(self, now_s: float) -> list[Notice]:
         told = []
+        time_s, temperature_c = self.history.trace()
         for cone in self._cones:
             hot_enough = self.history.highest_c + self._offset_c > coldest_counting_c(cone)
             if cone in self._down or not hot_enough:
@@ -209,26 +257,51 @@ class Watcher:
         return told
 
     def estimate(self, now_s: float) -> Estimate:
-        """Return the state of the firing now, with all that follows from it."""
-        position, schedule = self._position, self.schedule
-        name = ""
-        if schedule is not None and position is not None and position.segment is not None:
-            name = schedule.segments[position.segment].name
-        now_c = self.history.now_c()
-        bare = Estimate(
+        """Return the state of the firing now, with all that follows from it.
+
+        What cannot be worked out is left out and named as `untold`; nothing here raises.
+        """
+        attempts = self._attempts
+        position = None if attempts.fails(PLACE) else self._position
+        now_c = attempts.of(NOW, self.history.now_c, math.nan)
+        found = Estimate(
             now_s,
             now_c,
-            self._rate_c_per_h,
+            None if attempts.fails(RATE) else self._rate_c_per_h,
             position,
-            name,
-            self._deviation_c,
-            alarms=self.board.standing,
+            self._segment_name(position),
+            None if position is None else self._deviation_c,
+            alarms=attempts.of(STANDING, lambda: self.board.standing, ()),
         )
-        if self.history.points < 2:
-            return bare
+        if self.history.points >= 2:
+            known: dict[str, Any] = {}
+            known |= attempts.of(ENERGY, lambda: self._energy(position, now_s), known)
+            bare = found
+            ahead = attempts.of(FORECAST, lambda: self._ahead(bare), None)
+            known |= attempts.of(CONES, lambda: self._cones_told(ahead), known)
+            found = replace(found, **known)
+            if ahead is not None:
+                found = self._timed(found, ahead)
+        return replace(found, untold=tuple(part for part in ESTIMATES if attempts.fails(part)))
+
+    def _energy(self, position: Position | None, now_s: float) -> dict[str, Any]:
+        if self._model is None:
+            return {}
+        energy = self._model.see(self.history, position, now_s)
+        return {
+            "energy_kwh": energy.spent_kwh,
+            "energy_total_kwh": energy.total_kwh,
+            "stalls_c": energy.stalls_c,
+            "kiln": self._model.figures,
+        }
+
+    def _segment_name(self, position: Position | None) -> str:
+        if self.schedule is None or position is None or position.segment is None:
+            return ""
+        return self.schedule.segments[position.segment].name
+
+    def _cones_told(self, ahead: Ahead | None) -> dict[str, Any]:
         time_s, temperature_c = self.history.trace()
-        energy = None if self._model is None else self._model.see(self.history, position, now_s)
-        ahead = self._ahead(now_s, now_c)
         for_cones_c = temperature_c + self._offset_c
         reached, number, low, high = cones_so_far(time_s, for_cones_c, self._thermocouple_c)
         outlooks = cone_outlooks(
@@ -238,32 +311,30 @@ class Watcher:
             None if ahead is None else ahead.shifted(self._offset_c),
             self._thermocouple_c,
         )
-        action, action_s = self._next_action(ahead, now_s)
-        found = replace(
-            bare,
-            reached=reached,
-            reached_number=number,
-            low=low,
-            high=high,
-            cones=outlooks,
-            action=action,
-            action_s=action_s,
-            energy_kwh=None if energy is None else energy.spent_kwh,
-            energy_total_kwh=None if energy is None else energy.total_kwh,
-            stalls_c=None if energy is None else energy.stalls_c,
-            kiln=None if self._model is None else self._model.figures,
-        )
-        return found if ahead is None else ahead.timed(found)
+        return {
+            "reached": reached,
+            "reached_number": number,
+            "low": low,
+            "high": high,
+            "cones": outlooks,
+        }
 
-    def _ahead(self, now_s: float, now_c: float) -> Ahead | None:
-        position, schedule = self._position, self.schedule
-        if schedule is None or position is None or self.outlook is None or math.isnan(now_c):
+    def _timed(self, found: Estimate, ahead: Ahead) -> Estimate:
+        action, action_s = self._next_action(ahead, found.now_s)
+        return ahead.timed(replace(found, action=action, action_s=action_s))
+
+    def _ahead(self, now: Estimate) -> Ahead | None:
+        position, schedule = now.position, self.schedule
+        unknown = math.isnan(now.temperature_c)
+        if schedule is None or position is None or self.outlook is None or unknown:
             return None
-        going = Going(schedule, position, now_s, now_c, self._rate_c_per_h, self._deviation_c)
+        going = Going(
+            schedule, position, now.now_s, now.temperature_c, now.rate_c_per_h, now.deviation_c
+        )
         return look_ahead(self.outlook, self._model, going)
 
-    def _next_action(self, ahead: Ahead | None, now_s: float) -> tuple[str, float | None]:
-        if self.schedule is None or ahead is None:
+    def _next_action(self, ahead: Ahead, now_s: float) -> tuple[str, float | None]:
+        if self.schedule is None:
             return "", None
         for index, left_s in ahead.expected.segment_ends_s.items():
             action = self.schedule.segments[index].action

@@ -141,6 +141,26 @@ def test_ctrl_c_leaves_with_130_and_a_whole_file(tmp_path: Path, instrument: Ins
     assert out.read_bytes().endswith(b"\n")
 
 
+def test_a_file_deleted_in_mid_run_is_there_at_the_end_and_that_is_said(
+    tmp_path: Path, instrument: Instrument
+) -> None:
+    out = tmp_path / "log.csv"
+    with Watch(tmp_path, str(instrument.port), "--fields", "kiln,-", "--out", str(out)) as watch:
+        watch.wait_ready()
+        sender = Sender(instrument, 0.01)
+        wait_until(lambda: len(readings(out)) > 20, "lines")
+        early = readings(out)
+        out.unlink()
+        time.sleep(0.1)
+        sender.stop()
+        assert watch.stop() == 0
+    assert "was deleted; it was written again, with all its lines" in watch.told()
+    found = readings(out)
+    assert found[: len(early)] == early
+    assert len(found) > len(early)
+    assert found == [found[0] + 0.25 * number for number in range(len(found))]
+
+
 def test_a_second_watch_of_the_same_file_is_refused(tmp_path: Path, instrument: Instrument) -> None:
     out = tmp_path / "log.csv"
     with Watch(tmp_path, str(instrument.port), "--out", str(out)) as watch:

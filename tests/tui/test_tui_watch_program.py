@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -122,8 +123,16 @@ def test_a_kill_loses_no_line_that_was_shown(
     assert readings(tmp_path / "out.csv") == values_c
 
 
+def wait_for_raw(terminal: Terminal, words: str) -> None:
+    """Read until words came, on a terminal that scrolls after the screens are gone."""
+    deadline = time.monotonic() + 30.0
+    while words not in terminal.raw:
+        assert time.monotonic() < deadline, f"never came: {words}"
+        terminal._read(0.05)
+
+
 @pytest.mark.soak
-def test_a_crash_of_the_screens_ends_the_recording_in_order(
+def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
     instrument: Instrument, plan: Path, tmp_path: Path
 ) -> None:
     """The program's own code with a screen that fails once three lines are there."""
@@ -137,7 +146,7 @@ def test_a_crash_of_the_screens_ends_the_recording_in_order(
         "        raise ZeroDivisionError('made up')\n"
         "w.WatchScreen.look = failing\n" + FIRING
     )
-    options = ["--schedule", plan.name, "--out", "out.csv", "--screen"]
+    options = ["--schedule", plan.name, "--out", "out.csv", "--top", "100", "--screen"]
     terminal = Terminal(
         ["watch", str(instrument.port), *options],
         tmp_path,
@@ -150,12 +159,17 @@ def test_a_crash_of_the_screens_ends_the_recording_in_order(
         terminal.wait_for("Connected to")
         for line in (b"1\n", b"20.0\n", b"20.5\n", b"21.0\n"):
             instrument.send(line)
+        wait_for_raw(terminal, "the watch goes on here")
+        for line in (b"21.5\n", b"150.0\n", b"150.5\n"):
+            instrument.send(line)
+        wait_for_raw(terminal, "over the top temperature")
+        terminal.press(CTRL["c"])
         assert terminal.wait_for_end() != 0
     finally:
         if not terminal.ended:
             terminal.kill()
     assert "made up" in terminal.raw
-    assert readings(tmp_path / "out.csv") == [20.0, 20.5, 21.0]
+    assert readings(tmp_path / "out.csv") == [20.0, 20.5, 21.0, 21.5, 150.0, 150.5]
     assert let_go(tmp_path / "out.csv")
 
 

@@ -13,6 +13,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from watch.replaying import AS_PLANNED, HOUR_S, write_course
 
+from firing.capture.stamps import utc_stamp
 from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
@@ -217,6 +218,38 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
     assert list(read_log(out).trace.channel_c()) == [20.5, 20.6, 150.0, 150.0]
 
 
+@pytest.mark.parametrize("broken", [
+    "tui.screens.watching.figures", "tui.screens.watching.told_words",
+    "tui.screens.watching.stage_words", "tui.watchcourse.WatchLines.course",
+    "tui.screens.watching.lines_words",
+])  # fmt: skip
+def test_a_drawing_that_fails_is_told_rings_and_records(
+    play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    out = tmp_path / "out.csv"
+    rung: list[str] = []
+    monkeypatch.setattr(FiringApp, "bell", lambda app: rung.append(type(app.screen).__name__))
+
+    def boom(*_: Any, **__: Any) -> Any:
+        raise ZeroDivisionError("made up")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        await pilot.press("escape")
+        monkeypatch.setattr(broken, boom)
+        os.write(port[1], b"9\n20.5\n150.0\n150.5\n")
+        await until(pilot, lambda: rung)
+        await until(pilot, lambda: app._notifications)
+        assert "failed (made up)" in next(iter(app._notifications)).message
+        watch = app.session.watch
+        assert watch is not None
+        await until(pilot, lambda: watch.seen.recording and watch.seen.recording.rows == 3)
+        assert app.session.watching
+
+    play(scene, WatchOptions(port[0], out=out, top_c=100.0))
+    assert list(read_log(out, cleaning=False).trace.channel_c()) == [20.5, 150.0, 150.5]
+
+
 def test_quitting_ends_the_recording_in_order(play: Play, port: Port, tmp_path: Path) -> None:
     out = tmp_path / "out.csv"
 
@@ -239,7 +272,8 @@ def test_a_recording_that_is_there_is_continued_only_after_saying_so(
     play: Play, port: Port, tmp_path: Path
 ) -> None:
     out = tmp_path / "out.csv"
-    begun = "time,kiln (°C),status\n2026-03-01T10:00:00.000Z,400.00,\n"
+    # ten minutes ago: of longer ago, it would be another firing's
+    begun = f"time,kiln (°C),status\n{utc_stamp(time.time() - 600.0)},400.00,\n"
     out.write_text(begun, encoding="utf-8")
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:

@@ -234,6 +234,11 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
 
     monkeypatch.setattr("firing.watch.watcher.Watcher.add", fail)
     send(port, "20.6")
+    # what follows the firing may fail, and reading goes on ...
+    wait_for(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
+    assert watch.running
+    # ... unless that itself fails
+    monkeypatch.setattr("firing.watch.session.Session._side", fail)
     wait_for(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     assert "ZeroDivisionError: made up" in watch.seen.why

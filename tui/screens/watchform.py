@@ -170,7 +170,7 @@ async def _fill(
 async def _continue(screen: WorkScreen, out: Path) -> bool:
     answer = await screen.ask(
         f"{out} exists already.  It is continued: its lines stay as they are, the pause is marked, "
-        "and new lines are put at its end.",
+        "and new lines are put at its end.  If its firing is over, a new file is made beside it.",
         ("name", "Choose another file"),
         ("go", "Continue this recording"),
     )

@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from firing.report.plain import plain
 from firing.units import TemperatureUnit
+from firing.watch.attempts import Attempts
 from firing.watch.telling import Moments
 from tui.screens.base import WorkScreen
 from tui.session import LogChoice
@@ -81,6 +82,7 @@ class WatchScreen(WorkScreen):
         self._lines: tuple[LiveWatch | None, WatchLines] | None = None
         # Held here: a look may come while the screen is taken down around them.
         self._title, self._going_on = TitleLine(), Static(id="stage")
+        self._attempts = Attempts("reading, recording and alarms go on")
         self._standing, self._told = Standing(id="standing"), Told(id="told")
         self._curve = Curve(id="curve")
 
@@ -127,16 +129,28 @@ class WatchScreen(WorkScreen):
         """Show what the watch has laid down since; before the parts are there, nothing."""
         if not (self._ready and self.is_attached):
             return
-        self._show_stage()
+        show = self._attempts.of
+        show("the drawing of what goes on", self._show_stage, None)
         watch = self.live
-        if watch is None:
-            return
-        seen, unit = watch.seen, self.unit
-        self._show_title(watch, seen)
-        self._standing.show(figures(seen, watch.schedule, unit))
+        if watch is not None:
+            seen = watch.seen
+            show("the drawing of the title", lambda: self._show_title(watch, seen), None)
+            show("the drawing of the figures", lambda: self._show_figures(watch, seen), None)
+            show("the drawing of what was told", lambda: self._show_told(seen), None)
+            show("the drawing of the curve", lambda: self._show_curve(watch, seen), None)
+        for sentence in self._attempts.remarks():
+            self.notify(plain(sentence), title="Watch", severity="warning", markup=False)
+
+    def _show_figures(self, watch: LiveWatch, seen: Seen) -> None:
+        self._standing.show(figures(seen, watch.schedule, self.unit))
+
+    def _show_told(self, seen: Seen) -> None:
         if seen.began is not None:
             moments = Moments(seen.began, seen.now_s)
             self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
+
+    def _show_curve(self, watch: LiveWatch, seen: Seen) -> None:
+        unit = self.unit
         # The curve changes by as much as a dot only with these.
         drawn = (watch, seen.estimate, seen.time_s.size, unit, seen.stage, watch.running)
         if drawn != self._drawn:

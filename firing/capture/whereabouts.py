@@ -1,0 +1,145 @@
+"""Whether the open file of a recording is still the one its path names, and another if it is not.
+
+A file can be deleted, moved or replaced while it is written: by a hand, a program that rotates
+logs, an editor that saves by renaming.  The open one then takes lines that nobody will find.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from firing.capture.lock import lock_file
+
+MOST_BESIDE = 1000
+_FLAGS = (
+    os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+)
+
+
+def open_appending(path: Path, *, new: bool = False) -> int:
+    """Open a file to be read and appended to, and return its descriptor.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it is made where there is none.
+    new : bool
+        Whether one that is there is refused.
+
+    Raises
+    ------
+    OSError
+        If it cannot be.
+    """
+    return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
+
+
+def read_all(descriptor: int, size: int) -> bytes:
+    """Return the `size` bytes of a file from its beginning."""
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    parts: list[bytes] = []
+    while size > 0 and (part := os.read(descriptor, min(size, 1 << 20))):
+        parts.append(part)
+        size -= len(part)
+    return b"".join(parts)
+
+
+def names(path: Path, descriptor: int) -> bool:
+    """Tell whether a path still names an open file; for want of an answer, it does."""
+    try:
+        there = os.stat(path)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return os.path.samestat(there, os.fstat(descriptor))
+
+
+def beside(path: Path) -> Iterator[Path]:
+    """Yield the names of files beside one, ``firing-2.csv`` first."""
+    for number in range(2, MOST_BESIDE):
+        yield path.with_name(f"{path.stem}-{number}{path.suffix}")
+
+
+def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
+    """Return another open file that holds what the old one does, its path, and what was done.
+
+    Parameters
+    ----------
+    path : Path
+        Where the recording is to be.
+    old : int
+        The open file, which the path does not name any more.
+    header : bytes
+        The first line of a new file.
+
+    Raises
+    ------
+    OSError
+        If none can be made; the old one still takes lines then.
+    """
+    held = _readable(old)
+    content = header if held is None else held
+    moved = os.fstat(old).st_nlink > 0
+    try:
+        found = open_appending(path)
+        # A disk that was taken out gives nothing; what is there now is that one, or another.
+        if held is None and _taken(found, header, whole=False) is not None:
+            there = os.fstat(found).st_size > 0
+            return _written(found, b"" if there else header), path, "is there again, and goes on"
+        kept = _taken(found, content)
+        if kept is not None:
+            if moved and not kept:
+                # What was moved is kept where it went.
+                return _written(found, header), path, "was moved away; a new file goes on there"
+            done = _written(found, content[len(kept) :])
+            what = "was replaced by a copy" if kept else "was deleted"
+            return done, path, f"{what}; it was written again, with all its lines"
+        os.close(found)
+    except OSError:
+        if path.exists() and not os.access(path, os.W_OK):
+            pass  # somebody else's: a file beside it may do
+        else:
+            raise
+    for other in beside(path):
+        with contextlib.suppress(FileExistsError):
+            done = open_appending(other, new=True)
+            lock_file(done)
+            return _written(done, content), other, f"was replaced; all its lines are in {other}"
+    raise FileExistsError(f"there is no free name beside {path}")
+
+
+def _readable(descriptor: int) -> bytes | None:
+    """Return what an open file holds; None if its disk does not give it any more."""
+    try:
+        return read_all(descriptor, os.fstat(descriptor).st_size)
+    except OSError:
+        return None
+
+
+def _taken(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | None:
+    """Lock a file and return what it holds, if that is the beginning of `content`; else None.
+
+    If not `whole`, what it holds may go on after `content`.
+    """
+    there = read_all(descriptor, min(os.fstat(descriptor).st_size, len(content) + whole))
+    return there if content.startswith(there) and lock_file(descriptor) else None
+
+
+def _written(descriptor: int, data: bytes) -> int:
+    """Append bytes to a file and put them on the disk; return its descriptor, or close it."""
+    before = os.fstat(descriptor).st_size
+    try:
+        left = memoryview(data)
+        while left:
+            left = left[os.write(descriptor, left) :]
+        os.fsync(descriptor)
+    except OSError:
+        with contextlib.suppress(OSError):
+            os.ftruncate(descriptor, before)
+        os.close(descriptor)
+        raise
+    return descriptor
