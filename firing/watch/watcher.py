@@ -82,7 +82,8 @@ class Watcher:
 
     def remember(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        self.history.add(time_s, temperature_c, duty)
+        if self.board.take(time_s, temperature_c, Status.OK):
+            self.history.add(time_s, temperature_c, duty)
         self._usable_s = time_s
 
     def begin(self, now_s: float, *, live: bool = True) -> None:
@@ -118,9 +119,11 @@ class Watcher:
         self._reading_c = value_c
         if self._usable_s is None:
             self._usable_s = time_s
+        plausible = self.board.take(time_s, reading.values_c[channel], reading.statuses[channel])
         if not math.isnan(value_c):
-            self.history.add(time_s, value_c, reading.duty)
             self._usable_s = time_s
+            if plausible:  # what no kiln can read moves neither an estimate nor the plan
+                self.history.add(time_s, value_c, reading.duty)
         return self.tick(time_s)
 
     def tick(self, now_s: float) -> list[Notice]:
@@ -169,6 +172,8 @@ class Watcher:
         position, schedule = self._position, self.schedule
         if schedule is None or position is None:
             return []
+        if self.board.supply.gone:
+            return []  # a hold that the power left is cut short, not over
         ended: set[int] = set()
         if position.phase == "done":
             ended = set(range(len(schedule.segments)))
@@ -183,7 +188,7 @@ class Watcher:
         told = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
-            if segment.hold_s > 0.0:
+            if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
                 told.append(Notice("hold-over", "note", "told", now_s, message))
             if segment.action:
