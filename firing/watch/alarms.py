@@ -257,7 +257,9 @@ class AlarmBoard:
         falling = rate is not None and rate < -self._surely(-FALLING_C_PER_H)
         rises = rate is not None and rate > 0.0
         gone = self.supply.gone
-        self._falls_slowly.feed(now.now_s, due and falling, not due or rises)
+        self._falls_slowly.feed(
+            now.now_s, due and falling and not self.circuit.doubtful, not due or rises
+        )
         shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
         given_up = now.now_c < now.highest_c - COOLED_C and not due
         return self._told(

@@ -25,6 +25,8 @@ NOW_S = 60.0
 HIGH_S = 900.0
 FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
+WARM_C = 80.0
+"""A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 SURELY = 5.0
 """A change is believed at so many standard errors."""
 HOLD_LEFT_S = 240.0
@@ -47,22 +49,25 @@ LOST_SHARE = 0.4
 elements lose it over hours."""
 LOSS_C = 3.0
 
+PAST_SURELY = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
-FALLEN_SHARE = 0.5
+FALLEN_SHARE = 0.4
 DONE_FALLING_C = 15.0
 
 
 @dataclass(slots=True)
 class Hold:
-    """A hold, as last seen: of which segment, since when, and until when [s]."""
+    """A hold, as last seen: of which segment, since when, until when, how late [s], how hot [°C]."""
 
     index: int
     arrived_s: float
     due_s: float
+    late_s: float | None
+    level_c: float = math.nan
 
 
 class Supply:
@@ -134,9 +139,23 @@ class Supply:
             return
         if position.phase == "hold" and position.arrived_s is not None:
             hold_s = self._plan.schedule.segments[index].hold_s
-            self._hold = Hold(index, position.arrived_s, position.arrived_s + hold_s)
+            level_c = math.nan
+            if self._hold is not None and self._hold.index == index:
+                level_c = self._hold.level_c
+            arrived_s = position.arrived_s
+            self._hold = Hold(index, arrived_s, arrived_s + hold_s, position.late_s, level_c)
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
+
+    def still_held(self, now_s: float) -> int | None:
+        """Return the segment whose hold has a while to go, whatever the readings look like."""
+        hold = self._hold
+        if self._plan is None or hold is None or now_s >= hold.due_s - HOLD_LEFT_S:
+            return None
+        hold_position = Position("hold", hold.index, None, hold.arrived_s, 0.0, None, hold.late_s)
+        if self._ends_by_clock(self._plan, hold_position, hold.index, now_s):
+            return None
+        return hold.index
 
     # Power gone
 
@@ -148,7 +167,7 @@ class Supply:
             if regained or over:
                 self.gone, self._lowest_c = False, math.inf
             return
-        if now.fallen_c < max(FALL_C, SURELY * now.fall_error_c):
+        if now.highest_c < WARM_C or now.fallen_c < max(FALL_C, SURELY * now.fall_error_c):
             return
         hold = self._hold
         if hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S:
@@ -176,15 +195,14 @@ class Supply:
         after = index + 1
         if after < len(plan.segments) and plan.heats(after):
             return False
-        if position.late_s is None:
-            return False
-        if self._hold is not None and self._hold.index == index:
-            hold = self._hold
+        hold, late_s, on_plan_s = self._hold, position.late_s, position.program_s
+        if hold is not None and hold.index == index:
+            late_s = hold.late_s
             stayed_s = min(now_s - hold.arrived_s, hold.due_s - hold.arrived_s)
             on_plan_s = plan.segments[index].ramp_end_s + stayed_s
-        else:
-            on_plan_s = position.program_s
-        clock_s = on_plan_s + position.late_s
+        if late_s is None:
+            return False
+        clock_s = on_plan_s + late_s
         end_s = plan.segments[index].end_s
         return end_s - CLOCK_EARLY_S < clock_s < end_s + CLOCK_LATE_S
 
@@ -242,24 +260,34 @@ class Supply:
         level = (now.time_s >= max(hold.due_s - LEVEL_S, hold.arrived_s)) & (
             now.time_s <= hold.due_s
         )
-        past = int(np.count_nonzero(now.time_s > hold.due_s))
+        after_s = now.time_s[now.time_s > hold.due_s] - hold.due_s
+        past = after_s.size
+        if self.stays_on:
+            if hold.level_c - now.celsius > DONE_FALLING_C:
+                self.stays_on, self._hold = False, None
+            self.past_s = now.at_s - hold.due_s
+            return
         if past < PAST_READINGS or not level.any():
             return
-        level_c = float(np.mean(now.values_c[level]))
+        level_c = hold.level_c = float(np.mean(now.values_c[level]))
         self.past_s = now.at_s - hold.due_s
-        error_c = now.noise_c * math.sqrt(1.0 / now.count + 1.0 / float(np.count_nonzero(level)))
-        drop_c = level_c - now.celsius
-        if self.stays_on or drop_c > DONE_FALLING_C + SURELY * error_c:
-            if drop_c > DONE_FALLING_C:
-                self.stays_on, self._hold = False, None
+        # The line that falls from the hold's level at its end, least squares.
+        weight = float(after_s @ after_s)
+        fallen_c = level_c - now.values_c[now.time_s > hold.due_s]
+        drop_c = float(after_s @ fallen_c) / weight * self.past_s
+        error_c = now.noise_c * math.hypot(
+            self.past_s / math.sqrt(weight), 1.0 / math.sqrt(float(np.count_nonzero(level)))
+        )
+        if drop_c > DONE_FALLING_C + SURELY * error_c:
+            self._hold = None
             return
         slowest = NATURAL_SHARE * float(natural.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
-        due_c = rate * (now.mean_s - hold.due_s) / SECONDS_PER_HOUR
+        due_c = rate * self.past_s / SECONDS_PER_HOUR
         rises = -drop_c > max(FALL_C, SURELY * error_c)
         self.stays_on = rises or (
-            self.past_s >= PAST_S and drop_c + SURELY * error_c < FALLEN_SHARE * due_c
+            self.past_s >= PAST_S and drop_c + PAST_SURELY * error_c < FALLEN_SHARE * due_c
         )
 
 

@@ -182,6 +182,9 @@ class Watcher:
             hold_s = schedule.segments[position.segment].hold_s
             if position.phase == "hold" and position.hold_left_s(now_s, hold_s) <= 0.0:
                 ended.add(position.segment)
+        held = self.board.supply.still_held(now_s)
+        if held is not None and self._ended is not None:
+            ended = {index for index in ended if index < held}  # a fall alone does not end a hold
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched

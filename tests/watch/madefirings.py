@@ -78,10 +78,10 @@ class Heard:
         """Return the alarms that were raised."""
         return [n for n in self.notices if n.severity == "act" and n.state == "raised"]
 
-    def in_time(self, from_s: float) -> list[Notice]:
-        """Return alarms raised within five minutes or three readings of a moment."""
+    def in_time(self, from_s: float, more_s: float = 0.0) -> list[Notice]:
+        """Return alarms raised within five minutes or three readings of a moment, and no more."""
         after = self.time_s[self.time_s >= from_s]
-        last_s = max(from_s + 300.0, float(after[min(2, after.size - 1)]))
+        last_s = max(from_s + 300.0 + more_s, float(after[min(2, after.size - 1)]))
         return [n for n in self.acts() if from_s <= n.at_s <= last_s]
 
 
