@@ -61,7 +61,7 @@ DONE_FALLING_C = 15.0
 
 @dataclass(slots=True)
 class Hold:
-    """A hold, as last seen: of which segment, since when, until when, how late [s], how hot [°C]."""
+    """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C]."""
 
     index: int
     arrived_s: float
