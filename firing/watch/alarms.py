@@ -265,7 +265,7 @@ class AlarmBoard:
         return self._told(
             "cooling",
             now,
-            gone or self._falls_slowly.raised,
+            (gone or self._falls_slowly.raised) and not given_up,
             given_up or (not gone and (not due or rises)),
             f"the kiln cools{shown} though heating is due, at {self._write(now.now_c)}: power, "
             "a fuse, a relay or an open lid",

@@ -252,6 +252,14 @@ def test_dead_elements_are_told(at_c: float, interval_s: float, noise_c: float) 
     assert not [n for n in heard.acts() if n.at_s < dead_s]
 
 
+def test_a_weak_kiln_that_the_clock_left_behind_is_not_alarmed_at_over_and_over() -> None:
+    faults = Faults(power_factor=0.78)
+    firing = fire(SLOW_COOLED, faults=faults, controller=Controller(waits=False), cool_to_c=800.0)
+    heard = watched(firing, SLOW_COOLED, interval_s=120.0, begin_s=8.0 * HOUR_S)
+    alarms = [n.id for n in heard.acts()]
+    assert len(alarms) == len(set(alarms))
+
+
 SMALL = replace(
     Kiln(), power_w=3600.0, inner_area_m2=0.5, outer_area_m2=0.9, ware_kg=7.0, furniture_kg=5.0,
     chamber_j_per_k=5_000.0, exchange_m2=0.6,
