@@ -7,12 +7,17 @@ Patience and distances are common practice, no source.
 """
 
 import math
+from collections.abc import Callable
 from functools import partial
 
+from firing.capture.reading import Status
 from firing.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.attempts import Attempts
+from firing.watch.circuit import Broken, Circuit, Stillness
 from firing.watch.notices import Latch, Limits, Notice, Severity, Situation
+from firing.watch.position import Position
+from firing.watch.supply import SURELY, Supply
 
 TOP_CLEAR_C = 5.0
 TOP_READINGS = 2
@@ -30,6 +35,12 @@ UNLOAD_RAISE_S = 300.0
 UNLOAD_CLEAR_C = 20.0
 UNLOAD_FROM_C = 150.0
 """A kiln that was never this hot is not waited for to cool [°C]."""
+RISING_FROM_C = 10.0
+RISING_SINCE_S = 900.0
+"""A ramp that began so long ago and is so far from its target moves the digits."""
+SURELY_COLD_C = 80.0
+COOLED_C = 150.0
+"""A kiln that fell so far after its heating was cut short has been given up [°C]."""
 
 
 class AlarmBoard:
@@ -53,11 +64,19 @@ class AlarmBoard:
         self._unit = unit
         self.attempts = Attempts("the other alarms and the recording go on")
         self._over_top = 0
+        self.circuit = Circuit()
+        self.supply = Supply(schedule)
+        self._stillness = Stillness()
+        self._position: Position | None = None
+        self._falls_slowly = Latch(FALLING_RAISE_S, CALM_S)
         self._latches = {
+            "reading-impossible": Latch(0.0, 0.0),
+            "hold-long": Latch(0.0, CALM_S),
+            "power-weaker": Latch(0.0, CALM_S),
             "over-top": Latch(0.0, 60.0),
             "above-plan": Latch(ABOVE_RAISE_S, ABOVE_RAISE_S),
             "stalled": Latch(STALL_RAISE_S, CALM_S),
-            "cooling": Latch(FALLING_RAISE_S, CALM_S),
+            "cooling": Latch(0.0, CALM_S),
             "reading-lost": Latch(0.0, 0.0),
             "reading-stuck": Latch(0.0, 0.0),
             "unload": Latch(UNLOAD_RAISE_S, CALM_S),
@@ -70,9 +89,49 @@ class AlarmBoard:
             name for name, latch in self._latches.items() if latch.raised and name != "unload"
         )
 
+    def take(self, time_s: float, value_c: float, status: Status) -> bool:
+        """Take a reading in, and return whether it may be a kiln's temperature.
+
+        Parameters
+        ----------
+        time_s, value_c : float
+            When, and the number whatever is held against it [s, °C]; NaN where there is none.
+        status : Status
+            What is held against it.
+        """
+        attempts = self.attempts
+        plausible = attempts.of(
+            "the eye on the circuit", lambda: self.circuit.take(time_s, value_c, status), True
+        )
+        if not math.isnan(value_c):
+            attempts.of("the eye on a stuck reading", lambda: self._still(time_s, value_c), None)
+        if plausible and status is Status.OK:
+            attempts.of("the eye on the power", lambda: self.supply.take(time_s, value_c), None)
+        return plausible
+
+    def _still(self, time_s: float, value_c: float) -> None:
+        self._stillness.take(time_s, value_c, self._rising_c_per_h(time_s, value_c))
+
+    def _rising_c_per_h(self, now_s: float, now_c: float) -> float | None:
+        """Return how fast the reading has to rise by the plan [°C/h]; None where it may stand."""
+        position = self._position
+        if self._schedule is None or position is None or position.segment is None:
+            return None
+        segment = self._schedule.segments[position.segment]
+        begun = position.begun_s is not None and now_s - position.begun_s > RISING_SINCE_S
+        far = segment.target_c - now_c > RISING_FROM_C
+        if position.phase != "ramp" or not begun or not far:
+            return None
+        return segment.rate_c_per_h if _heats(self._schedule, position.segment) else None
+
     def feed(self, now: Situation) -> list[Notice]:
         """Take the state of things in and return what has to be told of it."""
+        self._position = now.position
+        self.attempts.of("the eye on the power", lambda: self.supply.look(now.position), None)
         alarms = (
+            self._impossible,
+            self._hold_long,
+            self._weaker,
             self._top,
             self._above,
             self._stalled,
@@ -114,6 +173,43 @@ class AlarmBoard:
             f"{self._write(now.reading_c)} is over the top temperature of {self._write(top_c)}: "
             "go to the kiln and switch it off by its own switch if it goes on",
             f"back below the top temperature, at {self._write(now.reading_c)}",
+        )
+
+    def _impossible(self, now: Situation) -> Notice | None:
+        broken = self.circuit.broken
+        words = "" if broken is None else _circuit_words(broken, self._write)
+        return self._told(
+            "reading-impossible",
+            now,
+            broken is not None,
+            broken is None,
+            words,
+            "the readings are a kiln's again",
+        )
+
+    def _hold_long(self, now: Situation) -> Notice | None:
+        stays = self.supply.stays_on
+        return self._told(
+            "hold-long",
+            now,
+            stays,
+            not stays,
+            f"the kiln is still at {self._write(now.now_c)}, "
+            f"{format_duration(self.supply.past_s)} past the end of the hold: a relay may have "
+            "stuck; go to the kiln and switch it off by its own switch",
+            "the kiln falls from its hold",
+        )
+
+    def _weaker(self, now: Situation) -> Notice | None:
+        weaker = self.supply.weaker
+        return self._told(
+            "power-weaker",
+            now,
+            weaker,
+            not weaker,
+            f"the kiln suddenly climbs more slowly, at {self._write(now.now_c)}: look for a dead "
+            "element, a relay, a fuse or a lost phase",
+            "the kiln keeps its pace again",
         )
 
     def _above(self, now: Situation) -> Notice | None:
@@ -162,7 +258,7 @@ class AlarmBoard:
         return self._told(
             "stalled",
             now,
-            now.rate_c_per_h < least,
+            now.rate_c_per_h < least and planned - now.rate_c_per_h > self._surely(0.0),
             now.rate_c_per_h > 2.0 * least,
             f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
             f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",
@@ -172,17 +268,27 @@ class AlarmBoard:
     def _cooling(self, now: Situation) -> Notice | None:
         due = self._heating_due(now)
         rate = now.rate_c_per_h
-        falling = rate is not None and rate < FALLING_C_PER_H
-        shown = "" if rate is None else format_rate(abs(rate), self._unit)
+        falling = rate is not None and rate < -self._surely(-FALLING_C_PER_H)
+        rises = rate is not None and rate > 0.0
+        gone = self.supply.gone
+        self._falls_slowly.feed(
+            now.now_s, due and falling and not self.circuit.doubtful, not due or rises
+        )
+        shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
+        given_up = now.now_c < now.highest_c - COOLED_C and not due
         return self._told(
             "cooling",
             now,
-            due and falling,
-            not due or (rate is not None and rate > 0.0),
-            f"the kiln cools at {shown} though heating is due, at {self._write(now.now_c)}: power, "
+            (gone or self._falls_slowly.raised) and not given_up,
+            given_up or (not gone and (not due or rises)),
+            f"the kiln cools{shown} though heating is due, at {self._write(now.now_c)}: power, "
             "a fuse, a relay or an open lid",
-            "the kiln no longer cools",
+            "the kiln no longer cools" if rises else "heating is no longer due",
         )
+
+    def _surely(self, least_c_per_h: float) -> float:
+        """Return the rate that is one [°C/h], not noise: readings minutes apart show less."""
+        return max(least_c_per_h, SURELY * self.supply.rate_error_c_per_h())
 
     def _heating_due(self, now: Situation) -> bool:
         position = now.position
@@ -214,8 +320,8 @@ class AlarmBoard:
         return self._told(
             "reading-stuck",
             now,
-            now.stuck,
-            not now.stuck,
+            now.stuck or self._stillness.stuck,
+            not (now.stuck or self._stillness.stuck),
             "the reading stands still in every digit, as no kiln does: look at the kiln's own "
             "display",
             "the reading moves again",
@@ -227,7 +333,7 @@ class AlarmBoard:
         ending = now.position is None or now.position.phase in ("done", "left")
         state = self._latches["unload"].feed(
             now.now_s,
-            cooled and ending and now.now_c <= unload_c,
+            cooled and ending and now.now_c <= unload_c and not self.circuit.doubtful,
             now.now_c > unload_c + UNLOAD_CLEAR_C,
         )
         if state != "raised":
@@ -237,6 +343,34 @@ class AlarmBoard:
             "set; thick ware and shelves may be hotter than the thermocouple"
         )
         return Notice("unload", "note", "told", now.now_s, message)
+
+
+_LOOK_AT = {
+    "shorted": "look for leads that touch: at the terminals, along the cable, at the hot wall",
+    "reversed": "its leads are probably swapped: swap plus and minus at one end",
+    "pulled-out": "look whether the thermocouple was pulled out, or the lid is open",
+    "open": "look for a broken thermocouple or a loose terminal",
+}
+
+
+def _circuit_words(broken: Broken, write: Callable[[float], str]) -> str:
+    """Return what the thermocouple's circuit did, and where to look."""
+    if math.isnan(broken.to_c) or math.isnan(broken.from_c):
+        course = "the instrument reports a fault of the thermocouple"
+    elif broken.fault == "reversed" and broken.from_c < SURELY_COLD_C:
+        course = (
+            f"the reading sinks from {write(broken.from_c)} to {write(broken.to_c)} in a cold kiln"
+        )
+    else:
+        verb = "jumped" if broken.to_c > broken.from_c else "fell"
+        course = (
+            f"the reading {verb} from {write(broken.from_c)} to {write(broken.to_c)}, faster than "
+            "any kiln"
+        )
+    return (
+        f"{course}: {_LOOK_AT[broken.fault]}; until it is right, go by the kiln's own display and "
+        "witness cones"
+    )
 
 
 def _heats(schedule: Schedule, index: int) -> bool:

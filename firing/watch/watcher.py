@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 LOCATE_EVERY_S = 60.0
 
 # What else may fail by itself.
+CIRCUIT = "the look at the circuit"
 COURSE, NOW, ALARMS = "the course so far", "the temperature now", "the judging of alarms"
 STANDING, CALLS, REFIT = "the list of alarms", "the calls of cones", "the refit"
 _BLIND = {
@@ -104,7 +105,8 @@ class Watcher:
 
     def remember(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        self._attempts.of(COURSE, lambda: self.history.add(time_s, temperature_c, duty), None)
+        if self._taken(time_s, temperature_c, Status.OK):
+            self._attempts.of(COURSE, lambda: self.history.add(time_s, temperature_c, duty), None)
         self._usable_s = time_s
 
     def begin(self, now_s: float, *, live: bool = True) -> None:
@@ -140,10 +142,17 @@ class Watcher:
         self._reading_c = value_c
         if self._usable_s is None:
             self._usable_s = time_s
+        plausible = self._taken(time_s, reading.values_c[channel], reading.statuses[channel])
         if not math.isnan(value_c):
-            self._attempts.of(COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None)
             self._usable_s = time_s
+            if plausible:  # what no kiln can read moves neither an estimate nor the plan
+                self._attempts.of(
+                    COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None
+                )
         return self.tick(time_s)
+
+    def _taken(self, time_s: float, value_c: float, status: Status) -> bool:
+        return self._attempts.of(CIRCUIT, lambda: self.board.take(time_s, value_c, status), True)
 
     def tick(self, now_s: float) -> list[Notice]:
         """Look at the clock, whether there is a reading or not, and return what has to be told."""
@@ -218,6 +227,8 @@ class Watcher:
         position, schedule = self._position, self.schedule
         if schedule is None or position is None:
             return []
+        if self.board.supply.gone:
+            return []  # a hold that the power left is cut short, not over
         ended: set[int] = set()
         if position.phase == "done":
             ended = set(range(len(schedule.segments)))
@@ -226,13 +237,16 @@ class Watcher:
             hold_s = schedule.segments[position.segment].hold_s
             if position.phase == "hold" and position.hold_left_s(now_s, hold_s) <= 0.0:
                 ended.add(position.segment)
+        held = self.board.supply.still_held(now_s)
+        if held is not None and self._ended is not None:
+            ended = {index for index in ended if index < held}  # a fall alone does not end a hold
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched
         told = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
-            if segment.hold_s > 0.0:
+            if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
                 told.append(Notice("hold-over", "note", "told", now_s, message))
             if segment.action:

@@ -1,0 +1,282 @@
+"""Whether the readings can be a kiln's at all, and what the thermocouple's circuit has if not.
+
+A kiln moves slowly: its bricks and ware hold the heat.  A reading that falls or jumps faster than
+any kiln is no temperature, and its course says where to look.  Such readings are kept from the
+estimates: a kiln whose leads are shorted is neither cold nor done.
+
+The bounds are common practice, no source, chosen well outside what kilns do.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from typing import Literal
+
+from firing.capture.judge import RESTLESS_SHARE
+from firing.capture.reading import Status
+from firing.watch.lately import Lately
+
+Fault = Literal["shorted", "reversed", "pulled-out", "open"]
+
+FALL_TIME_CONSTANT_S = 900.0
+"""A kiln with its lid open still takes longer than this to lose two thirds of its heat [s]."""
+RISE_C_PER_S = 0.5
+"""Small test kilns at full power heat at 1500 °C/h at most; this is 1800."""
+SCATTER_C = 25.0
+"""What noise and a disturbed reading may add to either [°C]."""
+ROOM_C = 20.0
+OPENED_BELOW_C = 200.0
+OPENED_C = 100.0
+"""People open a cooling kiln below the first; the air at its thermocouple then falls so much at
+once [°C]."""
+BACK_C = 300.0
+"""Readings that are back are a kiln's again within this of where they left it, or below [°C]."""
+WINDOW_S = 300.0
+THINNED_S = 5.0
+CONFIRM_READINGS = 3
+CONFIRM_S = 20.0
+"""So many readings in a row, over so long: a disturbance of the line lasts less."""
+REWARMING_S = 900.0
+"""A thermocouple put back takes this long to be warm again [s]."""
+SHORT_MOST_C = 60.0
+"""Terminals and a shorted lead are no warmer than this [°C]."""
+AT_ONCE_SHARE = 0.9
+"""A short shows this share of its fall in the first reading; a sheath takes minutes."""
+BELOW_ROOM_C = -5.0
+
+COLD_C = 40.0
+COLD_WINDOW_S = 720.0
+COLD_FALL_C = 3.0
+COLD_NOISE = 5.0
+COLD_UNKNOWN_C = 12.0
+"""A cold kiln that falls so far within the window cools by no draught; its leads are reversed."""
+
+STILL_S = 240.0
+STILL_CHANCE = 1e-7
+STILL_RISE_C = 3.0
+"""A reading stands still if its own noise would do so as seldom as this, or if the plan has it
+rise so far meanwhile [°C].  One without noise in its digits stands still in every hold."""
+FADING_READINGS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A course no kiln takes.
+
+    Attributes
+    ----------
+    fault : str
+        What it looks like.
+    from_c, to_c : float
+        The last believed reading, and the reading now; NaN where there is none [°C].
+    """
+
+    fault: Fault
+    from_c: float
+    to_c: float
+
+
+class Circuit:
+    """Judges the kiln's readings one after the other.
+
+    Attributes
+    ----------
+    broken : Broken or None
+        What the circuit has, while it has it.
+    """
+
+    def __init__(self) -> None:
+        self.broken: Broken | None = None
+        self._believed: deque[tuple[float, float]] = deque()
+        self._faulty: deque[tuple[float, float]] = deque()
+        self._odd: list[tuple[float, float]] = []
+        self._back: list[tuple[float, float]] = []
+        self._open: list[tuple[float, float]] = []
+        self._cold = Lately(1800.0)
+        self._highest_c = -math.inf
+        self._back_s = -math.inf
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the last reading is none to go by."""
+        return self.broken is not None or bool(self._odd) or bool(self._open)
+
+    def take(self, time_s: float, value_c: float, status: Status) -> bool:
+        """Take a reading in, and return whether it may be a kiln's temperature.
+
+        Parameters
+        ----------
+        time_s : float
+            When [s], not before the one before.
+        value_c : float
+            The number the instrument gave, whatever is held against it [°C]; NaN: none.
+        status : Status
+            What is held against it.
+        """
+        said = self._said(status, value_c)
+        if said is not None:
+            self._open.append((time_s, value_c))
+            if self.broken is None and _lasts(self._open):
+                self.broken = Broken(said, self._last_c(), value_c)
+            return False
+        if math.isnan(value_c) or status not in (Status.OK, Status.STEP, Status.STUCK):
+            return False
+        self._open.clear()
+        if self.broken is not None:
+            return self._take_broken(time_s, value_c)
+        if self._is_odd(time_s, value_c):
+            self._odd.append((time_s, value_c))
+            if _lasts(self._odd):
+                last_c = self._last_c()
+                self.broken = Broken(self._name(last_c), last_c, value_c)
+                self._faulty = deque(self._odd)
+                self._odd = []
+            return False
+        self._odd.clear()
+        self._believe(time_s, value_c)
+        if self._falls_cold(time_s, value_c):
+            self.broken = Broken("reversed", self._cold.oldest_c(), value_c)
+            self._faulty = deque([(time_s, value_c)])
+            return False
+        return True
+
+    def _said(self, status: Status, value_c: float) -> Fault | None:
+        """Return what the instrument itself, or its scale, says of the circuit."""
+        if status in (Status.OPEN, Status.OVERLOAD):
+            return "open"
+        if status is Status.REVERSED:
+            return "reversed"
+        if status is Status.OUT_OF_SPAN:
+            return "reversed" if value_c < 0.0 else "open"
+        return None
+
+    def _last_c(self) -> float:
+        return self._believed[-1][1] if self._believed else math.nan
+
+    def _believe(self, time_s: float, value_c: float) -> None:
+        self._highest_c = max(self._highest_c, value_c)
+        _remember(self._believed, time_s, value_c)
+
+    def _is_odd(self, time_s: float, value_c: float) -> bool:
+        kept = [then_c for _, then_c in self._believed]
+        if kept and max(kept) - SCATTER_C <= value_c <= min(kept) + SCATTER_C:
+            return False
+        warms_again = time_s - self._back_s < REWARMING_S
+        for then_s, then_c in self._believed:
+            if then_c - value_c > self._may_fall_c(time_s - then_s, then_c):
+                return True
+            if value_c - then_c > SCATTER_C + RISE_C_PER_S * (time_s - then_s) and not warms_again:
+                return True
+        return False
+
+    def _may_fall_c(self, elapsed_s: float, from_c: float) -> float:
+        above_c = max(from_c - ROOM_C, 0.0)
+        scatter_c = SCATTER_C
+        if from_c < OPENED_BELOW_C and self._highest_c > from_c + OPENED_C:
+            scatter_c = OPENED_C
+        return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / FALL_TIME_CONSTANT_S))
+
+    def _name(self, from_c: float) -> Fault:
+        first_c, last_c = self._odd[0][1], self._odd[-1][1]
+        if last_c > from_c:
+            return "open"
+        if last_c < BELOW_ROOM_C:
+            return "reversed"
+        at_once = from_c - first_c > AT_ONCE_SHARE * (from_c - last_c)
+        return "shorted" if at_once and last_c <= SHORT_MOST_C else "pulled-out"
+
+    def _take_broken(self, time_s: float, value_c: float) -> bool:
+        """Take a reading while the circuit is not believed: it has to step back to be again."""
+        assert self.broken is not None
+        fell = self.broken.fault != "open"
+        from_c = self.broken.from_c
+        moved_c = 0.0
+        for then_s, then_c in self._faulty:
+            free_c = SCATTER_C + RISE_C_PER_S * (time_s - then_s)
+            change_c = value_c - then_c if fell else then_c - value_c
+            moved_c = max(moved_c, change_c - free_c)
+        # One that only the instrument called open has no course to step back from.
+        stepped = moved_c > 0.0 or not self._faulty
+        if stepped and not value_c > from_c + BACK_C:
+            self._back.append((time_s, value_c))
+            if _lasts(self._back):
+                self.broken = None
+                self._back_s = time_s
+                self._believed.clear()
+                self._back.clear()
+                self._faulty.clear()
+                self._cold = Lately(1800.0)
+                self._highest_c = max(self._highest_c, value_c)
+                self._believe(time_s, value_c)
+                return True
+            return False
+        self._back.clear()
+        _remember(self._faulty, time_s, value_c)
+        return False
+
+    def _falls_cold(self, time_s: float, value_c: float) -> bool:
+        """Tell whether a kiln that was never hot reads colder and colder: reversed leads."""
+        if self._highest_c > OPENED_BELOW_C / 2.0:
+            return False
+        self._cold.add(time_s, value_c)
+        if value_c > COLD_C:
+            return False
+        return self._cold.fell(COLD_WINDOW_S, COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
+
+
+class Stillness:
+    """Tells a reading that stands still in every digit where no kiln's does."""
+
+    def __init__(self) -> None:
+        self._last_c = math.nan
+        self._since_s = 0.0
+        self._equal = 0
+        self._rose = False
+        self._seen = self._seen_equal = self._turns = 0
+        self.stuck = False
+
+    def take(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
+        """Take a reading in.
+
+        Parameters
+        ----------
+        time_s, value_c : float
+            When, and what it reads [s, °C].
+        rising_c_per_h : float or None
+            How fast it has to rise by the plan [°C/h]; None where it may stand.
+        """
+        if value_c != self._last_c:
+            rises = value_c > self._last_c
+            self._turns += rises != self._rose
+            self._rose = rises
+            self._seen += 1 + self._equal
+            self._seen_equal += self._equal
+            if self._seen > FADING_READINGS:
+                # Old habits fade, as a kiln's pace changes.
+                self._seen //= 2
+                self._seen_equal //= 2
+                self._turns //= 2
+            self._last_c, self._since_s, self._equal, self.stuck = value_c, time_s, 0, False
+            return
+        self._equal += 1
+        stood_s = time_s - self._since_s
+        if self._equal < CONFIRM_READINGS - 1 or stood_s < STILL_S:
+            return
+        share = (self._seen_equal + 1.0) / (self._seen + 2.0)
+        restless = self._seen and self._turns >= RESTLESS_SHARE * self._seen
+        by_noise = restless and share**self._equal < STILL_CHANCE
+        by_plan = rising_c_per_h is not None and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
+        self.stuck = self.stuck or bool(by_noise) or by_plan
+
+
+def _lasts(readings: list[tuple[float, float]]) -> bool:
+    return len(readings) >= CONFIRM_READINGS and readings[-1][0] - readings[0][0] >= CONFIRM_S
+
+
+def _remember(kept: deque[tuple[float, float]], time_s: float, value_c: float) -> None:
+    if len(kept) >= 2 and time_s - kept[-2][0] < THINNED_S:
+        kept[-1] = (time_s, value_c)
+    else:
+        kept.append((time_s, value_c))
+    while len(kept) > CONFIRM_READINGS and time_s - kept[0][0] > WINDOW_S:
+        kept.popleft()
