@@ -29,7 +29,11 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.outlook import KilnOutlook
     from firing.ware.check import Breach
+    from firing.ware.face import FaceCourse
+    from firing.ware.limits import WareLimits
     from firing.ware.load import Load
+    from firing.ware.simulate import WareState
+    from firing.ware.verdict import WareVerdict
 
 __all__ = ["Forecast", "ForecastSegment", "PlanWarning", "forecast"]
 
@@ -67,8 +71,8 @@ class Forecast:
     core : Trace or None
         The middle of the load's thickest piece, one channel at the times of `trace`, if a kiln and
         a load were given: without a kiln nobody knows how warm the ware's face is.
-    breaches : tuple of Breach
-        Where the schedule is not safe for the ware, if a load was given.
+    ware : WareVerdict or None
+        Whether the firing is safe for the ware, natural cooling included, if a load was given.
     """
 
     schedule: Schedule
@@ -90,7 +94,12 @@ class Forecast:
     warnings: tuple[PlanWarning, ...] = ()
     kiln: KilnOutlook | None = None
     core: Trace | None = None
-    breaches: tuple[Breach, ...] = ()
+    ware: WareVerdict | None = None
+
+    @property
+    def breaches(self) -> tuple[Breach, ...]:
+        """Where the firing is not safe for the ware; empty without a load."""
+        return () if self.ware is None else self.ware.breaches
 
     @property
     def cooling_s(self) -> float:
@@ -149,6 +158,9 @@ class Forecast:
             "core_lag_k": lag_k,
             "core_lag_at_s": lag_s,
             "breaches": [breach.to_dict() for breach in self.breaches],
+            "ware_cautions": []
+            if self.ware is None
+            else [caution.to_dict() for caution in self.ware.cautions],
             "warnings": [warning.to_dict() for warning in self.warnings],
         }
 
@@ -163,6 +175,8 @@ def forecast(
     load: Load | None = None,
     waits: bool = True,
     margin: float = MARGIN,
+    state: WareState | None = None,
+    limits: WareLimits | None = None,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -184,6 +198,10 @@ def forecast(
         Whether the controller's clock waits when the kiln lags.
     margin : float
         Caution of the ware's limits, from 1 (see `firing.ware.rules.limits_for`).
+    state : WareState, optional
+        What earlier firing has done to the ware.
+    limits : WareLimits, optional
+        The load's limits, where they are known already; `margin` then has no say.
 
     Returns
     -------
@@ -206,26 +224,39 @@ def forecast(
         plain = _by_arithmetic(schedule, unload_c)
     else:
         plain = _in_kiln(schedule, kiln, load, waits, unload_c)
-    breaches = () if load is None else _breaches(schedule, load, margin, plain.kiln)
-    result = replace(plain, started=started, target_cone=target_cone, breaches=breaches)
+    ware = None
+    if load is not None:
+        from firing.ware.rules import limits_for
+        from firing.ware.verdict import check_ware
+
+        if limits is None:
+            limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
+        ware = check_ware(schedule, load, _face(plain), limits, state=state)
+    result = replace(plain, started=started, target_cone=target_cone, ware=ware)
     object.__setattr__(result.trace, "started", started)
     if result.core is not None:
         object.__setattr__(result.core, "started", started)
     return replace(result, warnings=warnings_for(result))
 
 
-def _breaches(
-    schedule: Schedule, load: Load, margin: float, kiln: KilnOutlook | None
-) -> tuple[Breach, ...]:
-    from firing.ware.check import check_schedule
-    from firing.ware.rules import limits_for
+def _face(plain: Forecast) -> FaceCourse:
+    """Return how the faces of the ware go through a firing and its natural cooling."""
+    from firing.ware.face import face_by_program, face_in_kiln
 
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin)
-    if kiln is None or not kiln.max_rate:
-        return check_schedule(schedule, limits)
-    known_c, known = np.array(kiln.max_rate).T
-    return check_schedule(
-        schedule, limits, heating_curve=lambda at_c: np.interp(at_c, known_c, known)
+    room_c = plain.schedule.room_c
+    ends_s = [segment.end_s for segment in plain.segments]
+    if plain.kiln is None:
+        trace = plain.trace
+        return face_by_program(trace.time_s, trace.channel_c(), ends_s, room_c=room_c)
+    run = plain.kiln.run
+    cools_s = [(leg.start_s, leg.end_s) for leg in plain.segments if leg.end_c < leg.from_c]
+    return face_in_kiln(
+        run.time_s,
+        run.ware_c,
+        ends_s,
+        room_c=room_c,
+        max_rate=plain.kiln.max_rate,
+        cools_s=[*cools_s, (plain.program_s, np.inf)],
     )
 
 

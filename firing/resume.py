@@ -226,7 +226,7 @@ def resume(
                 state=state,
             )
             rest, reasons = made.schedule, _reasons(made)
-            problems += [*made.problems, *([made.advice] if made.advice else [])]
+            problems += [made.advice] if made.advice else []
         if heats:
             rest = _retimed(rest, goal, done_x, curves, controller, notes, problems)
         course = forecast(
@@ -235,9 +235,13 @@ def resume(
             unload_c=open_c,
             target_cone=None,
             kiln=kiln,
-            load=None if kiln is None else load,
+            load=load,
+            margin=margin,
+            state=state,
             waits=controller.waits,
         )
+        # The rest as it is keyed, its changed hold and its natural cooling included.
+        problems += [b.message for b in course.breaches if b.kind != "dry first"]
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
         cones = cone_reached(whole_s, whole_c)

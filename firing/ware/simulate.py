@@ -11,6 +11,7 @@ from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Body, State, body_named
 from firing.ware.conduction import WallCourse, wall_course
 from firing.ware.drying import (
+    REFERENCE_C,
     mean_left,
     middle_left,
     moisture_diffusivity,
@@ -68,6 +69,8 @@ class WareCourse:
         Share of the bound water that has left the middle, 0 to 1; 1 for fired ware.
     core_vapour_kpa : ndarray
         Vapour pressure of the free water in the middle [kPa]; see `WareLimits.vapour_kpa`.
+    slow_vapour_kpa : ndarray
+        The same if the clay dries as slowly as the low end of its moisture diffusivity has it.
     end : WareState
         For going on from here.
     """
@@ -79,6 +82,7 @@ class WareCourse:
     core_water_share: FloatArray
     bound_water_gone: FloatArray
     core_vapour_kpa: FloatArray
+    slow_vapour_kpa: FloatArray
     end: WareState
 
     @property
@@ -142,6 +146,8 @@ def simulate_ware(
     moved = moisture_diffusivity(body, state, core) / path_m**2
     fourier = start.drying_fourier + _sum(course.time_s, moved)
     core_water = load.water_share * middle_left(fourier)
+    slower = body.of("moisture diffusivity", state).spread_at(REFERENCE_C)[0]
+    slow_water = load.water_share * middle_left(slower * fourier)
     gone = _bound(course.time_s, core, start.bound_water_gone) if raw else np.ones_like(core)
     burning = ((core >= BURN_OUT_C[0]) & (core <= BURN_OUT_C[1])).astype(float)
     return WareCourse(
@@ -152,6 +158,7 @@ def simulate_ware(
         core_water_share=core_water,
         bound_water_gone=gone,
         core_vapour_kpa=vapour_kpa(core_water, core),
+        slow_vapour_kpa=vapour_kpa(slow_water, core),
         end=WareState(
             drying_fourier=float(fourier[-1]),
             bound_water_gone=float(gone[-1]),
