@@ -126,6 +126,7 @@ class Resumption:
             else after(self.started, course.program_s).isoformat("T", "seconds"),
             "notes": list(self.notes),
             "problems": list(self.problems),
+            "breaches": [] if course is None else [b.to_dict() for b in course.breaches],
         }
 
 
@@ -242,6 +243,7 @@ def resume(
         )
         # The rest as it is keyed, its changed hold and its natural cooling included.
         problems += [b.message for b in course.breaches if b.kind != "dry first"]
+        notes += [] if course.ware is None else [c.message for c in course.ware.cautions]
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
         cones = cone_reached(whole_s, whole_c)

@@ -104,6 +104,7 @@ def design(
         notes=(
             *_notes(wish, solution, limits, curves, kiln, ready.advice),
             *((told,) if told else ()),
+            *(() if result.ware is None else (c.message for c in result.ware.cautions)),
         ),
     )
 

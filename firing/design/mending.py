@@ -108,6 +108,7 @@ def mended_design(
     )
     notes = [breach.message for breach in result.mends]
     notes += result.changes
+    notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
         f"The mends change closing to opening by {longer}."

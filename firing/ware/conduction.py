@@ -18,18 +18,20 @@ from firing.ware.body import Property
 
 _TERMS = 40
 # Terms that are followed one by one, and depths at which the wall is told.
-_MODES = 5
+_MODES = 4
 _INTERVALS = 8
 # Points of a course are no further apart than this, and lie this far behind a bend, in L²/κ, where
 # the stretch that follows is long.
 _STEP_K = 3.0
 _LONG_S = 1200.0
+_TOGETHER_S = 1e-3
 _BEHIND_A_BEND = np.array([0.1, 0.25, 0.5, 1.0, 1.5, 2.5])
 # A reaction that adds less than this to the heat capacity does not count; behind it the middle, as
 # much colder than the face, is still reacting.
 _NO_REACTION = 0.01
 _REACTION_BEHIND_K = 60.0
 _TABLE_C = (-200, 1700)
+_MOST_GROWTH = 2.4
 
 
 def lag_k(rate_c_per_h: float, path_m: float, diffusivity_m2_per_s: float) -> float:
@@ -99,6 +101,7 @@ def wall_course(
     *,
     start_c: float | Sequence[float] | None = None,
     reaction: tuple[FloatArray, FloatArray] | None = None,
+    through_c: Sequence[float] = (),
 ) -> WallCourse:
     """Follow a wall whose face has a given temperature; straight between the given times.
 
@@ -115,6 +118,8 @@ def wall_course(
     reaction : (ndarray, ndarray), optional
         Temperatures [°C], rising, and what a reaction adds there to the heat capacity, as a
         multiple of it [1].
+    through_c : sequence of float
+        Temperatures of the face to have a point at wherever it passes them [°C].
 
     Returns
     -------
@@ -128,7 +133,7 @@ def wall_course(
     a reaction the wall is stepped through in finite differences instead, in heat content, so that
     no heat of the reaction is lost between two steps.
     """
-    times, faces = _fine(time_s, surface_c, diffusivity.values, path_m)
+    times, faces = _fine(time_s, surface_c, path_m**2 / max(diffusivity.values), through_c)
     kappa = diffusivity.at(faces) / path_m**2
     fourier = 0.5 * (kappa[1:] + kappa[:-1]) * np.diff(times)
     behind = np.zeros(_INTERVALS + 1)
@@ -145,7 +150,7 @@ def wall_course(
 
 
 def _fine(
-    time_s: FloatArray, surface_c: FloatArray, diffusivity: tuple[float, ...], path_m: float
+    time_s: FloatArray, surface_c: FloatArray, scale_s: float, through_c: Sequence[float]
 ) -> tuple[FloatArray, FloatArray]:
     """Return a course with points between its own, where something may happen between them."""
     steps = np.diff(time_s)
@@ -154,10 +159,18 @@ def _fine(
     at = np.interp(np.arange(places[-1] + 1), places, np.arange(time_s.size))
     grid = np.interp(at, np.arange(time_s.size), time_s)
     # Behind a bend the lag changes within a few times L²/κ, however long the stretch that follows.
-    scale_s = path_m**2 / max(diffusivity)
     long = np.flatnonzero(steps > max(3.0 * scale_s, _LONG_S))
     bends = (time_s[long, None] + scale_s * _BEHIND_A_BEND).ravel()
-    times = np.union1d(grid, bends[bends < time_s[-1]])
+    passing = [grid, bends[bends < time_s[-1]]]
+    for level_c in through_c:
+        above = surface_c >= level_c
+        place = np.flatnonzero(above[:-1] != above[1:])
+        share = (level_c - surface_c[place]) / (surface_c[place + 1] - surface_c[place])
+        passing.append(time_s[place] + share * steps[place])
+    times = np.unique(np.concatenate(passing))
+    # What falls together but for rounding is one point.
+    times = times[np.concatenate(([True], np.diff(times) > _TOGETHER_S))]
+    times[-1] = time_s[-1]
     return times, np.interp(times, time_s, surface_c)
 
 
@@ -239,56 +252,62 @@ def _by_steps(
     """Fill the rows of a stretch in finite differences; return what is behind at its end.
 
     Unknown is the temperature, kept is the heat content, tabled every kelvin; steps are by the
-    second-order backward formula, each linearised twice.
+    second-order backward formula, linearised about what the last two steps point to.
     """
-    table_c = np.arange(float(_TABLE_C[0]), float(_TABLE_C[1]) + 1.0)
+    table_c = np.arange(_TABLE_C[0], _TABLE_C[1] + 1.0)
     more = np.zeros_like(table_c) if reaction is None else np.interp(table_c, *reaction)
-    capacity = (1.0 + more).tolist()
-    heat = np.concatenate(([0.0], np.cumsum(1.0 + 0.5 * (more[1:] + more[:-1])))).tolist()
+    # Of each kelvin of the table, so that contents and capacity belong together.
+    each = 1.0 + 0.5 * (more[1:] + more[:-1])
+    capacity: list[float] = each.tolist()
+    heat: list[float] = np.concatenate(([0.0], np.cumsum(each))).tolist()
     conduct = (diffusivity.at(table_c) * (_INTERVALS / path_m) ** 2).tolist()
-    low = int(_TABLE_C[0])
+    low, high = _TABLE_C
     inner = range(1, _INTERVALS + 1)
 
     def heat_of(temperature_c: float) -> float:
         place = int(temperature_c) - low
-        return heat[place] + (temperature_c - low - place) * (heat[place + 1] - heat[place])
+        return heat[place] + (temperature_c - low - place) * capacity[place]
 
     now: list[float] = (faces[first] - behind).tolist()
-    rows[first] = now
+    solved_rows = [now]
     before = earlier = [heat_of(t) for t in now]
     clock, wall = times[first : last + 1].tolist(), faces[first : last + 1].tolist()
     ahead, drop = [0.0] * (_INTERVALS + 1), [0.0] * (_INTERVALS + 1)
     older, step_before = now, None
     for number in range(1, len(clock)):
         step = clock[number] - clock[number - 1]
-        a, b, c = weights(step, step_before)
         grows = 0.0 if step_before is None else step / step_before
+        # Much longer steps than the one before are taken by the first-order formula.
+        a, b, c = weights(step, None if grows > _MOST_GROWTH else step_before)
         guess = [t + grows * (t - o) for t, o in zip(now, older, strict=True)]
         guess[0] = wall[number]
-        for _ in range(2):
-            ahead[0], drop[0] = 0.0, wall[number]
-            left = 0.5 * (conduct[int(guess[0]) - low] + conduct[int(guess[1]) - low])
-            for i in inner:
-                here = guess[i]
-                place = int(here) - low
-                if i < _INTERVALS:
-                    right = 0.5 * (conduct[place] + conduct[int(guess[i + 1]) - low])
-                    inwards = left
-                else:
-                    right, inwards = 0.0, 2.0 * left
-                stored = a * capacity[place]
-                source = stored * here - a * heat_of(here) - b * before[i] - c * earlier[i]
-                pivot = stored + inwards * (1.0 - ahead[i - 1]) + right
-                ahead[i] = right / pivot
-                drop[i] = (source + inwards * drop[i - 1]) / pivot
-                left = right
-            solved = drop[_INTERVALS]
-            guess[_INTERVALS] = solved
-            for i in range(_INTERVALS - 1, 0, -1):
-                solved = drop[i] + ahead[i] * solved
-                guess[i] = solved
+        if not low + 1 < min(guess) <= max(guess) < high - 1:
+            guess = [*guess[:1], *now[1:]]
+        ahead[0], drop[0] = 0.0, wall[number]
+        left = 0.5 * (conduct[int(guess[0]) - low] + conduct[int(guess[1]) - low])
+        for i in inner:
+            here = guess[i]
+            place = int(here) - low
+            if i < _INTERVALS:
+                right = 0.5 * (conduct[place] + conduct[int(guess[i + 1]) - low])
+                inwards = left
+            else:
+                right, inwards = 0.0, 2.0 * left
+            stored = a * capacity[place]
+            held = heat[place] + (here - low - place) * capacity[place]
+            source = stored * here - a * held - b * before[i] - c * earlier[i]
+            pivot = stored + inwards * (1.0 - ahead[i - 1]) + right
+            ahead[i] = right / pivot
+            drop[i] = (source + inwards * drop[i - 1]) / pivot
+            left = right
+        solved = drop[_INTERVALS]
+        guess[_INTERVALS] = solved
+        for i in range(_INTERVALS - 1, 0, -1):
+            solved = drop[i] + ahead[i] * solved
+            guess[i] = solved
         earlier, before = before, [heat_of(t) for t in guess]
         older, now, step_before = now, guess, step
-        rows[first + number] = guess
+        solved_rows.append(guess)
+    rows[first : last + 1] = solved_rows
     ended: FloatArray = faces[last] - np.array(now)
     return ended

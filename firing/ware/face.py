@@ -161,7 +161,8 @@ def _cooled_on(
     to_c = max(COOL_C, room_c + _NEAREST_ROOM_K)
     if face_c[-1] <= to_c + _NEAREST_ROOM_K:
         return time_s, face_c
-    run = natural.cool(float(face_c[-1]), to_c, room_c=room_c, factor=natural.COOLING_FACTOR * factor)
+    pace = natural.COOLING_FACTOR * factor
+    run = natural.cool(float(face_c[-1]), to_c, room_c=room_c, factor=pace)
     return (
         np.concatenate((time_s, time_s[-1] + run.time_s[1:])),
         np.concatenate((face_c, run.temperature_c[1:])),
@@ -181,7 +182,8 @@ def _drawn_on(time_s: FloatArray, face_c: FloatArray) -> tuple[FloatArray, Float
     one, two = steps[:-1], steps[1:]
     weighted = np.where(
         same,
-        3.0 * (one + two)
+        3.0
+        * (one + two)
         / np.where(
             same,
             (one + 2.0 * two) / np.where(same, chords[:-1], 1.0)

@@ -1,5 +1,6 @@
 """What a course of temperature does inside the ware: heat, free water, bound water, pressure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -103,6 +104,7 @@ def simulate_ware(
     *,
     body: Body | None = None,
     start: WareState | None = None,
+    through_c: Sequence[float] = (),
 ) -> WareCourse:
     """Follow the thickest ware of a load along a course of temperature.
 
@@ -116,6 +118,8 @@ def simulate_ware(
         The clay, where it is not one of the named bodies.
     start : WareState, optional
         What earlier firing has done; the wall begins level at the first temperature.
+    through_c : sequence of float
+        Temperatures of the face to have a point at wherever it passes them [°C].
 
     Returns
     -------
@@ -139,7 +143,8 @@ def simulate_ware(
     start = WareState() if start is None else start
     raw = load.has_bound_water
     path_m = load.thickest.heat_path_m
-    course = _heat(body, raw and not start.bound_water_is_gone, raw, path_m, time_s, surface_c)
+    reacts = raw and not start.bound_water_is_gone
+    course = _heat(body, reacts, raw, path_m, time_s, surface_c, through_c)
     face, core = course.temperature_c[:, 0], course.temperature_c[:, -1]
 
     state: State = "raw" if raw else "bisqued"
@@ -219,7 +224,13 @@ def _first_time(time_s: FloatArray, surface_c: FloatArray, level_c: float) -> fl
 
 
 def _heat(
-    body: Body, reacts: bool, raw: bool, path_m: float, time_s: FloatArray, surface_c: FloatArray
+    body: Body,
+    reacts: bool,
+    raw: bool,
+    path_m: float,
+    time_s: FloatArray,
+    surface_c: FloatArray,
+    through_c: Sequence[float],
 ) -> WallCourse:
     """Heat the wall: as raw ware up to the hottest moment, as bisque from there on."""
     peak = int(np.argmax(surface_c))
@@ -238,6 +249,7 @@ def _heat(
             body.of("diffusivity", "raw" if rising else "bisqued"),
             start_c=depths,
             reaction=None if pace is None else reaction_capacity(body, release_per_k(pace)),
+            through_c=through_c,
         )
         skip = 1 if times else 0
         times.append(run.time_s[skip:])

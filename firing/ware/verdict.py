@@ -75,10 +75,10 @@ def check_ware(
         If the course leaves −40 to 1450 °C.
     """
     whole = with_natural_cooling(schedule)
-    by_rates = check_schedule(
-        whole, limits, heating_curve=face.heating, cooling_curve=face.cooling
+    by_rates = check_schedule(whole, limits, heating_curve=face.heating, cooling_curve=face.cooling)
+    course = simulate_ware(
+        load, face.time_s, face.face_c, start=state, through_c=limits.watched_edges_c
     )
-    course = simulate_ware(load, face.time_s, face.face_c, start=state)
     in_wall = verify_ware(course, limits, whole, face.ends_s)
     # A rate that is too fast says already, and more plainly, why the wall differs too much; water
     # that has no time to leave says why there is too much vapour.
