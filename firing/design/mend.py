@@ -116,6 +116,13 @@ def _slow(
     up = segment.target_c > from_c
     low_c, high_c = (_outward(breach.from_c, -1, unit), _outward(breach.to_c, 1, unit))
     first_c, last_c = (low_c, high_c) if up else (high_c, low_c)
+    # A breach at a corner has no length: the slowed stretch takes a step, on from where the segment
+    # begins or back from where it ends, else nothing changes.
+    step_c = (1.0 if up else -1.0) * _SPLIT[unit] / (1.8 if unit == "F" else 1.0)
+    if abs(last_c - from_c) < _SLACK_C:
+        last_c += step_c
+    if abs(first_c - segment.target_c) < _SLACK_C:
+        first_c -= step_c
     beyond = (first_c <= from_c + _SLACK_C) if up else (first_c >= from_c - _SLACK_C)
     ends = (
         (last_c >= segment.target_c - _SLACK_C) if up else (last_c <= segment.target_c + _SLACK_C)
