@@ -251,3 +251,20 @@ def test_a_kiln_opened_hot_still_cools_through_what_is_watched_below() -> None:
     assert [b.message for b in hot.breaches] == [b.message for b in cold.breaches]
     assert hot.ware is not None
     assert hot.ware.course.surface_c[-1] == pytest.approx(60.0, abs=3.0)
+
+
+@pytest.mark.parametrize("reads_c", [560.0, 575.0, 600.0])
+def test_a_hot_kiln_is_resumed_through_the_quartz_by_the_same_check(reads_c: float) -> None:
+    bisque = Schedule(
+        "bisque",
+        (Segment(90.0, 60.0, hold_s=8 * HOUR), Segment(600.0, 60.0), Segment(1000.0, 100.0)),
+        "bisque",
+    )
+    times = np.cumsum([0.0, 70.0 / 60.0, 8.0, 510.0 / 60.0, 1.5]) * HOUR
+    log = times, np.array([20.0, 90.0, 90.0, 600.0, 750.0])
+    load = ware(18.0)
+    found = resume(bisque, *log, load=load, kiln=example_kiln(), reads_c=reads_c, ago_s=2 * HOUR)
+    assert found.problems == ()
+    assert found.schedule is not None
+    assert found.schedule.start_c == reads_c
+    assert check_plan(found.schedule, load, kiln=example_kiln(), state=found.state) == ()

@@ -16,6 +16,7 @@ from firing.forecast import forecast
 from firing.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
+from firing.ware.check import Breach
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
 from firing.ware.simulate import WareState
@@ -77,8 +78,15 @@ def mended_design(
         else curves_of(kiln, load, schedule.peak_c, schedule.room_c)
     )
     kept = limits
+    left: list[Breach] = []
     for _ in range(_ROUNDS):
-        result = mend(schedule, kept, curves, controller)
+        try:
+            result = mend(schedule, kept, curves, controller)
+        except FiringError:
+            # The limits as lowered are nobody's: what they were lowered for is the reason.
+            if left:
+                break
+            raise
         course = forecast(
             result.schedule,
             unload_c=open_c,

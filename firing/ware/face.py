@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.kiln import natural
+from firing.schedule import HOT_START_C
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.check import COOL_C, RateCurve
@@ -86,6 +87,8 @@ def face_in_kiln(
     """
     rising = np.concatenate(([True], np.diff(time_s) > 0.0))
     times, faces = _drawn_on(time_s[rising], face_c[rising])
+    if faces[0] >= HOT_START_C and not any(from_s <= 0.0 for from_s, _ in cools_s):
+        faces = _without_first_dip(faces)
     own = own_cooling(times, faces, cools_s)
     slower = 1.0
     if faces[-1] > COOL_C and own is not None:
@@ -112,6 +115,21 @@ def _heating(max_rate: Sequence[tuple[float, float]]) -> RateCurve:
 
 def _default_cooling(room_c: float) -> RateCurve:
     return lambda at_c: natural.cooling_rate_c_per_h(at_c, room_c=room_c)
+
+
+def _without_first_dip(face_c: FloatArray) -> FloatArray:
+    """Return the course of a firing that goes on from a hot kiln without the model's first dip.
+
+    How warm the inside of the walls, the shelves and the ware of a hot kiln are nobody knows: the
+    model begins with all of them alike, and evens that out within a minute by letting the ware's
+    face fall by tens of kelvins.  That fall is the model's and not the ware's: the face stays where
+    it was until the course has come back there.
+    """
+    back = np.flatnonzero(face_c[1:] >= face_c[0])
+    until = int(back[0]) + 1 if back.size else 0
+    faces = face_c.copy()
+    faces[:until] = face_c[0]
+    return faces
 
 
 def own_cooling(
