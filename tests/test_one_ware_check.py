@@ -28,7 +28,9 @@ from firing.resume import resume
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import write_schedule
 from firing.trace import FloatArray
+from firing.ware.body import body_named
 from firing.ware.load import Load
+from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
 from firing.ware.verify import largest_difference
@@ -268,3 +270,31 @@ def test_a_hot_kiln_is_resumed_through_the_quartz_by_the_same_check(reads_c: flo
     assert found.schedule is not None
     assert found.schedule.start_c == reads_c
     assert check_plan(found.schedule, load, kiln=example_kiln(), state=found.state) == ()
+
+
+def test_the_wall_on_the_way_up_agrees_with_an_independent_one() -> None:
+    # 25 mm of raw stoneware at 60 °C/h, in explicit finite differences: the clay's diffusivity, and
+    # a heat capacity that its bound water adds to at the pace of the ramp (reaction-heat-inferred).
+    load, path_m, rate = ware(25.0, body="stoneware"), 0.0125, 60.0
+    body = body_named("stoneware")
+    diffusivity = body.of("diffusivity", "raw")
+    reaction_c, more = reaction_capacity(body, release_per_k(rate))
+    grid_c = np.arange(0.0, 1000.0)
+    kappa = np.interp(grid_c, diffusivity.temperatures_c, diffusivity.values)
+    capacity = 1.0 + np.interp(grid_c, reaction_c, more, left=0.0, right=0.0)
+    cells = 10
+    width = path_m / cells
+    step_s = 0.4 * width**2 / float(kappa.max())
+    wall = np.full(cells + 2, 20.0)
+    face_c, largest_k = 20.0, 0.0
+    while face_c < 700.0:
+        flows = np.interp(0.5 * (wall[1:] + wall[:-1]), grid_c, kappa) * np.diff(wall)
+        wall[1:-1] += step_s / width**2 * np.diff(flows) / np.interp(wall[1:-1], grid_c, capacity)
+        face_c += rate / HOUR * step_s
+        # The middle is the last node but one: what lies behind it mirrors the node before.
+        wall[0], wall[-1] = face_c, wall[-3]
+        if 450.0 <= face_c <= 650.0:
+            largest_k = max(largest_k, face_c - float(wall[-2]))
+    end_s = 680.0 / rate * HOUR
+    course = simulate_ware(load, np.array([0.0, end_s]), np.array([20.0, 700.0]))
+    assert course.largest_difference_k(450.0, 650.0) == pytest.approx(largest_k, rel=0.01)
