@@ -12,7 +12,7 @@ import numpy as np
 
 from firing.schedule import Schedule
 from firing.trace import FloatArray
-from firing.units import format_temperature
+from firing.units import SECONDS_PER_HOUR, format_temperature
 from firing.ware.check import Breach, floor_rate, slower_words, subject_of
 from firing.ware.limits import Limit, WareLimits
 from firing.ware.reactions import BURN_OUT_C
@@ -178,9 +178,11 @@ def _too_uneven(
 ) -> Breach:
     low_c, high_c = limit.watched_c or limit.window_c
     allowed_k = limit.allowed_k or 0.0
-    # The steady limit, and less by what the wall still differs too much.
+    # The steady limit, or what the course does on its way there if that is slower, and less of it
+    # by what the wall still differs too much.
     share = min(allowed_k / largest.difference_k, 1.0)
-    write = floor_rate(float(limit.rates_c_per_h.min()) * share, schedule)
+    fastest = min(float(limit.rates_c_per_h.min()), _fastest_c_per_h(course, limit))
+    write = floor_rate(fastest * share, schedule)
     first, last = (low_c, high_c) if limit.direction == "heating" else (high_c, low_c)
     window = (
         f"from {format_temperature(first, schedule.unit)} to "
@@ -203,6 +205,16 @@ def _too_uneven(
         allowed_k=allowed_k,
         direction=limit.direction,
     )
+
+
+def _fastest_c_per_h(course: WareCourse, limit: Limit) -> float:
+    """Return how fast the face goes at most where a limit holds, in its direction [°C/h]."""
+    middle_c = 0.5 * (course.surface_c[1:] + course.surface_c[:-1])
+    rates = np.diff(course.surface_c) / np.diff(course.time_s) * SECONDS_PER_HOUR
+    if limit.direction == "cooling":
+        rates = -rates
+    inside = (middle_c >= limit.window_c[0]) & (middle_c <= limit.window_c[1]) & (rates > 0.0)
+    return float(np.max(rates[inside], initial=0.0)) or float(limit.rates_c_per_h.min())
 
 
 def _bound_water_left(
