@@ -29,8 +29,11 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.outlook import KilnOutlook
     from firing.ware.check import Breach
+    from firing.ware.face import FaceCourse
+    from firing.ware.limits import WareLimits
     from firing.ware.load import Load
     from firing.ware.state import WareState
+    from firing.ware.verdict import WareVerdict
 
 __all__ = ["Forecast", "ForecastSegment", "PlanWarning", "forecast"]
 
@@ -68,10 +71,10 @@ class Forecast:
     core : Trace or None
         The middle of the load's thickest piece, one channel at the times of `trace`, if a kiln and
         a load were given: without a kiln nobody knows how warm the ware's face is.
-    breaches : tuple of Breach
-        Where the schedule is not safe for the ware, if a load was given.
     assumed : str
         What the ware is taken to have lost before a program that starts hot, as sentences.
+    ware : WareVerdict or None
+        Whether the firing is safe for the ware, natural cooling included, if a load was given.
     """
 
     schedule: Schedule
@@ -93,8 +96,13 @@ class Forecast:
     warnings: tuple[PlanWarning, ...] = ()
     kiln: KilnOutlook | None = None
     core: Trace | None = None
-    breaches: tuple[Breach, ...] = ()
     assumed: str = ""
+    ware: WareVerdict | None = None
+
+    @property
+    def breaches(self) -> tuple[Breach, ...]:
+        """Where the firing is not safe for the ware; empty without a load."""
+        return () if self.ware is None else self.ware.breaches
 
     @property
     def cooling_s(self) -> float:
@@ -154,6 +162,9 @@ class Forecast:
             "core_lag_at_s": lag_s,
             "assumed_at_start": self.assumed or None,
             "breaches": [breach.to_dict() for breach in self.breaches],
+            "ware_cautions": []
+            if self.ware is None
+            else [caution.to_dict() for caution in self.ware.cautions],
             "warnings": [warning.to_dict() for warning in self.warnings],
         }
 
@@ -169,6 +180,7 @@ def forecast(
     waits: bool = True,
     margin: float = MARGIN,
     state: WareState | None = None,
+    limits: WareLimits | None = None,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -193,6 +205,8 @@ def forecast(
     state : WareState, optional
         What earlier firing has done to the ware; unless given, a program that starts hot is taken
         to find the ware past what it passes over.
+    limits : WareLimits, optional
+        The load's limits, where they are known already; `margin` then has no say.
 
     Returns
     -------
@@ -216,40 +230,46 @@ def forecast(
     else:
         plain = _in_kiln(schedule, kiln, load, waits, unload_c, state)
     inside = load if load is not None or plain.kiln is None else plain.kiln.run.load
-    breaches: tuple[Breach, ...] = ()
-    assumed = ""
+    ware, assumed = None, ""
     if inside is not None:
         from firing.ware.hotstart import ware_at_start
 
-        ware = ware_at_start(inside, schedule, margin=margin, state=state)
-        assumed = ware.assumed
-        if load is not None:
-            breaches = _breaches(schedule, ware.load, margin, plain.kiln, ware.state)
-    result = replace(
-        plain, started=started, target_cone=target_cone, breaches=breaches, assumed=assumed
-    )
+        found = ware_at_start(inside, schedule, margin=margin, state=state)
+        assumed = found.assumed
+    if load is not None:
+        from firing.ware.rules import limits_for
+        from firing.ware.verdict import check_ware
+
+        if limits is None:
+            limits = limits_for(
+                found.load, purpose=schedule.purpose, margin=margin, state=found.state
+            )
+        ware = check_ware(schedule, found.load, _face(plain), limits, state=found.state)
+    result = replace(plain, started=started, target_cone=target_cone, ware=ware, assumed=assumed)
     object.__setattr__(result.trace, "started", started)
     if result.core is not None:
         object.__setattr__(result.core, "started", started)
     return replace(result, warnings=warnings_for(result))
 
 
-def _breaches(
-    schedule: Schedule,
-    load: Load,
-    margin: float,
-    kiln: KilnOutlook | None,
-    state: WareState | None,
-) -> tuple[Breach, ...]:
-    from firing.ware.check import check_schedule
-    from firing.ware.rules import limits_for
+def _face(plain: Forecast) -> FaceCourse:
+    """Return how the faces of the ware go through a firing and its natural cooling."""
+    from firing.ware.face import face_by_program, face_in_kiln
 
-    limits = limits_for(load, purpose=schedule.purpose, margin=margin, state=state)
-    if kiln is None or not kiln.max_rate:
-        return check_schedule(schedule, limits)
-    known_c, known = np.array(kiln.max_rate).T
-    return check_schedule(
-        schedule, limits, heating_curve=lambda at_c: np.interp(at_c, known_c, known)
+    room_c = plain.schedule.room_c
+    ends_s = [segment.end_s for segment in plain.segments]
+    if plain.kiln is None:
+        trace = plain.trace
+        return face_by_program(trace.time_s, trace.channel_c(), ends_s, room_c=room_c)
+    run = plain.kiln.run
+    cools_s = [(leg.start_s, leg.end_s) for leg in plain.segments if leg.end_c < leg.from_c]
+    return face_in_kiln(
+        run.time_s,
+        run.ware_c,
+        ends_s,
+        room_c=room_c,
+        max_rate=plain.kiln.max_rate,
+        cools_s=[*cools_s, (plain.program_s, np.inf)],
     )
 
 

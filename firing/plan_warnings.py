@@ -62,17 +62,7 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     """
     schedule, cones = forecast.schedule, forecast.cones
     found = [
-        *(
-            PlanWarning(
-                "ware_limit",
-                "act",
-                breach.message,
-                at_c=breach.at_c,
-                at_s=forecast.segments[breach.segment].start_s,
-                source=breach.source,
-            )
-            for breach in forecast.breaches
-        ),
+        *_ware(forecast),
         *_assumed(forecast),
         *_target_cone(forecast),
         *(
@@ -103,6 +93,27 @@ def _assumed(forecast: Forecast) -> Iterator[PlanWarning]:
     if forecast.assumed:
         start_c = forecast.schedule.start_c
         yield PlanWarning("hot_start", "check", forecast.assumed, at_c=start_c, at_s=0.0)
+
+
+def _ware(forecast: Forecast) -> Iterator[PlanWarning]:
+    """Tell what is not safe for the ware, and what would not be if it is less good-natured."""
+    if forecast.ware is None:
+        return
+    # Natural cooling begins where the program ends.
+    starts_s = [*(segment.start_s for segment in forecast.segments), forecast.program_s]
+    for breach in forecast.ware.breaches:
+        yield PlanWarning(
+            "ware_limit",
+            "act",
+            breach.message,
+            at_c=breach.at_c,
+            at_s=starts_s[breach.segment],
+            source=breach.source,
+        )
+    for caution in forecast.ware.cautions:
+        yield PlanWarning(
+            "slow_drying", "check", caution.message, at_c=caution.at_c, source=caution.source
+        )
 
 
 def _sentence(words: str) -> str:

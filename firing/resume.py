@@ -140,6 +140,7 @@ class Resumption:
             else after(self.started, course.program_s).isoformat("T", "seconds"),
             "notes": list(self.notes),
             "problems": list(self.problems),
+            "breaches": [] if course is None else [b.to_dict() for b in course.breaches],
         }
 
 
@@ -252,7 +253,7 @@ def resume(
                 state=state,
             )
             rest, reasons = made.schedule, _reasons(made)
-            problems += [*made.problems, *([made.advice] if made.advice else [])]
+            problems += [made.advice] if made.advice else []
         if heats:
             if kiln is not None and load is not None:
                 rest, reasons = _at_the_kilns_pace(
@@ -269,10 +270,14 @@ def resume(
             unload_c=open_c,
             target_cone=None,
             kiln=kiln,
-            load=None if kiln is None else load,
+            load=load,
+            margin=margin,
             waits=controller.waits,
             state=in_kiln,
         )
+        # The rest as it is keyed, its changed hold and its natural cooling included.
+        problems += [b.message for b in course.breaches if b.kind != "dry first"]
+        notes += [] if course.ware is None else [c.message for c in course.ware.cautions]
         whole_s = np.concatenate((times, times[-1] + course.trace.time_s[1:]))
         whole_c = np.concatenate((readings, course.trace.channel_c()[1:]))
         cones = cone_reached(whole_s, whole_c)

@@ -29,7 +29,8 @@ def card_command(
 ) -> int:
     """Make the card to key SCHEDULE from: converted, rounded and fitted to a controller.
 
-    With --html also as one page to print, with boxes to tick.
+    With --html also as one page to print, with boxes to tick.  With a load the card says first if
+    the program is not safe for it, and the exit status is 1.
     """
     from firing.design.keyin import key_in
     from firing.forecast import forecast
@@ -54,4 +55,4 @@ def card_command(
     else:
         ascii_only = not outcome.braille_possible()
         outcome.text(card_text(card, width=outcome.width(), ascii_only=ascii_only))
-    return outcome.DONE
+    return outcome.act_if(bool(course.breaches))

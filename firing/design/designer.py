@@ -5,30 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from firing.cones.table import parse_cone
 from firing.controller import Controller
-from firing.design.check import problems_of, ware_course
 from firing.design.kilncurves import KilnCurves, curves_of, default_curves
 from firing.design.pose import answer
 from firing.design.result import Design, limit_rows
 from firing.design.solve import Solution
+from firing.design.tighten import tightened
 from firing.design.wish import Wish
 from firing.forecast import forecast
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
-from firing.ware.simulate import WareCourse
 from firing.ware.state import WareState
-from firing.ware.verify import TOLERANCE, largest_difference_k
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
-_TIGHTENINGS = 3
-# What is lowered is lowered by more than it was exceeded: a lag dies out over degrees, not at once.
-_TIGHTER, _POWER = 0.95, 1.5
+_TIGHTENINGS = 6
 
 
 def design(
@@ -68,7 +62,7 @@ def design(
     controller = Controller() if controller is None else controller
     ready = _prepared(load, wish, kiln, state)
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
-    kept, tightened = limits, ""
+    kept, told = limits, ""
     for rounds in range(_TIGHTENINGS + 1):
         found = answer(load, wish, kept, curves, controller, offset_c)
         problem, solution, schedule = found.problem, found.solution, found.schedule
@@ -77,16 +71,16 @@ def design(
             unload_c=wish.open_c,
             target_cone=None if wish.cone is None else parse_cone(wish.cone),
             kiln=kiln,
-            load=None if kiln is None else load,
+            load=load,
+            limits=limits,
+            state=state,
             waits=controller.waits,
         )
-        run = None if result.kiln is None else result.kiln.run
-        course = ware_course(schedule, load, curves, run, state)
-        tighter = _tightened(kept, limits, course)
+        tighter = tightened(kept, result.breaches)
         if tighter is None or rounds == _TIGHTENINGS:
             break
         kept = tighter
-        tightened = (
+        told = (
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
@@ -105,11 +99,12 @@ def design(
         by_segments=solution.by_segments,
         forecast=result,
         cone=None if wish.cone is None else parse_cone(wish.cone),
-        problems=problems_of(schedule, limits, curves, course),
+        problems=tuple(breach.message for breach in result.breaches),
         advice=ready.advice,
         notes=(
             *_notes(wish, solution, limits, curves, kiln, ready.advice),
-            *((tightened,) if tightened else ()),
+            *((told,) if told else ()),
+            *(() if result.ware is None else (c.message for c in result.ware.cautions)),
         ),
     )
 
@@ -161,18 +156,6 @@ def fastest(
     ready = _prepared(load, wish, kiln, state)
     found = answer(ready.load, wish, ready.limits, ready.curves, controller, ready.offset_c)
     return found.solution
-
-
-def _tightened(kept: WareLimits, limits: WareLimits, course: WareCourse) -> WareLimits | None:
-    """Return limits lowered where the simulated wall exceeds what they are for; None if nowhere."""
-    found, changed = [], False
-    for now, original in zip(kept.limits, limits.limits, strict=True):
-        excess = largest_difference_k(course, original) / (original.allowed_k or np.inf)
-        if excess > 1.0 + TOLERANCE:
-            changed = True
-            now = replace(now, rates_c_per_h=now.rates_c_per_h * (_TIGHTER / excess**_POWER))
-        found.append(now)
-    return replace(kept, limits=tuple(found)) if changed else None
 
 
 def _notes(

@@ -6,14 +6,14 @@ import math
 from dataclasses import dataclass, replace
 
 from firing.controller import Controller
-from firing.design.check import breaches, with_cooling
+from firing.design.check import breaches
 from firing.design.keyin import merged
 from firing.design.kilncurves import KilnCurves
 from firing.design.result import SegmentReason
 from firing.errors import FiringError
 from firing.schedule import Schedule, Segment
 from firing.units import from_celsius, rate_from_celsius, rate_to_celsius, to_celsius
-from firing.ware.check import Breach
+from firing.ware.check import Breach, with_natural_cooling
 from firing.ware.limits import WareLimits
 
 _MOST_STEPS = 200
@@ -57,14 +57,14 @@ def mend(
     FiringError
         If a mend needs a rate that cannot be keyed, or more segments than there are.
     """
-    whole = with_cooling(schedule)
+    whole = with_natural_cooling(schedule)
     cools_alone = len(whole.segments) > len(schedule.segments)
     segments = list(whole.segments)
     reasons = [_NOTHING] * len(segments)
     applied: list[Breach] = []
     for _ in range(_MOST_STEPS):
         now = replace(whole, segments=tuple(segments))
-        breach = next((b for b in breaches(now, limits, curves) if _mendable(b, now)), None)
+        breach = next((b for b in breaches(now, limits, curves) if mendable(b, now)), None)
         if breach is None:
             break
         applied.append(breach)
@@ -83,10 +83,11 @@ def mend(
     return Mended(mended, tuple(reasons), tuple(applied), tuple(changes))
 
 
-def _mendable(breach: Breach, schedule: Schedule) -> bool:
-    if breach.kind == "rate":
-        return True
-    return breach.kind == "dwell" and schedule.start_c <= breach.to_c
+def mendable(breach: Breach, schedule: Schedule) -> bool:
+    """Whether a slower or longer program helps: not if it starts hotter than a stay, or wet."""
+    if breach.kind == "dwell":
+        return schedule.start_c <= breach.to_c
+    return breach.kind != "dry first"
 
 
 def _because(reason: SegmentReason, breach: Breach) -> SegmentReason:
@@ -115,6 +116,13 @@ def _slow(
     up = segment.target_c > from_c
     low_c, high_c = (_outward(breach.from_c, -1, unit), _outward(breach.to_c, 1, unit))
     first_c, last_c = (low_c, high_c) if up else (high_c, low_c)
+    # A breach at a corner has no length: the slowed stretch takes a step, on from where the segment
+    # begins or back from where it ends, else nothing changes.
+    step_c = (1.0 if up else -1.0) * _SPLIT[unit] / (1.8 if unit == "F" else 1.0)
+    if abs(last_c - from_c) < _SLACK_C:
+        last_c += step_c
+    if abs(first_c - segment.target_c) < _SLACK_C:
+        first_c -= step_c
     beyond = (first_c <= from_c + _SLACK_C) if up else (first_c >= from_c - _SLACK_C)
     ends = (
         (last_c >= segment.target_c - _SLACK_C) if up else (last_c <= segment.target_c + _SLACK_C)

@@ -6,15 +6,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.controller import Controller
-from firing.design.check import problems_of, ware_course
 from firing.design.kilncurves import curves_of, default_curves
-from firing.design.mend import mend
+from firing.design.mend import mend, mendable
 from firing.design.result import Design, limit_rows
+from firing.design.tighten import tightened
 from firing.design.wish import OPEN_C
+from firing.errors import FiringError
 from firing.forecast import forecast
 from firing.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
+from firing.ware.check import Breach
 from firing.ware.hotstart import ware_at_start
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
@@ -22,6 +24,8 @@ from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
+
+_ROUNDS = 8
 
 
 def mended_design(
@@ -75,15 +79,36 @@ def mended_design(
         if kiln is None
         else curves_of(kiln, load, schedule.peak_c, schedule.room_c)
     )
-    result = mend(schedule, limits, curves, controller)
-    course = forecast(
-        result.schedule,
-        unload_c=open_c,
-        kiln=kiln,
-        load=None if kiln is None else load,
-        waits=controller.waits,
-        state=state,
-    )
+    kept = limits
+    left: list[Breach] = []
+    for _ in range(_ROUNDS):
+        try:
+            result = mend(schedule, kept, curves, controller)
+        except FiringError:
+            # The limits as lowered are nobody's: what they were lowered for is the reason.
+            if left:
+                break
+            raise
+        course = forecast(
+            result.schedule,
+            unload_c=open_c,
+            kiln=kiln,
+            load=load,
+            limits=limits,
+            state=state,
+            waits=controller.waits,
+        )
+        # What no program helps, a problem says: ware too wet, or a start above where it dries.
+        left = [b for b in course.breaches if mendable(b, schedule)]
+        tighter = tightened(kept, left)
+        if tighter is None:
+            break
+        kept = tighter
+    if left:
+        raise FiringError(
+            f"slowing this program down does not make it safe: {left[0].message} Design a program "
+            "from the load instead"
+        )
     before = forecast(
         schedule,
         unload_c=open_c,
@@ -95,15 +120,14 @@ def mended_design(
     notes = [found.assumed] if found.assumed else []
     notes += [breach.message for breach in result.mends]
     notes += result.changes
+    notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
         f"The mends change closing to opening by {longer}."
         if result.mends
         else "Nothing had to be mended."
     )
-    run = None if course.kiln is None else course.kiln.run
-    inside = ware_course(result.schedule, load, curves, run, found.state)
-    problems = problems_of(result.schedule, limits, curves, inside)
+    problems = [breach.message for breach in course.breaches]
     advice = "" if limits.advice is None else limits.advice.message
     return Design(
         schedule=result.schedule,

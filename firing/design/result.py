@@ -114,6 +114,7 @@ class Design:
             "safe": self.safe,
             "advice": self.advice,
             "problems": list(self.problems),
+            "breaches": [breach.to_dict() for breach in self.forecast.breaches],
             "total_s": self.total_s,
             "planned_s": self.planned_s,
             "program_s": self.program_s,

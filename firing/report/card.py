@@ -62,6 +62,8 @@ class Card:
             "basis": self.forecast.basis,
             "cautions": [caution.heading for caution in self.cautions],
             "deference": DEFERENCE,
+            "breaches": [breach.to_dict() for breach in self.forecast.breaches],
+            "ware_cautions": _ware_cautions(self),
             **program,
         }
 
@@ -144,6 +146,21 @@ def _times(card: Card) -> str:
     )
 
 
+def _ware_cautions(card: Card) -> list[str]:
+    """Say what would not be safe if the ware is less good-natured than usual."""
+    ware = card.forecast.ware
+    return [] if ware is None else [caution.message for caution in ware.cautions]
+
+
+def _ware_words(card: Card) -> list[tuple[str, list[str]]]:
+    """Say what the load makes of the program as keyed: what comes before any keying."""
+    found = [
+        ("Not safe for this load: do not key it", [b.message for b in card.forecast.breaches]),
+        ("Check before you start", _ware_cautions(card)),
+    ]
+    return [(heading, items) for heading, items in found if items]
+
+
 def _check_words(card: Card) -> str:
     count = len(card.program.schedule.segments)
     what = "segment" if count == 1 else "segments"
@@ -168,6 +185,8 @@ def card_text(card: Card, *, width: int = 80, ascii_only: bool = False) -> str:
     program = card.program
     lines = [*_wrapped(f"Key-in card: {program.original.title}", width)]
     lines += _wrapped(f"For: {program.controller.name}. {_times(card)}", width)
+    for heading, items in _ware_words(card):
+        lines += ["", heading, *_listed(items, width)]
     lines.append("")
     rows = [(*row, TICK, TICK) for row in _cells(card)]
     table = render_table((*_headers(card), "keyed", "read back"), rows, "rlrrrlll", width=width)
@@ -180,14 +199,19 @@ def card_text(card: Card, *, width: int = 80, ascii_only: bool = False) -> str:
         ("Cautions that apply", ["; ".join(caution.heading for caution in card.cautions)]),
     ):
         if items:
-            lines += ["", heading]
-            for item in items:
-                first, *rest = _wrapped(item, width - 2)
-                lines += [f"• {first}", *(f"  {line}" for line in rest)]
+            lines += ["", heading, *_listed(items, width)]
     lines += ["", *_wrapped(DEFERENCE, width)]
     lines += _wrapped(f"Times: {card.forecast.basis}.", width)
     result = "\n".join(lines)
     return to_ascii(result) if ascii_only else result
+
+
+def _listed(items: list[str], width: int) -> list[str]:
+    lines = []
+    for item in items:
+        first, *rest = _wrapped(item, width - 2)
+        lines += [f"• {first}", *(f"  {line}" for line in rest)]
+    return lines
 
 
 def _wrapped(words: str, width: int) -> list[str]:
@@ -249,6 +273,7 @@ def card_page(card: Card) -> str:
     started = card.forecast.started is not None
     blank = "" if started else 'Started at: <span class="blank">&nbsp;</span> '
     hands = f"<h2>By hand</h2>\n{bullets(_by_hand(card))}" if _by_hand(card) else ""
+    ware = "".join(f"<h2>{text(h)}</h2>\n{bullets(items)}\n" for h, items in _ware_words(card))
     cautions = "; ".join(caution.heading for caution in card.cautions)
     free = "\n".join(paragraph(words, kind="quiet") for words in _free_words(card))
     return f"""<!DOCTYPE html>
@@ -266,7 +291,7 @@ def card_page(card: Card) -> str:
 <main>
 <h1>{text(title)}</h1>
 {paragraph(f"For: {program.controller.name}. {_times(card)}")}
-<table>
+{ware}<table>
 <caption>Key in from the top; tick each segment when keyed, and again when read back</caption>
 <thead><tr>{head}</tr></thead>
 <tbody>

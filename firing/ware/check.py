@@ -1,8 +1,12 @@
-"""Where a schedule breaks a limit of the ware: by how much, why, and the smallest mend."""
+"""Where a program breaks a limit of the ware: by how much, why, and the smallest mend.
+
+This is the part of the ware's check that needs no simulated wall: rates against steady rates, and
+stays against least stays.  The whole is `firing.ware.verdict.check_ware`.
+"""
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -18,8 +22,9 @@ from firing.units import (
     rate_from_celsius,
 )
 from firing.ware.limits import HIGHEST_C, LOWEST_C, Dwell, Limit, Reason, WareLimits
+from firing.ware.stress import Direction
 
-BreachKind = Literal["rate", "dwell", "dry first"]
+BreachKind = Literal["rate", "dwell", "dry first", "wall", "vapour", "bound water"]
 RateCurve = Callable[[FloatArray], FloatArray]
 
 # A rate is over a limit, or a time short of one, by more than rounding of the arithmetic.
@@ -29,6 +34,11 @@ _SAMPLE_K = 2.0
 _HOLD_PLACE = 2.0 / 3.0
 _HOLD_STEP_C = 5.0
 
+COOL_C = 60.0
+"""Down to where the kiln's own cooling is looked at [°C]."""
+AFTER_PROGRAM = "natural cooling after the program"
+"""The name of what follows the last segment, where a check writes it out as one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Breach:
@@ -36,11 +46,12 @@ class Breach:
 
     Attributes
     ----------
-    kind : {"rate", "dwell", "dry first"}
-        Too fast, too short a stay, or ware too wet for any schedule.
+    kind : {"rate", "dwell", "dry first", "wall", "vapour", "bound water"}
+        Too fast, too short a stay, or ware too wet for any schedule; or in the simulated wall too
+        large a difference, too much vapour, or bound water left when sintering begins.
     segment : int
         Number from 0: the segment that is too fast; the one to hold at, or before whose end a hold
-        is to be put.
+        is to be put.  The number of segments, if it is the natural cooling after the last.
     reason, text, source : str
         Why, and on what authority.
     from_c, to_c : float
@@ -51,6 +62,12 @@ class Breach:
         What is written, allowed, and to be written instead along the stretch [°C/h].
     has_s, at_least_s, add_hold_s : float or None
         Time in the window, time needed, and hold to add, in whole minutes [s].
+    has_k, allowed_k : float or None
+        Difference through the wall, and the most it may be [K].
+    has_kpa, allowed_kpa : float or None
+        Vapour pressure in the middle of the wall, and the most it may be [kPa].
+    direction : {"heating", "cooling"} or None
+        Which way it goes, if it is about a rate or a difference.
     message : str
         All that as one sentence.
     """
@@ -70,10 +87,47 @@ class Breach:
     has_s: float | None = None
     at_least_s: float | None = None
     add_hold_s: float | None = None
+    has_k: float | None = None
+    allowed_k: float | None = None
+    has_kpa: float | None = None
+    allowed_kpa: float | None = None
+    direction: Direction | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the breach with unit-suffixed keys, as the JSON documents show it."""
         return {key: getattr(self, key) for key in self.__slots__}
+
+
+def with_natural_cooling(schedule: Schedule) -> Schedule:
+    """Return a schedule that says what happens after its last segment: elements off."""
+    if schedule.segments[-1].target_c <= COOL_C:
+        return schedule
+    off = Segment(COOL_C, None, "off", name=AFTER_PROGRAM)
+    return replace(schedule, segments=(*schedule.segments, off))
+
+
+def subject_of(schedule: Schedule, index: int) -> str:
+    """Return what a sentence about a segment begins with; natural cooling goes by that name."""
+    segment = schedule.segments[index]
+    if segment.name == AFTER_PROGRAM:
+        return AFTER_PROGRAM[0].upper() + AFTER_PROGRAM[1:]
+    if segment.drive == "off":
+        return f"Natural cooling in segment {schedule.label(index)}"
+    return f"Segment {schedule.label(index)}"
+
+
+def slower_words(
+    schedule: Schedule, index: int, rate_c_per_h: float, window_c: tuple[float, float]
+) -> str:
+    """Return what to write so that a stretch goes no faster than a rate."""
+    unit = schedule.unit
+    low, high = (format_temperature(end_c, unit) for end_c in window_c)
+    falls = schedule.segments[index].target_c < schedule.from_c(index)
+    first, last = (high, low) if falls else (low, high)
+    rate = f"{rate_from_celsius(rate_c_per_h, unit):g} °{unit}/h"
+    if schedule.segments[index].drive == "off":
+        return f"add a segment that cools at most {rate} from {first} to {last}"
+    return f"write at most {rate} from {first} to {last}"
 
 
 def check_schedule(
@@ -194,9 +248,10 @@ def _too_fast(schedule: Schedule, ramp: _Ramp, limit: Limit) -> Iterator[Breach]
     first, last = float(grid[over][0]), float(grid[over][-1])
     # Along the stretch the lowest limit decides what to write, which need not be where it is worst.
     lowest = float(allowed[over].min())
-    write = _floor_rate(lowest, schedule)
+    write = floor_rate(lowest, schedule)
     unit = schedule.unit
-    verb = "heats" if ramp.direction == "heating" else "cools"
+    natural_cooling = ramp.direction == "cooling" and ramp.segment.drive == "off"
+    verb = "heats" if ramp.direction == "heating" else "runs" if natural_cooling else "cools"
     # Where a limit is a unit's fraction away a whole number would show both as equal.
     was = rate_from_celsius(float(rates[worst]), unit)
     most = rate_from_celsius(float(allowed[worst]), unit)
@@ -213,16 +268,16 @@ def _too_fast(schedule: Schedule, ramp: _Ramp, limit: Limit) -> Iterator[Breach]
         written_c_per_h=float(rates[worst]),
         limit_c_per_h=float(allowed[worst]),
         write_c_per_h=write,
+        direction=ramp.direction,
         message=(
-            f"Segment {schedule.label(ramp.index)} {verb} at {was:.{digits}f} °{unit}/h at "
+            f"{subject_of(schedule, ramp.index)} {verb} at {was:.{digits}f} °{unit}/h at "
             f"{format_temperature(float(grid[worst]), unit)}, above the safe {most:.{digits}f} "
-            f"°{unit}/h: {limit.text}; write at most {rate_from_celsius(write, unit):g} °{unit}/h "
-            f"from {format_temperature(first, unit)} to {format_temperature(last, unit)}."
+            f"°{unit}/h: {limit.text}; {slower_words(schedule, ramp.index, write, (first, last))}."
         ),
     )
 
 
-def _floor_rate(rate_c_per_h: float, schedule: Schedule) -> float:
+def floor_rate(rate_c_per_h: float, schedule: Schedule) -> float:
     """Return a rate that is whole in the schedule's unit, or to a tenth below 1, never above."""
     shown = rate_from_celsius(rate_c_per_h, schedule.unit)
     step = 1.0 if shown >= 1.0 else 0.1

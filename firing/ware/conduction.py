@@ -11,19 +11,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln.boundary import FixedTemperature
-from firing.kiln.conduction import Layer, Slab
-from firing.kiln.properties import Material, PropertyTable
-from firing.kiln.shape import Plane
-from firing.kiln.transient import conduct
+from firing.kiln.bdf import weights
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Property
 
 _TERMS = 40
-# Any even capacity gives the same temperatures; this one keeps the numbers those of clay.
-_CAPACITY_J_PER_M3K = 1.9e6
+# Terms that are followed one by one, and depths at which the wall is told.
+_MODES = 4
 _INTERVALS = 8
+# Points of a course are no further apart than this, and lie this far behind a bend, in L²/κ, where
+# the stretch that follows is long.
+_STEP_K = 3.0
+_LONG_S = 1200.0
+_TOGETHER_S = 1e-3
+_BEHIND_A_BEND = np.array([0.1, 0.25, 0.5, 1.0, 1.5, 2.5])
+# A reaction that adds less than this to the heat capacity does not count; behind it the middle, as
+# much colder than the face, is still reacting.
+_NO_REACTION = 0.01
+_REACTION_BEHIND_K = 60.0
+_TABLE_C = (-200, 1700)
+_MOST_GROWTH = 2.4
 
 
 def lag_k(rate_c_per_h: float, path_m: float, diffusivity_m2_per_s: float) -> float:
@@ -93,6 +101,7 @@ def wall_course(
     *,
     start_c: float | Sequence[float] | None = None,
     reaction: tuple[FloatArray, FloatArray] | None = None,
+    through_c: Sequence[float] = (),
 ) -> WallCourse:
     """Follow a wall whose face has a given temperature; straight between the given times.
 
@@ -109,67 +118,196 @@ def wall_course(
     reaction : (ndarray, ndarray), optional
         Temperatures [°C], rising, and what a reaction adds there to the heat capacity, as a
         multiple of it [1].
+    through_c : sequence of float
+        Temperatures of the face to have a point at wherever it passes them [°C].
 
     Returns
     -------
     WallCourse
-        At times of the solver's own choosing.
+        On a grid of at most 3 K of the face, close behind every bend of the course.
 
-    Raises
-    ------
-    FiringError
-        If a temperature is outside what the tables may be used for.
+    Notes
+    -----
+    Without a reaction the wall is the series of Carslaw and Jaeger (``slab-ramp``), each term exact
+    for a face that is straight in ∫κ dt; κ is that of the face.  Where the face is within reach of
+    a reaction the wall is stepped through in finite differences instead, in heat content, so that
+    no heat of the reaction is lost between two steps.
     """
-    began = float(time_s[0])
-    duration_s = float(time_s[-1]) - began
-    slab = Slab([Layer(_material(diffusivity, reaction), path_m, _INTERVALS)], Plane())
-    fastest = max(diffusivity.values)
-    # An eighth of the time heat takes inwards follows every bend of the course; a thin wall's lag
-    # is too small to need that, a thick one's would make steps that jump over a bend.
-    step_s = min(max(path_m**2 / fastest / 8.0, 60.0), 240.0, duration_s / 200.0)
-    times, faces = time_s.tolist(), surface_c.tolist()
-    face = _Piecewise(times, faces, began)
-    run = conduct(
-        slab,
-        faces[0] if start_c is None else start_c,
-        inside=FixedTemperature(face),
-        duration_s=duration_s,
-        step_s=step_s,
-    )
-    return WallCourse(run.time_s + began, run.temperature_c)
+    times, faces = _fine(time_s, surface_c, path_m**2 / max(diffusivity.values), through_c)
+    kappa = diffusivity.at(faces) / path_m**2
+    fourier = 0.5 * (kappa[1:] + kappa[:-1]) * np.diff(times)
+    behind = np.zeros(_INTERVALS + 1)
+    if start_c is not None:
+        behind = faces[0] - np.broadcast_to(np.asarray(start_c, dtype=float), behind.shape)
+    rows = np.empty((times.size, _INTERVALS + 1))
+    done = 0
+    for first, last in _reacting(faces, reaction):
+        behind = _by_series(rows, faces, fourier, behind, done, first)
+        behind = _by_steps(rows, times, faces, diffusivity, path_m, reaction, behind, first, last)
+        done = last
+    _by_series(rows, faces, fourier, behind, done, times.size - 1)
+    return WallCourse(times, rows)
 
 
-class _Piecewise:
-    """A course straight between points, read at times that only go forward."""
+def _fine(
+    time_s: FloatArray, surface_c: FloatArray, scale_s: float, through_c: Sequence[float]
+) -> tuple[FloatArray, FloatArray]:
+    """Return a course with points between its own, where something may happen between them."""
+    steps = np.diff(time_s)
+    parts = np.maximum(np.ceil(np.abs(np.diff(surface_c)) / _STEP_K).astype(int), 1)
+    places = np.concatenate(([0], np.cumsum(parts)))
+    at = np.interp(np.arange(places[-1] + 1), places, np.arange(time_s.size))
+    grid = np.interp(at, np.arange(time_s.size), time_s)
+    # Behind a bend the lag changes within a few times L²/κ, however long the stretch that follows.
+    long = np.flatnonzero(steps > max(3.0 * scale_s, _LONG_S))
+    bends = (time_s[long, None] + scale_s * _BEHIND_A_BEND).ravel()
+    passing = [grid, bends[bends < time_s[-1]]]
+    for level_c in through_c:
+        above = surface_c >= level_c
+        place = np.flatnonzero(above[:-1] != above[1:])
+        share = (level_c - surface_c[place]) / (surface_c[place + 1] - surface_c[place])
+        passing.append(time_s[place] + share * steps[place])
+    times = np.unique(np.concatenate(passing))
+    # What falls together but for rounding is one point.
+    times = times[np.concatenate(([True], np.diff(times) > _TOGETHER_S))]
+    times[-1] = time_s[-1]
+    return times, np.interp(times, time_s, surface_c)
 
-    def __init__(self, times: list[float], values: list[float], offset_s: float) -> None:
-        self.times, self.values, self.offset_s, self.place = times, values, offset_s, 0
 
-    def __call__(self, time_s: float) -> float:
-        now = time_s + self.offset_s
-        last = len(self.times) - 2
-        while self.place < last and self.times[self.place + 1] < now:
-            self.place += 1
-        before, after = self.times[self.place], self.times[self.place + 1]
-        share = min((now - before) / (after - before), 1.0)
-        return self.values[self.place] * (1.0 - share) + self.values[self.place + 1] * share
+def _reacting(
+    faces: FloatArray, reaction: tuple[FloatArray, FloatArray] | None
+) -> list[tuple[int, int]]:
+    """Return the stretches, first and last point, in which the face is where a reaction runs."""
+    if reaction is None:
+        return []
+    at_c, more = reaction
+    running = at_c[more > _NO_REACTION]
+    if running.size == 0:
+        return []
+    low, high = float(running[0]), float(running[-1]) + _REACTION_BEHIND_K
+    inside = np.concatenate(([False], (faces > low) & (faces < high), [False]))
+    first = np.flatnonzero(~inside[:-1] & inside[1:])
+    last = np.flatnonzero(inside[:-1] & ~inside[1:]) - 1
+    ends = zip(np.maximum(first - 1, 0).tolist(), last.tolist(), strict=True)
+    return [(a, b) for a, b in ends if b > a]
 
 
-def _material(diffusivity: Property, reaction: tuple[FloatArray, FloatArray] | None) -> Material:
-    points = tuple(
-        (t, value * _CAPACITY_J_PER_M3K)
-        for t, value in zip(diffusivity.temperatures_c, diffusivity.values, strict=True)
-    )
-    if len(points) > 1:
-        # Level ends, so that what the solver draws on beyond the table stays at its end value.
-        points = ((-40.0, points[0][1]), *points, (points[-1][0] + 50.0, points[-1][1]))
-    capacity: tuple[tuple[float, float], ...] = ((20.0, 1.0),)
-    if reaction is not None:
-        knots = [(float(t), 1.0 + float(more)) for t, more in zip(*reaction, strict=True)]
-        capacity = ((-40.0, 1.0), *knots, (1500.0, 1.0))
-    return Material(
-        "clay wall",
-        _CAPACITY_J_PER_M3K,
-        PropertyTable("conductivity of the clay wall", "W/(m K)", points),
-        PropertyTable("heat capacity of the clay wall", "J/(kg K)", capacity),
-    )
+_ODD = 2.0 * np.arange(_MODES) + 1.0
+_DECAY = _ODD**2 * math.pi**2 / 4.0
+_DEPTHS = np.linspace(0.0, 1.0, _INTERVALS + 1)
+# How far each term leaves a depth behind, shape (terms, depths); and what the terms left out add on
+# a steady ramp, which they follow at once.
+_SHAPES = 4.0 / math.pi / _ODD[:, None] * np.sin(np.outer(_ODD, _DEPTHS) * math.pi / 2.0)
+_REST = _DEPTHS - 0.5 * _DEPTHS**2 - (_SHAPES / _DECAY[:, None]).sum(axis=0)
+# The terms of what is behind at the start: its Fourier coefficients, by the trapezium rule.
+_ANALYSIS = (
+    2.0
+    / _INTERVALS
+    * np.sin(np.outer(_DEPTHS, _ODD) * math.pi / 2.0)
+    * np.where((_DEPTHS == 0.0) | (_DEPTHS == 1.0), 0.5, 1.0)[:, None]
+    * (math.pi * _ODD / 4.0)
+)
+
+
+def _by_series(
+    rows: FloatArray,
+    faces: FloatArray,
+    fourier: FloatArray,
+    behind: FloatArray,
+    first: int,
+    last: int,
+) -> FloatArray:
+    """Fill the rows of a stretch by the series; return how far each depth is behind at its end."""
+    rows[first] = faces[first] - behind
+    if last == first:
+        return behind
+    part = slice(first, last)
+    pace = np.diff(faces[first : last + 1]) / fourier[part]
+    kept = np.exp(-np.outer(_DECAY, fourier[part]))
+    added = pace * (1.0 - kept) / _DECAY[:, None]
+    terms = np.empty_like(kept)
+    for number, begun in enumerate((behind @ _ANALYSIS).tolist()):
+        now, found = begun, []
+        for keeps, adds in zip(kept[number].tolist(), added[number].tolist(), strict=True):
+            now = now * keeps + adds
+            found.append(now)
+        terms[number] = found
+    lags = terms.T @ _SHAPES + pace[:, None] * _REST
+    rows[first + 1 : last + 1] = faces[first + 1 : last + 1, None] - lags
+    ended: FloatArray = lags[-1]
+    return ended
+
+
+def _by_steps(
+    rows: FloatArray,
+    times: FloatArray,
+    faces: FloatArray,
+    diffusivity: Property,
+    path_m: float,
+    reaction: tuple[FloatArray, FloatArray] | None,
+    behind: FloatArray,
+    first: int,
+    last: int,
+) -> FloatArray:
+    """Fill the rows of a stretch in finite differences; return what is behind at its end.
+
+    Unknown is the temperature, kept is the heat content, tabled every kelvin; steps are by the
+    second-order backward formula, linearised about what the last two steps point to.
+    """
+    table_c = np.arange(_TABLE_C[0], _TABLE_C[1] + 1.0)
+    more = np.zeros_like(table_c) if reaction is None else np.interp(table_c, *reaction)
+    # Of each kelvin of the table, so that contents and capacity belong together.
+    each = 1.0 + 0.5 * (more[1:] + more[:-1])
+    capacity: list[float] = each.tolist()
+    heat: list[float] = np.concatenate(([0.0], np.cumsum(each))).tolist()
+    conduct = (diffusivity.at(table_c) * (_INTERVALS / path_m) ** 2).tolist()
+    low, high = _TABLE_C
+    inner = range(1, _INTERVALS + 1)
+
+    def heat_of(temperature_c: float) -> float:
+        place = int(temperature_c) - low
+        return heat[place] + (temperature_c - low - place) * capacity[place]
+
+    now: list[float] = (faces[first] - behind).tolist()
+    solved_rows = [now]
+    before = earlier = [heat_of(t) for t in now]
+    clock, wall = times[first : last + 1].tolist(), faces[first : last + 1].tolist()
+    ahead, drop = [0.0] * (_INTERVALS + 1), [0.0] * (_INTERVALS + 1)
+    older, step_before = now, None
+    for number in range(1, len(clock)):
+        step = clock[number] - clock[number - 1]
+        grows = 0.0 if step_before is None else step / step_before
+        # Much longer steps than the one before are taken by the first-order formula.
+        a, b, c = weights(step, None if grows > _MOST_GROWTH else step_before)
+        guess = [t + grows * (t - o) for t, o in zip(now, older, strict=True)]
+        guess[0] = wall[number]
+        if not low + 1 < min(guess) <= max(guess) < high - 1:
+            guess = [*guess[:1], *now[1:]]
+        ahead[0], drop[0] = 0.0, wall[number]
+        left = 0.5 * (conduct[int(guess[0]) - low] + conduct[int(guess[1]) - low])
+        for i in inner:
+            here = guess[i]
+            place = int(here) - low
+            if i < _INTERVALS:
+                right = 0.5 * (conduct[place] + conduct[int(guess[i + 1]) - low])
+                inwards = left
+            else:
+                right, inwards = 0.0, 2.0 * left
+            stored = a * capacity[place]
+            held = heat[place] + (here - low - place) * capacity[place]
+            source = stored * here - a * held - b * before[i] - c * earlier[i]
+            pivot = stored + inwards * (1.0 - ahead[i - 1]) + right
+            ahead[i] = right / pivot
+            drop[i] = (source + inwards * drop[i - 1]) / pivot
+            left = right
+        solved = drop[_INTERVALS]
+        guess[_INTERVALS] = solved
+        for i in range(_INTERVALS - 1, 0, -1):
+            solved = drop[i] + ahead[i] * solved
+            guess[i] = solved
+        earlier, before = before, [heat_of(t) for t in guess]
+        older, now, step_before = now, guess, step
+        solved_rows.append(guess)
+    rows[first : last + 1] = solved_rows
+    ended: FloatArray = faces[last] - np.array(now)
+    return ended

@@ -278,6 +278,12 @@ class WareLimits:
         ends.update(end for dwell in self.dwells for end in dwell.window_c)
         return tuple(sorted(ends - {LOWEST_C, HIGHEST_C}))
 
+    @property
+    def watched_edges_c(self) -> tuple[float, ...]:
+        """Where a difference through the wall begins or ceases to count [°C], rising."""
+        ends = {end for limit in self.limits for end in limit.watched_c or ()}
+        return tuple(sorted(ends - {LOWEST_C, HIGHEST_C}))
+
     def without(self, reason: Reason) -> "WareLimits":
         """Return the limits less one reason, to see what it costs; never a plan for real ware.
 

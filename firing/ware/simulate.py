@@ -1,5 +1,6 @@
 """What a course of temperature does inside the ware: heat, free water, bound water, pressure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -11,6 +12,7 @@ from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Body, State, body_named
 from firing.ware.conduction import WallCourse, wall_course
 from firing.ware.drying import (
+    REFERENCE_C,
     mean_left,
     middle_left,
     moisture_diffusivity,
@@ -44,6 +46,8 @@ class WareCourse:
         Share of the bound water that has left the middle, 0 to 1; 1 for fired ware.
     core_vapour_kpa : ndarray
         Vapour pressure of the free water in the middle [kPa]; see `WareLimits.vapour_kpa`.
+    slow_vapour_kpa : ndarray
+        The same if the clay dries as slowly as the low end of its moisture diffusivity has it.
     end : WareState
         For going on from here.
     """
@@ -55,6 +59,7 @@ class WareCourse:
     core_water_share: FloatArray
     bound_water_gone: FloatArray
     core_vapour_kpa: FloatArray
+    slow_vapour_kpa: FloatArray
     end: WareState
 
     @property
@@ -75,6 +80,7 @@ def simulate_ware(
     *,
     body: Body | None = None,
     start: WareState | None = None,
+    through_c: Sequence[float] = (),
 ) -> WareCourse:
     """Follow the thickest ware of a load along a course of temperature.
 
@@ -88,6 +94,8 @@ def simulate_ware(
         The clay, where it is not one of the named bodies.
     start : WareState, optional
         What earlier firing has done; the wall begins level at the first temperature.
+    through_c : sequence of float
+        Temperatures of the face to have a point at wherever it passes them [°C].
 
     Returns
     -------
@@ -111,13 +119,16 @@ def simulate_ware(
     start = WareState() if start is None else start
     raw = load.has_bound_water
     path_m = load.thickest.heat_path_m
-    course = _heat(body, raw and not start.bound_water_is_gone, raw, path_m, time_s, surface_c)
+    reacts = raw and not start.bound_water_is_gone
+    course = _heat(body, reacts, raw, path_m, time_s, surface_c, through_c)
     face, core = course.temperature_c[:, 0], course.temperature_c[:, -1]
 
     state: State = "raw" if raw else "bisqued"
     moved = moisture_diffusivity(body, state, core) / path_m**2
     fourier = start.drying_fourier + _sum(course.time_s, moved)
     core_water = load.water_share * middle_left(fourier)
+    slower = body.of("moisture diffusivity", state).spread_at(REFERENCE_C)[0]
+    slow_water = load.water_share * middle_left(slower * fourier)
     gone = _bound(course.time_s, core, start.bound_water_gone) if raw else np.ones_like(core)
     burning = ((core >= BURN_OUT_C[0]) & (core <= BURN_OUT_C[1])).astype(float)
     return WareCourse(
@@ -128,6 +139,7 @@ def simulate_ware(
         core_water_share=core_water,
         bound_water_gone=gone,
         core_vapour_kpa=vapour_kpa(core_water, core),
+        slow_vapour_kpa=vapour_kpa(slow_water, core),
         end=WareState(
             drying_fourier=float(fourier[-1]),
             bound_water_gone=float(gone[-1]),
@@ -188,7 +200,13 @@ def _first_time(time_s: FloatArray, surface_c: FloatArray, level_c: float) -> fl
 
 
 def _heat(
-    body: Body, reacts: bool, raw: bool, path_m: float, time_s: FloatArray, surface_c: FloatArray
+    body: Body,
+    reacts: bool,
+    raw: bool,
+    path_m: float,
+    time_s: FloatArray,
+    surface_c: FloatArray,
+    through_c: Sequence[float],
 ) -> WallCourse:
     """Heat the wall: as raw ware up to the hottest moment, as bisque from there on."""
     peak = int(np.argmax(surface_c))
@@ -207,6 +225,7 @@ def _heat(
             body.of("diffusivity", "raw" if rising else "bisqued"),
             start_c=depths,
             reaction=None if pace is None else reaction_capacity(body, release_per_k(pace)),
+            through_c=through_c,
         )
         skip = 1 if times else 0
         times.append(run.time_s[skip:])

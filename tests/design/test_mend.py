@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from design.making import CONTROLLER, PLANTERS_AND_CUPS, example_kiln, ware
 
@@ -78,3 +79,19 @@ def test_damp_ware_is_never_called_safe() -> None:
     made = mended_design(THIN, ware(30.0, "damp", "one"), controller=CONTROLLER)
     assert not made.safe
     assert "Dry first" in made.advice
+
+
+@pytest.mark.parametrize("rate_c_per_h", [14.0, 15.0, 16.0])
+def test_a_limit_just_broken_at_a_corner_is_mended_and_not_refused(rate_c_per_h: float) -> None:
+    # A hair's breadth of rate must not decide between a mend and a refusal.
+    load = ware(32.0, heated_from="one")
+    plan = Schedule(
+        "one side",
+        (Segment(90.0, 20.0), Segment(650.0, rate_c_per_h), Segment(1100.0, 60.0)),
+        "bisque",
+    )
+    made = mended_design(plan, load, kiln=example_kiln())
+    assert made.safe
+    assert len(made.schedule.segments) < 20
+    spans = np.abs(np.diff([20.0, *(s.target_c for s in made.schedule.segments)]))
+    assert spans.min() > 1.0

@@ -60,7 +60,7 @@ def test_every_design_is_borne_out_by_the_transient_ware_simulation() -> None:
         trace = made.forecast.kiln.run if made.forecast.kiln else None
         assert trace is not None
         course = simulate_ware(load, trace.time_s, trace.ware_c)
-        assert verify_ware(course, limits) == ()
+        assert verify_ware(course, limits, made.schedule) == ()
 
 
 def test_thicker_ware_never_has_a_shorter_program() -> None:

@@ -5,7 +5,7 @@ import pytest
 
 from firing.errors import FiringError
 from firing.kiln import natural
-from firing.schedule import Purpose
+from firing.schedule import Purpose, Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
@@ -15,6 +15,8 @@ from firing.ware.verify import verify_ware
 
 # Half as fast again as the default kiln, up and down.
 KILN = 1.5
+# Only names the segment in a finding.
+PLAN = Schedule("a plan", (Segment(1000.0, 100.0), Segment(60.0, None, "off")))
 
 
 def load(
@@ -72,15 +74,15 @@ def test_a_course_at_its_limits_is_borne_out(
         ware = load(thickness_mm, dryness, body, heated_from)
         limits = limits_for(ware, purpose=purpose, margin=margin)
         course = simulate_ware(ware, *quickest(limits, top_c))
-        assert verify_ware(course, limits) == ()
+        assert verify_ware(course, limits, PLAN) == ()
 
 
 def test_a_course_that_skips_the_drying_is_found_out() -> None:
     ware = load(25.0)
     limits = limits_for(ware, purpose="bisque")
     course = simulate_ware(ware, np.array([0.0, 12 * 3600.0]), np.array([20.0, 620.0]))
-    found = verify_ware(course, limits)
-    assert any("vapour" in sentence and "dry longer" in sentence for sentence in found)
+    found = verify_ware(course, limits, PLAN)
+    assert any("vapour" in b.message and "dry longer" in b.message for b in found)
 
 
 def test_a_course_too_fast_for_the_wall_is_found_out() -> None:
@@ -89,7 +91,8 @@ def test_a_course_too_fast_for_the_wall_is_found_out() -> None:
     # Down past the quartz at four times the 46 °C/h that 50 mm allow.
     time_s = np.array([0.0, 8.0, 12.5]) * 3600.0
     course = simulate_ware(ware, time_s, np.array([20.0, 1000.0, 100.0]))
-    assert any("cooling from 550 to 580" in sentence for sentence in verify_ware(course, limits))
+    found = verify_ware(course, limits, PLAN)
+    assert any("cooling from 580 °C to 550 °C" in breach.message for breach in found)
     assert course.difference_k.min() < -30.0 < 0.0 < course.difference_k.max()
 
 
@@ -97,7 +100,8 @@ def test_bound_water_left_when_sintering_begins_is_found_out() -> None:
     ware = load(60.0, heated_from="one")
     limits = limits_for(ware, purpose="bisque")
     course = simulate_ware(ware, np.array([0.0, 2 * 3600.0]), np.array([20.0, 1000.0]))
-    assert any("bound water is still" in sentence for sentence in verify_ware(course, limits))
+    found = verify_ware(course, limits, PLAN)
+    assert any("bound water is still" in breach.message for breach in found)
 
 
 def test_water_only_leaves() -> None:
