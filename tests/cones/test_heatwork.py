@@ -76,12 +76,11 @@ def dense(noise_c: float, step_s: float = 60.0) -> tuple[FloatArray, FloatArray]
     return time_s, temperature_c
 
 
-@pytest.mark.parametrize("cone", CONES)
-def test_sparse_trace_is_exact(cone: str) -> None:
-    if cone_law(cone).law_60_c < 1222 + 150:
-        assert heatwork(*SPARSE, [cone])[cone] == pytest.approx(
-            by_quadrature(cone, *SPARSE), rel=BAR
-        )
+def test_sparse_trace_is_exact() -> None:
+    # Of cones that end more than 150 °C above the trace only a thousandth is promised.
+    within_reach = [cone for cone in CONES if cone_law(cone).law_60_c < 1222 + 150]
+    exact = {cone: by_quadrature(cone, *SPARSE) for cone in within_reach}
+    assert heatwork(*SPARSE, within_reach) == pytest.approx(exact, rel=BAR)
 
 
 @pytest.mark.parametrize("noise_c", [0.0, 0.3, 1.0, 5.0])
@@ -287,7 +286,7 @@ knots = st.lists(
         np.array([pair[1] for pair in pairs]),
     )
 )
-several = settings(max_examples=30, deadline=None)
+several = settings(max_examples=30)
 SOME = ("05", "3", "10")
 
 

@@ -4,6 +4,7 @@ The log maker is this project's own (see tests/logmaker.py); its kilns are plaus
 """
 
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -58,18 +59,19 @@ def cleaned(time_s: FloatArray, *columns: FloatArray) -> Cleaning:
 
 
 @pytest.mark.parametrize("interval_s", INTERVALS)
-@pytest.mark.parametrize("step_c", [0.0, 0.25, 1.0, 5.0])
-@pytest.mark.parametrize("noise_c", [0.0, 0.1, 0.5])
 def test_healthy_logs_bear_no_mark(
-    healthy: list[Firing], interval_s: float, step_c: float, noise_c: float
+    subtests: pytest.Subtests, healthy: list[Firing], interval_s: float
 ) -> None:
-    for number, firing in enumerate(healthy):
-        how = Sampling(interval_s, noise_c, step_c, seed=number, extra_channels={"low": -40.0})
-        log = sample(firing, how)
-        found = clean(Trace(log.time_s, log.temperature_c, log.channels, "measured"))
-        assert not found.marks.any(), found.notes
-        assert found.notes == ()
-        assert found.used == (1.0, 1.0)
+    for step_c, noise_c, (number, firing) in product(
+        (0.0, 0.25, 1.0, 5.0), (0.0, 0.1, 0.5), enumerate(healthy)
+    ):
+        with subtests.test(f"steps of {step_c} K, noise of {noise_c} K, firing {number}"):
+            how = Sampling(interval_s, noise_c, step_c, seed=number, extra_channels={"low": -40.0})
+            log = sample(firing, how)
+            found = clean(Trace(log.time_s, log.temperature_c, log.channels, "measured"))
+            assert not found.marks.any(), found.notes
+            assert found.notes == ()
+            assert found.used == (1.0, 1.0)
 
 
 Change = Callable[[FloatArray], FloatArray]
