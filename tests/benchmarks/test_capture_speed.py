@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from benchmarks.turns import in_turns
 from capture.ptywatch import Instrument, Watch, readings, wait_until
+from waiting import PATIENCE_S
 from watch.wornkiln import NAMES, record_hours, write_plan
 
 from firing.capture.fields import FieldLayout, LineParser
@@ -60,7 +61,7 @@ def sent_one_by_one(instrument: Instrument, out: Path, lines: list[bytes]) -> li
         start = time.perf_counter()
         instrument.send(line)
         while out.stat().st_size == size:
-            assert time.perf_counter() - start < 20.0
+            assert time.perf_counter() - start < PATIENCE_S
         taken_s.append(time.perf_counter() - start)
         time.sleep(0.005)
     return taken_s
