@@ -31,7 +31,7 @@ def without_browser(reason: str) -> NoReturn:
     pytest.skip(told)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     found = os.environ.get("CHROMIUM") or shutil.which("chromium")
     if not found:
