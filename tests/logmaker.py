@@ -18,6 +18,7 @@ package's kiln model agree with this one closely.
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
@@ -343,7 +344,7 @@ def fire(
     max_h: float = 80.0,
     step_s: float = 10.0,
 ) -> Firing:
-    """Run one firing and return what truly happened.
+    """Run one firing and return what truly happened; the same firing is run once.
 
     Parameters
     ----------
@@ -359,8 +360,35 @@ def fire(
     step_s : float
         Step [s] while a program runs; natural cooling takes steps of 60 s.
     """
-    kiln, controller = kiln or Kiln(), controller or Controller()
     faults = faults or Faults()
+    if faults.keyed_in is not None:
+        faults = replace(faults, keyed_in=tuple(faults.keyed_in))
+    return _fired(
+        tuple(plan),
+        kiln or Kiln(),
+        controller or Controller(),
+        faults,
+        start_c,
+        room_c,
+        cool_to_c,
+        max_h,
+        step_s,
+    )
+
+
+@lru_cache(maxsize=100)
+def _fired(
+    plan: tuple[PlanStep, ...],
+    kiln: Kiln,
+    controller: Controller,
+    faults: Faults,
+    start_c: float,
+    room_c: float,
+    cool_to_c: float,
+    max_h: float,
+    step_s: float,
+) -> Firing:
+    """Run one firing.  Its arrays are read-only: whoever asks for it next gets the same ones."""
     body = _Body(kiln, faults.load_factor, start_c, room_c)
     program = _Program(faults.keyed_in or plan, controller, start_c)
     now_s, reading = 0.0, start_c + faults.thermocouple_offset_c
@@ -420,6 +448,7 @@ def fire(
         if (stopped or not program.running) and body.temps[1] <= cool_to_c:
             break
     columns = np.array(rows, dtype=np.float64).T
+    columns.setflags(write=False)
     ends = program.boundaries
     finished = not program.running
     time_s, kiln_c, setting_c, reading_c, set_point_c, duties, power_w, loss_w = columns

@@ -12,6 +12,8 @@ import termios
 import time
 from pathlib import Path
 
+from waiting import PATIENCE_S
+
 FIRING = "from firing.cli import main; main()"
 WIDTH, HEIGHT = 80, 24
 CTRL = {letter: chr(ord(letter) - ord("a") + 1) for letter in "abcdefghijklmnopqrstuvwxyz"}
@@ -52,7 +54,7 @@ class Terminal:
 
     def wait_for(self, words: str, *, gone: bool = False) -> None:
         """Read until words are on the screen, or no longer are."""
-        deadline = time.monotonic() + 30.0
+        deadline = time.monotonic() + PATIENCE_S
         while (words in self.text()) == gone:
             assert time.monotonic() < deadline, f"never saw {words!r}:\n{self.text()}"
             self._read(0.05)

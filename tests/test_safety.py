@@ -13,7 +13,6 @@ from firing.errors import FiringError
 from firing.safety import (
     DEFERENCE,
     FIGURES_NOTE,
-    Caution,
     all_cautions,
     cautions_for,
     continuous_load_a,
@@ -90,7 +89,6 @@ ONLY_REMEMBERED_OR_PRACTICE = (
 )
 
 TOPICS = {"ventilation", "electricity", "control", "fire", "burns", "eyes", "dust"}
-CAUTIONS = pytest.mark.parametrize("caution", all_cautions(), ids=lambda caution: caution.id)
 
 
 def ids(peak_c: float, purpose: str) -> set[str]:
@@ -112,62 +110,73 @@ def test_every_topic_and_every_gas_is_covered() -> None:
     } <= set(names)
 
 
-@CAUTIONS
-def test_every_figure_was_read_in_its_source(caution: Caution) -> None:
-    for figure in caution.figures:
-        assert (figure.source, figure.jurisdiction, figure.figure) in READ_IN_THE_SOURCE
-        assert source(figure.source).kind in ("standard", "published")
-        assert figure.jurisdiction
+def test_every_figure_was_read_in_its_source(subtests: pytest.Subtests) -> None:
+    for caution in all_cautions():
+        with subtests.test(caution.id):
+            for figure in caution.figures:
+                assert (figure.source, figure.jurisdiction, figure.figure) in READ_IN_THE_SOURCE
+                assert source(figure.source).kind in ("standard", "published")
+                assert figure.jurisdiction
 
 
-@CAUTIONS
-def test_words_carry_no_number(caution: Caution) -> None:
-    assert not re.search(r"\d", caution.heading + caution.text)
+def test_words_carry_no_number(subtests: pytest.Subtests) -> None:
+    for caution in all_cautions():
+        with subtests.test(caution.id):
+            assert not re.search(r"\d", caution.heading + caution.text)
 
 
-@CAUTIONS
-def test_every_basis_and_window_has_a_source(caution: Caution) -> None:
+def test_every_basis_and_window_has_a_source(subtests: pytest.Subtests) -> None:
     known = load_sources()
-    assert caution.sources
-    assert set(caution.sources) <= set(known)
-    assert (caution.applies_c is None) == (caution.window_source is None)
-    if caution.window_source is not None and caution.applies_c is not None:
-        assert caution.window_source in known
-        assert caution.applies_c[0] < caution.applies_c[1]
+    for caution in all_cautions():
+        with subtests.test(caution.id):
+            assert caution.sources
+            assert set(caution.sources) <= set(known)
+            assert (caution.applies_c is None) == (caution.window_source is None)
+            if caution.window_source is not None and caution.applies_c is not None:
+                assert caution.window_source in known
+                assert caution.applies_c[0] < caution.applies_c[1]
 
 
-@pytest.mark.parametrize("text", ONLY_REMEMBERED_OR_PRACTICE)
-def test_no_figure_that_is_only_remembered_or_practice(text: str) -> None:
+def test_no_figure_that_is_only_remembered_or_practice() -> None:
     shown = "\n".join(line for caution in all_cautions() for line in caution.lines())
-    assert not re.search(rf"(?<![\d.]){re.escape(text)}", shown)
+    found = [
+        text
+        for text in ONLY_REMEMBERED_OR_PRACTICE
+        if re.search(rf"(?<![\d.]){re.escape(text)}", shown)
+    ]
+    assert found == []
 
 
-@CAUTIONS
-def test_a_legal_figure_is_tied_to_its_place(caution: Caution) -> None:
-    for figure in caution.figures:
-        # A limit must read as one place's limit even when the line is quoted alone.
-        assert figure.line().startswith(f"{figure.jurisdiction}: ")
-        if re.search(r"\b(legal|law|exposure limit)\b", figure.what):
-            assert "there" in figure.what
+def test_a_legal_figure_is_tied_to_its_place(subtests: pytest.Subtests) -> None:
+    for caution in all_cautions():
+        with subtests.test(caution.id):
+            for figure in caution.figures:
+                # A limit must read as one place's limit even when the line is quoted alone.
+                assert figure.line().startswith(f"{figure.jurisdiction}: ")
+                if re.search(r"\b(legal|law|exposure limit)\b", figure.what):
+                    assert "there" in figure.what
 
 
-@CAUTIONS
-def test_lines_and_dict_carry_text_window_figures_and_sources(caution: Caution) -> None:
-    shown = "\n".join(caution.lines())
-    data = caution.to_dict()
-    assert data["id"] == caution.id
-    assert len(data["figures"]) == len(caution.figures)
-    assert caution.heading in shown
-    assert caution.text in shown
-    for name, citation in zip(data["sources"], data["citations"], strict=True):
-        # A practice is named by its id; what can be looked up elsewhere is cited in full.
-        assert (citation if source(name).kind in ("standard", "published") else name) in shown
-    for figure in data["figures"]:
-        assert figure["figure"] in shown
-        assert figure["citation"] in shown
-        assert figure["jurisdiction"]
-    if caution.applies_c is not None:
-        assert f"{caution.applies_c[1]:.0f} °C" in shown
+def test_lines_and_dict_carry_text_window_figures_and_sources(subtests: pytest.Subtests) -> None:
+    for caution in all_cautions():
+        with subtests.test(caution.id):
+            shown = "\n".join(caution.lines())
+            data = caution.to_dict()
+            assert data["id"] == caution.id
+            assert len(data["figures"]) == len(caution.figures)
+            assert caution.heading in shown
+            assert caution.text in shown
+            for name, citation in zip(data["sources"], data["citations"], strict=True):
+                # A practice is named by its id; what can be looked up elsewhere is cited in full.
+                assert (
+                    citation if source(name).kind in ("standard", "published") else name
+                ) in shown
+            for figure in data["figures"]:
+                assert figure["figure"] in shown
+                assert figure["citation"] in shown
+                assert figure["jurisdiction"]
+            if caution.applies_c is not None:
+                assert f"{caution.applies_c[1]:.0f} °C" in shown
 
 
 def test_a_window_from_practice_or_memory_says_so() -> None:

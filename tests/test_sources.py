@@ -5,7 +5,7 @@ import re
 import pytest
 
 from firing.errors import FiringError
-from firing.sources import SOURCE_KINDS, Source, cite, load_sources, source
+from firing.sources import SOURCE_KINDS, cite, load_sources, source
 
 EXPECTED = (
     "cone-chart-1996",
@@ -27,22 +27,24 @@ EXPECTED = (
 )
 
 
-@pytest.mark.parametrize("source_id", EXPECTED)
-def test_the_sources_other_parts_lean_on_are_there(source_id: str) -> None:
-    assert source(source_id).id == source_id
+def test_the_sources_other_parts_lean_on_are_there() -> None:
+    assert [source_id for source_id in EXPECTED if source_id not in load_sources()] == []
+    assert [source(source_id).id for source_id in EXPECTED] == list(EXPECTED)
 
 
-@pytest.mark.parametrize("entry", load_sources().values(), ids=lambda entry: entry.id)
-def test_every_entry_is_whole(entry: Source) -> None:
-    assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", entry.id)
-    assert entry.kind in SOURCE_KINDS
-    assert entry.citation.strip() == entry.citation
-    assert len(entry.citation) >= 10
-    # A citation becomes one sentence; its own full stop would make it two.
-    assert not entry.citation.endswith(".")
-    assert "\n" not in entry.sentence()
-    assert entry.doi is None or re.fullmatch(r"10\.\d{4,}/\S+", entry.doi)
-    assert entry.url is None or entry.url.startswith("https://")
+def test_every_entry_is_whole(subtests: pytest.Subtests) -> None:
+    for name, entry in load_sources().items():
+        with subtests.test(name):
+            assert entry.id == name
+            assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", entry.id)
+            assert entry.kind in SOURCE_KINDS
+            assert entry.citation.strip() == entry.citation
+            assert len(entry.citation) >= 10
+            # A citation becomes one sentence; its own full stop would make it two.
+            assert not entry.citation.endswith(".")
+            assert "\n" not in entry.sentence()
+            assert entry.doi is None or re.fullmatch(r"10\.\d{4,}/\S+", entry.doi)
+            assert entry.url is None or entry.url.startswith("https://")
 
 
 def test_no_two_entries_cite_the_same() -> None:

@@ -1,18 +1,13 @@
-"""Whole commands against the bare imports and reads they cannot do without, in one run.
+"""Whole commands against the bare imports and reads they cannot do without, in one run."""
 
-Each pair is taken in turns, so that a machine that slows down slows both; the ratio compared is
-that of the medians.
-"""
-
-import statistics
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+from benchmarks.turns import commands_in_turns
 from logmaker import GLAZE, Sampling, fire, sample, write_csv
 
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
@@ -33,34 +28,17 @@ target = 1000
 """
 
 
-def medians_s(ours: tuple[str, ...], bare: tuple[str, ...], rounds: int) -> tuple[float, float]:
-    """Return the median wall times of two commands run in turns, after one run of each."""
-    times: tuple[list[float], list[float]] = ([], [])
-    for turn in range(rounds + 1):
-        for command, taken in zip((ours, bare), times, strict=True):
-            start = time.perf_counter()
-            subprocess.run(command, capture_output=True, check=False)
-            if turn:
-                taken.append(time.perf_counter() - start)
-    return statistics.median(times[0]), statistics.median(times[1])
-
-
 def check(
     ours: tuple[str, ...],
     bare: tuple[str, ...],
     most: float,
     record: Callable[[str, object], None],
-    rounds: int = 11,
+    rounds: int = 5,
 ) -> None:
-    # A disturbed machine spoils a measurement, it never flatters one: the best of three counts.
-    for _ in range(3):
-        ours_s, bare_s = medians_s(ours, bare, rounds)
-        ratio = ours_s / bare_s
-        record("seconds", f"{ours_s:.3f} against {bare_s:.3f}, ratio {ratio:.2f}")
-        print(f"\n{' '.join(ours[3:])[:60]}: {ours_s:.3f} s against {bare_s:.3f} s: {ratio:.2f}")
-        if ratio <= most:
-            return
-    raise AssertionError(f"{ratio:.2f} times the bare command, where {most:g} is the most")
+    turns = commands_in_turns(ours, bare, most=most, rounds=rounds)
+    record("cpu", str(turns))
+    print(f"\n{' '.join(ours[3:])[:60]}: {turns}")
+    assert turns.ratio <= most
 
 
 def test_help_costs_little_more_than_click(
@@ -108,4 +86,4 @@ def test_a_review_costs_at_most_twice_the_reading(
     ours = (*FIRING, "review", str(plan), str(day_log))
     assert subprocess.run(ours, capture_output=True, check=False).returncode in (0, 1)
     bare = (sys.executable, "-c", READ_ISO, str(day_log))
-    check(ours, bare, 2.0, record_property, rounds=5)
+    check(ours, bare, 2.0, record_property)

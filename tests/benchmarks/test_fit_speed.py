@@ -4,11 +4,11 @@ The bar: a fit on a log of 24 hours at one reading a minute takes at most the ti
 of that firing by the kiln model.
 """
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from benchmarks.turns import in_turns
 from kiln.fitlogs import GLAZE, log_of, record, schedule_of
 from kiln.true_kiln import Truth, fire
 from kilns import BISQUED, trial_kiln
@@ -17,17 +17,6 @@ from firing.kiln.fit import fit_kiln
 from firing.kiln.thermal import simulate
 
 MOST_FORECASTS = 40.0
-
-
-def quickest_s(*works: Callable[[], object], rounds: int = 5) -> list[float]:
-    """Each work's least disturbed time of several rounds, taken in turns."""
-    times: list[list[float]] = [[] for _ in works]
-    for _ in range(rounds):
-        for taken, work in zip(times, works, strict=True):
-            start = time.perf_counter()
-            work()
-            taken.append(time.perf_counter() - start)
-    return [min(taken) for taken in times]
 
 
 @pytest.mark.parametrize("duty", [True, False], ids=["output", "schedule"])
@@ -43,11 +32,9 @@ def test_a_fit_costs_few_forecasts(
     def fitted() -> object:
         return fit_kiln(kiln, [record(log, schedule=schedule, kwh=firing.kwh)])
 
-    fitted()
-    ours_s, forecast_s = quickest_s(fitted, lambda: simulate(kiln, BISQUED, schedule))
-    record_property("fit_ms", round(ours_s * 1e3, 1))
-    record_property("forecast_ms", round(forecast_s * 1e3, 1))
-    print(
-        f"fit {ours_s * 1e3:.0f} ms, forecast {forecast_s * 1e3:.1f} ms: {ours_s / forecast_s:.1f}"
+    turns = in_turns(
+        fitted, lambda: simulate(kiln, BISQUED, schedule), most=MOST_FORECASTS, rounds=3
     )
-    assert ours_s <= MOST_FORECASTS * forecast_s
+    record_property("fit", str(turns))
+    print(f"\nfit against a forecast: {turns}")
+    assert turns.ratio <= MOST_FORECASTS

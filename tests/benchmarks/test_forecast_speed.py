@@ -11,11 +11,11 @@ a call.  The same written in plain floats over ready-made look-up lists, as the 
 third of that, and the ratio falls to about 7.
 """
 
-import time
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from benchmarks.turns import in_turns
 from kilns import HOUR, trial_kiln
 
 from firing.kiln.boundary import STEFAN_BOLTZMANN
@@ -25,6 +25,8 @@ from firing.kiln.thermal import Simulation, simulate
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.load import Load, Piece
+
+TIMES = 15.0
 
 SetPoint = Callable[[float], float | None]
 
@@ -167,8 +169,7 @@ def worst_c(
     return float(np.max(np.abs(np.interp(time_s, fine_s, fine_c) - course_c)))
 
 
-def once() -> tuple[float, float, float, float]:
-    """Seconds of the model and of LSODA, in turns, and their errors [°C]."""
+def test_a_forty_hour_firing_against_lsoda() -> None:
     kiln = trial_kiln()
     network = Network(kiln, LOAD, room_c=20.0)
     equations = Equations(network)
@@ -178,37 +179,21 @@ def once() -> tuple[float, float, float, float]:
         return simulate(kiln, LOAD, PLAN, waits=False)
 
     run = ours()
+    assert abs(run.total_s - 40 * HOUR) < 2 * HOUR
     fine_s, fine = by_lsoda(equations, PLAN, run.total_s, rtol=1e-7, atol=1e-6)
-    taken: list[list[float]] = [[], []]
-    time_s, course = fine_s, fine
-    for _ in range(5):
-        start = time.perf_counter()
-        run = ours()
-        middle = time.perf_counter()
-        time_s, course = by_lsoda(equations, PLAN, run.total_s)
-        taken[0].append(middle - start)
-        taken[1].append(time.perf_counter() - middle)
-    our_error = max(
+    time_s, course = by_lsoda(equations, PLAN, run.total_s)
+    our_error_c = max(
         worst_c(run.time_s, getattr(run, name), fine_s, fine[node])
         for name, node in zip(WATCHED, nodes, strict=True)
     )
-    its_error = max(worst_c(time_s, course[node], fine_s, fine[node]) for node in nodes)
-    assert abs(run.total_s - 40 * HOUR) < 2 * HOUR
-    return min(taken[0]), min(taken[1]), our_error, its_error
-
-
-def test_a_forty_hour_firing_against_lsoda() -> None:
-    ratio = 0.0
-    # The machine may be busy elsewhere: the best of three measurements counts.
-    for _ in range(3):
-        ours_s, lsoda_s, our_error_c, its_error_c = once()
-        assert our_error_c <= 1.0
-        assert its_error_c <= 1.0
-        ratio = max(ratio, lsoda_s / ours_s)
-        print(
-            f"model {1e3 * ours_s:.1f} ms ({our_error_c:.2f} °C), "
-            f"LSODA {1e3 * lsoda_s:.0f} ms ({its_error_c:.2f} °C), ratio {ratio:.1f}"
-        )
-        if ratio >= 15.0:
-            break
-    assert ratio >= 15.0
+    its_error_c = max(worst_c(time_s, course[node], fine_s, fine[node]) for node in nodes)
+    turns = in_turns(
+        ours, lambda: by_lsoda(equations, PLAN, run.total_s), most=1.0 / TIMES, rounds=3
+    )
+    print(
+        f"\nmodel {1e3 * turns.ours_s:.1f} ms ({our_error_c:.2f} °C), LSODA "
+        f"{1e3 * turns.bare_s:.0f} ms ({its_error_c:.2f} °C), {1.0 / turns.ratio:.1f} times as fast"
+    )
+    assert our_error_c <= 1.0
+    assert its_error_c <= 1.0
+    assert turns.ratio <= 1.0 / TIMES

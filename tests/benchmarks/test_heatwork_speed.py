@@ -4,12 +4,12 @@ The bar: heat-work of all self-supporting cones on a million samples takes at mo
 exponential a cone over the samples that cone needs, those above its 60 °C/h end point less 150 °C.
 """
 
-import time
 from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
 import pytest
+from benchmarks.turns import in_turns
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
@@ -17,17 +17,6 @@ from firing.cones.kinetics import end_point_c, laws
 
 FloatArray = npt.NDArray[np.float64]
 SAMPLES = 1_000_000
-
-
-def quickest_s(*works: Callable[[], object], rounds: int = 7) -> list[float]:
-    """Each work's least disturbed time of several rounds, taken in turns."""
-    times: list[list[float]] = [[] for _ in works]
-    for _ in range(rounds):
-        for taken, work in zip(times, works, strict=True):
-            start = time.perf_counter()
-            work()
-            taken.append(time.perf_counter() - start)
-    return [min(taken) for taken in times]
 
 
 def seconds(step_s: float) -> FloatArray:
@@ -87,15 +76,15 @@ def test_all_cones_cost_less_than_their_exponentials(
         / (temperature_c[temperature_c > end_point_c(cone, 60.0) - 150.0] + 273.15)
         for cone, law in laws().items()
     ]
-    heatwork(time_s, temperature_c)
-    ours_s, bare_s = quickest_s(
+    turns = in_turns(
         lambda: heatwork(time_s, temperature_c),
         lambda: [np.exp(exponent) for exponent in exponents],
+        most=1.5,
+        rounds=3,
     )
-    record_property("ours_ms", round(ours_s * 1e3, 2))
-    record_property("exponentials_ms", round(bare_s * 1e3, 2))
-    print(f"heat-work {ours_s * 1e3:.1f} ms, exponentials {bare_s * 1e3:.1f} ms")
-    assert ours_s <= 1.5 * bare_s
+    record_property("heat-work", str(turns))
+    print(f"\nheat-work against exponentials: {turns}")
+    assert turns.ratio <= 1.5
 
 
 def test_the_verdict_costs_few_passes_over_the_trace() -> None:
@@ -103,10 +92,10 @@ def test_the_verdict_costs_few_passes_over_the_trace() -> None:
     # single exponential a sample and cone is the scale.
     time_s, temperature_c = (array[::10].copy() for array in noisy(firing()))
     exponents = [-law.activation_k / (temperature_c + 273.15) for law in laws().values()]
-    cone_reached(time_s, temperature_c)
-    ours_s, bare_s = quickest_s(
+    turns = in_turns(
         lambda: cone_reached(time_s, temperature_c),
         lambda: [np.exp(exponent) for exponent in exponents],
+        most=10.0,
     )
-    print(f"verdict {ours_s * 1e3:.1f} ms, exponentials {bare_s * 1e3:.1f} ms")
-    assert ours_s <= 10.0 * bare_s
+    print(f"\nverdict against exponentials: {turns}")
+    assert turns.ratio <= 10.0

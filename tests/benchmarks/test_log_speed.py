@@ -1,10 +1,9 @@
-"""Speed of reading a log, as a ratio of whole processes taken in turns in one run.
+"""Speed of reading a log, as a ratio of whole processes in one run.
 
 The bar: 86,400 rows of three channels are read, cleaned and told about in at most 1.6 times the
 time of a process that imports pandas and reads the same file with explicit options.
 """
 
-import statistics
 import subprocess
 import sys
 import time
@@ -12,12 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from benchmarks.turns import commands_in_turns, in_turns
 
 from firing.logs.cleaning import clean
 from firing.trace import Trace
 
 ROWS = 86_400
-ROUNDS = 3
 
 DIALECTS = {
     "iso": (",", ".", "%Y-%m-%d %H:%M:%S"),
@@ -72,45 +71,26 @@ def write_log(path: Path, delimiter: str, decimal: str, written: str | None) -> 
     return path
 
 
-def seconds_of(code: str, *arguments: str) -> float:
-    start = time.perf_counter()
-    subprocess.run([sys.executable, "-c", code, *arguments], check=True)
-    return time.perf_counter() - start
-
-
 @pytest.mark.soak
 @pytest.mark.parametrize("dialect", DIALECTS)
 def test_reading_costs_little_more_than_pandas(dialect: str, tmp_path: Path) -> None:
     delimiter, decimal, written = DIALECTS[dialect]
     path = str(write_log(tmp_path / "log.csv", delimiter, decimal, written))
     options = (path, delimiter, decimal, str(written))
-    seconds_of(OURS, path)
-    seconds_of(THEIRS, *options)
-    ours, theirs = [], []
-    for _ in range(ROUNDS):
-        ours.append(seconds_of(OURS, path))
-        theirs.append(seconds_of(THEIRS, *options))
-    # neighbours in time share the machine's load, so the ratio is taken pair by pair
-    ratio = statistics.median(one / two for one, two in zip(ours, theirs, strict=True))
-    print(
-        f"{dialect}: {statistics.median(ours):.3f} s, pandas alone "
-        f"{statistics.median(theirs):.3f} s, ratio {ratio:.2f}"
-    )
-    assert ratio <= 1.6
+    ours, theirs = (sys.executable, "-c", OURS, path), (sys.executable, "-c", THEIRS, *options)
+    for command in (ours, theirs):
+        subprocess.run(command, check=True)
+    turns = commands_in_turns(ours, theirs, most=1.6, rounds=3)
+    print(f"\n{dialect} against pandas alone: {turns}")
+    assert turns.ratio <= 1.6
 
 
 def test_cleaning_costs_a_few_passes() -> None:
     values = temperatures()
     trace = Trace(np.arange(float(ROWS)), values, ("a", "b", "c"), "measured")
-    clean(trace)
-    ours, passes = [], []
-    for _ in range(9):
-        start = time.perf_counter()
-        assert not clean(trace).marks.any()
-        ours.append(time.perf_counter() - start)
-        start = time.perf_counter()
-        for column in values.T:
-            np.median(column)
-        passes.append(time.perf_counter() - start)
-    print(f"cleaning {min(ours) * 1e3:.1f} ms, three medians {min(passes) * 1e3:.1f} ms")
-    assert min(ours) <= 12.0 * min(passes)
+    assert not clean(trace).marks.any()
+    turns = in_turns(
+        lambda: clean(trace), lambda: [np.median(column) for column in values.T], most=12.0
+    )
+    print(f"\ncleaning against three medians: {turns}")
+    assert turns.ratio <= 12.0

@@ -4,12 +4,12 @@ The bar: a million samples at least 30 times as fast, a sample, as ``thermocoupl
 goes one by one; it is given fewer of the same samples.
 """
 
-import time
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 import thermocouple_its90
+from benchmarks.turns import Turns, Work, in_turns
 
 from firing.thermocouple.inverse import readable_c, temperature_c
 from firing.thermocouple.junction import celsius_from_mv
@@ -17,16 +17,14 @@ from firing.thermocouple.reference import emf_mv
 
 SAMPLES = 1_000_000
 FEWER = 4_000
+MOST = 1.0 / 30.0
 
 
-def quickest_s(work: Callable[[], object], rounds: int) -> float:
-    """The least disturbed time of several rounds."""
-    taken = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
+def against_fewer(ours: Work, theirs: Work) -> Turns:
+    """All the samples against what as many would cost one by one, told from some of them."""
+    share = SAMPLES / FEWER
+    turns = in_turns(ours, theirs, most=MOST * share)
+    return Turns(turns.ours_s, turns.bare_s * share)
 
 
 @pytest.mark.parametrize("type", ["K", "N", "S", "B"])
@@ -37,17 +35,10 @@ def test_a_million_samples_from_emf(
     emfs = emf_mv(np.random.default_rng(5).uniform(low_c, high_c, SAMPLES), type)
     few = emfs[:FEWER].tolist()
     theirs = thermocouple_its90.get(type).temperature
-    temperature_c(emfs[:10], type)
-    theirs(few[0])
-
-    ours_s = quickest_s(lambda: temperature_c(emfs, type), 5)
-    theirs_s = quickest_s(lambda: [theirs(emf) for emf in few], 5) * SAMPLES / FEWER
-
-    record_property("ours_ms", round(ours_s * 1e3, 1))
-    record_property("one_by_one_ms", round(theirs_s * 1e3, 1))
-    print(f"{type}: {ours_s * 1e3:.0f} ms, one by one {theirs_s * 1e3:.0f} ms", end=" ")
-    print(f"({theirs_s / ours_s:.0f} times)")
-    assert ours_s * 30.0 <= theirs_s
+    turns = against_fewer(lambda: temperature_c(emfs, type), lambda: [theirs(emf) for emf in few])
+    record_property("inverse", f"{1.0 / turns.ratio:.0f} times as fast")
+    print(f"\n{type}: {1e3 * turns.ours_s:.0f} ms, {1.0 / turns.ratio:.0f} times as fast")
+    assert turns.ratio <= MOST
 
 
 def test_a_log_in_millivolts_with_its_junction_column(
@@ -62,9 +53,9 @@ def test_a_log_in_millivolts_with_its_junction_column(
     emfs[1::1000] = np.nan
     theirs = thermocouple_its90.get("K").temperature
 
-    ours_s = quickest_s(lambda: celsius_from_mv(emfs, "K", junction_c), 5)
-    theirs_s = quickest_s(lambda: [theirs(*pair) for pair in few], 5) * SAMPLES / FEWER
-
-    record_property("ours_ms", round(ours_s * 1e3, 1))
-    print(f"whole: {ours_s * 1e3:.0f} ms ({theirs_s / ours_s:.0f} times)")
-    assert ours_s * 30.0 <= theirs_s
+    turns = against_fewer(
+        lambda: celsius_from_mv(emfs, "K", junction_c), lambda: [theirs(*pair) for pair in few]
+    )
+    record_property("whole", f"{1.0 / turns.ratio:.0f} times as fast")
+    print(f"\nwhole: {1e3 * turns.ours_s:.0f} ms, {1.0 / turns.ratio:.0f} times as fast")
+    assert turns.ratio <= MOST

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 MAIN = (sys.executable, "-c", "from firing.cli import main; main()")
-PATIENCE_S = 20.0
+PATIENCE_S = 120.0
 
 
 def wait_until(true: Callable[[], object], what: str, patience_s: float = PATIENCE_S) -> None:

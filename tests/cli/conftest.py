@@ -1,4 +1,4 @@
-"""Running the command line in its own process, as a person does."""
+"""Running the command line in its own process, as a person does, or for a quick answer in this."""
 
 import os
 import subprocess
@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from commandline import call
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -15,7 +16,7 @@ Run = Callable[..., subprocess.CompletedProcess[str]]
 def run(tmp_path: Path) -> Run:
     """Run ``firing …`` in an empty folder."""
 
-    def call(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    def ran(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-c", "from firing.cli import main; main()", *arguments],
             cwd=tmp_path,
@@ -27,4 +28,14 @@ def run(tmp_path: Path) -> Run:
             check=False,
         )
 
-    return call
+    return ran
+
+
+@pytest.fixture
+def ask(tmp_path: Path) -> Run:
+    """Run ``firing …`` in the same empty folder without a process: for slips and listings."""
+
+    def asked(*arguments: str) -> subprocess.CompletedProcess[str]:
+        return call(tmp_path, *arguments)
+
+    return asked

@@ -28,12 +28,12 @@ def weak_log(folder: Path) -> tuple[Path, float]:
     return path, float(np.trapezoid(made.power_w, made.time_s)) / 3.6e6
 
 
-def test_show_names_a_source_for_every_figure(run: Run) -> None:
-    result = run("kiln", "show", "example-kiln", "--json")
+def test_show_names_a_source_for_every_figure(ask: Run) -> None:
+    result = ask("kiln", "show", "example-kiln", "--json")
     document = json.loads(result.stdout)
     assert document["kind"] == "kiln"
     assert all(row["source"] for row in document["rows"])
-    assert run("kiln", "show", "example-kiln").returncode == 0
+    assert ask("kiln", "show", "example-kiln").returncode == 0
 
 
 def test_fit_learns_and_writes_only_what_it_is_asked_to(
@@ -61,9 +61,9 @@ def test_fit_learns_and_writes_only_what_it_is_asked_to(
     assert run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml").returncode in (0, 1)
 
 
-def test_a_bisque_that_never_saturates_cannot_tell_the_power(run: Run, tmp_path: Path) -> None:
+def test_a_bisque_that_never_saturates_cannot_tell_the_power(ask: Run, tmp_path: Path) -> None:
     write_csv(sample(fire(BISQUE), Sampling(interval_s=60.0)), tmp_path / "log.csv")
-    result = run("kiln", "fit", "example-kiln", "log.csv", "--json")
+    result = ask("kiln", "fit", "example-kiln", "log.csv", "--json")
     assert result.returncode == 0
     document = json.loads(result.stdout)
     assert document["power"]["identifiable"] is False
@@ -80,36 +80,36 @@ def test_a_bisque_that_never_saturates_cannot_tell_the_power(run: Run, tmp_path:
     ],
 )
 def test_faults_in_a_kiln_file_are_told_with_their_line(
-    run: Run, kiln: Path, change: tuple[str, str], words: str
+    ask: Run, kiln: Path, change: tuple[str, str], words: str
 ) -> None:
     text = kiln.read_text(encoding="utf-8")
     assert change[0] in text
     kiln.write_text(text.replace(*change), encoding="utf-8")
-    result = run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml")
+    result = ask("forecast", "thin-ware-bisque", "--kiln", "kiln.toml")
     assert result.returncode == 2
     assert result.stderr.startswith("firing: kiln.toml:")
     assert words in result.stderr
 
 
-def test_negative_furniture_is_refused(run: Run, tmp_path: Path) -> None:
+def test_negative_furniture_is_refused(ask: Run, tmp_path: Path) -> None:
     text = ready_text("example-load-thin-cups")
     line = next(row for row in text.splitlines() if row.startswith("furniture_kg"))
     (tmp_path / "load.toml").write_text(text.replace(line, "furniture_kg = -3"), encoding="utf-8")
-    result = run("forecast", "thin-ware-bisque", "--load", "load.toml")
+    result = ask("forecast", "thin-ware-bisque", "--load", "load.toml")
     assert result.returncode == 2
     assert "furniture_kg" in result.stderr
 
 
-def test_a_kiln_that_stalls_exits_1_and_says_where(run: Run, kiln: Path) -> None:
+def test_a_kiln_that_stalls_exits_1_and_says_where(ask: Run, kiln: Path) -> None:
     text = kiln.read_text(encoding="utf-8").replace("power_kw = 9.6", "power_kw = 5.5")
     kiln.write_text(text, encoding="utf-8")
-    result = run("forecast", "stoneware-glaze-1240", "--kiln", "kiln.toml")
+    result = ask("forecast", "stoneware-glaze-1240", "--kiln", "kiln.toml")
     assert result.returncode == 1
     assert "stalls at" in " ".join(result.stdout.split())
 
 
-def test_cost_and_starts(run: Run) -> None:
-    result = run(
+def test_cost_and_starts(ask: Run) -> None:
+    result = ask(
         "forecast", "stoneware-glaze-1240", "--kiln", "example-kiln", "--tariff", "example-tariff",
         "--start", "2026-11-27 20:00", "--awake", "07:00-22:00", "--json",
     )  # fmt: skip
@@ -121,9 +121,9 @@ def test_cost_and_starts(run: Run) -> None:
     assert document["starts"]["awake"]
 
 
-def test_a_log_too_short_to_fit_and_mismatched_meters_are_refused(run: Run, tmp_path: Path) -> None:
+def test_a_log_too_short_to_fit_and_mismatched_meters_are_refused(ask: Run, tmp_path: Path) -> None:
     (tmp_path / "short.csv").write_text("time_s,kiln\n0,20\n60,21\n120,22\n", encoding="utf-8")
     for arguments in (("short.csv",), ("short.csv", "--kwh", "5", "--kwh", "6")):
-        result = run("kiln", "fit", "example-kiln", *arguments)
+        result = ask("kiln", "fit", "example-kiln", *arguments)
         assert result.returncode == 2
         assert result.stderr.count("\n") == 1

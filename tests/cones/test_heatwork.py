@@ -1,7 +1,7 @@
 """Heat-work of traces against adaptive quadrature, and what must hold for any trace."""
 
 import math
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import numpy.typing as npt
@@ -76,21 +76,20 @@ def dense(noise_c: float, step_s: float = 60.0) -> tuple[FloatArray, FloatArray]
     return time_s, temperature_c
 
 
-@pytest.mark.parametrize("cone", CONES)
-def test_sparse_trace_is_exact(cone: str) -> None:
-    if cone_law(cone).law_60_c < 1222 + 150:
-        assert heatwork(*SPARSE, [cone])[cone] == pytest.approx(
-            by_quadrature(cone, *SPARSE), rel=BAR
-        )
+def test_sparse_trace_is_exact() -> None:
+    # Of cones that end more than 150 °C above the trace only a thousandth is promised.
+    within_reach = [cone for cone in CONES if cone_law(cone).law_60_c < 1222 + 150]
+    exact = {cone: by_quadrature(cone, *SPARSE) for cone in within_reach}
+    assert heatwork(*SPARSE, within_reach) == pytest.approx(exact, rel=BAR)
 
 
-@pytest.mark.parametrize("noise_c", [0.0, 0.3, 1.0, 5.0])
-@pytest.mark.parametrize("cone", ["014", "010", "6", "14"])
-def test_dense_trace_is_exact(cone: str, noise_c: float) -> None:
-    trace = dense(noise_c)
-    expected = by_quadrature(cone, *trace)
-    assert heatwork(*trace)[cone] == pytest.approx(expected, rel=BAR)
-    assert heatwork_progress(*trace, cone)[-1] == pytest.approx(expected, rel=BAR)
+def test_dense_trace_is_exact(subtests: pytest.Subtests) -> None:
+    for noise_c, cone in product([0.0, 0.3, 1.0, 5.0], ["014", "010", "6", "14"]):
+        with subtests.test(f"cone {cone}, {noise_c} K"):
+            trace = dense(noise_c)
+            expected = by_quadrature(cone, *trace)
+            assert heatwork(*trace)[cone] == pytest.approx(expected, rel=BAR)
+            assert heatwork_progress(*trace, cone)[-1] == pytest.approx(expected, rel=BAR)
 
 
 def uneven(time_s: FloatArray) -> FloatArray:
@@ -108,17 +107,17 @@ def test_gauss_agrees_with_adaptive_quadrature() -> None:
 
 # Each row of samples is summed in the way that its spread asks for; these noises lead through all
 # of them, and through traces that need several.
-@pytest.mark.parametrize("whole_degrees", [False, True])
-@pytest.mark.parametrize("noise_c", [0.0, 0.3, 0.45, 1.0, 1.7, 3.0, 10.0])
-def test_a_trace_of_many_samples_is_exact(noise_c: float, whole_degrees: bool) -> None:
-    time_s, temperature_c = dense(noise_c, 1.3)
-    time_s = uneven(time_s)
-    if whole_degrees:
-        np.round(temperature_c, out=temperature_c)
-    x = heatwork(time_s, temperature_c)
-    for cone in CONES[::3]:
-        expected = by_gauss(cone, time_s, temperature_c)
-        assert x[cone] == pytest.approx(expected, rel=BAR), cone
+def test_a_trace_of_many_samples_is_exact(subtests: pytest.Subtests) -> None:
+    for whole_degrees, noise_c in product([False, True], [0.0, 0.3, 0.45, 1.0, 1.7, 3.0, 10.0]):
+        with subtests.test(f"{noise_c} K, whole degrees {whole_degrees}"):
+            time_s, temperature_c = dense(noise_c, 1.3)
+            time_s = uneven(time_s)
+            if whole_degrees:
+                np.round(temperature_c, out=temperature_c)
+            x = heatwork(time_s, temperature_c)
+            for cone in CONES[::3]:
+                expected = by_gauss(cone, time_s, temperature_c)
+                assert x[cone] == pytest.approx(expected, rel=BAR), cone
 
 
 def test_moments_are_those_of_a_straight_line_between_the_samples() -> None:
@@ -166,16 +165,18 @@ def test_a_noisy_trace_that_also_creeps_is_exact(step_c: float) -> None:
         assert heatwork(time_s, temperature_c)[cone] == pytest.approx(expected, rel=BAR)
 
 
-@pytest.mark.parametrize("noise_c", [0.0, 0.3, 1.0, 3.0])
-@pytest.mark.parametrize("peak_c", [200.0, 700.0])
-def test_cones_far_out_of_reach_are_told_to_a_thousandth(peak_c: float, noise_c: float) -> None:
-    noise: FloatArray = np.random.default_rng(9).standard_normal(20_000)
-    time_s = np.linspace(0.0, 20_000.0, noise.size)
-    marks_s, marks_c = [0.0, 15_000.0, 20_000.0], [20.0, peak_c, peak_c]
-    temperature_c: FloatArray = np.interp(time_s, marks_s, marks_c) + noise_c * noise
-    x = heatwork(time_s, temperature_c)
-    for cone in CONES[::4]:
-        assert x[cone] == pytest.approx(by_gauss(cone, time_s, temperature_c), rel=1e-3), cone
+def test_cones_far_out_of_reach_are_told_to_a_thousandth(subtests: pytest.Subtests) -> None:
+    for noise_c, peak_c in product([0.0, 0.3, 1.0, 3.0], [200.0, 700.0]):
+        with subtests.test(f"{peak_c} °C, {noise_c} K"):
+            noise: FloatArray = np.random.default_rng(9).standard_normal(20_000)
+            time_s = np.linspace(0.0, 20_000.0, noise.size)
+            marks_s, marks_c = [0.0, 15_000.0, 20_000.0], [20.0, peak_c, peak_c]
+            temperature_c: FloatArray = np.interp(time_s, marks_s, marks_c) + noise_c * noise
+            x = heatwork(time_s, temperature_c)
+            for cone in CONES[::4]:
+                assert x[cone] == pytest.approx(by_gauss(cone, time_s, temperature_c), rel=1e-3), (
+                    cone
+                )
 
 
 @pytest.mark.parametrize("height_c", [0.1, 0.7, 0.9, 1.1, 1.6, 4.0])
@@ -287,7 +288,7 @@ knots = st.lists(
         np.array([pair[1] for pair in pairs]),
     )
 )
-several = settings(max_examples=30, deadline=None)
+several = settings(max_examples=30)
 SOME = ("05", "3", "10")
 
 

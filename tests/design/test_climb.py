@@ -99,7 +99,7 @@ problems = st.tuples(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(problems)
 def test_the_way_up_is_the_best_there_is(
     problem: tuple[list[float], list[tuple[float, float]], list[float], int, float],

@@ -69,7 +69,7 @@ def brute_force_s(most: int, caps: list[float]) -> float:
     return best
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     st.lists(st.sampled_from([15.0, 30.0, 60.0, 100.0, 500.0]), min_size=4, max_size=4),
     st.integers(0, 4),

@@ -87,7 +87,7 @@ def test_a_rate_too_slow_to_key_is_refused() -> None:
         key_in(slow, CONTROLLER)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(
         st.tuples(st.integers(5, 300), st.floats(3.0, 580.0), st.floats(0.0, 7200.0)),

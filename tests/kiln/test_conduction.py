@@ -63,7 +63,7 @@ def test_the_sharpened_formula_is_exact_for_cubics(
     assert slope == pytest.approx(cubic[2], abs=1e-9 * (1.0 + size))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     inside=st.sampled_from(
         [

@@ -85,7 +85,7 @@ def test_the_cheapest_start_begins_with_the_night() -> None:
     assert cheapest_start(steady(4.0), NIGHT, *window).started == best.started
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.integers(0, 95), st.floats(1.0, 30.0))
 def test_no_start_is_cheaper_than_the_cheapest(quarter: int, hours: float) -> None:
     first = datetime(2025, 10, 25, 12, 0, tzinfo=BERLIN)

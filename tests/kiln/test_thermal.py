@@ -27,7 +27,7 @@ def at(run: Simulation, time_s: float) -> float:
     return float(np.interp(time_s, run.time_s, run.chamber_c))
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(
     power_kw=st.floats(4.0, 15.0),
     volume_l=st.floats(40.0, 400.0),
@@ -338,7 +338,7 @@ def test_a_strong_kiln_is_limited_by_what_is_known_of_its_brick() -> None:
     assert highest.temperature_c == pytest.approx(1380.0, abs=1.0)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(leak=st.floats(0.0, 3.0), more=st.floats(0.2, 2.0))
 def test_more_leak_never_helps_and_never_slows_cooling(leak: float, more: float) -> None:
     tight = simulate(trial_kiln(leak_w_per_k=leak), BISQUED, BISQUE)

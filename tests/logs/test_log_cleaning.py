@@ -4,6 +4,7 @@ The log maker is this project's own (see tests/logmaker.py); its kilns are plaus
 """
 
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -58,18 +59,19 @@ def cleaned(time_s: FloatArray, *columns: FloatArray) -> Cleaning:
 
 
 @pytest.mark.parametrize("interval_s", INTERVALS)
-@pytest.mark.parametrize("step_c", [0.0, 0.25, 1.0, 5.0])
-@pytest.mark.parametrize("noise_c", [0.0, 0.1, 0.5])
 def test_healthy_logs_bear_no_mark(
-    healthy: list[Firing], interval_s: float, step_c: float, noise_c: float
+    subtests: pytest.Subtests, healthy: list[Firing], interval_s: float
 ) -> None:
-    for number, firing in enumerate(healthy):
-        how = Sampling(interval_s, noise_c, step_c, seed=number, extra_channels={"low": -40.0})
-        log = sample(firing, how)
-        found = clean(Trace(log.time_s, log.temperature_c, log.channels, "measured"))
-        assert not found.marks.any(), found.notes
-        assert found.notes == ()
-        assert found.used == (1.0, 1.0)
+    for step_c, noise_c, (number, firing) in product(
+        (0.0, 0.25, 1.0, 5.0), (0.0, 0.1, 0.5), enumerate(healthy)
+    ):
+        with subtests.test(f"steps of {step_c} K, noise of {noise_c} K, firing {number}"):
+            how = Sampling(interval_s, noise_c, step_c, seed=number, extra_channels={"low": -40.0})
+            log = sample(firing, how)
+            found = clean(Trace(log.time_s, log.temperature_c, log.channels, "measured"))
+            assert not found.marks.any(), found.notes
+            assert found.notes == ()
+            assert found.used == (1.0, 1.0)
 
 
 Change = Callable[[FloatArray], FloatArray]
@@ -88,10 +90,8 @@ def faulty(
     return cleaned(log.time_s, values), truth
 
 
-@pytest.mark.parametrize("interval_s", [1, 30, 300])
-@pytest.mark.parametrize(
-    ("mark", "at_c", "length_s", "change"),
-    [
+def test_stretches_are_marked_and_nothing_else(glaze: Firing, subtests: pytest.Subtests) -> None:
+    faults = [
         (Mark.DROPOUT, 600.0, 3600.0, lambda v: 0.0 * v),
         (Mark.DROPOUT, 900.0, 5 * 3600.0, lambda v: 0.0 * v + 21.5),
         (Mark.DROPOUT, 1000.0, 1e9, lambda v: 0.0 * v),
@@ -100,31 +100,30 @@ def faulty(
         (Mark.STUCK, 500.0, 2400.0, lambda v: 0.0 * v + v[0]),
         (Mark.STUCK, 500.0, 3 * 3600.0, lambda v: 0.0 * v + v[0]),
         (Mark.FAHRENHEIT, 600.0, 1e9, lambda v: 1.8 * v + 32.0),
-    ],
-)
-def test_stretches_are_marked_and_nothing_else(
-    glaze: Firing, interval_s: float, mark: Mark, at_c: float, length_s: float, change: Change
-) -> None:
-    found, truth = faulty(glaze, interval_s, at_c, length_s, change)
-    assert np.array_equal(found.marks[:, 0] == mark, truth)
-    assert np.array_equal(found.marks[:, 0] != Mark.USED, truth)
-    share = 100.0 * (1.0 - truth.mean())
-    assert any(
-        "of its readings are used" in note and f"{share:.1f}"[:3] in note for note in found.notes
-    )
+    ]
+    for interval_s, (mark, at_c, length_s, change) in product([1, 30, 300], faults):
+        with subtests.test(f"{mark}, {at_c} °C, {length_s} s, every {interval_s} s"):
+            found, truth = faulty(glaze, interval_s, at_c, length_s, change)
+            assert np.array_equal(found.marks[:, 0] == mark, truth)
+            assert np.array_equal(found.marks[:, 0] != Mark.USED, truth)
+            share = 100.0 * (1.0 - truth.mean())
+            assert any(
+                "of its readings are used" in note and f"{share:.1f}"[:3] in note
+                for note in found.notes
+            )
 
 
-@pytest.mark.parametrize("interval_s", [1, 30, 60])
-@pytest.mark.parametrize("height_c", [-300.0, -100.0, 40.0, 100.0, 600.0])
-def test_lone_spikes(glaze: Firing, interval_s: float, height_c: float) -> None:
-    log = sample(glaze, Sampling(interval_s))
-    values = log.temperature_c[:, 0].copy()
-    hot = np.flatnonzero(values > 450.0)
-    places = hot[5:-5][:: hot.size // 20]
-    values[places] += height_c
-    found = cleaned(log.time_s, values)
-    assert np.flatnonzero(found.marks[:, 0]).tolist() == places.tolist()
-    assert found.count(Mark.SPIKE) == places.size
+def test_lone_spikes(glaze: Firing, subtests: pytest.Subtests) -> None:
+    for interval_s, height_c in product([1, 30, 60], [-300.0, -100.0, 40.0, 100.0, 600.0]):
+        with subtests.test(f"{height_c} K, every {interval_s} s"):
+            log = sample(glaze, Sampling(interval_s))
+            values = log.temperature_c[:, 0].copy()
+            hot = np.flatnonzero(values > 450.0)
+            places = hot[5:-5][:: hot.size // 20]
+            values[places] += height_c
+            found = cleaned(log.time_s, values)
+            assert np.flatnonzero(found.marks[:, 0]).tolist() == places.tolist()
+            assert found.count(Mark.SPIKE) == places.size
 
 
 @pytest.mark.parametrize("interval_s", [1, 30, 60])

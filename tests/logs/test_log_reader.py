@@ -4,6 +4,7 @@ import os
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -65,9 +66,8 @@ def test_plain_comma_log(read: Any) -> None:
     assert log.dialect.unit_from == "header"
 
 
-@pytest.mark.parametrize(
-    ("header", "cells", "seconds"),
-    [
+def test_times(read: Any, subtests: pytest.Subtests) -> None:
+    rows = [
         ("time_s", ("0", "90", "3600.5"), [0, 90, 3600.5]),
         ("Time (s)", ("0", "90", "3600.5"), [0, 90, 3600.5]),
         ("seconds", ("10", "20", "30"), [0, 10, 20]),
@@ -106,13 +106,13 @@ def test_plain_comma_log(read: Any) -> None:
             ("2025-03-14T08:00:00Z", "2025-03-14T08:00:05Z", "2025-03-14T08:01:00Z"),
             [0, 5, 60],
         ),
-    ],
-)
-def test_times(read: Any, header: str, cells: tuple[str, ...], seconds: list[float]) -> None:
-    lines = [f"{header};Temp (°C)", *(f"{cell};{20 + i}" for i, cell in enumerate(cells))]
-    log = read("\n".join(lines))
-    assert log.trace.time_s.tolist() == pytest.approx(seconds)
-    assert log.trace.temperature_c[:, 0].tolist() == [20.0, 21.0, 22.0]
+    ]
+    for header, cells, seconds in rows:
+        with subtests.test(f"{header}: {cells[0]}"):
+            lines = [f"{header};Temp (°C)", *(f"{cell};{20 + i}" for i, cell in enumerate(cells))]
+            log = read("\n".join(lines))
+            assert log.trace.time_s.tolist() == pytest.approx(seconds)
+            assert log.trace.temperature_c[:, 0].tolist() == [20.0, 21.0, 22.0]
 
 
 def test_clock_that_passes_midnight(read: Any) -> None:
@@ -226,15 +226,15 @@ def test_quoted_cells(read: Any) -> None:
     assert log.trace.time_s.tolist() == [0, 60]
 
 
-@pytest.mark.parametrize(
-    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252", "latin-1"]
-)
-@pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
-def test_encodings_and_line_ends(read: Any, encoding: str, newline: str) -> None:
-    text = newline.join(["Zeit (s);Höhe oben (°F)", "0;32", "60;212", ""])
-    log = read(text.encode(encoding))
-    assert log.trace.channels == ("Höhe oben",)
-    assert log.trace.temperature_c[:, 0].tolist() == pytest.approx([0.0, 100.0])
+def test_encodings_and_line_ends(read: Any, subtests: pytest.Subtests) -> None:
+    for encoding, newline in product(
+        ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252", "latin-1"], ["\n", "\r\n", "\r"]
+    ):
+        with subtests.test(f"{encoding}, {newline!r}"):
+            text = newline.join(["Zeit (s);Höhe oben (°F)", "0;32", "60;212", ""])
+            log = read(text.encode(encoding))
+            assert log.trace.channels == ("Höhe oben",)
+            assert log.trace.temperature_c[:, 0].tolist() == pytest.approx([0.0, 100.0])
 
 
 def test_one_damaged_byte_leaves_utf_8(read: Any) -> None:
@@ -269,9 +269,8 @@ def test_no_header(read: Any) -> None:
     assert bare.trace.channels == ("channel 1",)
 
 
-@pytest.mark.parametrize(
-    ("header", "celsius"),
-    [
+def test_units_in_headers(read: Any, subtests: pytest.Subtests) -> None:
+    rows = [
         ("Temp (°F)", 100),
         ("temp_f", 100),
         ("Temperature [F]", 100),
@@ -289,13 +288,13 @@ def test_no_header(read: Any) -> None:
         ("Kiln Celsius", 212),
         ("Temp", 212),
         ("Top", 212),
-    ],
-)
-def test_units_in_headers(read: Any, header: str, celsius: float) -> None:
-    log = read(f"time_s,{header}\n0,32\n1,212\n")
-    assert log.trace.temperature_c[1, 0] == pytest.approx(celsius)
-    assumed = any("assumed" in note for note in log.notes)
-    assert assumed == (header in ("Temp", "Top"))
+    ]
+    for header, celsius in rows:
+        with subtests.test(f"{header}"):
+            log = read(f"time_s,{header}\n0,32\n1,212\n")
+            assert log.trace.temperature_c[1, 0] == pytest.approx(celsius)
+            assumed = any("assumed" in note for note in log.notes)
+            assert assumed == (header in ("Temp", "Top"))
 
 
 def test_units_elsewhere(read: Any) -> None:

@@ -87,7 +87,7 @@ def written_logs(draw: st.DrawFn) -> tuple[bytes, list[int], np.ndarray, list[st
     return text.encode(encoding), seconds, celsius, names
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(written_logs())
 def test_every_dialect_reads_back(written: tuple[bytes, list[int], np.ndarray, list[str]]) -> None:
     data, seconds, celsius, names = written

@@ -1,6 +1,7 @@
 """Nights when clocks are changed, checked against the zone database of the standard library."""
 
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -28,18 +29,17 @@ def wall_log(zone: str, moments: list[datetime]) -> str:
     return "Time,Kiln (°C)\n" + "\n".join(rows) + "\n"
 
 
-@pytest.mark.parametrize(("zone", "change"), NIGHTS)
-@pytest.mark.parametrize("step_s", [10, 60, 300])
-def test_times_are_real_across_the_change(
-    read: Any, zone: str, change: datetime, step_s: int
-) -> None:
-    moments = [
-        change + timedelta(seconds=17 + step_s * i) for i in range(-7200 // step_s, 9000 // step_s)
-    ]
-    log = read(wall_log(zone, moments), zone=zone)
-    assert log.trace.started == moments[0]
-    assert log.trace.time_s.tolist() == [step_s * i for i in range(len(moments))]
-    assert sum("the clocks went" in note for note in log.notes) == 1
+def test_times_are_real_across_the_change(read: Any, subtests: pytest.Subtests) -> None:
+    for (zone, change), step_s in product(NIGHTS, [10, 60, 300]):
+        with subtests.test(f"{zone}, {change:%Y-%m-%d}, every {step_s} s"):
+            moments = [
+                change + timedelta(seconds=17 + step_s * i)
+                for i in range(-7200 // step_s, 9000 // step_s)
+            ]
+            log = read(wall_log(zone, moments), zone=zone)
+            assert log.trace.started == moments[0]
+            assert log.trace.time_s.tolist() == [step_s * i for i in range(len(moments))]
+            assert sum("the clocks went" in note for note in log.notes) == 1
 
 
 @pytest.mark.parametrize(("zone", "change"), NIGHTS[:4])

@@ -69,40 +69,41 @@ def test_back_as_an_independent_implementation_does(type: str) -> None:
     np.testing.assert_allclose(temperature_c(emfs, type), expected_c, rtol=0.0, atol=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("type", "class_name", "at_c", "expected_c"),
-    [
+def test_tolerances() -> None:
+    expected_c = {
         # IEC 60584-1:2013: class 1, ±1.5 °C or 0.4 %; class 2, ±2.5 °C or 0.75 %, to 1200 °C.
-        ("K", "1", 0.0, 1.5),
-        ("K", "1", 375.0, 1.5),
-        ("K", "1", 1000.0, 4.0),
-        ("K", "2", 333.0, 2.5),
-        ("K", "2", 1000.0, 7.5),
-        ("K", "2", 1200.0, 9.0),
-        ("N", "2", 1200.0, 9.0),
+        ("K", "1", 0.0): 1.5,
+        ("K", "1", 375.0): 1.5,
+        ("K", "1", 1000.0): 4.0,
+        ("K", "2", 333.0): 2.5,
+        ("K", "2", 1000.0): 7.5,
+        ("K", "2", 1200.0): 9.0,
+        ("N", "2", 1200.0): 9.0,
         # Class 1 of the platinum-rhodium types: ±1 °C to 1100 °C, then 1 + 0.003·(t − 1100).
-        ("S", "1", 600.0, 1.0),
-        ("S", "1", 1600.0, 2.5),
-        ("R", "1", 1300.0, 1.6),
-        ("S", "2", 600.0, 1.5),
-        ("R", "2", 1600.0, 4.0),
-        ("B", "2", 600.0, 1.5),
-        ("B", "2", 1700.0, 4.25),
-        ("B", "3", 800.0, 4.0),
-        ("B", "3", 1700.0, 8.5),
+        ("S", "1", 600.0): 1.0,
+        ("S", "1", 1600.0): 2.5,
+        ("R", "1", 1300.0): 1.6,
+        ("S", "2", 600.0): 1.5,
+        ("R", "2", 1600.0): 4.0,
+        ("B", "2", 600.0): 1.5,
+        ("B", "2", 1700.0): 4.25,
+        ("B", "3", 800.0): 4.0,
+        ("B", "3", 1700.0): 8.5,
         # ASTM E230: standard ±2.2 °C or 0.75 %, special ±1.1 °C or 0.4 %, to 1260 °C.
-        ("K", "standard", 100.0, 2.2),
-        ("K", "standard", 1200.0, 9.0),
-        ("N", "special", 100.0, 1.1),
-        ("N", "special", 1200.0, 4.8),
-        ("S", "standard", 1480.0, 3.7),
-        ("R", "special", 1480.0, 1.48),
-        ("R", "special", 500.0, 0.6),
-        ("B", "standard", 1700.0, 8.5),
-    ],
-)
-def test_tolerances(type: str, class_name: str, at_c: float, expected_c: float) -> None:
-    assert tolerance_c(type, class_name, at_c).value_c == pytest.approx(expected_c)
+        ("K", "standard", 100.0): 2.2,
+        ("K", "standard", 1200.0): 9.0,
+        ("N", "special", 100.0): 1.1,
+        ("N", "special", 1200.0): 4.8,
+        ("S", "standard", 1480.0): 3.7,
+        ("R", "special", 1480.0): 1.48,
+        ("R", "special", 500.0): 0.6,
+        ("B", "standard", 1700.0): 8.5,
+    }
+    found_c = {
+        (type, class_name, at_c): tolerance_c(type, class_name, at_c).value_c
+        for type, class_name, at_c in expected_c
+    }
+    assert found_c == pytest.approx(expected_c)
 
 
 @pytest.mark.parametrize("type", ["S", "R"])

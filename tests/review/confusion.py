@@ -118,7 +118,7 @@ def as_schedule(plan: Sequence[PlanStep]) -> Schedule:
     return Schedule("made", segments, "bisque" if plan is BISQUE else "glaze")
 
 
-def score(cases: int, folder: Path, *, seed: int) -> Score:
+def score(cases: int, folder: Path, *, seed: int, intervals_s: Sequence[float]) -> Score:
     """Make `cases` firings, one fault after another, review them, and count."""
     random = np.random.default_rng(seed)
     result = Score()
@@ -133,7 +133,7 @@ def score(cases: int, folder: Path, *, seed: int) -> Score:
             twins[key] = fire(plan, controller=controller).program_end_s
         firing = fire(plan, controller=controller, faults=fault.make(plan))
         sampling = Sampling(
-            interval_s=float(random.choice([1.0, 10.0, 60.0, 300.0])),
+            interval_s=float(random.choice(intervals_s)),
             noise_c=float(random.uniform(0.1, 0.5)),
             step_c=float(random.choice([0.25, 1.0])),
             seed=number,

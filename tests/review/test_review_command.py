@@ -1,13 +1,12 @@
 """``firing review`` with witness cones, a kiln file to write to, and a second log."""
 
 import json
-import os
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from commandline import call
 from logmaker import BISQUE, GLAZE, Sampling, fire, sample, write_csv
 
 from firing.ready import ready_text
@@ -31,24 +30,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def run(folder: Path) -> Run:
-    def call(*arguments: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [
-                sys.executable,
-                "-c",
-                "from firing.cli import main; main()",
-                "review",
-                "plan.toml",
-                *arguments,
-            ],
-            cwd=folder,
-            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
-            capture_output=True,
-            encoding="utf-8",
-            check=False,
-        )
+    def ran(*arguments: str) -> subprocess.CompletedProcess[str]:
+        return call(folder, "review", "plan.toml", *arguments)
 
-    return call
+    return ran
 
 
 def test_the_offset_is_shown_and_written_only_when_asked(run: Run, folder: Path) -> None:

@@ -9,14 +9,18 @@ BARS = {"cause": 0.95, "minutes": 0.85, "healthy": 0.98}
 
 
 @pytest.mark.parametrize(
-    ("cases", "seed"),
+    ("cases", "seed", "intervals_s"),
     [
-        pytest.param(2 * len(FAULTS), 1, id="26 cases"),
-        pytest.param(24 * len(FAULTS), 2026, id="312 cases", marks=pytest.mark.soak),
+        pytest.param(2 * len(FAULTS), 1, (10.0, 60.0, 300.0), id="26 cases"),
+        pytest.param(
+            24 * len(FAULTS), 2026, (1.0, 10.0, 60.0, 300.0), id="312 cases", marks=pytest.mark.soak
+        ),
     ],
 )
-def test_causes_and_minutes_are_right(tmp_path: Path, cases: int, seed: int) -> None:
-    result = score(cases, tmp_path, seed=seed)
+def test_causes_and_minutes_are_right(
+    tmp_path: Path, cases: int, seed: int, intervals_s: tuple[float, ...]
+) -> None:
+    result = score(cases, tmp_path, seed=seed, intervals_s=intervals_s)
     print("\n" + result.text())
     assert result.right >= BARS["cause"] * result.charged
     assert result.minutes_right >= BARS["minutes"] * result.charged

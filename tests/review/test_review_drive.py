@@ -1,5 +1,7 @@
 """What a log without output shows of the elements, against what they truly did."""
 
+from itertools import product
+
 import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample
@@ -62,20 +64,19 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize("waits", [True, False], ids=["waits", "by clock"])
-@pytest.mark.parametrize("told", [True, False], ids=["schedule", "no schedule"])
-@pytest.mark.parametrize("case", CASES)
-def test_what_is_claimed_is_true(case: str, told: bool, waits: bool) -> None:
-    plan, faults = CASES[case]
-    seen, truth = shown(plan, faults, told=told, waits=waits)
-    off, full = seen == 0.0, seen == 1.0
-    if off.any():
-        assert float(np.mean(truth[off] > 0.02)) <= 0.02
-    assert off.any()
-    if full.any():
-        assert float(np.mean(truth[full])) > 0.97
-        assert float(np.mean(truth[full] < 0.9)) <= 0.03
-    assert not (full.any() and not told)
+def test_what_is_claimed_is_true(subtests: pytest.Subtests) -> None:
+    for waits, told, case in product([True, False], [True, False], CASES):
+        with subtests.test(f"{case}, told {told}, waits {waits}"):
+            plan, faults = CASES[case]
+            seen, truth = shown(plan, faults, told=told, waits=waits)
+            off, full = seen == 0.0, seen == 1.0
+            if off.any():
+                assert float(np.mean(truth[off] > 0.02)) <= 0.02
+            assert off.any()
+            if full.any():
+                assert float(np.mean(truth[full])) > 0.97
+                assert float(np.mean(truth[full] < 0.9)) <= 0.03
+            assert not (full.any() and not told)
 
 
 @pytest.mark.parametrize("case", ["worn glaze", "dead bank", "all the power there is"])

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -46,33 +47,34 @@ def test_nothing_is_wrong_where_nothing_is(tmp_path: Path, plan: str, with_kiln:
     assert result.findings[0].id == "nothing_wrong"
 
 
-@pytest.mark.parametrize("plan", ["bisque", "glaze"])
-@pytest.mark.parametrize("interval_s", [10.0, 60.0, 300.0])
-@pytest.mark.parametrize("at_c", [500.0, 250.0])
 def test_a_propped_lid_is_found_where_it_was_propped(
-    tmp_path: Path, plan: str, interval_s: float, at_c: float
+    tmp_path: Path, subtests: pytest.Subtests
 ) -> None:
-    sampling = Sampling(interval_s=interval_s, step_c=1.0)
-    log = made_log(tmp_path, PLANS[plan], faults=Faults(lid_propped_at_c=at_c), sampling=sampling)
-    result = review(as_schedule(PLANS[plan]), log)
-    check_findings(result)
-    lid = finding(result, "lid_opened")
-    assert lid is not None
-    assert result.quickening is not None
-    assert result.quickening.at_c == pytest.approx(at_c, abs=15.0)
-    assert lid.severity == ("check" if at_c > 300.0 else "note")
-    # Truth: faulty less healthy twin, over the span that the review compares.
-    healthy = fire(PLANS[plan])
-    faulty = fire(PLANS[plan], faults=Faults(lid_propped_at_c=at_c))
-    assert healthy.program_end_s is not None
-    assert faulty.program_end_s is not None
-    truth_s = (faulty.time_s[-1] - faulty.program_end_s) - (
-        healthy.time_s[-1] - healthy.program_end_s
-    )
-    assert result.cooling is not None
-    (share,) = result.cooling.causes
-    assert share.cause == "fast_cooling"
-    assert share.seconds == pytest.approx(truth_s, rel=0.3)
+    for plan, interval_s, at_c in product(["bisque", "glaze"], [10.0, 60.0, 300.0], [500.0, 250.0]):
+        with subtests.test(f"{plan}, {at_c} °C, every {interval_s} s"):
+            sampling = Sampling(interval_s=interval_s, step_c=1.0)
+            log = made_log(
+                tmp_path, PLANS[plan], faults=Faults(lid_propped_at_c=at_c), sampling=sampling
+            )
+            result = review(as_schedule(PLANS[plan]), log)
+            check_findings(result)
+            lid = finding(result, "lid_opened")
+            assert lid is not None
+            assert result.quickening is not None
+            assert result.quickening.at_c == pytest.approx(at_c, abs=15.0)
+            assert lid.severity == ("check" if at_c > 300.0 else "note")
+            # Truth: faulty less healthy twin, over the span that the review compares.
+            healthy = fire(PLANS[plan])
+            faulty = fire(PLANS[plan], faults=Faults(lid_propped_at_c=at_c))
+            assert healthy.program_end_s is not None
+            assert faulty.program_end_s is not None
+            truth_s = (faulty.time_s[-1] - faulty.program_end_s) - (
+                healthy.time_s[-1] - healthy.program_end_s
+            )
+            assert result.cooling is not None
+            (share,) = result.cooling.causes
+            assert share.cause == "fast_cooling"
+            assert share.seconds == pytest.approx(truth_s, rel=0.3)
 
 
 def test_a_kiln_that_only_cools_is_never_said_to_be_opened(tmp_path: Path) -> None:
@@ -230,16 +232,19 @@ def test_a_hotter_firing_than_the_plan_is_another_one_too(tmp_path: Path) -> Non
     assert result.cones.reached_number > 5.0
 
 
-@pytest.mark.parametrize("plan", ["bisque", "glaze"])
-@pytest.mark.parametrize("stop_c", [250.0, 450.0, 640.0, 780.0])
-@pytest.mark.parametrize("power", [1.0, 0.6])
 def test_a_firing_that_was_stopped_is_still_one_of_its_plan(
-    tmp_path: Path, plan: str, stop_c: float, power: float
+    tmp_path: Path, subtests: pytest.Subtests
 ) -> None:
-    faults = Faults(stop_at_c=stop_c, power_factor=power)
-    result = review(as_schedule(PLANS[plan]), made_log(tmp_path, PLANS[plan], faults=faults))
-    assert not result.refused
-    assert finding(result, "stopped_early") is not None
+    for plan, stop_c, power in product(
+        ["bisque", "glaze"], [250.0, 450.0, 640.0, 780.0], [1.0, 0.6]
+    ):
+        with subtests.test(f"{plan}, {stop_c} °C, power {power}"):
+            faults = Faults(stop_at_c=stop_c, power_factor=power)
+            result = review(
+                as_schedule(PLANS[plan]), made_log(tmp_path, PLANS[plan], faults=faults)
+            )
+            assert not result.refused
+            assert finding(result, "stopped_early") is not None
 
 
 @pytest.mark.parametrize("waits", [True, False])

@@ -87,7 +87,7 @@ def test_the_offset_is_what_the_readings_lack_to_the_charts_end_point(low_c: flo
     assert verdict.kiln.high_c >= low_c + 2.0
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     error_c=st.floats(-40.0, 40.0),
     top_c=st.floats(1185.0, 1230.0),

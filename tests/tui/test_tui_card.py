@@ -1,7 +1,6 @@
 """The card on the screens: what is keyed in, after the cautions, and its page."""
 
 import asyncio
-import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
+from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
@@ -90,25 +90,13 @@ def play(screens: Make, settle: Settle) -> Play:
     return run
 
 
-async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + 20.0
-    while not condition():
-        assert time.monotonic() < deadline, "it never came to this"
-        await pilot.pause(0.005)
-    await pilot.pause()
-
-
-def front(app: FiringApp, kind: type) -> Callable[[], bool]:
-    return lambda: type(app.screen) is kind
-
-
 def content(app: FiringApp, name: str) -> str:
     return str(app.screen.query_one(name, Static).content)
 
 
 async def card(app: FiringApp, pilot: Pilot[Any]) -> str:
     """Wait for the card, and return it as it is shown."""
-    await until(pilot, front(app, CardSheet))
+    await until(pilot, front(app, CardSheet, exactly=True))
     await until(pilot, lambda: bool(content(app, "#text")))
     return content(app, "#text")
 
@@ -116,7 +104,7 @@ async def card(app: FiringApp, pilot: Pilot[Any]) -> str:
 def test_cautions_come_exactly_once_before_the_card(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+t")
-        await until(pilot, front(app, Sheet))
+        await until(pilot, front(app, Sheet, exactly=True))
         await until(pilot, lambda: "licensed" in content(app, "#text"))
         assert app.session.cautions_unseen()
         await pilot.press("escape")
@@ -124,7 +112,7 @@ def test_cautions_come_exactly_once_before_the_card(play: Play) -> None:
         expected = card_of(app.session.document.schedule, app.session.circumstances)
         assert shown in {card_text(expected, width=width) for width in range(66, 80)}
         await pilot.press("escape")
-        await until(pilot, front(app, PlanScreen))
+        await until(pilot, front(app, PlanScreen, exactly=True))
         seen: list[type] = []
         await pilot.press("ctrl+t")
         while not isinstance(app.screen, CardSheet):
@@ -141,7 +129,7 @@ def test_other_cautions_are_shown_when_the_plan_calls_for_them(play: Play) -> No
         app.session.cautions_seen.update(caution.id for caution in app.session.cautions())
         app.session.cautions_seen.pop()
         await pilot.press("ctrl+t")
-        await until(pilot, front(app, Sheet))
+        await until(pilot, front(app, Sheet, exactly=True))
 
     play(scene)
 
@@ -152,17 +140,17 @@ def test_the_page_is_written_from_the_card(play: Play, tmp_path: Path) -> None:
         await pilot.press("ctrl+t")
         await card(app, pilot)
         await pilot.press("f8")
-        await until(pilot, front(app, Prompt))
+        await until(pilot, front(app, Prompt, exactly=True))
         assert app.screen.query_one(Input).value == "plates-card.html"
         await pilot.press("escape")
         # Left without a page, the card is there again.
         await card(app, pilot)
         await pilot.press("f8")
-        await until(pilot, front(app, Prompt))
+        await until(pilot, front(app, Prompt, exactly=True))
         page = tmp_path / "card.html"
         app.screen.query_one(Input).value = str(page)
         await pilot.press("enter")
-        await until(pilot, front(app, PlanScreen))
+        await until(pilot, front(app, PlanScreen, exactly=True))
         message = app.plan.query_one("#message", Static)
         await until(pilot, lambda: f"written to {page}" in str(message.content))
         text = page.read_text(encoding="utf-8")
@@ -175,13 +163,13 @@ def test_the_page_is_written_from_the_card(play: Play, tmp_path: Path) -> None:
 def test_without_a_controller_it_is_said_and_offered(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+t")
-        await until(pilot, front(app, Ask))
+        await until(pilot, front(app, Ask, exactly=True))
         assert "no controller is chosen" in content(app, "Static")
         await pilot.press("enter")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, StudioSheet, exactly=True))
         assert "No controller is chosen" in content(app, "#about")
         await pilot.press("escape")
-        await until(pilot, front(app, PlanScreen))
+        await until(pilot, front(app, PlanScreen, exactly=True))
         assert not app.session.cautions_seen
 
     play(scene, controller="")
@@ -190,10 +178,10 @@ def test_without_a_controller_it_is_said_and_offered(play: Play) -> None:
 def test_a_refusal_is_said_before_any_caution(play: Play, tmp_path: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+t")
-        await until(pilot, front(app, Ask))
+        await until(pilot, front(app, Ask, exactly=True))
         assert "its holds and turns alone need more" in content(app, "Static")
         await pilot.press("escape")
-        await until(pilot, front(app, PlanScreen))
+        await until(pilot, front(app, PlanScreen, exactly=True))
         assert not app.session.cautions_seen
 
     play(scene, controller=small(tmp_path, 1))

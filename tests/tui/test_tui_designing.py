@@ -3,7 +3,6 @@
 import asyncio
 import json
 import threading
-import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from click.testing import CliRunner
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, Static
+from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
@@ -92,18 +92,6 @@ def message(app: FiringApp) -> str:
 
 def content(app: FiringApp, name: str) -> str:
     return str(app.screen.query_one(name, Static).content)
-
-
-async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + 20.0
-    while not condition():
-        assert time.monotonic() < deadline, "it never came to this"
-        await pilot.pause(0.005)
-    await pilot.pause()
-
-
-def front(app: FiringApp, kind: type) -> Callable[[], bool]:
-    return lambda: isinstance(app.screen, kind)
 
 
 def gone(app: FiringApp, screen: Screen[Any]) -> Callable[[], bool]:

@@ -66,20 +66,21 @@ def test_an_edit_that_changes_nothing_is_none(plan: Path) -> None:
 
 
 def test_saving_keeps_comments_and_clears_the_mark(plan: Path) -> None:
+    before = plan.read_text(encoding="utf-8")
+    assert before.count("rate = 120") == 1
     document = open_file(plan)
     document.apply(edits.set_cell(document.schedule, 1, "rate", "100"), "rate")
     assert document.changed
     document.save()
     assert not document.changed
-    before, after = plan.read_text(encoding="utf-8"), None
-    assert "# why it dries" in before
-    assert 'hold = "1:30"' in before
-    assert "rate = 100" in before
+    edited = plan.read_text(encoding="utf-8")
+    assert edited == before.replace("rate = 120", "rate = 100")
+    assert "# why it dries" in edited
+    assert 'hold = "1:30"' in edited
     document.undo()
     assert document.changed
     document.save()
-    after = plan.read_text(encoding="utf-8")
-    assert after == before.replace("rate = 100", "rate = 120")
+    assert plan.read_text(encoding="utf-8") == before
 
 
 def test_a_file_changed_by_somebody_else_is_not_overwritten(plan: Path) -> None:

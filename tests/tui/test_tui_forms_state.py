@@ -309,9 +309,7 @@ _EDITS = st.lists(
 
 
 @given(st.sampled_from(["kiln", "load"]), _EDITS)
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_edits_leave_a_file_that_reads_as_the_form(
     tmp_path: Path, kind: str, steps: list[tuple[str, int, str]]
 ) -> None:

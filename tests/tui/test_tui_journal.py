@@ -3,11 +3,11 @@
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from waiting import wait_until
 
 from firing.schedulefile import parse_schedule
 from tui import edits
@@ -72,9 +72,7 @@ def test_work_of_a_killed_program_is_offered(plan: Path, state: Path) -> None:
         assert process.stdout.readline() == "kept\n"
         assert leftovers(state, plan) == []
         process.send_signal(signal.SIGKILL)
-    deadline = time.monotonic() + 10
-    while not leftovers(state, plan):
-        assert time.monotonic() < deadline
+    wait_until(lambda: leftovers(state, plan))
     (left,) = leftovers(state, plan)
     document = left.restore()
     assert document.schedule == edited(plan).schedule

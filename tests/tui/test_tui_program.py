@@ -4,13 +4,13 @@ import json
 import re
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
+from waiting import wait_until
 
 from firing.schedulefile import read_schedule
 from firing.units import format_duration
@@ -158,10 +158,7 @@ def test_work_survives_a_kill_in_mid_edit(start: Start, plan: Path) -> None:
     terminal.wait_for("Cone ")
     terminal.press("77\r")
     terminal.wait_for("Changed: segment 1, rate")
-    deadline = time.monotonic() + 20.0
-    while not list((plan.parent / "state").rglob("*.json")):
-        assert time.monotonic() < deadline
-        time.sleep(0.01)
+    wait_until(lambda: list((plan.parent / "state").rglob("*.json")))
     terminal.press(DOWN + "9")
     terminal.wait_for("segment 2, rate 9")
     terminal.kill()

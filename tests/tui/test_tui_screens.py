@@ -1,7 +1,6 @@
 """The screens wired together: keys in, plan, file and words out."""
 
 import asyncio
-import time
 from collections.abc import Awaitable, Callable
 from importlib import resources
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
+from waiting import front, until
 
 from firing.forecast import forecast
 from firing.schedulefile import parse_schedule, read_schedule
@@ -57,20 +57,6 @@ def message(app: FiringApp) -> str:
 
 def shown(app: FiringApp) -> str:
     return str(app.plan.query_one("#consequences", Static).content)
-
-
-async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
-    """Wait for a condition."""
-    deadline = time.monotonic() + 20.0
-    while not condition():
-        assert time.monotonic() < deadline, "it never came to this"
-        await pilot.pause(0.005)
-    await pilot.pause()
-
-
-def front(app: FiringApp, kind: type) -> Callable[[], bool]:
-    """Return whether a screen of that kind is in front."""
-    return lambda: isinstance(app.screen, kind)
 
 
 async def write(pilot: Pilot[Any], text: str) -> None:

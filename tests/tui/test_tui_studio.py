@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-import time
 from collections.abc import Awaitable, Callable
 from importlib import resources
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
+from waiting import front, until
 
 from firing.forecast import forecast
 from firing.ready import ready_text
@@ -64,18 +64,6 @@ def message(app: FiringApp) -> str:
 
 def shown(app: FiringApp) -> str:
     return str(app.plan.query_one("#consequences", Static).content)
-
-
-async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + 20.0
-    while not condition():
-        assert time.monotonic() < deadline, "it never came to this"
-        await pilot.pause(0.005)
-    await pilot.pause()
-
-
-def front(app: FiringApp, kind: type) -> Callable[[], bool]:
-    return lambda: isinstance(app.screen, kind)
 
 
 async def choose(app: FiringApp, pilot: Pilot[Any], part: str) -> None:

@@ -7,14 +7,13 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from waiting import PATIENCE_S
 
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
 from tui.document import open_file
 from tui.screens.asking import Sheet
 from tui.screens.watching import WatchScreen
-
-PATIENCE_S = 20.0
 
 
 @pytest.mark.usefixtures("utc")

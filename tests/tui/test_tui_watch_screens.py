@@ -2,7 +2,6 @@
 
 import asyncio
 import os
-import time
 import tty
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
+from waiting import front, until
 from watch.replaying import AS_PLANNED, HOUR_S, write_course
 
 from firing.capture.stamps import utc_stamp
@@ -75,18 +75,6 @@ def play(plan: Path, state: Path) -> Iterator[Play]:
         if app.session.watch is not None:
             assert app.session.watch.end(20.0)
         app.session.journal.close()
-
-
-async def until(pilot: Pilot[Any], condition: Callable[[], object]) -> None:
-    deadline = time.monotonic() + 20.0
-    while not condition():
-        assert time.monotonic() < deadline, "it never came to this"
-        await pilot.pause(0.005)
-    await pilot.pause()
-
-
-def front(app: FiringApp, kind: type) -> Callable[[], bool]:
-    return lambda: isinstance(app.screen, kind)
 
 
 async def answer(pilot: Pilot[Any], app: FiringApp, number: int) -> None:

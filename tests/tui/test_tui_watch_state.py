@@ -2,7 +2,6 @@
 
 import os
 import threading
-import time
 import tty
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -11,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
@@ -26,14 +26,6 @@ from tui.watchopened import open_heard
 from tui.watchwords import alarm_words, figures, stage_words
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
-PATIENCE_S = 20.0
-
-
-def wait_for(condition: Callable[[], object]) -> None:
-    until = time.monotonic() + PATIENCE_S
-    while not condition():
-        assert time.monotonic() < until, "it never came to this"
-        time.sleep(0.005)
 
 
 @pytest.fixture
@@ -73,7 +65,7 @@ def test_a_replayed_log_is_followed_recorded_and_ends(watched: Watched, tmp_path
     log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=60.0)
     out = tmp_path / "out.csv"
     watch = watched(WatchOptions(str(log), {"speed": "max"}, out=out, schedule=PLAN, unload_c=60.0))
-    wait_for(lambda: not watch.running)
+    wait_until(lambda: not watch.running)
     seen = watch.seen
     assert seen.stage == "ended"
     assert not seen.live
@@ -102,10 +94,10 @@ def test_a_log_that_is_still_written_is_live_and_its_new_lines_are_readings(
     out = tmp_path / "out.csv"
     held = len(log.read_text(encoding="utf-8").splitlines()) - 1
     watch = watched(WatchOptions(str(log), {"follow": True}, out=out, schedule=PLAN))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     with log.open("a", encoding="utf-8") as file:
         file.write(f"{held * 60.0:.1f},601.25\n")
-    wait_for(lambda: watch.seen.recording is not None and watch.seen.recording.rows == held + 1)
+    wait_until(lambda: watch.seen.recording is not None and watch.seen.recording.rows == held + 1)
     seen = watch.seen
     assert seen.live
     assert seen.reading is not None
@@ -118,25 +110,25 @@ def test_a_serial_line_connects_is_read_falls_silent_and_ends_in_order(
     out = tmp_path / "out.csv"
     line = {"fields": "kiln,top"}
     watch = watched(WatchOptions(str(port[0]), line, out=out, schedule=PLAN, lost_after_s=1.0))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     # the first line of a port may have begun before it was opened, and is dropped
     send(port, "9,9", "20.5,19.5", "20.75,19.75")
-    wait_for(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
+    wait_until(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
     seen = watch.seen
     assert seen.stage == "reading"
     assert seen.live
     assert seen.names == ("kiln", "top")
     assert seen.reading is not None
     assert seen.reading.values_c[0] == 20.75
-    wait_for(lambda: watch.seen.stage == "silent")
-    wait_for(lambda: watch.seen.standing)
+    wait_until(lambda: watch.seen.stage == "silent")
+    wait_until(lambda: watch.seen.standing)
     words = alarm_words(watch.seen)
     assert len(words) == 1
     assert words[0].startswith("ALARM since ")
     calls = watch.seen.calls
     assert calls == 1
     send(port, "21.0,20.0")
-    wait_for(lambda: watch.seen.stage == "reading" and not watch.seen.standing)
+    wait_until(lambda: watch.seen.stage == "reading" and not watch.seen.standing)
     assert watch.seen.calls == calls
     assert watch.end(PATIENCE_S)
     assert watch.seen.stage == "stopped"
@@ -155,11 +147,11 @@ def test_a_line_that_is_lost_is_told_with_its_reason(watched: Watched, tmp_path:
     name = tmp_path / "port"
     name.symlink_to(os.ttyname(slave))
     watch = watched(WatchOptions(str(name)))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     name.unlink()
     os.close(slave)
     os.close(master)
-    wait_for(lambda: watch.seen.stage == "lost")
+    wait_until(lambda: watch.seen.stage == "lost")
     assert str(name) in watch.seen.why
     words, fault = stage_words(watch.seen, str(name))
     assert fault
@@ -168,7 +160,7 @@ def test_a_line_that_is_lost_is_told_with_its_reason(watched: Watched, tmp_path:
 
 def test_what_cannot_be_opened_is_told_and_holds_nothing(watched: Watched, tmp_path: Path) -> None:
     watch = watched(WatchOptions(str(tmp_path / "nowhere"), out=tmp_path / "out.csv"))
-    wait_for(lambda: not watch.running)
+    wait_until(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     words, fault = stage_words(watch.seen, "nowhere")
     assert fault
@@ -180,9 +172,9 @@ def test_a_folder_that_takes_no_file_is_told_and_watching_goes_on(
     watched: Watched, port: tuple[Path, int], tmp_path: Path
 ) -> None:
     watch = watched(WatchOptions(str(port[0]), out=tmp_path / "none" / "out.csv"))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     send(port, "9", "20.5")
-    wait_for(lambda: watch.seen.stage == "reading")
+    wait_until(lambda: watch.seen.stage == "reading")
     assert not watch.seen.complete
     assert any("NOTHING IS RECORDED" in words for words in alarm_words(watch.seen))
 
@@ -190,9 +182,9 @@ def test_a_folder_that_takes_no_file_is_told_and_watching_goes_on(
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
 def test_a_full_disk_is_told_and_watching_goes_on(watched: Watched, port: tuple[Path, int]) -> None:
     watch = watched(WatchOptions(str(port[0]), out=Path("/dev/full")))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     send(port, "9", "20.5")
-    wait_for(lambda: watch.seen.stage == "reading" and watch.seen.recording.waiting)
+    wait_until(lambda: watch.seen.stage == "reading" and watch.seen.recording.waiting)
     (words,) = alarm_words(watch.seen)
     assert words.startswith("NOT ON THE DISK: /dev/full takes no more lines: No space left")
     # the header waits with the reading
@@ -205,11 +197,11 @@ def test_a_recording_has_one_writer(
 ) -> None:
     out = tmp_path / "out.csv"
     first = watched(WatchOptions(str(port[0]), out=out))
-    wait_for(lambda: first.seen.stage == "waiting")
+    wait_until(lambda: first.seen.stage == "waiting")
     master, slave = os.openpty()
     try:
         second = watched(WatchOptions(os.ttyname(slave), out=out))
-        wait_for(lambda: not second.running)
+        wait_until(lambda: not second.running)
         assert "another 'firing watch'" in second.seen.why
     finally:
         os.close(slave)
@@ -225,9 +217,9 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
 ) -> None:
     out = tmp_path / "out.csv"
     watch = watched(WatchOptions(str(port[0]), out=out))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     send(port, "9", "20.5")
-    wait_for(lambda: watch.seen.stage == "reading")
+    wait_until(lambda: watch.seen.stage == "reading")
 
     def fail(*_: object) -> None:
         raise ZeroDivisionError("made up")
@@ -235,11 +227,11 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
     monkeypatch.setattr("firing.watch.watcher.Watcher.add", fail)
     send(port, "20.6")
     # what follows the firing may fail, and reading goes on ...
-    wait_for(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
+    wait_until(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
     assert watch.running
     # ... unless that itself fails
     monkeypatch.setattr("firing.watch.session.Session._side", fail)
-    wait_for(lambda: not watch.running)
+    wait_until(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     assert "ZeroDivisionError: made up" in watch.seen.why
     assert list(read_log(out).trace.channel_c()) == [20.5, 20.6]
@@ -251,9 +243,9 @@ def test_whoever_ends_a_watch_waits_for_its_file_and_no_lock_is_needed(
     """Ended from inside a look at it, as a signal that comes at any moment does."""
     out = tmp_path / "out.csv"
     watch = watched(WatchOptions(str(port[0]), out=out))
-    wait_for(lambda: watch.seen.stage == "waiting")
+    wait_until(lambda: watch.seen.stage == "waiting")
     send(port, "9", "20.5", "20.6")
-    wait_for(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
+    wait_until(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
     assert threading.current_thread() is threading.main_thread()
     assert not watch.end(0.0) or not watch.running
     assert watch.end(PATIENCE_S)

@@ -19,13 +19,15 @@ ROWS = list(
 )
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['body']}: {row['property']}")
-def test_every_row_is_whole(row: dict[str, str]) -> None:
-    assert row["body"] in (*BODIES, EVERY_BODY)
-    assert row["property"] in PROPERTY_NAMES
-    assert source(row["source"]).id == row["source"]
-    assert float(row["low"]) <= float(row["value"]) <= float(row["high"])
-    assert row["unit"]
+def test_every_row_is_whole(subtests: pytest.Subtests) -> None:
+    assert ROWS
+    for line, row in enumerate(ROWS, start=2):
+        with subtests.test(f"line {line}, {row['body']}: {row['property']}"):
+            assert row["body"] in (*BODIES, EVERY_BODY)
+            assert row["property"] in PROPERTY_NAMES
+            assert source(row["source"]).id == row["source"]
+            assert float(row["low"]) <= float(row["value"]) <= float(row["high"])
+            assert row["unit"]
 
 
 @pytest.mark.parametrize("name", BODIES)

@@ -147,7 +147,7 @@ def test_a_schedule_beyond_all_limits_is_refused() -> None:
         check_schedule(plan((100, 1500, 0)), bisque(6.0))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     thickness_mm=st.floats(4.0, 60.0),
     steps=st.lists(

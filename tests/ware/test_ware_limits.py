@@ -41,22 +41,27 @@ def dwell_s(limits: WareLimits) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("body", BODIES)
-@pytest.mark.parametrize(("purpose", "dryness"), CASES)
-def test_thicker_ware_is_never_limited_less(purpose: Purpose, dryness: Dryness, body: str) -> None:
-    before: WareLimits | None = None
-    for thickness_mm in range(5, 61):
-        now = limits_for(load(thickness_mm, dryness, body), purpose=purpose)
-        if before is not None:
-            # Up to the last digit of the arithmetic.
-            assert np.all(now.heating(GRID) <= before.heating(GRID) * (1 + 1e-12))
-            assert np.all(now.cooling(GRID) <= before.cooling(GRID) * (1 + 1e-12))
-            then = dwell_s(before)
-            assert dwell_s(now).keys() == then.keys()
-            assert all(then[reason] < needed for reason, needed in dwell_s(now).items())
-        before = now
+def test_thicker_ware_is_never_limited_less(subtests: pytest.Subtests, body: str) -> None:
+    for purpose, dryness in CASES:
+        with subtests.test(f"{purpose}, {dryness}"):
+            # Equal up to the last digit of the arithmetic.
+            heating, cooling = (np.full(GRID.size, np.inf) for _ in range(2))
+            then: dict[str, float] | None = None
+            for thickness_mm in range(5, 61):
+                limits = limits_for(load(thickness_mm, dryness, body), purpose=purpose)
+                slower, needed_s = limits.heating(GRID), dwell_s(limits)
+                assert np.all(slower <= heating * (1 + 1e-12))
+                heating = slower
+                slower = limits.cooling(GRID)
+                assert np.all(slower <= cooling * (1 + 1e-12))
+                cooling = slower
+                if then is not None:
+                    assert needed_s.keys() == then.keys()
+                    assert all(then[reason] < needed for reason, needed in needed_s.items())
+                then = needed_s
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     case=st.sampled_from(CASES),
     body=st.sampled_from(BODIES),
@@ -76,7 +81,7 @@ def test_more_margin_is_slower_and_longer(
         assert dwell_s(high)[reason] >= needed
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     case=st.sampled_from(CASES),
     body=st.sampled_from(BODIES),
@@ -130,12 +135,12 @@ def test_the_thickest_piece_governs() -> None:
 
 
 @pytest.mark.parametrize("body", BODIES)
-@pytest.mark.parametrize("thickness_mm", [5.0, 25.0, 60.0])
-def test_once_fired_ware_obeys_the_bisque_on_the_way_up(body: str, thickness_mm: float) -> None:
-    once = limits_for(load(thickness_mm, body=body), purpose="once-fired")
-    bisque = limits_for(load(thickness_mm, body=body), purpose="bisque")
-    assert np.array_equal(once.heating(GRID), bisque.heating(GRID))
-    assert once.dwells == bisque.dwells
+def test_once_fired_ware_obeys_the_bisque_on_the_way_up(body: str) -> None:
+    for thickness_mm in (5.0, 25.0, 60.0):
+        once = limits_for(load(thickness_mm, body=body), purpose="once-fired")
+        bisque = limits_for(load(thickness_mm, body=body), purpose="bisque")
+        assert np.array_equal(once.heating(GRID), bisque.heating(GRID)), thickness_mm
+        assert once.dwells == bisque.dwells, thickness_mm
 
 
 def test_fired_ware_has_no_bound_water_and_no_carbon() -> None:
@@ -192,28 +197,29 @@ def test_every_reason_binds_somewhere(reason: Reason) -> None:
     assert changed
 
 
-@pytest.mark.parametrize(("purpose", "dryness"), CASES)
 @pytest.mark.parametrize("body", BODIES)
 def test_every_answer_has_a_known_source_a_reason_and_a_range(
-    purpose: Purpose, dryness: Dryness, body: str
+    subtests: pytest.Subtests, body: str
 ) -> None:
-    for thickness_mm in (5.0, 60.0):
-        limits = limits_for(load(thickness_mm, dryness, body), purpose=purpose)
-        for limit in limits.limits:
-            assert source(limit.source).id == limit.source
-            assert limit.reason in REASONS
-            low, high = limit.spread
-            assert low <= 1.0 <= high
-        for dwell in limits.dwells:
-            assert source(dwell.source).id == dwell.source
-            assert dwell.low_s <= dwell.at_least_s <= dwell.high_s
-            assert dwell.sentence().endswith(").")
-            assert dwell.to_dict()["at_least_s"] == round(dwell.at_least_s)
-        for at_c in (20.0, 100.0, 300.0, 573.0, 800.0, 1200.0):
-            answer = limits.limit(at_c)
-            assert answer.rate_c_per_h == limits.heating(np.array([at_c]))[0]
-            assert answer.low_c_per_h <= answer.rate_c_per_h <= answer.high_c_per_h
-            assert answer.to_dict()["reason"] == answer.reason
+    for purpose, dryness in CASES:
+        for thickness_mm in (5.0, 60.0):
+            with subtests.test(f"{purpose}, {dryness}, {thickness_mm} mm"):
+                limits = limits_for(load(thickness_mm, dryness, body), purpose=purpose)
+                for limit in limits.limits:
+                    assert source(limit.source).id == limit.source
+                    assert limit.reason in REASONS
+                    low, high = limit.spread
+                    assert low <= 1.0 <= high
+                for dwell in limits.dwells:
+                    assert source(dwell.source).id == dwell.source
+                    assert dwell.low_s <= dwell.at_least_s <= dwell.high_s
+                    assert dwell.sentence().endswith(").")
+                    assert dwell.to_dict()["at_least_s"] == round(dwell.at_least_s)
+                for at_c in (20.0, 100.0, 300.0, 573.0, 800.0, 1200.0):
+                    answer = limits.limit(at_c)
+                    assert answer.rate_c_per_h == limits.heating(np.array([at_c]))[0]
+                    assert answer.low_c_per_h <= answer.rate_c_per_h <= answer.high_c_per_h
+                    assert answer.to_dict()["reason"] == answer.reason
 
 
 def test_practice_is_marked_as_such() -> None:

@@ -1,0 +1,40 @@
+"""The command line called without a process of its own."""
+
+import contextlib
+import gc
+import io
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from firing.cli import main
+
+
+def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run ``firing …`` in this process, with a folder as the working one.
+
+    It answers as a process does, and many times sooner.  What depends on a process - encodings,
+    the machine's zone, what is loaded - needs one.  An error that no command expects is raised.
+    """
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+    code: object = None
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        patch.chdir(folder)
+        patch.setattr("sys.argv", ["firing", *arguments])
+        try:
+            main()
+        except SystemExit as left:
+            code = left.code
+        finally:
+            gc.enable()  # a command, soon over, turns it off
+    assert isinstance(code, int)
+    told = []
+    for stream in (out, err):
+        stream.seek(0)
+        told.append(stream.read())
+    return subprocess.CompletedProcess(arguments, code, *told)
