@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import time
 import tty
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
