@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from firing.errors import FiringError
-from firing.units import SECONDS_PER_HOUR, TemperatureUnit
+from firing.units import ROOM_C, SECONDS_PER_HOUR, TemperatureUnit
 
 Purpose = Literal["bisque", "glaze", "once-fired", "decal", "other"]
 PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
@@ -12,7 +12,6 @@ PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
 Drive = Literal["rate", "unlimited", "off"]
 """How a ramp is driven: at a set rate, with all the power there is, or with the elements off."""
 
-ROOM_C = 20.0
 HOT_START_C = 60.0
 """A program that starts above this starts in a kiln still hot, not at room temperature."""
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any, NoReturn, cast
 
-from firing.schedule import PURPOSES, ROOM_C, Drive, Schedule, Segment
+from firing.schedule import PURPOSES, Drive, Schedule, Segment
 from firing.schedulevalues import (
     MAX_SEGMENTS,
     check_hold,
@@ -27,6 +27,7 @@ from firing.tomlfile import (
     write_text,
 )
 from firing.units import (
+    ROOM_C,
     TemperatureUnit,
     from_celsius,
     parse_duration_s,

@@ -14,6 +14,8 @@ TemperatureUnit = Literal["C", "F"]
 SECONDS_PER_MINUTE = 60.0
 SECONDS_PER_HOUR = 3600.0
 KELVIN_AT_0_C = 273.15  # exact, definition of the Celsius scale (BIPM SI brochure, 9th ed., 2.3.1)
+ROOM_C = 20.0
+"""The room, where nobody says how warm it is [°C]."""
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*(?:°\s*)?([CFcf])?\s*")

@@ -10,7 +10,8 @@ import numpy as np
 from firing.design.ceiling import Cap
 from firing.design.descent import OwnCooling
 from firing.kiln import natural
-from firing.schedule import ROOM_C, Schedule, Segment
+from firing.schedule import Schedule, Segment
+from firing.units import ROOM_C
 from firing.ware.limits import HIGHEST_C
 
 if TYPE_CHECKING:

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.errors import FiringError
-from firing.schedule import ROOM_C
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
+from firing.units import ROOM_C, SECONDS_PER_HOUR
 
 # Natural cooling of the trial model, (°C, °C/h); source: cooling-default.
 _COOLING_C = np.array([100.0, 300.0, 600.0, 900.0, 1200.0])

@@ -13,8 +13,9 @@ import numpy as np
 
 from firing.kiln.description import KilnDescription
 from firing.kiln.network import Network
-from firing.schedule import ROOM_C, Schedule
+from firing.schedule import Schedule
 from firing.trace import FloatArray
+from firing.units import ROOM_C
 from firing.ware.load import Load, typical_load
 
 STEP_S = 150.0
