@@ -3,18 +3,8 @@
 from pathlib import Path
 from typing import Any, NoReturn, cast
 
-from firing.schedule import PURPOSES, Drive, Schedule, Segment
-from firing.schedulevalues import (
-    MAX_SEGMENTS,
-    check_hold,
-    check_line,
-    check_rate,
-    check_temperature,
-    check_text,
-    check_title,
-)
-from firing.tomledit import render
-from firing.tomlfile import (
+from firing.files.tomledit import render
+from firing.files.tomlfile import (
     Fault,
     FaultyFile,
     KeyPath,
@@ -25,6 +15,16 @@ from firing.tomlfile import (
     read_text,
     validate,
     write_text,
+)
+from firing.schedule import PURPOSES, Drive, Schedule, Segment
+from firing.schedulevalues import (
+    MAX_SEGMENTS,
+    check_hold,
+    check_line,
+    check_rate,
+    check_temperature,
+    check_text,
+    check_title,
 )
 from firing.units import (
     ROOM_C,

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from firing.errors import FiringError
-from firing.tomlfile import clean
+from firing.files.tomlfile import clean
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from firing.tomlfile import KeyPath, describe_path
+from firing.files.tomlfile import KeyPath, describe_path
 from tui.formdoc import FormDocument, open_form
 from tui.formedits import Edit, rearranged
 from tui.formspec import Form

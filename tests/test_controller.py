@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from firing.controller import Controller
 from firing.controllerfile import ControllerTable, parse_controller, read_controller
 from firing.errors import FiringError
-from firing.tomlfile import FaultyFile
+from firing.files.tomlfile import FaultyFile
 
 EXAMPLE = Path(__file__).parents[1] / "schedules" / "example-controller.toml"
 

@@ -8,10 +8,10 @@ import pytest
 
 from firing.cli.planoptions import parse_awake, with_tariff
 from firing.errors import FiringError
+from firing.files.ready import ready_text
 from firing.forecast import forecast
 from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.tarifffile import parse_tariff
-from firing.ready import ready_text
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule
 from firing.ware.load import Load, Piece

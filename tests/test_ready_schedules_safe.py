@@ -2,8 +2,8 @@
 
 import pytest
 
+from firing.files.ready import ready_names, ready_text
 from firing.forecast import forecast
-from firing.ready import ready_names, ready_text
 from firing.schedulefile import parse_schedule
 from firing.ware.load import Dryness, Load, Piece
 

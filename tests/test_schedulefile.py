@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.ready import ready_names, ready_text
+from firing.files.ready import ready_names, ready_text
+from firing.files.tomlfile import Fault, FaultyFile
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule, read_schedule, schedule_text, write_schedule
-from firing.tomlfile import Fault, FaultyFile
 
 GOOD = """# kept
 title = "18 mm planters, bone dry, to 900"  # said
@@ -271,8 +271,8 @@ def test_the_quick_reading_and_the_schema_agree_on_what_is_a_fault(
     """A file is read if, and only if, the schema and the checks between segments find no fault."""
     import tomlkit
 
+    from firing.files.tomlfile import validate
     from firing.scheduleschema import ScheduleTable
-    from firing.tomlfile import validate
 
     data: dict[str, object] = {"title": "t", **head}
     whole = [{"rate": 60, "target": 900 + 10 * i, **table} for i, table in enumerate(tables)]

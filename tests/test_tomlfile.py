@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from firing.errors import FiringError
-from firing.tomledit import render
-from firing.tomlfile import FaultyFile, key_lines, parse, read_text, write_text
+from firing.files.tomledit import render
+from firing.files.tomlfile import FaultyFile, key_lines, parse, read_text, write_text
 
 TEXT = '''# about this file
 title = "x"  # said once

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from firing.errors import FiringError
-from firing.ready import ready_names, ready_text
+from firing.files.ready import ready_names, ready_text
+from firing.files.tomlfile import read_text, write_text
 from firing.schedule import Schedule
 from firing.schedulefile import parse_schedule, schedule_text
-from firing.tomlfile import read_text, write_text
 from tui.edits import new_schedule
 
 

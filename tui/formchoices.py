@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from firing.tomlfile import KeyPath
+from firing.files.tomlfile import KeyPath
 from tui.formedits import value_at
 from tui.formfields import Field, same, value_text
 from tui.formstate import State

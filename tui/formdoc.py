@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from firing.errors import FiringError
-from firing.ready import example_names, ready_text
-from firing.tomlfile import parse, read_text, write_text
+from firing.files.ready import example_names, ready_text
+from firing.files.tomlfile import parse, read_text, write_text
 from tui.document import ChangedOnDisk
 from tui.formspec import Form
 from tui.formstate import State

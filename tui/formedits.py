@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.errors import FiringError
-from firing.tomlfile import KeyPath
+from firing.files.tomlfile import KeyPath
 from tui.formspec import Form, Items
 
 Data = dict[str, Any]

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.plain import display_width
-from firing.tomlfile import Fault, KeyPath, describe_path
 from tui.formedits import entries, value_at
 from tui.formfields import Field, value_text
 from tui.formspec import Form, Group, Items

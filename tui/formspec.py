@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.tomlfile import KeyPath
+from firing.files.tomlfile import KeyPath
 from tui.formfields import Field, fields_of
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from functools import cached_property
 from typing import Any
 
 from firing.errors import FiringError
-from firing.tomledit import render
-from firing.tomlfile import Fault, FaultyFile, KeyPath, describe_path, parse, validate
+from firing.files.tomledit import render
+from firing.files.tomlfile import Fault, FaultyFile, KeyPath, describe_path, parse, validate
 from tui.formedits import Data, Edit, Order, set_value, value_at
 from tui.formfields import text_value, value_text
 from tui.formspec import Form, Group, Items

@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import IO, Any
 
 from firing.errors import FiringError
+from firing.files.tomlfile import write_text
 from firing.schedule import Schedule
 from firing.schedulefile import schedule_text
-from firing.tomlfile import write_text
 from tui.document import Document, restored
 
 _SCHEMA = 1

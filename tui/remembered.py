@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from firing.errors import FiringError
-from firing.tomlfile import write_text
+from firing.files.tomlfile import write_text
 from tui.studio import KINDS, Kind
 
 _SCHEMA = 1

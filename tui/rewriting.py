@@ -1,6 +1,6 @@
 """A file's text with other data in it, every comment with the table that it was written for.
 
-`firing.tomledit` finds the old table of each new one by what they have in common.  Here it is known
+`firing.files.tomledit` finds the old table of each new one by what they have in common.  Here it is known
 which is which; so that it cannot be mistaken, the text is led there in steps that leave no choice.
 """
 
@@ -10,8 +10,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from firing.tomledit import render
-from firing.tomlfile import parse
+from firing.files.tomledit import render
+from firing.files.tomlfile import parse
 from tui.formedits import Data, Order
 
 

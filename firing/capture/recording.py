@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from firing.capture.reading import Reading, Status, duty_of
-from firing.tomlfile import clean
+from firing.files.tomlfile import clean
 
 TIME_COLUMN = "time"
 STATUS_COLUMN = "status"

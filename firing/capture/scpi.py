@@ -13,7 +13,7 @@ from firing.capture.link import Link, PortSettings
 from firing.capture.polling import Pace
 from firing.capture.reading import Reading, absent
 from firing.errors import FiringError
-from firing.tomlfile import clean
+from firing.files.tomlfile import clean
 
 Query = Literal["READ?", "MEAS:TEMP?"]
 QUERIES: tuple[Query, ...] = get_args(Query)

@@ -11,7 +11,7 @@ from firing.capture.polling import LEAST_INTERVAL_S, MOST_INTERVAL_S
 from firing.capture.registers import RegisterType, WordOrder
 from firing.capture.settings import ModbusRegister, SourceSettings
 from firing.errors import FiringError
-from firing.tomlfile import Fault, FaultyFile, key_lines, line_of, read_text, validate
+from firing.files.tomlfile import Fault, FaultyFile, key_lines, line_of, read_text, validate
 from firing.units import parse_duration_s, parse_temperature_c
 
 _STRICT = ConfigDict(extra="forbid", strict=True)

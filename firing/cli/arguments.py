@@ -70,7 +70,7 @@ def load_schedule(name: str) -> Schedule:
     FiringError
         If there is neither, with the nearest name, or the file is faulty.
     """
-    from firing.ready import ready_names, ready_text
+    from firing.files.ready import ready_names, ready_text
     from firing.schedulefile import parse_schedule, read_schedule
 
     path = Path(name)

@@ -33,9 +33,9 @@ def card_command(
     the program is not safe for it, and the exit status is 1.
     """
     from firing.design.keyin import key_in
+    from firing.files.tomlfile import write_text
     from firing.forecast import forecast
     from firing.report.card import Card, card_page, card_text
-    from firing.tomlfile import write_text
 
     takes = open_controller(controller)
     program = key_in(load_schedule(schedule), takes)

@@ -27,7 +27,7 @@ def controller_option(*, required: bool = False) -> Callable[[Command], Command]
 def open_controller(name: str) -> Controller:
     """Read a controller file, or the example controller."""
     from firing.controllerfile import parse_controller, read_controller
-    from firing.ready import example_names, ready_text
+    from firing.files.ready import example_names, ready_text
 
     if name in example_names() and not Path(name).exists():
         return parse_controller(ready_text(name), name)

@@ -20,6 +20,7 @@ def demo_command(as_json: bool) -> int:
     from datetime import datetime
     from importlib import resources
 
+    from firing.files.tomlfile import write_text
     from firing.forecast import forecast
     from firing.logs.channels import pick_channel
     from firing.logs.reader import read_log
@@ -27,7 +28,6 @@ def demo_command(as_json: bool) -> int:
     from firing.report.terminal import forecast_text, review_text
     from firing.review.examine import review
     from firing.schedulefile import read_schedule
-    from firing.tomlfile import write_text
 
     folder = _new_folder()
     for name in ("plan.toml", "log.csv"):

@@ -105,9 +105,9 @@ def design_command(
     from firing.design.wish import CoolingWish, Wish
     from firing.design.written import designed_text
     from firing.errors import FiringError
+    from firing.files.tomlfile import write_text
     from firing.report.designed import design_text
     from firing.schedule import Purpose
-    from firing.tomlfile import write_text
 
     if load is None:
         raise FiringError(
@@ -164,8 +164,8 @@ def design_command(
 
 
 def _text_of(name: str) -> str:
-    from firing.ready import ready_names, ready_text
-    from firing.tomlfile import read_text
+    from firing.files.ready import ready_names, ready_text
+    from firing.files.tomlfile import read_text
 
     path = Path(name)
     return ready_text(name) if name in ready_names() and not path.exists() else read_text(path)

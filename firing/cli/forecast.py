@@ -76,9 +76,9 @@ def forecast_command(
     file the firing is simulated: whether the peak is reached, what limits each segment, kWh, cost.
     """
     from firing.cones.table import parse_cone
+    from firing.files.tomlfile import write_text
     from firing.forecast import forecast
     from firing.report.terminal import forecast_text
-    from firing.tomlfile import write_text
 
     result = forecast(
         load_schedule(schedule),

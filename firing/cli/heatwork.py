@@ -18,7 +18,7 @@ from firing.logs.opening import open_log
 def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: Any) -> int:
     """Say which cones FILE, a schedule (TOML) or a log, amounts to."""
     from firing.cones.equivalence import cone_reached
-    from firing.ready import ready_names
+    from firing.files.ready import ready_names
     from firing.report.listings import heatwork_text
 
     if file.endswith(".toml") or (file in ready_names() and not Path(file).exists()):

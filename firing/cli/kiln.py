@@ -124,7 +124,7 @@ def fit_command(
 
 
 def _write_fitted(path: Path, fitted: Any) -> None:
+    from firing.files.tomlfile import read_text, write_text
     from firing.kiln.kilnfile import write_fitted
-    from firing.tomlfile import read_text, write_text
 
     write_text(path, write_fitted(read_text(path), fitted), overwrite=True)

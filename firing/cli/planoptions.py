@@ -35,7 +35,7 @@ def kiln_options(command: Command) -> Command:
 
 def _read(name: str, parse: Callable[[str, str], Read], read: Callable[[Path], Read]) -> Read:
     """Read a file, or an example that ships with the package by its name."""
-    from firing.ready import example_names, ready_text
+    from firing.files.ready import example_names, ready_text
 
     if name in example_names() and not Path(name).exists():
         return parse(ready_text(name), name)

@@ -14,7 +14,7 @@ def ports_command(as_json: bool) -> int:
     Nothing is opened: opening a port resets many boards.
     """
     from firing.capture.ports import list_ports
-    from firing.tomlfile import clean
+    from firing.files.tomlfile import clean
 
     ports = list_ports()
     if as_json:

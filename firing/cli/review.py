@@ -69,9 +69,9 @@ def review_command(
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
     could have done.  Options of reading hold for LOG2 too, but for --part.
     """
+    from firing.files.tomlfile import write_text
     from firing.report.terminal import review_text
     from firing.review.examine import review
-    from firing.tomlfile import write_text
 
     plan = load_schedule(schedule)
     if write_offset:

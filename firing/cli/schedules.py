@@ -19,9 +19,9 @@ def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
     import tomllib
 
     from firing.errors import FiringError
-    from firing.ready import example_names, ready_names, ready_text
+    from firing.files.ready import example_names, ready_names, ready_text
+    from firing.files.tomlfile import write_text
     from firing.schedulefile import parse_schedule
-    from firing.tomlfile import write_text
 
     if name is not None:
         content = ready_text(name)

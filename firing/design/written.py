@@ -4,9 +4,9 @@ import textwrap
 from collections.abc import Sequence
 
 from firing.design.result import SegmentReason
+from firing.files.tomlfile import clean
 from firing.schedule import Schedule
 from firing.schedulefile import schedule_text
-from firing.tomlfile import clean
 
 _WIDTH = 100
 _HEADER = "[[segment]]"

@@ -6,12 +6,8 @@ import math
 from pathlib import Path
 from typing import Any
 
-from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
-from firing.kiln.kilntables import KilnTable, MaterialTable
-from firing.kiln.materials import material_names, wall_material
-from firing.kiln.properties import Material, PropertyTable
-from firing.tomledit import render
-from firing.tomlfile import (
+from firing.files.tomledit import render
+from firing.files.tomlfile import (
     Fault,
     FaultyFile,
     KeyPath,
@@ -22,6 +18,10 @@ from firing.tomlfile import (
     read_text,
     validate,
 )
+from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
+from firing.kiln.kilntables import KilnTable, MaterialTable
+from firing.kiln.materials import material_names, wall_material
+from firing.kiln.properties import Material, PropertyTable
 
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""

@@ -9,8 +9,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
+from firing.files.tomlfile import clean
 from firing.kiln.materials import material_names, suggest_material
-from firing.tomlfile import clean
 
 # What a file may ask for.  They catch slips of the key: mains are 100 to 480 V nominal, and studio
 # kilns have 1 to some 60 kW (common practice, no source).

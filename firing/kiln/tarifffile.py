@@ -9,9 +9,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
 from firing.errors import FiringError
+from firing.files.tomlfile import Fault, FaultyFile, KeyPath, clean, read_table, read_text
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
-from firing.tomlfile import Fault, FaultyFile, KeyPath, clean, read_text
-from firing.tomltable import read_table
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)|24:00")
 

@@ -24,8 +24,8 @@ def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
     FaultyFile
         If the text is not TOML.
     """
-    from firing.tomledit import render
-    from firing.tomlfile import parse
+    from firing.files.tomledit import render
+    from firing.files.tomlfile import parse
 
     data = parse(kiln_text, "kiln")
     fitted = data.get("fitted", {})
@@ -43,8 +43,8 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
         If the cones leave the offset open or it is larger than a kiln file holds, the file is no
         kiln file, or it cannot be written.
     """
+    from firing.files.tomlfile import read_text, write_text
     from firing.kiln.kilnfile import parse_kiln
-    from firing.tomlfile import read_text, write_text
 
     if offset.offset_c is None:
         raise FiringError(

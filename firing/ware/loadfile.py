@@ -8,8 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.tomlfile import clean, read_text
-from firing.tomltable import plain_line, read_table
+from firing.files.tomlfile import clean, plain_line, read_table, read_text
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
 THICKEST_MM = 500.0

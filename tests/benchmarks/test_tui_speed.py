@@ -22,8 +22,8 @@ import pytest
 from benchmarks.turns import in_turns
 from pytest_benchmark.fixture import BenchmarkFixture
 
+from firing.files.ready import ready_text
 from firing.forecast import Forecast
-from firing.ready import ready_text
 from firing.report.chart import ChartSeries
 from firing.report.words import Timekeeper
 from firing.schedule import Schedule

@@ -8,7 +8,7 @@ from firing.capture.scpi import ScpiSource
 from firing.capture.settings import SourceSettings, make_source
 from firing.capture.sourcefile import parse_source
 from firing.errors import FiringError
-from firing.tomlfile import FaultyFile
+from firing.files.tomlfile import FaultyFile
 
 LINES = """
 port = "/dev/ttyUSB0"

@@ -9,9 +9,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from firing.cli import cli
+from firing.files.ready import ready_text
 from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.thermal import simulate
-from firing.ready import ready_text
 from firing.schedule import Segment
 from firing.schedulefile import parse_schedule
 from firing.ware.loadfile import parse_load

@@ -10,7 +10,7 @@ from firing.design.check import check_plan
 from firing.design.mending import mended_design
 from firing.design.written import designed_text
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule
 

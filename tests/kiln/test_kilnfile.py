@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from firing.files.ready import ready_text
+from firing.files.tomlfile import FaultyFile
 from firing.kiln.description import Fitted
 from firing.kiln.kilnfile import KilnTable, parse_kiln, read_kiln, write_fitted
 from firing.kiln.listing import describe_kiln
-from firing.ready import ready_text
-from firing.tomlfile import FaultyFile
 
 EXAMPLE = ready_text("example-kiln")
 

@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
+from firing.files.ready import ready_text
+from firing.files.tomlfile import FaultyFile
 from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Period, Tariff, cheapest_start, cost, waking_starts
 from firing.kiln.tarifffile import TariffTable, parse_days, parse_tariff
-from firing.ready import ready_text
-from firing.tomlfile import FaultyFile
 
 BERLIN = ZoneInfo("Europe/Berlin")
 HOUR = 3600.0

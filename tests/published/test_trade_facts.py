@@ -3,9 +3,9 @@
 import pytest
 
 from firing.cones.kinetics import end_point_c
+from firing.files.ready import ready_text
 from firing.forecast import forecast
 from firing.kiln.kilnfile import parse_kiln
-from firing.ready import ready_text
 from firing.schedule import Schedule
 from firing.schedulefile import parse_schedule
 from firing.ware.loadfile import parse_load

@@ -10,9 +10,9 @@ import pytest
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, write_csv
 from review.made_firings import as_schedule, finding, made_log
 
+from firing.files.ready import ready_text
 from firing.kiln.kilnfile import parse_kiln
 from firing.logs.reader import Log, read_log
-from firing.ready import ready_text
 from firing.review.examine import review
 from firing.review.verdict import Review
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from logmaker import GLAZE, Faults, Sampling, fire, sample, write_csv
 
+from firing.files.ready import ready_text
 from firing.kiln.kilnfile import parse_kiln
 from firing.logs.reader import read_log
-from firing.ready import ready_text
 from firing.review.examine import review
 from firing.schedule import Schedule, Segment
 

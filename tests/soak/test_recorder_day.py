@@ -35,7 +35,7 @@ from firing.watch.watcher import Watcher
 from firing.watch.outlook import ForecastOutlook
 from firing.watch.kilnmodel import KilnModel
 from firing.kiln.kilnfile import parse_kiln
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 import numpy as np
 
 out, hours = Path(sys.argv[1]), int(sys.argv[2])

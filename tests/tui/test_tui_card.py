@@ -13,7 +13,7 @@ from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from firing.report.card import card_text
 from firing.schedulefile import parse_schedule
 from tui.app import FiringApp

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from firing.schedule import Schedule, Segment
 from firing.schedulefile import parse_schedule
 from tui.compared import Comparison, both_courses, compare, rows, verdict

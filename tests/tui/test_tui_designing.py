@@ -16,7 +16,7 @@ from waiting import front, until
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from firing.report.designed import design_text
 from firing.schedule import Schedule
 from firing.schedulefile import read_schedule

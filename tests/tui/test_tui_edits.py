@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from firing.course import planned_course
 from firing.errors import FiringError
-from firing.ready import ready_names, ready_text
+from firing.files.ready import ready_names, ready_text
+from firing.files.tomlfile import FaultyFile
 from firing.schedule import Schedule
 from firing.schedulefile import parse_schedule, schedule_text
-from firing.tomlfile import FaultyFile
 from tui import edits
 
 FIELDS = st.sampled_from(edits.FIELDS)

@@ -7,7 +7,7 @@ from formdocuments import KILN, LOAD, do, form_document, take, type_in
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from tui.document import ChangedOnDisk
 from tui.formdoc import open_form
 from tui.formedits import forgotten

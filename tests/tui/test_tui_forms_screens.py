@@ -11,7 +11,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from tui.app import FiringApp
 from tui.screens.asking import Ask, Prompt, Sheet
 from tui.screens.fileform import edit_file

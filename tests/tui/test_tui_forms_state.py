@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from firing.cli import cli
 from firing.errors import FiringError
+from firing.files.ready import ready_text
+from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
 from firing.kiln.kilnfile import KilnTable, parse_kiln
 from firing.kiln.materials import material_names
-from firing.ready import ready_text
-from firing.tomlfile import FaultyFile, KeyPath, describe_path, parse
 from firing.ware.loadfile import LoadTable, parse_load
 from tui.derived import derived, flowing
 from tui.formchoices import choices, turned

@@ -12,8 +12,8 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
 
+from firing.files.ready import ready_text
 from firing.forecast import forecast
-from firing.ready import ready_text
 from firing.review.examine import review
 from tui.app import FiringApp
 from tui.document import open_file

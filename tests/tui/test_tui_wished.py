@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from firing.cli import cli, outcome
 from firing.design.result import Design
 from firing.errors import FiringError
-from firing.ready import ready_text
+from firing.files.ready import ready_text
 from firing.schedule import Schedule
 from firing.schedulefile import parse_schedule
 from tui.outlook import Circumstances

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from firing.ready import ready_text
-from firing.tomlfile import FaultyFile
+from firing.files.ready import ready_text
+from firing.files.tomlfile import FaultyFile
 from firing.ware.loadfile import LoadTable, parse_load, read_load
 
 GOOD = """dryness = "bone dry"

@@ -12,9 +12,9 @@ from watch.replaying import Told
 from firing.capture.reading import Reading, Status
 from firing.capture.recording import header, row
 from firing.capture.stamps import utc_stamp
+from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.kilnfile import parse_kiln
-from firing.ready import ready_text
 from firing.schedule import Schedule, Segment
 from firing.ware.load import Load
 from firing.watch.options import WatchOptions

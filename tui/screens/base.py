@@ -122,6 +122,6 @@ def side_width(width: int) -> int:
 
 
 def _write_page(page: Callable[[], str], path: Path, overwrite: bool) -> None:
-    from firing.tomlfile import write_text
+    from firing.files.tomlfile import write_text
 
     write_text(path, page(), overwrite=overwrite)

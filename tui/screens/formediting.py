@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.tomlfile import KeyPath
+from firing.files.tomlfile import KeyPath
 from tui.formchoices import choices, turned
 from tui.formdoc import FormDocument
 from tui.formedits import forgotten, rearranged, removed, value_at

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-from firing.tomlfile import describe_path
+from firing.files.tomlfile import describe_path
 from tui.document import ChangedOnDisk
 from tui.formlines import faulty_places, lines_of
 from tui.places import typed_path

@@ -9,8 +9,8 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.message import Message
 
+from firing.files.tomlfile import KeyPath
 from firing.report.plain import pad, plain, shorten
-from firing.tomlfile import KeyPath
 from tui.formlines import Cell, Line, Slot, cells_of, place_of, titles_of
 from tui.widgets.grid import Column, Grid, Row
 

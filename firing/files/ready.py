@@ -14,7 +14,7 @@ def _folder() -> Traversable:
     installed = resources.files("firing") / "schedules"
     if installed.is_dir():
         return installed
-    return Path(__file__).resolve().parent.parent / "schedules"
+    return Path(__file__).resolve().parent.parent.parent / "schedules"
 
 
 def ready_names() -> list[str]:

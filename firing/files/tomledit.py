@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from firing.tomlfile import header_lines
+from firing.files.tomlfile import header_lines
 
 if TYPE_CHECKING:
     from tomlkit.items import Item
