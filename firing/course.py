@@ -8,7 +8,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.errors import FiringError
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 
@@ -74,16 +74,16 @@ def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
     time_s = np.array([0.0, ramp_s or 0.0])
     temperature_c = np.array([from_c, segment.target_c])
     if segment.drive == "unlimited":
-        run, limited_by = natural.heat(from_c, segment.target_c), "power"
+        run, limited_by = default_kiln.heat(from_c, segment.target_c), "power"
         time_s, temperature_c = run.time_s, run.temperature_c
     elif segment.drive == "off":
-        run, limited_by = natural.cool(from_c, segment.target_c, room_c=room_c), "cooling"
+        run, limited_by = default_kiln.cool(from_c, segment.target_c, room_c=room_c), "cooling"
         time_s, temperature_c = run.time_s, run.temperature_c
     elif cools and segment.rate_c_per_h is not None and segment.target_c >= room_c + 2.0:
         lowest = np.array([segment.target_c])
-        slowest = float(natural.cooling_rate_c_per_h(lowest, room_c=room_c)[0])
+        slowest = float(default_kiln.cooling_rate_c_per_h(lowest, room_c=room_c)[0])
         if slowest < segment.rate_c_per_h:
-            run = natural.cool(
+            run = default_kiln.cool(
                 from_c, segment.target_c, room_c=room_c, rate_cap_c_per_h=segment.rate_c_per_h
             )
             time_s, temperature_c, limited_by = run.time_s, run.temperature_c, "cooling"

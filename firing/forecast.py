@@ -4,7 +4,7 @@ With a kiln file the firing is simulated: what power allows, what the walls lose
 takes up.  Without one the program's own arithmetic is all there is: it says how long the ramps and
 holds are written to take, not whether a kiln can follow; ramps without a rate, cooling that a kiln
 cannot follow, and the cooling after the program then come from the default curves of
-:mod:`firing.kiln.natural`, and the forecast says so.
+:mod:`firing.heat.default_kiln`, and the forecast says so.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.course import ForecastSegment, planned_course
 from firing.errors import FiringError
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.plan_warnings import PlanWarning, warnings_for
 from firing.schedule import Schedule
 from firing.trace import Trace
@@ -281,11 +281,11 @@ def _by_arithmetic(schedule: Schedule, unload_c: float) -> Forecast:
     last_c = schedule.segments[-1].target_c
     cooled_s, low_s, high_s = 0.0, 0.0, 0.0
     if last_c > unload_c:
-        run = natural.cool(last_c, unload_c, room_c=room_c)
-        slow, fast = natural.COOLING_FACTOR_RANGE
+        run = default_kiln.cool(last_c, unload_c, room_c=room_c)
+        slow, fast = default_kiln.COOLING_FACTOR_RANGE
         cooled_s = run.duration_s
-        low_s = natural.cool(last_c, unload_c, room_c=room_c, factor=fast).duration_s
-        high_s = natural.cool(last_c, unload_c, room_c=room_c, factor=slow).duration_s
+        low_s = default_kiln.cool(last_c, unload_c, room_c=room_c, factor=fast).duration_s
+        high_s = default_kiln.cool(last_c, unload_c, room_c=room_c, factor=slow).duration_s
         times = np.concatenate((times, program_s + run.time_s[1:]))
         temperatures = np.concatenate((temperatures, run.temperature_c[1:]))
     trace = Trace(times, temperatures, ("forecast",), "forecast")

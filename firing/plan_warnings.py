@@ -12,7 +12,7 @@ from firing.cones.adjustment import adjustment_for
 from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.naming import describe_number
 from firing.cones.table import CONES, cone_number
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
@@ -78,7 +78,7 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
                 "note",
                 "No kiln was given: whether a kiln can follow these rates and reach this peak is "
                 "not known; the cooling is a default curve.",
-                source=natural.COOLING_SOURCE,
+                source=default_kiln.COOLING_SOURCE,
             ),
         ]
     else:
@@ -225,7 +225,7 @@ def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterat
         rate = format_rate(segment.rate_c_per_h, schedule.unit)
         if planned.limited_by == "cooling":
             grid_c = np.linspace(planned.end_c, planned.from_c, 200)
-            slow = natural.cooling_rate_c_per_h(grid_c, room_c=schedule.room_c)
+            slow = default_kiln.cooling_rate_c_per_h(grid_c, room_c=schedule.room_c)
             below_c = float(grid_c[slow < segment.rate_c_per_h].max())
             yield PlanWarning(
                 "cooling_behind",
@@ -236,11 +236,11 @@ def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterat
                 f"instead of {format_duration(planned.planned_s)}.",
                 at_c=below_c,
                 at_s=planned.start_s,
-                source=natural.COOLING_SOURCE,
+                source=default_kiln.COOLING_SOURCE,
             )
         elif planned.end_c > planned.from_c:
             grid_c = np.linspace(planned.from_c, planned.end_c, 200)
-            most = natural.full_power_rate_c_per_h(grid_c)
+            most = default_kiln.full_power_rate_c_per_h(grid_c)
             over = grid_c[most < segment.rate_c_per_h]
             if over.size:
                 yield PlanWarning(
@@ -252,5 +252,5 @@ def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterat
                     "stronger.",
                     at_c=float(over.min()),
                     at_s=planned.start_s,
-                    source=natural.HEATING_SOURCE,
+                    source=default_kiln.HEATING_SOURCE,
                 )

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from firing.clock import after
 from firing.errors import FiringError
 from firing.forecast import forecast
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule, Segment
 
 PLAIN = Schedule(
@@ -85,8 +85,8 @@ def test_segments_without_a_rate_come_from_the_default_curve_and_say_so() -> Non
     result = forecast(schedule)
     assert "segments 1, 2 (no rate set)" in result.planned_basis
     assert [s.limited_by for s in result.segments] == ["power", "cooling", "program"]
-    assert result.segments[0].planned_s == pytest.approx(natural.heat(20.0, 600.0).duration_s)
-    assert result.segments[1].planned_s == pytest.approx(natural.cool(600.0, 300.0).duration_s)
+    assert result.segments[0].planned_s == pytest.approx(default_kiln.heat(20.0, 600.0).duration_s)
+    assert result.segments[1].planned_s == pytest.approx(default_kiln.cool(600.0, 300.0).duration_s)
 
 
 def test_cooling_faster_than_a_kiln_can_is_forecast_slower_and_warned_of() -> None:
@@ -108,14 +108,18 @@ def test_off_below_the_room_is_one_sentence_naming_the_segment() -> None:
 # Natural cooling of the trial model (source id cooling-default): 18.4 h from 900 to 100 °C, about
 # six hours more to 60 °C.  Interpolation between its five rates gives that back within 5 %.
 def test_the_default_curve_gives_the_models_own_hours() -> None:
-    assert natural.cool(900.0, 100.0, factor=1.0).duration_s / 3600 == pytest.approx(18.4, rel=0.05)
-    assert natural.cool(100.0, 60.0, factor=1.0).duration_s / 3600 == pytest.approx(6.0, rel=0.2)
+    assert default_kiln.cool(900.0, 100.0, factor=1.0).duration_s / 3600 == pytest.approx(
+        18.4, rel=0.05
+    )
+    assert default_kiln.cool(100.0, 60.0, factor=1.0).duration_s / 3600 == pytest.approx(
+        6.0, rel=0.2
+    )
 
 
 # The same model (source id full-power-default) reaches 1240 °C in 5.3 h at full power; its four
 # printed rates, joined by straight lines, give 5.7 h, since it is quicker still below 200 °C.
 def test_the_default_full_power_curve_gives_the_models_own_hours() -> None:
-    assert natural.heat(20.0, 1240.0).duration_s / 3600 == pytest.approx(5.3, rel=0.08)
+    assert default_kiln.heat(20.0, 1240.0).duration_s / 3600 == pytest.approx(5.3, rel=0.08)
 
 
 def test_a_target_cone_that_is_met_is_not_warned_of_and_one_that_is_not_is() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 
 from firing.design.kilncurves import KilnCurves
 from firing.forecast import forecast
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.case import USUAL_MARGIN
@@ -84,7 +84,7 @@ def course_of(schedule: Schedule, curves: KilnCurves) -> tuple[FloatArray, Float
         if segment.target_c < from_c:
             own = np.maximum(curves.cooling.at(middle), 0.5)
             if segment.target_c < schedule.room_c + 2.0:
-                own = np.full_like(own, natural.COOLING_FACTOR)
+                own = np.full_like(own, default_kiln.COOLING_FACTOR)
         if segment.rate_c_per_h is None:
             pace = own
         elif segment.target_c < from_c:

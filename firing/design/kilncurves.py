@@ -9,7 +9,7 @@ import numpy as np
 
 from firing.design.ceiling import Cap
 from firing.design.descent import OwnCooling
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule, Segment
 from firing.units import ROOM_C
 from firing.ware.limits import HIGHEST_C
@@ -60,23 +60,23 @@ def default_curves(room_c: float = ROOM_C) -> KilnCurves:
     """Return the default kiln's curves, for when no kiln is given."""
     hot_c = np.array([ROOM_C, 200.0, 600.0, 1000.0, 1200.0, HIGHEST_C])
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
-    low, high = natural.COOLING_FACTOR_RANGE
+    low, high = default_kiln.COOLING_FACTOR_RANGE
     return KilnCurves(
         Cap(
             KILN,
             "the default kiln at full power rises no faster",
-            natural.HEATING_SOURCE,
+            default_kiln.HEATING_SOURCE,
             hot_c,
-            natural.full_power_rate_c_per_h(hot_c),
+            default_kiln.full_power_rate_c_per_h(hot_c),
             endless=True,
         ),
         OwnCooling(
             cool_c,
-            natural.cooling_rate_c_per_h(cool_c, room_c=room_c),
-            quick=high / natural.COOLING_FACTOR,
-            slow=low / natural.COOLING_FACTOR,
+            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c),
+            quick=high / default_kiln.COOLING_FACTOR,
+            slow=low / default_kiln.COOLING_FACTOR,
             basis="the default cooling curve",
-            source=natural.COOLING_SOURCE,
+            source=default_kiln.COOLING_SOURCE,
         ),
         HIGHEST_BY_DEFAULT_C,
         "the end of the default heating curve",

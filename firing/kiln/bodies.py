@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from firing.kiln.boundary import STEFAN_BOLTZMANN
+from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.kiln.contents import Contents, contents_of
 from firing.kiln.description import KilnDescription
 from firing.kiln.elements import WIRE_J_PER_KGK

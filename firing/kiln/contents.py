@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass, replace
 
-from firing.kiln.conduction import Layer, Slab
-from firing.kiln.properties import Grid, Material, PropertyTable, grid_of
-from firing.kiln.shape import Plane
+from firing.heat.conduction import Layer, Slab
+from firing.heat.geometry import Plane
+from firing.heat.properties import Grid, Material, PropertyTable, grid_of
 from firing.kiln.waterheat import HeatDemand, demands_of
 from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
 

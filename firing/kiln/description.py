@@ -5,12 +5,12 @@ from datetime import date
 from typing import Literal
 
 from firing.errors import FiringError
-from firing.kiln.boundary import FixedTemperature
-from firing.kiln.conduction import Layer, Slab
+from firing.heat.boundary import FixedTemperature
+from firing.heat.conduction import Layer, Slab
+from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
+from firing.heat.properties import Material
+from firing.heat.transient import at_rest
 from firing.kiln.elements import SURFACE_LOAD_W_PER_M2, WIRE_KG_PER_M3, WIRE_M
-from firing.kiln.properties import Material
-from firing.kiln.shape import BoxChamber, Chamber, RoundChamber, cube, drum
-from firing.kiln.transient import at_rest
 
 ShapeName = Literal["round", "box"]
 

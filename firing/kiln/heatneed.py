@@ -15,9 +15,9 @@ from typing import Protocol
 
 import numpy as np
 
-from firing.kiln.bdf import Weights, extrapolation, weights
-from firing.kiln.boundary import STEFAN_BOLTZMANN
-from firing.kiln.conduction import Slab
+from firing.heat.bdf import Weights, extrapolation, weights
+from firing.heat.boundary import STEFAN_BOLTZMANN
+from firing.heat.conduction import Slab
 from firing.kiln.contents import Lump
 from firing.kiln.elements import EMISSIVITY_WIRE
 from firing.kiln.network import EMISSIVITY_INSIDE, FIRST_LUMP, H_INSIDE, REPEAT_C, Network

@@ -18,10 +18,10 @@ from firing.files.tomlfile import (
     read_text,
     validate,
 )
+from firing.heat.properties import Material, PropertyTable
 from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
 from firing.kiln.kilntables import KilnTable, MaterialTable
 from firing.kiln.materials import material_names, wall_material
-from firing.kiln.properties import Material, PropertyTable
 
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""

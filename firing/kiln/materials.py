@@ -6,7 +6,7 @@ from functools import cache
 from importlib.resources import files
 
 from firing.errors import FiringError
-from firing.kiln.properties import Material, PropertyTable
+from firing.heat.properties import Material, PropertyTable
 
 Points = list[tuple[float, float]]
 

@@ -12,7 +12,9 @@ import math
 from dataclasses import dataclass
 
 from firing.errors import FiringError
-from firing.kiln.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
+from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
+from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
+from firing.heat.transient import at_rest
 from firing.kiln.bodies import (
     CHAMBER,
     ELEMENTS,
@@ -21,10 +23,8 @@ from firing.kiln.bodies import (
     H_INSIDE,
     Bodies,
 )
-from firing.kiln.boundary import STEFAN_BOLTZMANN, Exchange
 from firing.kiln.description import KilnDescription
 from firing.kiln.elements import EMISSIVITY_WIRE, resistance_factor
-from firing.kiln.transient import at_rest
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import Load
 from firing.ware.state import WareState

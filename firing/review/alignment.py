@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.review.corners import (
     arrival_s,
     departure_s,
@@ -176,7 +176,7 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
     _excuse(states, schedule, trace)
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
-    natural_rate = natural.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
+    natural_rate = default_kiln.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
     not_falling = np.clip(1.0 + rate / np.maximum(FALLING_SHARE * natural_rate, 4.0), 0.0, 2.0)
     states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
     return states
@@ -215,8 +215,8 @@ def _expected_rate(schedule: Schedule, index: int, temperature_c: FloatArray) ->
     if segment.rate_c_per_h is not None:
         return np.full_like(temperature_c, segment.rate_c_per_h)
     if segment.drive == "unlimited":
-        return np.maximum(natural.full_power_rate_c_per_h(temperature_c), 20.0)
-    return np.maximum(natural.cooling_rate_c_per_h(temperature_c), 4.0)
+        return np.maximum(default_kiln.full_power_rate_c_per_h(temperature_c), 20.0)
+    return np.maximum(default_kiln.cooling_rate_c_per_h(temperature_c), 4.0)
 
 
 def _least_misfit(states: list[_State], samples: int) -> _Path:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import numpy as np
 
 from firing.forecast import Forecast
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.review.alignment import Alignment
 from firing.review.evenly import EvenTrace
 from firing.review.verdict import CauseShare, CoolingReview
@@ -273,13 +273,13 @@ def cooling_review(
 
 
 def _default(from_c: float, to_c: float, room_c: float) -> _Yardstick:
-    run = natural.cool(from_c, to_c, room_c=room_c)
-    slow, fast = natural.COOLING_FACTOR_RANGE
+    run = default_kiln.cool(from_c, to_c, room_c=room_c)
+    slow, fast = default_kiln.COOLING_FACTOR_RANGE
     return _Yardstick(
         run.time_s,
         run.temperature_c,
-        natural.COOLING_FACTOR / fast,
-        natural.COOLING_FACTOR / slow,
+        default_kiln.COOLING_FACTOR / fast,
+        default_kiln.COOLING_FACTOR / slow,
         "kilns like the default take",
         "default",
     )

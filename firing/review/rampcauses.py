@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from firing.course import ForecastSegment
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.review.alignment import Passage
 from firing.review.book import Book, book_interruptions, small_s
 from firing.review.evenly import EvenTrace
@@ -153,9 +153,9 @@ def _usual_cooling(planned: ForecastSegment, segment: Segment, excess_s: float) 
     if segment.drive != "off":
         return False
     planned_s = planned.planned_s - segment.hold_s
-    slow, fast = natural.COOLING_FACTOR_RANGE
-    shortest_s = planned_s * natural.COOLING_FACTOR / fast
-    longest_s = planned_s * natural.COOLING_FACTOR / slow
+    slow, fast = default_kiln.COOLING_FACTOR_RANGE
+    shortest_s = planned_s * default_kiln.COOLING_FACTOR / fast
+    longest_s = planned_s * default_kiln.COOLING_FACTOR / slow
     return shortest_s <= planned_s + excess_s <= longest_s
 
 

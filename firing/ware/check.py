@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import (
@@ -134,8 +134,8 @@ def check_schedule(
     schedule: Schedule,
     limits: WareLimits,
     *,
-    heating_curve: RateCurve = natural.full_power_rate_c_per_h,
-    cooling_curve: RateCurve = natural.cooling_rate_c_per_h,
+    heating_curve: RateCurve = default_kiln.full_power_rate_c_per_h,
+    cooling_curve: RateCurve = default_kiln.cooling_rate_c_per_h,
 ) -> tuple[Breach, ...]:
     """Return where a schedule breaks the limits of the ware, in the order of its segments.
 

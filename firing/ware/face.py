@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import HOT_START_C
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -95,7 +95,7 @@ def face_in_kiln(
     slower = 1.0
     if faces[-1] > COOL_C and own is not None:
         last_c = faces[-1:]
-        usual = float(natural.cooling_rate_c_per_h(last_c, room_c=room_c)[0])
+        usual = float(default_kiln.cooling_rate_c_per_h(last_c, room_c=room_c)[0])
         slower = float(own(last_c)[0]) / max(usual, 1e-6)
     times, faces = _cooled_on(times, faces, room_c, min(max(slower, 0.2), 5.0))
 
@@ -110,13 +110,13 @@ def face_in_kiln(
 
 def _heating(max_rate: Sequence[tuple[float, float]]) -> RateCurve:
     if not max_rate:
-        return natural.full_power_rate_c_per_h
+        return default_kiln.full_power_rate_c_per_h
     known_c, known = np.array(max_rate).T
     return lambda at_c: np.interp(at_c, known_c, known)
 
 
 def _default_cooling(room_c: float) -> RateCurve:
-    return lambda at_c: natural.cooling_rate_c_per_h(at_c, room_c=room_c)
+    return lambda at_c: default_kiln.cooling_rate_c_per_h(at_c, room_c=room_c)
 
 
 def _without_first_dip(time_s: FloatArray, face_c: FloatArray) -> FloatArray:
@@ -187,8 +187,8 @@ def _cooled_on(
     to_c = max(COOL_C, room_c + _NEAREST_ROOM_K)
     if face_c[-1] <= to_c + _NEAREST_ROOM_K:
         return time_s, face_c
-    pace = natural.COOLING_FACTOR * factor
-    run = natural.cool(float(face_c[-1]), to_c, room_c=room_c, factor=pace)
+    pace = default_kiln.COOLING_FACTOR * factor
+    run = default_kiln.cool(float(face_c[-1]), to_c, room_c=room_c, factor=pace)
     return (
         np.concatenate((time_s, time_s[-1] + run.time_s[1:])),
         np.concatenate((face_c, run.temperature_c[1:])),

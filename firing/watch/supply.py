@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -281,7 +281,7 @@ class Supply:
         if drop_c > DONE_FALLING_C + SURELY * error_c:
             self._hold = None
             return
-        slowest = NATURAL_SHARE * float(natural.cooling_rate_c_per_h(np.array([level_c]))[0])
+        slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
         due_c = rate * self.past_s / SECONDS_PER_HOUR

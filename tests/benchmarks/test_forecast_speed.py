@@ -18,7 +18,7 @@ import numpy as np
 from benchmarks.turns import in_turns
 from kilns import HOUR, trial_kiln
 
-from firing.kiln.boundary import STEFAN_BOLTZMANN
+from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.kiln.contents import FURNITURE, WARE
 from firing.kiln.network import Network
 from firing.kiln.thermal import Simulation, simulate

@@ -8,13 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.kiln.bdf import extrapolation, sharpened, weights
-from firing.kiln.boundary import Boundary, Exchange, FixedTemperature, HeatFlux
-from firing.kiln.conduction import Layer, Slab
+from firing.heat.bdf import extrapolation, sharpened, weights
+from firing.heat.boundary import Boundary, Exchange, FixedTemperature, HeatFlux
+from firing.heat.conduction import Layer, Slab
+from firing.heat.geometry import Plane, drum
+from firing.heat.properties import constant_material
+from firing.heat.transient import at_rest, conduct
 from firing.kiln.materials import wall_material
-from firing.kiln.properties import constant_material
-from firing.kiln.shape import Plane, drum
-from firing.kiln.transient import at_rest, conduct
 
 BRICK = wall_material("insulating brick 1260")
 FIBRE = wall_material("ceramic fibre blanket 128")

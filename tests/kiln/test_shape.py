@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.kiln.shape import BoxChamber, Pipe, Plane, RoundChamber, cube, drum
+from firing.heat.geometry import BoxChamber, Pipe, Plane, RoundChamber, cube, drum
 
 
 def test_a_cube_loses_by_langmuirs_factor() -> None:

@@ -9,16 +9,16 @@ import math
 import numpy as np
 import pytest
 
-from firing.kiln.boundary import (
+from firing.heat.boundary import (
     Exchange,
     FixedTemperature,
     HeatFlux,
     radiation_w_per_m2k,
 )
-from firing.kiln.conduction import Layer, Slab
-from firing.kiln.properties import Material, PropertyTable, constant_material
-from firing.kiln.shape import Pipe, Plane
-from firing.kiln.transient import Transient, at_rest, conduct
+from firing.heat.conduction import Layer, Slab
+from firing.heat.geometry import Pipe, Plane
+from firing.heat.properties import Material, PropertyTable, constant_material
+from firing.heat.transient import Transient, at_rest, conduct
 
 KELVIN = 273.15
 

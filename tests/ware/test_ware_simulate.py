@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from firing.errors import FiringError
-from firing.kiln import natural
+from firing.heat import default_kiln
 from firing.schedule import Purpose, Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.limits import WareLimits
@@ -33,9 +33,9 @@ def quickest(limits: WareLimits, top_c: float) -> tuple[FloatArray, FloatArray]:
     points = {30.0, 85.0, top_c, *(c for c in limits.breakpoints_c if 30.0 < c < top_c)}
     edges = np.unique([*np.arange(30.0, top_c, 10.0), *points])
     middle = 0.5 * (edges[:-1] + edges[1:])
-    fastest = KILN * natural.full_power_rate_c_per_h(middle)
+    fastest = KILN * default_kiln.full_power_rate_c_per_h(middle)
     up = np.diff(edges) / np.minimum(limits.heating_between(edges), fastest) * 3600.0
-    fastest = KILN * natural.cooling_rate_c_per_h(middle)
+    fastest = KILN * default_kiln.cooling_rate_c_per_h(middle)
     down = np.diff(edges) / np.minimum(limits.cooling_between(edges), fastest) * 3600.0
     time_s = np.concatenate(([0.0], np.cumsum(up)))
     surface_c = edges

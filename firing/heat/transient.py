@@ -7,15 +7,15 @@ from itertools import pairwise
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.bdf import Weights, extrapolation, weights
-from firing.kiln.boundary import (
+from firing.heat.bdf import Weights, extrapolation, weights
+from firing.heat.boundary import (
     Boundary,
     FixedTemperature,
     HeatFlux,
     at_time,
     linearised,
 )
-from firing.kiln.conduction import Slab
+from firing.heat.conduction import Slab
 from firing.trace import FloatArray
 
 # The heat balance is repeated until no temperature moves by more than this; then what is stored is

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from firing.errors import FiringError
-from firing.kiln.properties import Grid, Material, grid_of
-from firing.kiln.shape import Shape
+from firing.heat.geometry import Shape
+from firing.heat.properties import Grid, Material, grid_of
 from firing.units import TemperatureUnit
 
 

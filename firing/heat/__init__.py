@@ -1,0 +1,1 @@
+"""Heat conduction and material properties, shared by the kiln and the ware."""
