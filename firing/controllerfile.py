@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 from firing.controller import Controller
 from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath, clean, plain_line, read_table, read_text
-from firing.schedulevalues import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
+from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
 from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
 
 LONGEST_HOLD_S = HOLD_S[1]

@@ -17,11 +17,11 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict, cone_reached
-from firing.course import ForecastSegment, planned_course
 from firing.errors import FiringError
 from firing.heat import default_kiln
 from firing.plan_warnings import PlanWarning, warnings_for
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment, planned_course
 from firing.trace import Trace
 from firing.units import format_temperature, from_celsius
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from firing.controller import Controller
 from firing.errors import FiringError
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
 NEAR_C = 4.0

@@ -13,13 +13,13 @@ from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.naming import describe_number
 from firing.cones.table import CONES, cone_number
 from firing.heat import default_kiln
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
 if TYPE_CHECKING:
-    from firing.course import ForecastSegment
     from firing.forecast import Forecast
     from firing.kiln.outlook import KilnOutlook
+    from firing.schedule.timeline import ForecastSegment
 
 Severity = Literal["act", "check", "note"]
 

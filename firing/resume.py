@@ -37,7 +37,7 @@ from firing.interruption import (
     readings_until_now,
     rest_of,
 )
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.ware.case import USUAL_MARGIN

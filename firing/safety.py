@@ -12,7 +12,7 @@ from importlib.resources import files
 from typing import TypedDict
 
 from firing.errors import FiringError
-from firing.schedule import PURPOSES
+from firing.schedule.schedule import PURPOSES
 from firing.sources import cite, source
 
 DEFERENCE = (
@@ -217,7 +217,7 @@ def cautions_for(schedule_peak_c: float, purpose: str) -> tuple[Caution, ...]:
     schedule_peak_c : float
         Highest temperature of the plan [°C].
     purpose : str
-        One of `firing.schedule.PURPOSES`.
+        One of `firing.schedule.schedule.PURPOSES`.
 
     Returns
     -------

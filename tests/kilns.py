@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from firing.kiln.description import KilnDescription, WallLayer
 from firing.kiln.materials import wall_material
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load, Piece
 
 HOUR = 3600.0

@@ -16,7 +16,7 @@ from firing.clock import after
 from firing.errors import FiringError
 from firing.forecast import forecast
 from firing.heat import default_kiln
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 PLAIN = Schedule(
     "t", (Segment(120.0, 50.0, hold_s=3600.0), Segment(900.0, 100.0, hold_s=900.0)), "bisque"

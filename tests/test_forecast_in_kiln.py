@@ -12,8 +12,8 @@ from firing.files.ready import ready_text
 from firing.forecast import forecast
 from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.tarifffile import parse_tariff
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load, Piece
 from firing.ware.loadfile import parse_load
 

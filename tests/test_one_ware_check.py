@@ -25,8 +25,8 @@ from firing.errors import FiringError
 from firing.forecast import Forecast, forecast
 from firing.report.card import Card, card_page, card_text
 from firing.resume import resume
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import write_schedule
+from firing.schedule.file import write_schedule
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.body import body_named
 from firing.ware.load import Load

@@ -4,7 +4,7 @@ import pytest
 
 from firing.files.ready import ready_names, ready_text
 from firing.forecast import forecast
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
 from firing.ware.load import Dryness, Load, Piece
 
 # The thickest ware each title or note speaks of [mm], its dryness and body.

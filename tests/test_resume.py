@@ -12,7 +12,7 @@ from firing.design.check import check_plan
 from firing.errors import FiringError
 from firing.kiln.thermal import simulate
 from firing.resume import resume
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
 HOUR = 3600.0

@@ -17,7 +17,7 @@ from firing.safety import (
     cautions_for,
     continuous_load_a,
 )
-from firing.schedule import PURPOSES
+from firing.schedule.schedule import PURPOSES
 from firing.sources import load_sources, source
 
 # Every figure that was read in its source, transcribed as (source id, jurisdiction, figure).

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 
 def test_a_ramp_takes_its_degrees_over_its_rate() -> None:

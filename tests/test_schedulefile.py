@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import Fault, FaultyFile
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import parse_schedule, read_schedule, schedule_text, write_schedule
+from firing.schedule.file import parse_schedule, read_schedule, schedule_text, write_schedule
+from firing.schedule.schedule import Schedule, Segment
 
 GOOD = """# kept
 title = "18 mm planters, bone dry, to 900"  # said
@@ -272,7 +272,7 @@ def test_the_quick_reading_and_the_schema_agree_on_what_is_a_fault(
     import tomlkit
 
     from firing.files.tomlfile import validate
-    from firing.scheduleschema import ScheduleTable
+    from firing.schedule.schema import ScheduleTable
 
     data: dict[str, object] = {"title": "t", **head}
     whole = [{"rate": 60, "target": 900 + 10 * i, **table} for i, table in enumerate(tables)]

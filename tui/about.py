@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from firing.schedule import PURPOSES, Schedule
+from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
 from tui import edits
 from tui.outlook import Circumstances, foresee

@@ -11,7 +11,7 @@ from firing.report.canvas import LineStyle
 from firing.report.chart import ChartSeries
 from firing.report.plain import pad, shorten
 from firing.report.words import Timekeeper, citations
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
 from tui.designed import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 from tui.outlook import Circumstances, foresee, times

@@ -12,7 +12,7 @@ from firing.forecast import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.plain import display_width
 from firing.report.words import Timekeeper, hours_minutes
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature
 from tui.outlook import times

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import inf
 
 from firing.report.plain import pad, shorten
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.units import TemperatureUnit, from_celsius, rate_from_celsius, write_duration
 
 SAME, CHANGED, ADDED, GONE = "", "~", "+", "−"

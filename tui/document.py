@@ -8,8 +8,8 @@ from pathlib import Path
 from firing.errors import FiringError
 from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import read_text, write_text
-from firing.schedule import Schedule
-from firing.schedulefile import parse_schedule, schedule_text
+from firing.schedule.file import parse_schedule, schedule_text
+from firing.schedule.schedule import Schedule
 from tui.edits import new_schedule
 
 

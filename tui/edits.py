@@ -10,8 +10,8 @@ from typing import Any, Literal, get_args
 from firing.errors import FiringError
 from firing.files.tomledit import render
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import parse_schedule, plain_number, schedule_text
+from firing.schedule.file import parse_schedule, plain_number, schedule_text
+from firing.schedule.schedule import Schedule, Segment
 from firing.units import (
     TemperatureUnit,
     from_celsius,

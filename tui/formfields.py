@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from firing.errors import FiringError
 from firing.report.plain import plain
-from firing.schedulefile import plain_number
+from firing.schedule.file import plain_number
 from firing.units import parse_temperature_c
 
 FieldKind = Literal["text", "number", "temperature", "choice", "date", "points"]

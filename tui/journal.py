@@ -18,8 +18,8 @@ from typing import IO, Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
-from firing.schedule import Schedule
-from firing.schedulefile import schedule_text
+from firing.schedule.file import schedule_text
+from firing.schedule.schedule import Schedule
 from tui.document import Document, restored
 
 _SCHEMA = 1

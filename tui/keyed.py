@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui.outlook import Circumstances, foresee
 from tui.studio import up_to_date
 

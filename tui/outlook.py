@@ -9,7 +9,7 @@ from firing.cones.naming import describe_number, describe_range
 from firing.forecast import UNLOAD_C, Forecast, forecast
 from firing.report.plain import display_width, plain, shorten
 from firing.report.words import Timekeeper, hours_minutes, sentence
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_temperature
 from tui.studio import Studio
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, open_log
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui.document import Document
 from tui.journal import Journal, Leftover
 from tui.outlook import Circumstances, foresee

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from firing.forecast import Forecast
 from firing.report.words import hours_minutes
-from firing.schedule import Schedule
-from firing.schedulevalues import HOLD_S, RATE_C_PER_H, TARGET_C
+from firing.schedule.schedule import Schedule
+from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,

@@ -13,7 +13,7 @@ from firing.watch.position import Plan
 from tui.course import CORE, FORECAST, SET_POINT, Course
 
 if TYPE_CHECKING:
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from firing.trace import FloatArray
     from tui.watching import Seen
 

@@ -20,7 +20,7 @@ from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from firing.watch.estimate import Estimate
     from firing.watch.options import WatchOptions
     from firing.watch.outlook import Rest

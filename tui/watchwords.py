@@ -21,7 +21,7 @@ from firing.watch.telling import (
 from tui.watching import Kept, Remark, Seen
 
 if TYPE_CHECKING:
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
 
 UNSYNCED_LATE_S = 15.0
 """Lines are put on the disk every 10 s; from here on a person should know that they are not [s]."""

@@ -15,7 +15,7 @@ from firing.errors import FiringError
 from firing.units import parse_duration_s, parse_rate_c_per_h, parse_temperature_c
 
 if TYPE_CHECKING:
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -71,7 +71,7 @@ def load_schedule(name: str) -> Schedule:
         If there is neither, with the nearest name, or the file is faulty.
     """
     from firing.files.ready import ready_names, ready_text
-    from firing.schedulefile import parse_schedule, read_schedule
+    from firing.schedule.file import parse_schedule, read_schedule
 
     path = Path(name)
     if path.exists() or name not in ready_names():

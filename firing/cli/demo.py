@@ -27,7 +27,7 @@ def demo_command(as_json: bool) -> int:
     from firing.report.page import review_page
     from firing.report.terminal import forecast_text, review_text
     from firing.review.examine import review
-    from firing.schedulefile import read_schedule
+    from firing.schedule.file import read_schedule
 
     folder = _new_folder()
     for name in ("plan.toml", "log.csv"):

@@ -107,7 +107,7 @@ def design_command(
     from firing.errors import FiringError
     from firing.files.tomlfile import write_text
     from firing.report.designed import design_text
-    from firing.schedule import Purpose
+    from firing.schedule.schedule import Purpose
 
     if load is None:
         raise FiringError(

@@ -59,7 +59,7 @@ def resume_command(
     """
     from firing.report.designed import resume_text
     from firing.resume import resume
-    from firing.schedulefile import write_schedule
+    from firing.schedule.file import write_schedule
 
     plan = load_schedule(schedule)
     record, number = open_log(log, channel, take_reading(reading))

@@ -21,7 +21,7 @@ def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
     from firing.errors import FiringError
     from firing.files.ready import example_names, ready_names, ready_text
     from firing.files.tomlfile import write_text
-    from firing.schedulefile import parse_schedule
+    from firing.schedule.file import parse_schedule
 
     if name is not None:
         content = ready_text(name)

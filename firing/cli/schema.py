@@ -8,7 +8,7 @@ from firing.cli import outcome
 from firing.cli.arguments import json_option
 
 SCHEMAS = {
-    "schedule": ("firing.scheduleschema", "ScheduleTable"),
+    "schedule": ("firing.schedule.schema", "ScheduleTable"),
     "kiln": ("firing.kiln.kilntables", "KilnTable"),
     "load": ("firing.ware.loadfile", "LoadTable"),
     "controller": ("firing.controllerfile", "ControllerTable"),

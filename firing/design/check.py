@@ -12,7 +12,7 @@ import numpy as np
 from firing.design.kilncurves import KilnCurves
 from firing.forecast import forecast
 from firing.heat import default_kiln
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.check import Breach, check_schedule, with_natural_cooling

@@ -12,7 +12,7 @@ from firing.design.descent import CoolingLeg
 from firing.design.paths import Leg
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, Solution
-from firing.schedule import Purpose, Schedule, Segment
+from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,

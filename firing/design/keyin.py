@@ -11,9 +11,9 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.controller import Controller
-from firing.course import planned_course
 from firing.errors import FiringError
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.timeline import planned_course
 from firing.units import (
     SECONDS_PER_HOUR,
     format_duration,

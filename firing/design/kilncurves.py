@@ -10,7 +10,7 @@ import numpy as np
 from firing.design.ceiling import Cap
 from firing.design.descent import OwnCooling
 from firing.heat import default_kiln
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.units import ROOM_C
 from firing.ware.limits import HIGHEST_C
 

@@ -11,7 +11,7 @@ from firing.design.keyin import merged
 from firing.design.kilncurves import KilnCurves
 from firing.design.result import SegmentReason
 from firing.errors import FiringError
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.units import from_celsius, rate_from_celsius, rate_to_celsius, to_celsius
 from firing.ware.check import Breach, with_natural_cooling
 from firing.ware.limits import WareLimits

@@ -13,7 +13,7 @@ from firing.design.tighten import tightened
 from firing.design.wish import OPEN_C
 from firing.errors import FiringError
 from firing.forecast import forecast
-from firing.schedule import Purpose, Schedule
+from firing.schedule.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.check import Breach

@@ -20,7 +20,7 @@ from firing.design.solve import Problem, Solution, solve
 from firing.design.summits import summits_for_cone
 from firing.design.wish import Wish
 from firing.errors import FiringError
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load

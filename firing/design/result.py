@@ -8,7 +8,7 @@ import numpy as np
 from firing.controller import Controller
 from firing.design.ceiling import Ceiling
 from firing.forecast import Forecast
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.ware.limits import Dwell, WareLimits
 
 ROWS_C = 20.0

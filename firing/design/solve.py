@@ -12,7 +12,7 @@ from firing.design.climb import Climb
 from firing.design.descent import CoolingLeg, Descent, OwnCooling
 from firing.design.grid import stops_between
 from firing.design.paths import Leg, Summit
-from firing.schedulevalues import MAX_SEGMENTS
+from firing.schedule.values import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.limits import Dwell

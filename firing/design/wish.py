@@ -6,7 +6,7 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.summits import Bounds
 from firing.errors import FiringError
-from firing.schedule import HOT_START_C, Purpose
+from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.limits import Reason

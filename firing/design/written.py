@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from firing.design.result import SegmentReason
 from firing.files.tomlfile import clean
-from firing.schedule import Schedule
-from firing.schedulefile import schedule_text
+from firing.schedule.file import schedule_text
+from firing.schedule.schedule import Schedule
 
 _WIDTH = 100
 _HEADER = "[[segment]]"

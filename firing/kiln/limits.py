@@ -8,7 +8,7 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.network import CHAMBER, Network
 from firing.kiln.programme import Precision
 from firing.kiln.thermal import simulate
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C, SECONDS_PER_HOUR
 from firing.ware.load import Load, typical_load

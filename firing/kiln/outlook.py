@@ -6,12 +6,12 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
-from firing.course import ForecastSegment
 from firing.kiln.description import KilnDescription
 from firing.kiln.energy import Energy, EnergyCourse, energy_course, energy_of
 from firing.kiln.limits import fastest_rates, highest_hold
 from firing.kiln.thermal import Simulation, simulate
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load

@@ -5,7 +5,7 @@ from typing import Literal
 
 from firing.errors import FiringError
 from firing.kiln.programme import LANDED_C, WAIT_BAND_C, Follower
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.units import SECONDS_PER_HOUR
 
 LimitedBy = Literal["program", "power", "cooling"]

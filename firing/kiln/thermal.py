@@ -10,7 +10,7 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
 from firing.kiln.programme import Follower, Precision
 from firing.kiln.segments import SegmentRun, run_segment
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray, Trace
 from firing.ware.load import Load, typical_load
 from firing.ware.state import WareState

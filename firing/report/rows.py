@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from firing.cones.naming import describe_number, describe_range
-from firing.course import ForecastSegment
 from firing.forecast import Forecast
 from firing.report.answers import forecast_times
 from firing.report.words import hours_minutes, sentence
 from firing.review.verdict import CAUSE_NAMES, CauseShare, Review, ReviewedSegment
-from firing.schedule import Segment
+from firing.schedule.schedule import Segment
+from firing.schedule.timeline import ForecastSegment
 from firing.units import (
     SECONDS_PER_MINUTE,
     TemperatureUnit,

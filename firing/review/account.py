@@ -7,7 +7,6 @@ them explains stays under ``unexplained`` and is never spread over the others.
 from collections.abc import Sequence
 from dataclasses import replace
 
-from firing.course import ForecastSegment
 from firing.review.alignment import Passage
 from firing.review.book import FREE_RAMP, SMALL_S, Book, book_interruptions, small_s
 from firing.review.evenly import EvenTrace
@@ -15,7 +14,8 @@ from firing.review.keyed import OTHER_LEVEL_C
 from firing.review.ramp import SAME_RATE, RampRun, fully_on, interruptions, ramp_run
 from firing.review.rampcauses import ramp_causes
 from firing.review.verdict import Cause, CauseShare
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.timeline import ForecastSegment
 from firing.units import format_duration
 
 LAG_S = 900.0

@@ -33,7 +33,7 @@ from firing.review.stays import (
     climbs_on,
     went_on,
 )
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 
 # Misfit is counted in minutes of a ramp that goes backwards.

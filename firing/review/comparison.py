@@ -11,7 +11,7 @@ from firing.units import format_duration, format_rate, format_temperature, rate_
 
 if TYPE_CHECKING:
     from firing.review.verdict import Cause, Review
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
 
 TELLING_S = 600.0
 """Two firings of one program in one kiln are within ten minutes of each other, segment by segment,

@@ -3,7 +3,7 @@
 import numpy as np
 
 from firing.review.evenly import EvenTrace
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from firing.review.alignment import Alignment, align
 from firing.review.evenly import BEHIND_SET_POINT_C, EvenTrace
 from firing.review.ramp import interruptions, ramp_run
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
 Mask = npt.NDArray[np.bool_]

@@ -9,12 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from firing.course import ForecastSegment
 from firing.review.alignment import Alignment, Passage, heating_interruptions
 from firing.review.evenly import EvenTrace
 from firing.review.givenup import given_up
 from firing.review.ramp import fully_on
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment
 
 NEAR_S = 600.0
 NEAR_SHARE = 0.02

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
-from firing.course import ForecastSegment
 from firing.errors import FiringError
 from firing.forecast import Forecast, forecast
 from firing.logs.reader import Log
@@ -25,7 +24,8 @@ from firing.review.findings import Evidence, find
 from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
 from firing.review.related import unrelated
 from firing.review.verdict import CauseShare, Review, ReviewedSegment
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration
 

@@ -7,7 +7,7 @@ import numpy as np
 from firing.review.alignment import Alignment, Passage
 from firing.review.evenly import EvenTrace
 from firing.review.ramp import ramp_run
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 
 SHORT_C = 25.0
 """About a cone short of its peak no controller that waits goes on by itself [°C]."""

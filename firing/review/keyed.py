@@ -1,12 +1,12 @@
 """What seems to have been keyed in otherwise: where a ramp began, where it went, and its rate."""
 
-from firing.course import ForecastSegment
 from firing.review.alignment import Passage
 from firing.review.book import Book
 from firing.review.evenly import EvenTrace
 from firing.review.pieces import Piece
 from firing.review.ramp import SAME_RATE, RampRun
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 OTHER_LEVEL_C = 8.0

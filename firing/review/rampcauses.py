@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from firing.course import ForecastSegment
 from firing.heat import default_kiln
 from firing.review.alignment import Passage
 from firing.review.book import Book, book_interruptions, small_s
@@ -10,7 +9,8 @@ from firing.review.evenly import EvenTrace
 from firing.review.keyed import book_piece, keyed_rate, other_begin, other_end, stayed
 from firing.review.pieces import Piece, keyed_pieces, limited_after
 from firing.review.ramp import RampRun
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.timeline import ForecastSegment
 from firing.units import format_duration
 
 SHORT_RAMP_S = 1200.0

@@ -10,7 +10,7 @@ from firing.logs.channels import pick_channel
 from firing.logs.reader import Log
 from firing.review.drive import LOWEST_C, known_duty
 from firing.review.evenly import EvenTrace, even_trace
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
 from firing.ware.load import Load

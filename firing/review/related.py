@@ -14,7 +14,7 @@ import numpy as np
 from firing.review.alignment import Alignment, Passage
 from firing.review.evenly import EvenTrace
 from firing.review.ramp import ramp_run
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
 FAR_PEAK_C = 100.0

@@ -3,7 +3,7 @@
 import numpy as np
 
 from firing.review.evenly import EvenTrace
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 
 LEVEL_SCATTER_C = 4.0
 """Readings within this of a level are as good as on it [°C]."""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from firing.review.comparison import Comparison
     from firing.review.cooling import Quickening
     from firing.review.heat import HeatVerdict
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from firing.trace import FloatArray
 
 Cause = Literal[

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.schedule import Purpose
+from firing.schedule.schedule import Purpose
 from firing.trace import FloatArray
 from firing.ware.body import Body, State
 from firing.ware.conduction import rate_for_lag_c_per_h

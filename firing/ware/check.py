@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule import HOT_START_C
+from firing.schedule.schedule import HOT_START_C
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.check import COOL_C, RateCurve

@@ -6,7 +6,7 @@ whatever that window is for is taken to be done; nobody but the potter knows, so
 
 from dataclasses import dataclass, replace
 
-from firing.schedule import Purpose, Schedule
+from firing.schedule.schedule import Purpose, Schedule
 from firing.units import format_duration, format_temperature, from_celsius
 from firing.ware.body import body_named
 from firing.ware.drying import DRYING_C

@@ -6,7 +6,7 @@ what is computed from the body is a best estimate, and the margin comes on top
 """
 
 from firing.errors import FiringError
-from firing.schedule import PURPOSES, Purpose
+from firing.schedule.schedule import PURPOSES, Purpose
 from firing.ware.body import body_named
 from firing.ware.case import USUAL_MARGIN, Case
 from firing.ware.drying import allowed_vapour_kpa, drying_advice

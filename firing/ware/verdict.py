@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.ware.check import Breach, check_schedule, with_natural_cooling
 from firing.ware.face import FaceCourse
 from firing.ware.limits import WareLimits

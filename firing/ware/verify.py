@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_temperature
 from firing.ware.check import Breach, floor_rate, slower_words, subject_of

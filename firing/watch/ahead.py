@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.errors import FiringError
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.estimate import Estimate
 from firing.watch.outlook import AT_ITS_BEST, AT_ITS_WORST, Outlook, Rest

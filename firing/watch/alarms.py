@@ -11,7 +11,7 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.attempts import Attempts
 from firing.watch.circuit import Broken, Circuit, Stillness

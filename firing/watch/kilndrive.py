@@ -13,7 +13,7 @@ import numpy as np
 
 from firing.kiln.description import KilnDescription
 from firing.kiln.network import Network
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
 from firing.ware.load import Load, typical_load

@@ -8,7 +8,7 @@ from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription
 from firing.kiln.outlook import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
 from firing.kiln.thermal import JOULES_PER_KWH
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.load import Load
 from firing.watch.apart import Answer, RefitApart, work_out

@@ -9,7 +9,7 @@ import numpy as np
 from firing.kiln.network import CHAMBER, Network
 from firing.kiln.programme import WAIT_BAND_C, Follower, Precision
 from firing.kiln.segments import SegmentRun, run_segment
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.watch.outlook import Rest
 from firing.watch.position import Position

@@ -14,7 +14,7 @@ from firing.units import TemperatureUnit, rate_to_celsius
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from firing.ware.load import Load
     from firing.watch.command import NoticeCommand
 

@@ -9,10 +9,10 @@ from typing import Literal
 
 import numpy as np
 
-from firing.course import ForecastSegment, planned_course
 from firing.review.alignment import Alignment, Passage, align
 from firing.review.evenly import EvenTrace, even_trace
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment, planned_course
 from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR
 

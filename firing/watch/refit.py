@@ -11,7 +11,7 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray, Trace
 from firing.ware.load import Load
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S

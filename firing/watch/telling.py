@@ -5,7 +5,7 @@ from datetime import datetime
 
 from firing.clock import after
 from firing.cones.naming import describe_number
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.units import (
     TemperatureUnit,
     format_duration,

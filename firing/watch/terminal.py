@@ -9,7 +9,7 @@ from typing import Any
 from firing.capture.reading import Reading
 from firing.capture.recorder import Recorder
 from firing.capture.stamps import utc_stamp
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.watch.command import NoticeCommand
 from firing.watch.estimate import Estimate
 from firing.watch.notices import Notice

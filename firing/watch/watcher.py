@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.watch.ahead import Ahead, Going, look_ahead
 from firing.watch.alarms import AlarmBoard
 from firing.watch.attempts import Attempts

@@ -22,7 +22,7 @@ from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.kiln.contents import FURNITURE, WARE
 from firing.kiln.network import Network
 from firing.kiln.thermal import Simulation, simulate
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.load import Load, Piece
 

@@ -26,8 +26,8 @@ from firing.files.ready import ready_text
 from firing.forecast import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.words import Timekeeper
-from firing.schedule import Schedule
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule
 from firing.units import format_duration
 from tui.edits import set_cell
 from tui.outlook import Circumstances, foresee

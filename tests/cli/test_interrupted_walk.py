@@ -12,8 +12,8 @@ from firing.cli import cli
 from firing.files.ready import ready_text
 from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.thermal import simulate
-from firing.schedule import Segment
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Segment
 from firing.ware.loadfile import parse_load
 
 PLAN, LOAD, KILN = "thin-ware-bisque", "example-load-thin-cups", "example-kiln"

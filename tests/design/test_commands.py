@@ -8,7 +8,7 @@ from click.testing import CliRunner, Result
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
 
 LOAD = "example-load-planters-and-cups"
 

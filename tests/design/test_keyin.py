@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller import Controller
-from firing.course import planned_course
 from firing.design.keyin import key_in
 from firing.errors import FiringError
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.timeline import planned_course
 
 BISQUE = Schedule(
     "bisque",

@@ -11,8 +11,8 @@ from firing.design.mending import mended_design
 from firing.design.written import designed_text
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule, Segment
 
 THIN = parse_schedule(ready_text("thin-ware-bisque"))
 

@@ -12,8 +12,8 @@ from firing.design.result import Design
 from firing.design.summits import Bounds
 from firing.design.wish import CoolingWish, Wish
 from firing.design.written import designed_text
-from firing.schedule import Purpose, Schedule, Segment
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources
 from firing.ware.limits import REASONS, Reason
 from firing.ware.rules import limits_for

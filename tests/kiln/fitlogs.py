@@ -10,7 +10,7 @@ from logmaker import LogTable, write_csv
 from firing.kiln.fit import FiringRecord
 from firing.logs.reader import Log, read_log
 from firing.review.record import record_of
-from firing.schedule import Purpose, Schedule, Segment
+from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.ware.load import Load
 
 GLAZE: Plan = ((150.0, 600.0, 0.0), (200.0, 1140.0, 0.0), (80.0, 1240.0, 600.0))

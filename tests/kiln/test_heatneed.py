@@ -10,7 +10,7 @@ from firing.kiln.description import Fitted
 from firing.kiln.heatneed import Course, contents_heat_j, needed, wall_heat_j
 from firing.kiln.network import Network
 from firing.kiln.thermal import simulate
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.ware.load import Load, Piece
 
 MIXED = Load((Piece("planter", 4, 30.0, 3.2), Piece("cup", 24, 5.0, 0.32)), "leather hard")

@@ -22,7 +22,7 @@ from firing.kiln.limits import fastest_rates, highest_hold
 from firing.kiln.materials import wall_material
 from firing.kiln.programme import Precision
 from firing.kiln.thermal import Simulation, simulate
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load
 
 BRICK = wall_material("insulating brick 1260")

@@ -6,8 +6,8 @@ from firing.cones.kinetics import end_point_c
 from firing.files.ready import ready_text
 from firing.forecast import forecast
 from firing.kiln.kilnfile import parse_kiln
-from firing.schedule import Schedule
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule
 from firing.ware.loadfile import parse_load
 
 HOUR = 3600.0

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from firing.schedule import Purpose
+from firing.schedule.schedule import Purpose
 from firing.ware.body import Property
 from firing.ware.conduction import equalisation_s, lag_k, ramp_lag_share, wall_course
 from firing.ware.drying import drying_fourier, mean_left, middle_left, saturation_kpa

@@ -14,7 +14,7 @@ from firing.design.keyin import key_in
 from firing.forecast import forecast
 from firing.report.card import Card, card_page, card_text
 from firing.safety import DEFERENCE, cautions_for
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 PLAN = Schedule(
     "Mugs <b>&</b> \x1b[31mjars",

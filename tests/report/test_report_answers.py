@@ -7,7 +7,7 @@ from report.report_samples import HOUR_S, MINUTE_S, sample_forecast, sample_revi
 from firing.forecast import forecast
 from firing.report.answers import cause_words, cone_range, forecast_answer, review_answer
 from firing.review.verdict import CauseShare, Review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 
 def ran(hours: float, *causes: CauseShare) -> str:

@@ -17,7 +17,7 @@ from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 from firing.logs.reader import read_log
 from firing.review.examine import review
 from firing.review.verdict import Review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 TEN_MIN_S = 600.0
 SHORT_C = 8.0

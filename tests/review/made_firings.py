@@ -7,7 +7,7 @@ from logmaker import Controller, Faults, PlanStep, Sampling, fire, sample, write
 
 from firing.logs.reader import Log, read_log
 from firing.review.verdict import Finding, Review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 
 

@@ -8,7 +8,7 @@ from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 
 from firing.review.drive import known_duty
 from firing.review.evenly import even_trace
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
 HELD: tuple[PlanStep, ...] = ((150.0, 1000.0, 0.0), (None, 700.0, 3 * 3600.0))

@@ -21,7 +21,7 @@ from logmaker import (
 from firing.logs.reader import read_log
 from firing.review.examine import review
 from firing.review.verdict import Review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 TOLERANCE_S = 5 * 60.0
 PLANS: dict[str, tuple[PlanStep, ...]] = {"bisque": BISQUE, "glaze": GLAZE}

@@ -11,7 +11,7 @@ from firing.files.ready import ready_text
 from firing.kiln.kilnfile import parse_kiln
 from firing.logs.reader import read_log
 from firing.review.examine import review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 KILN = parse_kiln(ready_text("example-kiln"))
 PLAN = Schedule("made", tuple(Segment(t, r, "rate", h) for r, t, h in GLAZE), "glaze")

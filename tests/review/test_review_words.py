@@ -10,7 +10,7 @@ from firing.report.answers import review_answer
 from firing.report.terminal import review_text
 from firing.review.examine import review
 from firing.review.verdict import Review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 HOUR = 3600.0
 HOT: tuple[PlanStep, ...] = (*BISQUE[:2], (100.0, 940.0, 900.0))

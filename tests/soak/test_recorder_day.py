@@ -29,7 +29,7 @@ from firing.capture.judge import Judge
 from firing.capture.recorder import Recorder
 from firing.capture.stamps import TimeBase
 from firing.forecast import forecast
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
 from firing.watch.notices import Limits
 from firing.watch.watcher import Watcher
 from firing.watch.outlook import ForecastOutlook

@@ -8,7 +8,7 @@ from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 
 from firing.logs.reader import read_log
 from firing.review.examine import review
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 
 pytestmark = pytest.mark.soak
 

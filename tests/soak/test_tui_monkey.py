@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
-from firing.schedule import Schedule
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
+from firing.schedule.schedule import Schedule
 from tui.app import FiringApp
 from tui.document import open_file
 from tui.journal import _read
@@ -108,7 +108,7 @@ def check_left(app: FiringApp) -> None:
 
 def close(one: Schedule, other: Schedule) -> bool:
     """Whether two schedules are written alike; a file keeps six digits."""
-    from firing.schedulefile import schedule_text
+    from firing.schedule.file import schedule_text
 
     return schedule_text(one) == schedule_text(other)
 

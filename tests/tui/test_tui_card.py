@@ -15,7 +15,7 @@ from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.card import card_text
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
 from tui.app import FiringApp
 from tui.keyed import card_of
 from tui.outlook import Circumstances

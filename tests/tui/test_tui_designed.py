@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.files.ready import ready_text
-from firing.schedule import Schedule, Segment
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule, Segment
 from tui.compared import Comparison, both_courses, compare, rows, verdict
 from tui.designed import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 from tui.outlook import Circumstances, foresee

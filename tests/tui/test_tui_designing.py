@@ -18,8 +18,8 @@ from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.designed import design_text
-from firing.schedule import Schedule
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
+from firing.schedule.schedule import Schedule
 from tui.app import FiringApp
 from tui.compared import Comparison
 from tui.outlook import Circumstances

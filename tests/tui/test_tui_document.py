@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.schedule import Schedule
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
+from firing.schedule.schedule import Schedule
 from tui import edits
 from tui.document import (
     ChangedOnDisk,

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.course import planned_course
 from firing.errors import FiringError
 from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.schedule import Schedule
-from firing.schedulefile import parse_schedule, schedule_text
+from firing.schedule.file import parse_schedule, schedule_text
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import planned_course
 from tui import edits
 
 FIELDS = st.sampled_from(edits.FIELDS)

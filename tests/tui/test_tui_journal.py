@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from waiting import wait_until
 
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
 from tui import edits
 from tui.document import ChangedOnDisk, Document, open_file, open_new
 from tui.journal import Journal, leftovers

@@ -10,7 +10,7 @@ import pytest
 
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast import forecast
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
 from tui.kinds import description, kind_of, kind_of_text
 from tui.outlook import Circumstances, consequences, foresee, missing
 from tui.places import choices, ready_choices

@@ -12,7 +12,7 @@ import pytest
 from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
 from waiting import wait_until
 
-from firing.schedulefile import read_schedule
+from firing.schedule.file import read_schedule
 from firing.units import format_duration
 
 # The file after a rate was changed, a segment added and given a target, and one more change made

@@ -12,7 +12,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.forecast import forecast
-from firing.schedulefile import parse_schedule, read_schedule
+from firing.schedule.file import parse_schedule, read_schedule
 from tui.app import FiringApp
 from tui.outlook import consequences
 from tui.screens.asking import Ask, Prompt, Sheet

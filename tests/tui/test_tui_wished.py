@@ -13,8 +13,8 @@ from firing.cli import cli, outcome
 from firing.design.result import Design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.schedule import Schedule
-from firing.schedulefile import parse_schedule
+from firing.schedule.file import parse_schedule
+from firing.schedule.schedule import Schedule
 from tui.outlook import Circumstances
 from tui.studio import KINDS, Studio, read_all
 from tui.wished import FIELDS, MEND, NEW, Wanted, begin, continued, make, read, taken

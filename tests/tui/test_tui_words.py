@@ -9,7 +9,7 @@ from report.report_samples import sample_forecast, sample_review, sample_schedul
 
 from firing.forecast import forecast
 from firing.logs.opening import READING_OPTIONS, ReadingOptions
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from tui import table
 from tui.account import entries, summary
 from tui.course import plan_course, review_course, segment_at, set_point

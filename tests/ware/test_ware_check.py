@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.schedule import Drive, Schedule, Segment
+from firing.schedule.schedule import Drive, Schedule, Segment
 from firing.sources import source
 from firing.ware.check import Breach, check_schedule
 from firing.ware.limits import WareLimits

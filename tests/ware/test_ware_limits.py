@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.schedule import Purpose
+from firing.schedule.schedule import Purpose
 from firing.sources import source
 from firing.ware.limits import HIGHEST_C, LOWEST_C, REASONS, Reason, WareLimits
 from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece

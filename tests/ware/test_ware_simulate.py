@@ -5,7 +5,7 @@ import pytest
 
 from firing.errors import FiringError
 from firing.heat import default_kiln
-from firing.schedule import Purpose, Schedule, Segment
+from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece

@@ -5,7 +5,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, Firing, PlanStep, fire
 from watch.replaying import Told
 
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
 from firing.watch.position import Plan, Position, locate
 

@@ -13,7 +13,7 @@ from watch.replaying import PLAN, replayed
 
 from firing.cli import cli
 from firing.forecast import forecast
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
 from firing.watch.outlook import ForecastOutlook
 from firing.watch.position import Position

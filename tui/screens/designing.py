@@ -12,7 +12,7 @@ from tui.screens.underway import under_way
 from tui.wished import FIELDS, HOWS, NEW, PURPOSES, Field, Wanted, begin, continued, read
 
 if TYPE_CHECKING:
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from firing.units import TemperatureUnit
     from tui.screens.setting import SettingScreen
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from firing.errors import FiringError
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui import edits, table
 from tui.document import Selection
 from tui.screens.foreseeing import ForeseeingScreen

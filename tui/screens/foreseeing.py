@@ -9,7 +9,7 @@ from textual import work
 from textual.message import Message
 
 from firing.errors import FiringError
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen
 from tui.studio import KINDS, Kind, Reading, Studio, up_to_date

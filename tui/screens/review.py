@@ -26,7 +26,7 @@ from tui.widgets.lines import KeyLine, TitleLine
 
 if TYPE_CHECKING:
     from firing.review.verdict import Review
-    from firing.schedule import Schedule
+    from firing.schedule.schedule import Schedule
     from tui.session import Session
     from tui.studio import Studio
 

@@ -7,7 +7,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 
 from firing.forecast import Forecast
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from tui import table
 from tui.document import Selection
 from tui.widgets.grid import Column, Grid, Row

@@ -16,7 +16,7 @@ from firing.review.cooling import Quickening
 from firing.review.evenly import EvenTrace
 from firing.review.heat import HeatVerdict
 from firing.review.verdict import CauseShare, CoolingReview
-from firing.schedule import Schedule
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
 

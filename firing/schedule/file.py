@@ -16,8 +16,8 @@ from firing.files.tomlfile import (
     validate,
     write_text,
 )
-from firing.schedule import PURPOSES, Drive, Schedule, Segment
-from firing.schedulevalues import (
+from firing.schedule.schedule import PURPOSES, Drive, Schedule, Segment
+from firing.schedule.values import (
     MAX_SEGMENTS,
     check_hold,
     check_line,
@@ -152,7 +152,7 @@ def _start_c(data: dict[str, Any], unit: TemperatureUnit) -> float:
 
 
 def _with_faults(text: str, name: str) -> NoReturn:
-    from firing.scheduleschema import ScheduleTable
+    from firing.schedule.schema import ScheduleTable
 
     _, faults, data = validate(text, name, ScheduleTable)
     unit: TemperatureUnit = "F" if data.get("unit") == "F" else "C"

@@ -4,8 +4,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
-from firing.schedule import Purpose
-from firing.schedulevalues import (
+from firing.schedule.schedule import Purpose
+from firing.schedule.values import (
     MAX_SEGMENTS,
     check_hold,
     check_line,

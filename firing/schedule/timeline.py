@@ -9,7 +9,7 @@ import numpy as np
 from firing.clock import after_iso
 from firing.errors import FiringError
 from firing.heat import default_kiln
-from firing.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 
 LimitedBy = Literal["program", "power", "cooling"]

@@ -1,0 +1,1 @@
+"""A schedule: its segments, its file, and its set point over time."""
