@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray

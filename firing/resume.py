@@ -21,7 +21,7 @@ from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import binding
 from firing.design.check import course_of
 from firing.design.kilncurves import KilnCurves, curves_of, default_curves

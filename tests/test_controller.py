@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.controller import Controller
-from firing.controllerfile import ControllerTable, parse_controller, read_controller
+from firing.controller.controller import Controller
+from firing.controller.file import ControllerTable, parse_controller, read_controller
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile
 

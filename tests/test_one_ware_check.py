@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, example_kiln, ware
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
+from firing.controller.program import key_in
 from firing.design.check import check_plan
 from firing.design.designer import design
-from firing.design.keyin import key_in
 from firing.design.mending import mended_design
 from firing.design.wish import Wish
 from firing.errors import FiringError

@@ -29,7 +29,7 @@ def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     FiringError
         If no controller is chosen, a segment cannot be keyed into it, or there is no forecast.
     """
-    from firing.design.keyin import key_in
+    from firing.controller.program import key_in
     from firing.report.card import Card
 
     studio = up_to_date(circumstances.studio).studio

@@ -12,7 +12,7 @@ from firing.units import TemperatureUnit, format_temperature
 from tui.studio import Kind
 
 if TYPE_CHECKING:
-    from firing.controller import Controller
+    from firing.controller.controller import Controller
     from firing.kiln.description import KilnDescription
     from firing.kiln.tariff import Tariff
     from firing.ware.load import Load

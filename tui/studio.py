@@ -11,7 +11,7 @@ from firing.errors import FiringError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from firing.controller import Controller
+    from firing.controller.controller import Controller
     from firing.kiln.description import KilnDescription
     from firing.kiln.tariff import Tariff
     from firing.ware.load import Load

@@ -21,7 +21,7 @@ from tui.outlook import Circumstances
 from tui.studio import Studio
 
 if TYPE_CHECKING:
-    from firing.controller import Controller
+    from firing.controller.controller import Controller
     from firing.design.result import Design
 
 NEW, MEND = "new", "mend"
@@ -235,7 +235,7 @@ def _controller(studio: Studio, segments: int | None) -> Controller | None:
 
 def _usual(unit: TemperatureUnit, segments: int | None) -> Controller:
     """Return the library's usual controller, in whole degrees of the plan's unit."""
-    from firing.controller import DEFAULT_SEGMENTS, Controller
+    from firing.controller.controller import DEFAULT_SEGMENTS, Controller
 
     usual = Controller(max_segments=segments or DEFAULT_SEGMENTS)
     return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))

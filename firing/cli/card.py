@@ -32,7 +32,7 @@ def card_command(
     With --html also as one page to print, with boxes to tick.  With a load the card says first if
     the program is not safe for it, and the exit status is 1.
     """
-    from firing.design.keyin import key_in
+    from firing.controller.program import key_in
     from firing.files.tomlfile import write_text
     from firing.forecast import forecast
     from firing.report.card import Card, card_page, card_text

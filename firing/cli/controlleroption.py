@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from firing.controller import Controller
+    from firing.controller.controller import Controller
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -26,7 +26,7 @@ def controller_option(*, required: bool = False) -> Callable[[Command], Command]
 
 def open_controller(name: str) -> Controller:
     """Read a controller file, or the example controller."""
-    from firing.controllerfile import parse_controller, read_controller
+    from firing.controller.file import parse_controller, read_controller
     from firing.files.ready import example_names, ready_text
 
     if name in example_names() and not Path(name).exists():

@@ -98,7 +98,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller import Controller
+    from firing.controller.controller import Controller
     from firing.design.designer import design
     from firing.design.mending import mended_design
     from firing.design.summits import Bounds

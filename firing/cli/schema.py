@@ -11,7 +11,7 @@ SCHEMAS = {
     "schedule": ("firing.schedule.schema", "ScheduleTable"),
     "kiln": ("firing.kiln.kilntables", "KilnTable"),
     "load": ("firing.ware.loadfile", "LoadTable"),
-    "controller": ("firing.controllerfile", "ControllerTable"),
+    "controller": ("firing.controller.file", "ControllerTable"),
     "source": ("firing.capture.sourcefile", "SourceTable"),
     "tariff": ("firing.kiln.tarifffile", "TariffTable"),
 }

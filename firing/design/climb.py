@@ -22,7 +22,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import Ceiling, lowest_of, spans
 from firing.design.paths import SLACK_S, IntArray, Labels, Leg, Summit, not_replaced
 from firing.trace import FloatArray

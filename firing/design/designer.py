@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from firing.cones.table import parse_cone
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.kilncurves import KilnCurves, curves_of, default_curves
 from firing.design.pose import answer
 from firing.design.result import Design, limit_rows

@@ -5,7 +5,7 @@ from dataclasses import replace
 from firing.cones.budget import budget
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import Ceiling, binding
 from firing.design.climb import APPROACH_C
 from firing.design.descent import CoolingLeg

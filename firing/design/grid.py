@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.trace import FloatArray
 from firing.units import from_celsius, to_celsius
 from firing.ware.limits import Dwell

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
+from firing.controller.program import merged
 from firing.design.check import breaches
-from firing.design.keyin import merged
 from firing.design.kilncurves import KilnCurves
 from firing.design.result import SegmentReason
 from firing.errors import FiringError

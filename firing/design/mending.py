@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.kilncurves import curves_of, default_curves
 from firing.design.mend import mend, mendable
 from firing.design.result import Design, limit_rows

@@ -8,7 +8,7 @@ import numpy as np
 
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import Cap, Ceiling
 from firing.design.check import course_of
 from firing.design.collide import collision

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import Ceiling
 from firing.forecast import Forecast
 from firing.schedule.schedule import Schedule

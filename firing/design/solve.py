@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.ceiling import Ceiling
 from firing.design.climb import Climb
 from firing.design.descent import CoolingLeg, Descent, OwnCooling

@@ -13,7 +13,7 @@ import numpy as np
 from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.table import parse_cone
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.paths import Summit
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration

@@ -11,7 +11,7 @@ from typing import Any
 
 from firing.clock import after_iso
 from firing.cones.naming import describe_number
-from firing.design.keyin import KeyedProgram
+from firing.controller.program import KeyedProgram
 from firing.forecast import Forecast
 from firing.report.markup import bullets, paragraph, prose, text
 from firing.report.plain import plain, to_ascii, wrap

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from firing.controllerfile import read_controller
+from firing.controller.file import read_controller
 from firing.kiln.description import KilnDescription
 from firing.kiln.kilnfile import read_kiln
 from firing.trace import FloatArray

@@ -10,7 +10,7 @@ from design.making import Steps, dwell
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.climb import Climb
 from firing.design.paths import Leg, Summit
 from firing.ware.limits import Dwell

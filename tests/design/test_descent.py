@@ -9,7 +9,7 @@ from design.making import Steps
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.descent import Descent, OwnCooling
 
 OPEN, PEAK = 100.0, 900.0

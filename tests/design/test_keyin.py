@@ -8,8 +8,8 @@ from design.making import CONTROLLER
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.controller import Controller
-from firing.design.keyin import key_in
+from firing.controller.controller import Controller
+from firing.controller.program import key_in
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import planned_course

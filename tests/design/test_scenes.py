@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, alone, example_kiln, ware
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.design.check import check_plan
 from firing.design.designer import design, fastest
 from firing.design.result import Design

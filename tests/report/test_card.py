@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from design.making import CONTROLLER
 
-from firing.controller import Controller
-from firing.design.keyin import key_in
+from firing.controller.controller import Controller
+from firing.controller.program import key_in
 from firing.forecast import forecast
 from firing.report.card import Card, card_page, card_text
 from firing.safety import DEFERENCE, cautions_for

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from firing.cones.equivalence import cone_reached
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import planned_course

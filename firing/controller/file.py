@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.controller import Controller
+from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath, clean, plain_line, read_table, read_text
 from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
