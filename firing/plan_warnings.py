@@ -10,8 +10,7 @@ import numpy as np
 
 from firing.cones.adjustment import adjustment_for
 from firing.cones.holds import LONGEST_HOLD_S
-from firing.cones.naming import describe_number
-from firing.cones.table import CONES, cone_number
+from firing.cones.table import CONES, cone_number, describe_number
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.report import rows
 from firing.report.answers import (
     cone_range,

@@ -5,7 +5,7 @@ from datetime import datetime
 from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.naming import describe_number, describe_range
+from firing.cones.table import describe_number, describe_range
 from firing.forecast import UNLOAD_C, Forecast, forecast
 from firing.report.plain import display_width, plain, shorten
 from firing.report.words import Timekeeper, hours_minutes, sentence

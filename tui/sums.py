@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from firing.cones.naming import describe_number, describe_range
+from firing.cones.table import describe_number, describe_range
 from firing.forecast import MARGIN, Forecast
 from firing.report.words import sentence
 from firing.units import format_duration

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from firing.capture.reading import Status
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.estimate import PLACE, Estimate

@@ -56,7 +56,7 @@ class Bins:
         Parameters
         ----------
         time_s, temperature_c : ndarray, shape (n,)
-            As `firing.cones.readings.readings` returns them.
+            As `firing.cones.heatwork.readings` returns them.
 
         Raises
         ------

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.cones.budget import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
-from firing.cones.heatwork import DOWN, time_down_s
+from firing.cones.heatwork import DOWN, readings, time_down_s
 from firing.cones.holds import HoldAnswer, PeakAnswer, hold_needed, peak_needed
 from firing.cones.kinetics import ConeLaw, FloatArray, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
-from firing.cones.readings import readings
 from firing.cones.table import CONES, cone_number
+from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
 
 __all__ = [

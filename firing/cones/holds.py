@@ -10,8 +10,8 @@ answer carries a range.
 import math
 from dataclasses import dataclass
 
-from firing.cones.budget import budget, rate_warnings
 from firing.cones.kinetics import ConeLaw, check_rate, cone_law, end_point_c
+from firing.cones.uncertainty import budget, rate_warnings
 from firing.errors import FiringError
 
 #: The longest hold the law is asked about [s].

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
-from firing.cones.budget import rate_warnings
 from firing.cones.kinetics import check_rate, cone_law, end_point_c
 from firing.cones.table import end_points, parse_cone
+from firing.cones.uncertainty import rate_warnings
 from firing.errors import FiringError
 
 SELF_SUPPORTING = "self_supporting"

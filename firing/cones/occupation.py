@@ -78,7 +78,7 @@ def occupy(
     Parameters
     ----------
     time_s, temperature_c : ndarray, shape (n,)
-        As `firing.cones.readings.readings` returns them.
+        As `firing.cones.heatwork.readings` returns them.
     laws : list of ConeLaw
         The cones that will be asked for; colder time than any of them needs is left out.
     highest_shift_c : float

@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-from firing.cones.budget import budget
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
+from firing.cones.uncertainty import budget
 from firing.controller.controller import Controller
 from firing.design.ceiling import Ceiling, binding
 from firing.design.climb import APPROACH_C

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.naming import describe_number, describe_range
+from firing.cones.table import describe_number, describe_range
 from firing.forecast import Forecast
 from firing.report.words import Timekeeper, sentence
 from firing.review.verdict import CauseShare, Finding, Review

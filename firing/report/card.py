@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.clock import after_iso
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
 from firing.forecast import Forecast
 from firing.report.markup import bullets, paragraph, prose, text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.forecast import Forecast
 from firing.report.answers import forecast_answer, forecast_times

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.forecast import Forecast
 from firing.kiln.outlook import KilnOutlook
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature

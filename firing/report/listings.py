@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.kiln.fitresult import KilnFit
 from firing.kiln.limits import Highest
 from firing.kiln.listing import KilnRow

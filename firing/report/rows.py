@@ -6,7 +6,7 @@ Cells are raw text: whoever shows them makes them safe for where they go.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from firing.cones.naming import describe_number, describe_range
+from firing.cones.table import describe_number, describe_range
 from firing.forecast import Forecast
 from firing.report.answers import forecast_times
 from firing.report.words import hours_minutes, sentence

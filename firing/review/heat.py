@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from firing.cones.budget import Budget
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.uncertainty import Budget
 from firing.review.cooling import CoolingThrough, rates_through
 from firing.review.evenly import EvenTrace
 from firing.review.unevenness import Unevenness, unevenness

@@ -13,12 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from firing.cones.budget import budget
 from firing.cones.equivalence import approach_rates_c_per_h
+from firing.cones.heatwork import readings
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.occupation import Occupation, occupy
-from firing.cones.readings import readings
 from firing.cones.table import parse_cone
+from firing.cones.uncertainty import budget
 from firing.errors import FiringError
 from firing.trace import FloatArray, Trace
 

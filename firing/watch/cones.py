@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from firing.cones.budget import budget
 from firing.cones.equivalence import approach_rates_c_per_h, cone_reached
 from firing.cones.heatwork import heatwork, time_down_s
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
+from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
 from firing.watch.outlook import Rest
 

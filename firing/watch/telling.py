@@ -4,7 +4,7 @@ import math
 from datetime import datetime
 
 from firing.clock import after
-from firing.cones.naming import describe_number
+from firing.cones.table import describe_number
 from firing.schedule.schedule import Schedule
 from firing.units import (
     TemperatureUnit,

@@ -6,7 +6,7 @@ The order of cones 022 to 10 is the maker's chart's (source ``cone-chart-1996``)
 
 import pytest
 
-from firing.cones.naming import describe_range
+from firing.cones.table import describe_range
 
 
 @pytest.mark.parametrize(

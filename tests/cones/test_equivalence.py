@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.cones.budget import budget
 from firing.cones.equivalence import ConeVerdict, approach_rates_c_per_h, cone_reached
 from firing.cones.kinetics import cone_law, end_point_c, laws
 from firing.cones.table import CONES, cone_number
+from firing.cones.uncertainty import budget
 from firing.errors import FiringError
 
 FloatArray = npt.NDArray[np.float64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from firing.cones.naming import describe_number, describe_range
+from firing.cones.table import describe_number, describe_range
 from firing.review.findings.evidence import Evidence
 from firing.review.verdict import Confidence, Finding
 
