@@ -232,7 +232,7 @@ def forecast(
     inside = load if load is not None or plain.kiln is None else plain.kiln.run.load
     ware, assumed = None, ""
     if inside is not None:
-        from firing.ware.hotstart import ware_at_start
+        from firing.ware.hot_start import ware_at_start
 
         found = ware_at_start(inside, schedule, margin=margin, state=state)
         assumed = found.assumed

@@ -41,7 +41,7 @@ from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.ware.case import USUAL_MARGIN
-from firing.ware.hotstart import as_it_is, assumed_state
+from firing.ware.hot_start import as_it_is, assumed_state
 from firing.ware.load import Load, typical_load
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware

@@ -14,8 +14,8 @@ from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.tarifffile import parse_tariff
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
+from firing.ware.file import parse_load
 from firing.ware.load import Load, Piece
-from firing.ware.loadfile import parse_load
 
 KILN = parse_kiln(ready_text("example-kiln"))
 CUPS = parse_load(ready_text("example-load-thin-cups"))

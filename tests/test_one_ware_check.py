@@ -33,7 +33,7 @@ from firing.ware.load import Load
 from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verify import largest_difference
+from firing.ware.verdict import largest_difference
 from tui.outlook import Circumstances, foresee
 from tui.studio import Chosen, Studio
 

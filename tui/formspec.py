@@ -218,7 +218,7 @@ def kiln_form() -> Form:
 @cache
 def load_form() -> Form:
     """Return the form of a load file."""
-    from firing.ware.loadfile import LoadTable, parse_load
+    from firing.ware.file import LoadTable, parse_load
 
     tables = _tables(LoadTable)
     head = Group("The load", tuple(fields_of(tables[""], _LOAD).values()))

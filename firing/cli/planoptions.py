@@ -51,7 +51,7 @@ def open_kiln(name: str) -> KilnDescription:
 
 def open_load(name: str) -> Load:
     """Read a load file, or an example load."""
-    from firing.ware.loadfile import parse_load, read_load
+    from firing.ware.file import parse_load, read_load
 
     return _read(name, parse_load, read_load)
 

@@ -10,7 +10,7 @@ from firing.cli.arguments import json_option
 SCHEMAS = {
     "schedule": ("firing.schedule.schema", "ScheduleTable"),
     "kiln": ("firing.kiln.kilntables", "KilnTable"),
-    "load": ("firing.ware.loadfile", "LoadTable"),
+    "load": ("firing.ware.file", "LoadTable"),
     "controller": ("firing.controller.file", "ControllerTable"),
     "source": ("firing.capture.sourcefile", "SourceTable"),
     "tariff": ("firing.kiln.tarifffile", "TariffTable"),

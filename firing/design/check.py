@@ -45,7 +45,7 @@ def check_plan(
     kiln : KilnDescription, optional
         The kiln; the default curves without one.
     state : WareState, optional
-        What earlier firing has done to the ware; see `firing.ware.hotstart` where nobody knows.
+        What earlier firing has done to the ware; see `firing.ware.hot_start` where nobody knows.
 
     Returns
     -------

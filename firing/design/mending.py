@@ -17,7 +17,7 @@ from firing.schedule.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN
 from firing.ware.check import Breach
-from firing.ware.hotstart import ware_at_start
+from firing.ware.hot_start import ware_at_start
 from firing.ware.load import Load
 from firing.ware.rules import limits_for
 from firing.ware.state import WareState
@@ -56,7 +56,7 @@ def mended_design(
     open_c : float
         Opening [°C].
     state : WareState, optional
-        What earlier firing has done to the ware; see `firing.ware.hotstart` where nobody knows.
+        What earlier firing has done to the ware; see `firing.ware.hot_start` where nobody knows.
 
     Returns
     -------

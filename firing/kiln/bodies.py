@@ -7,10 +7,10 @@ from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.kiln.contents import Contents, contents_of
 from firing.kiln.description import KilnDescription
 from firing.kiln.elements import WIRE_J_PER_KGK
-from firing.kiln.waterheat import HeatDemand
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import Load
 from firing.ware.state import WareState
+from firing.ware.water_heat import HeatDemand
 
 EMISSIVITY_INSIDE = 0.9  # source: kiln-model-choices; fired clay 0.91, emissivity-tables
 EMISSIVITY_JACKET = 0.3  # source: jacket-emissivity-memory

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import Plane
 from firing.heat.properties import Grid, Material, PropertyTable, grid_of
-from firing.kiln.waterheat import HeatDemand, demands_of
 from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
+from firing.ware.water_heat import HeatDemand, demands_of
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices
 SHELF_M = 0.016  # source: shelf-practice

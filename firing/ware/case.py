@@ -7,9 +7,9 @@ import numpy as np
 from firing.schedule.schedule import Purpose
 from firing.trace import FloatArray
 from firing.ware.body import Body, State
-from firing.ware.conduction import rate_for_lag_c_per_h
 from firing.ware.load import Piece
 from firing.ware.state import WareState
+from firing.ware.wall import rate_for_lag_c_per_h
 
 USUAL_MARGIN = 1.5
 """What rates of common practice and published advice contain already; ``usual-margin-choice``."""

@@ -21,8 +21,7 @@ from firing.units import (
     format_temperature,
     rate_from_celsius,
 )
-from firing.ware.limits import HIGHEST_C, LOWEST_C, Dwell, Limit, Reason, WareLimits
-from firing.ware.stress import Direction
+from firing.ware.limits import HIGHEST_C, LOWEST_C, Direction, Dwell, Limit, Reason, WareLimits
 
 BreachKind = Literal["rate", "dwell", "dry first", "wall", "vapour", "bound water"]
 RateCurve = Callable[[FloatArray], FloatArray]

@@ -10,7 +10,7 @@ import numpy as np
 from firing.ware.body import State
 from firing.ware.case import USUAL_MARGIN, Case
 from firing.ware.drying import DRYING_C
-from firing.ware.limits import HIGHEST_C, LOWEST_C, Limit, Reason
+from firing.ware.limits import HIGHEST_C, LOWEST_C, Direction, Limit, Reason, bearable_rate_c_per_h
 from firing.ware.reactions import (
     BOUND_WATER_C,
     HEAT_OF_REACTION_J_PER_KG,
@@ -18,7 +18,6 @@ from firing.ware.reactions import (
     busiest_per_k,
     reaction_capacity,
 )
-from firing.ware.stress import Direction, bearable_rate_c_per_h
 
 # The difference allowed through a wall; source: wall-difference-limit.
 DIFFERENCE_K = 10.0

@@ -1,6 +1,6 @@
 """What leaves the clay by reaction: its bound water, and the carbon that has to burn.
 
-Kinetics of the bound water are those that the heat demand uses (`firing.kiln.waterheat`): first
+Kinetics of the bound water are those that the heat demand uses (`firing.ware.water_heat`): first
 order, 222 kJ/mol (``kaolinite-kinetics-1987``), half gone at 555 °C for 100 °C/h
 (``kaolinite-rate-inferred``).  Both gases have to pass the wall's pores, which takes a time that
 goes with the square of the way.
@@ -10,11 +10,11 @@ from functools import cache
 
 import numpy as np
 
-from firing.kiln.waterheat import GAS_CONSTANT, bound_water_law
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import Body
 from firing.ware.load import BODY_DENSITY_KG_PER_M3
+from firing.ware.water_heat import GAS_CONSTANT, bound_water_law
 
 BOUND_WATER_C = (400.0, 700.0)  # source: vaughan-1955
 STEAM_C = (500.0, 600.0)

@@ -10,7 +10,6 @@ from firing.errors import FiringError
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Body, State, body_named
-from firing.ware.conduction import WallCourse, wall_course
 from firing.ware.drying import (
     REFERENCE_C,
     mean_left,
@@ -22,6 +21,7 @@ from firing.ware.limits import HIGHEST_C, LOWEST_C
 from firing.ware.load import Load
 from firing.ware.reactions import BURN_OUT_C, bound_water_gone, reaction_capacity, release_per_k
 from firing.ware.state import WareState
+from firing.ware.wall import WallCourse, wall_course
 
 # Below and above this the bound water's pace along a course is told by how fast it was passed.
 _REACTION_BEGINS_C, _REACTION_ENDS_C = 450.0, 600.0

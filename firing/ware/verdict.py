@@ -1,22 +1,257 @@
-"""The one check of the ware: forecast, card, design, mending, resuming and screens all ask it.
+"""The simulated wall held against the limits: what a course of temperature does wrong to the ware.
 
-A firing is safe for a load if every rate keeps to the steady limits, every stay is long enough, and
-the simulated wall bears that out: on the way up, in holds, and on the way down, whether the cooling
-is programmed or the kiln's own.
+This is the part of the ware's check that needs a simulated wall.  The whole is
+`firing.ware.verdict.check_ware`.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from firing.schedule.schedule import Schedule
-from firing.ware.check import Breach, check_schedule, with_natural_cooling
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR, format_temperature
+from firing.ware.check import (
+    Breach,
+    check_schedule,
+    floor_rate,
+    slower_words,
+    subject_of,
+    with_natural_cooling,
+)
 from firing.ware.face import FaceCourse
-from firing.ware.limits import WareLimits
+from firing.ware.limits import Limit, WareLimits
 from firing.ware.load import Load
+from firing.ware.reactions import BURN_OUT_C
 from firing.ware.simulate import WareCourse, simulate_ware
 from firing.ware.state import WareState
-from firing.ware.verify import slow_drying, verify_ware
+
+# The limits are of the steady ramp; where the reaction sweeps through, the wall may lag this much
+# more for a while.
+TOLERANCE = 0.04
+BOUND_WATER_LEFT = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class LargestDifference:
+    """The largest difference through the wall that a limit watches [K], and when [s]."""
+
+    difference_k: float
+    at_s: float
+
+
+def largest_difference(course: WareCourse, limit: Limit) -> LargestDifference:
+    """Return the largest difference through the wall where and while a limit watches it.
+
+    Parameters
+    ----------
+    course : WareCourse
+        The wall along a course.
+    limit : Limit
+        The limit; 0 K where it watches no difference.
+
+    Notes
+    -----
+    A difference counts from edge to edge of the watched window, the moments at which the face
+    passes its edges included: on the way down the first of them is where it is largest.
+    """
+    if limit.watched_c is None:
+        return LargestDifference(0.0, 0.0)
+    time_s, face_c, apart_k = course.time_s, course.surface_c, np.abs(course.difference_k)
+    rises = np.diff(face_c) >= 0.0
+    goes = rises if limit.direction == "heating" else ~rises
+    low_c, high_c = limit.watched_c
+    inside = (face_c >= low_c) & (face_c <= high_c)
+    inside &= np.append(goes, goes[-1]) | np.append(goes[0], goes)
+    moments, differences = [time_s[inside]], [apart_k[inside]]
+    for edge_c in limit.watched_c:
+        place = np.flatnonzero(((face_c[:-1] < edge_c) != (face_c[1:] < edge_c)) & goes)
+        share = (edge_c - face_c[place]) / (face_c[place + 1] - face_c[place])
+        moments.append(time_s[place] + share * (time_s[place + 1] - time_s[place]))
+        differences.append(apart_k[place] + share * (apart_k[place + 1] - apart_k[place]))
+    found: FloatArray = np.concatenate(differences)
+    if found.size == 0:
+        return LargestDifference(0.0, 0.0)
+    worst = int(np.argmax(found))
+    return LargestDifference(float(found[worst]), float(np.concatenate(moments)[worst]))
+
+
+def verify_ware(
+    course: WareCourse,
+    limits: WareLimits,
+    schedule: Schedule,
+    ends_s: Sequence[float] | None = None,
+) -> tuple[Breach, ...]:
+    """Return what a course does to the ware beyond its limits.
+
+    Checked are the vapour pressure in the middle against a tenth of the strength
+    (``vapour-choice``), the difference through the wall against what each limit allows in its
+    window, and that the bound water has left the middle before sintering begins.
+
+    Parameters
+    ----------
+    course : WareCourse
+        Of the load the limits are for.
+    limits : WareLimits
+        The limits.
+    schedule : Schedule
+        The program, with its natural cooling as a last segment.
+    ends_s : sequence of float, optional
+        When its segments end [s]; they count as one unless given.
+
+    Returns
+    -------
+    tuple of Breach
+        Empty if the simulated wall bears the course out.
+    """
+    ends = [] if ends_s is None else list(ends_s)
+
+    def segment_at(time_s: float) -> int:
+        return min(bisect_left(ends, time_s), len(schedule.segments) - 1)
+
+    found = [*_too_much_vapour(course, limits, schedule, segment_at)]
+    for limit in limits.limits:
+        if limit.allowed_k is None or limit.watched_c is None:
+            continue
+        largest = largest_difference(course, limit)
+        if largest.difference_k > limit.allowed_k * (1.0 + TOLERANCE):
+            found.append(_too_uneven(schedule, segment_at(largest.at_s), course, limit, largest))
+    found.extend(_bound_water_left(course, schedule, segment_at))
+    return tuple(found)
+
+
+def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> Breach | None:
+    """Return the vapour that a clay which dries slowly would build up; None if it stays harmless.
+
+    Clay loses its water at a pace known to a factor of five (``drying-diffusivity``): this is the
+    cautious end, for a caution beside a plan that is safe at the usual pace.
+
+    Parameters
+    ----------
+    course, limits, schedule
+        As of `verify_ware`.
+    """
+    worst = int(np.argmax(course.slow_vapour_kpa))
+    vapour_kpa, at_c = float(course.slow_vapour_kpa[worst]), float(course.core_c[worst])
+    if vapour_kpa <= limits.vapour_kpa or course.core_vapour_kpa.max() > limits.vapour_kpa:
+        return None
+    piece = limits.piece
+    return Breach(
+        "vapour",
+        0,
+        "free water",
+        "clay may dry five times as slowly as usual",
+        "drying-diffusivity",
+        0.0,
+        at_c,
+        at_c,
+        f"If your clay dries slowly, the vapour in the {piece.thickest_mm:g} mm wall of "
+        f'"{piece.name}" reaches {vapour_kpa:.0f} kPa at '
+        f"{format_temperature(at_c, schedule.unit)}; {limits.vapour_kpa:.0f} kPa is the most. "
+        "Keep it below boiling until a cold mirror at the opening stays clear.",
+        has_kpa=vapour_kpa,
+        allowed_kpa=limits.vapour_kpa,
+    )
+
+
+_SegmentAt = Callable[[float], int]
+
+
+def _too_much_vapour(
+    course: WareCourse, limits: WareLimits, schedule: Schedule, segment_at: _SegmentAt
+) -> Iterator[Breach]:
+    worst = int(np.argmax(course.core_vapour_kpa))
+    vapour_kpa, at_c = float(course.core_vapour_kpa[worst]), float(course.core_c[worst])
+    if vapour_kpa <= limits.vapour_kpa:
+        return
+    yield Breach(
+        "vapour",
+        segment_at(float(course.time_s[worst])),
+        "free water",
+        "the vapour in a wall may press with a tenth of its strength",
+        "vapour-choice",
+        0.0,
+        at_c,
+        at_c,
+        f"The vapour in the middle of the wall reaches {vapour_kpa:.0f} kPa at "
+        f"{format_temperature(at_c, schedule.unit)}, above a tenth of its strength, "
+        f"{limits.vapour_kpa:.0f} kPa: dry longer.",
+        has_kpa=vapour_kpa,
+        allowed_kpa=limits.vapour_kpa,
+    )
+
+
+def _too_uneven(
+    schedule: Schedule, segment: int, course: WareCourse, limit: Limit, largest: LargestDifference
+) -> Breach:
+    low_c, high_c = limit.watched_c or limit.window_c
+    allowed_k = limit.allowed_k or 0.0
+    # The steady limit, or what the course does on its way there if that is slower, and less of it
+    # by what the wall still differs too much.
+    share = min(allowed_k / largest.difference_k, 1.0)
+    fastest = min(float(limit.rates_c_per_h.min()), _fastest_c_per_h(course, limit))
+    write = floor_rate(fastest * share, schedule)
+    first, last = (low_c, high_c) if limit.direction == "heating" else (high_c, low_c)
+    window = (
+        f"from {format_temperature(first, schedule.unit)} to "
+        f"{format_temperature(last, schedule.unit)}"
+    )
+    return Breach(
+        "wall",
+        segment,
+        limit.reason,
+        limit.text,
+        limit.source,
+        low_c,
+        high_c,
+        float(np.interp(largest.at_s, course.time_s, course.surface_c)),
+        f"{subject_of(schedule, segment)}: while {limit.direction} {window} the wall differs by "
+        f"{largest.difference_k:.1f} K where {allowed_k:.1f} K is the most: {limit.text}; "
+        f"{slower_words(schedule, segment, write, limit.window_c)}.",
+        write_c_per_h=write,
+        has_k=largest.difference_k,
+        allowed_k=allowed_k,
+        direction=limit.direction,
+    )
+
+
+def _fastest_c_per_h(course: WareCourse, limit: Limit) -> float:
+    """Return how fast the face goes at most where a limit holds, in its direction [°C/h]."""
+    middle_c = 0.5 * (course.surface_c[1:] + course.surface_c[:-1])
+    rates = np.diff(course.surface_c) / np.diff(course.time_s) * SECONDS_PER_HOUR
+    if limit.direction == "cooling":
+        rates = -rates
+    inside = (middle_c >= limit.window_c[0]) & (middle_c <= limit.window_c[1]) & (rates > 0.0)
+    return float(np.max(rates[inside], initial=0.0)) or float(limit.rates_c_per_h.min())
+
+
+def _bound_water_left(
+    course: WareCourse, schedule: Schedule, segment_at: _SegmentAt
+) -> Iterator[Breach]:
+    sinters_c = BURN_OUT_C[1]
+    if not np.any(course.surface_c > sinters_c):
+        return
+    first = int(np.argmax(course.surface_c > sinters_c))
+    left = 1.0 - float(course.bound_water_gone[first])
+    if left > BOUND_WATER_LEFT:
+        unit = schedule.unit
+        yield Breach(
+            "bound water",
+            segment_at(float(course.time_s[first])),
+            "bound water",
+            "the bound water is to leave before sintering begins",
+            "vaughan-1955",
+            500.0,
+            sinters_c,
+            sinters_c,
+            f"{100 * left:.0f} % of the bound water is still in the middle when the face passes "
+            f"{format_temperature(sinters_c, unit)} and sintering begins: slow down from "
+            f"{format_temperature(500.0, unit)} on.",
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,7 +14,7 @@ from firing.kiln.kilnfile import parse_kiln
 from firing.kiln.thermal import simulate
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Segment
-from firing.ware.loadfile import parse_load
+from firing.ware.file import parse_load
 
 PLAN, LOAD, KILN = "thin-ware-bisque", "example-load-thin-cups", "example-kiln"
 IN_KILN = ("--kiln", KILN)

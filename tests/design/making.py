@@ -9,9 +9,9 @@ from firing.controller.file import read_controller
 from firing.kiln.description import KilnDescription
 from firing.kiln.kilnfile import read_kiln
 from firing.trace import FloatArray
+from firing.ware.file import read_load
 from firing.ware.limits import Dwell
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
-from firing.ware.loadfile import read_load
 
 EXAMPLES = Path(__file__).parents[2] / "schedules"
 

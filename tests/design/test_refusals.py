@@ -10,8 +10,8 @@ from firing.design.designer import design
 from firing.design.summits import Bounds
 from firing.design.wish import CoolingWish, Wish
 from firing.errors import FiringError
+from firing.ware.file import parse_load
 from firing.ware.load import Load
-from firing.ware.loadfile import parse_load
 
 BISQUE = Wish("bisque", cone="06")
 GLAZE = Wish("glaze", cone="6")

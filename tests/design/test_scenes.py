@@ -18,7 +18,7 @@ from firing.sources import load_sources
 from firing.ware.limits import REASONS, Reason
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verify import verify_ware
+from firing.ware.verdict import verify_ware
 
 HOUR = 3600.0
 BISQUE_980 = Wish("bisque", top_c=980.0)

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from firing.kiln.waterheat import bound_water_law, demands_of, free_water_law
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece
 from firing.ware.state import WareState
+from firing.ware.water_heat import bound_water_law, demands_of, free_water_law
 
 CUP = Piece("cup", 10, 5.0, 0.3)
 

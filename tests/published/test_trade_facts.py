@@ -8,7 +8,7 @@ from firing.forecast import forecast
 from firing.kiln.kilnfile import parse_kiln
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
-from firing.ware.loadfile import parse_load
+from firing.ware.file import parse_load
 
 HOUR = 3600.0
 

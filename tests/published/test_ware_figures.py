@@ -7,7 +7,6 @@ import pytest
 
 from firing.schedule.schedule import Purpose
 from firing.ware.body import Property
-from firing.ware.conduction import equalisation_s, lag_k, ramp_lag_share, wall_course
 from firing.ware.drying import drying_fourier, mean_left, middle_left, saturation_kpa
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
@@ -17,6 +16,7 @@ from firing.ware.reactions import (
     specific_heat,
 )
 from firing.ware.rules import limits_for
+from firing.ware.wall import equalisation_s, lag_k, ramp_lag_share, wall_course
 
 GAS_CONSTANT = 8.314462618
 

@@ -15,7 +15,7 @@ from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
 from firing.kiln.kilnfile import KilnTable, parse_kiln
 from firing.kiln.materials import material_names
-from firing.ware.loadfile import LoadTable, parse_load
+from firing.ware.file import LoadTable, parse_load
 from tui.derived import derived, flowing
 from tui.formchoices import choices, turned
 from tui.formdoc import open_form

@@ -6,7 +6,7 @@ import pytest
 
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.ware.loadfile import LoadTable, parse_load, read_load
+from firing.ware.file import LoadTable, parse_load, read_load
 
 GOOD = """dryness = "bone dry"
 body = "stoneware, grogged"

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from firing.schedule.schedule import Schedule, Segment
-from firing.ware.hotstart import assumed_state, ware_at_start
+from firing.ware.hot_start import assumed_state, ware_at_start
 from firing.ware.load import Dryness, Load, Piece
 from firing.ware.state import WareState
 

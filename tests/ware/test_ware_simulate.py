@@ -11,7 +11,7 @@ from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verify import verify_ware
+from firing.ware.verdict import verify_ware
 
 # Half as fast again as the default kiln, up and down.
 KILN = 1.5
