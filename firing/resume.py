@@ -345,7 +345,7 @@ def _course_in_kiln(
 
     A program the kiln cannot end is taken as written: what it was to come to is what counts.
     """
-    from firing.kiln.thermal import simulate
+    from firing.kiln.simulation import simulate
 
     run = simulate(kiln, load, schedule, waits=waits, until_c=COUNTS_NO_MORE_C, state=state)
     return (run.time_s, run.chamber_c) if run.reaches_peak else course_of(schedule, curves)

@@ -10,8 +10,8 @@ from firing.cli.planoptions import parse_awake, with_tariff
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.forecast import forecast
-from firing.kiln.kilnfile import parse_kiln
-from firing.kiln.tarifffile import parse_tariff
+from firing.kiln.file import parse_kiln
+from firing.kiln.tariff_file import parse_tariff
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.file import parse_load

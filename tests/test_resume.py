@@ -10,7 +10,7 @@ from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
 from firing.design.check import check_plan
 from firing.errors import FiringError
-from firing.kiln.thermal import simulate
+from firing.kiln.simulation import simulate
 from firing.resume import resume
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray

@@ -45,7 +45,7 @@ def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:
     FiringError
         If there is no temperature at which it comes to rest.
     """
-    from firing.kiln.limits import highest_hold
+    from firing.kiln.capability import highest_hold
 
     highest = highest_hold(kiln)
     by_tables = ", as far as its wall's tables go" if highest.by_tables else ""

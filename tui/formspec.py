@@ -179,7 +179,7 @@ def _items(
 @cache
 def kiln_form() -> Form:
     """Return the form of a kiln file."""
-    from firing.kiln.kilnfile import KilnTable, parse_kiln
+    from firing.kiln.file import KilnTable, parse_kiln
     from firing.kiln.materials import material_names
 
     tables = _tables(KilnTable)

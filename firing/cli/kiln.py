@@ -22,8 +22,8 @@ def kiln_command() -> None:
 @json_option
 def show_command(kiln: str, as_json: bool) -> int:
     """Print every figure the model uses for KILN, given, derived and assumed, with its source."""
-    from firing.kiln.limits import fastest_rates, highest_hold
-    from firing.kiln.listing import describe_kiln
+    from firing.kiln.capability import fastest_rates, highest_hold
+    from firing.kiln.parameter_table import describe_kiln
     from firing.report.listings import kiln_text
 
     described = open_kiln(kiln)
@@ -83,8 +83,8 @@ def fit_command(
     and everything else in the file stays as it is.
     """
     from firing.errors import FiringError
+    from firing.kiln.element_wear import WORTH_ACTING, power_trend
     from firing.kiln.fit import fit_kiln
-    from firing.kiln.trend import WORTH_ACTING, power_trend
     from firing.report.listings import fit_text
     from firing.review.record import record_of
 
@@ -125,6 +125,6 @@ def fit_command(
 
 def _write_fitted(path: Path, fitted: Any) -> None:
     from firing.files.tomlfile import read_text, write_text
-    from firing.kiln.kilnfile import write_fitted
+    from firing.kiln.file import write_fitted
 
     write_text(path, write_fitted(read_text(path), fitted), overwrite=True)

@@ -44,7 +44,7 @@ def _read(name: str, parse: Callable[[str, str], Read], read: Callable[[Path], R
 
 def open_kiln(name: str) -> KilnDescription:
     """Read a kiln file, or the example kiln."""
-    from firing.kiln.kilnfile import parse_kiln, read_kiln
+    from firing.kiln.file import parse_kiln, read_kiln
 
     return _read(name, parse_kiln, read_kiln)
 
@@ -58,7 +58,7 @@ def open_load(name: str) -> Load:
 
 def open_tariff(name: str) -> Tariff:
     """Read a tariff file, or the example tariff."""
-    from firing.kiln.tarifffile import parse_tariff, read_tariff
+    from firing.kiln.tariff_file import parse_tariff, read_tariff
 
     return _read(name, parse_tariff, read_tariff)
 

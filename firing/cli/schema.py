@@ -9,11 +9,11 @@ from firing.cli.arguments import json_option
 
 SCHEMAS = {
     "schedule": ("firing.schedule.schema", "ScheduleTable"),
-    "kiln": ("firing.kiln.kilntables", "KilnTable"),
+    "kiln": ("firing.kiln.schema", "KilnTable"),
     "load": ("firing.ware.file", "LoadTable"),
     "controller": ("firing.controller.file", "ControllerTable"),
     "source": ("firing.capture.sourcefile", "SourceTable"),
-    "tariff": ("firing.kiln.tarifffile", "TariffTable"),
+    "tariff": ("firing.kiln.tariff_file", "TariffTable"),
 }
 
 

@@ -16,7 +16,7 @@ from firing.ware.limits import HIGHEST_C
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.kiln.thermal import Simulation
+    from firing.kiln.simulation import Simulation
     from firing.ware.load import Load
 
 KILN = "kiln"
@@ -98,9 +98,9 @@ def curves_of(
     room_c : float
         Room temperature [°C].
     """
-    from firing.kiln.limits import fastest_rates, highest_hold
+    from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.outlook import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
-    from firing.kiln.thermal import simulate
+    from firing.kiln.simulation import simulate
 
     power_c = highest_hold(kiln, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C
     highest_c = min(power_c, kiln.max_c)

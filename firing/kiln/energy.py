@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from firing.kiln.thermal import JOULES_PER_KWH, Simulation
+from firing.kiln.simulation import JOULES_PER_KWH, Simulation
 from firing.trace import FloatArray
 
 

@@ -10,11 +10,19 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import KilnDescription
-from firing.kiln.fitresult import Diagnostics, Estimate, KilnFit
-from firing.kiln.fitting import CAPACITY, LOSS, POWER, Priors, Solution, solve
-from firing.kiln.fitwords import LOAD_MASS, RATED, basis, cannot_tell, warnings, why_not
-from firing.kiln.misfit import RecordMisfit, described
-from firing.kiln.record import FiringRecord
+from firing.kiln.firing_record import FiringRecord
+from firing.kiln.fit_messages import LOAD_MASS, RATED, basis, cannot_tell, warnings, why_not
+from firing.kiln.fit_result import Diagnostics, Estimate, KilnFit
+from firing.kiln.residuals import (
+    CAPACITY,
+    LOSS,
+    POWER,
+    Priors,
+    RecordMisfit,
+    Solution,
+    described,
+    solve,
+)
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration
 

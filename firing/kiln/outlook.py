@@ -6,10 +6,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
+from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
 from firing.kiln.energy import Energy, EnergyCourse, energy_course, energy_of
-from firing.kiln.limits import fastest_rates, highest_hold
-from firing.kiln.thermal import Simulation, simulate
+from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.thermocouple.tolerance import tolerance_c
@@ -173,7 +173,7 @@ def kiln_outlook(
     Raises
     ------
     FiringError
-        As :func:`firing.kiln.thermal.simulate`.
+        As :func:`firing.kiln.simulation.simulate`.
     """
     run = simulate(kiln, load, schedule, waits=waits, until_c=until_c, state=state)
     segments = tuple(_segment(schedule, run, index) for index in range(len(schedule.segments)))

@@ -15,7 +15,7 @@ import numpy as np
 from firing.clock import after, require_zone
 from firing.errors import FiringError
 from firing.kiln.energy import EnergyCourse
-from firing.kiln.thermal import JOULES_PER_KWH
+from firing.kiln.simulation import JOULES_PER_KWH
 from firing.trace import FloatArray
 
 MINUTES_PER_DAY = 1440

@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number
-from firing.kiln.fitresult import KilnFit
-from firing.kiln.limits import Highest
-from firing.kiln.listing import KilnRow
-from firing.kiln.trend import Trend
+from firing.kiln.capability import Highest
+from firing.kiln.element_wear import Trend
+from firing.kiln.fit_result import KilnFit
+from firing.kiln.parameter_table import KilnRow
 from firing.report.plain import plain, wrap
 from firing.report.table import render_table
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution

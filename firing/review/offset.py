@@ -44,7 +44,7 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
         kiln file, or it cannot be written.
     """
     from firing.files.tomlfile import read_text, write_text
-    from firing.kiln.kilnfile import parse_kiln
+    from firing.kiln.file import parse_kiln
 
     if offset.offset_c is None:
         raise FiringError(

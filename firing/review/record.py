@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.record import FiringRecord
+from firing.kiln.firing_record import FiringRecord
 from firing.logs.channels import pick_channel
 from firing.logs.reader import Log
 from firing.review.drive import LOWEST_C, known_duty

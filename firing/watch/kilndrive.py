@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from firing.kiln.description import KilnDescription
-from firing.kiln.network import Network
+from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln.network import CHAMBER, Network
-from firing.kiln.programme import WAIT_BAND_C, Follower, Precision
-from firing.kiln.segments import SegmentRun, run_segment
+from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision
+from firing.kiln.segment_run import SegmentRun, run_segment
+from firing.kiln.thermal_network import CHAMBER, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.watch.outlook import Rest
@@ -107,7 +107,7 @@ def rest_in_kiln(
     Raises
     ------
     FiringError
-        As `firing.kiln.thermal.simulate`.
+        As `firing.kiln.simulation.simulate`.
     """
     follower = Follower(network, waits=True, precision=Precision())
     now_c = follower.chamber_c

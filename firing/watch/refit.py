@@ -16,7 +16,7 @@ from firing.trace import FloatArray, Trace
 from firing.ware.load import Load
 
 if TYPE_CHECKING:
-    from firing.kiln.misfit import RecordMisfit
+    from firing.kiln.residuals import RecordMisfit
     from firing.logs.reader import Log
 
 NAME = "this firing"
@@ -106,7 +106,7 @@ def refit(job: RefitJob) -> Refit:
     is one of the power's.
     """
     from firing.kiln.fit import fit_kiln
-    from firing.kiln.misfit import RecordMisfit, described
+    from firing.kiln.residuals import RecordMisfit, described
     from firing.review.record import record_of
 
     nothing = as_described(job.kiln, job.windows)

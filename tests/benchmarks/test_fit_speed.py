@@ -14,7 +14,7 @@ from kiln.true_kiln import Truth, fire
 from kilns import BISQUED, trial_kiln
 
 from firing.kiln.fit import fit_kiln
-from firing.kiln.thermal import simulate
+from firing.kiln.simulation import simulate
 
 MOST_FORECASTS = 40.0
 

@@ -19,9 +19,9 @@ from benchmarks.turns import in_turns
 from kilns import HOUR, trial_kiln
 
 from firing.heat.boundary import STEFAN_BOLTZMANN
-from firing.kiln.contents import FURNITURE, WARE
-from firing.kiln.network import Network
-from firing.kiln.thermal import Simulation, simulate
+from firing.kiln.nodes import FURNITURE, WARE
+from firing.kiln.simulation import Simulation, simulate
+from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.load import Load, Piece

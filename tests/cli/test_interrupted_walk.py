@@ -10,8 +10,8 @@ from click.testing import CliRunner, Result
 
 from firing.cli import cli
 from firing.files.ready import ready_text
-from firing.kiln.kilnfile import parse_kiln
-from firing.kiln.thermal import simulate
+from firing.kiln.file import parse_kiln
+from firing.kiln.simulation import simulate
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Segment
 from firing.ware.file import parse_load

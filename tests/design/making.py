@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.controller.file import read_controller
 from firing.kiln.description import KilnDescription
-from firing.kiln.kilnfile import read_kiln
+from firing.kiln.file import read_kiln
 from firing.trace import FloatArray
 from firing.ware.file import read_load
 from firing.ware.limits import Dwell

@@ -5,7 +5,7 @@ import pytest
 from kilns import BISQUE, RAW, full_power, trial_kiln
 
 from firing.kiln.energy import energy_course, energy_of
-from firing.kiln.thermal import simulate
+from firing.kiln.simulation import simulate
 
 
 def test_energy_is_power_over_time() -> None:

@@ -14,9 +14,9 @@ from kiln.true_kiln import Plan, Truth, fire
 from kilns import BISQUED, trial_kiln
 
 from firing.kiln.description import Fitted
+from firing.kiln.file import parse_kiln, write_fitted
 from firing.kiln.fit import KilnFit, fit_kiln
-from firing.kiln.kilnfile import parse_kiln, write_fitted
-from firing.kiln.thermal import simulate
+from firing.kiln.simulation import simulate
 
 KILN = trial_kiln()
 WORN = Truth(power=0.85, loss=1.15, capacity=1.1)

@@ -10,7 +10,6 @@ from kiln.true_kiln import TrueFiring, Truth, fire
 from kilns import BISQUED, trial_kiln
 
 from firing.errors import FiringError
-from firing.kiln import fitting
 from firing.kiln.fit import FiringRecord, fit_kiln
 
 KILN = trial_kiln()

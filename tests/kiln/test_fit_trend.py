@@ -7,9 +7,9 @@ import pytest
 from kilns import trial_kiln
 
 from firing.kiln.description import ElementReading, Fitted
+from firing.kiln.element_wear import power_down, power_trend
 from firing.kiln.fit import Estimate, KilnFit
-from firing.kiln.fitresult import Diagnostics
-from firing.kiln.trend import power_down, power_trend
+from firing.kiln.fit_result import Diagnostics
 from firing.sources import source
 
 

@@ -7,9 +7,9 @@ import pytest
 from kilns import BISQUE, BISQUED, GLAZE, RAW, trial_kiln
 
 from firing.kiln.description import Fitted
-from firing.kiln.heatneed import Course, contents_heat_j, needed, wall_heat_j
-from firing.kiln.network import Network
-from firing.kiln.thermal import simulate
+from firing.kiln.inverse_model import Course, contents_heat_j, needed, wall_heat_j
+from firing.kiln.simulation import simulate
+from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.ware.load import Load, Piece
 

@@ -13,7 +13,7 @@ from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Period, Tariff, cheapest_start, cost, waking_starts
-from firing.kiln.tarifffile import TariffTable, parse_days, parse_tariff
+from firing.kiln.tariff_file import TariffTable, parse_days, parse_tariff
 
 BERLIN = ZoneInfo("Europe/Berlin")
 HOUR = 3600.0

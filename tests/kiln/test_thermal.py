@@ -11,12 +11,11 @@ from hypothesis import strategies as st
 from kilns import BISQUE, BISQUED, GLAZE, HOUR, RAW, full_power, trial_kiln
 
 from firing.errors import FiringError
-from firing.kiln.description import Fitted, WallLayer
-from firing.kiln.elements import resistance_factor
-from firing.kiln.limits import fastest_rates, highest_hold
+from firing.kiln.capability import fastest_rates, highest_hold
+from firing.kiln.controller_model import Precision
+from firing.kiln.description import Fitted, WallLayer, resistance_factor
 from firing.kiln.materials import wall_material
-from firing.kiln.programme import Precision
-from firing.kiln.thermal import Simulation, simulate
+from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece

@@ -17,11 +17,11 @@ from kilns import BISQUE, BISQUED, GLAZE, HOUR, RAW, full_power, trial_kiln
 
 from firing.heat.boundary import Exchange
 from firing.heat.transient import at_rest
+from firing.kiln.capability import fastest_rates, highest_hold
+from firing.kiln.controller_model import Precision
 from firing.kiln.description import KilnDescription, WallLayer
-from firing.kiln.limits import fastest_rates, highest_hold
 from firing.kiln.materials import wall_material
-from firing.kiln.programme import Precision
-from firing.kiln.thermal import Simulation, simulate
+from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load
 

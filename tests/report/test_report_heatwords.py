@@ -8,7 +8,7 @@ from report.report_samples import HOUR_S, LEAD_IN_S, sample_review
 
 from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
-from firing.kiln.kilnfile import parse_kiln
+from firing.kiln.file import parse_kiln
 from firing.report import rows
 from firing.report.heatwords import margin_words
 from firing.report.page import review_page

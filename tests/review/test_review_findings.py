@@ -11,7 +11,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, wr
 from review.made_firings import as_schedule, finding, made_log
 
 from firing.files.ready import ready_text
-from firing.kiln.kilnfile import parse_kiln
+from firing.kiln.file import parse_kiln
 from firing.logs.reader import Log, read_log
 from firing.review.examine import review
 from firing.review.verdict import Review

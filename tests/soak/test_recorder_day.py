@@ -34,7 +34,7 @@ from firing.watch.notices import Limits
 from firing.watch.watcher import Watcher
 from firing.watch.outlook import ForecastOutlook
 from firing.watch.kilnmodel import KilnModel
-from firing.kiln.kilnfile import parse_kiln
+from firing.kiln.file import parse_kiln
 from firing.files.ready import ready_text
 import numpy as np
 

@@ -11,7 +11,7 @@ import pytest
 from watch.replaying import HOUR_S, Told
 from watch.wornkiln import PLAN, kiln, truth, watched, write_log
 
-from firing.kiln.thermal import Simulation, simulate
+from firing.kiln.simulation import Simulation, simulate
 from firing.ware.load import typical_load
 from firing.watch.history import History
 from firing.watch.kilndrive import DrivenKiln, load_in

@@ -14,7 +14,7 @@ from firing.capture.recording import header, row
 from firing.capture.stamps import utc_stamp
 from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
-from firing.kiln.kilnfile import parse_kiln
+from firing.kiln.file import parse_kiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import Load
 from firing.watch.options import WatchOptions

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from firing.kiln.description import KilnDescription
-from firing.kiln.elements import CT_SOURCE, resistance_factor
+from firing.kiln.description import CT_SOURCE, KilnDescription, resistance_factor
 
 FILE = "the kiln file"
 

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 
 from firing.kiln.description import KilnDescription
-from firing.kiln.fitresult import Estimate
-from firing.kiln.fitting import CAPACITY, LOSS, POWER
-from firing.kiln.misfit import HOT_SETTLE_S
-from firing.kiln.record import FiringRecord
+from firing.kiln.firing_record import FiringRecord
+from firing.kiln.fit_result import Estimate
+from firing.kiln.residuals import CAPACITY, HOT_SETTLE_S, LOSS, POWER
 from firing.units import format_duration
 
 INFORMED = 0.7

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firing.kiln.controller_model import Precision
 from firing.kiln.description import KilnDescription
-from firing.kiln.network import CHAMBER, Network
-from firing.kiln.programme import Precision
-from firing.kiln.thermal import simulate
+from firing.kiln.simulation import simulate
+from firing.kiln.thermal_network import CHAMBER, Network
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C, SECONDS_PER_HOUR

@@ -15,7 +15,8 @@ from firing.errors import FiringError
 from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
 from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
 from firing.heat.transient import at_rest
-from firing.kiln.bodies import (
+from firing.kiln.description import EMISSIVITY_WIRE, KilnDescription, resistance_factor
+from firing.kiln.nodes import (
     CHAMBER,
     ELEMENTS,
     EMISSIVITY_INSIDE,
@@ -23,8 +24,6 @@ from firing.kiln.bodies import (
     H_INSIDE,
     Bodies,
 )
-from firing.kiln.description import KilnDescription
-from firing.kiln.elements import EMISSIVITY_WIRE, resistance_factor
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import Load
 from firing.ware.state import WareState

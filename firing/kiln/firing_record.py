@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.heatneed import Course
+from firing.kiln.inverse_model import Course
 from firing.trace import FloatArray
 from firing.ware.load import Load
 

@@ -18,9 +18,9 @@ import numpy as np
 from firing.heat.bdf import Weights, extrapolation, weights
 from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.heat.conduction import Slab
-from firing.kiln.contents import Lump
-from firing.kiln.elements import EMISSIVITY_WIRE
-from firing.kiln.network import EMISSIVITY_INSIDE, FIRST_LUMP, H_INSIDE, REPEAT_C, Network
+from firing.kiln.description import EMISSIVITY_WIRE
+from firing.kiln.nodes import Lump
+from firing.kiln.thermal_network import EMISSIVITY_INSIDE, FIRST_LUMP, H_INSIDE, REPEAT_C, Network
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firing.errors import FiringError
-from firing.kiln.programme import LANDED_C, WAIT_BAND_C, Follower
+from firing.kiln.controller_model import LANDED_C, WAIT_BAND_C, Follower
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import SECONDS_PER_HOUR
 

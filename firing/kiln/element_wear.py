@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any, Literal
 
 from firing.kiln.description import ElementReading, KilnDescription
-from firing.kiln.fitresult import KilnFit
-from firing.kiln.fitwords import RATIOS_ONLY
+from firing.kiln.fit_messages import RATIOS_ONLY
+from firing.kiln.fit_result import KilnFit
 from firing.sources import cite
 
 REPLACEMENT = "element-replacement-practice"

@@ -20,8 +20,8 @@ from firing.files.tomlfile import (
 )
 from firing.heat.properties import Material, PropertyTable
 from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
-from firing.kiln.kilntables import KilnTable, MaterialTable
 from firing.kiln.materials import material_names, wall_material
+from firing.kiln.schema import KilnTable, MaterialTable
 
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""

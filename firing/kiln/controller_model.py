@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from firing.kiln.network import CONTROL_BAND_C, Network, State
+from firing.kiln.thermal_network import CONTROL_BAND_C, Network, State
 from firing.units import SECONDS_PER_HOUR
 
 WAIT_BAND_C = 2.0  # source: kiln-model-choices

@@ -6,10 +6,10 @@ from datetime import datetime
 import numpy as np
 
 from firing.errors import FiringError
+from firing.kiln.controller_model import Follower, Precision
 from firing.kiln.description import KilnDescription
-from firing.kiln.network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
-from firing.kiln.programme import Follower, Precision
-from firing.kiln.segments import SegmentRun, run_segment
+from firing.kiln.segment_run import SegmentRun, run_segment
+from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray, Trace
 from firing.ware.load import Load, typical_load
