@@ -28,7 +28,7 @@ from firing.design.kilncurves import KilnCurves, curves_of, default_curves
 from firing.design.mending import mended_design
 from firing.design.result import Design, SegmentReason
 from firing.design.wish import OPEN_C
-from firing.forecast import Forecast, forecast
+from firing.forecast.forecast import Forecast, forecast
 from firing.interruption import (
     BACK,
     LANDED_C,

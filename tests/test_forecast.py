@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from firing.clock import after
 from firing.errors import FiringError
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
 
@@ -136,7 +136,7 @@ def test_a_target_cone_that_is_met_is_not_warned_of_and_one_that_is_not_is() -> 
 
 def test_the_hold_it_advises_meets_the_cone() -> None:
     schedule = Schedule("t", (Segment(1100.0, 150.0), Segment(1222.0, 60.0)), "glaze")
-    from firing.cones.adjustment import adjustment_for
+    from firing.forecast.warnings import adjustment_for
 
     course = forecast(schedule).trace
     change = adjustment_for("8", course.time_s, course.channel_c())

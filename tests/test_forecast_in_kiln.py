@@ -9,7 +9,7 @@ import pytest
 from firing.cli.planoptions import parse_awake, with_tariff
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff
 from firing.schedule.file import parse_schedule

@@ -22,7 +22,7 @@ from firing.design.designer import design
 from firing.design.mending import mended_design
 from firing.design.wish import Wish
 from firing.errors import FiringError
-from firing.forecast import Forecast, forecast
+from firing.forecast.forecast import Forecast, forecast
 from firing.report.card import Card, card_page, card_text
 from firing.resume import resume
 from firing.schedule.file import write_schedule

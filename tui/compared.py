@@ -21,7 +21,7 @@ from tui.wished import make, taken
 
 if TYPE_CHECKING:
     from firing.design.result import Design
-    from firing.forecast import Forecast
+    from firing.forecast.forecast import Forecast
 
 _NAME = 6
 

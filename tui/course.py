@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.plain import display_width
 from firing.report.words import Timekeeper, hours_minutes

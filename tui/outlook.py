@@ -6,7 +6,7 @@ from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
-from firing.forecast import UNLOAD_C, Forecast, forecast
+from firing.forecast.forecast import UNLOAD_C, Forecast, forecast
 from firing.report.plain import display_width, plain, shorten
 from firing.report.words import Timekeeper, hours_minutes, sentence
 from firing.schedule.schedule import Schedule

@@ -14,7 +14,7 @@ from tui.outlook import Circumstances, foresee
 from tui.studio import Kind, Studio
 
 if TYPE_CHECKING:
-    from firing.forecast import Forecast
+    from firing.forecast.forecast import Forecast
     from firing.review.verdict import Review
     from firing.safety import Caution
     from tui.watching import LiveWatch

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast import MARGIN, Forecast
+from firing.forecast.forecast import MARGIN, Forecast
 from firing.report.words import sentence
 from firing.units import format_duration
 from tui.outlook import missing, times

@@ -34,7 +34,7 @@ def card_command(
     """
     from firing.controller.program import key_in
     from firing.files.tomlfile import write_text
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
     from firing.report.card import Card, card_page, card_text
 
     takes = open_controller(controller)

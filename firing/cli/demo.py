@@ -21,7 +21,7 @@ def demo_command(as_json: bool) -> int:
     from importlib import resources
 
     from firing.files.tomlfile import write_text
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
     from firing.logs.channels import pick_channel
     from firing.logs.reader import read_log
     from firing.report.page import review_page

@@ -77,7 +77,7 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.tomlfile import write_text
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
     from firing.report.terminal import forecast_text
 
     result = forecast(

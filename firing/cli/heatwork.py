@@ -22,7 +22,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
     from firing.report.listings import heatwork_text
 
     if file.endswith(".toml") or (file in ready_names() and not Path(file).exists()):
-        from firing.forecast import forecast
+        from firing.forecast.forecast import forecast
 
         course = forecast(load_schedule(file))
         trace, number = course.trace, 0

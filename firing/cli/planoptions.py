@@ -14,7 +14,7 @@ from firing.cli.arguments import parse_when
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
-    from firing.forecast import Forecast
+    from firing.forecast.forecast import Forecast
     from firing.kiln.description import KilnDescription
     from firing.kiln.tariff import Tariff
     from firing.ware.load import Load
@@ -112,7 +112,7 @@ def with_tariff(
     """
     from dataclasses import replace
 
-    from firing.kiln.outlook import Starts, with_cost
+    from firing.forecast.in_kiln import Starts, with_cost
     from firing.kiln.tariff import cheapest_start, cost, waking_starts
 
     if result.kiln is None:

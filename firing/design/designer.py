@@ -13,7 +13,7 @@ from firing.design.result import Design, limit_rows
 from firing.design.solve import Solution
 from firing.design.tighten import tightened
 from firing.design.wish import Wish
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load
 from firing.ware.rules import limits_for

@@ -98,8 +98,8 @@ def curves_of(
     room_c : float
         Room temperature [°C].
     """
+    from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
     from firing.kiln.capability import fastest_rates, highest_hold
-    from firing.kiln.outlook import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
     from firing.kiln.simulation import simulate
 
     power_c = highest_hold(kiln, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C

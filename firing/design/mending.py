@@ -12,7 +12,7 @@ from firing.design.result import Design, limit_rows
 from firing.design.tighten import tightened
 from firing.design.wish import OPEN_C
 from firing.errors import FiringError
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Purpose, Schedule
 from firing.units import format_duration
 from firing.ware.case import USUAL_MARGIN

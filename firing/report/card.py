@@ -12,7 +12,7 @@ from typing import Any
 from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.markup import bullets, paragraph, prose, text
 from firing.report.plain import plain, to_ascii, wrap
 from firing.report.table import render_table

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from firing.cones.table import describe_number
 from firing.design.result import Design
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.answers import forecast_answer, forecast_times
 from firing.report.plain import plain, to_ascii, wrap
 from firing.report.rows import forecast_segments, slower_than_programmed

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from firing.cones.table import describe_number
-from firing.forecast import Forecast
-from firing.kiln.outlook import KilnOutlook
+from firing.forecast.forecast import Forecast
+from firing.forecast.in_kiln import KilnOutlook
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
 RATES_SHOWN_C = (200.0, 600.0, 1000.0, 1200.0)

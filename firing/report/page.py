@@ -8,7 +8,7 @@ a title or a channel name says.
 from collections.abc import Iterable, Sequence
 from importlib.resources import files
 
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report import markup, rows
 from firing.report.answers import (
     CONE_SOURCES,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.answers import forecast_times
 from firing.report.words import hours_minutes, sentence
 from firing.review.verdict import CAUSE_NAMES, CauseShare, Review, ReviewedSegment

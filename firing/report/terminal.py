@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report import rows
 from firing.report.answers import (
     cause_words,

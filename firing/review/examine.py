@@ -11,7 +11,7 @@ import numpy as np
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.errors import FiringError
-from firing.forecast import Forecast, forecast
+from firing.forecast.forecast import Forecast, forecast
 from firing.logs.reader import Log
 from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align

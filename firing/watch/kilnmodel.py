@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
+from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
 from firing.kiln.description import Fitted, KilnDescription
-from firing.kiln.outlook import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray

@@ -184,7 +184,7 @@ def watcher_for(options: WatchOptions) -> Watcher:
     if schedule is None:
         model = None if kiln is None else KilnModel(kiln, options.load)
         return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model)
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
 
     course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)
     number = course.cones.reached_number

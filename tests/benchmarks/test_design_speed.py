@@ -9,7 +9,7 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln
 
 from firing.design.designer import design
 from firing.design.wish import Wish
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.ware.rules import limits_for
 
 MOST_FORECASTS = 25.0

@@ -23,7 +23,7 @@ from benchmarks.turns import in_turns
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.words import Timekeeper
 from firing.schedule.file import parse_schedule

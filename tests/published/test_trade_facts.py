@@ -4,7 +4,7 @@ import pytest
 
 from firing.cones.kinetics import end_point_c
 from firing.files.ready import ready_text
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from firing.cones.equivalence import cone_reached
-from firing.forecast import Forecast, forecast
+from firing.forecast.forecast import Forecast, forecast
 from firing.logs.dialect import Column, Dialect
 from firing.logs.reader import Log
 from firing.review.verdict import CauseShare, CoolingReview, Finding, Review, ReviewedSegment

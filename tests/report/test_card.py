@@ -11,7 +11,7 @@ from design.making import CONTROLLER
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.report.card import Card, card_page, card_text
 from firing.safety import DEFERENCE, cautions_for
 from firing.schedule.schedule import Schedule, Segment

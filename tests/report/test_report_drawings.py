@@ -203,7 +203,7 @@ def test_nothing_offers_to_send_the_data_anywhere() -> None:
 
 
 def test_a_cold_trace_has_no_heatwork_to_draw() -> None:
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
     from firing.schedule.schedule import Schedule, Segment
 
     drying = Schedule("Drying", (Segment(110.0, 40.0, hold_s=3600.0),))

@@ -28,7 +28,7 @@ from firing.capture.lines import LineBuffer
 from firing.capture.judge import Judge
 from firing.capture.recorder import Recorder
 from firing.capture.stamps import TimeBase
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.file import read_schedule
 from firing.watch.notices import Limits
 from firing.watch.watcher import Watcher

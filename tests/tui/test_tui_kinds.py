@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from firing.files.ready import example_names, ready_names, ready_text
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
 from tui.kinds import description, kind_of, kind_of_text
 from tui.outlook import Circumstances, consequences, foresee, missing

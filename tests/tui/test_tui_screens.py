@@ -11,7 +11,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
 
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule, read_schedule
 from tui.app import FiringApp
 from tui.outlook import consequences

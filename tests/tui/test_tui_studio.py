@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.files.ready import ready_text
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.review.examine import review
 from tui.app import FiringApp
 from tui.document import open_file

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.logs.opening import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
 from tui import table

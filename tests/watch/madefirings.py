@@ -14,7 +14,7 @@ from logmaker import Firing, FloatArray, PlanStep
 
 from firing.capture.judge import Judge
 from firing.capture.reading import Reading, Status
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.notices import Limits, Notice
 from firing.watch.outlook import ForecastOutlook

@@ -10,7 +10,7 @@ from firing.capture.connection import Connection
 from firing.capture.reading import Reading
 from firing.capture.replay import Replay
 from firing.capture.stamps import TimeBase
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.estimate import Estimate
 from firing.watch.notices import Limits, Notice

@@ -183,7 +183,7 @@ def test_a_month_without_readings_is_no_month_of_steps() -> None:
 
 
 def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
-    from firing.forecast import forecast
+    from firing.forecast.forecast import forecast
     from firing.watch.outlook import ForecastOutlook
 
     fallback = ForecastOutlook(forecast(PLAN))

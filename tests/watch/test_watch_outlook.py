@@ -7,7 +7,7 @@ import pytest
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_course
 
 from firing.cones.equivalence import cone_reached
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.watch.outlook import ForecastOutlook
 from firing.watch.position import Position
 

@@ -12,7 +12,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, wr
 from watch.replaying import PLAN, replayed
 
 from firing.cli import cli
-from firing.forecast import forecast
+from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
 from firing.watch.outlook import ForecastOutlook

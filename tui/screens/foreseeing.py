@@ -15,7 +15,7 @@ from tui.screens.base import WorkScreen
 from tui.studio import KINDS, Kind, Reading, Studio, up_to_date
 
 if TYPE_CHECKING:
-    from firing.forecast import Forecast
+    from firing.forecast.forecast import Forecast
     from tui.session import Session
 
 Question = tuple[Schedule, Circumstances]

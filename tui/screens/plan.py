@@ -25,7 +25,7 @@ from tui.widgets.lines import KeyLine, TitleLine
 from tui.widgets.segments import Segments
 
 if TYPE_CHECKING:
-    from firing.forecast import Forecast
+    from firing.forecast.forecast import Forecast
     from tui.journal import Leftover
     from tui.session import Session
 

@@ -7,7 +7,7 @@ from textual.binding import Binding
 from textual.dom import DOMNode
 from textual.screen import Screen
 
-from firing.forecast import Forecast
+from firing.forecast.forecast import Forecast
 from firing.report.words import SEVERITY_WORDS, citations
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from tui.widgets.lines import key_words

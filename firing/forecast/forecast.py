@@ -18,16 +18,16 @@ import numpy as np
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.errors import FiringError
+from firing.forecast.warnings import PlanWarning, warnings_for
 from firing.heat import default_kiln
-from firing.plan_warnings import PlanWarning, warnings_for
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_course
 from firing.trace import Trace
 from firing.units import format_temperature, from_celsius
 
 if TYPE_CHECKING:
+    from firing.forecast.in_kiln import KilnOutlook
     from firing.kiln.description import KilnDescription
-    from firing.kiln.outlook import KilnOutlook
     from firing.ware.check import Breach
     from firing.ware.face import FaceCourse
     from firing.ware.limits import WareLimits
@@ -315,7 +315,7 @@ def _in_kiln(
     unload_c: float,
     state: WareState | None,
 ) -> Forecast:
-    from firing.kiln.outlook import kiln_outlook
+    from firing.forecast.in_kiln import kiln_outlook
 
     outlook, segments, trace = kiln_outlook(
         schedule, kiln, load, waits=waits, until_c=unload_c, state=state
