@@ -19,12 +19,12 @@ from firing.controller.controller import Controller
 from firing.controller.program import key_in
 from firing.design.check import check_plan
 from firing.design.designer import design
-from firing.design.mending import mended_design
-from firing.design.wish import Wish
+from firing.design.repair import mended_design
+from firing.design.request import Wish
+from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.forecast.forecast import Forecast, forecast
 from firing.report.card import Card, card_page, card_text
-from firing.resume import resume
 from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray

@@ -9,9 +9,9 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln, w
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
 from firing.design.check import check_plan
+from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.kiln.simulation import simulate
-from firing.resume import resume
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 

@@ -182,7 +182,7 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
     controller = _controller(studio, wanted.get("segments"))
     margin = USUAL_MARGIN if wanted.get("margin") is None else wanted["margin"]
     if wanted["how"] == MEND:
-        from firing.design.mending import mended_design
+        from firing.design.repair import mended_design
 
         if controller is None and wanted.get("segments") is not None:
             controller = _usual(schedule.unit, wanted["segments"])
@@ -196,8 +196,8 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
             open_c=_open_c(wanted),
         )
     from firing.design.designer import design
-    from firing.design.summits import Bounds
-    from firing.design.wish import CoolingWish, Wish
+    from firing.design.peak_candidates import Bounds
+    from firing.design.request import CoolingWish, Wish
 
     wish = Wish(
         wanted["purpose"],
@@ -220,7 +220,7 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:
-    from firing.design.wish import OPEN_C
+    from firing.design.request import OPEN_C
 
     found = wanted.get("open")
     return OPEN_C if found is None else float(found)

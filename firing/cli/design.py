@@ -100,10 +100,10 @@ def design_command(
 
     from firing.controller.controller import Controller
     from firing.design.designer import design
-    from firing.design.mending import mended_design
-    from firing.design.summits import Bounds
-    from firing.design.wish import CoolingWish, Wish
-    from firing.design.written import designed_text
+    from firing.design.explain import designed_text
+    from firing.design.peak_candidates import Bounds
+    from firing.design.repair import mended_design
+    from firing.design.request import CoolingWish, Wish
     from firing.errors import FiringError
     from firing.files.tomlfile import write_text
     from firing.report.designed import design_text

@@ -57,8 +57,8 @@ def resume_command(
 
     Drying, bound water and heat-work that were done already count.
     """
+    from firing.design.resume import resume
     from firing.report.designed import resume_text
-    from firing.resume import resume
     from firing.schedule.file import write_schedule
 
     plan = load_schedule(schedule)

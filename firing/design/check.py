@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.design.kilncurves import KilnCurves
+from firing.design.kiln_curves import KilnCurves
 from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule

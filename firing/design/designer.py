@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.kilncurves import KilnCurves, curves_of, default_curves
-from firing.design.pose import answer
+from firing.design.formulate import answer
+from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
+from firing.design.request import Wish
 from firing.design.result import Design, limit_rows
 from firing.design.solve import Solution
 from firing.design.tighten import tightened
-from firing.design.wish import Wish
 from firing.forecast.forecast import forecast
 from firing.ware.limits import WareLimits
 from firing.ware.load import Load

@@ -1,17 +1,21 @@
 """A solution in the words of a schedule: names, hand actions, and the reason of every segment."""
 
+import textwrap
+from collections.abc import Sequence
 from dataclasses import replace
 
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.cones.uncertainty import budget
 from firing.controller.controller import Controller
-from firing.design.ceiling import Ceiling, binding
-from firing.design.climb import APPROACH_C
-from firing.design.descent import CoolingLeg
-from firing.design.paths import Leg
+from firing.design.cooling_search import CoolingLeg
+from firing.design.heating_search import APPROACH_C
+from firing.design.labels import Leg
+from firing.design.rate_limits import Ceiling, binding
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, Solution
+from firing.files.tomlfile import clean
+from firing.schedule.file import schedule_text
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -172,3 +176,45 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         sentences.append("The hold after the drop was asked for.")
         segment = replace(segment, name="Drop and hold")
     return segment, SegmentReason(tuple(sentences), tuple(filter(None, sources)))
+
+
+_WIDTH = 100
+_HEADER = "[[segment]]"
+
+
+def designed_text(
+    schedule: Schedule,
+    reasons: Sequence[SegmentReason],
+    notes: Sequence[str] = (),
+    base_text: str | None = None,
+) -> str:
+    """Return a schedule file with the reason and source of each segment as comments.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        What to write.
+    reasons : sequence of SegmentReason
+        One a segment; an empty one leaves what stands above the segment alone.
+    notes : sequence of str
+        Comments for the head of the file.
+    base_text : str, optional
+        The file as it was; its comments stay.
+    """
+    text = schedule_text(schedule, base_text)
+    head = [line for note in notes for line in _comment(note)]
+    lines: list[str] = [*head]
+    number = 0
+    for line in text.splitlines():
+        if line.split("#")[0].strip().replace(" ", "") == _HEADER:
+            reason = reasons[number]
+            number += 1
+            for sentence in reason.sentences:
+                lines.extend(_comment(sentence))
+            lines.extend(f"# source: {name}" for name in reason.sources)
+        lines.append(line)
+    return "\n".join(lines) + "\n"
+
+
+def _comment(words: str) -> list[str]:
+    return [f"# {line}" for line in textwrap.wrap(clean(words), _WIDTH - 2)]

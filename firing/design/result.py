@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.ceiling import Ceiling
+from firing.design.rate_limits import Ceiling
 from firing.forecast.forecast import Forecast
 from firing.schedule.schedule import Schedule
 from firing.ware.limits import Dwell, WareLimits

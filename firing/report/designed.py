@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 from firing.cones.table import describe_number
 from firing.design.result import Design
+from firing.design.resume import Resumption
 from firing.forecast.forecast import Forecast
 from firing.report.answers import forecast_answer, forecast_times
 from firing.report.plain import plain, to_ascii, wrap
 from firing.report.rows import forecast_segments, slower_than_programmed
 from firing.report.table import render_table
 from firing.report.words import citations, join_units, sentence
-from firing.resume import Resumption
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import format_duration, format_temperature
 

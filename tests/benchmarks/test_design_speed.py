@@ -8,7 +8,7 @@ from benchmarks.turns import in_turns
 from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln
 
 from firing.design.designer import design
-from firing.design.wish import Wish
+from firing.design.request import Wish
 from firing.forecast.forecast import forecast
 from firing.ware.rules import limits_for
 

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.design.climb import Climb
-from firing.design.paths import Leg, Summit
+from firing.design.heating_search import Climb
+from firing.design.labels import Leg, Summit
 from firing.ware.limits import Dwell
 
 START, PEAK = 20.0, 420.0

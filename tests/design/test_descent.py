@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.design.descent import Descent, OwnCooling
+from firing.design.cooling_search import Descent, OwnCooling
 
 OPEN, PEAK = 100.0, 900.0
 STOPS = np.array([200.0, 400.0, 550.0, 700.0])

@@ -7,8 +7,8 @@ import pytest
 from design.making import CONTROLLER, PLANTERS_AND_CUPS, example_kiln, ware
 
 from firing.design.check import check_plan
-from firing.design.mending import mended_design
-from firing.design.written import designed_text
+from firing.design.explain import designed_text
+from firing.design.repair import mended_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule

@@ -7,8 +7,8 @@ import pytest
 from design.making import CONTROLLER, GLAZED, example_kiln, ware
 
 from firing.design.designer import design
-from firing.design.summits import Bounds
-from firing.design.wish import CoolingWish, Wish
+from firing.design.peak_candidates import Bounds
+from firing.design.request import CoolingWish, Wish
 from firing.errors import FiringError
 from firing.ware.file import parse_load
 from firing.ware.load import Load

@@ -8,10 +8,10 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, alone, example_
 from firing.controller.controller import Controller
 from firing.design.check import check_plan
 from firing.design.designer import design, fastest
+from firing.design.explain import designed_text
+from firing.design.peak_candidates import Bounds
+from firing.design.request import CoolingWish, Wish
 from firing.design.result import Design
-from firing.design.summits import Bounds
-from firing.design.wish import CoolingWish, Wish
-from firing.design.written import designed_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources

@@ -22,14 +22,13 @@ from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.ceiling import binding
 from firing.design.check import course_of
-from firing.design.kilncurves import KilnCurves, curves_of, default_curves
-from firing.design.mending import mended_design
+from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
+from firing.design.rate_limits import binding
+from firing.design.repair import mended_design
+from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason
-from firing.design.wish import OPEN_C
-from firing.forecast.forecast import Forecast, forecast
-from firing.interruption import (
+from firing.design.resume_state import (
     BACK,
     LANDED_C,
     WARE_C,
@@ -37,6 +36,7 @@ from firing.interruption import (
     readings_until_now,
     rest_of,
 )
+from firing.forecast.forecast import Forecast, forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature

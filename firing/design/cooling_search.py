@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.ceiling import Ceiling, lowest_of, spans
+from firing.design.rate_limits import Ceiling, lowest_of, spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 

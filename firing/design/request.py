@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
-from firing.design.summits import Bounds
+from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from firing.design.ceiling import Ceiling
+from firing.design.rate_limits import Ceiling
 from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
 from firing.errors import FiringError
 from firing.schedule.values import HOLD_S

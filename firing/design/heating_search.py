@@ -23,8 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.controller.controller import Controller
-from firing.design.ceiling import Ceiling, lowest_of, spans
-from firing.design.paths import SLACK_S, IntArray, Labels, Leg, Summit, not_replaced
+from firing.design.labels import SLACK_S, IntArray, Labels, Leg, Summit, not_replaced
+from firing.design.rate_limits import Ceiling, lowest_of, spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.limits import Dwell

@@ -14,7 +14,7 @@ from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.paths import Summit
+from firing.design.labels import Summit
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 

@@ -9,16 +9,16 @@ import numpy as np
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.controller.controller import Controller
-from firing.design.ceiling import Cap, Ceiling
 from firing.design.check import course_of
-from firing.design.collide import collision
 from firing.design.explain import explained
-from firing.design.kilncurves import KilnCurves
-from firing.design.paths import Summit
+from firing.design.infeasibility import collision
+from firing.design.kiln_curves import KilnCurves
+from firing.design.labels import Summit
+from firing.design.peak_candidates import summits_for_cone
+from firing.design.rate_limits import Cap, Ceiling
+from firing.design.request import Wish
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, Solution, solve
-from firing.design.summits import summits_for_cone
-from firing.design.wish import Wish
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.design.ceiling import Cap
-from firing.design.descent import OwnCooling
+from firing.design.cooling_search import OwnCooling
+from firing.design.rate_limits import Cap
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import ROOM_C
