@@ -9,7 +9,7 @@ from firing.capture.settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.capture.source import Source
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, spelled
-from firing.logs.words import names_kiln
+from firing.logs.vocabulary import names_kiln
 
 OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
 """What may be told of lines that come in one by one; the rest settles what only a file holds."""

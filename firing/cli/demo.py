@@ -22,8 +22,7 @@ def demo_command(as_json: bool) -> int:
 
     from firing.files.tomlfile import write_text
     from firing.forecast.forecast import forecast
-    from firing.logs.channels import pick_channel
-    from firing.logs.reader import read_log
+    from firing.logs.reader import pick_channel, read_log
     from firing.report.page import review_page
     from firing.report.terminal import forecast_text, review_text
     from firing.review.examine import review

@@ -5,10 +5,10 @@ from datetime import datetime
 
 import numpy as np
 
-from firing.logs.epochs import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
+from firing.logs.dst import Zone, real_time
+from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
 from firing.logs.table import ReadingTable
 from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
-from firing.logs.zones import Zone, real_time
 from firing.trace import FloatArray
 
 _MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass it, it was restarted

@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import cast, get_args
 
 from firing.errors import FiringError
-from firing.logs import words
-from firing.logs.dateorder import date_orders, settle_date_order
+from firing.logs import vocabulary
 from firing.logs.dialect import (
     DELIMITER_NAMES,
     Column,
@@ -19,7 +18,7 @@ from firing.logs.dialect import (
 )
 from firing.logs.layout import Layout, find_layout
 from firing.logs.text import clean_text, neutral
-from firing.logs.timecolumn import find_time, two_parts
+from firing.logs.timecolumn import date_orders, find_time, settle_date_order, two_parts
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
 
@@ -125,8 +124,8 @@ def _named_columns(layout: Layout) -> list[Column]:
     columns: list[Column] = []
     seen: dict[str, int] = {}
     for index in range(len(layout.kinds)):
-        written = layout.names[index][: words.LONGEST_NAME] if layout.names else ""
-        base = words.display_name(written) or f"column {index + 1}"
+        written = layout.names[index][: vocabulary.LONGEST_NAME] if layout.names else ""
+        base = vocabulary.display_name(written) or f"column {index + 1}"
         seen[base] = seen.get(base, 0) + 1
         name = base if seen[base] == 1 else f"{base} ({seen[base]})"
         columns.append(Column(index, name, written, "other"))
@@ -160,8 +159,8 @@ def _with_roles(
         index = column.index
         if index in roles or layout.kinds[index] not in ("number", "missing"):
             continue
-        meaning = words.role(column.written)
-        if meaning == "time" and words.plain(column.written) == "temps":
+        meaning = vocabulary.role(column.written)
+        if meaning == "time" and vocabulary.plain(column.written) == "temps":
             meaning = "temperature"  # French for time, English for temperatures
         if _unit_cell(layout, index) == "mv" and meaning in ("temperature", "unknown"):
             meaning = "emf"
@@ -247,7 +246,7 @@ def _with_units(
 def _preamble_unit(
     name: str, layout: Layout, wanted: Sequence[Column]
 ) -> tuple[ReadingUnit, UnitFrom] | None:
-    units = words.preamble_units(layout.preamble)
+    units = vocabulary.preamble_units(layout.preamble)
     if len(units) > 1 and wanted:
         raise FiringError(
             f"{name} speaks of °C and of °F above its table and says for no column which it is; "
@@ -265,9 +264,9 @@ def _unit_cell(layout: Layout, index: int) -> str:
 def _stated_unit(
     layout: Layout, column: Column, siblings: frozenset[str]
 ) -> tuple[ReadingUnit, UnitFrom] | None:
-    if words.states_millivolts(column.written):
+    if vocabulary.states_millivolts(column.written):
         return "mV", "header"
-    unit = words.temperature_unit(column.written, siblings)
+    unit = vocabulary.temperature_unit(column.written, siblings)
     if unit is not None:
         return unit, "header"
     cell = _unit_cell(layout, column.index)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from firing.logs.epochs import NumberKind, ToldTimeUnit
+from firing.logs.numeric_times import NumberKind, ToldTimeUnit
 from firing.logs.text import encoding_label
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import Decimal

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, split_line
 from firing.logs.text import neutral
-from firing.logs.words import LONGEST_NAME, is_unit_cell, role
+from firing.logs.vocabulary import LONGEST_NAME, is_unit_cell, role
 
 _COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
 _LONGEST_HEADER = 8192  # characters

@@ -11,7 +11,7 @@ from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.logs.dialect import ColumnRole, ReadingUnit
-    from firing.logs.epochs import ToldTimeUnit
+    from firing.logs.numeric_times import ToldTimeUnit
     from firing.logs.parts import PartChoice
     from firing.logs.reader import Log
     from firing.logs.times import DateOrder
@@ -132,8 +132,7 @@ def open_log(
     FiringError
         If it cannot be read as a log, or has no such channel.
     """
-    from firing.logs.channels import pick_channel
-    from firing.logs.reader import read_logs
+    from firing.logs.reader import pick_channel, read_logs
 
     files = [paths] if isinstance(paths, Path) else list(paths)
     log = read_logs(
@@ -163,7 +162,7 @@ def how_read(log: Log, index: int, which: str | None) -> list[str]:
     What its cleaning held against readings is not among them: only the whole log could tell that,
     and a watch judges reading by reading.
     """
-    from firing.logs.channels import describe_channel
+    from firing.logs.reader import describe_channel
 
     known = log.notes[: len(log.notes) - len(log.cleaning.notes)]
     return [*known, describe_channel(log, index, which)]

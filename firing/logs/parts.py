@@ -1,14 +1,94 @@
 """One file that holds more than one firing, or more than one table: which part is meant."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+
 from firing.errors import FiringError
-from firing.logs.firings import firing_starts, stretches
-from firing.logs.readings import Readings
+from firing.logs.clock import row_times
+from firing.logs.detection import detect_text
+from firing.logs.dialect import Overrides
+from firing.logs.dst import Zone
+from firing.logs.emf import Thermocouple
+from firing.logs.order import other_headers
+from firing.logs.readings import Readings, read_rows
 from firing.logs.table import ReadingTable
+from firing.logs.text import clean_text, neutral
 from firing.trace import FloatArray
+
+HOT_C = 300.0
+"""A firing goes above this [°C] …"""
+COLD_C = 100.0
+"""… and between two of them the kiln, to be opened and filled, is below this [°C]."""
+_LEAST_HOT = 10  # readings; fewer are no firing
+_LEAST_HOT_S = 1800.0  # nor is a shorter time in the heat
+
+
+def firing_starts(time_s: FloatArray, temperature_c: FloatArray) -> list[int]:
+    """Return where each firing begins, 0 for the first.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Times [s].
+    temperature_c : ndarray, shape (n, channels)
+        Cleaned readings [°C], NaN where there is none.  The kiln is as hot as its hottest channel.
+    """
+    hottest_c = temperature_c[:, 0] if temperature_c.shape[1] == 1 else _hottest(temperature_c)
+    with np.errstate(invalid="ignore"):
+        hot = hottest_c > HOT_C
+        turns = np.flatnonzero(hot | (hottest_c < COLD_C))
+    is_hot = hot[turns]
+    heats = np.flatnonzero(is_hot[1:] & ~is_hot[:-1]) + 1
+    starts = [0]
+    seen_hot = bool(is_hot.size and is_hot[0])
+    for heat in heats.tolist():
+        if not seen_hot:
+            seen_hot = True
+            continue
+        # the cold stretch before this heat: from the last hot reading to the first one again
+        earlier = np.flatnonzero(is_hot[:heat])
+        first_cold = int(turns[earlier[-1] + 1])
+        begin = _border(time_s, hottest_c, first_cold, int(turns[heat]))
+        if _is_firing(time_s, hot, starts[-1], begin):
+            starts.append(begin)
+    if len(starts) > 1 and not _is_firing(time_s, hot, starts[-1], hot.size):
+        starts.pop()
+    return starts
+
+
+def _is_firing(time_s: FloatArray, hot: npt.NDArray[np.bool_], begin: int, end: int) -> bool:
+    rows = np.flatnonzero(hot[begin:end])
+    if rows.size < _LEAST_HOT:
+        return False
+    return bool(time_s[begin + rows[-1]] - time_s[begin + rows[0]] >= _LEAST_HOT_S)
+
+
+def _hottest(temperature_c: FloatArray) -> FloatArray:
+    hottest_c: FloatArray = np.fmax.reduce(temperature_c, axis=1)
+    return hottest_c
+
+
+def _border(time_s: FloatArray, hottest_c: FloatArray, first_cold: int, hot: int) -> int:
+    """Return where the second of two firings begins: after the longest gap, or at its coldest."""
+    pauses_s = np.diff(time_s[first_cold : hot + 1])
+    longest = int(np.argmax(pauses_s))
+    if pauses_s[longest] > 10.0 * float(np.median(pauses_s)) + 600.0:
+        return first_cold + longest + 1
+    stretch = hottest_c[first_cold:hot]
+    coldest = float(np.nanmin(stretch))
+    # the last moment of the cold: heating begins after it
+    return first_cold + int(np.flatnonzero(stretch <= coldest + 1.0)[-1])
+
+
+def stretches(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
+    """Return the stretches (first, after the last) that begin at `starts`."""
+    return list(zip(starts, [*starts[1:], total], strict=True))
+
 
 _MOST_LISTED = 6
 
@@ -115,3 +195,68 @@ def section_of(
     begin = 0 if part == 1 else lines[part - 2] - 1
     end = len(rows) if part == count else lines[part - 1] - 1
     return b"\n" * begin + b"\n".join(rows[begin:end]) + b"\n"
+
+
+@dataclass(frozen=True)
+class FileReader:
+    """What holds for every file of a log beside its dialect."""
+
+    zone: Zone
+    thermocouple: Thermocouple
+    pause_s: float | None
+    part: PartChoice | None
+    whole_lines: bool = False
+
+    def one(self, path: Path, overrides: Overrides, first: Readings | None) -> Readings:
+        """Read one file; `first` is the one before it, whose header a later one may lack."""
+        name = neutral(path.name) or "the log"
+        text = clean_text(_bytes_of(path, name), name=name, encoding=overrides.encoding)
+        if self.whole_lines:
+            # a part of a number would be read as another temperature: 12 of 1215
+            text = replace(text, body=text.body[: text.body.rfind(b"\n") + 1])
+        found = self._body(name, text.body, text.encoding, text.notes, overrides)
+        if first is None:
+            return found
+        theirs, ours = first.dialect, found.dialect
+        if ours.unit_from == "assumed" and theirs.unit_from != "assumed":
+            # a rotating logger states its unit in the first file only
+            overrides = replace(overrides, unit=theirs.unit)
+            found = self._body(name, text.body, text.encoding, text.notes, overrides)
+            note = f"states no unit, so {first.name} was followed"
+            found = replace(found, notes=(*found.notes, note))
+        if not ours.header and len(found.channels) == len(first.channels):
+            found = replace(found, channels=first.channels)
+        return found
+
+    def _body(
+        self,
+        name: str,
+        body: bytes,
+        encoding: str,
+        notes: tuple[str, ...],
+        overrides: Overrides,
+    ) -> Readings:
+        dialect = detect_text(body, encoding, overrides=overrides, name=name)
+        table = ReadingTable(name, body, dialect)
+        found = list(notes)
+        times = row_times(table, self.zone, found)
+        headers = other_headers(table, np.flatnonzero(~np.isfinite(times.time_s)))
+        if headers:
+            found = list(notes)
+            body = section_of(table, body, headers, self.part)
+            dialect = detect_text(body, encoding, overrides=overrides, name=name)
+            table = ReadingTable(name, body, dialect)
+            times = row_times(table, self.zone, found)
+        readings = read_rows(table, times, self.thermocouple, self.pause_s, tuple(found))
+        return replace(readings, part_taken=bool(headers))
+
+
+def _bytes_of(path: Path, name: str) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError as fault:
+        raise FiringError(f"{neutral(str(path), longest=200)} does not exist") from fault
+    except IsADirectoryError as fault:
+        raise FiringError(f"{name} is a directory; give the log file in it") from fault
+    except (OSError, ValueError) as fault:
+        raise FiringError(f"{name} cannot be read: {neutral(str(fault))}") from fault

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from firing.logs.cells import split_line
 from firing.logs.dialect import Column, Dialect
-from firing.logs.epochs import SECONDS_OF_KIND
+from firing.logs.numeric_times import SECONDS_OF_KIND
 from firing.logs.text import neutral
 from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
 from firing.trace import FloatArray

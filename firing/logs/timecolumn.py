@@ -1,17 +1,19 @@
 """Which column of a log is its time, and how time is written there."""
 
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
 from itertools import pairwise
 
 from firing.errors import FiringError
-from firing.logs import epochs, words
+from firing.logs import numeric_times, vocabulary
 from firing.logs.dialect import Column, Overrides, TimeKind
 from firing.logs.layout import Layout
 from firing.logs.text import neutral
-from firing.logs.times import TwoParts
+from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
-from firing.logs.words import TimeUnit
+from firing.logs.vocabulary import TimeUnit
 
 _NO_TIME = (
     'has no time column; give one a date and time, or name one "time_s", "Time (min)" or '
@@ -41,7 +43,7 @@ def find_time(
     numeric = [
         c
         for c in open_ones
-        if layout.kinds[c.index] == "number" and words.role(c.written) == "time"
+        if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
     told = overrides.time_unit
     clocks = places.get("clock", [])
@@ -68,9 +70,9 @@ def find_time(
     candidates = [c.index for c in numeric] or _rising(layout, open_ones)
     if told is not None and candidates:
         values = _values(layout, candidates[0])
-        return (candidates[0],), epochs.kind_of_told(told, values)
+        return (candidates[0],), numeric_times.kind_of_told(told, values)
     for index in candidates:
-        kind_found = epochs.recognise(_values(layout, index))
+        kind_found = numeric_times.recognise(_values(layout, index))
         if kind_found is not None:
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
@@ -107,7 +109,7 @@ def _as_given(
     column = given[0]
     unit = _stated_time_unit(layout, column)
     if unit is None and overrides.time_unit is None:
-        found = epochs.recognise(_values(layout, place))
+        found = numeric_times.recognise(_values(layout, place))
         if found is None:
             raise FiringError(
                 f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
@@ -121,12 +123,12 @@ def _number_kind(layout: Layout, index: int, unit: TimeUnit, overrides: Override
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
     if overrides.time_unit is not None:
-        return epochs.kind_of_told(overrides.time_unit, values)
-    found = epochs.recognise(values)
+        return numeric_times.kind_of_told(overrides.time_unit, values)
+    found = numeric_times.recognise(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and found == expected:
         return found
-    return epochs.KIND_OF_UNIT[unit]
+    return numeric_times.KIND_OF_UNIT[unit]
 
 
 def _all_midnight(layout: Layout, index: int) -> bool:
@@ -148,9 +150,9 @@ def _day_count(layout: Layout, clock: int) -> tuple[int, ...]:
 def _serial_pair(layout: Layout, numeric: Sequence[Column]) -> tuple[int, int] | None:
     """Return a spreadsheet's date and time of day, each in a column of its own."""
     for date, clock in pairwise(c.index for c in numeric):
-        if epochs.are_serial_dates(_values(layout, date)) and epochs.are_day_fractions(
-            _values(layout, clock)
-        ):
+        if numeric_times.are_serial_dates(
+            _values(layout, date)
+        ) and numeric_times.are_day_fractions(_values(layout, clock)):
             return date, clock
     return None
 
@@ -161,9 +163,9 @@ def _values(layout: Layout, index: int) -> list[float]:
 
 
 def _stated_time_unit(layout: Layout, column: Column) -> TimeUnit | None:
-    stated = words.time_unit(column.written)
+    stated = vocabulary.time_unit(column.written)
     if stated is None and layout.units_row is not None:
-        stated = words.time_unit(layout.units_row[column.index].strip(" ()[]"))
+        stated = vocabulary.time_unit(layout.units_row[column.index].strip(" ()[]"))
     return stated
 
 
@@ -198,3 +200,74 @@ def two_parts(layout: Layout, column: Column, overrides: Overrides, notes: list[
         "say --time-unit min if they are minutes and seconds"
     )
     return "h:mm"
+
+
+def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
+    """Tell in which orders every date can be read, and an example of one that leaves a choice.
+
+    Dates that begin with a four-digit year or name their month leave none; numbers between dots
+    are day first (the custom wherever dots are used).
+
+    Returns
+    -------
+    set of str
+        The orders under which all dates exist; empty when no order is needed.
+    str or None
+        A date that differs between those orders.
+    """
+    possible: set[DateOrder] | None = None
+    example: str | None = None
+    for cell in cells:
+        match = GRAMMAR["date"].match(cell)
+        if match is None or not match["a"]:
+            continue
+        here = _readings(match)
+        possible = set(here) if possible is None else possible & set(here)
+        if len(set(here.values())) > 1:
+            example = example or cell[: match.end()].strip()
+    if possible is None:
+        return set(), None
+    return possible, example
+
+
+def _readings(match: re.Match[str]) -> dict[DateOrder, date]:
+    a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
+    century = 2000 if len(match["c"]) == 2 else 0
+    if match["s2"] == ".":
+        tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
+    else:
+        tries = {"dmy": (c + century, b, a), "mdy": (c + century, a, b)}
+        if century and match["s2"] == "-":
+            tries["ymd"] = (a + 2000, b, c)
+    found: dict[DateOrder, date] = {}
+    for order, parts in tries.items():
+        try:
+            found[order] = date(*parts)
+        except ValueError:
+            continue
+    return found
+
+
+def settle_date_order(name: str, cells: Sequence[str], told: DateOrder | None) -> DateOrder | None:
+    """Return the order of a log's dates, or refuse to guess it.
+
+    Raises
+    ------
+    FiringError
+        If the dates can be read in more than one order and `told` is None, or if no order fits.
+    """
+    if told is not None:
+        return told
+    possible, example = date_orders(cells)
+    if len(possible) == 1 or example is None:  # 04/04/2025 is the same day either way
+        return min(possible, default=None)
+    if not possible:
+        raise FiringError(
+            f'{name}: no one order of day and month fits all its dates, such as "{example}"; '
+            "say --date-order dmy (day first) or --date-order mdy (month first)"
+        )
+    meanings = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+    choice = " or ".join(f"--date-order {order} ({meanings[order]})" for order in sorted(possible))
+    raise FiringError(
+        f'{name}: the date "{example}" can be read in more than one way; say {choice}'
+    )

@@ -6,8 +6,7 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.firing_record import FiringRecord
-from firing.logs.channels import pick_channel
-from firing.logs.reader import Log
+from firing.logs.reader import Log, pick_channel
 from firing.review.drive import LOWEST_C, known_duty
 from firing.review.evenly import EvenTrace, even_trace
 from firing.schedule.schedule import Schedule
@@ -52,7 +51,7 @@ def record_of(
     kwh : float, optional
         What a meter counted over the firing [kWh].
     channel : str or int, optional
-        Which channel stands for the kiln; as `firing.logs.channels.pick_channel`.
+        Which channel stands for the kiln; as `firing.logs.reader.pick_channel`.
     room_c : float, optional
         Room temperature [°C]; the log's first reading unless that is above 35 °C, then 20.
 

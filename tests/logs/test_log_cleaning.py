@@ -25,10 +25,9 @@ from logmaker import (
     write_csv,
 )
 
-from firing.logs.channels import pick_channel
 from firing.logs.cleaning import Cleaning, clean
-from firing.logs.marks import Mark
-from firing.logs.reader import read_log
+from firing.logs.flags import Mark
+from firing.logs.reader import pick_channel, read_log
 from firing.trace import Trace
 
 FloatArray = npt.NDArray[np.float64]

@@ -10,7 +10,7 @@ from firing.errors import FiringError
 from firing.logs.detection import detect
 from firing.logs.dialect import Overrides
 from firing.logs.text import neutral
-from firing.logs.words import display_name, role, temperature_unit, time_unit
+from firing.logs.vocabulary import display_name, role, temperature_unit, time_unit
 
 GERMAN = (
     "Ofenlogger einer erfundenen Werkstatt\r\n"

@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from firing.errors import FiringError
-from firing.logs.channels import describe_channel, pick_channel
-from firing.logs.reader import Log, read_log
+from firing.logs.reader import Log, describe_channel, pick_channel, read_log
 
 
 @pytest.fixture

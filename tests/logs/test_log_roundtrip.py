@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from logmaker import BISQUE, STYLES, Firing, Sampling, fire, sample, write_csv
 
-from firing.logs.channels import pick_channel
-from firing.logs.reader import read_log
+from firing.logs.reader import pick_channel, read_log
 
 START = datetime(2025, 3, 14, 21, 58, 3)  # runs past midnight within the hours drawn below
 TIME_HEADERS = {

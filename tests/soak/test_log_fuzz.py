@@ -16,8 +16,7 @@ import pytest
 from logmaker import BISQUE, CsvStyle, Sampling, fire, sample, write_csv
 
 from firing.errors import FiringError
-from firing.logs.channels import describe_channel, pick_channel
-from firing.logs.reader import Log, read_log
+from firing.logs.reader import Log, describe_channel, pick_channel, read_log
 
 LIMIT_S = 2.0
 NASTY = (

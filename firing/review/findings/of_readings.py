@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from firing.logs.marks import Mark
+from firing.logs.flags import Mark
 from firing.review.findings.evidence import Evidence
 from firing.review.verdict import Finding
 from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius

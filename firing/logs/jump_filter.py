@@ -5,22 +5,167 @@ through; what does not fit into it is marked.  A jump that never comes back cost
 something, but does not end it: half a log is not thrown away for a thermocouple that slipped.
 """
 
+import math
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.marks import RISE_LIMIT_C_PER_S, ROOM_C, SHEATH_TAU_S, Mark, MarkArray
-from firing.logs.pieces import (
-    SPIKE_READINGS,
-    Pieces,
-    cold_pieces,
-    cut,
-    neighbours,
-    overloaded_pieces,
+from firing.logs.flags import (
+    LEAST_JUMP_C,
+    RISE_LIMIT_C_PER_S,
+    ROOM_C,
+    SHEATH_TAU_S,
+    Mark,
+    MarkArray,
 )
-from firing.logs.spikes import noise_margin_c
 from firing.trace import FloatArray
+
+SPIKE_READINGS = 3
+"""What is away for no more readings than this is a spike."""
+
+_COLD_C = 60.0
+_COLD_FALL_C = 200.0  # from hot to below 60 °C between two readings: no kiln
+_COLD_FALL_S = 600.0
+_FLAT_C = 0.5
+_OVER_C = 20.0
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Stretches of a channel without a jump inside; arrays of shape (pieces,).
+
+    Attributes
+    ----------
+    begin, end : ndarray of int
+        First reading, and the one after the last.
+    first_s, last_s, first_c, last_c, lowest_c, highest_c : ndarray
+        Times [s] and temperatures [°C] at their ends, and their extremes.
+    """
+
+    begin: npt.NDArray[np.intp]
+    end: npt.NDArray[np.intp]
+    first_s: FloatArray
+    last_s: FloatArray
+    first_c: FloatArray
+    last_c: FloatArray
+    lowest_c: FloatArray
+    highest_c: FloatArray
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return int(self.begin.size)
+
+    @property
+    def size(self) -> npt.NDArray[np.intp]:
+        """Readings in each."""
+        return self.end - self.begin
+
+
+def cut(time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float) -> Pieces:
+    """Cut a channel wherever it goes faster than a kiln."""
+    far = np.flatnonzero(np.abs(steps_c) > margin_c)
+    allowed_c = margin_c + RISE_LIMIT_C_PER_S * (time_s[far + 1] - time_s[far])
+    far = far[np.abs(steps_c[far]) > allowed_c]
+    begin = np.concatenate([[0], far + 1])
+    end = np.concatenate([far + 1, [values.size]])
+    return Pieces(
+        begin=begin,
+        end=end,
+        first_s=time_s[begin],
+        last_s=time_s[end - 1],
+        first_c=values[begin],
+        last_c=values[end - 1],
+        lowest_c=np.minimum.reduceat(values, begin),
+        highest_c=np.maximum.reduceat(values, begin),
+    )
+
+
+def neighbours(usable: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], ...]:
+    """Return, for every piece, the nearest usable piece before and after it, −1 for none."""
+    places = np.arange(usable.size)
+    before = np.maximum.accumulate(np.where(usable, places, -1))
+    before = np.concatenate([[-1], before[:-1]])
+    after = np.minimum.accumulate(np.where(usable, places, usable.size)[::-1])[::-1]
+    after = np.concatenate([after[1:], [usable.size]])
+    return before, np.where(after == usable.size, -1, after)
+
+
+def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
+    """Tell which pieces lie at room temperature or below, a step away from the heat."""
+    low = pieces.highest_c <= _COLD_C
+    if not low.any() or low.all():
+        return np.zeros(pieces.count, dtype=np.bool_)
+    before, after = neighbours(~low)
+    fell = (
+        (before >= 0)
+        & (pieces.last_c[before] - pieces.first_c >= _COLD_FALL_C)
+        & (pieces.first_s - pieces.last_s[before] <= _COLD_FALL_S)
+    )
+    rose = (
+        (after >= 0)
+        & (pieces.first_c[after] - pieces.last_c >= _COLD_FALL_C)
+        & (pieces.first_s[after] - pieces.last_s <= _COLD_FALL_S)
+    )
+    found: npt.NDArray[np.bool_] = low & (fell | rose)
+    # several cold pieces in a row share the fate of those at their ends
+    for place in range(1, pieces.count):
+        if low[place] and found[place - 1]:
+            found[place] = True
+    for place in range(pieces.count - 2, -1, -1):
+        if low[place] and found[place + 1]:
+            found[place] = True
+    return found
+
+
+def overloaded_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
+    """Tell which pieces stand still above all that the sensor read otherwise."""
+    flat = (pieces.highest_c - pieces.lowest_c <= _FLAT_C) & (pieces.size >= SPIKE_READINGS)
+    rest = ~flat
+    if not rest.any() or not flat.any():
+        return np.zeros(pieces.count, dtype=np.bool_)
+    top_c = float(pieces.highest_c[rest].max())
+    found: npt.NDArray[np.bool_] = flat & (pieces.lowest_c > top_c + _OVER_C)
+    return found
+
+
+_SPIKE_STEPS = 4.0  # times the steps before and after it
+
+
+def noise_margin_c(values: FloatArray) -> float:
+    """Return by how much neighbouring readings may differ for noise alone [°C], 10 at least."""
+    stride = max(1, values.size // 4000)
+    starts = np.arange(0, values.size - 2, stride)
+    bend = np.abs(values[starts] - 2.0 * values[starts + 1] + values[starts + 2])
+    # six standard deviations of a difference, from the median bend of straight stretches
+    return max(LEAST_JUMP_C, 6.0 * 1.4826 * float(np.median(bend)) * math.sqrt(2.0 / 3.0))
+
+
+def lone_spikes(values: FloatArray, steps_c: FloatArray) -> npt.NDArray[np.intp]:
+    """Return the single readings that stand out from those around them and are left at once.
+
+    Where a log is coarse, a kiln may rightly go far between two readings, so a spike is measured
+    by the steps before and after it.
+    """
+    far = np.flatnonzero(np.abs(steps_c[:-1]) > LEAST_JUMP_C)
+    far = far[steps_c[far] * steps_c[far + 1] < 0]
+    if not far.size:
+        return far
+    height_c = np.minimum(np.abs(steps_c[far]), np.abs(steps_c[far + 1]))
+    tall = height_c > noise_margin_c(values)
+    far, height_c = far[tall], height_c[tall]
+    padded = np.pad(np.abs(steps_c), 2)
+    # the steps before and after; beyond the ends there are none
+    around_c = np.maximum(padded[far + 1], padded[far + 4])
+    # what remains where the spike is taken out: nothing much, or it was the end of a step
+    across_c = np.abs(values[far + 2] - values[far])
+    found: npt.NDArray[np.intp] = far[
+        (height_c > _SPIKE_STEPS * around_c) & (height_c > 2.0 * across_c)
+    ]
+    return found + 1
+
 
 _JUMP_COST_S = 7200.0  # what leaves and comes back within two hours a jump is an excursion
 _LEAST_JUMP_COST = 20  # readings

@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from firing.logs.words import TIME_UNIT_S, TimeUnit
+from firing.logs.vocabulary import TIME_UNIT_S, TimeUnit
 
 NumberKind = Literal[
     "milliseconds",
