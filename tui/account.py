@@ -20,7 +20,7 @@ from firing.report.answers import (
     review_answer,
 )
 from firing.report.words import SEVERITY_WORDS, hours_minutes, sentence
-from firing.review.verdict import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
+from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
 from firing.units import format_duration, format_temperature
 
 _BAR = 8

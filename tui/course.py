@@ -18,7 +18,7 @@ from firing.units import TemperatureUnit, format_temperature
 from tui.outlook import times
 
 if TYPE_CHECKING:
-    from firing.review.verdict import Review
+    from firing.review.result import Review
 
 # Places in the palette of the curve (see tui/theme.py).
 FORECAST, SET_POINT, CORE = 0, 1, 3

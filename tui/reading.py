@@ -21,7 +21,7 @@ from tui.session import LogChoice
 if TYPE_CHECKING:
     from textual.app import App
 
-    from firing.review.verdict import Review
+    from firing.review.result import Review
 
 _OPEN = ("", "as found")
 CHOICES = (

@@ -15,7 +15,7 @@ from tui.studio import Kind, Studio
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
-    from firing.review.verdict import Review
+    from firing.review.result import Review
     from firing.safety import Caution
     from tui.watching import LiveWatch
     from tui.wished import Wanted
@@ -51,7 +51,7 @@ def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = Non
     FiringError
         If the log leaves something open or cannot be read; the sentence names what settles it.
     """
-    from firing.review.examine import review
+    from firing.review.review import review
 
     log, channel = open_log(choice.path, choice.channel, choice.reading)
     studio = studio or Studio()

@@ -25,7 +25,7 @@ def demo_command(as_json: bool) -> int:
     from firing.logs.reader import pick_channel, read_log
     from firing.report.page import review_page
     from firing.report.terminal import forecast_text, review_text
-    from firing.review.examine import review
+    from firing.review.review import review
     from firing.schedule.file import read_schedule
 
     folder = _new_folder()

@@ -15,7 +15,7 @@ from firing.logs.opening import open_log
 
 if TYPE_CHECKING:
     from firing.logs.reader import Log
-    from firing.review.verdict import Review
+    from firing.review.result import Review
 
 
 @click.command("review")
@@ -71,7 +71,7 @@ def review_command(
     """
     from firing.files.tomlfile import write_text
     from firing.report.terminal import review_text
-    from firing.review.examine import review
+    from firing.review.review import review
 
     plan = load_schedule(schedule)
     if write_offset:
@@ -146,7 +146,7 @@ def _check_offset(kiln: str | None, witnesses: tuple[str, ...]) -> None:
 
 def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
-    from firing.review.offset import write_offset
+    from firing.review.kiln_offset import write_offset
 
     assert result.heat is not None
     assert result.heat.witness is not None

@@ -3,7 +3,7 @@
 from firing.report import figures as fig
 from firing.report.figures import Drawing
 from firing.report.words import hours_minutes
-from firing.review.verdict import Review
+from firing.review.result import Review
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 _SMALLEST_CAUSE_S = 30.0

@@ -12,7 +12,7 @@ from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import Forecast
 from firing.report.words import Timekeeper, sentence
-from firing.review.verdict import CauseShare, Finding, Review
+from firing.review.result import CauseShare, Finding, Review
 from firing.units import SECONDS_PER_MINUTE, format_duration, format_temperature
 
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"

@@ -8,7 +8,7 @@ import numpy as np
 from firing.report import figures as fig
 from firing.report.chart import temperatures_in
 from firing.report.figures import TimeAxis
-from firing.review.verdict import Review
+from firing.review.result import Review
 from firing.units import format_duration, format_temperature
 
 _LEAST_S = 300.0

@@ -3,7 +3,7 @@
 from firing.report import figures as fig
 from firing.report.chart import temperatures_in
 from firing.report.figures import Drawing, TimeAxis
-from firing.review.verdict import Review
+from firing.review.result import Review
 
 _HEIGHT_PX = 400
 _POINTS = 500

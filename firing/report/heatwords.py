@@ -10,7 +10,7 @@ from firing.units import TemperatureUnit, format_duration, format_temperature, r
 
 if TYPE_CHECKING:
     from firing.review.heat import HeatVerdict
-    from firing.review.verdict import Review
+    from firing.review.result import Review
 
 _HOUR_SHOWN = 0.05
 

@@ -30,7 +30,7 @@ from firing.report.markup import bullets, paragraph, section
 from firing.report.review_drawings import review_drawings
 from firing.report.rows import Rows
 from firing.report.words import SEVERITY_WORDS, citations, sentence
-from firing.review.verdict import Review
+from firing.review.result import Review
 from firing.review.witness import SOURCES as WITNESS_SOURCES
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution, cautions_for
 

@@ -11,7 +11,7 @@ from firing.report.decimate import MOST_POINTS
 from firing.report.figures import Drawing, TimeAxis
 from firing.report.heatwork_drawing import heatwork_drawing
 from firing.report.words import Timekeeper
-from firing.review.verdict import Review
+from firing.review.result import Review
 from firing.trace import FloatArray
 from firing.units import rate_from_celsius
 

@@ -10,7 +10,7 @@ from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import Forecast
 from firing.report.answers import forecast_times
 from firing.report.words import hours_minutes, sentence
-from firing.review.verdict import CAUSE_NAMES, CauseShare, Review, ReviewedSegment
+from firing.review.result import CAUSE_NAMES, CauseShare, Review, ReviewedSegment
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment
 from firing.units import (

@@ -22,7 +22,7 @@ from firing.report.plain import plain, to_ascii, wrap
 from firing.report.rows import Rows
 from firing.report.table import render_table
 from firing.report.words import SEVERITY_WORDS, Timekeeper, join_units, sentence
-from firing.review.verdict import Finding, Review
+from firing.review.result import Finding, Review
 from firing.safety import DEFERENCE, cautions_for
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"

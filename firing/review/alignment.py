@@ -16,23 +16,21 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.heat import default_kiln
-from firing.review.corners import (
+from firing.review.edges import (
+    LEVEL_SCATTER_C,
+    after_creeping,
+    after_running_past,
     arrival_s,
+    climbs_on,
     departure_s,
     heating_start_s,
     last_level_c,
     leaving_sign,
     level_of,
-)
-from firing.review.evenly import EvenTrace
-from firing.review.ramp import Interruption, interruptions
-from firing.review.stays import (
-    LEVEL_SCATTER_C,
-    after_creeping,
-    after_running_past,
-    climbs_on,
     went_on,
 )
+from firing.review.ramp import Interruption, interruptions
+from firing.review.resample import EvenTrace
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 

@@ -10,7 +10,7 @@ import numpy as np
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
 
 if TYPE_CHECKING:
-    from firing.review.verdict import Cause, Review
+    from firing.review.result import Cause, Review
     from firing.schedule.schedule import Schedule
 
 TELLING_S = 600.0

@@ -9,8 +9,8 @@ import numpy as np
 from firing.forecast.forecast import Forecast
 from firing.heat import default_kiln
 from firing.review.alignment import Alignment
-from firing.review.evenly import EvenTrace
-from firing.review.verdict import CauseShare, CoolingReview
+from firing.review.resample import EvenTrace
+from firing.review.result import CauseShare, CoolingReview
 from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 

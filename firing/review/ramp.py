@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firing.review.evenly import EvenTrace
+from firing.review.resample import EvenTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 

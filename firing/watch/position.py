@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from firing.review.alignment import Alignment, Passage, align
-from firing.review.evenly import EvenTrace, even_trace
+from firing.review.resample import EvenTrace, even_trace
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_course
 from firing.trace import FloatArray, Trace

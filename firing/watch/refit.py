@@ -107,7 +107,7 @@ def refit(job: RefitJob) -> Refit:
     """
     from firing.kiln.fit import fit_kiln
     from firing.kiln.residuals import RecordMisfit, described
-    from firing.review.record import record_of
+    from firing.review.fit_input import record_of
 
     nothing = as_described(job.kiln, job.windows)
     try:

@@ -85,6 +85,6 @@ def test_a_forecast_reads_no_logs(tmp_path: Path) -> None:
     loaded = set(json.loads(result.stderr.splitlines()[-1]))
     # The names of causes are all of a review that a forecast's words need.
     assert {name for name in loaded if name.startswith("firing.review.")} <= {
-        "firing.review.verdict"
+        "firing.review.result"
     }
     assert not {name for name in loaded if name.startswith("firing.logs")}

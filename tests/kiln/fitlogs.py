@@ -9,7 +9,7 @@ from logmaker import LogTable, write_csv
 
 from firing.kiln.fit import FiringRecord
 from firing.logs.reader import Log, read_log
-from firing.review.record import record_of
+from firing.review.fit_input import record_of
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.ware.load import Load
 

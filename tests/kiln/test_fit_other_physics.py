@@ -15,7 +15,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, wr
 
 from firing.kiln.fit import KilnFit, fit_kiln
 from firing.logs.reader import read_log
-from firing.review.record import record_of
+from firing.review.fit_input import record_of
 from firing.schedule.schedule import Schedule, Segment
 
 KILN = trial_kiln(power_w=9600.0, leak_w_per_k=None)

@@ -15,7 +15,7 @@ from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import Forecast, forecast
 from firing.logs.dialect import Column, Dialect
 from firing.logs.reader import Log
-from firing.review.verdict import CauseShare, CoolingReview, Finding, Review, ReviewedSegment
+from firing.review.result import CauseShare, CoolingReview, Finding, Review, ReviewedSegment
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit

@@ -14,7 +14,7 @@ from firing.report.heatwork_drawing import near_cones
 from firing.report.review_drawings import review_drawings
 from firing.review.comparison import compare
 from firing.review.cooling import Quickening
-from firing.review.verdict import CauseShare
+from firing.review.result import CauseShare
 
 
 def strings(value: Any) -> Iterator[str]:

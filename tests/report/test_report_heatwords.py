@@ -15,9 +15,9 @@ from firing.report.page import review_page
 from firing.report.plain import display_width
 from firing.report.terminal import review_text
 from firing.review.comparison import compare
-from firing.review.evenly import even_trace
 from firing.review.heat import heat_verdict, thermocouple_error
-from firing.review.verdict import Review
+from firing.review.resample import even_trace
+from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
 from firing.units import TemperatureUnit
 

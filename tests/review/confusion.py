@@ -15,8 +15,8 @@ import numpy as np
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample, write_csv
 
 from firing.logs.reader import read_log
-from firing.review.examine import review
-from firing.review.verdict import Review
+from firing.review.result import Review
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 
 TEN_MIN_S = 600.0

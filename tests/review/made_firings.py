@@ -6,7 +6,7 @@ import numpy as np
 from logmaker import Controller, Faults, PlanStep, Sampling, fire, sample, write_csv
 
 from firing.logs.reader import Log, read_log
-from firing.review.verdict import Finding, Review
+from firing.review.result import Finding, Review
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 

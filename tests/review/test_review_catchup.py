@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from logmaker import GLAZE, Faults, Sampling
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.review.catchup import caught_up
-from firing.review.examine import review
-from firing.review.verdict import CAUSE_NAMES, Cause, CauseShare
+from firing.review.attribution import caught_up
+from firing.review.result import CAUSE_NAMES, Cause, CauseShare
+from firing.review.review import review
 
 MINUTE = 60.0
 SHARES = st.lists(

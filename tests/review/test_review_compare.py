@@ -7,7 +7,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, made_log
 
 from firing.review.comparison import Comparison
-from firing.review.examine import review
+from firing.review.review import review
 
 
 def compared(

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample
 
-from firing.review.drive import known_duty
-from firing.review.evenly import even_trace
+from firing.review.duty_inference import known_duty
+from firing.review.resample import even_trace
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 

@@ -13,8 +13,8 @@ from review.made_firings import as_schedule, finding, made_log
 from firing.files.ready import ready_text
 from firing.kiln.file import parse_kiln
 from firing.logs.reader import Log, read_log
-from firing.review.examine import review
-from firing.review.verdict import Review
+from firing.review.result import Review
+from firing.review.review import review
 
 PLANS: dict[str, tuple[PlanStep, ...]] = {"bisque": BISQUE, "glaze": GLAZE}
 

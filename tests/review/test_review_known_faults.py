@@ -19,8 +19,8 @@ from logmaker import (
 )
 
 from firing.logs.reader import read_log
-from firing.review.examine import review
-from firing.review.verdict import Review
+from firing.review.result import Review
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 
 TOLERANCE_S = 5 * 60.0

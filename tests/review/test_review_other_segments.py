@@ -12,8 +12,8 @@ from logmaker import write_csv as write
 from review.confusion import as_schedule
 
 from firing.logs.reader import read_log
-from firing.review.examine import review
-from firing.review.verdict import Review
+from firing.review.result import Review
+from firing.review.review import review
 
 HOUR = 3600.0
 SLOW = ((50.0, 110.0, 2 * HOUR), (60.0, 300.0, 0.0), (30.0, 600.0, 0.0), (100.0, 900.0, 900.0))

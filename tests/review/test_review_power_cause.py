@@ -10,7 +10,7 @@ from logmaker import GLAZE, Faults, Sampling, fire, sample, write_csv
 from firing.files.ready import ready_text
 from firing.kiln.file import parse_kiln
 from firing.logs.reader import read_log
-from firing.review.examine import review
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 
 KILN = parse_kiln(ready_text("example-kiln"))

@@ -8,8 +8,8 @@ from review.made_firings import as_schedule, finding, made_log
 
 from firing.report.answers import review_answer
 from firing.report.terminal import review_text
-from firing.review.examine import review
-from firing.review.verdict import Review
+from firing.review.result import Review
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 
 HOUR = 3600.0

@@ -7,7 +7,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample, write_csv
 
 from firing.logs.reader import read_log
-from firing.review.examine import review
+from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
 
 pytestmark = pytest.mark.soak

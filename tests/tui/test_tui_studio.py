@@ -14,7 +14,7 @@ from waiting import front, until
 
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
-from firing.review.examine import review
+from firing.review.review import review
 from tui.app import FiringApp
 from tui.document import open_file
 from tui.outlook import Circumstances, consequences

@@ -25,7 +25,7 @@ from tui.widgets.grid import Column, Grid, Row
 from tui.widgets.lines import KeyLine, TitleLine
 
 if TYPE_CHECKING:
-    from firing.review.verdict import Review
+    from firing.review.result import Review
     from firing.schedule.schedule import Schedule
     from tui.session import Session
     from tui.studio import Studio

@@ -11,7 +11,7 @@ from firing.review.findings.of_heat import of_heat
 from firing.review.findings.of_plan import of_plan
 from firing.review.findings.of_power import of_power
 from firing.review.findings.of_readings import of_readings
-from firing.review.verdict import Finding
+from firing.review.result import Finding
 
 __all__ = ["Evidence", "find"]
 

@@ -11,11 +11,11 @@ from firing.cones.equivalence import ConeVerdict
 from firing.forecast.forecast import Forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment
-from firing.review.beyond import Beyond
 from firing.review.cooling import Quickening
-from firing.review.evenly import EvenTrace
+from firing.review.extra_segment import Beyond
 from firing.review.heat import HeatVerdict
-from firing.review.verdict import CauseShare, CoolingReview
+from firing.review.resample import EvenTrace
+from firing.review.result import CauseShare, CoolingReview
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from firing.review.findings.evidence import Evidence
-from firing.review.verdict import Finding
+from firing.review.result import Finding
 
 SOURCE = {"kiln": "leak-default, vent-default", "default": "cooling-default"}
 WARE_C = 300.0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number, describe_range
 from firing.review.findings.evidence import Evidence
-from firing.review.verdict import Confidence, Finding
+from firing.review.result import Confidence, Finding
 
 if TYPE_CHECKING:
     from firing.review.witness import KilnOffset, WitnessVerdict

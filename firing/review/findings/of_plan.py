@@ -6,8 +6,8 @@ import numpy as np
 
 from firing.review.alignment import heating_interruptions
 from firing.review.findings.evidence import Evidence
-from firing.review.findings.weakness import weakness
-from firing.review.verdict import Finding, Severity
+from firing.review.findings.of_power import weakness
+from firing.review.result import Finding, Severity
 
 WORTH_TELLING_S = 900.0
 """A firing this much off its plan is told as such [s] …"""

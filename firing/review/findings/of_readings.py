@@ -6,7 +6,7 @@ import numpy as np
 
 from firing.logs.flags import Mark
 from firing.review.findings.evidence import Evidence
-from firing.review.verdict import Finding
+from firing.review.result import Finding
 from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius
 
 TYPE_K_TOP_C = 1372.0

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 from firing.heat import default_kiln
 from firing.review.alignment import Passage
-from firing.review.book import Book, book_interruptions, small_s
-from firing.review.evenly import EvenTrace
-from firing.review.keyed import book_piece, keyed_rate, other_begin, other_end, stayed
-from firing.review.pieces import Piece, keyed_pieces, limited_after
+from firing.review.piecewise_linear import Piece, keyed_pieces, limited_after
+from firing.review.program_deviation import book_piece, keyed_rate, other_begin, other_end, stayed
 from firing.review.ramp import RampRun
+from firing.review.resample import EvenTrace
+from firing.review.segment_causes import Book, book_interruptions, small_s
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import ForecastSegment
 from firing.units import format_duration

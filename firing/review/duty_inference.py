@@ -6,8 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.review.alignment import Alignment, align
-from firing.review.evenly import BEHIND_SET_POINT_C, EvenTrace
 from firing.review.ramp import interruptions, ramp_run
+from firing.review.resample import BEHIND_SET_POINT_C, EvenTrace
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 

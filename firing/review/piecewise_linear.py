@@ -10,8 +10,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from firing.review.evenly import EvenTrace
 from firing.review.ramp import SAME_RATE, fully_on, is_straight, line_and_bend
+from firing.review.resample import EvenTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 

@@ -1,10 +1,10 @@
 """What seems to have been keyed in otherwise: where a ramp began, where it went, and its rate."""
 
 from firing.review.alignment import Passage
-from firing.review.book import Book
-from firing.review.evenly import EvenTrace
-from firing.review.pieces import Piece
+from firing.review.piecewise_linear import Piece
 from firing.review.ramp import SAME_RATE, RampRun
+from firing.review.resample import EvenTrace
+from firing.review.segment_causes import Book
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.units import SECONDS_PER_HOUR, format_duration

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from firing.review.cooling import quickening
-from firing.review.evenly import EvenTrace
 from firing.review.ramp import BEND_MOST, line_and_bend
+from firing.review.resample import EvenTrace
 from firing.units import SECONDS_PER_HOUR
 
 LEAST_S = 1800.0

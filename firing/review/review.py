@@ -13,17 +13,16 @@ from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.errors import FiringError
 from firing.forecast.forecast import Forecast, forecast
 from firing.logs.reader import Log
-from firing.review.account import account_segment, whole_account
 from firing.review.alignment import Alignment, Passage, align
-from firing.review.beyond import run_beyond
-from firing.review.catchup import caught_up
+from firing.review.attribution import account_segment, caught_up, whole_account
+from firing.review.boundaries import settled
 from firing.review.cooling import cooling_review, quickening
-from firing.review.ends import settled
-from firing.review.evenly import EvenTrace, even_trace
+from firing.review.extra_segment import run_beyond
 from firing.review.findings import Evidence, find
 from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
-from firing.review.related import unrelated
-from firing.review.verdict import CauseShare, Review, ReviewedSegment
+from firing.review.plan_match import unrelated
+from firing.review.resample import EvenTrace, even_trace
+from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.trace import FloatArray
@@ -248,7 +247,7 @@ def _late_start(
     late_s = alignment.start_s - due_s
     words = f"heating began {format_duration(abs(late_s))} {'after' if late_s > 0 else 'before'} "
     words += f"{due:%Y-%m-%d %H:%M}"
-    from firing.review.book import SUGGESTIONS
+    from firing.review.segment_causes import SUGGESTIONS
 
     return [CauseShare("late_start", late_s, words, SUGGESTIONS["late_start"])], due_s
 

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.review.evenly import EvenTrace
 from firing.review.ramp import Interruption
-from firing.review.verdict import Cause, CauseShare
+from firing.review.resample import EvenTrace
+from firing.review.result import Cause, CauseShare
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
 SMALL_S = 120.0

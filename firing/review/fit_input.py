@@ -7,8 +7,8 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.firing_record import FiringRecord
 from firing.logs.reader import Log, pick_channel
-from firing.review.drive import LOWEST_C, known_duty
-from firing.review.evenly import EvenTrace, even_trace
+from firing.review.duty_inference import LOWEST_C, known_duty
+from firing.review.resample import EvenTrace, even_trace
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C

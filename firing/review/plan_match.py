@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.review.alignment import Alignment, Passage
-from firing.review.evenly import EvenTrace
 from firing.review.ramp import ramp_run
+from firing.review.resample import EvenTrace
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
