@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import sys
 
-from firing.capture.settings import STANDARD_INPUT
+from firing.capture.source_settings import STANDARD_INPUT
 from firing.errors import FiringError
 from firing.watch.options import WatchOptions
 from firing.watch.setup import check_options

@@ -12,10 +12,10 @@ from firing.capture.connection import Connection
 from tui.watching import Kept, Remark, RemarkKind, Seen, Stage
 
 if TYPE_CHECKING:
+    from firing.capture.clock import TimeBase
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import Source
-    from firing.capture.stamps import TimeBase
     from firing.watch.estimate import Estimate
     from firing.watch.notices import Notice
     from firing.watch.outlook import Outlook, Rest

@@ -1,8 +1,8 @@
 """A source that is opened again whenever it is lost, for ever."""
 
+from firing.capture.clock import monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.source import Source, SourceLost
-from firing.capture.stamps import monotonic_s
 
 FIRST_PAUSE_S = 0.05
 LONGEST_PAUSE_S = 2.0

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.replay import reading_of
 from firing.capture.source import SourceLost
-from firing.capture.stamps import TimeBase, monotonic_s
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, how_read, open_log
 

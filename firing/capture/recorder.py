@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
 
-from firing.capture.lock import lock_file
+from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.recording import (
     Recorded,
@@ -23,8 +23,7 @@ from firing.capture.recording import (
     row,
     whole_length,
 )
-from firing.capture.stamps import TimeBase, monotonic_s
-from firing.capture.whereabouts import names, open_appending, read_all, restored
+from firing.capture.recording_file import lock_file, names, open_appending, read_all, restored
 from firing.errors import FiringError
 from firing.units import format_duration
 

@@ -8,10 +8,10 @@ import time
 from typing import Literal, get_args
 
 from firing.capture.fields import LineParser
-from firing.capture.lines import LineBuffer
-from firing.capture.link import Link, PortSettings
-from firing.capture.polling import Pace
 from firing.capture.reading import Reading, absent
+from firing.capture.serial_port import Link, PortSettings
+from firing.capture.source import Pace
+from firing.capture.text_lines import LineBuffer
 from firing.errors import FiringError
 from firing.files.tomlfile import clean
 

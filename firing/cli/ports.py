@@ -13,7 +13,7 @@ def ports_command(as_json: bool) -> int:
 
     Nothing is opened: opening a port resets many boards.
     """
-    from firing.capture.ports import list_ports
+    from firing.capture.serial_port import list_ports
     from firing.files.tomlfile import clean
 
     ports = list_ports()

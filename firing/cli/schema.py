@@ -12,7 +12,7 @@ SCHEMAS = {
     "kiln": ("firing.kiln.schema", "KilnTable"),
     "load": ("firing.ware.file", "LoadTable"),
     "controller": ("firing.controller.file", "ControllerTable"),
-    "source": ("firing.capture.sourcefile", "SourceTable"),
+    "source": ("firing.capture.source_settings", "SourceTable"),
     "tariff": ("firing.kiln.tariff_file", "TariffTable"),
 }
 

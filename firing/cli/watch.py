@@ -113,7 +113,7 @@ def watch_command(
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
-    from firing.capture.ascii import AsciiSource, StandardInput
+    from firing.capture.text_lines import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
     from firing.watch.notices import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c

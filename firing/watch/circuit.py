@@ -12,7 +12,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Literal
 
-from firing.capture.judge import RESTLESS_SHARE
+from firing.capture.plausibility import RESTLESS_SHARE
 from firing.capture.reading import Status
 from firing.watch.lately import Lately
 

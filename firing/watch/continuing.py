@@ -10,10 +10,10 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
 from firing.capture.recording import parse_header, parse_rows, whole_length
-from firing.capture.stamps import TimeBase
-from firing.capture.whereabouts import beside
+from firing.capture.recording_file import beside
 from firing.units import format_duration
 
 FIRED_C = 150.0

@@ -11,13 +11,13 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from firing.capture.clock import COUNTS_SLEEP, TimeBase, clock_is_unset
 from firing.capture.connection import Connection
-from firing.capture.judge import Judge
 from firing.capture.pauses import Pauses
+from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, SourceEnded
-from firing.capture.stamps import COUNTS_SLEEP, TimeBase, clock_is_unset
 from firing.units import format_duration
 from firing.watch.attempts import Attempts, reason_of
 from firing.watch.display import Display, Listener

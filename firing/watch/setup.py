@@ -13,9 +13,9 @@ from firing.errors import FiringError
 from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of
 
 if TYPE_CHECKING:
+    from firing.capture.clock import TimeBase
     from firing.capture.growing import GrowingLog
     from firing.capture.recorder import Recorder
-    from firing.capture.stamps import TimeBase
     from firing.watch.command import NoticeCommand
     from firing.watch.display import Listener
     from firing.watch.session import Session
@@ -146,9 +146,9 @@ def check_options(options: WatchOptions) -> None:
 
 
 def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
-    from firing.capture.choice import kiln_channel, source_of
     from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
+    from firing.capture.source_factory import kiln_channel, source_of
 
     if options.load is not None and options.kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")
@@ -209,9 +209,9 @@ def watcher_for(options: WatchOptions) -> Watcher:
 
 def time_base(source: Source) -> TimeBase:
     """Return the clock of a watch that begins now, or with the log that is replayed."""
+    from firing.capture.clock import TimeBase
     from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
-    from firing.capture.stamps import TimeBase
 
     if isinstance(source, GrowingLog):
         return source.base
@@ -248,7 +248,7 @@ def remember(watcher: Watcher, recorder: Recorder, channel: int) -> None:
 
 def _catch_up(source: GrowingLog, watcher: Watcher, recorder: Recorder | None) -> None:
     """Record what a growing log holds already, and let the watcher know it."""
-    from firing.capture.judge import Judge
+    from firing.capture.plausibility import Judge
 
     judge = Judge(len(source.channels))
     for at_s, reading in source.before():

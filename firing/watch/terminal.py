@@ -6,9 +6,9 @@ import sys
 from datetime import datetime
 from typing import Any
 
+from firing.capture.clock import utc_stamp
 from firing.capture.reading import Reading
 from firing.capture.recorder import Recorder
-from firing.capture.stamps import utc_stamp
 from firing.schedule.schedule import Schedule
 from firing.watch.command import NoticeCommand
 from firing.watch.estimate import Estimate

@@ -5,8 +5,8 @@ import math
 import numpy as np
 
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.lines import LineBuffer
 from firing.capture.reading import Status
+from firing.capture.text_lines import LineBuffer
 
 PIECES = (
     b"1215.5", b"-12", b"+3.", b".5", b"1e3", b"1e999", b"nan", b"inf", b"open", b"", b" ", b"\t",

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from firing.capture.celsius import converter_for
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.lines import LineBuffer
 from firing.capture.reading import Reading, Status
+from firing.capture.text_lines import LineBuffer
 from firing.errors import FiringError
 
 FOUR = FieldLayout(("kiln", "top", "bottom", "shelf"))

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from firing.capture.judge import STUCK_S, ChannelJudge, Judge
+from firing.capture.plausibility import STUCK_S, ChannelJudge, Judge
 from firing.capture.reading import Reading, Status
 
 

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.lines import LONGEST_LINE, STALE_S, LineBuffer
+from firing.capture.text_lines import LONGEST_LINE, STALE_S, LineBuffer
 
 LINES = st.lists(st.binary(min_size=1, max_size=20).filter(lambda b: not set(b) & {10, 13}))
 

@@ -14,10 +14,9 @@ from capture.modbusline import Line, serving
 from capture.ptywatch import Instrument
 
 from firing.capture.celsius import plain_converter
-from firing.capture.link import PortSettings
-from firing.capture.modbus import SILENT_ASKS, ModbusSource
+from firing.capture.modbus import SILENT_ASKS, ModbusSource, RegisterChannel
 from firing.capture.reading import Reading, Status
-from firing.capture.registers import RegisterChannel
+from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError
 
 # 1215.5 °C in tenths; -3.5 in tenths; 1215.5 as float32, high word first and last; a sensor break

@@ -9,14 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.capture.celsius import plain_converter
+from firing.capture.clock import TimeBase
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.link import PortSettings
-from firing.capture.modbus import ModbusSource
+from firing.capture.modbus import ModbusSource, RegisterChannel
 from firing.capture.reading import Reading, Status, duty_of
 from firing.capture.recorder import Recorder
-from firing.capture.registers import RegisterChannel
 from firing.capture.replay import Replay
-from firing.capture.stamps import TimeBase
+from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError
 from firing.logs.reader import read_log
 

@@ -10,13 +10,12 @@ from typing import Any
 import pytest
 from capture.ptywatch import Instrument
 
-from firing.capture.ascii import GARBLED_LINES, AsciiSource
 from firing.capture.connection import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.link import Link, PortSettings
-from firing.capture.ports import list_ports
 from firing.capture.reading import Reading
+from firing.capture.serial_port import Link, PortSettings, list_ports
 from firing.capture.source import SourceLost
+from firing.capture.text_lines import GARBLED_LINES, AsciiSource
 
 
 def source(port: object, *fields: str) -> AsciiSource:
@@ -223,8 +222,8 @@ def test_ports_are_listed_with_their_numbers(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_standard_input_is_read_to_its_end() -> None:
-    from firing.capture.ascii import StandardInput
     from firing.capture.source import SourceEnded
+    from firing.capture.text_lines import StandardInput
 
     reading_end, writing_end = os.pipe()
     lines = StandardInput(LineParser(FieldLayout(("kiln",))), reading_end)

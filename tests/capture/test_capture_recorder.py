@@ -14,10 +14,10 @@ import pytest
 from capture.ptywatch import readings, rows
 
 from firing.capture import recorder as recorder_module
+from firing.capture.clock import TimeBase, utc_stamp
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import MOST_PENDING, Recorder
 from firing.capture.recording import header, parse_rows, whole_length
-from firing.capture.stamps import TimeBase, utc_stamp
 from firing.errors import FiringError
 from firing.logs.reader import read_log
 

@@ -9,9 +9,9 @@ import pytest
 from capture.ptywatch import Instrument
 
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.link import PortSettings
 from firing.capture.reading import Reading, Status
 from firing.capture.scpi import SILENT_ASKS, ScpiSource
+from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError
 
 ALLOWED = {b"*IDN?", b"READ?", b"MEAS:TEMP?"}

@@ -2,11 +2,10 @@
 
 import pytest
 
-from firing.capture.ascii import AsciiSource, StandardInput
 from firing.capture.modbus import ModbusSource
 from firing.capture.scpi import ScpiSource
-from firing.capture.settings import SourceSettings, make_source
-from firing.capture.sourcefile import parse_source
+from firing.capture.source_settings import SourceSettings, make_source, parse_source
+from firing.capture.text_lines import AsciiSource, StandardInput
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile
 

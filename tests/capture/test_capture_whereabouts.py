@@ -11,9 +11,9 @@ import pytest
 from capture.ptywatch import readings, rows
 
 from firing.capture import recorder as recorder_module
+from firing.capture.clock import TimeBase
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.stamps import TimeBase
 
 NAMES = ("kiln",)
 HEADER = "time,kiln (°C),status"

@@ -24,10 +24,10 @@ DAY = """
 import gc, os, sys
 from pathlib import Path
 from firing.capture.fields import FieldLayout, LineParser
-from firing.capture.lines import LineBuffer
-from firing.capture.judge import Judge
+from firing.capture.text_lines import LineBuffer
+from firing.capture.plausibility import Judge
 from firing.capture.recorder import Recorder
-from firing.capture.stamps import TimeBase
+from firing.capture.clock import TimeBase
 from firing.forecast.forecast import forecast
 from firing.schedule.file import read_schedule
 from firing.watch.notices import Limits
@@ -105,7 +105,7 @@ def test_a_day_takes_no_memory_and_its_stamps_do_not_drift(tmp_path: Path) -> No
 POLLED = """
 import signal, sys, time
 from pathlib import Path
-from firing.capture.polling import Pace
+from firing.capture.source import Pace
 pace = Pace(0.2)
 moments = []
 while len(moments) < 300:
@@ -126,8 +126,8 @@ def test_questions_at_even_steps_do_not_drift() -> None:
 
 def test_a_power_cut_after_any_byte_since_the_last_sync(tmp_path: Path) -> None:
     """Every length from the last synced line on, ten seconds of four channels at 1 Hz."""
+    from firing.capture.clock import TimeBase
     from firing.capture.reading import Reading, Status
-    from firing.capture.stamps import TimeBase
 
     names = ("kiln", "top", "bottom", "shelf")
     whole = tmp_path / "whole.csv"

@@ -14,7 +14,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 from watch.replaying import AS_PLANNED, HOUR_S, write_course
 
-from firing.capture.stamps import utc_stamp
+from firing.capture.clock import utc_stamp
 from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
@@ -38,7 +38,7 @@ Port = tuple[str, int]
 @pytest.fixture(autouse=True)
 def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
-    monkeypatch.setattr("firing.capture.ports.list_ports", lambda: ())
+    monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
     monkeypatch.setattr("tui.keeper.LOOK_EVERY_S", 0.02)
     monkeypatch.setattr("tui.watchledger.LAY_DOWN_S", 0.02)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from logmaker import Firing, FloatArray, PlanStep
 
-from firing.capture.judge import Judge
+from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
+from firing.capture.clock import TimeBase
 from firing.capture.connection import Connection
 from firing.capture.reading import Reading
 from firing.capture.replay import Replay
-from firing.capture.stamps import TimeBase
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.estimate import Estimate

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from capture.ptywatch import readings
 
+from firing.capture.clock import TimeBase
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.stamps import TimeBase
 from firing.errors import FiringError
 from firing.watch.continuing import recorder_for
 

@@ -10,7 +10,7 @@ from capture.ptywatch import readings
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
 from firing.capture.connection import Connection
-from firing.capture.judge import Judge
+from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.watch.ahead import Ahead

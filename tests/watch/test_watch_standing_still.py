@@ -10,7 +10,6 @@ import pytest
 from capture.ptywatch import readings, rows
 from watch.replaying import Told
 
-from firing.capture import stamps
 from firing.capture.connection import Connection
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder

@@ -9,9 +9,9 @@ import numpy as np
 from logmaker import GLAZE, Faults, Firing, Sampling, fire, sample, write_csv
 from watch.replaying import Told
 
+from firing.capture.clock import utc_stamp
 from firing.capture.reading import Reading, Status
 from firing.capture.recording import header, row
-from firing.capture.stamps import utc_stamp
 from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln

@@ -71,7 +71,7 @@ async def choose_watch(screen: WorkScreen, before: WatchOptions | None) -> Watch
 async def _choose_source(
     screen: WorkScreen, before: WatchOptions | None
 ) -> tuple[SourceSort, str] | None:
-    from firing.capture.ports import list_ports
+    from firing.capture.serial_port import list_ports
 
     ports = (await asyncio.to_thread(list_ports))[:_MOST_PORTS]
     answers: list[tuple[str, str]] = []

@@ -5,8 +5,8 @@ from typing import Any
 
 from firing.capture.growing import GrowingLog
 from firing.capture.replay import Replay
-from firing.capture.settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.capture.source import Source
+from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, spelled
 from firing.logs.vocabulary import names_kiln
@@ -43,7 +43,7 @@ def source_of(
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
         why = f"{text} is a source file; write it there"
         _refuse(given, why, "only a log is replayed or followed")
-        from firing.capture.sourcefile import read_source  # loads pydantic
+        from firing.capture.source_settings import read_source  # loads pydantic
 
         return make_source(read_source(path))
     if path.is_file():
