@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.watch.estimate import Estimate
     from firing.watch.options import WatchOptions
-    from firing.watch.outlook import Rest
+    from firing.watch.predictor import Rest
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
 """Opening; opened without a line so far; lines come; none for long; trying again; the source came
@@ -207,7 +207,7 @@ class LiveWatch:
 
     def _run(self) -> None:
         from firing.watch.attempts import Attempts
-        from firing.watch.notices import NO_SAFETY_DEVICE
+        from firing.watch.events import NO_SAFETY_DEVICE
         from tui.watchopened import open_heard, status_every_s
 
         try:

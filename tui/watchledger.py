@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.source import Source
     from firing.watch.estimate import Estimate
-    from firing.watch.notices import Notice
-    from firing.watch.outlook import Outlook, Rest
+    from firing.watch.events import Notice
     from firing.watch.position import Position
+    from firing.watch.predictor import Outlook, Rest
     from firing.watch.watcher import Watcher
 
 LAY_DOWN_S = 0.5
@@ -72,7 +72,7 @@ class HeardOutlook:
         slower_now: float = 1.0,
         slower_later: float = 1.0,
     ) -> Rest:
-        """Return the rest of a firing; see `firing.watch.outlook.Outlook`."""
+        """Return the rest of a firing; see `firing.watch.predictor.Outlook`."""
         answer = self._outlook.rest(
             position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
         )

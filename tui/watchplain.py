@@ -9,7 +9,7 @@ import threading
 import time
 from typing import TYPE_CHECKING
 
-from firing.watch.telling import Moments, status_line
+from firing.watch.status_text import Moments, status_line
 from tui.watchwords import told_words
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from firing.cones.table import describe_number
 from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.estimate import PLACE, Estimate
-from firing.watch.telling import (
+from firing.watch.status_text import (
     Moments,
     cone_words,
     energy_words,

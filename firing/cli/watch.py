@@ -115,7 +115,7 @@ def watch_command(
     """
     from firing.capture.text_lines import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
-    from firing.watch.notices import NO_SAFETY_DEVICE
+    from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal

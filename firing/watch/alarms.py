@@ -15,9 +15,9 @@ from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.attempts import Attempts
 from firing.watch.circuit import Broken, Circuit, Stillness
-from firing.watch.notices import Latch, Limits, Notice, Severity, Situation
+from firing.watch.events import Latch, Limits, Notice, Severity, Situation
 from firing.watch.position import Position
-from firing.watch.supply import SURELY, Supply
+from firing.watch.power_supply import SURELY, Supply
 
 TOP_CLEAR_C = 5.0
 TOP_READINGS = 2

@@ -14,7 +14,7 @@ from typing import Literal
 
 from firing.capture.plausibility import RESTLESS_SHARE
 from firing.capture.reading import Status
-from firing.watch.lately import Lately
+from firing.watch.recent import Lately
 
 Fault = Literal["shorted", "reversed", "pulled-out", "open"]
 

@@ -13,10 +13,10 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
-from firing.watch.outlook import Rest
+from firing.watch.predictor import Rest
 
 if TYPE_CHECKING:
-    from firing.watch.ahead import Ahead
+    from firing.watch.prediction import Ahead
 
 USUAL_RATE_C_PER_H = 60.0
 """Stands in where the readings do not show how a cone was approached [°C/h]."""

@@ -8,7 +8,7 @@ from typing import Protocol
 from firing.capture.reading import Reading
 from firing.watch.attempts import Attempts
 from firing.watch.estimate import Estimate
-from firing.watch.notices import Notice
+from firing.watch.events import Notice
 
 DISPLAY = "the display"
 MOST_WAITING = 200

@@ -10,7 +10,7 @@ from firing.watch.cones import ConeOutlook
 from firing.watch.position import Position
 
 if TYPE_CHECKING:
-    from firing.watch.kilnchange import KilnFigures
+    from firing.watch.refit_report import KilnFigures
 
 PLACE, RATE, ENERGY, FORECAST, CONES = (
     "the place in the plan", "the rate", "the energy", "the forecast", "the cones",

@@ -11,15 +11,15 @@ from firing.kiln.simulation import JOULES_PER_KWH
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.load import Load
-from firing.watch.apart import Answer, RefitApart, work_out
+from firing.watch.events import Notice
 from firing.watch.history import History
-from firing.watch.kilnchange import Change, KilnFigures
-from firing.watch.kilndrive import DrivenKiln, kiln_on_side, switched_off
-from firing.watch.kilnrest import KilnRest, rest_in_kiln
-from firing.watch.notices import Notice
-from firing.watch.outlook import AS_EXPECTED, Outlook, Rest
 from firing.watch.position import Position
+from firing.watch.predictor import AS_EXPECTED, Outlook, Rest
 from firing.watch.refit import RefitJob, as_described
+from firing.watch.refit_report import Change, KilnFigures
+from firing.watch.refit_worker import Answer, RefitApart, work_out
+from firing.watch.simulate_remaining import KilnRest, rest_in_kiln
+from firing.watch.state_estimator import DrivenKiln, kiln_on_side, switched_off
 
 REFIT_EVERY_S = 900.0
 COLD_C = 130.0

@@ -22,7 +22,7 @@ from firing.units import format_duration
 from firing.watch.attempts import Attempts, reason_of
 from firing.watch.display import Display, Listener
 from firing.watch.estimate import Estimate
-from firing.watch.notices import Notice
+from firing.watch.events import Notice
 from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:

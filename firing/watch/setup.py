@@ -165,9 +165,9 @@ def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
 def watcher_for(options: WatchOptions) -> Watcher:
     """Return who follows the firing."""
     from firing.cones.table import CONES, cone_number
+    from firing.watch.events import Limits
     from firing.watch.kilnmodel import KilnModel
-    from firing.watch.notices import Limits
-    from firing.watch.outlook import ForecastOutlook, Outlook
+    from firing.watch.predictor import ForecastOutlook, Outlook
     from firing.watch.watcher import Watcher
 
     schedule, kiln = options.schedule, options.kiln

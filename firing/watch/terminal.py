@@ -12,8 +12,8 @@ from firing.capture.recorder import Recorder
 from firing.schedule.schedule import Schedule
 from firing.watch.command import NoticeCommand
 from firing.watch.estimate import Estimate
-from firing.watch.notices import Notice
-from firing.watch.telling import moment_of, status_line
+from firing.watch.events import Notice
+from firing.watch.status_text import moment_of, status_line
 
 
 class Terminal:

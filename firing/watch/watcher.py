@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
 from firing.schedule.schedule import Schedule
-from firing.watch.ahead import Ahead, Going, look_ahead
 from firing.watch.alarms import AlarmBoard
 from firing.watch.attempts import Attempts
 from firing.watch.cones import (
@@ -26,10 +25,11 @@ from firing.watch.estimate import (
     RATE,
     Estimate,
 )
+from firing.watch.events import Limits, Notice, Situation
 from firing.watch.history import History
-from firing.watch.notices import Limits, Notice, Situation
-from firing.watch.outlook import Outlook
 from firing.watch.position import Plan, Position, locate
+from firing.watch.prediction import Ahead, Going, look_ahead
+from firing.watch.predictor import Outlook
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel

@@ -30,9 +30,9 @@ from firing.capture.recorder import Recorder
 from firing.capture.clock import TimeBase
 from firing.forecast.forecast import forecast
 from firing.schedule.file import read_schedule
-from firing.watch.notices import Limits
+from firing.watch.events import Limits
 from firing.watch.watcher import Watcher
-from firing.watch.outlook import ForecastOutlook
+from firing.watch.predictor import ForecastOutlook
 from firing.watch.kilnmodel import KilnModel
 from firing.kiln.file import parse_kiln
 from firing.files.ready import ready_text

@@ -17,8 +17,8 @@ from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
 from firing.watch.estimate import Estimate
 from firing.watch.options import WatchOptions
-from firing.watch.outlook import Rest
 from firing.watch.position import Position
+from firing.watch.predictor import Rest
 from tui.watchcourse import WatchLines
 from tui.watching import Kept, LiveWatch, Remark, Seen
 from tui.watchledger import MOST_REMARKS

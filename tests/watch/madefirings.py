@@ -16,8 +16,8 @@ from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.notices import Limits, Notice
-from firing.watch.outlook import ForecastOutlook
+from firing.watch.events import Limits, Notice
+from firing.watch.predictor import ForecastOutlook
 from firing.watch.watcher import Watcher
 
 ROOM_C = 20.0

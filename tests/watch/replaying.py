@@ -13,8 +13,8 @@ from firing.capture.replay import Replay
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.estimate import Estimate
-from firing.watch.notices import Limits, Notice
-from firing.watch.outlook import ForecastOutlook
+from firing.watch.events import Limits, Notice
+from firing.watch.predictor import ForecastOutlook
 from firing.watch.session import Session
 from firing.watch.watcher import Watcher
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch.replaying import AS_PLANNED, PLAN, replayed, write_course
 
-from firing.watch.notices import NO_SAFETY_DEVICE, Latch, Limits
+from firing.watch.events import NO_SAFETY_DEVICE, Latch, Limits
 
 COOLING = ((9.5, 700.0), (10.5, 420.0), (11.5, 120.0), (12.5, 50.0), (13.0, 45.0))
 """Faster than any kiln cools, to be done sooner."""

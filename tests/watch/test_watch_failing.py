@@ -13,15 +13,15 @@ from firing.capture.connection import Connection
 from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
-from firing.watch.ahead import Ahead
 from firing.watch.alarms import AlarmBoard
 from firing.watch.attempts import WORKS_AGAIN, Attempts
 from firing.watch.command import NoticeCommand
+from firing.watch.events import Limits
 from firing.watch.history import History
 from firing.watch.kilnmodel import KilnModel
-from firing.watch.notices import Limits
 from firing.watch.options import WatchOptions
-from firing.watch.outlook import ForecastOutlook
+from firing.watch.prediction import Ahead
+from firing.watch.predictor import ForecastOutlook
 from firing.watch.session import Session
 from firing.watch.setup import open_watch
 from firing.watch.terminal import Terminal

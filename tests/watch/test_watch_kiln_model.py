@@ -14,10 +14,10 @@ from watch.wornkiln import PLAN, kiln, truth, watched, write_log
 from firing.kiln.simulation import Simulation, simulate
 from firing.ware.load import typical_load
 from firing.watch.history import History
-from firing.watch.kilndrive import DrivenKiln, load_in
 from firing.watch.kilnmodel import KilnModel
-from firing.watch.kilnrest import rest_in_kiln
 from firing.watch.position import Position
+from firing.watch.simulate_remaining import rest_in_kiln
+from firing.watch.state_estimator import DrivenKiln, load_in
 
 SILENT = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
 
@@ -184,7 +184,7 @@ def test_a_month_without_readings_is_no_month_of_steps() -> None:
 
 def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
     from firing.forecast.forecast import forecast
-    from firing.watch.outlook import ForecastOutlook
+    from firing.watch.predictor import ForecastOutlook
 
     fallback = ForecastOutlook(forecast(PLAN))
     model = KilnModel(kiln(), None, PLAN, fallback)

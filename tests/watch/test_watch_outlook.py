@@ -8,8 +8,8 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_cour
 
 from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import forecast
-from firing.watch.outlook import ForecastOutlook
 from firing.watch.position import Position
+from firing.watch.predictor import ForecastOutlook
 
 
 def position(phase: str, segment: int | None, arrived_s: float | None = None) -> Position:

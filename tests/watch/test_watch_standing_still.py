@@ -14,7 +14,7 @@ from firing.capture.connection import Connection
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import SourceLost
-from firing.watch.notices import Limits
+from firing.watch.events import Limits
 from firing.watch.session import Session
 from firing.watch.watcher import Watcher
 

@@ -15,8 +15,8 @@ from firing.cli import cli
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
-from firing.watch.outlook import ForecastOutlook
 from firing.watch.position import Position
+from firing.watch.predictor import ForecastOutlook
 from firing.watch.ticks import course_on_ticks
 
 

@@ -15,7 +15,7 @@ from textual.widgets import Static
 from firing.report.plain import plain
 from firing.units import TemperatureUnit
 from firing.watch.attempts import Attempts
-from firing.watch.telling import Moments
+from firing.watch.status_text import Moments
 from tui.screens.base import WorkScreen
 from tui.session import LogChoice
 from tui.watchcourse import WatchLines

@@ -16,8 +16,8 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
-from firing.watch.lately import Lately
 from firing.watch.position import Plan, Position
+from firing.watch.recent import Lately
 
 KEEP_S = 7200.0
 NOW_S = 60.0

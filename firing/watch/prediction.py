@@ -11,8 +11,8 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.estimate import Estimate
-from firing.watch.outlook import AT_ITS_BEST, AT_ITS_WORST, Outlook, Rest
 from firing.watch.position import Position
+from firing.watch.predictor import AT_ITS_BEST, AT_ITS_WORST, Outlook, Rest
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.units import TemperatureUnit, format_duration, format_temperature
-from firing.watch.kilnrest import KilnRest
-from firing.watch.notices import Notice, Severity
+from firing.watch.events import Notice, Severity
 from firing.watch.refit import Refit
+from firing.watch.simulate_remaining import KilnRest
 
 PROGRAM_MATTERS_S = 600.0
 COOLING_MATTERS_S = 1800.0

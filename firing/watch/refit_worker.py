@@ -14,9 +14,9 @@ import threading
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
-from firing.watch.kilndrive import DrivenKiln, kiln_on_side, switched_off
-from firing.watch.outlook import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
+from firing.watch.predictor import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
 from firing.watch.refit import Refit, RefitJob, refit
+from firing.watch.state_estimator import DrivenKiln, kiln_on_side, switched_off
 
 NICENESS = 10
 """On a computer of one core too, readings go first."""
@@ -81,7 +81,7 @@ class RefitApart:
         try:
             self._process = subprocess.Popen(
                 # -P: a file of the folder the watch was begun in is no module of this package.
-                [sys.executable, "-P", "-m", "firing.watch.apart"],
+                [sys.executable, "-P", "-m", "firing.watch.refit_worker"],
                 env={
                     **os.environ,
                     "PYTHONPATH": os.pathsep.join(part for part in sys.path if part),
@@ -134,6 +134,6 @@ def main() -> None:
 
 if __name__ == "__main__":
     # Under its own name, so that what it answers is known by that name where it is read.
-    from firing.watch import apart
+    from firing.watch import refit_worker
 
-    apart.main()
+    refit_worker.main()

@@ -11,8 +11,8 @@ from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import CHAMBER, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.watch.outlook import Rest
 from firing.watch.position import Position
+from firing.watch.predictor import Rest
 from firing.watch.ticks import course_on_ticks
 
 ARRIVED_C = 0.5
