@@ -11,7 +11,8 @@ import numpy as np
 
 from firing.cones.table import describe_number
 from firing.report import rows
-from firing.report.answers import (
+from firing.report.formatting import SEVERITY_WORDS, hours_minutes, sentence
+from firing.report.summary import (
     cone_range,
     cooling_words,
     finding_words,
@@ -19,7 +20,6 @@ from firing.report.answers import (
     log_words,
     review_answer,
 )
-from firing.report.words import SEVERITY_WORDS, hours_minutes, sentence
 from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
 from firing.units import format_duration, format_temperature
 

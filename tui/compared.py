@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 from firing.report.canvas import LineStyle
 from firing.report.chart import ChartSeries
-from firing.report.plain import pad, shorten
-from firing.report.words import Timekeeper, citations
+from firing.report.formatting import Timekeeper, citations
+from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
 from tui.designed import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides

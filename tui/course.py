@@ -10,8 +10,8 @@ import numpy as np
 
 from firing.forecast.forecast import Forecast
 from firing.report.chart import ChartSeries
-from firing.report.plain import display_width
-from firing.report.words import Timekeeper, hours_minutes
+from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.errors import FiringError
-from firing.report.plain import display_width, plain, wrap
+from firing.report.sanitize import display_width, plain, wrap
 from firing.schedule.schedule import Purpose
 from firing.units import ROOM_C, format_duration, format_rate, format_temperature
 from tui.formspec import FormKind

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import inf
 
-from firing.report.plain import pad, shorten
+from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import TemperatureUnit, from_celsius, rate_from_celsius, write_duration
 

@@ -14,7 +14,7 @@ from datetime import date
 from typing import Any, Literal
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from firing.schedule.file import plain_number
 from firing.units import parse_temperature_c
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from firing.files.tomlfile import Fault, KeyPath, describe_path
-from firing.report.plain import display_width
+from firing.report.sanitize import display_width
 from tui.formedits import entries, value_at
 from tui.formfields import Field, value_text
 from tui.formspec import Form, Group, Items

@@ -8,7 +8,7 @@ import threading
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from tui.screens.base import WorkScreen
 from tui.watching import LiveWatch, Seen
 from tui.watchwords import stage_words

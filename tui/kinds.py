@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from firing.units import TemperatureUnit, format_temperature
 from tui.studio import Kind
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from firing.report.canvas import Canvas, LineStyle
 from firing.report.chart import ChartSeries, temperatures_in
-from firing.report.plain import plain, shorten
-from firing.report.words import Timekeeper
+from firing.report.formatting import Timekeeper
+from firing.report.sanitize import plain, shorten
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, TemperatureUnit, from_celsius
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import MARGIN, Forecast
-from firing.report.words import sentence
+from firing.report.formatting import sentence
 from firing.units import format_duration
 from tui.outlook import missing, times
 from tui.studio import Studio
@@ -32,7 +32,7 @@ def sums(result: Forecast, studio: Studio) -> list[Sum]:
     studio : Studio
         What it was made with.
     """
-    from firing.report.answers import forecast_answer
+    from firing.report.summary import forecast_answer
 
     course, cone = forecast_answer(result)
     found = [

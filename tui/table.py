@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.forecast.forecast import Forecast
-from firing.report.words import hours_minutes
+from firing.report.formatting import hours_minutes
 from firing.schedule.schedule import Schedule
 from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (

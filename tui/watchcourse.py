@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.report.chart import ChartSeries
-from firing.report.words import Timekeeper
+from firing.report.formatting import Timekeeper
 from firing.units import TemperatureUnit
 from firing.watch.position import Plan
 from tui.course import CORE, FORECAST, SET_POINT, Course

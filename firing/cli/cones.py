@@ -14,7 +14,7 @@ from firing.units import format_duration, format_temperature
 def cone_command(cone: str, rate_c_per_h: float | None, as_json: bool) -> int:
     """Show the end points of CONE, as printed, or at a heating rate of the last 100 °C."""
     from firing.cones.lookup import cone_rows
-    from firing.report.plain import wrap
+    from firing.report.sanitize import wrap
 
     answer = cone_rows(cone, rate_c_per_h)
     if as_json:
@@ -108,7 +108,7 @@ def peak_command(cone: str, hold_s: float, rate_c_per_h: float, as_json: bool) -
 
 
 def _explain(warnings: tuple[str, ...]) -> None:
-    from firing.report.plain import wrap
+    from firing.report.sanitize import wrap
 
     sentences = [
         "The range spans the cone's own ±2 °C and what the law may miss; the thermocouple's error "

@@ -13,10 +13,10 @@ from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
 from firing.forecast.forecast import Forecast
-from firing.report.markup import bullets, paragraph, prose, text
-from firing.report.plain import plain, to_ascii, wrap
+from firing.report.formatting import Timekeeper, hours_minutes, join_units, sentence
+from firing.report.html import bullets, paragraph, prose, text
+from firing.report.sanitize import plain, to_ascii, wrap
 from firing.report.table import render_table
-from firing.report.words import Timekeeper, hours_minutes, join_units, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius
 

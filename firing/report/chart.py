@@ -9,8 +9,8 @@ import numpy as np
 
 from firing.clock import after
 from firing.report.canvas import Canvas, LineStyle
-from firing.report.plain import display_width, plain, shorten, to_ascii
-from firing.report.words import WEEKDAYS
+from firing.report.formatting import WEEKDAYS
+from firing.report.sanitize import display_width, plain, shorten, to_ascii
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, from_celsius
 

@@ -8,11 +8,11 @@ from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.forecast import Forecast
-from firing.report.answers import forecast_answer, forecast_times
-from firing.report.plain import plain, to_ascii, wrap
+from firing.report.formatting import citations, join_units, sentence
 from firing.report.rows import forecast_segments, slower_than_programmed
+from firing.report.sanitize import plain, to_ascii, wrap
+from firing.report.summary import forecast_answer, forecast_times
 from firing.report.table import render_table
-from firing.report.words import citations, join_units, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import format_duration, format_temperature
 

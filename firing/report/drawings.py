@@ -6,8 +6,8 @@ from firing.forecast.forecast import Forecast
 from firing.report import figures as fig
 from firing.report.chart import temperatures_in
 from firing.report.figures import Drawing, TimeAxis
+from firing.report.formatting import Timekeeper
 from firing.report.heatwork_drawing import heatwork_drawing
-from firing.report.words import Timekeeper
 from firing.units import format_temperature
 
 

@@ -10,7 +10,7 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
 from firing.report import figures as fig
 from firing.report.figures import Drawing, TimeAxis
-from firing.report.words import Timekeeper
+from firing.report.formatting import Timekeeper
 from firing.trace import FloatArray
 
 # Cold to hot, so that neighbours always differ in dashes and colour.

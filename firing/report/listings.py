@@ -8,7 +8,7 @@ from firing.kiln.capability import Highest
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
 from firing.kiln.parameter_table import KilnRow
-from firing.report.plain import plain, wrap
+from firing.report.sanitize import plain, wrap
 from firing.report.table import render_table
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.sources import Source

@@ -9,8 +9,14 @@ from collections.abc import Iterable, Sequence
 from importlib.resources import files
 
 from firing.forecast.forecast import Forecast
-from firing.report import markup, rows
-from firing.report.answers import (
+from firing.report import html, rows
+from firing.report.drawings import forecast_drawings
+from firing.report.figures import CONFIG, Drawing, library
+from firing.report.formatting import SEVERITY_WORDS, citations, sentence
+from firing.report.html import bullets, paragraph, section
+from firing.report.review_drawings import review_drawings
+from firing.report.rows import Rows
+from firing.report.summary import (
     CONE_SOURCES,
     cause_words,
     cooling_words,
@@ -22,14 +28,7 @@ from firing.report.answers import (
     log_words,
     review_answer,
 )
-from firing.report.drawings import forecast_drawings
-from firing.report.figures import CONFIG, Drawing, library
-from firing.report.heatwords import heat_words, margin_words
-from firing.report.kilnwords import kiln_words
-from firing.report.markup import bullets, paragraph, section
-from firing.report.review_drawings import review_drawings
-from firing.report.rows import Rows
-from firing.report.words import SEVERITY_WORDS, citations, sentence
+from firing.report.summary_sentences import heat_words, kiln_words, margin_words
 from firing.review.result import Review
 from firing.review.witness import SOURCES as WITNESS_SOURCES
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution, cautions_for
@@ -215,7 +214,7 @@ def _optional(caption: str, table: Rows | None) -> str:
 def _opening(kind: str, title: str, answer: Sequence[str]) -> str:
     sentences = "\n".join(paragraph(words) for words in answer)
     return (
-        f"<header>\n{paragraph(kind, kind='kind')}\n<h1>{markup.text(title)}</h1>\n"
+        f"<header>\n{paragraph(kind, kind='kind')}\n<h1>{html.text(title)}</h1>\n"
         f'<div class="answer">\n{sentences}\n</div>\n</header>'
     )
 
@@ -224,12 +223,12 @@ def _figure(drawing: Drawing) -> str:
     return (
         f'<figure>\n<div class="plot" id="{drawing.name}" '
         f'style="min-height:{drawing.height_px}px"></div>\n'
-        f"<figcaption>{markup.prose(drawing.caption)}</figcaption>\n</figure>"
+        f"<figcaption>{html.prose(drawing.caption)}</figcaption>\n</figure>"
     )
 
 
 def _table(caption: str, table: Rows) -> str:
-    return markup.table(caption, table.headers, table.rows, table.align)
+    return html.table(caption, table.headers, table.rows, table.align)
 
 
 def _listed(heading: str, items: Sequence[str], *, anchor: str) -> str:
@@ -243,10 +242,10 @@ def _findings(findings: Sequence[tuple[str, Sequence[str], str]]) -> str:
     for severity, words, source in findings:
         cited = [f" [{name}]" for name in _split([source])]
         items.append(
-            f'<li><span class="severity {markup.text(severity)}">'
-            f"{markup.text(SEVERITY_WORDS[severity])}</span>"
-            f"{markup.prose(' '.join(words))}"
-            f'<span class="quiet">{markup.text("".join(cited))}</span></li>'
+            f'<li><span class="severity {html.text(severity)}">'
+            f"{html.text(SEVERITY_WORDS[severity])}</span>"
+            f"{html.prose(' '.join(words))}"
+            f'<span class="quiet">{html.text("".join(cited))}</span></li>'
         )
     return '<ul class="findings">\n' + "\n".join(items) + "\n</ul>"
 
@@ -257,7 +256,7 @@ def _cautions(cautions: Sequence[Caution]) -> list[str]:
         heading, *lines = caution.lines()
         figures = len(caution.figures)
         words, numbers = lines[: len(lines) - figures], lines[len(lines) - figures :]
-        parts.append(f"<h3>{markup.text(heading)}</h3>")
+        parts.append(f"<h3>{html.text(heading)}</h3>")
         parts += [paragraph(line) for line in words]
         if numbers:
             parts.append(f'<div class="figures">{bullets(numbers)}</div>')
@@ -266,7 +265,7 @@ def _cautions(cautions: Sequence[Caution]) -> list[str]:
 
 def _sources(source_ids: Iterable[str]) -> str:
     items = [
-        f"<li><b>{markup.text(name)}</b>: {markup.text(words)}</li>"
+        f"<li><b>{html.text(name)}</b>: {html.text(words)}</li>"
         for name, words in citations(list(source_ids))
     ]
     return section(
@@ -283,12 +282,12 @@ def _document(title: str, body: Sequence[str], drawings: Sequence[Drawing]) -> s
     data = [
         {"name": d.name, "data": d.figure["data"], "layout": d.figure["layout"]} for d in drawings
     ]
-    draw = _DRAW.replace("DRAWINGS", markup.script_json(data)).replace(
-        "CONFIG", markup.script_json(CONFIG)
+    draw = _DRAW.replace("DRAWINGS", html.script_json(data)).replace(
+        "CONFIG", html.script_json(CONFIG)
     )
     (library_element, library_digest), (draw_element, draw_digest) = (
-        markup.script(library()),
-        markup.script(draw),
+        html.script(library()),
+        html.script(draw),
     )
     policy = (
         "default-src 'none'; "
@@ -306,7 +305,7 @@ def _document(title: str, body: Sequence[str], drawings: Sequence[Drawing]) -> s
 <meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
-<title>{markup.text(title)}</title>
+<title>{html.text(title)}</title>
 <link rel="icon" href="data:,">
 <style>
 {css}</style>

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import Forecast
-from firing.report.answers import forecast_times
-from firing.report.words import hours_minutes, sentence
+from firing.report.formatting import hours_minutes, sentence
+from firing.report.summary import forecast_times
 from firing.review.result import CAUSE_NAMES, CauseShare, Review, ReviewedSegment
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from firing.report.plain import display_width, pad, plain, wrap
+from firing.report.sanitize import display_width, pad, plain, wrap
 
 _GAP = "  "
 _NARROWEST = 6

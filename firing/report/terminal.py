@@ -6,7 +6,11 @@ import numpy as np
 
 from firing.forecast.forecast import Forecast
 from firing.report import rows
-from firing.report.answers import (
+from firing.report.chart import ChartSeries, render_chart
+from firing.report.formatting import SEVERITY_WORDS, Timekeeper, join_units, sentence
+from firing.report.rows import Rows
+from firing.report.sanitize import plain, to_ascii, wrap
+from firing.report.summary import (
     cause_words,
     cooling_words,
     finding_words,
@@ -16,12 +20,8 @@ from firing.report.answers import (
     log_words,
     review_answer,
 )
-from firing.report.chart import ChartSeries, render_chart
-from firing.report.heatwords import heat_words, margin_words
-from firing.report.plain import plain, to_ascii, wrap
-from firing.report.rows import Rows
+from firing.report.summary_sentences import heat_words, margin_words
 from firing.report.table import render_table
-from firing.report.words import SEVERITY_WORDS, Timekeeper, join_units, sentence
 from firing.review.result import Finding, Review
 from firing.safety import DEFERENCE, cautions_for
 
@@ -96,7 +96,7 @@ def forecast_text(
 def _kiln_words(forecast: Forecast) -> list[str]:
     if forecast.kiln is None:
         return []
-    from firing.report.kilnwords import kiln_words
+    from firing.report.summary_sentences import kiln_words
 
     return kiln_words(forecast)
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from firing.report.chart import ChartSeries, render_chart, temperatures_in
-from firing.report.plain import display_width
+from firing.report.sanitize import display_width
 
 HOUR_S = 3600.0
 

@@ -10,9 +10,9 @@ from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
 from firing.report import rows
-from firing.report.heatwords import margin_words
 from firing.report.page import review_page
-from firing.report.plain import display_width
+from firing.report.sanitize import display_width
+from firing.report.summary_sentences import margin_words
 from firing.report.terminal import review_text
 from firing.review.comparison import compare
 from firing.review.heat import heat_verdict, thermocouple_error

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report import markup
+from firing.report import html
 
 
 class Reader(HTMLParser):
@@ -34,44 +34,44 @@ def read(html: str) -> Reader:
 
 @given(st.text())
 def test_no_text_becomes_an_element(raw: str) -> None:
-    reader = read(f"<p>{markup.text(raw)}</p>")
+    reader = read(f"<p>{html.text(raw)}</p>")
     assert reader.tags == ["p"]
 
 
 @pytest.mark.parametrize("raw", ["<script>alert(1)</script>", '"><img src=x onerror=y>', "a & b"])
 def test_text_comes_back_as_it_was(raw: str) -> None:
-    assert read(markup.paragraph(raw)).words == raw
+    assert read(html.paragraph(raw)).words == raw
 
 
 def test_tables_say_what_heads_what() -> None:
-    html = markup.table("Ware", ["name", "kg"], [["cup", "0.3"]], "lr")
+    html = html.table("Ware", ["name", "kg"], [["cup", "0.3"]], "lr")
     assert "<caption><span>Ware</span></caption>" in html
     assert '<th scope="col" class="l">name</th>' in html
     assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in html
 
 
 def test_an_empty_section_is_left_out() -> None:
-    assert markup.section("Nothing", "", anchor="nothing") == ""
+    assert html.section("Nothing", "", anchor="nothing") == ""
 
 
 @given(st.recursive(st.text() | st.integers(), lambda inner: st.lists(inner, max_size=3)))
 def test_json_in_a_script_is_the_same_and_cannot_end_it(value: object) -> None:
-    encoded = markup.script_json(value)
+    encoded = html.script_json(value)
     assert json.loads(encoded) == value
     assert not set("<>&\u2028\u2029") & set(encoded)
 
 
 def test_numbers_that_json_does_not_have_are_refused() -> None:
     with pytest.raises(ValueError, match="not JSON compliant"):
-        markup.script_json([float("nan")])
+        html.script_json([float("nan")])
 
 
 def test_a_script_that_would_end_itself_is_refused() -> None:
     with pytest.raises(ValueError, match="end its own element"):
-        markup.script("x = '</ScRiPt>'")
+        html.script("x = '</ScRiPt>'")
 
 
 def test_the_digest_is_that_of_content_security_policy() -> None:
     # Worked example of W3C Content Security Policy Level 2, section on script hashes (from memory).
-    _, token = markup.script("alert('Hello, world.');")
+    _, token = html.script("alert('Hello, world.');")
     assert token == "'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='"

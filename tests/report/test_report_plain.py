@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report.plain import display_width, pad, plain, to_ascii, wrap
+from firing.report.sanitize import display_width, pad, plain, to_ascii, wrap
 
 
 @pytest.mark.parametrize(

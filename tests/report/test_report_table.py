@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report.plain import display_width
+from firing.report.sanitize import display_width
 from firing.report.table import render_table
 
 

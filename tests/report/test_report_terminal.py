@@ -9,7 +9,7 @@ from datetime import datetime
 import pytest
 from report.report_samples import STARTED, Names, sample_forecast, sample_review
 
-from firing.report.plain import display_width
+from firing.report.sanitize import display_width
 from firing.report.terminal import forecast_text, review_text
 from firing.safety import DEFERENCE, cautions_for
 

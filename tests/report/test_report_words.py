@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from firing.report.words import (
+from firing.report.formatting import (
     Timekeeper,
     citations,
     hours_minutes,

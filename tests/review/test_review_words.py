@@ -6,7 +6,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.report.answers import review_answer
+from firing.report.summary import review_answer
 from firing.report.terminal import review_text
 from firing.review.result import Review
 from firing.review.review import review

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report.chart import ChartSeries
-from firing.report.words import Timekeeper
+from firing.report.formatting import Timekeeper
 from tui.plot import CROSS, GUTTER, Window, column_at, draw, time_at, window_on
 
 WHOLE = Window(0.0, 36_000.0, 0.0, 36_000.0)

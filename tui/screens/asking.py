@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
-from firing.report.plain import plain, wrap
+from firing.report.sanitize import plain, wrap
 from tui.widgets.grid import Column, Grid, Row
 from tui.widgets.lines import KeyLine
 

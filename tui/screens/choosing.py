@@ -11,7 +11,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from tui.places import Choice, Wanted, choices, matching, ready_choices, typed_path
 from tui.widgets.grid import Column, Grid, Row
 from tui.widgets.lines import KeyLine

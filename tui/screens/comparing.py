@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
-from firing.report.plain import plain, shorten, wrap
+from firing.report.sanitize import plain, shorten, wrap
 from tui.compared import Comparison, Row, both_courses, rows, verdict
 from tui.screens.asking import Ask, Sheet
 from tui.screens.written import Written

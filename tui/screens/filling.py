@@ -13,7 +13,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from tui.widgets.cycle import Cycle
 from tui.widgets.lines import KeyLine
 

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Static
 
-from firing.report.plain import plain, shorten
+from firing.report.sanitize import plain, shorten
 from tui.derived import derived, flowing
 from tui.formdoc import FormDocument
 from tui.formlines import faulty_places, lines_of

@@ -11,7 +11,7 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
 
-from firing.report.plain import plain, shorten, wrap
+from firing.report.sanitize import plain, shorten, wrap
 from tui.course import plan_course, schedule_course, segment_at
 from tui.document import Document, Selection
 from tui.outlook import consequences, missing

@@ -14,7 +14,7 @@ from textual.message import Message
 from textual.widgets import Static
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from tui.account import Entry, entries, summary
 from tui.course import review_course
 from tui.outlook import Circumstances, foresee

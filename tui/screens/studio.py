@@ -15,7 +15,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 from tui.kinds import description
 from tui.studio import KINDS, Kind, Studio, chosen, short, up_to_date

@@ -16,7 +16,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from firing.errors import FiringError
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from tui.widgets.lines import KeyLine
 
 Found = TypeVar("Found")

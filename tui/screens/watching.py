@@ -12,7 +12,7 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
 
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 from firing.watch.attempts import Attempts
 from firing.watch.status_text import Moments

@@ -11,7 +11,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from firing.report.chart import ChartSeries
-from firing.report.plain import shorten
+from firing.report.sanitize import shorten
 from tui.course import Course
 from tui.plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
 

@@ -9,7 +9,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Input, Static
 
-from firing.report.plain import plain
+from firing.report.sanitize import plain
 
 
 class CellInput(Input):

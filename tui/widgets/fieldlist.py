@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 
 from firing.files.tomlfile import KeyPath
-from firing.report.plain import pad, plain, shorten
+from firing.report.sanitize import pad, plain, shorten
 from tui.formlines import Cell, Line, Slot, cells_of, place_of, titles_of
 from tui.widgets.grid import Column, Grid, Row
 

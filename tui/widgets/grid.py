@@ -13,7 +13,7 @@ from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from firing.report.plain import pad, plain, shorten
+from firing.report.sanitize import pad, plain, shorten
 
 _MARK, _NO_MARK = "▸", " "
 

@@ -8,7 +8,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from firing.report.plain import display_width, plain, shorten
+from firing.report.sanitize import display_width, plain, shorten
 
 _KEY_WORDS = {
     "escape": "esc",

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widgets import Static
 
-from firing.report.plain import pad, plain, wrap
+from firing.report.sanitize import pad, plain, wrap
 from tui.watchwords import Figure
 
 LABEL = 10

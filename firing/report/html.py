@@ -7,8 +7,8 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from firing.report.plain import plain
-from firing.report.words import join_units
+from firing.report.formatting import join_units
+from firing.report.sanitize import plain
 
 
 def text(raw: str) -> str:
