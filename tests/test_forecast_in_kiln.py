@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from firing.cli.planoptions import parse_awake, with_tariff
+from firing.cli.plan_options import parse_awake, with_tariff
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast

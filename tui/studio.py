@@ -99,8 +99,7 @@ def chosen(studio: Studio, kind: Kind, name: str | None) -> Studio:
     """
     if name is None:
         return replace(studio, **{kind: None})
-    from firing.cli.controlleroption import open_controller
-    from firing.cli.planoptions import open_kiln, open_load, open_tariff
+    from firing.cli.plan_options import open_controller, open_kiln, open_load, open_tariff
 
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)

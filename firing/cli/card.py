@@ -6,8 +6,13 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
-from firing.cli.controlleroption import controller_option, open_controller
-from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.cli.plan_options import (
+    controller_option,
+    kiln_options,
+    open_controller,
+    open_kiln,
+    open_load,
+)
 
 
 @click.command("card")

@@ -14,8 +14,13 @@ from firing.cli.arguments import (
     json_option,
     load_schedule,
 )
-from firing.cli.controlleroption import controller_option, open_controller
-from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.cli.plan_options import (
+    controller_option,
+    kiln_options,
+    open_controller,
+    open_kiln,
+    open_load,
+)
 
 
 @click.command("design")

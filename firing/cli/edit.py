@@ -7,8 +7,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option
-from firing.cli.controlleroption import controller_option
-from firing.cli.planoptions import kiln_options
+from firing.cli.plan_options import controller_option, kiln_options
 
 
 @click.command("edit")

@@ -12,7 +12,7 @@ from firing.cli.arguments import (
     load_schedule,
     parse_when,
 )
-from firing.cli.planoptions import kiln_options, open_kiln, open_load, open_tariff, with_tariff
+from firing.cli.plan_options import kiln_options, open_kiln, open_load, open_tariff, with_tariff
 
 
 @click.command("forecast")

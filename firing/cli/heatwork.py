@@ -7,7 +7,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option, load_schedule
-from firing.cli.logoptions import log_options, take_reading
+from firing.cli.log_options import log_options, take_reading
 from firing.logs.opening import open_log
 
 

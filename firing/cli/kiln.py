@@ -7,8 +7,8 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option, load_schedule
-from firing.cli.logoptions import log_options, take_reading
-from firing.cli.planoptions import open_kiln, open_load
+from firing.cli.log_options import log_options, take_reading
+from firing.cli.plan_options import open_kiln, open_load
 from firing.logs.opening import open_log
 
 

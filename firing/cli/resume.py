@@ -7,9 +7,14 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, json_option, load_schedule
-from firing.cli.controlleroption import controller_option, open_controller
-from firing.cli.logoptions import log_options, take_reading
-from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.cli.log_options import log_options, take_reading
+from firing.cli.plan_options import (
+    controller_option,
+    kiln_options,
+    open_controller,
+    open_kiln,
+    open_load,
+)
 from firing.logs.opening import open_log
 
 

@@ -8,8 +8,8 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
-from firing.cli.logoptions import log_options, take_reading
-from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.cli.log_options import log_options, take_reading
+from firing.cli.plan_options import kiln_options, open_kiln, open_load
 from firing.errors import FiringError
 from firing.logs.opening import open_log
 

@@ -14,8 +14,8 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, load_schedule
-from firing.cli.logoptions import log_options, take_reading
-from firing.cli.planoptions import kiln_options, open_kiln, open_load
+from firing.cli.log_options import log_options, take_reading
+from firing.cli.plan_options import kiln_options, open_kiln, open_load
 from firing.errors import FiringError
 
 

@@ -11,7 +11,7 @@ import pytest
 
 import firing
 from firing.cli import COMMANDS
-from firing.cli.logoptions import log_options
+from firing.cli.log_options import log_options
 from firing.logs.opening import READING_OPTIONS, spelled
 
 READERS = ("review", "heatwork", "resume", "kiln fit", "watch")

@@ -14,10 +14,12 @@ from firing.cli.arguments import parse_when
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
+    from firing.controller.controller import Controller
     from firing.forecast.forecast import Forecast
     from firing.kiln.description import KilnDescription
     from firing.kiln.tariff import Tariff
     from firing.ware.load import Load
+
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 Read = TypeVar("Read")
@@ -134,3 +136,28 @@ def with_tariff(
             )
     kiln = with_cost(result.kiln, amount, Starts(cheapest, stretches))
     return replace(result, kiln=kiln)
+
+
+ControllerCommand = TypeVar("ControllerCommand", bound=Callable[..., Any])
+
+
+def controller_option(
+    *, required: bool = False
+) -> Callable[[ControllerCommand], ControllerCommand]:
+    """Return a decorator that adds ``--controller``."""
+    return click.option(
+        "--controller",
+        metavar="C",
+        required=required,
+        help="Controller file (TOML), or example-controller.",
+    )
+
+
+def open_controller(name: str) -> Controller:
+    """Read a controller file, or the example controller."""
+    from firing.controller.file import parse_controller, read_controller
+    from firing.files.ready import example_names, ready_text
+
+    if name in example_names() and not Path(name).exists():
+        return parse_controller(ready_text(name), name)
+    return read_controller(Path(name))
