@@ -34,8 +34,8 @@ from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
 from firing.ware.verdict import largest_difference
+from tui.equipment import Chosen, Studio
 from tui.outlook import Circumstances, foresee
-from tui.studio import Chosen, Studio
 
 HOUR = 3600.0
 # Of the clay (body-diffusivity-practice), where its quartz changes, and 5 % more than 10 K.

@@ -16,7 +16,7 @@ from textual.screen import Screen
 from tui.document import Document
 from tui.journal import Journal, Leftover, leftovers, state_folder
 from tui.outlook import Circumstances
-from tui.remembered import memory_file, recall
+from tui.recent import memory_file, recall
 from tui.screens.base import WorkScreen
 from tui.screens.keeping import may_leave
 from tui.screens.plan import PlanScreen
@@ -25,7 +25,7 @@ from tui.theme import DARK, LIGHT
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
-    from tui.keeper import Keeper
+    from tui.watch_supervisor import Keeper
     from tui.watching import LiveWatch
 
 Ended = Literal["clean", "saved", "given up"]
@@ -127,7 +127,7 @@ class FiringApp(App[Ended]):
 
     def action_help(self) -> None:
         """Show the keys of the screen in front."""
-        from tui.screens.asking import Sheet
+        from tui.screens.dialogs import Sheet
         from tui.screens.telling import help_lines
 
         if not isinstance(self.screen, Sheet):
@@ -152,7 +152,7 @@ class FiringApp(App[Ended]):
     @cached_property
     def keeper(self) -> Keeper:
         """Whoever looks after the watch, from the first watch on."""
-        from tui.keeper import Keeper
+        from tui.watch_supervisor import Keeper
 
         return Keeper(self)
 

@@ -7,8 +7,8 @@ from typing import Any
 
 from firing.errors import FiringError
 from tui.document import open_named, open_new
+from tui.equipment import Kind, Studio, chosen
 from tui.outlook import Circumstances
-from tui.studio import Kind, Studio, chosen
 
 
 def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | None) -> Circumstances:

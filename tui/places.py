@@ -7,8 +7,8 @@ from typing import Literal
 from firing.errors import FiringError
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.schedule.file import parse_schedule
+from tui.equipment import KINDS, Kind
 from tui.kinds import kind_of, kind_of_text
-from tui.studio import KINDS, Kind
 
 Wanted = Literal["schedule", "log", "source"] | Kind
 

@@ -9,16 +9,16 @@ from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, open_log
 from firing.schedule.schedule import Schedule
 from tui.document import Document
+from tui.equipment import Kind, Studio
 from tui.journal import Journal, Leftover
 from tui.outlook import Circumstances, foresee
-from tui.studio import Kind, Studio
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
+    from tui.design_form import Wanted
     from tui.watching import LiveWatch
-    from tui.wished import Wanted
 
 
 @dataclass(frozen=True, slots=True)

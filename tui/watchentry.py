@@ -10,8 +10,8 @@ from firing.errors import FiringError
 from firing.watch.options import WatchOptions
 from firing.watch.setup import check_options
 from tui.document import open_named, open_new
+from tui.equipment import Studio, chosen
 from tui.outlook import Circumstances
-from tui.studio import Studio, chosen
 
 
 def watch(

@@ -30,10 +30,10 @@ from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration
 from tui.edits import set_cell
+from tui.equipment import Kind, read_all
 from tui.outlook import Circumstances, foresee
 from tui.plot import draw, window_on
-from tui.remembered import memory_file, remember
-from tui.studio import Kind, read_all
+from tui.recent import memory_file, remember
 
 BARE = """
 import numpy

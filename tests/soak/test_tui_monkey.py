@@ -17,7 +17,7 @@ from firing.schedule.schedule import Schedule
 from tui.app import FiringApp
 from tui.document import open_file
 from tui.journal import _read
-from tui.screens.asking import Ask
+from tui.screens.dialogs import Ask
 
 PLAN = """title = "Plates, invented"
 [[segment]]

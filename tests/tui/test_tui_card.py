@@ -17,13 +17,13 @@ from firing.files.ready import ready_text
 from firing.report.card import card_text
 from firing.schedule.file import parse_schedule
 from tui.app import FiringApp
+from tui.equipment import Kind, Studio, read_all
 from tui.keyed import card_of
 from tui.outlook import Circumstances
-from tui.screens.asking import Ask, Prompt, Sheet
+from tui.screens.dialogs import Ask, Prompt, Sheet
+from tui.screens.equipment import StudioSheet
 from tui.screens.keyingin import CardSheet
 from tui.screens.plan import PlanScreen
-from tui.screens.studio import StudioSheet
-from tui.studio import Kind, Studio, read_all
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]

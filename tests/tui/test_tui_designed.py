@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
-from tui.compared import Comparison, both_courses, compare, rows, verdict
-from tui.designed import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
+from tui.comparison import Comparison, both_courses, compare, rows, verdict
+from tui.design_form import FIELDS, MEND, NEW, begin, read
+from tui.equipment import KINDS, Studio, read_all
 from tui.outlook import Circumstances, foresee
-from tui.studio import KINDS, Studio, read_all
-from tui.wished import FIELDS, MEND, NEW, begin, read
+from tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"

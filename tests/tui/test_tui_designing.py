@@ -21,19 +21,19 @@ from firing.report.designed import design_text
 from firing.schedule.file import read_schedule
 from firing.schedule.schedule import Schedule
 from tui.app import FiringApp
-from tui.compared import Comparison
+from tui.comparison import Comparison
+from tui.design_form import FIELDS, MEND, make
+from tui.equipment import KINDS, Studio, read_all
 from tui.outlook import Circumstances
-from tui.screens.asking import Ask, Sheet
 from tui.screens.comparing import Comparing, ComparisonList
+from tui.screens.dialogs import Ask, Sheet
+from tui.screens.equipment import StudioSheet
 from tui.screens.filling import Filling
 from tui.screens.plan import PlanScreen
-from tui.screens.studio import StudioSheet
-from tui.screens.underway import UnderWay
+from tui.screens.progress import UnderWay
 from tui.screens.written import Written
-from tui.studio import KINDS, Studio, read_all
 from tui.widgets.curve import Curve
 from tui.widgets.cycle import Cycle
-from tui.wished import FIELDS, MEND, make
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -63,7 +63,7 @@ def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
             _MADE[key] = make(schedule, now, wish)
         return _MADE[key]
 
-    monkeypatch.setattr("tui.compared.make", remembered)
+    monkeypatch.setattr("tui.comparison.make", remembered)
 
 
 @pytest.fixture
@@ -281,7 +281,7 @@ def test_a_design_under_way_can_be_given_up(
         ended.set()
         return found
 
-    monkeypatch.setattr("tui.compared.make", slow)
+    monkeypatch.setattr("tui.comparison.make", slow)
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await form(app, pilot)

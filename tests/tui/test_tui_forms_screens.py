@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from tui.app import FiringApp
-from tui.screens.asking import Ask, Prompt, Sheet
+from tui.screens.dialogs import Ask, Prompt, Sheet
 from tui.screens.fileform import edit_file
 from tui.screens.form import FormScreen
 from tui.screens.plan import PlanScreen

@@ -16,7 +16,6 @@ from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
 from firing.kiln.file import KilnTable, parse_kiln
 from firing.kiln.materials import material_names
 from firing.ware.file import LoadTable, parse_load
-from tui.derived import derived, flowing
 from tui.formchoices import choices, turned
 from tui.formdoc import open_form
 from tui.formedits import rearranged, removed
@@ -24,6 +23,7 @@ from tui.formfields import text_value, value_text
 from tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
 from tui.formspec import Form, kiln_form, load_form
 from tui.formstate import State
+from tui.preview import derived, flowing
 
 
 def test_every_edit_can_be_taken_back_and_made_again(tmp_path: Path) -> None:

@@ -11,11 +11,11 @@ import pytest
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
+from tui.equipment import KINDS, Kind, Studio, chosen, read_all, up_to_date
 from tui.kinds import description, kind_of, kind_of_text
 from tui.outlook import Circumstances, consequences, foresee, missing
 from tui.places import choices, ready_choices
-from tui.remembered import memory_file, recall, remember
-from tui.studio import KINDS, Kind, Studio, chosen, read_all, up_to_date
+from tui.recent import memory_file, recall, remember
 
 EXAMPLES: dict[Kind, str] = {
     "kiln": "example-kiln",

@@ -15,9 +15,9 @@ from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule, read_schedule
 from tui.app import FiringApp
 from tui.outlook import consequences
-from tui.screens.asking import Ask, Prompt, Sheet
 from tui.screens.choosing import Choosing
 from tui.screens.commands import Commands, applying
+from tui.screens.dialogs import Ask, Prompt, Sheet
 from tui.screens.filling import Filling
 from tui.screens.plan import PlanScreen
 from tui.screens.review import ReviewScreen

@@ -17,15 +17,15 @@ from firing.forecast.forecast import forecast
 from firing.review.review import review
 from tui.app import FiringApp
 from tui.document import open_file
+from tui.equipment import read_all
 from tui.outlook import Circumstances, consequences
-from tui.remembered import memory_file
-from tui.screens.asking import Sheet
+from tui.recent import memory_file
 from tui.screens.choosing import Choosing
+from tui.screens.dialogs import Sheet
+from tui.screens.equipment import StudioSheet
 from tui.screens.plan import PlanScreen
 from tui.screens.review import ReviewScreen
-from tui.screens.studio import StudioSheet
 from tui.session import LogChoice
-from tui.studio import read_all
 from tui.widgets.curve import Curve
 from tui.widgets.grid import Grid
 from tui.widgets.segments import Segments

@@ -12,7 +12,7 @@ from waiting import PATIENCE_S
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
 from tui.document import open_file
-from tui.screens.asking import Sheet
+from tui.screens.dialogs import Sheet
 from tui.screens.watching import WatchScreen
 
 
@@ -27,7 +27,7 @@ def test_watch(
     size: tuple[int, int],
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("tui.keeper.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("tui.watch_supervisor.LOOK_EVERY_S", 0.02)
     demo = resources.files("firing") / "data" / "demo"
     plan = tmp_path / "plan.toml"
     plan.write_text((demo / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")

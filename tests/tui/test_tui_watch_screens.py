@@ -19,8 +19,8 @@ from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
 from tui.app import FiringApp
 from tui.document import open_file
-from tui.screens.asking import Ask, Prompt, Sheet
 from tui.screens.choosing import Choosing
+from tui.screens.dialogs import Ask, Prompt, Sheet
 from tui.screens.filling import Filling
 from tui.screens.plan import PlanScreen
 from tui.screens.review import ReviewScreen
@@ -39,7 +39,7 @@ Port = tuple[str, int]
 def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
-    monkeypatch.setattr("tui.keeper.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("tui.watch_supervisor.LOOK_EVERY_S", 0.02)
     monkeypatch.setattr("tui.watchledger.LAY_DOWN_S", 0.02)
 
 

@@ -15,9 +15,9 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
+from tui.design_form import FIELDS, MEND, NEW, Wanted, begin, continued, make, read, taken
+from tui.equipment import KINDS, Studio, read_all
 from tui.outlook import Circumstances
-from tui.studio import KINDS, Studio, read_all
-from tui.wished import FIELDS, MEND, NEW, Wanted, begin, continued, make, read, taken
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"

@@ -12,8 +12,8 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
-from tui.compared import Comparison, Row, both_courses, rows, verdict
-from tui.screens.asking import Ask, Sheet
+from tui.comparison import Comparison, Row, both_courses, rows, verdict
+from tui.screens.dialogs import Ask, Sheet
 from tui.screens.written import Written
 from tui.widgets import grid
 from tui.widgets.curve import Curve

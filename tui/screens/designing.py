@@ -6,15 +6,15 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
+from tui.design_form import FIELDS, HOWS, NEW, PURPOSES, Field, Wanted, begin, continued, read
 from tui.screens.filling import Blank, Filling
 from tui.screens.needing import needed
-from tui.screens.underway import under_way
-from tui.wished import FIELDS, HOWS, NEW, PURPOSES, Field, Wanted, begin, continued, read
+from tui.screens.progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.units import TemperatureUnit
-    from tui.screens.setting import SettingScreen
+    from tui.screens.plan_actions import SettingScreen
 
 
 async def design_plan(screen: SettingScreen) -> Schedule | None:
@@ -30,7 +30,7 @@ async def design_plan(screen: SettingScreen) -> Schedule | None:
     Schedule or None
         The designed plan if it is taken; None if everything is left as it was.
     """
-    from tui.compared import compare
+    from tui.comparison import compare
     from tui.screens.comparing import Comparing
 
     if not await needed(screen, "load", "A design needs to know the ware"):

@@ -10,9 +10,9 @@ from textual.message import Message
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
+from tui.equipment import KINDS, Kind, Reading, Studio, up_to_date
 from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen
-from tui.studio import KINDS, Kind, Reading, Studio, up_to_date
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast

@@ -13,10 +13,10 @@ from textual.message import Message
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten
-from tui.derived import derived, flowing
 from tui.formdoc import FormDocument
 from tui.formlines import faulty_places, lines_of
 from tui.formstate import State
+from tui.preview import derived, flowing
 from tui.screens import formkeeping
 from tui.screens.base import WorkScreen
 from tui.screens.formediting import FormEditingScreen

@@ -10,12 +10,12 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 from tui.screens.needing import needed
-from tui.screens.underway import under_way
+from tui.screens.progress import under_way
 from tui.screens.written import Written
 
 if TYPE_CHECKING:
     from firing.report.card import Card
-    from tui.screens.setting import SettingScreen
+    from tui.screens.plan_actions import SettingScreen
 
 
 class CardSheet(Written):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.studio import Kind
+from tui.equipment import Kind
 
 if TYPE_CHECKING:
-    from tui.screens.setting import SettingScreen
+    from tui.screens.plan_actions import SettingScreen
 
 
 async def needed(screen: SettingScreen, kind: Kind, why: str) -> bool:

@@ -14,11 +14,11 @@ from textual.widgets import Static
 from firing.report.sanitize import plain, shorten, wrap
 from tui.course import plan_course, schedule_course, segment_at
 from tui.document import Document, Selection
+from tui.equipment import short
 from tui.outlook import consequences, missing
 from tui.screens import keeping
 from tui.screens.base import side_width
-from tui.screens.setting import SettingScreen
-from tui.studio import short
+from tui.screens.plan_actions import SettingScreen
 from tui.widgets.curve import Curve
 from tui.widgets.editbar import EditBar
 from tui.widgets.lines import KeyLine, TitleLine
@@ -247,7 +247,7 @@ class PlanScreen(SettingScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from tui.about import about_plan
+        from tui.plan_properties import about_plan
 
         filled = await about_plan(self)
         if filled is None:
@@ -265,7 +265,7 @@ class PlanScreen(SettingScreen):
         self.job(self._warnings_job)
 
     async def _warnings_job(self) -> None:
-        from tui.screens.asking import Sheet
+        from tui.screens.dialogs import Sheet
         from tui.screens.telling import warning_lines
 
         forecast = self.session.forecast

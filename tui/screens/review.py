@@ -27,8 +27,8 @@ from tui.widgets.lines import KeyLine, TitleLine
 if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.schedule.schedule import Schedule
+    from tui.equipment import Studio
     from tui.session import Session
-    from tui.studio import Studio
 
 
 class ReviewList(Grid):

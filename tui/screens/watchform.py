@@ -26,7 +26,7 @@ _MOST_PORTS = 8
 async def show_safety(screen: WorkScreen) -> None:
     """Say, once a session, what a watch is not."""
     from firing.watch.events import NO_SAFETY_DEVICE
-    from tui.screens.asking import Sheet
+    from tui.screens.dialogs import Sheet
 
     if _SHOWN in screen.session.cautions_seen:
         return

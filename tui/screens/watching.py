@@ -27,7 +27,7 @@ from tui.widgets.standing import Standing, Told
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
     from tui.app import FiringApp
-    from tui.screens.setting import SettingScreen
+    from tui.screens.plan_actions import SettingScreen
     from tui.session import Session
     from tui.watching import LiveWatch, Seen
 

@@ -9,8 +9,8 @@ from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import MARGIN, Forecast
 from firing.report.formatting import sentence
 from firing.units import format_duration
+from tui.equipment import Studio
 from tui.outlook import missing, times
-from tui.studio import Studio
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
-from tui.studio import KINDS, Kind
+from tui.equipment import KINDS, Kind
 
 _SCHEMA = 1
 _LONGEST_NAME = 4096

@@ -17,8 +17,8 @@ from firing.units import (
     parse_temperature_c,
     rate_from_celsius,
 )
+from tui.equipment import Studio
 from tui.outlook import Circumstances
-from tui.studio import Studio
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

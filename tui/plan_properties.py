@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
 from tui import edits
+from tui.equipment import Studio
 from tui.outlook import Circumstances, foresee
 from tui.screens.filling import Blank, Filling
-from tui.studio import Studio
 
 if TYPE_CHECKING:
     from tui.screens.plan import PlanScreen

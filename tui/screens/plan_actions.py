@@ -9,9 +9,9 @@ from textual import work
 from textual.message import Message
 
 from tui.document import Selection
-from tui.remembered import memory_file, remember
+from tui.equipment import Kind, Reading, Studio, read_all
+from tui.recent import memory_file, remember
 from tui.screens.editing import EditingScreen
-from tui.studio import Kind, Reading, Studio, read_all
 
 
 class SettingScreen(EditingScreen):
@@ -67,7 +67,7 @@ class SettingScreen(EditingScreen):
         kind : {"kiln", "load", "controller", "tariff"}
             What to begin with.
         """
-        from tui.screens.studio import choose_studio
+        from tui.screens.equipment import choose_studio
 
         await self.all_read()
         studio = await choose_studio(self, kind)

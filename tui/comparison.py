@@ -13,11 +13,11 @@ from firing.report.formatting import Timekeeper, citations
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
-from tui.designed import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
+from tui.design_form import make, taken
+from tui.equipment import up_to_date
+from tui.key_figures import Sum, sums
 from tui.outlook import Circumstances, foresee, times
-from tui.studio import up_to_date
-from tui.sums import Sum, sums
-from tui.wished import make, taken
+from tui.segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:
     from firing.design.result import Design
@@ -92,7 +92,7 @@ def compare(
     circumstances : Circumstances
         What it is forecast under; the load in it is what is designed for.
     wanted : mapping of str to value
-        As of `tui.wished.make`.
+        As of `tui.design_form.make`.
 
     Raises
     ------

@@ -17,13 +17,13 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
+from tui.equipment import KINDS, Kind, Studio, chosen, short, up_to_date
 from tui.kinds import description
-from tui.studio import KINDS, Kind, Studio, chosen, short, up_to_date
 from tui.widgets.grid import Column, Grid, Row
 from tui.widgets.lines import KeyLine
 
 if TYPE_CHECKING:
-    from tui.screens.setting import SettingScreen
+    from tui.screens.plan_actions import SettingScreen
 
 Step = tuple[str, Kind]
 """What is to be done, and with which kind of file."""
