@@ -19,8 +19,8 @@ from firing.controller.controller import Controller
 from firing.controller.program import key_in
 from firing.design.check import check_plan
 from firing.design.designer import design
-from firing.design.repair import mended_design
-from firing.design.request import Wish
+from firing.design.repair import repaired_design
+from firing.design.request import DesignRequest
 from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.forecast.forecast import Forecast, forecast
@@ -34,7 +34,7 @@ from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
 from firing.ware.verdict import largest_difference
-from tui.equipment import Chosen, Studio
+from tui.equipment import Chosen, Equipment
 from tui.outlook import Circumstances, foresee
 
 HOUR = 3600.0
@@ -134,7 +134,7 @@ def test_natural_cooling_too_fast_for_thick_ware_is_named_and_exits_1(
     kiln = example_kiln() if in_kiln else None
     path_m = 0.0005 * thickest_mm
     assert wall_k(*face_of(forecast(schedule, kiln=kiln, load=load)), path_m) > 11.0
-    made = mended_design(schedule, load, kiln=kiln)
+    made = repaired_design(schedule, load, kiln=kiln)
     assert wall_k(*face_of(made.forecast), path_m) <= ALLOWED_K
 
 
@@ -157,7 +157,7 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     result = forecast(schedule, kiln=kiln, load=load)
     said = [breach.message for breach in result.breaches]
     whatever = Path("a file")
-    studio = Studio(
+    studio = Equipment(
         kiln=None if kiln is None else Chosen(whatever, kiln), load=Chosen(whatever, load)
     )
     screens = foresee(schedule, Circumstances(studio=studio))
@@ -168,7 +168,7 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     card = Card(keyed, forecast(keyed.schedule, kiln=kiln, load=load))
     assert ("Not safe for this load" in card_text(card)) == bool(said)
     assert ("Not safe for this load" in card_page(card)) == bool(said)
-    made = mended_design(schedule, load, kiln=kiln)
+    made = repaired_design(schedule, load, kiln=kiln)
     assert made.safe
     assert (made.schedule == schedule) == (not said)
     # Nothing fired yet: the rest is the whole plan, made as safe as a mended one.
@@ -195,7 +195,7 @@ def test_a_design_keeps_an_independent_wall_within_its_limit(
     thickest_mm: float, in_kiln: bool
 ) -> None:
     kiln = example_kiln() if in_kiln else None
-    made = design(ware(thickest_mm), Wish("bisque", top_c=980.0), kiln=kiln)
+    made = design(ware(thickest_mm), DesignRequest("bisque", top_c=980.0), kiln=kiln)
     assert made.safe
     assert wall_k(*face_of(made.forecast), 0.0005 * thickest_mm) <= ALLOWED_K
 
@@ -224,7 +224,7 @@ def test_a_wall_that_is_too_uneven_only_at_the_edge_of_the_window_is_found() -> 
 
 def test_clay_that_dries_slowly_is_named_and_is_no_breach() -> None:
     load = ware(40.0)
-    usual = design(load, Wish("bisque", top_c=980.0)).schedule
+    usual = design(load, DesignRequest("bisque", top_c=980.0)).schedule
     course = forecast(usual, load=load)
     assert course.breaches == ()
     (caution,) = [w for w in course.warnings if w.id == "slow_drying"]
@@ -243,7 +243,7 @@ def test_a_controller_too_quick_to_slow_the_cooling_is_refused_with_the_reason()
     quick = Controller(max_segments=20, rate_min=50.0)
     short = Schedule("once", (Segment(980.0, 100.0),), "glaze")
     with pytest.raises(FiringError, match="slowest rate of 50"):
-        mended_design(short, ware(50.0, "bisqued"), controller=quick)
+        repaired_design(short, ware(50.0, "bisqued"), controller=quick)
 
 
 def test_a_kiln_opened_hot_still_cools_through_what_is_watched_below() -> None:

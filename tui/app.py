@@ -25,7 +25,7 @@ from tui.theme import DARK, LIGHT
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
-    from tui.watch_supervisor import Keeper
+    from tui.watch_supervisor import WatchSupervisor
     from tui.watching import LiveWatch
 
 Ended = Literal["clean", "saved", "given up"]
@@ -150,11 +150,11 @@ class FiringApp(App[Ended]):
         self.exit("given up" if still else "saved" if changed else "clean")
 
     @cached_property
-    def keeper(self) -> Keeper:
+    def keeper(self) -> WatchSupervisor:
         """Whoever looks after the watch, from the first watch on."""
-        from tui.watch_supervisor import Keeper
+        from tui.watch_supervisor import WatchSupervisor
 
-        return Keeper(self)
+        return WatchSupervisor(self)
 
     async def end_watch(self) -> None:
         """End the watch that runs, if one does: its recording is put on the disk and closed."""

@@ -15,7 +15,7 @@ from firing.schedule.schedule import Schedule
 from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
 from tui.design_form import make, taken
 from tui.equipment import up_to_date
-from tui.key_figures import Sum, sums
+from tui.key_figures import KeyFigure, sums
 from tui.outlook import Circumstances, foresee, times
 from tui.segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
@@ -27,7 +27,7 @@ _NAME = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ComparisonRow:
     """One line of the comparison.
 
     Attributes
@@ -49,7 +49,7 @@ class Row:
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
+class PlanComparison:
     """A plan and the design that may replace it, forecast under the same circumstances.
 
     Attributes
@@ -62,7 +62,7 @@ class Comparison:
         Of `before` and `after`; None where there can be none.
     troubles : tuple of str
         Why there is none.
-    sums : (tuple of Sum, tuple of Sum)
+    sums : (tuple of KeyFigure, tuple of KeyFigure)
         What both come to.
     """
 
@@ -72,7 +72,7 @@ class Comparison:
     now: Forecast | None
     then: Forecast | None
     troubles: tuple[str, ...]
-    sums: tuple[tuple[Sum, ...], tuple[Sum, ...]]
+    sums: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
 
     @property
     def mended(self) -> bool:
@@ -82,7 +82,7 @@ class Comparison:
 
 def compare(
     schedule: Schedule, circumstances: Circumstances, wanted: Mapping[str, Any]
-) -> Comparison:
+) -> PlanComparison:
     """Have a plan designed, and forecast it and the open one.
 
     Parameters
@@ -112,7 +112,7 @@ def compare(
     ]
     # Here and not where they are shown: the words of a forecast load much that is new.
     left, right = (() if each is None else tuple(sums(each, studio)) for each in (now, then))
-    return Comparison(
+    return PlanComparison(
         before=schedule,
         after=after,
         design=design,
@@ -130,7 +130,7 @@ def _foreseen(schedule: Schedule, circumstances: Circumstances) -> tuple[Forecas
         return None, str(error)
 
 
-def verdict(found: Comparison) -> tuple[str, bool]:
+def verdict(found: PlanComparison) -> tuple[str, bool]:
     """Return what comes first: whether the design is safe; and whether that is a fault."""
     design = found.design
     parts = [f"To do first: {design.advice}"] if design.advice else []
@@ -144,7 +144,7 @@ def verdict(found: Comparison) -> tuple[str, bool]:
     return "  ".join(("The designed plan keeps every known limit of this ware.", *notes)), False
 
 
-def rows(found: Comparison, room: int) -> list[Row]:
+def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     """Return the comparison line by line, for a list `room` cells wide."""
     shape = sides(found.before, found.after, room)
     design = found.design
@@ -156,14 +156,14 @@ def rows(found: Comparison, room: int) -> list[Row]:
         ("Not forecast", found.troubles),
     ):
         if sentences:
-            lines.append(Row(heading, heading=True))
-            lines += [Row(words, (words,)) for words in sentences]
+            lines.append(ComparisonRow(heading, heading=True))
+            lines += [ComparisonRow(words, (words,)) for words in sentences]
     return lines
 
 
-def _sums(found: Comparison, shape: Sides) -> Iterator[Row]:
+def _sums(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
     left, right = ({each.name: each for each in side} for side in found.sums)
-    yield Row(_side_by_side("", "now", "", "designed", shape), heading=True)
+    yield ComparisonRow(_side_by_side("", "now", "", "designed", shape), heading=True)
     for name in right or left:
         one, other = left.get(name), right.get(name)
         texts = ["–" if each is None else each.text for each in (one, other)]
@@ -174,7 +174,9 @@ def _sums(found: Comparison, shape: Sides) -> Iterator[Row]:
             if each is not None
             for words in each.details
         ]
-        yield Row(_side_by_side(name, texts[0], sign, texts[1], shape), (*details, *found.troubles))
+        yield ComparisonRow(
+            _side_by_side(name, texts[0], sign, texts[1], shape), (*details, *found.troubles)
+        )
 
 
 def _side_by_side(name: str, left: str, sign: str, right: str, shape: Sides) -> str:
@@ -186,15 +188,15 @@ def _side_by_side(name: str, left: str, sign: str, right: str, shape: Sides) -> 
     return f"{pad(name, _NAME)} {first} {pad(sign, 1)} {second}".rstrip()
 
 
-def _segments(found: Comparison, shape: Sides) -> Iterator[Row]:
+def _segments(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
     before, after = found.before, found.after
-    yield Row(head(after.unit, shape), heading=True)
+    yield ComparisonRow(head(after.unit, shape), heading=True)
     for pair in paired(before, after):
         words = line(before, after, pair, shape)
-        yield Row(words, tuple(_about(found, pair)), at_s=_at_s(found, pair))
+        yield ComparisonRow(words, tuple(_about(found, pair)), at_s=_at_s(found, pair))
 
 
-def _at_s(found: Comparison, pair: Pair) -> float | None:
+def _at_s(found: PlanComparison, pair: Pair) -> float | None:
     """Return when a segment ends, by the forecast of the plan it is in [s]."""
     gone = pair.after is None
     result, index = (found.now, pair.before) if gone else (found.then, pair.after)
@@ -203,7 +205,7 @@ def _at_s(found: Comparison, pair: Pair) -> float | None:
     return result.segments[index].end_s
 
 
-def _about(found: Comparison, pair: Pair) -> Iterator[str]:
+def _about(found: PlanComparison, pair: Pair) -> Iterator[str]:
     before, after = found.before, found.after
     names = []
     if pair.after is not None:
@@ -222,7 +224,7 @@ def _about(found: Comparison, pair: Pair) -> Iterator[str]:
         yield f"Then, by hand: {action}."
 
 
-def both_courses(found: Comparison) -> Course:
+def both_courses(found: PlanComparison) -> Course:
     """Return both plans' curves: the present one dotted, the designed one solid on top."""
     kinds: tuple[tuple[str, Forecast | None, LineStyle, int], ...] = (
         ("now", found.now, "dotted", SET_POINT),

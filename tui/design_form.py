@@ -17,7 +17,7 @@ from firing.units import (
     parse_temperature_c,
     rate_from_celsius,
 )
-from tui.equipment import Studio
+from tui.equipment import Equipment
 from tui.outlook import Circumstances
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ What = Literal["how", "purpose", "cone", "temperature", "duration", "rate", "mar
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class DesignField:
     """One field of the form.
 
     Attributes
@@ -54,35 +54,51 @@ class Field:
 
 
 FIELDS = (
-    Field("how", "Design", "A new plan, or this one changed as little as makes it safe.", "how"),
-    Field("purpose", "Purpose", "Decides which limits of the ware count.", "purpose"),
-    Field("cone", "Cone", "The cone wanted, like 6 or 04; empty with a top below.", "cone", True),
-    Field("top", "Top temperature", "Instead of a cone, like 980.", "temperature", True),
-    Field("margin", "Margin", "Caution, 1 to 5; 1.5 is common practice.", "margin"),
-    Field(
-        "open", "Opened at", "Closing to opening at this temperature is made shortest.",
+    DesignField(
+        "how", "Design", "A new plan, or this one changed as little as makes it safe.", "how"
+    ),
+    DesignField("purpose", "Purpose", "Decides which limits of the ware count.", "purpose"),
+    DesignField(
+        "cone", "Cone", "The cone wanted, like 6 or 04; empty with a top below.", "cone", True
+    ),
+    DesignField("top", "Top temperature", "Instead of a cone, like 980.", "temperature", True),
+    DesignField("margin", "Margin", "Caution, 1 to 5; 1.5 is common practice.", "margin"),
+    DesignField(
+        "open",
+        "Opened at",
+        "Closing to opening at this temperature is made shortest.",
         "temperature",
     ),
-    Field(
+    DesignField(
         "segments", "Segments at most", "1 to 99; empty for what the controller takes.", "segments"
     ),
-    Field("peak", "Peak at most", "With a cone; empty for any.", "temperature", True),
-    Field("least", "Hold at least", "At the peak, like 10m; empty for none.", "duration", True),
-    Field("most", "Hold at most", "At the peak, like 30m; empty for up to 3 h.", "duration", True),
-    Field(
-        "final", "Final at most",
-        "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart ends.",
-        "rate", True,
+    DesignField("peak", "Peak at most", "With a cone; empty for any.", "temperature", True),
+    DesignField(
+        "least", "Hold at least", "At the peak, like 10m; empty for none.", "duration", True
     ),
-    Field("drop", "Drop to", "Fall from the peak to here; empty for no drop.", "temperature", True),
-    Field("drop_hold", "and hold there", "After the drop, like 20m.", "duration", True),
-    Field("slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", "rate", True),
-    Field("slow_to", "down to", "Where the slow cooling ends.", "temperature", True),
-)  # fmt: skip
+    DesignField(
+        "most", "Hold at most", "At the peak, like 30m; empty for up to 3 h.", "duration", True
+    ),
+    DesignField(
+        "final",
+        "Final at most",
+        "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart ends.",
+        "rate",
+        True,
+    ),
+    DesignField(
+        "drop", "Drop to", "Fall from the peak to here; empty for no drop.", "temperature", True
+    ),
+    DesignField("drop_hold", "and hold there", "After the drop, like 20m.", "duration", True),
+    DesignField(
+        "slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", "rate", True
+    ),
+    DesignField("slow_to", "down to", "Where the slow cooling ends.", "temperature", True),
+)
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedDesign:
     """What the fields began with the last time, and what was written in them."""
 
     begun: dict[str, str]
@@ -107,7 +123,7 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     return begun
 
 
-def continued(begun: Mapping[str, str], last: Wanted | None) -> dict[str, str]:
+def continued(begun: Mapping[str, str], last: WantedDesign | None) -> dict[str, str]:
     """Return the fields with what was written last, but for those that begin otherwise now."""
     if last is None:
         return dict(begun)
@@ -156,14 +172,14 @@ def _segments(text: str) -> int:
     return int(words)
 
 
-def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Design:
+def make(schedule: Schedule, studio: Equipment, wanted: Mapping[str, Any]) -> Design:
     """Return the design that is wanted.
 
     Parameters
     ----------
     schedule : Schedule
         The open plan.
-    studio : Studio
+    studio : Equipment
         With the load it is for; kiln and controller if there are any.
     wanted : mapping of str to value
         The fields by their keys, as `read` returned them.
@@ -182,11 +198,11 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
     controller = _controller(studio, wanted.get("segments"))
     margin = USUAL_MARGIN if wanted.get("margin") is None else wanted["margin"]
     if wanted["how"] == MEND:
-        from firing.design.repair import mended_design
+        from firing.design.repair import repaired_design
 
         if controller is None and wanted.get("segments") is not None:
             controller = _usual(schedule.unit, wanted["segments"])
-        return mended_design(
+        return repaired_design(
             schedule,
             load,
             purpose=wanted["purpose"],
@@ -197,9 +213,9 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
         )
     from firing.design.designer import design
     from firing.design.peak_candidates import Bounds
-    from firing.design.request import CoolingWish, Wish
+    from firing.design.request import CoolingRequest, DesignRequest
 
-    wish = Wish(
+    wish = DesignRequest(
         wanted["purpose"],
         cone=wanted.get("cone"),
         top_c=wanted.get("top"),
@@ -207,7 +223,7 @@ def make(schedule: Schedule, studio: Studio, wanted: Mapping[str, Any]) -> Desig
             wanted.get("peak"), wanted.get("least") or 0.0, wanted.get("most"), wanted.get("final")
         ),
         margin=margin,
-        cooling=CoolingWish(
+        cooling=CoolingRequest(
             wanted.get("drop"),
             wanted.get("drop_hold") or 0.0,
             wanted.get("slow"),
@@ -226,7 +242,7 @@ def _open_c(wanted: Mapping[str, Any]) -> float:
     return OPEN_C if found is None else float(found)
 
 
-def _controller(studio: Studio, segments: int | None) -> Controller | None:
+def _controller(studio: Equipment, segments: int | None) -> Controller | None:
     if studio.controller is None:
         return None
     found = studio.controller.value

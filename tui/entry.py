@@ -7,7 +7,7 @@ from typing import Any
 
 from firing.errors import FiringError
 from tui.document import open_named, open_new
-from tui.equipment import Kind, Studio, chosen
+from tui.equipment import Equipment, Kind, chosen
 from tui.outlook import Circumstances
 
 
@@ -15,7 +15,7 @@ def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | Non
     from firing.cli.arguments import parse_when
     from firing.cones.table import parse_cone
 
-    studio = Studio()
+    studio = Equipment()
     for kind, name in names.items():
         studio = chosen(studio, kind, name)
     return Circumstances(

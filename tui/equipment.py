@@ -55,7 +55,7 @@ def short(name: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Studio:
+class Equipment:
     """What a plan is fired with; None for what has not been chosen.
 
     Attributes
@@ -80,12 +80,12 @@ class Studio:
         return {kind: found.name for kind in KINDS if (found := self.of(kind)) is not None}
 
 
-def chosen(studio: Studio, kind: Kind, name: str | None) -> Studio:
+def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
     """Return the studio with one file read and taken, or with none of its kind.
 
     Parameters
     ----------
-    studio : Studio
+    studio : Equipment
         As it was.
     kind : {"kiln", "load", "controller", "tariff"}
         What is chosen.
@@ -121,34 +121,34 @@ def _stamp(name: str) -> Stamp | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class FileReading:
     """What came of reading files.
 
     Attributes
     ----------
-    studio : Studio
+    studio : Equipment
         With everything that could be read.
     troubles : dict of Kind to str
         Why the others could not be.
     """
 
-    studio: Studio
+    studio: Equipment
     troubles: dict[Kind, str]
 
 
-def read_all(names: Mapping[Kind, str]) -> Reading:
+def read_all(names: Mapping[Kind, str]) -> FileReading:
     """Read files by their names; those that cannot be read are left out, and it is said why."""
-    studio = Studio()
+    studio = Equipment()
     troubles: dict[Kind, str] = {}
     for kind, name in names.items():
         try:
             studio = chosen(studio, kind, name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return Reading(studio, troubles)
+    return FileReading(studio, troubles)
 
 
-def up_to_date(studio: Studio) -> Reading:
+def up_to_date(studio: Equipment) -> FileReading:
     """Read again whatever has changed on disk since it was read.
 
     A file that cannot be read any more leaves what was read from it before in place.
@@ -162,4 +162,4 @@ def up_to_date(studio: Studio) -> Reading:
             studio = chosen(studio, kind, found.name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return Reading(studio, troubles)
+    return FileReading(studio, troubles)

@@ -7,13 +7,13 @@ from typing import Any
 from firing.files.tomlfile import KeyPath
 from tui.formedits import value_at
 from tui.formfields import Field, same, value_text
-from tui.formstate import State
+from tui.formstate import FormState
 
 Choice = tuple[Any, str]
 """A value and its words; None is left out of the file."""
 
 
-def choices(state: State, entry: Field) -> list[Choice]:
+def choices(state: FormState, entry: Field) -> list[Choice]:
     """Return all that a field may hold, and last that it may be left out, if it may."""
     found = _values(state, entry)
     if not entry.required:
@@ -22,7 +22,7 @@ def choices(state: State, entry: Field) -> list[Choice]:
     return found
 
 
-def turned(state: State, entry: Field, path: KeyPath, by: int) -> Any:
+def turned(state: FormState, entry: Field, path: KeyPath, by: int) -> Any:
     """Return the value `by` words on from the one that a path holds, or that holds without one."""
     found = _values(state, entry)
     held = value_at(state.data, path)
@@ -35,7 +35,7 @@ def turned(state: State, entry: Field, path: KeyPath, by: int) -> Any:
     return found[(at + by) % len(found)][0]
 
 
-def _values(state: State, entry: Field) -> list[Choice]:
+def _values(state: FormState, entry: Field) -> list[Choice]:
     found: list[Choice] = list(entry.options)
     if entry.key == "material":
         tables = value_at(state.data, ("material",))

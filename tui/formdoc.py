@@ -11,7 +11,7 @@ from firing.files.ready import example_names, ready_text
 from firing.files.tomlfile import parse, read_text, write_text
 from tui.document import ChangedOnDisk
 from tui.formspec import Form
-from tui.formstate import State
+from tui.formstate import FormState
 
 
 @dataclass(slots=True)
@@ -20,7 +20,7 @@ class FormDocument:
 
     Attributes
     ----------
-    state : State
+    state : FormState
         As it is now.
     baseline : str
         What is safe already: as the file holds it, or as the form began.
@@ -32,14 +32,14 @@ class FormDocument:
         Whether it began as a copy of an example.
     """
 
-    state: State
+    state: FormState
     baseline: str
     path: Path | None = None
     suggested_name: str = ""
     example: bool = False
     _on_disk: bytes | None = None
-    _undo: list[tuple[State, str]] = field(default_factory=list)
-    _redo: list[tuple[State, str]] = field(default_factory=list)
+    _undo: list[tuple[FormState, str]] = field(default_factory=list)
+    _redo: list[tuple[FormState, str]] = field(default_factory=list)
 
     @property
     def changed(self) -> bool:
@@ -56,7 +56,7 @@ class FormDocument:
         """What would be done again; None if nothing."""
         return self._redo[-1][1] if self._redo else None
 
-    def apply(self, state: State, label: str) -> bool:
+    def apply(self, state: FormState, label: str) -> bool:
         """Take an edit; returns whether it changed anything."""
         if state.written == self.state.written:
             return False
@@ -74,7 +74,7 @@ class FormDocument:
         return self._travel(self._redo, self._undo)
 
     def _travel(
-        self, source: list[tuple[State, str]], other: list[tuple[State, str]]
+        self, source: list[tuple[FormState, str]], other: list[tuple[FormState, str]]
     ) -> str | None:
         if not source:
             return None
@@ -119,7 +119,7 @@ class FormDocument:
         self.path, self.example = path, False
         return path
 
-    def _write(self, path: Path, state: State, text: str, *, overwrite: bool) -> None:
+    def _write(self, path: Path, state: FormState, text: str, *, overwrite: bool) -> None:
         # Through a link to the file itself, so that the link stays one.
         write_text(Path(os.path.realpath(path)), text, overwrite=overwrite)
         # The state may have been edited on meanwhile: saving is done out of the keys' way.
@@ -160,16 +160,16 @@ def open_form(form: Form, name: str | None) -> FormDocument:
 def _opened(form: Form, name: str | None) -> FormDocument:
     if name is None:
         # A first line to fill in, without a figure that nobody measured.
-        state = State(form, f"the new {form.kind}", {form.main: [{}]}, None)
+        state = FormState(form, f"the new {form.kind}", {form.main: [{}]}, None)
         return FormDocument(state, state.written, suggested_name=f"{form.kind}.toml")
     path = Path(name)
     if name in example_names() and not path.exists():
         text = ready_text(name)
-        state = State(form, name, parse(text, name), text)
+        state = FormState(form, name, parse(text, name), text)
         suggested = f"{name.removeprefix('example-')}.toml"
         return FormDocument(state, state.written, suggested_name=suggested, example=True)
     # Taken before the text is read: what is written meanwhile counts as a change.
     on_disk = _bytes_of(path)
     text = read_text(path)
-    state = State(form, name, parse(text, name), text)
+    state = FormState(form, name, parse(text, name), text)
     return FormDocument(state, state.written, path, path.name, _on_disk=on_disk)

@@ -15,7 +15,7 @@ from firing.report.sanitize import display_width
 from tui.formedits import entries, value_at
 from tui.formfields import Field, value_text
 from tui.formspec import Form, Group, Items
-from tui.formstate import State
+from tui.formstate import FormState
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
 
@@ -62,7 +62,7 @@ class Line:
     fields: tuple[Field, ...] = ()
 
 
-def lines_of(state: State) -> tuple[Line, ...]:
+def lines_of(state: FormState) -> tuple[Line, ...]:
     """Return the lines of a form, every fault at its place."""
     faults = _Faults(state.faults)
     found = [line for part in state.form.parts for line in _part_lines(state, part, faults)]
@@ -104,7 +104,7 @@ def _odd(path: KeyPath, value: Any, faults: _Faults) -> Line:
     return Line("odd", describe_path(path), (slot,), f"! {fault}")
 
 
-def _part_lines(state: State, part: Group | Items, faults: _Faults) -> Iterator[Line]:
+def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Iterator[Line]:
     if isinstance(part, Items):
         yield from _items_lines(state, part, faults)
         return
@@ -147,7 +147,7 @@ def _field_line(entry: Field, path: KeyPath, value: Any, faults: _Faults) -> Lin
     return Line("field", entry.label, (Slot(path, shown, entry, fault),), note)
 
 
-def _items_lines(state: State, part: Items, faults: _Faults) -> Iterator[Line]:
+def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Line]:
     yield Line("heading", part.title, fields=part.fields)
     inside = state.data.get(part.table)
     if inside is not None and not isinstance(inside, list):
@@ -207,7 +207,7 @@ def next_fault(lines: Sequence[Line], path: KeyPath) -> Slot | None:
     return next((slot for slot in [*slots[at + 1 :], *slots[: at + 1]] if slot.fault), None)
 
 
-def place_words(state: State, path: KeyPath) -> str:
+def place_words(state: FormState, path: KeyPath) -> str:
     """Return which place it is, in words: ``layer 2, thickness``."""
     entry = state.form.field_at(path)
     items = state.form.items(str(path[0])) if path else None

@@ -19,7 +19,7 @@ from tui.rewriting import rewritten
 
 
 @dataclass(frozen=True)
-class State:
+class FormState:
     """What a form holds at one moment; never changed.
 
     Attributes
@@ -98,7 +98,7 @@ class State:
         self.form.parse(text, name)
         return text
 
-    def with_value(self, path: KeyPath, value: Any) -> State:
+    def with_value(self, path: KeyPath, value: Any) -> FormState:
         """Return the state with one value set, None for left out.
 
         Raises
@@ -112,7 +112,7 @@ class State:
             raise FiringError(f"{describe_path(path)}: {trouble}")
         return replace(self, data=data, at=path)
 
-    def retyped(self, path: KeyPath, text: str) -> State:
+    def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
 
         Raises
@@ -125,7 +125,7 @@ class State:
             return self
         return self.with_value(path, text_value(entry, text))
 
-    def edited(self, edit: Edit) -> State:
+    def edited(self, edit: Edit) -> FormState:
         """Return the state after an edit that adds, takes out or moves."""
         orders = dict(self.orders)
         if edit.table:

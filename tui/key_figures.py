@@ -9,12 +9,12 @@ from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import MARGIN, Forecast
 from firing.report.formatting import sentence
 from firing.units import format_duration
-from tui.equipment import Studio
+from tui.equipment import Equipment
 from tui.outlook import missing, times
 
 
 @dataclass(frozen=True, slots=True)
-class Sum:
+class KeyFigure:
     """One figure: its name, how it is shown, and what there is to say of it."""
 
     name: str
@@ -22,31 +22,31 @@ class Sum:
     details: tuple[str, ...] = ()
 
 
-def sums(result: Forecast, studio: Studio) -> list[Sum]:
+def sums(result: Forecast, studio: Equipment) -> list[KeyFigure]:
     """Return the figures of a forecast; those of two under the same circumstances go together.
 
     Parameters
     ----------
     result : Forecast
         The plan's forecast.
-    studio : Studio
+    studio : Equipment
         What it was made with.
     """
     from firing.report.summary import forecast_answer
 
     course, cone = forecast_answer(result)
     found = [
-        Sum("heats", format_duration(result.heating_s), (course,)),
-        Sum("opens", _opens(result), (course,)),
-        Sum("cone", _cone(result), (cone,)),
-        Sum("  from", _range(result), (cone,)),
+        KeyFigure("heats", format_duration(result.heating_s), (course,)),
+        KeyFigure("opens", _opens(result), (course,)),
+        KeyFigure("cone", _cone(result), (cone,)),
+        KeyFigure("  from", _range(result), (cone,)),
     ]
     if result.kiln is not None:
         told = (f"{sentence(result.basis)}.", *missing(result, studio))
-        found.append(Sum("energy", f"{result.kiln.energy_kwh:.0f} kWh", told))
+        found.append(KeyFigure("energy", f"{result.kiln.energy_kwh:.0f} kWh", told))
         cost = result.kiln.cost
         if cost is not None:
-            found.append(Sum("cost", f"{cost.currency} {cost.amount:.2f}", told))
+            found.append(KeyFigure("cost", f"{cost.currency} {cost.amount:.2f}", told))
     return [*found, *_to_act_on(result)]
 
 
@@ -70,10 +70,10 @@ def _range(result: Forecast) -> str:
     return describe_range(cones.low, high).removeprefix("between ").replace(" and ", " to ")
 
 
-def _to_act_on(result: Forecast) -> Iterator[Sum]:
+def _to_act_on(result: Forecast) -> Iterator[KeyFigure]:
     broken = [breach.message for breach in result.breaches]
     caution = f"Counted with the usual margin of {MARGIN:g}."
-    yield Sum("limits", f"{len(broken)} broken" if broken else "all kept", (*broken, caution))
+    yield KeyFigure("limits", f"{len(broken)} broken" if broken else "all kept", (*broken, caution))
     others = [w.message for w in result.warnings if w.severity == "act" and w.id != "ware_limit"]
     nothing = "No other warning asks for something to be done."
-    yield Sum("to do", str(len(others)) if others else "nothing", tuple(others) or (nothing,))
+    yield KeyFigure("to do", str(len(others)) if others else "nothing", tuple(others) or (nothing,))

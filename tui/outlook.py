@@ -11,7 +11,7 @@ from firing.report.formatting import Timekeeper, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_temperature
-from tui.equipment import Studio
+from tui.equipment import Equipment
 
 MOST_LINES = 4
 _BETWEEN = " · "
@@ -32,14 +32,14 @@ class Circumstances:
         The cone wanted.
     unload_c : float
         The temperature the kiln is opened at [°C].
-    studio : Studio
+    studio : Equipment
         The kiln, load, controller and tariff chosen.
     """
 
     started: datetime | None = None
     target_cone: str | None = None
     unload_c: float = UNLOAD_C
-    studio: Studio = field(default_factory=Studio)
+    studio: Equipment = field(default_factory=Equipment)
 
 
 def foresee(schedule: Schedule, circumstances: Circumstances) -> Forecast:
@@ -73,7 +73,7 @@ def times(result: Forecast) -> Timekeeper:
 
 
 def consequences(
-    result: Forecast, width: int, studio: Studio | None = None, *, coming: str = ""
+    result: Forecast, width: int, studio: Equipment | None = None, *, coming: str = ""
 ) -> list[str]:
     """Return what a plan comes to: its hours, cone, energy, cost and warnings, and where.
 
@@ -83,7 +83,7 @@ def consequences(
         The plan's forecast.
     width : int
         Widest line [columns].
-    studio : Studio, optional
+    studio : Equipment, optional
         What it was made with.
     coming : str
         What is still being read, in words; it is not in the forecast yet.
@@ -93,7 +93,7 @@ def consequences(
     list of str
         Four at most on a screen of 80 columns.
     """
-    studio = studio or Studio()
+    studio = studio or Equipment()
     lines: list[str] = []
     for longest in _NAME_LENGTHS:
         place = (
@@ -124,7 +124,7 @@ def _flowing(parts: list[str], width: int) -> list[str]:
     return lines
 
 
-def _place(result: Forecast, studio: Studio, longest: int) -> list[str]:
+def _place(result: Forecast, studio: Equipment, longest: int) -> list[str]:
     """Return what it is fired with, and what that allows."""
     kiln, unit = result.kiln, result.schedule.unit
     load = None if studio.load is None else _name(studio.load.short, longest)
@@ -156,7 +156,7 @@ def _name(text: str, longest: int) -> str:
     return shorten(plain(text), longest)
 
 
-def missing(result: Forecast, studio: Studio) -> list[str]:
+def missing(result: Forecast, studio: Equipment) -> list[str]:
     """Return what is to be chosen so that the forecast can tell more, one sentence each."""
     found = []
     if result.kiln is None and studio.tariff is not None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
 from tui import edits
-from tui.equipment import Studio
+from tui.equipment import Equipment
 from tui.outlook import Circumstances, foresee
 from tui.screens.filling import Blank, Filling
 
@@ -24,7 +24,7 @@ async def about_plan(screen: PlanScreen) -> tuple[Schedule, Circumstances] | Non
     def unload(text: str) -> float:
         unload_c = parse_temperature_c(text, schedule.unit)
         # What it is fired with has faults of its own, which are no reason to refuse this.
-        foresee(schedule, replace(now, unload_c=unload_c, studio=Studio()))
+        foresee(schedule, replace(now, unload_c=unload_c, studio=Equipment()))
         return unload_c
 
     blanks = [

@@ -1,7 +1,8 @@
 """A file's text with other data in it, every comment with the table that it was written for.
 
-`firing.files.tomledit` finds the old table of each new one by what they have in common.  Here it is known
-which is which; so that it cannot be mistaken, the text is led there in steps that leave no choice.
+`firing.files.tomledit` finds the old table of each new one by what they have in common. Here it
+is known which is which; so that it cannot be mistaken, the text is led there in steps that leave
+no choice.
 """
 
 from __future__ import annotations

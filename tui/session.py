@@ -9,7 +9,7 @@ from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, open_log
 from firing.schedule.schedule import Schedule
 from tui.document import Document
-from tui.equipment import Kind, Studio
+from tui.equipment import Equipment, Kind
 from tui.journal import Journal, Leftover
 from tui.outlook import Circumstances, foresee
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
-    from tui.design_form import Wanted
+    from tui.design_form import WantedDesign
     from tui.watching import LiveWatch
 
 
@@ -43,7 +43,7 @@ class LogChoice:
     reading: ReadingOptions = field(default_factory=ReadingOptions)
 
 
-def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = None) -> "Review":
+def look_back(schedule: Schedule, choice: LogChoice, studio: Equipment | None = None) -> "Review":
     """Read a log and set it against a plan, and against the kiln and load chosen if there are any.
 
     Raises
@@ -54,7 +54,7 @@ def look_back(schedule: Schedule, choice: LogChoice, studio: Studio | None = Non
     from firing.review.review import review
 
     log, channel = open_log(choice.path, choice.channel, choice.reading)
-    studio = studio or Studio()
+    studio = studio or Equipment()
     return review(
         schedule,
         log,
@@ -85,11 +85,11 @@ class Session:
         The log last chosen.
     review : Review or None
         The latest, of `reviewed`.
-    reviewed : (Schedule, Studio) or None
+    reviewed : (Schedule, Equipment) or None
         The plan that `review` is of, and what it was fired with.
     cautions_seen : set of str
         Ids of the cautions shown so far.
-    wanted : Wanted or None
+    wanted : WantedDesign or None
         What was last wanted of a design.
     watch : LiveWatch or None
         The watch that runs, or ran last.
@@ -102,9 +102,9 @@ class Session:
     forecast: "Forecast | None" = None
     log: LogChoice | None = None
     review: "Review | None" = None
-    reviewed: tuple[Schedule, Studio] | None = None
+    reviewed: tuple[Schedule, Equipment] | None = None
     cautions_seen: set[str] = field(default_factory=set)
-    wanted: "Wanted | None" = None
+    wanted: "WantedDesign | None" = None
     watch: "LiveWatch | None" = None
 
     @property

@@ -25,14 +25,14 @@ _ACTION_LEAST = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class ColumnLayout:
     """Keys and widths of the columns, from the left."""
 
     keys: tuple[str, ...]
     widths: tuple[int, ...]
 
 
-def layout(room: int, schedule: Schedule) -> Layout:
+def layout(room: int, schedule: Schedule) -> ColumnLayout:
     """Return the columns for a table `room` cells wide.
 
     What does not fit lies to the right and is reached with the cursor; what is computed is shown
@@ -59,7 +59,7 @@ def layout(room: int, schedule: Schedule) -> Layout:
     else:
         fixed["action"] = _ACTION_LEAST + 8
     fixed["name"] = max(left, 8)
-    return Layout(tuple(keys), tuple(fixed[key] for key in keys))
+    return ColumnLayout(tuple(keys), tuple(fixed[key] for key in keys))
 
 
 def titles(schedule: Schedule) -> dict[str, str]:

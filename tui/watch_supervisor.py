@@ -25,7 +25,7 @@ ALARM_SHOWN_S = 60.0
 MOST_AT_ONCE = 4
 
 
-class Keeper:
+class WatchSupervisor:
     """Looks after the one watch of a program.
 
     Parameters

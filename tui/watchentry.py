@@ -10,7 +10,7 @@ from firing.errors import FiringError
 from firing.watch.options import WatchOptions
 from firing.watch.setup import check_options
 from tui.document import open_named, open_new
-from tui.equipment import Studio, chosen
+from tui.equipment import Equipment, chosen
 from tui.outlook import Circumstances
 
 
@@ -46,7 +46,7 @@ def watch(
             "address or a log"
         )
     document = open_new() if plan is None else open_named(plan)
-    studio = Studio()
+    studio = Equipment()
     if kiln is not None:
         studio = chosen(studio, "kiln", kiln)
     if load is not None:

@@ -35,7 +35,7 @@ RemarkKind = Literal["note", "told", "call", "alarm", "over"]
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
+class WatchRemark:
     """One thing told.
 
     Attributes
@@ -106,9 +106,9 @@ class Seen:
         How it goes on from that estimate, as expected.
     time_s, course_c : ndarray, shape (n,)
         The kiln so far, as means over half a minute [s, °C].
-    remarks : tuple of Remark
+    remarks : tuple of WatchRemark
         What was told, the oldest first.
-    standing : tuple of Remark
+    standing : tuple of WatchRemark
         Alarms raised now, the oldest first.
     calls : int
         How many things were told so far that somebody has to do something about.
@@ -132,8 +132,8 @@ class Seen:
     rest: Rest | None = None
     time_s: FloatArray = field(default_factory=lambda: np.array([]))
     course_c: FloatArray = field(default_factory=lambda: np.array([]))
-    remarks: tuple[Remark, ...] = ()
-    standing: tuple[Remark, ...] = ()
+    remarks: tuple[WatchRemark, ...] = ()
+    standing: tuple[WatchRemark, ...] = ()
     calls: int = 0
     recording: Kept | None = None
     not_recorded: str = ""

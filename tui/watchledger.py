@@ -9,17 +9,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.capture.connection import Connection
-from tui.watching import Kept, Remark, RemarkKind, Seen, Stage
+from tui.watching import Kept, RemarkKind, Seen, Stage, WatchRemark
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
-    from firing.capture.source import Source
+    from firing.capture.source import ReadingSource
     from firing.watch.estimate import Estimate
-    from firing.watch.events import Notice
+    from firing.watch.events import WatchEvent
     from firing.watch.position import Position
-    from firing.watch.predictor import Outlook, Rest
+    from firing.watch.predictor import Predictor, Rest
     from firing.watch.watcher import Watcher
 
 LAY_DOWN_S = 0.5
@@ -32,11 +32,11 @@ class HeardConnection(Connection):
 
     Parameters
     ----------
-    source : Source
+    source : ReadingSource
         What to read.
     """
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: ReadingSource) -> None:
         super().__init__(source)
         self.reading: Reading | None = None
         self.count = 0
@@ -55,11 +55,11 @@ class HeardOutlook:
 
     Parameters
     ----------
-    outlook : Outlook
+    outlook : Predictor
         Whoever answers.
     """
 
-    def __init__(self, outlook: Outlook) -> None:
+    def __init__(self, outlook: Predictor) -> None:
         self._outlook = outlook
         self._answers: deque[Rest] = deque(maxlen=3)
 
@@ -123,7 +123,7 @@ class Ledger:
         self._stage: Stage | None = None
         self._why = ""
         self._laid_s = 0.0
-        self._alarms: dict[str, Remark] = {}
+        self._alarms: dict[str, WatchRemark] = {}
         self._seen = Seen(
             stage="waiting",
             began=base.began.astimezone(),
@@ -144,16 +144,16 @@ class Ledger:
 
     def note(self, sentence: str) -> None:
         """Write something down that was told on the side."""
-        self._remember(Remark(self._now_s, "note", sentence))
+        self._remember(WatchRemark(self._now_s, "note", sentence))
 
-    def notice(self, notice: Notice) -> None:
+    def notice(self, notice: WatchEvent) -> None:
         """Write a notice down."""
         kind: RemarkKind = "call" if notice.severity == "act" else "told"
         if notice.state == "raised":
             kind = "alarm"
         elif notice.state == "over":
             kind = "over"
-        remark = Remark(notice.at_s, kind, notice.message)
+        remark = WatchRemark(notice.at_s, kind, notice.message)
         if kind == "alarm":
             self._alarms[notice.id] = remark
         elif kind == "over":
@@ -186,7 +186,7 @@ class Ledger:
         """Write down that the watch is over; to be laid down once everything is closed."""
         self._stage, self._why = stage, why
 
-    def _remember(self, remark: Remark) -> None:
+    def _remember(self, remark: WatchRemark) -> None:
         remarks = (*self._seen.remarks, remark)[-MOST_REMARKS:]
         self._seen = replace(self._seen, remarks=remarks)
 

@@ -9,11 +9,11 @@ import threading
 import time
 from typing import TYPE_CHECKING
 
-from firing.watch.status_text import Moments, status_line
+from firing.watch.status_text import MomentText, status_line
 from tui.watchwords import told_words
 
 if TYPE_CHECKING:
-    from tui.watching import LiveWatch, Remark
+    from tui.watching import LiveWatch, WatchRemark
 
 LOOK_EVERY_S = 0.5
 STATUS_EVERY_S = 60.0
@@ -56,11 +56,11 @@ def follow(watch: LiveWatch) -> None:
         time.sleep(LOOK_EVERY_S)
 
 
-def _tell(watch: LiveWatch, remark: Remark) -> None:
+def _tell(watch: LiveWatch, remark: WatchRemark) -> None:
     seen = watch.seen
     if seen.began is None:
         return
-    at, words = told_words(remark, Moments(seen.began, seen.now_s))
+    at, words = told_words(remark, MomentText(seen.began, seen.now_s))
     bell = "\a" if remark.kind in ("alarm", "call") else ""
     _say(f"{bell}{at} {words}")
 

@@ -12,13 +12,13 @@ from firing.report.formatting import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.estimate import PLACE, Estimate
 from firing.watch.status_text import (
-    Moments,
+    MomentText,
     cone_words,
     energy_words,
     place_words,
     temperature_words,
 )
-from tui.watching import Kept, Remark, Seen
+from tui.watching import Kept, Seen, WatchRemark
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -29,7 +29,7 @@ _MARKS = {"alarm": "ALARM: ", "over": "Over: ", "call": "TO DO: ", "told": "", "
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class WatchFigure:
     """One entry of the panel: what it is, and its lines, each of which may be wrapped."""
 
     label: str
@@ -62,7 +62,7 @@ def alarm_words(seen: Seen) -> list[str]:
     """Return what somebody has to look after now, a sentence each."""
     found = []
     if seen.began is not None:
-        moments = Moments(seen.began, seen.now_s)
+        moments = MomentText(seen.began, seen.now_s)
         found = [f"ALARM since {moments.at(r.at_s)}: {r.words}." for r in seen.standing]
     kept = seen.recording
     if kept is not None and kept.trouble:
@@ -74,7 +74,7 @@ def alarm_words(seen: Seen) -> list[str]:
     return found
 
 
-def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> list[Figure]:
+def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> list[WatchFigure]:
     """Return the panel from top to bottom.
 
     Parameters
@@ -91,26 +91,26 @@ def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> lis
     # Worked out some seconds ago; the clock and the temperature have gone on since.
     estimate = seen.estimate or Estimate(0.0, math.nan, None, None, "", None)
     now = replace(estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
-    moments = Moments(seen.began, seen.now_s)
-    found = [Figure("Now", (f"{moments.now}  {temperature_words(now, unit)}",))]
+    moments = MomentText(seen.began, seen.now_s)
+    found = [WatchFigure("Now", (f"{moments.now}  {temperature_words(now, unit)}",))]
     place = place_words(now, schedule, unit)
     if schedule is not None:
         missing = "not known now" if PLACE in now.untold else "not known yet"
-        found.append(Figure("Plan", tuple(place) or (missing,)))
+        found.append(WatchFigure("Plan", tuple(place) or (missing,)))
     if now.action and now.action_s is not None:
-        found.append(Figure("By hand", (f"{moments.at(now.action_s)} {now.action}",)))
+        found.append(WatchFigure("By hand", (f"{moments.at(now.action_s)} {now.action}",)))
     if now.stalls_c is not None:
         stands = format_temperature(now.stalls_c, unit)
-        found.append(Figure("Kiln", (f"by its model it does not get beyond {stands}",)))
+        found.append(WatchFigure("Kiln", (f"by its model it does not get beyond {stands}",)))
     found += _heat(now, moments)
     found += _ends(now, moments)
     if now.untold:
-        found.append(Figure("Not known now", (", ".join(now.untold),)))
-    found.append(Figure("Recording", tuple(_recording(seen.recording, seen.over))))
+        found.append(WatchFigure("Not known now", (", ".join(now.untold),)))
+    found.append(WatchFigure("Recording", tuple(_recording(seen.recording, seen.over))))
     return found + _others(seen, unit)
 
 
-def _heat(now: Estimate, moments: Moments) -> list[Figure]:
+def _heat(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     lines = []
     if now.reached_number is not None:
         so_far = f"cone {describe_number(now.reached_number)} so far"
@@ -119,23 +119,23 @@ def _heat(now: Estimate, moments: Moments) -> list[Figure]:
             so_far += f" ({low} to {high})" if low != high else ""
         lines.append(so_far)
     lines += [words for cone in now.cones if (words := cone_words(cone, moments))]
-    return [Figure("Heat-work", tuple(lines))] if lines else []
+    return [WatchFigure("Heat-work", tuple(lines))] if lines else []
 
 
-def _ends(now: Estimate, moments: Moments) -> list[Figure]:
+def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     found = []
     if now.program_end_s is not None:
         span = moments.range(now.program_end_s, now.program_end_low_s, now.program_end_high_s)
-        found.append(Figure("Program", (f"ends {span}",)))
+        found.append(WatchFigure("Program", (f"ends {span}",)))
     if now.unload_s is not None and now.unload_s > now.now_s:
         span = moments.range(now.unload_s, now.unload_low_s, now.unload_high_s)
-        found.append(Figure("Unload", (span,)))
+        found.append(WatchFigure("Unload", (span,)))
     if energy := energy_words(now):
-        found.append(Figure("Energy", (energy,)))
+        found.append(WatchFigure("Energy", (energy,)))
     return found
 
 
-def _others(seen: Seen, unit: TemperatureUnit) -> list[Figure]:
+def _others(seen: Seen, unit: TemperatureUnit) -> list[WatchFigure]:
     """Return the other channels as they were read last, and what is held against the kiln's."""
     reading = seen.reading
     if reading is None:
@@ -148,7 +148,7 @@ def _others(seen: Seen, unit: TemperatureUnit) -> list[Figure]:
             continue
         value = "" if math.isnan(value_c) else format_temperature(value_c, unit)
         lines.append(" ".join(part for part in (name, value, status.value) if part))
-    return [Figure("Channels", tuple(lines))] if lines else []
+    return [WatchFigure("Channels", tuple(lines))] if lines else []
 
 
 def lines_words(number: int) -> str:
@@ -177,7 +177,7 @@ def _recording(kept: Kept | None, over: bool) -> list[str]:
     return lines
 
 
-def told_words(remark: Remark, moments: Moments) -> tuple[str, str]:
+def told_words(remark: WatchRemark, moments: MomentText) -> tuple[str, str]:
     """Return when something was told, and what."""
     words = f"{_MARKS[remark.kind]}{remark.words}."
     # The name of a file or a port stays as it is written.

@@ -2,7 +2,7 @@
 
 from firing.capture.clock import monotonic_s
 from firing.capture.reading import Reading
-from firing.capture.source import Source, SourceLost
+from firing.capture.source import ReadingSource, SourceLost
 
 FIRST_PAUSE_S = 0.05
 LONGEST_PAUSE_S = 2.0
@@ -14,7 +14,7 @@ class Connection:
 
     Parameters
     ----------
-    source : Source
+    source : ReadingSource
         What to read.
 
     Attributes
@@ -23,7 +23,7 @@ class Connection:
         Why it cannot be read now; None while it can.
     """
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: ReadingSource) -> None:
         self.source = source
         self.lost_because: str | None = None
         self._pause_s = FIRST_PAUSE_S

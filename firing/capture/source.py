@@ -19,7 +19,7 @@ class SourceEnded(FiringError):
     """A source that has an end (a replayed log, standard input) came to it."""
 
 
-class Source(Protocol):
+class ReadingSource(Protocol):
     """One instrument, or what stands for one.  It is only ever read from.
 
     Attributes

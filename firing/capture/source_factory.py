@@ -5,7 +5,7 @@ from typing import Any
 
 from firing.capture.growing import GrowingLog
 from firing.capture.replay import Replay
-from firing.capture.source import Source
+from firing.capture.source import ReadingSource
 from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, spelled
@@ -17,7 +17,7 @@ OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
 
 def source_of(
     text: str, line: dict[str, Any], reading: ReadingOptions, channel: str | None = None
-) -> Source:
+) -> ReadingSource:
     """Return the source that a command's argument and options describe.
 
     Parameters
@@ -98,7 +98,7 @@ def _speed(text: str | None) -> float:
     return speed
 
 
-def kiln_channel(source: Source, told: str | None) -> int:
+def kiln_channel(source: ReadingSource, told: str | None) -> int:
     """Return which channel is the kiln's: the one told, one of that name, or the first.
 
     A log chose its own when it was read, as every command that reads one does.

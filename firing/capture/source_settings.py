@@ -13,7 +13,7 @@ from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.modbus import RegisterType, WordOrder
 from firing.capture.serial_port import Parity, PortSettings
-from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S, Source
+from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S, ReadingSource
 from firing.errors import FiringError
 from firing.files.tomlfile import Fault, FaultyFile, key_lines, line_of, read_text, validate
 from firing.units import parse_duration_s, parse_temperature_c
@@ -88,7 +88,7 @@ class SourceSettings:
                     )
 
 
-def make_source(settings: SourceSettings) -> Source:
+def make_source(settings: SourceSettings) -> ReadingSource:
     """Return the source that settings describe, not opened yet.
 
     Raises
@@ -156,7 +156,7 @@ class RegisterTable(BaseModel):
 class SourceTable(BaseModel):
     """A source file."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, title="Source of readings")
+    model_config = ConfigDict(extra="forbid", strict=True, title="ReadingSource of readings")
 
     kind: Literal["lines", "scpi", "modbus"] = Field(
         "lines",

@@ -107,8 +107,8 @@ def design_command(
     from firing.design.designer import design
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
-    from firing.design.repair import mended_design
-    from firing.design.request import CoolingWish, Wish
+    from firing.design.repair import repaired_design
+    from firing.design.request import CoolingRequest, DesignRequest
     from firing.errors import FiringError
     from firing.files.tomlfile import write_text
     from firing.report.designed import design_text
@@ -134,7 +134,7 @@ def design_command(
             )
         plan = load_schedule(base)
         base_text = _text_of(base)
-        result = mended_design(
+        result = repaired_design(
             plan,
             ware,
             purpose=wanted,
@@ -144,13 +144,13 @@ def design_command(
             open_c=open_c,
         )
     else:
-        wish = Wish(
+        wish = DesignRequest(
             wanted,
             cone=cone,
             top_c=top_c,
             bounds=Bounds(peak_c, least_s, most_s, final),
             margin=margin,
-            cooling=CoolingWish(drop_c, drop_s, slow, slow_c),
+            cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
             open_c=open_c,
         )
         result = design(ware, wish, kiln=in_kiln, controller=keyed)

@@ -86,7 +86,7 @@ def fit_command(
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
     from firing.kiln.fit import fit_kiln
     from firing.report.listings import fit_text
-    from firing.review.fit_input import record_of
+    from firing.review.fit_input import fit_input_of
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(
@@ -102,7 +102,7 @@ def fit_command(
     for number, path in enumerate(logs):
         log, place = open_log(path, channel, how)
         records.append(
-            record_of(
+            fit_input_of(
                 log,
                 schedule=plan,
                 load=inside,

@@ -13,7 +13,7 @@ from firing.cones.equivalence import cone_reached
 from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
-from firing.schedule.timeline import planned_course
+from firing.schedule.timeline import set_point_over_time
 from firing.units import (
     SECONDS_PER_HOUR,
     format_duration,
@@ -134,7 +134,7 @@ def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
 
 
 def _planned(schedule: Schedule) -> tuple[float, float | None]:
-    trace, segments, _ = planned_course(schedule)
+    trace, segments, _ = set_point_over_time(schedule)
     number = cone_reached(trace.time_s, trace.channel_c()).reached_number
     return sum(segment.planned_s for segment in segments), number
 

@@ -73,7 +73,7 @@ class CoolingLeg:
     hold_s: float = 0.0
 
 
-class Descent:
+class CoolingSearch:
     """All ways down from a set of peaks to the temperature at which the kiln is opened.
 
     Parameters

@@ -9,9 +9,9 @@ from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
 from firing.design.formulate import answer
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
-from firing.design.request import Wish
+from firing.design.request import DesignRequest
 from firing.design.result import Design, limit_rows
-from firing.design.solve import Solution
+from firing.design.solve import ProgramSolution
 from firing.design.tighten import tightened
 from firing.forecast.forecast import forecast
 from firing.ware.limits import WareLimits
@@ -27,7 +27,7 @@ _TIGHTENINGS = 6
 
 def design(
     load: Load,
-    wish: Wish,
+    wish: DesignRequest,
     *,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
@@ -39,7 +39,7 @@ def design(
     ----------
     load : Load
         What is fired.
-    wish : Wish
+    wish : DesignRequest
         What is wanted.
     kiln : KilnDescription, optional
         The kiln; without one the default curves stand in.
@@ -122,7 +122,7 @@ class _Prepared:
 
 
 def _prepared(
-    load: Load, wish: Wish, kiln: KilnDescription | None, state: WareState | None
+    load: Load, wish: DesignRequest, kiln: KilnDescription | None, state: WareState | None
 ) -> _Prepared:
     wish.check()
     ware = limits_for(load, purpose=wish.purpose, margin=wish.margin, state=state)
@@ -142,12 +142,12 @@ def _prepared(
 
 def fastest(
     load: Load,
-    wish: Wish,
+    wish: DesignRequest,
     *,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
     state: WareState | None = None,
-) -> Solution:
+) -> ProgramSolution:
     """Return the optimum within the limits, before the simulated wall has had its say.
 
     Parameters and errors are those of `design`.
@@ -159,8 +159,8 @@ def fastest(
 
 
 def _notes(
-    wish: Wish,
-    solution: Solution,
+    wish: DesignRequest,
+    solution: ProgramSolution,
     limits: WareLimits,
     curves: KilnCurves,
     kiln: KilnDescription | None,

@@ -10,10 +10,10 @@ from firing.cones.uncertainty import budget
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg
 from firing.design.heating_search import APPROACH_C
-from firing.design.labels import Leg
+from firing.design.labels import HeatingLeg
 from firing.design.rate_limits import Ceiling, binding
 from firing.design.result import SegmentReason
-from firing.design.solve import Problem, Solution
+from firing.design.solve import Problem, ProgramSolution
 from firing.files.tomlfile import clean
 from firing.schedule.file import schedule_text
 from firing.schedule.schedule import Purpose, Schedule, Segment
@@ -53,7 +53,7 @@ def written_rate(rate_c_per_h: float, unit: TemperatureUnit) -> float:
 
 
 def explained(
-    solution: Solution, problem: Problem, *, title: str, purpose: Purpose, cone: str | None
+    solution: ProgramSolution, problem: Problem, *, title: str, purpose: Purpose, cone: str | None
 ) -> tuple[Schedule, tuple[SegmentReason, ...]]:
     """Return a solution as a schedule, with one reason a segment.
 
@@ -94,7 +94,12 @@ def explained(
 
 
 def _upward(
-    solution: Solution, problem: Problem, leg: Leg, from_c: float, cone: str | None, last: bool
+    solution: ProgramSolution,
+    problem: Problem,
+    leg: HeatingLeg,
+    from_c: float,
+    cone: str | None,
+    last: bool,
 ) -> tuple[Segment, SegmentReason]:
     controller = problem.controller
     rate = written_rate((leg.target_c - from_c) / leg.ramp_s * SECONDS_PER_HOUR, controller.unit)
@@ -145,7 +150,7 @@ def _window_at(problem: Problem, at_c: float) -> Dwell | None:
     return None
 
 
-def _cone_words(cone: str, solution: Solution, unit: TemperatureUnit) -> str:
+def _cone_words(cone: str, solution: ProgramSolution, unit: TemperatureUnit) -> str:
     summit = solution.summit
     name, rate = parse_cone(cone), summit.rate_c_per_h or 0.0
     part = budget(cone_law(name))

@@ -11,14 +11,14 @@ from firing.cones.kinetics import cone_law
 from firing.controller.controller import Controller
 from firing.design.check import course_of
 from firing.design.explain import explained
-from firing.design.infeasibility import collision
+from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KilnCurves
-from firing.design.labels import Summit
-from firing.design.peak_candidates import summits_for_cone
+from firing.design.labels import PeakCandidate
+from firing.design.peak_candidates import peak_candidates_for_cone
 from firing.design.rate_limits import Cap, Ceiling
-from firing.design.request import Wish
+from firing.design.request import DesignRequest
 from firing.design.result import SegmentReason
-from firing.design.solve import Problem, Solution, solve
+from firing.design.solve import Problem, ProgramSolution, solve
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
@@ -32,23 +32,23 @@ _LEAST_BY_HEATING, _NEAR_ENOUGH = 0.1, 0.1
 
 
 @dataclass(frozen=True, eq=False)
-class Answer:
+class DesignAnswer:
     """A problem, its solution, and that as a schedule with its reasons."""
 
     problem: Problem
-    solution: Solution
+    solution: ProgramSolution
     schedule: Schedule
     reasons: tuple[SegmentReason, ...]
 
 
 def answer(
     load: Load,
-    wish: Wish,
+    wish: DesignRequest,
     limits: WareLimits,
     curves: KilnCurves,
     controller: Controller,
     offset_c: float,
-) -> Answer:
+) -> DesignAnswer:
     """Return the fastest program within limits.
 
     The cooling's heat-work counts towards a cone and is known only once there is a program, so the
@@ -75,7 +75,7 @@ def answer(
         problem = _problem(wish, limits, curves, controller, summits)
         solution = solve(problem)
         if solution is None:
-            raise collision(problem)
+            raise conflicting_demands(problem)
         schedule, reasons = explained(
             solution, problem, title=wish.title(load), purpose=wish.purpose, cone=wish.cone
         )
@@ -89,10 +89,10 @@ def answer(
             break
         # A lower peak lessens what heating and cooling do by about the same share.
         wanted = 1.0 / (1.0 + cooling_x / wanted)
-    return Answer(problem, solution, schedule, reasons)
+    return DesignAnswer(problem, solution, schedule, reasons)
 
 
-def _too_much_cooling(wish: Wish, cooling_x: float) -> FiringError:
+def _too_much_cooling(wish: DesignRequest, cooling_x: float) -> FiringError:
     return FiringError(
         f"the cooling asked for and cone {wish.cone} collide: the cooling alone does "
         f"{100 * cooling_x:.0f} % of what brings the cone down; hold shorter, or lower, after the "
@@ -100,7 +100,9 @@ def _too_much_cooling(wish: Wish, cooling_x: float) -> FiringError:
     )
 
 
-def _cooling_x(wish: Wish, schedule: Schedule, curves: KilnCurves, offset_c: float) -> float:
+def _cooling_x(
+    wish: DesignRequest, schedule: Schedule, curves: KilnCurves, offset_c: float
+) -> float:
     """Return what part of bringing the cone down the cooling does: it counts like the heating."""
     if wish.cone is None:
         return 0.0
@@ -113,15 +115,15 @@ def _cooling_x(wish: Wish, schedule: Schedule, curves: KilnCurves, offset_c: flo
 
 
 def _summits(
-    wish: Wish,
+    wish: DesignRequest,
     controller: Controller,
     curves: KilnCurves,
     offset_c: float,
     wanted: float,
-) -> tuple[Summit, ...]:
+) -> tuple[PeakCandidate, ...]:
     bounds = wish.bounds
     if wish.cone is not None:
-        found = summits_for_cone(
+        found = peak_candidates_for_cone(
             wish.cone,
             bounds,
             controller,
@@ -156,15 +158,15 @@ def _summits(
             f"a hold of {hold_s / 3600:.1f} h and the controller's longest of "
             f"{controller.longest_hold_s / 3600:.1f} h collide; write a shorter hold"
         )
-    return (Summit(peak_c, hold_s),)
+    return (PeakCandidate(peak_c, hold_s),)
 
 
 def _problem(
-    wish: Wish,
+    wish: DesignRequest,
     limits: WareLimits,
     curves: KilnCurves,
     controller: Controller,
-    summits: tuple[Summit, ...],
+    summits: tuple[PeakCandidate, ...],
 ) -> Problem:
     highest_c = max(summit.peak_c for summit in summits)
     special = set(limits.breakpoints_c)

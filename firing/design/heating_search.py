@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.controller.controller import Controller
-from firing.design.labels import SLACK_S, IntArray, Labels, Leg, Summit, not_replaced
+from firing.design.labels import SLACK_S, HeatingLeg, IntArray, Labels, PeakCandidate, not_replaced
 from firing.design.rate_limits import Ceiling, lowest_of, spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -36,7 +36,7 @@ _SLACK_C = 1e-6
 _GAIN_S = 1e-4
 
 
-class Climb:
+class HeatingSearch:
     """All ways up from one temperature to a set of summits.
 
     Parameters
@@ -51,7 +51,7 @@ class Climb:
         Least times in windows that do not overlap; one counts where the way leads above its window.
     controller : Controller
         Steps and bounds of rates and holds.
-    summits : sequence of Summit
+    summits : sequence of PeakCandidate
         The ends, in any order.
     most_segments : int
         How many segments to look at.
@@ -69,7 +69,7 @@ class Climb:
         ceilings: Sequence[Ceiling],
         dwells: Sequence[Dwell],
         controller: Controller,
-        summits: Sequence[Summit],
+        summits: Sequence[PeakCandidate],
         most_segments: int,
     ) -> None:
         self.start_c, self.controller, self.summits = start_c, controller, tuple(summits)
@@ -308,7 +308,7 @@ class Climb:
         least: FloatArray = total.min(axis=0)
         return least
 
-    def legs(self, segments: int, summit: int) -> tuple[Leg, ...]:
+    def legs(self, segments: int, summit: int) -> tuple[HeatingLeg, ...]:
         """Return the fastest way with exactly so many segments to a summit, by its number.
 
         Raises
@@ -324,7 +324,7 @@ class Climb:
             path.append(int(self._levels[level].parent[path[-1]]))
         path.reverse()
         end = self.summits[summit]
-        found: list[Leg] = []
+        found: list[HeatingLeg] = []
         arrived = [float(self._levels[i].time_s[row]) for i, row in enumerate(path)]
         arrived.append(float(times[summit]) - end.hold_s)
         nodes = [int(self._levels[i].node[row]) for i, row in enumerate(path)]
@@ -340,7 +340,7 @@ class Climb:
             ramps.append(ramp)
             self._spread(holds, nodes, i - 1, arrived[i] - arrived[i - 1] - ramp)
         for i in range(1, len(nodes)):
-            found.append(Leg(float(self._nodes[nodes[i]]), ramps[i], holds[i]))
+            found.append(HeatingLeg(float(self._nodes[nodes[i]]), ramps[i], holds[i]))
         return tuple(found)
 
     def _spread(self, holds: list[float], nodes: list[int], at: int, hold_s: float) -> None:

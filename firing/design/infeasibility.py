@@ -14,7 +14,7 @@ from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
 _SLOWEST_C_PER_H = 0.01
 
 
-def collision(problem: Problem) -> FiringError:
+def conflicting_demands(problem: Problem) -> FiringError:
     """Return the refusal of a problem without a solution, naming the two demands that collide.
 
     Of the demands of the controller, the first whose loosening alone gives a program is one of

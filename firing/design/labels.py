@@ -15,7 +15,7 @@ SLACK_S = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Summit:
+class PeakCandidate:
     """An end that a way up may have.
 
     Attributes
@@ -34,7 +34,7 @@ class Summit:
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class HeatingLeg:
     """A ramp to a target and the hold there: [°C], [s], [s]."""
 
     target_c: float

@@ -14,7 +14,7 @@ from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.labels import Summit
+from firing.design.labels import PeakCandidate
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 
@@ -44,7 +44,7 @@ class Bounds:
     final_at_most_c_per_h: float | None = None
 
 
-def summits_for_cone(
+def peak_candidates_for_cone(
     cone: str,
     bounds: Bounds,
     controller: Controller,
@@ -54,7 +54,7 @@ def summits_for_cone(
     highest_words: str,
     offset_c: float = 0.0,
     wanted: float = 1.0,
-) -> list[Summit]:
+) -> list[PeakCandidate]:
     """Return one summit for every final rate that can bring the cone down within the bounds.
 
     Parameters
@@ -94,7 +94,7 @@ def summits_for_cone(
     asked_s = HOLD_UNASKED_S if bounds.hold_at_most_s is None else bounds.hold_at_most_s
     most_s = min(most_s, max(asked_s, bounds.hold_at_least_s))
     least_s = float(controller.hold_up_s(np.array(bounds.hold_at_least_s)))
-    found: list[Summit] = []
+    found: list[PeakCandidate] = []
     shortest_s, lowest_c = math.inf, math.inf
     law = cone_law(name)
     for rate in rates:
@@ -110,7 +110,7 @@ def summits_for_cone(
             continue
         shortest_s = min(shortest_s, hold_s)
         if hold_s <= most_s:
-            found.append(Summit(peak_c, hold_s, rate))
+            found.append(PeakCandidate(peak_c, hold_s, rate))
     if found:
         return found
     raise FiringError(_collision(name, bounds, allowed_c, highest_c, highest_words, shortest_s,

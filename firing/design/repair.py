@@ -42,7 +42,7 @@ _NOTHING = SegmentReason((), ())
 
 
 @dataclass(frozen=True, slots=True)
-class Mended:
+class Repaired:
     """A schedule with its mends: one reason a segment, empty where nothing changed."""
 
     schedule: Schedule
@@ -51,9 +51,9 @@ class Mended:
     changes: tuple[str, ...]
 
 
-def mend(
+def repair(
     schedule: Schedule, limits: WareLimits, curves: KilnCurves, controller: Controller
-) -> Mended:
+) -> Repaired:
     """Return a schedule with the smallest changes that keep every limit.
 
     A stretch that is too fast is slowed to what is safe, the rest of its ramp kept; a stay that is
@@ -99,7 +99,7 @@ def mend(
         reasons = _following(segments, reasons, fewer)
         segments = fewer
     mended = replace(schedule, segments=tuple(segments))
-    return Mended(mended, tuple(reasons), tuple(applied), tuple(changes))
+    return Repaired(mended, tuple(reasons), tuple(applied), tuple(changes))
 
 
 def mendable(breach: Breach, schedule: Schedule) -> bool:
@@ -215,7 +215,7 @@ def _following(
 _ROUNDS = 8
 
 
-def mended_design(
+def repaired_design(
     schedule: Schedule,
     load: Load,
     *,
@@ -270,7 +270,7 @@ def mended_design(
     left: list[Breach] = []
     for _ in range(_ROUNDS):
         try:
-            result = mend(schedule, kept, curves, controller)
+            result = repair(schedule, kept, curves, controller)
         except FiringError:
             # The limits as lowered are nobody's: what they were lowered for is the reason.
             if left:

@@ -17,7 +17,7 @@ OPEN_C = 100.0
 
 
 @dataclass(frozen=True, slots=True)
-class CoolingWish:
+class CoolingRequest:
     """What is asked of the cooling, as for many glazes.
 
     Attributes
@@ -35,7 +35,7 @@ class CoolingWish:
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class DesignRequest:
     """What is wanted of a firing.
 
     Attributes
@@ -48,7 +48,7 @@ class Wish:
         What is allowed at the top.
     margin : float
         Caution.
-    cooling : CoolingWish
+    cooling : CoolingRequest
         What is asked of the cooling.
     open_c : float
         Closing to opening at this temperature is what is made shortest [°C].
@@ -63,7 +63,7 @@ class Wish:
     top_c: float | None = None
     bounds: Bounds = field(default_factory=Bounds)
     margin: float = USUAL_MARGIN
-    cooling: CoolingWish = field(default_factory=CoolingWish)
+    cooling: CoolingRequest = field(default_factory=CoolingRequest)
     open_c: float = OPEN_C
     start_c: float = ROOM_C
     without: tuple[Reason, ...] = ()

@@ -25,7 +25,7 @@ from firing.controller.controller import Controller
 from firing.design.check import course_of
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import binding
-from firing.design.repair import mended_design
+from firing.design.repair import repaired_design
 from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason
 from firing.design.resume_state import (
@@ -243,7 +243,7 @@ def resume(
     if rest is not None:
         if load is not None and state is not None:
             rest = _dry_first(rest, load, margin, state, notes)
-            made = mended_design(
+            made = repaired_design(
                 rest,
                 load,
                 margin=margin,

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.cooling_search import CoolingLeg, Descent, OwnCooling
-from firing.design.heating_search import Climb
-from firing.design.labels import Leg, Summit
+from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
+from firing.design.heating_search import HeatingSearch
+from firing.design.labels import HeatingLeg, PeakCandidate
 from firing.design.rate_limits import Ceiling
 from firing.schedule.values import MAX_SEGMENTS
 from firing.trace import FloatArray
@@ -89,7 +89,7 @@ class Problem:
     ----------
     start_c, open_c : float
         Start of the program, and the temperature at which the kiln is opened [°C].
-    summits : tuple of Summit
+    summits : tuple of PeakCandidate
         The ends the way up may have.
     rising, falling : tuple of Ceiling
         Caps of the rate, up and down.
@@ -107,7 +107,7 @@ class Problem:
 
     start_c: float
     open_c: float
-    summits: tuple[Summit, ...]
+    summits: tuple[PeakCandidate, ...]
     rising: tuple[Ceiling, ...]
     falling: tuple[Ceiling, ...]
     dwells: tuple[Dwell, ...]
@@ -118,25 +118,25 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
-class Solution:
+class ProgramSolution:
     """The best program: up, down, its summit, its time [s], and the best with fewer segments."""
 
-    up: tuple[Leg, ...]
+    up: tuple[HeatingLeg, ...]
     down: tuple[CoolingLeg, ...]
-    summit: Summit
+    summit: PeakCandidate
     time_s: float
     unlimited_s: float
     by_segments: tuple[tuple[int, float], ...]
 
 
-def solve(problem: Problem) -> Solution | None:
+def solve(problem: Problem) -> ProgramSolution | None:
     """Return the fastest program from closing to opening; None if there is none within two weeks.
 
     Of equally fast programs the one with the fewest segments is returned.
     """
     controller = problem.controller
     highest_c = max(summit.peak_c for summit in problem.summits)
-    climb = Climb(
+    climb = HeatingSearch(
         problem.start_c,
         stops_between(problem.start_c, highest_c, problem.special_c, problem.dwells, controller),
         problem.rising,
@@ -145,7 +145,7 @@ def solve(problem: Problem) -> Solution | None:
         problem.summits,
         controller.max_segments,
     )
-    descent = Descent(
+    descent = CoolingSearch(
         [summit.peak_c for summit in problem.summits],
         stops_between(
             problem.open_c,
@@ -171,7 +171,7 @@ def solve(problem: Problem) -> Solution | None:
         return None
     segments_up, segments_down, number = way[chosen]
     exact = _fewest(climb.times_s()[:, number], segments_up)
-    return Solution(
+    return ProgramSolution(
         up=climb.legs(exact, number),
         down=descent.legs(problem.summits[number].peak_c, segments_down),
         summit=problem.summits[number],

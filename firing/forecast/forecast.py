@@ -21,12 +21,12 @@ from firing.errors import FiringError
 from firing.forecast.warnings import PlanWarning, warnings_for
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule
-from firing.schedule.timeline import ForecastSegment, planned_course
+from firing.schedule.timeline import ForecastSegment, set_point_over_time
 from firing.trace import Trace
 from firing.units import format_temperature, from_celsius
 
 if TYPE_CHECKING:
-    from firing.forecast.in_kiln import KilnOutlook
+    from firing.forecast.in_kiln import KilnForecast
     from firing.kiln.description import KilnDescription
     from firing.ware.check import Breach
     from firing.ware.face import FaceCourse
@@ -66,7 +66,7 @@ class Forecast:
         When the kiln has cooled to 150 °C [s]; None if the program never leaves it that hot.
     cones : ConeVerdict
         By the thermocouple's temperature.
-    kiln : KilnOutlook or None
+    kiln : KilnForecast or None
         What the kiln model says, if a kiln was given.
     core : Trace or None
         The middle of the load's thickest piece, one channel at the times of `trace`, if a kiln and
@@ -94,7 +94,7 @@ class Forecast:
     started: datetime | None = None
     target_cone: str | None = None
     warnings: tuple[PlanWarning, ...] = ()
-    kiln: KilnOutlook | None = None
+    kiln: KilnForecast | None = None
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
@@ -275,7 +275,7 @@ def _face(plain: Forecast) -> FaceCourse:
 
 def _by_arithmetic(schedule: Schedule, unload_c: float) -> Forecast:
     room_c = schedule.room_c
-    program, segments, planned_basis = planned_course(schedule)
+    program, segments, planned_basis = set_point_over_time(schedule)
     program_s = segments[-1].end_s
     times, temperatures = program.time_s, program.channel_c()
     last_c = schedule.segments[-1].target_c
@@ -315,9 +315,9 @@ def _in_kiln(
     unload_c: float,
     state: WareState | None,
 ) -> Forecast:
-    from firing.forecast.in_kiln import kiln_outlook
+    from firing.forecast.in_kiln import forecast_in_kiln
 
-    outlook, segments, trace = kiln_outlook(
+    outlook, segments, trace = forecast_in_kiln(
         schedule, kiln, load, waits=waits, until_c=unload_c, state=state
     )
     program_s = segments[-1].end_s

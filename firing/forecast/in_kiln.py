@@ -49,7 +49,7 @@ class Starts:
 
 
 @dataclass(frozen=True, eq=False)
-class KilnOutlook:
+class KilnForecast:
     """What the kiln model says of one program.
 
     Attributes
@@ -136,7 +136,7 @@ class KilnOutlook:
         }
 
 
-def kiln_outlook(
+def forecast_in_kiln(
     schedule: Schedule,
     kiln: KilnDescription,
     load: Load | None,
@@ -144,7 +144,7 @@ def kiln_outlook(
     waits: bool,
     until_c: float,
     state: WareState | None = None,
-) -> tuple[KilnOutlook, tuple[ForecastSegment, ...], Trace]:
+) -> tuple[KilnForecast, tuple[ForecastSegment, ...], Trace]:
     """Simulate a program in a kiln.
 
     Parameters
@@ -164,7 +164,7 @@ def kiln_outlook(
 
     Returns
     -------
-    outlook : KilnOutlook
+    outlook : KilnForecast
     segments : tuple of ForecastSegment
         One a segment; those a stalled kiln never begins take no time at the stall's end.
     trace : Trace
@@ -186,7 +186,7 @@ def kiln_outlook(
         if fitted
         else f" as its file describes it, with {load_words}; no log has been fitted yet"
     )
-    outlook = KilnOutlook(
+    outlook = KilnForecast(
         name=kiln.name,
         reaches_peak=run.reaches_peak,
         stalled=run.stall is not None,
@@ -241,6 +241,6 @@ def _segment(schedule: Schedule, run: Simulation, index: int) -> ForecastSegment
     )
 
 
-def with_cost(outlook: KilnOutlook, cost: Cost | None, starts: Starts) -> KilnOutlook:
+def with_cost(outlook: KilnForecast, cost: Cost | None, starts: Starts) -> KilnForecast:
     """Return the outlook with what a tariff and a start add to it."""
     return replace(outlook, cost=cost, starts=starts)

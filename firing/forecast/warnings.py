@@ -19,7 +19,7 @@ from firing.units import format_duration, format_rate, format_temperature
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
-    from firing.forecast.in_kiln import KilnOutlook
+    from firing.forecast.in_kiln import KilnForecast
     from firing.schedule.timeline import ForecastSegment
 
 
@@ -188,7 +188,7 @@ def _sentence(words: str) -> str:
     return f"{words[0].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"
 
 
-def _kiln_limits(forecast: Forecast, kiln: KilnOutlook) -> Iterator[PlanWarning]:
+def _kiln_limits(forecast: Forecast, kiln: KilnForecast) -> Iterator[PlanWarning]:
     """Warn of what this kiln cannot or must not do."""
     schedule = forecast.schedule
     wanted = format_temperature(schedule.peak_c, schedule.unit)

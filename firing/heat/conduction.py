@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from firing.errors import FiringError
 from firing.heat.geometry import Shape
-from firing.heat.properties import Grid, Material, grid_of
+from firing.heat.properties import Material, PropertyGrid, grid_of
 from firing.units import TemperatureUnit
 
 
@@ -59,7 +59,7 @@ class _Span:
     """
 
     material: Material
-    grid: Grid
+    grid: PropertyGrid
     first: int
     volumes_m3: list[float]
     half_openness_m: list[float]

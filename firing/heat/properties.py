@@ -113,7 +113,7 @@ GridRow = tuple[float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class PropertyGrid:
     """A material's tables on an even grid, plain tuples for use inside tight loops.
 
     For a temperature T [°C] ``k0, k1, c0, c1, h0 = rows[int((T - low_c) * per_c)]``; the
@@ -207,10 +207,10 @@ class Material:
 
 
 @cache
-def grid_of(material: Material) -> Grid:
+def grid_of(material: Material) -> PropertyGrid:
     """Return a material's tables on an even grid of `GRID_C`, over all it may be used for."""
     conductivity, specific_heat = material.conductivity, material.specific_heat
-    # Grid points on whole tens, so that tables given at whole tens are met exactly.
+    # PropertyGrid points on whole tens, so that tables given at whole tens are met exactly.
     first, last = material.limit_c
     low = GRID_C * math.ceil(first / GRID_C)
     knots = [low + GRID_C * i for i in range(int((last - low) / GRID_C) + 1)]
@@ -228,7 +228,7 @@ def grid_of(material: Material) -> Grid:
         # Heat content goes on from where the interval before ended.
         rows.append((k0, k1, c0, c1, reached - start * (c0 + 0.5 * c1 * start)))
         reached += 0.5 * GRID_C * (c_a + c_b)
-    return Grid(low, low + GRID_C * len(rows) - 1e-6, 1.0 / GRID_C, rows)
+    return PropertyGrid(low, low + GRID_C * len(rows) - 1e-6, 1.0 / GRID_C, rows)
 
 
 def _positive(table: PropertyTable, temperature_c: float) -> float:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from firing.kiln.thermal_network import CONTROL_BAND_C, Network, State
+from firing.kiln.thermal_network import CONTROL_BAND_C, Network, NetworkState
 from firing.units import SECONDS_PER_HOUR
 
 WAIT_BAND_C = 2.0  # source: kiln-model-choices
@@ -60,7 +60,7 @@ class Moment(NamedTuple):
     """A state, when it was, and the set-point then (None with the elements off)."""
 
     time_s: float
-    state: State
+    state: NetworkState
     set_point_c: float | None
 
 
@@ -95,7 +95,7 @@ class Follower:
 
     def step(
         self, up_to_s: float, set_point_at: Callable[[float], float | None]
-    ) -> tuple[float, State]:
+    ) -> tuple[float, NetworkState]:
         """Return a step that is fine enough and not longer than `up_to_s`; not yet accepted."""
         step_s = min(self._step_s, self.precision.longest_step_s)
         if step_s >= up_to_s:
@@ -115,7 +115,7 @@ class Follower:
             self._step_s = max(self._step_s, CORNER_S)
         return step_s, state
 
-    def accept(self, step_s: float, state: State, set_point_c: float | None) -> None:
+    def accept(self, step_s: float, state: NetworkState, set_point_c: float | None) -> None:
         """Add a step to the course."""
         self.network.accept(state, step_s)
         self.moments.append(Moment(self.now_s + step_s, state, set_point_c))

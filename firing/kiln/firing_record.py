@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.inverse_model import Course
+from firing.kiln.inverse_model import ChamberCourse
 from firing.trace import FloatArray
 from firing.ware.load import Load
 
@@ -75,9 +75,9 @@ class FiringRecord:
             )
 
     @property
-    def course(self) -> Course:
+    def course(self) -> ChamberCourse:
         """The chamber's course."""
-        return Course(self.time_s, self.chamber_c)
+        return ChamberCourse(self.time_s, self.chamber_c)
 
     @property
     def step_s(self) -> FloatArray:

@@ -12,14 +12,14 @@ from firing.errors import FiringError
 from firing.kiln.description import KilnDescription
 from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit_messages import LOAD_MASS, RATED, basis, cannot_tell, warnings, why_not
-from firing.kiln.fit_result import Diagnostics, Estimate, KilnFit
+from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.kiln.residuals import (
     CAPACITY,
     LOSS,
     POWER,
+    FitSolution,
     Priors,
     RecordMisfit,
-    Solution,
     described,
     solve,
 )
@@ -134,7 +134,7 @@ def _require_evidence(misfits: Sequence[RecordMisfit]) -> None:
         )
 
 
-def _require_this_kiln(records: Sequence[FiringRecord], solution: Solution) -> None:
+def _require_this_kiln(records: Sequence[FiringRecord], solution: FitSolution) -> None:
     names = ", ".join(record.name for record in records)
     power, loss, capacity = np.exp(solution.log_factor).tolist()
     factors = {
@@ -156,7 +156,7 @@ def _require_this_kiln(records: Sequence[FiringRecord], solution: Solution) -> N
 def _told(
     kiln: KilnDescription,
     records: Sequence[FiringRecord],
-    solution: Solution,
+    solution: FitSolution,
     priors: Priors,
     anchors: tuple[str, ...],
     on: date | None,
@@ -184,7 +184,7 @@ def _told(
                 powered=pc.identifiable,
                 least_power=solution.least_power,
             )
-        estimates.append(Estimate(value, value * relative, told, note))
+        estimates.append(FittedValue(value, value * relative, told, note))
     power, loss, capacity = estimates
     latest = max((r.started.date() for r in records if r.started is not None), default=None)
     on = latest if on is None else on
@@ -218,14 +218,14 @@ def _told(
     )
 
 
-def _ratio(solution: Solution, covariance: FloatArray, index: int, title: str) -> Estimate:
+def _ratio(solution: FitSolution, covariance: FloatArray, index: int, title: str) -> FittedValue:
     x = solution.log_factor
     value = math.exp(float(x[index] - x[CAPACITY]))
     variance = covariance[index, index] + covariance[CAPACITY, CAPACITY]
     relative = math.sqrt(float(variance - 2.0 * covariance[index, CAPACITY]))
     told = relative <= RATIO_TOLD
     note = f"{title} over capacity" + ("" if told else ": these logs do not tell it")
-    return Estimate(value, value * relative, told, note)
+    return FittedValue(value, value * relative, told, note)
 
 
-__all__ = ["Estimate", "FiringRecord", "KilnFit", "fit_kiln"]
+__all__ = ["FiringRecord", "FittedValue", "KilnFit", "fit_kiln"]

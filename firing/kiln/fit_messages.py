@@ -7,7 +7,7 @@ from datetime import date
 
 from firing.kiln.description import KilnDescription
 from firing.kiln.firing_record import FiringRecord
-from firing.kiln.fit_result import Estimate
+from firing.kiln.fit_result import FittedValue
 from firing.kiln.residuals import CAPACITY, HOT_SETTLE_S, LOSS, POWER
 from firing.units import format_duration
 
@@ -29,7 +29,7 @@ def why_not(
     *,
     relative: float,
     prior: float,
-    ratio: Estimate | None,
+    ratio: FittedValue | None,
     powered: bool,
     least_power: float,
 ) -> str:
@@ -45,7 +45,7 @@ def why_not(
         What fixes the absolute size.
     relative, prior : float
         Its standard error as a share, and its prior's scatter.
-    ratio : Estimate or None
+    ratio : FittedValue or None
         Its ratio to the capacity; None for the capacity itself.
     powered : bool
         Whether the logs tell the ratio of power to capacity.
@@ -85,7 +85,7 @@ def basis(records: Sequence[FiringRecord], anchors: tuple[str, ...], on: date | 
 def cannot_tell(
     kiln: KilnDescription,
     records: Sequence[FiringRecord],
-    estimates: Sequence[Estimate],
+    estimates: Sequence[FittedValue],
     *,
     powered: bool,
     anchored: bool,
@@ -100,7 +100,7 @@ def cannot_tell(
         The kiln as its file describes it.
     records : sequence of FiringRecord
         The firings.
-    estimates : sequence of Estimate
+    estimates : sequence of FittedValue
         Power, loss and capacity.
     powered, anchored : bool
         Whether the logs tell power over capacity; whether anything fixes the absolute size.
@@ -153,7 +153,7 @@ def cannot_tell(
 
 
 def warnings(
-    records: Sequence[FiringRecord], estimates: Sequence[Estimate], rms: float
+    records: Sequence[FiringRecord], estimates: Sequence[FittedValue], rms: float
 ) -> tuple[str, ...]:
     """Return what is odd about logs or result, as sentences; `rms` as a share of full power."""
     said = [note for record in records for note in record.notes]

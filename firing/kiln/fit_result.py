@@ -12,7 +12,7 @@ SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class FittedValue:
     """One multiplier or ratio: its value, standard error, whether the logs tell it, and a note."""
 
     value: float
@@ -71,9 +71,9 @@ class KilnFit:
 
     Attributes
     ----------
-    power, loss, capacity : Estimate
+    power, loss, capacity : FittedValue
         Multipliers on the kiln as described, whatever was learnt before.
-    power_over_capacity, loss_over_capacity : Estimate
+    power_over_capacity, loss_over_capacity : FittedValue
         Their ratios, which logs tell without an anchor.
     anchored : bool
         Whether something fixes the absolute size.
@@ -91,11 +91,11 @@ class KilnFit:
         Ids of what the method rests on.
     """
 
-    power: Estimate
-    loss: Estimate
-    capacity: Estimate
-    power_over_capacity: Estimate
-    loss_over_capacity: Estimate
+    power: FittedValue
+    loss: FittedValue
+    capacity: FittedValue
+    power_over_capacity: FittedValue
+    loss_over_capacity: FittedValue
     anchored: bool
     on: date | None
     basis: str

@@ -45,21 +45,21 @@ class Needed:
 
 
 @dataclass(frozen=True, eq=False)
-class Course:
+class ChamberCourse:
     """Chamber temperatures [°C] at moments [s], both shape (n,), on a grid of a few minutes."""
 
     time_s: FloatArray
     chamber_c: FloatArray
 
 
-def contents_heat_j(network: Network, course: Course) -> FloatArray:
+def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what furniture, ware and its water have taken up since the first moment [J], (n,).
 
     Parameters
     ----------
     network : Network
         The kiln with its load; its own state is set to the course's first temperature.
-    course : Course
+    course : ChamberCourse
         The chamber's temperatures.
     """
     network.start(float(course.chamber_c[0]))
@@ -82,7 +82,7 @@ def contents_heat_j(network: Network, course: Course) -> FloatArray:
     return total
 
 
-def wall_heat_j(network: Network, course: Course) -> FloatArray:
+def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what the wall has taken up and passed on since the first moment [J], shape (n,).
 
     Parameters
@@ -100,7 +100,7 @@ def wall_heat_j(network: Network, course: Course) -> FloatArray:
 
 
 def needed(
-    network: Network, course: Course, *, contents_j: FloatArray, wall_j: FloatArray
+    network: Network, course: ChamberCourse, *, contents_j: FloatArray, wall_j: FloatArray
 ) -> Needed:
     """Put together what the elements must have given.
 
@@ -294,7 +294,7 @@ class _Marched:
     last_c: FloatArray
 
 
-def _march(body: _Body, start_c: list[float], water: _Water, course: Course) -> _Marched:
+def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCourse) -> _Marched:
     """Follow one body; heat since the start, water's included, and its last node's temperature."""
     now, before = start_c, start_c
     heat_now = heat_before = body.heat(start_c)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import Plane
-from firing.heat.properties import Grid, Material, PropertyTable, grid_of
+from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
@@ -64,7 +64,7 @@ FURNITURE = Material(
 class Lump:
     """A body of one temperature: material, volume times capacity factor, surface, water's heat."""
 
-    grid: Grid
+    grid: PropertyGrid
     volume_m3: float
     area_m2: float
     demands: tuple[HeatDemand, ...] = ()

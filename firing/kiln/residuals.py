@@ -198,7 +198,7 @@ class Priors:
 
 
 @dataclass(frozen=True, eq=False)
-class Solution:
+class FitSolution:
     """Where the sum of squares is least.
 
     Attributes
@@ -262,7 +262,7 @@ class _Problem:
         return np.stack(columns, axis=1)
 
 
-def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> Solution:
+def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     """Find the multipliers by robust non-linear least squares.
 
     Parameters
@@ -305,7 +305,7 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> Solution:
     _, loss, capacity = np.exp(x).tolist()
     spans = np.concatenate([m.span_s for m in misfits])
     mean = data * WINDOW_SCATTER * np.sqrt(WINDOW_S / spans)
-    return Solution(
+    return FitSolution(
         log_factor=x,
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
         rms=float(np.sqrt(np.sum(spans * mean**2) / np.sum(spans))),

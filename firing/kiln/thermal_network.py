@@ -40,7 +40,7 @@ MAX_REPEATS_AT_REST = 200
 
 
 @dataclass(slots=True)
-class State:
+class NetworkState:
     """One moment.
 
     Attributes
@@ -79,12 +79,12 @@ class Network(Bodies):
         self, kiln: KilnDescription, load: Load, *, room_c: float, fineness: int = 1
     ) -> None:
         super().__init__(kiln, load, room_c=room_c, fineness=fineness)
-        self._past: list[State] = []
+        self._past: list[NetworkState] = []
         self._steps: tuple[float | None, float | None] = (None, None)
         self._since_bend = 0
 
     @property
-    def now(self) -> State:
+    def now(self) -> NetworkState:
         """The latest accepted state."""
         return self._past[0]
 
@@ -111,11 +111,11 @@ class Network(Bodies):
             )
             temperature[self.first_wall :] = [float(value) for value in rest.temperature_c]
         pending = self.pending_j(chamber_c, ware)
-        state = State(temperature, self.heat_j(temperature), pending)
+        state = NetworkState(temperature, self.heat_j(temperature), pending)
         state.full_w = self.kiln.available_w / resistance_factor(chamber_c)
         self._past, self._steps, self._since_bend = [state], (None, None), 0
 
-    def advance(self, step_s: float, set_point_c: float | None) -> State:
+    def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
         Parameters
@@ -182,7 +182,7 @@ class Network(Bodies):
         state.lost_j = (state.loss_w - b * newest.lost_j - c * older.lost_j - d * oldest.lost_j) / a
         return state
 
-    def at_rest(self, set_point_c: float, guess_c: float = 900.0) -> State:
+    def at_rest(self, set_point_c: float, guess_c: float = 900.0) -> NetworkState:
         """Return the state in which nothing changes any more, of a load without water.
 
         Parameters
@@ -209,7 +209,7 @@ class Network(Bodies):
             guess = [0.5 * (x + y) for x, y in zip(found, guess, strict=True)]
         raise FiringError("the kiln's state at rest is not found; check its walls and power")
 
-    def accept(self, state: State, step_s: float) -> None:
+    def accept(self, state: NetworkState, step_s: float) -> None:
         """Make a state that `advance` returned the latest one."""
         self._past = [state, *self._past[:2]]
         self._steps = step_s, self._steps[0]
@@ -226,7 +226,7 @@ class Network(Bodies):
         past_w: list[float],
         past_pending: list[float],
         set_point_c: float | None,
-    ) -> State:
+    ) -> NetworkState:
         """Solve the heat balance linearised about a guess."""
         chamber_k = guess[CHAMBER] + KELVIN_AT_0_C
         chamber_k2 = chamber_k * chamber_k
@@ -312,7 +312,7 @@ class Network(Bodies):
             for node, (sink, slope, brought) in zip(self.wet, sinks, strict=True)
         ]
         loss_w = g_out * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
-        return State(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
+        return NetworkState(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
 
     def _water(
         self, guess: list[float], a: float, past_pending: list[float]
@@ -367,5 +367,5 @@ __all__ = [
     "H_INSIDE",
     "REPEAT_C",
     "Network",
-    "State",
+    "NetworkState",
 ]

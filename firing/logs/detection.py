@@ -16,7 +16,7 @@ from firing.logs.dialect import (
     ReadingUnit,
     UnitFrom,
 )
-from firing.logs.layout import Layout, find_layout
+from firing.logs.layout import LogLayout, find_layout
 from firing.logs.text import clean_text, neutral
 from firing.logs.timecolumn import date_orders, find_time, settle_date_order, two_parts
 from firing.logs.times import DateOrder, TwoParts
@@ -119,7 +119,7 @@ def _with_told_roles(name: str, columns: list[Column], overrides: Overrides) -> 
     return told
 
 
-def _named_columns(layout: Layout) -> list[Column]:
+def _named_columns(layout: LogLayout) -> list[Column]:
     """Give every column a name of its own to show; roles come later."""
     columns: list[Column] = []
     seen: dict[str, int] = {}
@@ -133,7 +133,7 @@ def _named_columns(layout: Layout) -> list[Column]:
 
 
 def _date_order(
-    name: str, body: bytes, layout: Layout, place: int, overrides: Overrides
+    name: str, body: bytes, layout: LogLayout, place: int, overrides: Overrides
 ) -> DateOrder | None:
     cells = layout.column(place)
     if overrides.date_order is None and len(date_orders(cells)[0]) > 1:
@@ -144,7 +144,7 @@ def _date_order(
 
 def _with_roles(
     name: str,
-    layout: Layout,
+    layout: LogLayout,
     columns: Sequence[Column],
     times: Sequence[int],
     overrides: Overrides,
@@ -194,7 +194,7 @@ def _with_roles(
     ]
 
 
-def _row_counters(layout: Layout) -> list[int]:
+def _row_counters(layout: LogLayout) -> list[int]:
     """Return the number columns that count rows: 0 or 1, and then one more each time."""
     found = []
     for index, kind in enumerate(layout.kinds):
@@ -208,7 +208,7 @@ def _row_counters(layout: Layout) -> list[int]:
 
 def _with_units(
     name: str,
-    layout: Layout,
+    layout: LogLayout,
     columns: Sequence[Column],
     overrides: Overrides,
     notes: list[str],
@@ -244,7 +244,7 @@ def _with_units(
 
 
 def _preamble_unit(
-    name: str, layout: Layout, wanted: Sequence[Column]
+    name: str, layout: LogLayout, wanted: Sequence[Column]
 ) -> tuple[ReadingUnit, UnitFrom] | None:
     units = vocabulary.preamble_units(layout.preamble)
     if len(units) > 1 and wanted:
@@ -255,14 +255,14 @@ def _preamble_unit(
     return (next(iter(units)), "preamble") if units else None
 
 
-def _unit_cell(layout: Layout, index: int) -> str:
+def _unit_cell(layout: LogLayout, index: int) -> str:
     if layout.units_row is None:
         return ""
     return layout.units_row[index].strip(" ()[]°º˚\ufffd").casefold()
 
 
 def _stated_unit(
-    layout: Layout, column: Column, siblings: frozenset[str]
+    layout: LogLayout, column: Column, siblings: frozenset[str]
 ) -> tuple[ReadingUnit, UnitFrom] | None:
     if vocabulary.states_millivolts(column.written):
         return "mV", "header"

@@ -25,7 +25,7 @@ _LONGEST_DAYS = (
 
 
 @dataclass(frozen=True)
-class Change:
+class ClockChange:
     """A night when clocks are changed, in naive seconds since 1970 [s].
 
     Between `begin_s` and `end_s` no clock shows a time in spring (`shift_s` > 0), and every clock
@@ -68,7 +68,7 @@ class Zone:
         aware = (_EPOCH + timedelta(seconds=utc_s)).replace(tzinfo=UTC).astimezone(self._rules)
         return aware.replace(tzinfo=timezone(aware.utcoffset() or timedelta(0)))
 
-    def changes(self, first_s: float, last_s: float) -> tuple[Change, ...]:
+    def changes(self, first_s: float, last_s: float) -> tuple[ClockChange, ...]:
         """Return the clock changes between two naive moments, and up to a day around them."""
         days = (last_s - first_s) / SECONDS_PER_DAY
         if days > _LONGEST_DAYS or not _in_calendar(first_s) or not _in_calendar(last_s):
@@ -82,7 +82,7 @@ class Zone:
                 found.append(self._change(at[index - 1], at[index], offsets[index - 1], shift_s))
         return tuple(found)
 
-    def _change(self, low_s: float, high_s: float, before_s: float, shift_s: float) -> Change:
+    def _change(self, low_s: float, high_s: float, before_s: float, shift_s: float) -> ClockChange:
         # of two readings of a clock the first counts (fold 0), so the rules change where the hour
         # that is skipped, or shown twice, ends
         while high_s - low_s > 0.5:
@@ -92,7 +92,7 @@ class Zone:
             else:
                 high_s = middle_s
         end_s = float(round(high_s / 60.0) * 60)
-        return Change(end_s - abs(shift_s), end_s, shift_s)
+        return ClockChange(end_s - abs(shift_s), end_s, shift_s)
 
 
 def _in_calendar(naive_s: float) -> bool:
@@ -174,7 +174,7 @@ def real_time(naive_s: FloatArray, zone: Zone, line: Callable[[int], int]) -> Re
     return RealTime(real_s, fold, tuple(notes))
 
 
-def _spring(naive_s: FloatArray, change: Change) -> int | None:
+def _spring(naive_s: FloatArray, change: ClockChange) -> int | None:
     """Return where the skipped hour lies, −1 if the clock ran through it, None if it is not met."""
     if np.any((naive_s >= change.begin_s) & (naive_s < change.end_s)):
         return -1
@@ -184,7 +184,7 @@ def _spring(naive_s: FloatArray, change: Change) -> int | None:
     return int(after[0])
 
 
-def _autumn(naive_s: FloatArray, change: Change) -> int | None:
+def _autumn(naive_s: FloatArray, change: ClockChange) -> int | None:
     """Return where the repeated hour begins anew, −1 if the clock ran on, None if it is not met."""
     near = (naive_s[1:] >= change.begin_s - 60.0) & (naive_s[1:] < change.end_s)
     back = np.flatnonzero(near & (np.diff(naive_s) < 0))

@@ -21,7 +21,7 @@ _GROUPED = re.compile(r"\s*[1-9]\d{0,2}([.,])\d{3}\s*")
 
 
 @dataclass(frozen=True)
-class Layout:
+class LogLayout:
     """Where the table is and how its cells are written.
 
     Attributes
@@ -125,7 +125,7 @@ def find_layout(
     delimiter: str | None = None,
     decimal: Decimal | None = None,
     skip_lines: int = 0,
-) -> Layout:
+) -> LogLayout:
     """Find the table in a log's text, however much stands above it.
 
     Parameters
@@ -177,7 +177,7 @@ def _layout_of(
     name: str,
     delimiter: str | None,
     decimal: Decimal | None,
-) -> Layout | None:
+) -> LogLayout | None:
     """Return the layout of a table that begins in this stretch of the text, if one does."""
     head, tail = sample.head, sample.tail
     scored = [line for line in head[-_SCORED_LINES:] + tail if line.strip()]
@@ -200,7 +200,7 @@ def _layout_of(
     comma = _decimal_mark(name, body, mark, rows, columns) if decimal is None else decimal
     header = find_header(name, head, first, mark, columns, above.lines + 1)
     preamble = (*above.filled, *(line for line in head[: header.lines_above] if line.strip()))
-    return Layout(
+    return LogLayout(
         delimiter=mark,
         decimal=comma,
         first_row=above.lines + first,

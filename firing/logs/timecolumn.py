@@ -9,7 +9,7 @@ from itertools import pairwise
 from firing.errors import FiringError
 from firing.logs import numeric_times, vocabulary
 from firing.logs.dialect import Column, Overrides, TimeKind
-from firing.logs.layout import Layout
+from firing.logs.layout import LogLayout
 from firing.logs.text import neutral
 from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
@@ -22,7 +22,7 @@ _NO_TIME = (
 
 
 def find_time(
-    name: str, layout: Layout, columns: Sequence[Column], overrides: Overrides
+    name: str, layout: LogLayout, columns: Sequence[Column], overrides: Overrides
 ) -> tuple[tuple[int, ...], TimeKind]:
     """Return the places of the time columns and how time is written in them.
 
@@ -85,7 +85,7 @@ def find_time(
 
 
 def _as_given(
-    name: str, layout: Layout, given: Sequence[Column], overrides: Overrides
+    name: str, layout: LogLayout, given: Sequence[Column], overrides: Overrides
 ) -> tuple[tuple[int, ...], TimeKind]:
     """Take the columns a person named."""
     dates = [c.index for c in given if c.role == "date"]
@@ -119,7 +119,7 @@ def _as_given(
     return (place,), _number_kind(layout, place, unit or "s", overrides)
 
 
-def _number_kind(layout: Layout, index: int, unit: TimeUnit, overrides: Overrides) -> TimeKind:
+def _number_kind(layout: LogLayout, index: int, unit: TimeUnit, overrides: Overrides) -> TimeKind:
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
     if overrides.time_unit is not None:
@@ -131,7 +131,7 @@ def _number_kind(layout: Layout, index: int, unit: TimeUnit, overrides: Override
     return numeric_times.KIND_OF_UNIT[unit]
 
 
-def _all_midnight(layout: Layout, index: int) -> bool:
+def _all_midnight(layout: LogLayout, index: int) -> bool:
     """Tell whether dates are written with an idle clock: ``2025-03-14 00:00:00``."""
     cells = [cell for cell in layout.column(index) if cell]
     return all(" 0:00" in cell.replace("T", " ").replace(" 00:", " 0:") for cell in cells) and (
@@ -139,7 +139,7 @@ def _all_midnight(layout: Layout, index: int) -> bool:
     )
 
 
-def _day_count(layout: Layout, clock: int) -> tuple[int, ...]:
+def _day_count(layout: LogLayout, clock: int) -> tuple[int, ...]:
     """Return the place of a column of days that the header puts under one name with a clock."""
     if clock != 1 or layout.names is None or layout.names[0] != "days":
         return ()
@@ -147,7 +147,7 @@ def _day_count(layout: Layout, clock: int) -> tuple[int, ...]:
     return (0,) if values and all(0 <= v < 100 and v == int(v) for v in values) else ()
 
 
-def _serial_pair(layout: Layout, numeric: Sequence[Column]) -> tuple[int, int] | None:
+def _serial_pair(layout: LogLayout, numeric: Sequence[Column]) -> tuple[int, int] | None:
     """Return a spreadsheet's date and time of day, each in a column of its own."""
     for date, clock in pairwise(c.index for c in numeric):
         if numeric_times.are_serial_dates(
@@ -157,19 +157,19 @@ def _serial_pair(layout: Layout, numeric: Sequence[Column]) -> tuple[int, int] |
     return None
 
 
-def _values(layout: Layout, index: int) -> list[float]:
+def _values(layout: LogLayout, index: int) -> list[float]:
     numbers = [match_number(cell, layout.decimal) for cell in layout.column(index)]
     return [number[0] for number in numbers if number is not None and math.isfinite(number[0])]
 
 
-def _stated_time_unit(layout: Layout, column: Column) -> TimeUnit | None:
+def _stated_time_unit(layout: LogLayout, column: Column) -> TimeUnit | None:
     stated = vocabulary.time_unit(column.written)
     if stated is None and layout.units_row is not None:
         stated = vocabulary.time_unit(layout.units_row[column.index].strip(" ()[]"))
     return stated
 
 
-def _rising(layout: Layout, columns: Sequence[Column]) -> list[int]:
+def _rising(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
     """Return the number columns that only ever rise, as a time must."""
     found = []
     for column in columns:
@@ -180,7 +180,9 @@ def _rising(layout: Layout, columns: Sequence[Column]) -> list[int]:
     return found
 
 
-def two_parts(layout: Layout, column: Column, overrides: Overrides, notes: list[str]) -> TwoParts:
+def two_parts(
+    layout: LogLayout, column: Column, overrides: Overrides, notes: list[str]
+) -> TwoParts:
     """Tell what a clock of two numbers means in this log: hours and minutes, if nothing is said."""
     cells = [cell for cell in layout.column(column.index) if cell]
     short = [cell for cell in cells if cell.count(":") == 1]

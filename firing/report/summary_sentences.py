@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
 from firing.forecast.forecast import Forecast
-from firing.forecast.in_kiln import KilnOutlook
+from firing.forecast.in_kiln import KilnForecast
 from firing.report.rows import offset_words
 from firing.units import (
     TemperatureUnit,
@@ -31,7 +31,7 @@ def kiln_words(forecast: Forecast) -> list[str]:
     return [] if kiln is None else list(_kiln_sentences(forecast, kiln))
 
 
-def _kiln_sentences(forecast: Forecast, kiln: KilnOutlook) -> Iterator[str]:
+def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     unit = forecast.schedule.unit
     energy = kiln.energy
     yield (
@@ -77,7 +77,7 @@ def _short(moment: str) -> str:
     return moment.replace("T", " ")[:16]
 
 
-def _rates(kiln: KilnOutlook, unit: TemperatureUnit) -> str:
+def _rates(kiln: KilnForecast, unit: TemperatureUnit) -> str:
     if not kiln.max_rate:
         return "none that can be told"
     known = dict(kiln.max_rate)

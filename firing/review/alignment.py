@@ -30,7 +30,7 @@ from firing.review.edges import (
     went_on,
 )
 from firing.review.ramp import Interruption, interruptions
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 
@@ -123,14 +123,14 @@ class _Path:
     aborted: bool
 
 
-def align(schedule: Schedule, trace: EvenTrace) -> Alignment:
+def align(schedule: Schedule, trace: ResampledTrace) -> Alignment:
     """Lay a plan along a log.
 
     Parameters
     ----------
     schedule : Schedule
         The plan.
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel of the log.
 
     Returns
@@ -141,7 +141,7 @@ def align(schedule: Schedule, trace: EvenTrace) -> Alignment:
     return _passages(schedule, trace, path)
 
 
-def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
+def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     temperature_c, rate = trace.temperature_c, trace.rate_c_per_h
     minutes = trace.step_s / 60.0
     scatter_c = max(LEVEL_SCATTER_C, 3.0 * trace.noise_c)
@@ -180,14 +180,14 @@ def _states(schedule: Schedule, trace: EvenTrace) -> list[_State]:
     return states
 
 
-def heating_interruptions(schedule: Schedule, trace: EvenTrace) -> tuple[Interruption, ...]:
+def heating_interruptions(schedule: Schedule, trace: ResampledTrace) -> tuple[Interruption, ...]:
     """Return the falls before the peak that were regained: the power was away.
 
     Parameters
     ----------
     schedule : Schedule
         The plan.  Where it falls before its peak itself, nothing is told.
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     """
     heating = schedule.segments[: schedule.peak_index + 1]
@@ -199,7 +199,7 @@ def heating_interruptions(schedule: Schedule, trace: EvenTrace) -> tuple[Interru
     return interruptions(trace, float(trace.time_s[0]), float(trace.time_s[last]))
 
 
-def _excuse(states: list[_State], schedule: Schedule, trace: EvenTrace) -> None:
+def _excuse(states: list[_State], schedule: Schedule, trace: ResampledTrace) -> None:
     """Let every segment pass over a fall that was regained: it is no part of the plan."""
     for gap in heating_interruptions(schedule, trace):
         away = slice(trace.index(gap.start_s), trace.index(gap.end_s) + 1)
@@ -275,7 +275,7 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
         j, t = source, first
 
 
-def _passages(schedule: Schedule, trace: EvenTrace, path: _Path) -> Alignment:
+def _passages(schedule: Schedule, trace: ResampledTrace, path: _Path) -> Alignment:
     count = len(schedule.segments)
     last_state = int(path.state[-1])
     reached = min((last_state + 1) // 2, count)  # segments that were begun

@@ -11,7 +11,7 @@ from firing.review.alignment import Passage
 from firing.review.program_deviation import OTHER_LEVEL_C
 from firing.review.ramp import SAME_RATE, RampRun, fully_on, interruptions, ramp_run
 from firing.review.ramp_causes import ramp_causes
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.result import Cause, CauseShare
 from firing.review.segment_causes import FREE_RAMP, SMALL_S, Book, book_interruptions, small_s
 from firing.schedule.schedule import Schedule, Segment
@@ -34,7 +34,7 @@ def account_segment(
     planned: ForecastSegment,
     passage: Passage,
     before: Passage | None,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     late_s: float = 0.0,
 ) -> tuple[CauseShare, ...]:
     """Split one segment's excess over its plan into causes.
@@ -47,7 +47,7 @@ def account_segment(
         The segment's own times.
     passage, before : Passage
         Where the segment, and the one before it if there is one, lie in the log.
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     late_s : float
         How late the segment began, against the plan [s]: what a ramp may have made up.
@@ -114,7 +114,7 @@ def _hold_causes(
     book: Book,
     segment: Segment,
     passage: Passage,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     excess_s: float,
     at_limit: bool,
     full_s: float,
@@ -219,7 +219,7 @@ MOST_S = 300.0
 WORDS = "the kiln caught up with a clock that had not waited for it"
 
 
-def caught_up(
+def recovered_time(
     accounts: Sequence[Sequence[CauseShare]],
 ) -> list[tuple[CauseShare, ...]]:
     """Return the segments' accounts with the time made up told as that.

@@ -11,7 +11,7 @@ import numpy as np
 
 from firing.review.alignment import Alignment, Passage, heating_interruptions
 from firing.review.ramp import fully_on, ramp_run
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 
@@ -23,8 +23,8 @@ DROPPING = 1.5
 """A fall so many times faster than the next segment's rate is the kiln left to itself."""
 
 
-def given_up(
-    alignment: Alignment, schedule: Schedule, trace: EvenTrace, *, on_time: bool
+def aborted(
+    alignment: Alignment, schedule: Schedule, trace: ResampledTrace, *, on_time: bool
 ) -> Alignment:
     """Take a firing as stopped that fell behind, never came to its peak, and then only cooled.
 
@@ -34,7 +34,7 @@ def given_up(
         As found so far.
     schedule : Schedule
         The plan.
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     on_time : bool
         Whether the program took its planned time, so that a clock may have ended it.
@@ -85,17 +85,15 @@ LAST_S = 1200.0
 CLIMBING_SHARE = 0.7
 AT_RATE_SHARE = 0.88
 """A kiln that climbed at this share of its rate to the last was not at its limit."""
-DROPPING = 1.5
-"""A fall so many times faster than the next segment's rate is no segment."""
 WARM_C = 60.0
 """A kiln is not this much warmer than its program's start and climbing already [°C]."""
 
 
-def settled(
+def firing_boundaries(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> Alignment:
     """Return the alignment with its begin and end as time and course tell them.
 
@@ -107,14 +105,14 @@ def settled(
         The plan.
     planned : tuple of ForecastSegment
         Its segments.
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     """
     found = _begun_before(alignment, schedule, trace)
     found = _ended_with_log(found, schedule, planned, trace)
     found = _switched_off(found, schedule, planned, trace)
     on_time = _on_time(found, schedule, planned, trace)
-    found = given_up(found, schedule, trace, on_time=on_time)
+    found = aborted(found, schedule, trace, on_time=on_time)
     return _corners(_ended_by_clock(found, schedule, planned, trace), schedule, planned, trace)
 
 
@@ -122,7 +120,7 @@ def _corners(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> Alignment:
     """Give a hold the minutes that the ramp after it seems to have taken too many.
 
@@ -153,7 +151,7 @@ def _on_time(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> bool:
     """Return whether it took its planned time, or that and no more than the power was away."""
     planned_s = sum(segment.planned_s for segment in planned)
@@ -167,7 +165,7 @@ def _ended_by_clock(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> Alignment:
     """Take a program that seems broken off, but took its time, as run to its end.
 
@@ -200,7 +198,7 @@ def _ended_with_log(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> Alignment:
     """Take a log that ends with the last segment's target come to, or its hold held, as whole."""
     last, segment = alignment.passages[-1], schedule.segments[-1]
@@ -236,7 +234,7 @@ def _switched_off(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
-    trace: EvenTrace,
+    trace: ResampledTrace,
 ) -> Alignment:
     """Take a firing that ended below its peak, climbing well and with no hold, as stopped."""
     index = schedule.peak_index
@@ -282,7 +280,7 @@ def _switched_off(
     )
 
 
-def _begun_before(alignment: Alignment, schedule: Schedule, trace: EvenTrace) -> Alignment:
+def _begun_before(alignment: Alignment, schedule: Schedule, trace: ResampledTrace) -> Alignment:
     """Take a log whose first readings are warm and climb already as begun inside the firing."""
     first, segment = alignment.passages[0], schedule.segments[0]
     if alignment.starts_inside or first.start_s is None or segment.rate_c_per_h is None:

@@ -9,7 +9,7 @@ import numpy as np
 from firing.forecast.forecast import Forecast
 from firing.heat import default_kiln
 from firing.review.alignment import Alignment
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.result import CauseShare, CoolingReview
 from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
@@ -103,13 +103,13 @@ def _rate_through(time_s: FloatArray, temperature_c: FloatArray, level_c: float)
 
 
 def quickening(
-    trace: EvenTrace, from_s: float, room_c: float, until_s: float | None = None
+    trace: ResampledTrace, from_s: float, room_c: float, until_s: float | None = None
 ) -> Quickening | None:
     """Return where natural cooling first became faster than it had been; None if it never did.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel.
     from_s : float
         When the program, or the firing, was over [s].
@@ -176,7 +176,7 @@ class _Yardstick:
 def cooling_review(
     forecast: Forecast,
     alignment: Alignment,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     quicker: Quickening | None = None,
     from_s: float | None = None,
 ) -> CoolingReview | None:
@@ -191,7 +191,7 @@ def cooling_review(
         The plan's, in the kiln if one is given.
     alignment : Alignment
         Where the program ended in the log.
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel.
     quicker : Quickening, optional
         Where it became quicker.

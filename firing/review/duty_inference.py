@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from firing.review.alignment import Alignment, align
 from firing.review.ramp import interruptions, ramp_run
-from firing.review.resample import BEHIND_SET_POINT_C, EvenTrace
+from firing.review.resample import BEHIND_SET_POINT_C, ResampledTrace
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
@@ -35,13 +35,13 @@ LOWEST_C = 130.0
 
 
 def known_duty(
-    trace: EvenTrace, schedule: Schedule | None, set_point_c: FloatArray | None
+    trace: ResampledTrace, schedule: Schedule | None, set_point_c: FloatArray | None
 ) -> FloatArray:
     """Return the share of full power at each sample as far as a log without duty shows it.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel.
     schedule : Schedule, optional
         The program that was run.
@@ -75,7 +75,7 @@ def known_duty(
 
 
 def _segment(
-    trace: EvenTrace, schedule: Schedule, index: int, alignment: Alignment
+    trace: ResampledTrace, schedule: Schedule, index: int, alignment: Alignment
 ) -> tuple[Mask, Mask]:
     """Return where a segment's ramp shows full power, and where none."""
     nothing = np.zeros(trace.time_s.size, dtype=bool)
@@ -100,7 +100,7 @@ def _segment(
     return _sustained(trace, full & (trace.rate_c_per_h < BEHIND_SHARE * wanted)), nothing
 
 
-def _wanted_c_per_h(trace: EvenTrace, segment: Segment, start_s: float, end_s: float) -> float:
+def _wanted_c_per_h(trace: ResampledTrace, segment: Segment, start_s: float, end_s: float) -> float:
     """Return the rate a ramp was run at: the planned, unless it kept another one."""
     if segment.rate_c_per_h is None:
         return float("inf")
@@ -111,7 +111,7 @@ def _wanted_c_per_h(trace: EvenTrace, segment: Segment, start_s: float, end_s: f
     return kept
 
 
-def _sustained(trace: EvenTrace, mask: Mask) -> Mask:
+def _sustained(trace: ResampledTrace, mask: Mask) -> Mask:
     """Keep stretches of half an hour or more, less five minutes at both ends."""
     result = np.zeros_like(mask)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
@@ -122,7 +122,7 @@ def _sustained(trace: EvenTrace, mask: Mask) -> Mask:
     return result
 
 
-def _free_cooling(trace: EvenTrace, first: int) -> Mask:
+def _free_cooling(trace: ResampledTrace, first: int) -> Mask:
     """Return where the kiln cools by itself, from a sample on."""
     temperature_c, falls = trace.temperature_c, -_calm(trace)
     free = np.zeros(temperature_c.size, dtype=bool)
@@ -153,7 +153,7 @@ def _free_cooling(trace: EvenTrace, first: int) -> Mask:
     return _sustained(trace, free)
 
 
-def _calm(trace: EvenTrace) -> FloatArray:
+def _calm(trace: ResampledTrace) -> FloatArray:
     """Return the rate over half an hour [°C/h]; over less near the ends."""
     half = max(1, round(0.5 * LEAST_STRETCH_S / trace.step_s))
     here = np.arange(trace.time_s.size)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -13,18 +13,23 @@ START_LAG_S = 600.0
 """A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
 
-def tolerance_c(trace: EvenTrace) -> float:
+def tolerance_c(trace: ResampledTrace) -> float:
     """Return how near to a level is at it, by the log's noise [°C]."""
     return max(1.0, 3.0 * trace.noise_c)
 
 
-def _window(trace: EvenTrace, centre: int) -> slice:
+def _window(trace: ResampledTrace, centre: int) -> slice:
     half = max(2, round(900.0 / trace.step_s))
     return slice(max(0, centre - half), min(trace.time_s.size, centre + half + 1))
 
 
 def level_of(
-    trace: EvenTrace, ramp_from: int, hold_from: int, hold_to: int, sign: float, target_c: float
+    trace: ResampledTrace,
+    ramp_from: int,
+    hold_from: int,
+    hold_to: int,
+    sign: float,
+    target_c: float,
 ) -> float:
     """Return the temperature a segment came to: of its hold if it had one, else of its crossing."""
     if (hold_to - hold_from) * trace.step_s >= 300.0:
@@ -37,7 +42,7 @@ def level_of(
     return target_c if sign * (furthest - target_c) >= -tolerance_c(trace) else furthest
 
 
-def arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> float:
+def arrival_s(trace: ResampledTrace, hold_from: int, level_c: float, sign: float) -> float:
     """Return when the readings first come to within tolerance of a level, less the last stretch."""
     window = _window(trace, hold_from)
     near_c = level_c - sign * tolerance_c(trace)
@@ -53,13 +58,13 @@ def arrival_s(trace: EvenTrace, hold_from: int, level_c: float, sign: float) -> 
     return min(crossing_s, float(trace.time_s[-1]))
 
 
-def last_level_c(trace: EvenTrace, hold_from: int, hold_to: int, level_c: float) -> float:
+def last_level_c(trace: ResampledTrace, hold_from: int, hold_to: int, level_c: float) -> float:
     """Return the temperature at a hold's end: one that overshot still sags for hours."""
     part = trace.temperature_c[max(hold_from, hold_to - round(LAST_S / trace.step_s)) : hold_to]
     return float(np.median(part)) if part.size * trace.step_s >= 0.5 * LAST_S else level_c
 
 
-def departure_s(trace: EvenTrace, hold_to: int, level_c: float, sign: float) -> float:
+def departure_s(trace: ResampledTrace, hold_to: int, level_c: float, sign: float) -> float:
     """Return when the readings leave a level for good, in the direction of `sign`."""
     window = _window(trace, hold_to)
     far_c = level_c + sign * tolerance_c(trace)
@@ -94,7 +99,7 @@ def leaving_sign(schedule: Schedule, index: int) -> float:
     )
 
 
-def heating_start_s(trace: EvenTrace, ramp_from: int) -> float:
+def heating_start_s(trace: ResampledTrace, ramp_from: int) -> float:
     """Return when heating began, given the sample at which the first ramp does [s]."""
     first_s = float(trace.time_s[0])
     idle = trace.temperature_c[: max(ramp_from, 1)]
@@ -116,13 +121,13 @@ STAY_S = 540.0
 
 
 def after_running_past(
-    trace: EvenTrace, hold_from: int, hold_to: int, target_c: float, sign: float
+    trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float, sign: float
 ) -> int:
     """Return the sample where a stay began that lies past its target: the ramp's end, not between.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     hold_from, hold_to : int
         The stay's samples, from the moment the readings passed the target.
@@ -146,7 +151,7 @@ def after_running_past(
     return hold_from + came if stayed else hold_from
 
 
-def after_creeping(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> int:
+def after_creeping(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float) -> int:
     """Return where a stay really began that looks flat, but crept up to its level from below.
 
     A kiln at its limit comes ever more slowly to its target; no controller counts that as a hold.
@@ -174,7 +179,7 @@ def climbs_on(schedule: Schedule, index: int) -> bool:
     return any(segment.target_c > schedule.segments[index].target_c for segment in after)
 
 
-def went_on(trace: EvenTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
+def went_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
     """Return whether a stay that looks flat left its target behind: the next ramp, at its limit."""
     part = trace.temperature_c[hold_from:hold_to]
     quarter = part.size // 4

@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.review.cooling import quickening
 from firing.review.ramp import BEND_MOST, line_and_bend
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.units import SECONDS_PER_HOUR
 
 LEAST_S = 1800.0
@@ -19,7 +19,7 @@ MOST_PASSES = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Beyond:
+class ExtraSegment:
     """What was run after the plan's last segment: until when, to what, and how fast on average."""
 
     end_s: float
@@ -37,12 +37,12 @@ class Beyond:
         }
 
 
-def run_beyond(trace: EvenTrace, from_s: float, room_c: float) -> Beyond | None:
+def extra_segment(trace: ResampledTrace, from_s: float, room_c: float) -> ExtraSegment | None:
     """Return what was run under power after the plan's end; None if the kiln was left to itself.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel.
     from_s : float
         When the plan's last segment ended [s].
@@ -51,7 +51,7 @@ def run_beyond(trace: EvenTrace, from_s: float, room_c: float) -> Beyond | None:
 
     Returns
     -------
-    Beyond or None
+    ExtraSegment or None
         Only where the fall quickened at the end of a stay or of a straight stretch: a closed kiln
         left to itself falls ever more slowly.
     """
@@ -64,10 +64,12 @@ def run_beyond(trace: EvenTrace, from_s: float, room_c: float) -> Beyond | None:
     if begin_s == from_s:
         return None
     from_c, to_c = trace.at(from_s), trace.at(begin_s)
-    return Beyond(begin_s, from_c, to_c, (to_c - from_c) / (begin_s - from_s) * SECONDS_PER_HOUR)
+    return ExtraSegment(
+        begin_s, from_c, to_c, (to_c - from_c) / (begin_s - from_s) * SECONDS_PER_HOUR
+    )
 
 
-def _under_power(trace: EvenTrace, start_s: float, end_s: float) -> bool:
+def _under_power(trace: ResampledTrace, start_s: float, end_s: float) -> bool:
     """Return whether the readings stood still or fell in a straight line between two moments."""
     first, last = trace.index(start_s), trace.index(end_s)
     corner = max(1, round(0.1 * (last - first)))

@@ -8,7 +8,7 @@ from firing.errors import FiringError
 from firing.kiln.firing_record import FiringRecord
 from firing.logs.reader import Log, pick_channel
 from firing.review.duty_inference import LOWEST_C, known_duty
-from firing.review.resample import EvenTrace, even_trace
+from firing.review.resample import ResampledTrace, resampled
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -29,7 +29,7 @@ LEAST_LOGGED = 0.5
 LEAST_DUTY = 0.03
 
 
-def record_of(
+def fit_input_of(
     log: Log,
     *,
     schedule: Schedule | None = None,
@@ -63,7 +63,7 @@ def record_of(
     place = pick_channel(log, channel)
     temperature_c = log.trace.channel_c(place)
     try:
-        even = even_trace(log.trace.time_s, temperature_c)
+        even = resampled(log.trace.time_s, temperature_c)
     except FiringError as error:
         raise FiringError(f"{log.name}: {error}") from None
     begins_c = float(np.median(even.temperature_c[:5]))
@@ -115,7 +115,7 @@ def _logged_duty(log: Log, notes: list[str]) -> FloatArray | None:
     return duty
 
 
-def _set_point(log: Log, even: EvenTrace) -> FloatArray | None:
+def _set_point(log: Log, even: ResampledTrace) -> FloatArray | None:
     if log.setpoint_c is None:
         return None
     finite = np.isfinite(log.setpoint_c)
@@ -128,7 +128,7 @@ def _set_point(log: Log, even: EvenTrace) -> FloatArray | None:
     return values
 
 
-def _smoothed(even: EvenTrace) -> FloatArray:
+def _smoothed(even: ResampledTrace) -> FloatArray:
     """Return the mean over two and a half minutes on either side, less where a side is missing."""
     half = max(1, round(0.5 * STEP_S / even.step_s))
     size = even.temperature_c.size
@@ -148,7 +148,7 @@ def _cools_from_s(time_s: FloatArray, duty: FloatArray) -> float | None:
     return float(time_s[off[breaks[-1] + 1] if breaks.size else off[0]])
 
 
-def _grid(even: EvenTrace, cools_from_s: float | None) -> FloatArray:
+def _grid(even: ResampledTrace, cools_from_s: float | None) -> FloatArray:
     first, last = float(even.time_s[0]), float(even.time_s[-1])
     step = max(STEP_S if last - first >= SHORT_S else SHORT_STEP_S, even.step_s)
     # Below that the cooling tells of draughts and lids.
@@ -177,7 +177,7 @@ def _means(time_s: FloatArray, values: FloatArray, grid: FloatArray) -> FloatArr
     return np.where(known, energy / np.where(known, seconds, 1.0), np.nan)
 
 
-def _agreed(even: EvenTrace, seen: FloatArray, grid: FloatArray) -> FloatArray:
+def _agreed(even: ResampledTrace, seen: FloatArray, grid: FloatArray) -> FloatArray:
     """Return the duty of each step of the grid that all its samples agree on."""
     duty = np.full(grid.size - 1, np.nan)
     bounds = np.searchsorted(even.time_s, grid)

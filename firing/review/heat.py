@@ -11,8 +11,8 @@ import numpy as np
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.uncertainty import Budget
 from firing.review.cooling import CoolingThrough, rates_through
-from firing.review.resample import EvenTrace
-from firing.thermocouple.exposure import Exposure, Remark, drift_remarks, exposure
+from firing.review.resample import ResampledTrace
+from firing.thermocouple.exposure import DriftRemark, Exposure, drift_remarks, exposure
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit, format_temperature
 
@@ -193,7 +193,7 @@ class HeatVerdict:
         Of the kiln's channel [s].
     exposures : dict of str to Exposure
         Hours in the heat, by channel.
-    drift : tuple of Remark
+    drift : tuple of DriftRemark
         Which way such a thermocouple drifts; empty where its type is unknown.
     through : tuple of CoolingThrough
         Cooling through the inversions.
@@ -207,7 +207,7 @@ class HeatVerdict:
     offset_known: bool
     time_above_1000_s: float
     exposures: dict[str, Exposure]
-    drift: tuple[Remark, ...]
+    drift: tuple[DriftRemark, ...]
     through: tuple[CoolingThrough, ...]
     unevenness: Unevenness | None
     witness: WitnessVerdict | None = None
@@ -270,7 +270,7 @@ def thermocouple_error(
 
 def heat_verdict(
     trace: Trace,
-    even: EvenTrace,
+    even: ResampledTrace,
     *,
     channel: int,
     reached: ConeVerdict,
@@ -286,7 +286,7 @@ def heat_verdict(
     ----------
     trace : Trace
         The log.
-    even : EvenTrace
+    even : ResampledTrace
         The kiln's channel.
     channel : int
         Its number from 0.
@@ -321,7 +321,7 @@ def heat_verdict(
     )
 
 
-def _exposure(trace: Trace, even: EvenTrace, number: int, channel: int) -> Exposure | None:
+def _exposure(trace: Trace, even: ResampledTrace, number: int, channel: int) -> Exposure | None:
     """Return the hours of one channel, from means over a minute or a thinned trace."""
     if number == channel:
         return exposure(Trace(even.time_s, even.temperature_c, ("kiln",), "measured"))

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from firing.review.ramp import SAME_RATE, fully_on, is_straight, line_and_bend
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
@@ -37,7 +37,7 @@ its limit does not bend enough to be told from it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class StraightPiece:
     """A straight stretch of a ramp.
 
     Attributes
@@ -71,18 +71,18 @@ class Piece:
         return self.seconds - (self.to_c - self.from_c) / planned_c_per_h * SECONDS_PER_HOUR
 
 
-def keyed_pieces(
-    trace: EvenTrace,
+def straight_pieces(
+    trace: ResampledTrace,
     start_s: float,
     end_s: float,
     planned_c_per_h: float,
     next_c_per_h: float | None = None,
-) -> tuple[Piece, ...]:
+) -> tuple[StraightPiece, ...]:
     """Return the stretches of a heating ramp that ran otherwise than planned, if it was so meant.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     start_s, end_s : float
         Where the ramp begins and ends [s].
@@ -93,7 +93,7 @@ def keyed_pieces(
 
     Returns
     -------
-    tuple of Piece
+    tuple of StraightPiece
         Stays and stretches at another rate; empty if the ramp is not made of straight stretches, or
         if they get slower one after another as a kiln at its limit does.
     """
@@ -167,7 +167,7 @@ def _piece(
     points_s: FloatArray,
     part: tuple[int, int],
     planned_c_per_h: float,
-) -> Piece:
+) -> StraightPiece:
     a, b = part
     step_s = float(points_s[1] - points_s[0])
     start_s = float(time_s[0]) - (0.5 * step_s if a else 0.0)
@@ -176,10 +176,10 @@ def _piece(
     from_c, to_c = float(at_zero), float(at_zero + slope * (end_s - start_s))
     still = abs(slope) * SECONDS_PER_HOUR <= FLAT_SHARE * planned_c_per_h
     flat = end_s - start_s >= FLAT_S and abs(to_c - from_c) <= FLAT_C and bool(still)
-    return Piece(start_s, end_s, from_c, to_c, flat)
+    return StraightPiece(start_s, end_s, from_c, to_c, flat)
 
 
-def _slows(pieces: list[Piece], planned_c_per_h: float) -> bool:
+def _slows(pieces: list[StraightPiece], planned_c_per_h: float) -> bool:
     """Return whether stretch after stretch is slower, down to the last: a kiln at its limit."""
     rates = [p.rate_c_per_h for p in pieces if not p.flat and p.seconds >= FLAT_S]
     slower = [rate for rate in rates if rate < (1.0 - 2.0 * SAME_RATE) * planned_c_per_h]
@@ -187,7 +187,7 @@ def _slows(pieces: list[Piece], planned_c_per_h: float) -> bool:
 
 
 def limited_after(
-    rate_c_per_h: float, trace: EvenTrace, end_s: float, next_c_per_h: float | None
+    rate_c_per_h: float, trace: ResampledTrace, end_s: float, next_c_per_h: float | None
 ) -> bool:
     """Return whether the kiln went on as slowly into a segment that asks for more."""
     if next_c_per_h is None:
@@ -199,7 +199,7 @@ def limited_after(
     return rate < 0.95 * next_c_per_h and rate < 1.05 * rate_c_per_h
 
 
-def _had_power(piece: Piece, trace: EvenTrace) -> bool:
+def _had_power(piece: StraightPiece, trace: ResampledTrace) -> bool:
     """Return whether the kiln later ran so much faster, and hotter, that it had power in hand."""
     after = trace.index(piece.end_s)
     hotter = trace.temperature_c[after:] > piece.to_c
@@ -208,7 +208,7 @@ def _had_power(piece: Piece, trace: EvenTrace) -> bool:
     return rates.size >= 10 and piece.rate_c_per_h < IN_HAND * float(np.percentile(rates, 95.0))
 
 
-def _meant(piece: Piece, trace: EvenTrace, planned_c_per_h: float) -> bool:
+def _meant(piece: StraightPiece, trace: ResampledTrace, planned_c_per_h: float) -> bool:
     """Return whether a stretch ran straight at another rate, with power in hand."""
     rate = piece.rate_c_per_h
     if abs(rate / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:

@@ -13,7 +13,7 @@ import numpy as np
 
 from firing.review.alignment import Alignment, Passage
 from firing.review.ramp import ramp_run
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_rate, format_temperature
 
@@ -41,14 +41,14 @@ class _Sign:
     words: str
 
 
-def unrelated(schedule: Schedule, trace: EvenTrace, alignment: Alignment) -> str:
+def unrelated_to_plan(schedule: Schedule, trace: ResampledTrace, alignment: Alignment) -> str:
     """Return why a log is none of the plan's, as a clause; empty if it may be one.
 
     Parameters
     ----------
     schedule : Schedule
         The plan.
-    trace : EvenTrace
+    trace : ResampledTrace
         The kiln's channel of the log.
     alignment : Alignment
         The plan laid along it.
@@ -80,7 +80,7 @@ def _peaks(schedule: Schedule, peak_c: float) -> str:
     return f"this log never went above {highest}; the plan's {which} ends at {target}"
 
 
-def _idle(schedule: Schedule, trace: EvenTrace) -> bool:
+def _idle(schedule: Schedule, trace: ResampledTrace) -> bool:
     """Return whether nothing was fired at all, though the log is long enough for it."""
     risen_c = float(np.max(trace.temperature_c) - trace.temperature_c[0])
     first = schedule.segments[0]
@@ -90,7 +90,7 @@ def _idle(schedule: Schedule, trace: EvenTrace) -> bool:
 
 
 def _signs(
-    schedule: Schedule, trace: EvenTrace, alignment: Alignment, peak_c: float
+    schedule: Schedule, trace: ResampledTrace, alignment: Alignment, peak_c: float
 ) -> Iterator[_Sign]:
     for index, passage in enumerate(alignment.passages):
         if passage.start_s is None:
@@ -101,7 +101,7 @@ def _signs(
 
 
 def _ramp_sign(
-    schedule: Schedule, index: int, trace: EvenTrace, passage: Passage, alignment: Alignment
+    schedule: Schedule, index: int, trace: ResampledTrace, passage: Passage, alignment: Alignment
 ) -> Iterator[_Sign]:
     """Yield what the rate of a ramp says; nothing where power or the start may explain it."""
     segment = schedule.segments[index]
@@ -143,7 +143,7 @@ def _hold_sign(
         yield _Sign(False, f"the hold of {format_duration(hold_s)} at {target} is not in it")
 
 
-def _own_hold(schedule: Schedule, trace: EvenTrace, peak_c: float) -> Iterator[_Sign]:
+def _own_hold(schedule: Schedule, trace: ResampledTrace, peak_c: float) -> Iterator[_Sign]:
     """Yield a hold at the log's top where the plan has no target."""
     if any(abs(segment.target_c - peak_c) <= OFF_TARGET_C for segment in schedule.segments):
         return

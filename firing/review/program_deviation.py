@@ -1,9 +1,9 @@
 """What seems to have been keyed in otherwise: where a ramp began, where it went, and its rate."""
 
 from firing.review.alignment import Passage
-from firing.review.piecewise_linear import Piece
+from firing.review.piecewise_linear import StraightPiece
 from firing.review.ramp import SAME_RATE, RampRun
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.segment_causes import Book
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -15,7 +15,7 @@ PLATEAU_S = 540.0
 """A stay of this long at another level was meant [s]."""
 
 
-def stayed(passage: Passage, trace: EvenTrace) -> bool:
+def stayed(passage: Passage, trace: ResampledTrace) -> bool:
     """Return whether a segment stayed at its level, so that the level was meant."""
     if passage.ramp_end_s is None or passage.end_s is None:
         return False
@@ -39,7 +39,7 @@ def other_end(
     planned: ForecastSegment,
     passage: Passage,
     run: RampRun,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     where: str,
 ) -> tuple[float, str]:
     """Return the seconds a ramp took more for being sent elsewhere than planned."""
@@ -93,7 +93,7 @@ def _like_next(schedule: Schedule, index: int, rate_c_per_h: float) -> str:
 
 
 def book_piece(
-    book: Book, schedule: Schedule, planned: ForecastSegment, piece: Piece, where: str
+    book: Book, schedule: Schedule, planned: ForecastSegment, piece: StraightPiece, where: str
 ) -> None:
     """Book a stretch of a ramp that ran otherwise than planned, as keyed in so."""
     rate_c_per_h = schedule.segments[planned.index].rate_c_per_h

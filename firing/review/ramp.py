@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
@@ -93,12 +93,12 @@ class RampRun:
         return sum(gap.seconds for gap in self.interruptions)
 
 
-def interruptions(trace: EvenTrace, start_s: float, end_s: float) -> tuple[Interruption, ...]:
+def interruptions(trace: ResampledTrace, start_s: float, end_s: float) -> tuple[Interruption, ...]:
     """Return where the readings fell well below what was reached between two moments.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     start_s, end_s : float
         A stretch in which the kiln was to heat or to hold [s].
@@ -139,13 +139,13 @@ def interruptions(trace: EvenTrace, start_s: float, end_s: float) -> tuple[Inter
 
 
 def ramp_run(
-    trace: EvenTrace, start_s: float, end_s: float, planned_c_per_h: float, *, heats: bool
+    trace: ResampledTrace, start_s: float, end_s: float, planned_c_per_h: float, *, heats: bool
 ) -> RampRun:
     """Judge one ramp of a log.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     start_s, end_s : float
         Where the ramp begins and ends [s].
@@ -209,12 +209,12 @@ def ramp_run(
     return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades, by_duty)
 
 
-def fully_on(trace: EvenTrace, part: slice) -> npt.NDArray[np.bool_] | None:
+def fully_on(trace: ResampledTrace, part: slice) -> npt.NDArray[np.bool_] | None:
     """Return where the elements were fully on, by the duty or else the set-point; None if neither.
 
     Parameters
     ----------
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     part : slice
         Which of its samples.

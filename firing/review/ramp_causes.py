@@ -4,10 +4,10 @@ from dataclasses import replace
 
 from firing.heat import default_kiln
 from firing.review.alignment import Passage
-from firing.review.piecewise_linear import Piece, keyed_pieces, limited_after
+from firing.review.piecewise_linear import StraightPiece, limited_after, straight_pieces
 from firing.review.program_deviation import book_piece, keyed_rate, other_begin, other_end, stayed
 from firing.review.ramp import RampRun
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.segment_causes import Book, book_interruptions, small_s
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import ForecastSegment
@@ -25,7 +25,7 @@ def ramp_causes(
     planned: ForecastSegment,
     passage: Passage,
     before: Passage | None,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     run: RampRun | None,
     excess_s: float,
 ) -> None:
@@ -41,7 +41,7 @@ def ramp_causes(
         The segment's own times.
     passage, before : Passage
         Where the segment, and the one before it if there is one, lie in the log.
-    trace : EvenTrace
+    trace : ResampledTrace
         The log.
     run : RampRun or None
         How the ramp ran; None for one without a rate, or that took no time.
@@ -87,9 +87,9 @@ def ramp_causes(
     if slower and limited_after(kept or 0.0, trace, passage.ramp_end_s, goes_on_at):
         run = replace(run, kept_c_per_h=None, fades=True)
     keyed_s, keyed_words = keyed_rate(book, schedule, planned, passage, run)
-    pieces: tuple[Piece, ...] = ()
+    pieces: tuple[StraightPiece, ...] = ()
     if heats and not run.interruptions and abs(left_s - keyed_s) > 2 * small_s(trace):
-        pieces = keyed_pieces(
+        pieces = straight_pieces(
             trace,
             passage.start_s,
             passage.ramp_end_s,

@@ -20,7 +20,7 @@ SPIKE_C = 25.0
 
 
 @dataclass(frozen=True, eq=False)
-class EvenTrace:
+class ResampledTrace:
     """A channel sampled every `step_s` seconds from `time_s[0]`.
 
     Attributes
@@ -63,12 +63,12 @@ class EvenTrace:
         return float(np.interp(moment_s, self.time_s, self.temperature_c))
 
 
-def even_trace(
+def resampled(
     time_s: FloatArray,
     temperature_c: FloatArray,
     duty: FloatArray | None = None,
     set_point_c: FloatArray | None = None,
-) -> EvenTrace:
+) -> ResampledTrace:
     """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
 
     Parameters
@@ -106,7 +106,7 @@ def even_trace(
     mean_c = np.bincount(number, weights=temperature_c, minlength=grid.size)[filled] / count[filled]
     even_c = np.interp(grid, mean_t, mean_c)
     rate, noise_c = _slopes(even_c, step_s)
-    return EvenTrace(
+    return ResampledTrace(
         grid,
         even_c,
         rate,

@@ -14,14 +14,14 @@ from firing.errors import FiringError
 from firing.forecast.forecast import Forecast, forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment, Passage, align
-from firing.review.attribution import account_segment, caught_up, whole_account
-from firing.review.boundaries import settled
+from firing.review.attribution import account_segment, recovered_time, whole_account
+from firing.review.boundaries import firing_boundaries
 from firing.review.cooling import cooling_review, quickening
-from firing.review.extra_segment import run_beyond
+from firing.review.extra_segment import extra_segment
 from firing.review.findings import Evidence, find
 from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
-from firing.review.plan_match import unrelated
-from firing.review.resample import EvenTrace, even_trace
+from firing.review.plan_match import unrelated_to_plan
+from firing.review.resample import ResampledTrace, resampled
 from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -115,9 +115,9 @@ def _reviewed(
     unusable: str = "",
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
-    trace = even_trace(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
-    alignment = settled(align(schedule, trace), schedule, plan.segments, trace)
-    refused = unrelated(schedule, trace, alignment)
+    trace = resampled(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
+    alignment = firing_boundaries(align(schedule, trace), schedule, plan.segments, trace)
+    refused = unrelated_to_plan(schedule, trace, alignment)
     plain = [
         account_segment(
             schedule, planned, passage, before, trace, _late_s(plan, planned, passage, alignment)
@@ -126,7 +126,7 @@ def _reviewed(
             plan.segments, alignment.passages, (None, *alignment.passages[:-1]), strict=True
         )
     ]
-    accounts = caught_up(plain)
+    accounts = recovered_time(plain)
     segments = tuple(
         _segment(schedule, planned, passage, trace, account)
         for planned, passage, account in zip(
@@ -146,7 +146,7 @@ def _reviewed(
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
     quicker = beyond = None
     if not refused and (alignment.complete or alignment.aborted):
-        beyond = run_beyond(trace, alignment.end_s, schedule.room_c)
+        beyond = extra_segment(trace, alignment.end_s, schedule.room_c)
         closed_s = alignment.end_s if beyond is None else beyond.end_s
         quicker = quickening(trace, closed_s, schedule.room_c)
     cooling = None
@@ -256,7 +256,7 @@ def _segment(
     schedule: Schedule,
     planned: ForecastSegment,
     passage: Passage,
-    trace: EvenTrace,
+    trace: ResampledTrace,
     causes: tuple[CauseShare, ...],
 ) -> ReviewedSegment:
     segment = schedule.segments[planned.index]
@@ -336,7 +336,7 @@ def _planned_cones(
     return cone_reached(written.time_s, temperature_c, error.tolerance_c)
 
 
-def _heated_until_s(trace: EvenTrace) -> float:
+def _heated_until_s(trace: ResampledTrace) -> float:
     """Return when the readings last were at their highest, within noise: where heating ended."""
     near_c = float(np.max(trace.temperature_c)) - max(NEAR_PEAK_C, 3.0 * trace.noise_c)
     return float(trace.time_s[np.flatnonzero(trace.temperature_c >= near_c)[-1]])

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.review.ramp import Interruption
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.result import Cause, CauseShare
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
@@ -94,6 +94,6 @@ def book_interruptions(
     return 0.0
 
 
-def small_s(trace: EvenTrace) -> float:
+def small_s(trace: ResampledTrace) -> float:
     """Return the seconds below which a difference is not given a cause: the edges' own error."""
     return max(SMALL_S, 0.8 * trace.step_s)

@@ -95,7 +95,7 @@ def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
     return _Leg(time_s, temperature_c, run_s, planned_s, limited_by)
 
 
-def planned_course(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegment, ...], str]:
+def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegment, ...], str]:
     """Return the program's course, its segments on the clock, and what the durations rest on.
 
     Parameters

@@ -97,14 +97,14 @@ def exposure(
 
 
 @dataclass(frozen=True)
-class Remark:
+class DriftRemark:
     """One sentence about ageing and the source it rests on."""
 
     text: str
     source: str
 
 
-def drift_remarks(type: str) -> tuple[Remark, ...]:
+def drift_remarks(type: str) -> tuple[DriftRemark, ...]:
     """Return what is known of the way a type drifts in a kiln, in words, never in degrees per hour.
 
     Parameters
@@ -114,7 +114,7 @@ def drift_remarks(type: str) -> tuple[Remark, ...]:
 
     Returns
     -------
-    tuple of Remark
+    tuple of DriftRemark
         Sentences with their sources; the last is what to do.
 
     Raises
@@ -126,22 +126,22 @@ def drift_remarks(type: str) -> tuple[Remark, ...]:
     return (*_direction(letter), _WITNESS)
 
 
-_WITNESS = Remark(
+_WITNESS = DriftRemark(
     "How much cannot be said from hours alone: set witness cones, and replace the thermocouple "
     "when they and it part.",
     _AGEING,
 )
 
 
-def _direction(type: ThermocoupleType) -> tuple[Remark, ...]:
+def _direction(type: ThermocoupleType) -> tuple[DriftRemark, ...]:
     if type in ("K", "N"):
-        ageing = Remark(
+        ageing = DriftRemark(
             f"A bare type {type} in air usually reads high with age, so the kiln is colder than "
             "it says; after long firings with little oxygen between 800 and 1050 °C (green rot) "
             "it reads low, and the kiln is hotter.",
             _AGEING,
         )
-        ordering = Remark(
+        ordering = DriftRemark(
             "Ordering in the alloy moves a type K by 1 to 4 °C between 250 and 600 °C; that is no "
             "fault.",
             _ORDERING,
@@ -149,9 +149,11 @@ def _direction(type: ThermocoupleType) -> tuple[Remark, ...]:
         return (ageing, ordering) if type == "K" else (ageing,)
     if type in ("S", "R", "B"):
         return (
-            Remark(
+            DriftRemark(
                 f"Type {type} usually reads low with age, so the kiln is hotter than it says.",
                 _AGEING,
             ),
         )
-    return (Remark(f"Which way type {type} drifts in a kiln is not known to this tool.", _AGEING),)
+    return (
+        DriftRemark(f"Which way type {type} drifts in a kiln is not known to this tool.", _AGEING),
+    )

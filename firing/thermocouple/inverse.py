@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from firing.thermocouple.reference import (
     FloatArray,
-    Piece,
+    PolynomialRange,
     ReferenceFunction,
     parse_type,
     reference_function,
@@ -71,7 +71,7 @@ def _table(type: str) -> _Table:
     return _Table(function, float(nodes_mv[0]), float(nodes_mv[-1]), guess_c, close_c)
 
 
-def _last_step_c(piece: Piece, nodes_c: FloatArray) -> float:
+def _last_step_c(piece: PolynomialRange, nodes_c: FloatArray) -> float:
     """Return the Newton step after which a piece's error is at most `_ERROR_C`.
 
     A step d leaves E″/(2·E′)·d²: hardly anything where kilns are, but much near −270 °C.
@@ -205,7 +205,9 @@ def _refine(table: _Table, found_c: FloatArray, emf_mv: FloatArray) -> None:
     np.clip(found_c, table.guess_c[0], table.guess_c[-1], out=found_c)
 
 
-def _newton(piece: Piece, guess_c: FloatArray, emf_mv: FloatArray, close_c: float) -> FloatArray:
+def _newton(
+    piece: PolynomialRange, guess_c: FloatArray, emf_mv: FloatArray, close_c: float
+) -> FloatArray:
     value, slope = piece.evaluate(guess_c)
     step = (emf_mv - value) / slope
     found_c: FloatArray = guess_c + step

@@ -45,7 +45,7 @@ def parse_type(text: str) -> ThermocoupleType:
 
 
 @dataclass(frozen=True)
-class Piece:
+class PolynomialRange:
     """One stretch of a reference function.
 
     Attributes
@@ -91,12 +91,12 @@ class ReferenceFunction:
     ----------
     type : str
         One of `TYPES`.
-    pieces : tuple of Piece
+    pieces : tuple of PolynomialRange
         From the coldest to the hottest, joined without a gap.
     """
 
     type: ThermocoupleType
-    pieces: tuple[Piece, ...]
+    pieces: tuple[PolynomialRange, ...]
 
     @property
     def span_c(self) -> tuple[float, float]:
@@ -133,7 +133,7 @@ class ReferenceFunction:
 def _functions() -> dict[str, ReferenceFunction]:
     path = resources.files("firing") / "data" / "thermocouple_coefficients.csv"
     rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
-    pieces: dict[str, list[Piece]] = {}
+    pieces: dict[str, list[PolynomialRange]] = {}
     for (letter, from_c, to_c), group in groupby(
         rows, key=lambda row: (row["type"], row["from_c"], row["to_c"])
     ):
@@ -141,7 +141,7 @@ def _functions() -> dict[str, ReferenceFunction]:
         polynomial = tuple(value for term, value in terms.items() if term.startswith("c"))
         gaussian = (terms["a0"], terms["a1"], terms["a2"]) if "a0" in terms else None
         pieces.setdefault(letter, []).append(
-            Piece(float(from_c), float(to_c), polynomial, gaussian)
+            PolynomialRange(float(from_c), float(to_c), polynomial, gaussian)
         )
     return {letter: ReferenceFunction(letter, tuple(pieces[letter])) for letter in TYPES}
 

@@ -21,7 +21,7 @@ JUNCTION_C = 25.0
 
 
 @dataclass(frozen=True)
-class Leg:
+class WireLeg:
     """One pair of wires.
 
     Attributes
@@ -49,12 +49,12 @@ class Leg:
         return -difference if self.swapped else difference
 
 
-def reading_c(legs: Iterable[Leg], selected: str, junction_c: float = JUNCTION_C) -> float:
+def reading_c(legs: Iterable[WireLeg], selected: str, junction_c: float = JUNCTION_C) -> float:
     """Return what an instrument shows for a circuit [°C].
 
     Parameters
     ----------
-    legs : iterable of Leg
+    legs : iterable of WireLeg
         The circuit, from the kiln to the instrument.
     selected : str
         The thermocouple type the instrument is set to.
@@ -85,7 +85,7 @@ def reversed_at_instrument_c(type: str, at_c: float, junction_c: float = JUNCTIO
     at_c, junction_c : float
         Temperature of the kiln and of the instrument's terminals [°C].
     """
-    return reading_c([Leg(type, at_c, junction_c, swapped=True)], type, junction_c)
+    return reading_c([WireLeg(type, at_c, junction_c, swapped=True)], type, junction_c)
 
 
 def reversed_extension_c(
@@ -104,7 +104,7 @@ def reversed_extension_c(
     junction_c : float
         Temperature of the instrument's terminals [°C].
     """
-    legs = [Leg(type, at_c, head_c), Leg(type, head_c, junction_c, swapped=True)]
+    legs = [WireLeg(type, at_c, head_c), WireLeg(type, head_c, junction_c, swapped=True)]
     return reading_c(legs, type, junction_c)
 
 
@@ -112,7 +112,7 @@ def copper_extension_c(
     type: str, at_c: float, head_c: float = HEAD_C, junction_c: float = JUNCTION_C
 ) -> float:
     """Return the reading with copper for an extension lead [°C]; as `reversed_extension_c`."""
-    legs = [Leg(type, at_c, head_c), Leg(None, head_c, junction_c)]
+    legs = [WireLeg(type, at_c, head_c), WireLeg(None, head_c, junction_c)]
     return reading_c(legs, type, junction_c)
 
 
@@ -126,7 +126,7 @@ def wrong_type_c(type: str, selected: str, at_c: float, junction_c: float = JUNC
     at_c, junction_c : float
         Temperature of the kiln and of the instrument's terminals [°C].
     """
-    return reading_c([Leg(type, at_c, junction_c)], selected, junction_c)
+    return reading_c([WireLeg(type, at_c, junction_c)], selected, junction_c)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.attempts import Attempts
 from firing.watch.circuit import Broken, Circuit, Stillness
-from firing.watch.events import Latch, Limits, Notice, Severity, Situation
+from firing.watch.events import Latch, Limits, Severity, Situation, WatchEvent
 from firing.watch.position import Position
 from firing.watch.power_supply import SURELY, Supply
 
@@ -124,7 +124,7 @@ class AlarmBoard:
             return None
         return segment.rate_c_per_h if _heats(self._schedule, position.segment) else None
 
-    def feed(self, now: Situation) -> list[Notice]:
+    def feed(self, now: Situation) -> list[WatchEvent]:
         """Take the state of things in and return what has to be told of it."""
         self._position = now.position
         self.attempts.of("the eye on the power", lambda: self.supply.look(now.position), None)
@@ -149,17 +149,17 @@ class AlarmBoard:
 
     def _told(
         self, name: str, now: Situation, cause: bool, calm: bool, raised: str, over: str
-    ) -> Notice | None:
+    ) -> WatchEvent | None:
         state = self._latches[name].feed(now.now_s, cause, calm)
         if state is None:
             return None
         severity: Severity = "act" if state == "raised" else "note"
-        return Notice(name, severity, state, now.now_s, raised if state == "raised" else over)
+        return WatchEvent(name, severity, state, now.now_s, raised if state == "raised" else over)
 
     def _write(self, temperature_c: float) -> str:
         return format_temperature(temperature_c, self._unit)
 
-    def _top(self, now: Situation) -> Notice | None:
+    def _top(self, now: Situation) -> WatchEvent | None:
         top_c = self._limits.top_c
         if top_c is None:
             return None
@@ -175,7 +175,7 @@ class AlarmBoard:
             f"back below the top temperature, at {self._write(now.reading_c)}",
         )
 
-    def _impossible(self, now: Situation) -> Notice | None:
+    def _impossible(self, now: Situation) -> WatchEvent | None:
         broken = self.circuit.broken
         words = "" if broken is None else _circuit_words(broken, self._write)
         return self._told(
@@ -187,7 +187,7 @@ class AlarmBoard:
             "the readings are a kiln's again",
         )
 
-    def _hold_long(self, now: Situation) -> Notice | None:
+    def _hold_long(self, now: Situation) -> WatchEvent | None:
         stays = self.supply.stays_on
         return self._told(
             "hold-long",
@@ -200,7 +200,7 @@ class AlarmBoard:
             "the kiln falls from its hold",
         )
 
-    def _weaker(self, now: Situation) -> Notice | None:
+    def _weaker(self, now: Situation) -> WatchEvent | None:
         weaker = self.supply.weaker
         return self._told(
             "power-weaker",
@@ -212,7 +212,7 @@ class AlarmBoard:
             "the kiln keeps its pace again",
         )
 
-    def _above(self, now: Situation) -> Notice | None:
+    def _above(self, now: Situation) -> WatchEvent | None:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
         shown = "" if above is None else _difference(above, self._unit)
@@ -237,7 +237,7 @@ class AlarmBoard:
             return position.hold_left_s(now.now_s, hold_s) > 0.0
         return False
 
-    def _stalled(self, now: Situation) -> Notice | None:
+    def _stalled(self, now: Situation) -> WatchEvent | None:
         position = now.position
         rising = (
             self._schedule is not None
@@ -265,7 +265,7 @@ class AlarmBoard:
             f"the kiln rises again, {format_rate(now.rate_c_per_h, self._unit)}",
         )
 
-    def _cooling(self, now: Situation) -> Notice | None:
+    def _cooling(self, now: Situation) -> WatchEvent | None:
         due = self._heating_due(now)
         rate = now.rate_c_per_h
         falling = rate is not None and rate < -self._surely(-FALLING_C_PER_H)
@@ -304,7 +304,7 @@ class AlarmBoard:
             return self._is_powered(now) and now.now_c < target_c - FALLEN_C
         return self._is_powered(now)
 
-    def _lost(self, now: Situation) -> Notice | None:
+    def _lost(self, now: Situation) -> WatchEvent | None:
         silent_s = now.now_s - now.usable_s
         return self._told(
             "reading-lost",
@@ -316,7 +316,7 @@ class AlarmBoard:
             "readings are back",
         )
 
-    def _stuck(self, now: Situation) -> Notice | None:
+    def _stuck(self, now: Situation) -> WatchEvent | None:
         return self._told(
             "reading-stuck",
             now,
@@ -327,7 +327,7 @@ class AlarmBoard:
             "the reading moves again",
         )
 
-    def _unload(self, now: Situation) -> Notice | None:
+    def _unload(self, now: Situation) -> WatchEvent | None:
         unload_c = self._limits.unload_c
         cooled = now.highest_c > max(UNLOAD_FROM_C, unload_c + UNLOAD_CLEAR_C)
         ending = now.position is None or now.position.phase in ("done", "left")
@@ -342,7 +342,7 @@ class AlarmBoard:
             f"{self._write(now.now_c)}: cool enough to unload by the {self._write(unload_c)} you "
             "set; thick ware and shelves may be hotter than the thermocouple"
         )
-        return Notice("unload", "note", "told", now.now_s, message)
+        return WatchEvent("unload", "note", "told", now.now_s, message)
 
 
 _LOOK_AT = {

@@ -16,7 +16,7 @@ from firing.trace import FloatArray
 from firing.watch.predictor import Rest
 
 if TYPE_CHECKING:
-    from firing.watch.prediction import Ahead
+    from firing.watch.prediction import Prediction
 
 USUAL_RATE_C_PER_H = 60.0
 """Stands in where the readings do not show how a cone was approached [°C/h]."""
@@ -97,7 +97,7 @@ def cone_outlooks(
     wanted: tuple[str, ...],
     time_s: FloatArray,
     temperature_c: FloatArray,
-    ahead: Ahead | None,
+    ahead: Prediction | None,
     thermocouple_c: float | None = None,
 ) -> tuple[ConeOutlook, ...]:
     """Return the cones that matter now: those wanted, and the next to fall.
@@ -108,7 +108,7 @@ def cone_outlooks(
         Cones in their printed spelling, told in any case.
     time_s, temperature_c : ndarray, shape (n,)
         The firing so far, at least two readings [s, °C].
-    ahead : Ahead, optional
+    ahead : Prediction, optional
         How it goes on.
     thermocouple_c : float, optional
         Tolerance of the thermocouple, ± [°C].
@@ -140,7 +140,7 @@ def _one(
     time_s: FloatArray,
     temperature_c: FloatArray,
     whole: tuple[FloatArray, FloatArray] | None,
-    ahead: Ahead | None,
+    ahead: Prediction | None,
     thermocouple_c: float | None,
 ) -> ConeOutlook:
     law = cone_law(cone)

@@ -8,7 +8,7 @@ from typing import Protocol
 from firing.capture.reading import Reading
 from firing.watch.attempts import Attempts
 from firing.watch.estimate import Estimate
-from firing.watch.events import Notice
+from firing.watch.events import WatchEvent
 
 DISPLAY = "the display"
 MOST_WAITING = 200
@@ -20,7 +20,7 @@ class Listener(Protocol):
     def note(self, sentence: str) -> None:
         """Show something on the side."""
 
-    def notice(self, notice: Notice) -> None:
+    def notice(self, notice: WatchEvent) -> None:
         """Show a notice."""
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
@@ -49,12 +49,12 @@ class Display:
         self._waiting.append(sentence)
         self._show_waiting()
 
-    def notice(self, notice: Notice) -> None:
+    def notice(self, notice: WatchEvent) -> None:
         """Show a notice; if that fails, its sentence."""
         if not self._attempts.of(f"{DISPLAY} of notices", lambda: self._noticed(notice), False):
             self.note(f"{notice.id}: {notice.message}")
 
-    def _noticed(self, notice: Notice) -> bool:
+    def _noticed(self, notice: WatchEvent) -> bool:
         self._listener.notice(notice)
         return True
 

@@ -15,7 +15,7 @@ NO_SAFETY_DEVICE = (
 
 
 @dataclass(frozen=True, slots=True)
-class Notice:
+class WatchEvent:
     """One thing told while a firing runs.
 
     Attributes

@@ -11,15 +11,15 @@ from firing.kiln.simulation import JOULES_PER_KWH
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.load import Load
-from firing.watch.events import Notice
+from firing.watch.events import WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Position
-from firing.watch.predictor import AS_EXPECTED, Outlook, Rest
+from firing.watch.predictor import AS_EXPECTED, Predictor, Rest
 from firing.watch.refit import RefitJob, as_described
-from firing.watch.refit_report import Change, KilnFigures
-from firing.watch.refit_worker import Answer, RefitApart, work_out
-from firing.watch.simulate_remaining import KilnRest, rest_in_kiln
-from firing.watch.state_estimator import DrivenKiln, kiln_on_side, switched_off
+from firing.watch.refit_report import KilnChange, KilnFigures
+from firing.watch.refit_worker import RefitAnswer, RefitWorker, work_out
+from firing.watch.simulate_remaining import RemainingInKiln, simulate_remaining
+from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
 
 REFIT_EVERY_S = 900.0
 COLD_C = 130.0
@@ -45,7 +45,7 @@ class Spent:
 
 
 class KilnModel:
-    """What the kiln model says of a running firing; an `Outlook`.
+    """What the kiln model says of a running firing; an `Predictor`.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ class KilnModel:
         What is in it; a typical load unless given.
     schedule : Schedule, optional
         The program.
-    fallback : Outlook, optional
+    fallback : Predictor, optional
         Asked where the model has no answer; needed where there is a program.
     unload_c : float
         Where the kiln may be unloaded [°C].
@@ -66,7 +66,7 @@ class KilnModel:
         kiln: KilnDescription,
         load: Load | None = None,
         schedule: Schedule | None = None,
-        fallback: Outlook | None = None,
+        fallback: Predictor | None = None,
         *,
         unload_c: float = 60.0,
     ) -> None:
@@ -77,17 +77,17 @@ class KilnModel:
         self._refitted_s: float | None = None
         self._windows = 0
         self._due_s: float | None = None
-        self._apart = RefitApart()
+        self._apart = RefitWorker()
         self._told_failure = False
         self._live = True
         self._set(kiln.fitted, {})
 
-    def _set(self, fitted: Fitted, driven: dict[int, DrivenKiln]) -> None:
+    def _set(self, fitted: Fitted, driven: dict[int, KilnStateEstimator]) -> None:
         """Take a kiln's figures, and that kiln as far as it was led along the course already."""
         self._kiln = replace(self._file, fitted=fitted)
         self._driven = driven
         self._course: tuple[FloatArray, FloatArray, FloatArray] | None = None
-        self._rests: dict[int, KilnRest] = {}
+        self._rests: dict[int, RemainingInKiln] = {}
         self._asked: tuple[float, float] | None = None
 
     # What is known
@@ -135,7 +135,7 @@ class KilnModel:
         self._course = time_s, temperature_c, duty
         self._rests, self._asked = {}, None
 
-    def _along(self, side: int) -> DrivenKiln:
+    def _along(self, side: int) -> KilnStateEstimator:
         assert self._course is not None
         if side not in self._driven:
             self._driven[side] = kiln_on_side(
@@ -149,7 +149,7 @@ class KilnModel:
 
     def ahead(
         self, position: Position, now_s: float, now_c: float, side: int = AS_EXPECTED
-    ) -> KilnRest:
+    ) -> RemainingInKiln:
         """Return the rest as the model has it, after `see`.
 
         Parameters
@@ -170,7 +170,7 @@ class KilnModel:
             self._rests, self._asked = {}, (now_s, now_c)
         if side not in self._rests:
             network, _ = self._along(side).now(self._course[0], self._course[2], now_s, now_c)
-            self._rests[side] = rest_in_kiln(
+            self._rests[side] = simulate_remaining(
                 network, self._schedule, position, now_s, unload_c=self._unload_c
             )
         return self._rests[side]
@@ -185,7 +185,7 @@ class KilnModel:
         slower_later: float = 1.0,
         side: int = AS_EXPECTED,
     ) -> Rest:
-        """Return the rest of the firing; see `Outlook`, and `ahead` for `side`.
+        """Return the rest of the firing; see `Predictor`, and `ahead` for `side`.
 
         Raises
         ------
@@ -217,7 +217,7 @@ class KilnModel:
 
     # Refits
 
-    def tick(self, now_s: float, history: History, position: Position | None) -> list[Notice]:
+    def tick(self, now_s: float, history: History, position: Position | None) -> list[WatchEvent]:
         """Begin a refit when one is due, and take one in that is done; return what is to be told.
 
         Parameters
@@ -260,7 +260,7 @@ class KilnModel:
             return self._failed(now_s)
         return self._take(work_out(job), now_s, history, position)
 
-    def _failed(self, now_s: float) -> list[Notice]:
+    def _failed(self, now_s: float) -> list[WatchEvent]:
         """Tell, once, that a refit could not be made."""
         if not self._apart.failed or self._told_failure:
             return []
@@ -269,11 +269,11 @@ class KilnModel:
             "the kiln model could not be refitted, as no process for it could be started or it "
             "ended too soon; the forecast goes by the figures it has"
         )
-        return [Notice("refit", "note", "told", now_s, message)]
+        return [WatchEvent("refit", "note", "told", now_s, message)]
 
     def _take(
-        self, answer: Answer, now_s: float, history: History, position: Position | None
-    ) -> list[Notice]:
+        self, answer: RefitAnswer, now_s: float, history: History, position: Position | None
+    ) -> list[WatchEvent]:
         found = answer.found
         self._windows = max(self._windows, found.windows)
         if found.fitted is None:
@@ -283,10 +283,12 @@ class KilnModel:
         self._set(found.fitted, answer.driven)
         after = self._look(history, position, now_s)
         unit = "C" if self._schedule is None else self._schedule.unit
-        told = Change(self.figures, found, before, after).notice(now_s, unit)
+        told = KilnChange(self.figures, found, before, after).notice(now_s, unit)
         return [] if told is None else [told]
 
-    def _look(self, history: History, position: Position | None, now_s: float) -> KilnRest | None:
+    def _look(
+        self, history: History, position: Position | None, now_s: float
+    ) -> RemainingInKiln | None:
         if self._schedule is None or position is None:
             return None
         self._take_in(history, position)

@@ -10,9 +10,9 @@ from typing import Literal
 import numpy as np
 
 from firing.review.alignment import Alignment, Passage, align
-from firing.review.resample import EvenTrace, even_trace
+from firing.review.resample import ResampledTrace, resampled
 from firing.schedule.schedule import Schedule
-from firing.schedule.timeline import ForecastSegment, planned_course
+from firing.schedule.timeline import ForecastSegment, set_point_over_time
 from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR
 
@@ -80,7 +80,7 @@ class Plan:
         segments: tuple[ForecastSegment, ...] = (),
     ) -> None:
         if trace is None:
-            trace, segments, _ = planned_course(schedule)
+            trace, segments, _ = set_point_over_time(schedule)
         self.schedule = schedule
         self.segments = segments
         self.time_s = trace.time_s
@@ -128,7 +128,7 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     -------
     Position
     """
-    even = even_trace(time_s, temperature_c)
+    even = resampled(time_s, temperature_c)
     found = align(plan.schedule, even)
     now_s = float(time_s[-1])
     begun = [i for i, passage in enumerate(found.passages) if passage.level_c is not None]
@@ -163,7 +163,7 @@ def _still_held(plan: Plan, found: Alignment, index: int, now_s: float, now_c: f
 
 
 def _inside(
-    plan: Plan, found: Alignment, even: EvenTrace, index: int, now_s: float, now_c: float
+    plan: Plan, found: Alignment, even: ResampledTrace, index: int, now_s: float, now_c: float
 ) -> Position:
     passage = found.passages[index]
     begun_s, arrived_s = passage.start_s, _arrival(plan, index, passage)
@@ -214,7 +214,9 @@ def _arrival(plan: Plan, index: int, passage: Passage) -> float | None:
     return passage.ramp_end_s
 
 
-def _seen_arrival_s(plan: Plan, index: int, even: EvenTrace, begun_s: float | None) -> float | None:
+def _seen_arrival_s(
+    plan: Plan, index: int, even: ResampledTrace, begun_s: float | None
+) -> float | None:
     """Return when the readings first came to a target, before a stay there can be called one."""
     sign = 1.0 if plan.heats(index) else -1.0
     tolerance_c = max(ARRIVED_C, 3.0 * even.noise_c)

@@ -12,7 +12,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.estimate import Estimate
 from firing.watch.position import Position
-from firing.watch.predictor import AT_ITS_BEST, AT_ITS_WORST, Outlook, Rest
+from firing.watch.predictor import AT_ITS_BEST, AT_ITS_WORST, Predictor, Rest
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel
@@ -26,7 +26,7 @@ KEEPS_UP = 0.95
 
 
 @dataclass(frozen=True, eq=False)
-class Ahead:
+class Prediction:
     """How it goes on.
 
     Attributes
@@ -58,9 +58,9 @@ class Ahead:
             unload_high_s=now_s + max(rest.unload_high_s for rest in rests) if surely else None,
         )
 
-    def shifted(self, offset_c: float) -> Ahead:
+    def shifted(self, offset_c: float) -> Prediction:
         """Return it with other temperatures, for cones that see more than the thermocouple."""
-        return Ahead(
+        return Prediction(
             _shifted(self.expected, offset_c),
             _shifted(self.quickest, offset_c),
             None if self.slowest is None else _shifted(self.slowest, offset_c),
@@ -129,12 +129,12 @@ def _pace_c_per_h(due: Rest) -> float:
     return abs(then_c - float(due.temperature_c[0])) / then_s * SECONDS_PER_HOUR
 
 
-def look_ahead(outlook: Outlook, model: KilnModel | None, going: Going) -> Ahead | None:
+def predict(outlook: Predictor, model: KilnModel | None, going: Going) -> Prediction | None:
     """Return how a firing goes on; None where nobody can tell.
 
     Parameters
     ----------
-    outlook : Outlook
+    outlook : Predictor
         Says how it goes on as expected.
     model : KilnModel, optional
         Says also how far off that may be.
@@ -168,4 +168,4 @@ def look_ahead(outlook: Outlook, model: KilnModel | None, going: Going) -> Ahead
             slowest = outlook.rest(position, now_s, now_c, slower_now=slower, slower_later=slower)
     except FiringError:
         slowest = None
-    return Ahead(expected, quickest, slowest)
+    return Prediction(expected, quickest, slowest)

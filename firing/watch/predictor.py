@@ -1,6 +1,6 @@
 """How the firing goes on from here, if the plan goes on.
 
-`Outlook` is the seam: whoever knows the kiln better, from a fitted model, answers the same
+`Predictor` is the seam: whoever knows the kiln better, from a fitted model, answers the same
 question.  What is here takes the rest of the forecast and stretches it by how the kiln lags.
 """
 
@@ -44,7 +44,7 @@ class Rest:
     segment_ends_s: dict[int, float]
 
 
-class Outlook(Protocol):
+class Predictor(Protocol):
     """Says how a firing goes on."""
 
     def rest(
@@ -71,7 +71,7 @@ class Outlook(Protocol):
         """
 
 
-class ForecastOutlook:
+class ForecastPredictor:
     """The rest of a forecast, whether by the plan's arithmetic or by a kiln model.
 
     Parameters
@@ -93,7 +93,7 @@ class ForecastOutlook:
         slower_now: float = 1.0,
         slower_later: float = 1.0,
     ) -> Rest:
-        """Return the rest of the firing; see `Outlook`."""
+        """Return the rest of the firing; see `Predictor`."""
         course = _Course(temperature_c)
         plan, forecast = self._plan, self._forecast
         first = 0

@@ -107,11 +107,11 @@ def refit(job: RefitJob) -> Refit:
     """
     from firing.kiln.fit import fit_kiln
     from firing.kiln.residuals import RecordMisfit, described
-    from firing.review.fit_input import record_of
+    from firing.review.fit_input import fit_input_of
 
     nothing = as_described(job.kiln, job.windows)
     try:
-        record = record_of(_log(job), schedule=job.schedule, load=job.load)
+        record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
         misfit = RecordMisfit(described(job.kiln), record)
     except FiringError:
         return nothing

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.units import TemperatureUnit, format_duration, format_temperature
-from firing.watch.events import Notice, Severity
+from firing.watch.events import Severity, WatchEvent
 from firing.watch.refit import Refit
-from firing.watch.simulate_remaining import KilnRest
+from firing.watch.simulate_remaining import RemainingInKiln
 
 PROGRAM_MATTERS_S = 600.0
 COOLING_MATTERS_S = 1800.0
@@ -47,7 +47,7 @@ class KilnFigures:
 
 
 @dataclass(frozen=True, eq=False)
-class Change:
+class KilnChange:
     """What a refit has changed.
 
     Attributes
@@ -56,16 +56,16 @@ class Change:
         From now on.
     found : Refit
         What was learnt.
-    before, after : KilnRest or None
+    before, after : RemainingInKiln or None
         The rest of the firing by the figures of before, and by these.
     """
 
     figures: KilnFigures
     found: Refit
-    before: KilnRest | None
-    after: KilnRest | None
+    before: RemainingInKiln | None
+    after: RemainingInKiln | None
 
-    def notice(self, now_s: float, unit: TemperatureUnit) -> Notice | None:
+    def notice(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
         """Return what is to be told of it; None if it hardly matters."""
         told = self._difference(unit)
         if told is None:
@@ -73,7 +73,7 @@ class Change:
         message = f"the kiln model was refitted to this firing ({self._figures()}): {told}"
         assert self.after is not None
         severity: Severity = "note" if self.after.stalls_c is None else "act"
-        return Notice("refit", severity, "told", now_s, message)
+        return WatchEvent("refit", severity, "told", now_s, message)
 
     def _figures(self) -> str:
         now = self.figures

@@ -16,32 +16,32 @@ from dataclasses import dataclass, replace
 from firing.errors import FiringError
 from firing.watch.predictor import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
 from firing.watch.refit import Refit, RefitJob, refit
-from firing.watch.state_estimator import DrivenKiln, kiln_on_side, switched_off
+from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
 
 NICENESS = 10
 """On a computer of one core too, readings go first."""
 
 
 @dataclass(frozen=True, eq=False)
-class Answer:
+class RefitAnswer:
     """What a refit has found.
 
     Attributes
     ----------
     found : Refit
         The figures.
-    driven : dict of int to DrivenKiln
+    driven : dict of int to KilnStateEstimator
         The kiln of these figures, led along the firing so far, by how far they may be off.
     """
 
     found: Refit
-    driven: dict[int, DrivenKiln]
+    driven: dict[int, KilnStateEstimator]
 
 
-def work_out(job: RefitJob) -> Answer:
+def work_out(job: RefitJob) -> RefitAnswer:
     """Refit a kiln, and lead it along the firing so far if that changed its figures."""
     found = refit(job)
-    driven: dict[int, DrivenKiln] = {}
+    driven: dict[int, KilnStateEstimator] = {}
     if found.fitted is not None:
         kiln = replace(job.kiln, fitted=found.fitted)
         duty = switched_off(job.time_s, job.duty, job.off_from_s)
@@ -52,10 +52,10 @@ def work_out(job: RefitJob) -> Answer:
             except FiringError:
                 continue  # whoever asks it meets the same refusal
             driven[side] = one
-    return Answer(found, driven)
+    return RefitAnswer(found, driven)
 
 
-class RefitApart:
+class RefitWorker:
     """Does one refit at a time, elsewhere.
 
     Attributes
@@ -68,7 +68,7 @@ class RefitApart:
         self.failed = False
         self._process: subprocess.Popen[bytes] | None = None
         self._thread: threading.Thread | None = None
-        self._answer: Answer | None = None
+        self._answer: RefitAnswer | None = None
 
     @property
     def busy(self) -> bool:
@@ -108,7 +108,7 @@ class RefitApart:
         except (OSError, ValueError, EOFError, pickle.UnpicklingError):
             self._answer = None
 
-    def take(self) -> Answer | None:
+    def take(self) -> RefitAnswer | None:
         """Return what a refit that is over has found; None while it is not, or if it failed."""
         if self._thread is None or self._thread.is_alive():
             return None

@@ -22,7 +22,7 @@ from firing.units import format_duration
 from firing.watch.attempts import Attempts, reason_of
 from firing.watch.display import Display, Listener
 from firing.watch.estimate import Estimate
-from firing.watch.events import Notice
+from firing.watch.events import WatchEvent
 from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
 
 
-class Session:
+class WatchSession:
     """One watch.
 
     Parameters
@@ -253,7 +253,7 @@ class Session:
         if self._recorder is not None and not self._own_clock:
             self._recorder.gap(self._now_s, reason)
 
-    def _tell(self, notices: list[Notice]) -> None:
+    def _tell(self, notices: list[WatchEvent]) -> None:
         for notice in notices:
             command, message = self._command, notice.message
             if command is not None:

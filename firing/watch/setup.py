@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.capture.connection import Connection
-from firing.capture.source import Source
+from firing.capture.source import ReadingSource
 from firing.errors import FiringError
 from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.watch.command import NoticeCommand
     from firing.watch.display import Listener
-    from firing.watch.session import Session
+    from firing.watch.session import WatchSession
     from firing.watch.watcher import Watcher
 
 ABOVE_PEAK_C = 20.0
@@ -53,12 +53,12 @@ class OpenWatch:
     live: bool
     not_recorded: str = ""
 
-    def session(self, listener: Listener, status_every_s: float = 60.0) -> Session:
+    def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
         from firing.capture.growing import GrowingLog
-        from firing.watch.session import Session
+        from firing.watch.session import WatchSession
 
-        return Session(
+        return WatchSession(
             self.connection,
             self.watcher,
             listener,
@@ -84,7 +84,7 @@ class OpenWatch:
 
 
 def open_watch(
-    options: WatchOptions, connect: Callable[[Source], Connection] = Connection
+    options: WatchOptions, connect: Callable[[ReadingSource], Connection] = Connection
 ) -> OpenWatch:
     """Open everything that a watch needs; `OpenWatch.session` then makes the watch itself.
 
@@ -145,7 +145,7 @@ def check_options(options: WatchOptions) -> None:
         raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
 
 
-def _checked(options: WatchOptions) -> tuple[Source, int, NoticeCommand | None]:
+def _checked(options: WatchOptions) -> tuple[ReadingSource, int, NoticeCommand | None]:
     from firing.capture.growing import GrowingLog
     from firing.capture.replay import Replay
     from firing.capture.source_factory import kiln_channel, source_of
@@ -167,7 +167,7 @@ def watcher_for(options: WatchOptions) -> Watcher:
     from firing.cones.table import CONES, cone_number
     from firing.watch.events import Limits
     from firing.watch.kilnmodel import KilnModel
-    from firing.watch.predictor import ForecastOutlook, Outlook
+    from firing.watch.predictor import ForecastPredictor, Predictor
     from firing.watch.watcher import Watcher
 
     schedule, kiln = options.schedule, options.kiln
@@ -190,7 +190,7 @@ def watcher_for(options: WatchOptions) -> Watcher:
     number = course.cones.reached_number
     if not cones and number is not None:
         cones = (min(CONES, key=lambda cone: abs(cone_number(cone) - number)),)
-    outlook: Outlook = ForecastOutlook(course)
+    outlook: Predictor = ForecastPredictor(course)
     model = None
     if kiln is not None:
         outlook = model = KilnModel(
@@ -207,7 +207,7 @@ def watcher_for(options: WatchOptions) -> Watcher:
     )
 
 
-def time_base(source: Source) -> TimeBase:
+def time_base(source: ReadingSource) -> TimeBase:
     """Return the clock of a watch that begins now, or with the log that is replayed."""
     from firing.capture.clock import TimeBase
     from firing.capture.growing import GrowingLog
@@ -220,7 +220,7 @@ def time_base(source: Source) -> TimeBase:
 
 
 def _recorder(
-    out: Path, source: Source, channel: int, base: TimeBase | None
+    out: Path, source: ReadingSource, channel: int, base: TimeBase | None
 ) -> tuple[Recorder | None, str]:
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
     from firing.watch.continuing import recorder_for

@@ -19,7 +19,7 @@ ARRIVED_C = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class KilnRest:
+class RemainingInKiln:
     """What is still to come, by the kiln model; times count from now [s].
 
     Attributes
@@ -86,9 +86,9 @@ class KilnRest:
         )
 
 
-def rest_in_kiln(
+def simulate_remaining(
     network: Network, schedule: Schedule, position: Position, now_s: float, *, unload_c: float
-) -> KilnRest:
+) -> RemainingInKiln:
     """Simulate the rest of a firing.
 
     Parameters
@@ -142,7 +142,7 @@ def rest_in_kiln(
     if stalls_c is None and follower.chamber_c > unload_c + ARRIVED_C:
         follower.until_crossing(unload_c, None)
     moments = follower.moments
-    return KilnRest(
+    return RemainingInKiln(
         np.array([moment.time_s for moment in moments]),
         np.array([moment.state.temperature_c[CHAMBER] for moment in moments]),
         moments[-1].state.supplied_j - moments[0].state.supplied_j,

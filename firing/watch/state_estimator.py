@@ -43,7 +43,7 @@ def kiln_on_side(
     schedule: Schedule | None,
     errors: tuple[float, float],
     side: int,
-) -> DrivenKiln:
+) -> KilnStateEstimator:
     """Return a kiln to be led along, its figures as they are or off to one side.
 
     Parameters
@@ -63,7 +63,7 @@ def kiln_on_side(
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
     load = load_in(kiln, load, schedule)
-    return DrivenKiln(replace(kiln, fitted=fitted), load, room_c=room_c)
+    return KilnStateEstimator(replace(kiln, fitted=fitted), load, room_c=room_c)
 
 
 def switched_off(time_s: FloatArray, duty: FloatArray, off_from_s: float | None) -> FloatArray:
@@ -73,7 +73,7 @@ def switched_off(time_s: FloatArray, duty: FloatArray, off_from_s: float | None)
     return np.where(time_s > off_from_s, 0.0, duty)
 
 
-class DrivenKiln:
+class KilnStateEstimator:
     """One kiln on a measured course.
 
     Parameters

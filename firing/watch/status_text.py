@@ -29,7 +29,7 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
         The plan.
     """
     unit: TemperatureUnit = "C" if schedule is None else schedule.unit
-    clock = Moments(began, estimate.now_s)
+    clock = MomentText(began, estimate.now_s)
     parts = [clock.now, temperature_words(estimate, unit)]
     parts += place_words(estimate, schedule, unit)
     if estimate.reached is not None:
@@ -111,7 +111,7 @@ def place_words(estimate: Estimate, schedule: Schedule | None, unit: Temperature
     return found
 
 
-def cone_words(entry: ConeOutlook, clock: "Moments") -> str:
+def cone_words(entry: ConeOutlook, clock: "MomentText") -> str:
     """Return since when a cone is down, or when it will be; empty where the plan does not."""
     if entry.down_s is not None:
         return f"cone {entry.cone} down since {clock.at(entry.down_s)}"
@@ -120,7 +120,7 @@ def cone_words(entry: ConeOutlook, clock: "Moments") -> str:
     return f"cone {entry.cone} {clock.range(entry.expected_s, entry.low_s, entry.high_s)}"
 
 
-class Moments:
+class MomentText:
     """Tells moments as a time of day, with the weekday where it is not today's.
 
     Parameters

@@ -12,7 +12,7 @@ from firing.capture.recorder import Recorder
 from firing.schedule.schedule import Schedule
 from firing.watch.command import NoticeCommand
 from firing.watch.estimate import Estimate
-from firing.watch.events import Notice
+from firing.watch.events import WatchEvent
 from firing.watch.status_text import moment_of, status_line
 
 
@@ -74,7 +74,7 @@ class Terminal:
         """Show a sentence on stderr."""
         self._say(sys.stderr, 2, f"firing: {sentence}")
 
-    def notice(self, notice: Notice) -> None:
+    def notice(self, notice: WatchEvent) -> None:
         """Show a notice, ring the bell."""
         at = moment_of(self._began, notice.at_s)
         bell = "\a" if notice.severity == "act" and sys.stderr.isatty() else ""

@@ -25,11 +25,11 @@ from firing.watch.estimate import (
     RATE,
     Estimate,
 )
-from firing.watch.events import Limits, Notice, Situation
+from firing.watch.events import Limits, Situation, WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Plan, Position, locate
-from firing.watch.prediction import Ahead, Going, look_ahead
-from firing.watch.predictor import Outlook
+from firing.watch.prediction import Going, Prediction, predict
+from firing.watch.predictor import Predictor
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel
@@ -59,7 +59,7 @@ class Watcher:
         What alarms go by.
     schedule : Schedule, optional
         The plan.
-    outlook : Outlook, optional
+    outlook : Predictor, optional
         Says how it goes on; needed where there is a plan.
     cones : tuple of str
         Cones to tell of, in their printed spelling.
@@ -75,7 +75,7 @@ class Watcher:
         self,
         limits: Limits,
         schedule: Schedule | None = None,
-        outlook: Outlook | None = None,
+        outlook: Predictor | None = None,
         *,
         cones: tuple[str, ...] = (),
         cone_offset_c: float = 0.0,
@@ -125,7 +125,7 @@ class Watcher:
             self._locate(now_s)
         self._usable_s = now_s
 
-    def add(self, time_s: float, reading: Reading, channel: int) -> list[Notice]:
+    def add(self, time_s: float, reading: Reading, channel: int) -> list[WatchEvent]:
         """Take a reading in and return what has to be told.
 
         Parameters
@@ -154,9 +154,9 @@ class Watcher:
     def _taken(self, time_s: float, value_c: float, status: Status) -> bool:
         return self._attempts.of(CIRCUIT, lambda: self.board.take(time_s, value_c, status), True)
 
-    def tick(self, now_s: float) -> list[Notice]:
+    def tick(self, now_s: float) -> list[WatchEvent]:
         """Look at the clock, whether there is a reading or not, and return what has to be told."""
-        told: list[Notice] = []
+        told: list[WatchEvent] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
             told += self._locate(now_s)
         told += self._attempts.of(ALARMS, lambda: self._judge_alarms(now_s), [])
@@ -168,7 +168,7 @@ class Watcher:
             )
         return told
 
-    def _judge_alarms(self, now_s: float) -> list[Notice]:
+    def _judge_alarms(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
         return self.board.feed(
             Situation(
@@ -184,7 +184,7 @@ class Watcher:
             )
         )
 
-    def _told_blind(self, part: str, now_s: float) -> list[Notice]:
+    def _told_blind(self, part: str, now_s: float) -> list[WatchEvent]:
         """Tell, once, of a failure that may hide a danger."""
         one = part == ALARMS and self.board.attempts.any_fails
         if not (one or self._attempts.fails(part)):
@@ -193,7 +193,7 @@ class Watcher:
         if part in self._blind:
             return []
         self._blind.add(part)
-        return [Notice("blind", "act", "told", now_s, _BLIND[part])]
+        return [WatchEvent("blind", "act", "told", now_s, _BLIND[part])]
 
     def remarks(self) -> list[str]:
         """Return what failed, or works again, and has not been told yet, a sentence each."""
@@ -204,7 +204,7 @@ class Watcher:
         if self._model is not None:
             self._model.close()
 
-    def _locate(self, now_s: float) -> list[Notice]:
+    def _locate(self, now_s: float) -> list[WatchEvent]:
         self._located_s = now_s
         self._rate_c_per_h = self._attempts.of(RATE, self.history.rate_c_per_h, self._rate_c_per_h)
         told = self._told_blind(RATE, now_s)
@@ -214,7 +214,7 @@ class Watcher:
         told += self._attempts.of(CALLS, lambda: self._cones_down(now_s), [])
         return told
 
-    def _place(self, now_s: float) -> list[Notice]:
+    def _place(self, now_s: float) -> list[WatchEvent]:
         assert self._plan is not None
         now_c = self.history.now_c()
         self._position = locate(self._plan, *self.history.trace(), now_c)
@@ -222,7 +222,7 @@ class Watcher:
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
         return self._segments_ended(now_s)
 
-    def _segments_ended(self, now_s: float) -> list[Notice]:
+    def _segments_ended(self, now_s: float) -> list[WatchEvent]:
         """Tell of segments that have ended since last looked at: holds over, hands needed."""
         position, schedule = self._position, self.schedule
         if schedule is None or position is None:
@@ -248,13 +248,13 @@ class Watcher:
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
-                told.append(Notice("hold-over", "note", "told", now_s, message))
+                told.append(WatchEvent("hold-over", "note", "told", now_s, message))
             if segment.action:
                 message = f"at the end of segment {label}: {segment.action}"
-                told.append(Notice("action", "act", "told", now_s, message))
+                told.append(WatchEvent("action", "act", "told", now_s, message))
         return told
 
-    def _cones_down(self, now_s: float) -> list[Notice]:
+    def _cones_down(self, now_s: float) -> list[WatchEvent]:
         told = []
         time_s, temperature_c = self.history.trace()
         for cone in self._cones:
@@ -267,7 +267,7 @@ class Watcher:
             self._down.add(cone)
             if now_s - moment_s < 30.0 * LOCATE_EVERY_S:
                 message = f"by heat-work cone {cone} is down; witness cones decide"
-                told.append(Notice("cone", "act", "told", now_s, message))
+                told.append(WatchEvent("cone", "act", "told", now_s, message))
         return told
 
     def estimate(self, now_s: float) -> Estimate:
@@ -314,7 +314,7 @@ class Watcher:
             return ""
         return self.schedule.segments[position.segment].name
 
-    def _cones_told(self, ahead: Ahead | None) -> dict[str, Any]:
+    def _cones_told(self, ahead: Prediction | None) -> dict[str, Any]:
         time_s, temperature_c = self.history.trace()
         for_cones_c = temperature_c + self._offset_c
         reached, number, low, high = cones_so_far(time_s, for_cones_c, self._thermocouple_c)
@@ -333,11 +333,11 @@ class Watcher:
             "cones": outlooks,
         }
 
-    def _timed(self, found: Estimate, ahead: Ahead) -> Estimate:
+    def _timed(self, found: Estimate, ahead: Prediction) -> Estimate:
         action, action_s = self._next_action(ahead, found.now_s)
         return ahead.timed(replace(found, action=action, action_s=action_s))
 
-    def _ahead(self, now: Estimate) -> Ahead | None:
+    def _ahead(self, now: Estimate) -> Prediction | None:
         position, schedule = now.position, self.schedule
         unknown = math.isnan(now.temperature_c)
         if schedule is None or position is None or self.outlook is None or unknown:
@@ -345,9 +345,9 @@ class Watcher:
         going = Going(
             schedule, position, now.now_s, now.temperature_c, now.rate_c_per_h, now.deviation_c
         )
-        return look_ahead(self.outlook, self._model, going)
+        return predict(self.outlook, self._model, going)
 
-    def _next_action(self, ahead: Ahead, now_s: float) -> tuple[str, float | None]:
+    def _next_action(self, ahead: Prediction, now_s: float) -> tuple[str, float | None]:
         if self.schedule is None:
             return "", None
         for index, left_s in ahead.expected.segment_ends_s.items():

@@ -8,7 +8,7 @@ from benchmarks.turns import in_turns
 from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln
 
 from firing.design.designer import design
-from firing.design.request import Wish
+from firing.design.request import DesignRequest
 from firing.forecast.forecast import forecast
 from firing.ware.rules import limits_for
 
@@ -20,8 +20,8 @@ MOST_FORECASTS = 25.0
 def test_a_design_costs_some_forecasts(record_property: Callable[[str, object], None]) -> None:
     kiln = example_kiln()
     for name, load, wish in (
-        ("bisque", PLANTERS_AND_CUPS, Wish("bisque", cone="06")),
-        ("glaze", GLAZED, Wish("glaze", cone="6")),
+        ("bisque", PLANTERS_AND_CUPS, DesignRequest("bisque", cone="06")),
+        ("glaze", GLAZED, DesignRequest("glaze", cone="6")),
     ):
         made = design(load, wish, kiln=kiln, controller=CONTROLLER)
         turns = in_turns(
@@ -39,7 +39,9 @@ def test_the_limit_curve_costs_less_than_a_forecast(
 ) -> None:
     kiln = example_kiln()
     grid = np.linspace(20.0, 1260.0, 60)
-    plan = design(PLANTERS_AND_CUPS, Wish("bisque", cone="06"), controller=CONTROLLER).schedule
+    plan = design(
+        PLANTERS_AND_CUPS, DesignRequest("bisque", cone="06"), controller=CONTROLLER
+    ).schedule
     turns = in_turns(
         lambda: limits_for(PLANTERS_AND_CUPS, purpose="bisque").heating_between(grid),
         lambda: forecast(plan, kiln=kiln, load=PLANTERS_AND_CUPS),

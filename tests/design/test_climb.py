@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.design.heating_search import Climb
-from firing.design.labels import Leg, Summit
+from firing.design.heating_search import HeatingSearch
+from firing.design.labels import HeatingLeg, PeakCandidate
 from firing.ware.limits import Dwell
 
 START, PEAK = 20.0, 420.0
@@ -110,7 +110,7 @@ def test_the_way_up_is_the_best_there_is(
     controller = replace(CONTROLLER, hold_step_s=step_s)
     dwells = chosen(windows, needs)
     ceiling = Steps(EDGES, np.array(cells))
-    climb = Climb(START, STOPS, [ceiling], dwells, controller, [Summit(PEAK)], most)
+    climb = HeatingSearch(START, STOPS, [ceiling], dwells, controller, [PeakCandidate(PEAK)], most)
     times = climb.times_s()[:, 0]
     wanted = brute_force_s(most, cells, dwells, controller)
     assert np.isfinite(times.min()) == np.isfinite(wanted)
@@ -121,7 +121,7 @@ def test_the_way_up_is_the_best_there_is(
         keeps(legs, ceiling, dwells)
 
 
-def keeps(legs: tuple[Leg, ...], ceiling: Steps, dwells: list[Dwell]) -> None:
+def keeps(legs: tuple[HeatingLeg, ...], ceiling: Steps, dwells: list[Dwell]) -> None:
     """Check a way up against its ceilings and dwells, from its legs alone."""
     at = START
     spent = [0.0] * len(dwells)
@@ -143,19 +143,19 @@ def keeps(legs: tuple[Leg, ...], ceiling: Steps, dwells: list[Dwell]) -> None:
 
 def test_a_summit_with_a_rate_is_approached_at_it_for_100_degrees() -> None:
     ceiling = Steps(EDGES, np.full(6, 80.0))
-    summits = [Summit(PEAK, 600.0, 40.0), Summit(PEAK, 0.0, 60.0)]
-    climb = Climb(START, STOPS, [ceiling], [], CONTROLLER, summits, 4)
+    summits = [PeakCandidate(PEAK, 600.0, 40.0), PeakCandidate(PEAK, 0.0, 60.0)]
+    climb = HeatingSearch(START, STOPS, [ceiling], [], CONTROLLER, summits, 4)
     # 300 °C at 80 °C/h, then 100 °C at 40 or 60 °C/h from the stop at 320 °C, and the hold
     two = climb.times_s()[1]
     assert two == pytest.approx([3600 * (300 / 80 + 100 / 40) + 600, 3600 * (300 / 80 + 100 / 60)])
-    assert climb.legs(2, 0)[-1] == Leg(PEAK, 9000.0, 600.0)
+    assert climb.legs(2, 0)[-1] == HeatingLeg(PEAK, 9000.0, 600.0)
 
 
 def test_a_hold_too_long_for_one_stop_is_spread_over_several() -> None:
     ceiling = Steps(EDGES, np.full(6, 80.0))
     short = replace(CONTROLLER, hold_max_s=3600.0)
     needs = [dwell(80.0, 120.0, 9000.0)]
-    climb = Climb(START, STOPS, [ceiling], needs, short, [Summit(PEAK)], 3)
+    climb = HeatingSearch(START, STOPS, [ceiling], needs, short, [PeakCandidate(PEAK)], 3)
     legs = climb.legs(3, 0)
     # 80 to 120 °C takes 1800 s at 80 °C/h, and 7200 s are two whole holds.
     assert [(leg.target_c, leg.hold_s) for leg in legs[:2]] == [(90.0, 3600.0), (120.0, 3600.0)]
@@ -165,12 +165,12 @@ def test_a_hold_too_long_for_one_stop_is_spread_over_several() -> None:
 
 def test_windows_that_overlap_are_not_for_this() -> None:
     with pytest.raises(ValueError, match="overlap"):
-        Climb(
+        HeatingSearch(
             START,
             STOPS,
             [Steps(EDGES, np.full(6, 80.0))],
             [dwell(80.0, 200.0, 1.0), dwell(190.0, 260.0, 1.0)],
             CONTROLLER,
-            [Summit(PEAK)],
+            [PeakCandidate(PEAK)],
             2,
         )

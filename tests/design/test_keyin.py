@@ -12,7 +12,7 @@ from firing.controller.controller import Controller
 from firing.controller.program import key_in
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
-from firing.schedule.timeline import planned_course
+from firing.schedule.timeline import set_point_over_time
 
 BISQUE = Schedule(
     "bisque",
@@ -115,7 +115,7 @@ def test_keying_in_never_makes_a_ramp_faster_or_a_hold_shorter(
         # Holds alone need too many segments, or rounding left too slow a rate: told elsewhere.
         return
     assert len(keyed.schedule.segments) <= most
-    before = planned_course(plan)[0]
+    before = set_point_over_time(plan)[0]
     for index, segment in enumerate(keyed.schedule.segments):
         low, high = keyed.schedule.from_c(index), segment.target_c
         inside = [

@@ -8,7 +8,7 @@ from design.making import CONTROLLER, PLANTERS_AND_CUPS, example_kiln, ware
 
 from firing.design.check import check_plan
 from firing.design.explain import designed_text
-from firing.design.repair import mended_design
+from firing.design.repair import repaired_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
@@ -19,7 +19,7 @@ THIN = parse_schedule(ready_text("thin-ware-bisque"))
 
 def test_a_schedule_for_thin_ware_is_mended_for_thick() -> None:
     assert check_plan(THIN, PLANTERS_AND_CUPS)
-    made = mended_design(THIN, PLANTERS_AND_CUPS, kiln=example_kiln(), controller=CONTROLLER)
+    made = repaired_design(THIN, PLANTERS_AND_CUPS, kiln=example_kiln(), controller=CONTROLLER)
     assert made.safe
     assert check_plan(made.schedule, PLANTERS_AND_CUPS) == ()
     assert [s.target_c for s in made.schedule.segments] == [s.target_c for s in THIN.segments]
@@ -30,7 +30,7 @@ def test_a_schedule_for_thin_ware_is_mended_for_thick() -> None:
 
 def test_a_safe_schedule_is_left_as_it_is() -> None:
     load = ware(6.0)
-    made = mended_design(
+    made = repaired_design(
         Schedule("mild", (Segment(90.0, 40.0, hold_s=4 * 3600.0), Segment(950.0, 40.0)), "bisque"),
         load,
     )
@@ -42,7 +42,7 @@ def test_only_the_stretch_that_is_too_fast_is_slowed() -> None:
     plan = Schedule(
         "one ramp", (Segment(90.0, 60.0, hold_s=8 * 3600.0), Segment(980.0, 100.0)), "bisque"
     )
-    made = mended_design(plan, ware(18.0))
+    made = repaired_design(plan, ware(18.0))
     assert made.safe
     targets = [(s.target_c, s.rate_c_per_h) for s in made.schedule.segments]
     # Practice allows 18 mm 64 °C/h up to 600 °C and 115 above: the rest of the ramp keeps its 100.
@@ -53,7 +53,7 @@ def test_only_the_stretch_that_is_too_fast_is_slowed() -> None:
 def test_cooling_too_quick_for_thick_ware_is_programmed() -> None:
     load = ware(60.0)
     heating = (Segment(90.0, 10.0, hold_s=90 * 3600.0), Segment(980.0, 6.0))
-    made = mended_design(Schedule("thick", heating, "bisque"), load)
+    made = repaired_design(Schedule("thick", heating, "bisque"), load)
     cooling = made.schedule.segments[made.schedule.peak_index + 1 :]
     assert cooling
     assert made.safe
@@ -61,7 +61,7 @@ def test_cooling_too_quick_for_thick_ware_is_programmed() -> None:
 
 def test_a_mended_file_keeps_its_comments() -> None:
     text = ready_text("thin-ware-bisque")
-    made = mended_design(THIN, PLANTERS_AND_CUPS, controller=CONTROLLER)
+    made = repaired_design(THIN, PLANTERS_AND_CUPS, controller=CONTROLLER)
     written = designed_text(made.schedule, made.reasons, (), text)
     comments = [line for line in text.splitlines() if line.startswith("#")]
     assert all(line in written.splitlines() for line in comments)
@@ -72,11 +72,11 @@ def test_a_mended_file_keeps_its_comments() -> None:
 def test_a_controller_that_cannot_go_slow_enough_is_told() -> None:
     coarse = replace(CONTROLLER, rate_min=50.0)
     with pytest.raises(FiringError, match="collide"):
-        mended_design(THIN, ware(40.0), controller=coarse)
+        repaired_design(THIN, ware(40.0), controller=coarse)
 
 
 def test_damp_ware_is_never_called_safe() -> None:
-    made = mended_design(THIN, ware(30.0, "damp", "one"), controller=CONTROLLER)
+    made = repaired_design(THIN, ware(30.0, "damp", "one"), controller=CONTROLLER)
     assert not made.safe
     assert "Dry first" in made.advice
 
@@ -90,7 +90,7 @@ def test_a_limit_just_broken_at_a_corner_is_mended_and_not_refused(rate_c_per_h:
         (Segment(90.0, 20.0), Segment(650.0, rate_c_per_h), Segment(1100.0, 60.0)),
         "bisque",
     )
-    made = mended_design(plan, load, kiln=example_kiln())
+    made = repaired_design(plan, load, kiln=example_kiln())
     assert made.safe
     assert len(made.schedule.segments) < 20
     spans = np.abs(np.diff([20.0, *(s.target_c for s in made.schedule.segments)]))

@@ -8,13 +8,13 @@ from design.making import CONTROLLER, GLAZED, example_kiln, ware
 
 from firing.design.designer import design
 from firing.design.peak_candidates import Bounds
-from firing.design.request import CoolingWish, Wish
+from firing.design.request import CoolingRequest, DesignRequest
 from firing.errors import FiringError
 from firing.ware.file import parse_load
 from firing.ware.load import Load
 
-BISQUE = Wish("bisque", cone="06")
-GLAZE = Wish("glaze", cone="6")
+BISQUE = DesignRequest("bisque", cone="06")
+GLAZE = DesignRequest("glaze", cone="6")
 
 
 @pytest.mark.parametrize(
@@ -24,26 +24,26 @@ GLAZE = Wish("glaze", cone="6")
         (ware(60.0), BISQUE, {"max_segments": 3}, ("3 segments and", "collide", "segments are")),
         (ware(40.0), BISQUE, {"rate_min": 50.0}, ("slowest rate of 50", "collide")),
         (ware(60.0), BISQUE, {"hold_max_s": 3600.0}, ("collide",)),
-        (ware(18.0), Wish("bisque"), {}, ("one end",)),
-        (ware(18.0), Wish("bisque", cone="06", top_c=980.0), {}, ("one end",)),
+        (ware(18.0), DesignRequest("bisque"), {}, ("one end",)),
+        (ware(18.0), DesignRequest("bisque", cone="06", top_c=980.0), {}, ("one end",)),
         (ware(18.0, "leather hard"), GLAZE, {}, ("leather hard", "bisque")),
         (GLAZED, BISQUE, {}, ("would melt its glaze",)),
-        (ware(18.0), Wish("bisque", top_c=1350.0), {}, ("1350 °C", "1300 °C", "collide")),
-        (GLAZED, Wish("glaze", cone="14"), {}, ("cone 14", "1300 °C", "collide")),
+        (ware(18.0), DesignRequest("bisque", top_c=1350.0), {}, ("1350 °C", "1300 °C", "collide")),
+        (GLAZED, DesignRequest("glaze", cone="14"), {}, ("cone 14", "1300 °C", "collide")),
         (GLAZED, replace(GLAZE, bounds=Bounds(1180.0, 0.0, 600.0)), {}, ("1180", "10 min")),
         (GLAZED, replace(GLAZE, bounds=Bounds(1000.0)), {}, ("cone 6", "1000 °C", "collide")),
         (GLAZED, replace(GLAZE, bounds=Bounds(None, 600.0, 300.0)), {}, ("10 min", "5 min")),
-        (GLAZED, replace(GLAZE, cooling=CoolingWish(1190.0, 8 * 3600.0)), {}, ("cooling alone",)),
-        (GLAZED, replace(GLAZE, cooling=CoolingWish(1300.0)), {}, ("must lie between",)),
-        (GLAZED, replace(GLAZE, cooling=CoolingWish(None, 60.0)), {}, ("drop",)),
-        (GLAZED, replace(GLAZE, cooling=CoolingWish(rate_c_per_h=60.0)), {}, ("where it ends",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingRequest(1190.0, 8 * 3600.0)), {}, ("cooling alone",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingRequest(1300.0)), {}, ("must lie between",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingRequest(None, 60.0)), {}, ("drop",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingRequest(rate_c_per_h=60.0)), {}, ("where it ends",)),
         (ware(18.0), replace(BISQUE, margin=0.5), {}, ("margin of 0.5", "1 to 5")),
-        (ware(18.0), Wish("bisque", top_c=15.0), {}, ("not above the start",)),
+        (ware(18.0), DesignRequest("bisque", top_c=15.0), {}, ("not above the start",)),
         (ware(300.0), BISQUE, {}, ("300 mm",)),
     ],
 )  # fmt: skip
 def test_one_sentence_names_what_collides(
-    load: Load, wish: Wish, change: dict[str, Any], words: tuple[str, ...]
+    load: Load, wish: DesignRequest, change: dict[str, Any], words: tuple[str, ...]
 ) -> None:
     controller = replace(CONTROLLER, **change)
     with pytest.raises(FiringError) as caught:

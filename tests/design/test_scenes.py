@@ -10,7 +10,7 @@ from firing.design.check import check_plan
 from firing.design.designer import design, fastest
 from firing.design.explain import designed_text
 from firing.design.peak_candidates import Bounds
-from firing.design.request import CoolingWish, Wish
+from firing.design.request import CoolingRequest, DesignRequest
 from firing.design.result import Design
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Purpose, Schedule, Segment
@@ -21,7 +21,7 @@ from firing.ware.simulate import simulate_ware
 from firing.ware.verdict import verify_ware
 
 HOUR = 3600.0
-BISQUE_980 = Wish("bisque", top_c=980.0)
+BISQUE_980 = DesignRequest("bisque", top_c=980.0)
 EIGHT = replace(CONTROLLER, max_segments=8)
 
 
@@ -32,7 +32,7 @@ def bisque(thickest_mm: float) -> Design:
 
 def test_planters_and_cups_in_one_load_the_thickest_governs() -> None:
     kiln = example_kiln()
-    wish = Wish("bisque", cone="06")
+    wish = DesignRequest("bisque", cone="06")
     both = design(PLANTERS_AND_CUPS, wish, kiln=kiln, controller=EIGHT)
     assert both.ware.piece.thickest_mm == 18.0
     assert len(both.schedule.segments) <= 8
@@ -48,11 +48,11 @@ def test_planters_and_cups_in_one_load_the_thickest_governs() -> None:
 def test_every_design_is_borne_out_by_the_transient_ware_simulation() -> None:
     kiln = example_kiln()
     for load, wish in (
-        (ware(5.0), Wish("bisque", cone="06")),
-        (ware(30.0), Wish("bisque", top_c=980.0)),
-        (ware(45.0, heated_from="both", body="porcelain"), Wish("bisque", top_c=950.0)),
-        (ware(8.0), Wish("once-fired", cone="5")),
-        (GLAZED, Wish("glaze", cone="6", margin=2.0)),
+        (ware(5.0), DesignRequest("bisque", cone="06")),
+        (ware(30.0), DesignRequest("bisque", top_c=980.0)),
+        (ware(45.0, heated_from="both", body="porcelain"), DesignRequest("bisque", top_c=950.0)),
+        (ware(8.0), DesignRequest("once-fired", cone="5")),
+        (GLAZED, DesignRequest("glaze", cone="6", margin=2.0)),
     ):
         made = design(load, wish, kiln=kiln, controller=CONTROLLER)
         assert made.problems == ()
@@ -75,7 +75,7 @@ def test_thicker_ware_never_has_a_shorter_program() -> None:
 def test_thicker_ware_never_has_a_shorter_program_in_the_kiln_to_a_cone(step_mm: int) -> None:
     kiln, before_s = example_kiln(), 0.0
     for thickest_mm in range(5, 61, step_mm):
-        wish = Wish("bisque", cone="06")
+        wish = DesignRequest("bisque", cone="06")
         made = fastest(ware(float(thickest_mm)), wish, kiln=kiln, controller=EIGHT)
         assert made.time_s >= before_s, thickest_mm
         before_s = made.time_s
@@ -91,7 +91,7 @@ def test_each_limit_when_left_out_changes_some_program(reason: Reason) -> None:
     def total_s(load_mm: float, purpose: Purpose, without: tuple[Reason, ...]) -> float:
         bisqued = purpose == "glaze"
         load = ware(load_mm, "bisqued" if bisqued else "bone dry", body="stoneware")
-        wish = Wish(purpose, top_c=1240.0 if bisqued else 980.0, without=without)
+        wish = DesignRequest(purpose, top_c=1240.0 if bisqued else 980.0, without=without)
         return fastest(load, wish, controller=EIGHT).time_s
 
     # Carbon-rich thick stoneware, thick walls that cool, and the middling pot.
@@ -105,7 +105,9 @@ def test_each_limit_when_left_out_changes_some_program(reason: Reason) -> None:
 
 def test_damp_tiles_heated_from_one_side_are_to_be_dried_first() -> None:
     tiles = ware(30.0, "damp", "one")
-    made = design(tiles, Wish("bisque", cone="06"), kiln=example_kiln(), controller=CONTROLLER)
+    made = design(
+        tiles, DesignRequest("bisque", cone="06"), kiln=example_kiln(), controller=CONTROLLER
+    )
     assert not made.safe
     assert "Dry first" in made.advice
     assert " h at 80 to 95 °C" in made.advice
@@ -115,7 +117,7 @@ def test_damp_tiles_heated_from_one_side_are_to_be_dried_first() -> None:
 
 
 def test_a_glaze_to_cone_6_below_1205_meets_the_cone() -> None:
-    wish = Wish("glaze", cone="6", bounds=Bounds(peak_at_most_c=1205.0))
+    wish = DesignRequest("glaze", cone="6", bounds=Bounds(peak_at_most_c=1205.0))
     made = design(GLAZED, wish, kiln=example_kiln(), controller=CONTROLLER)
     assert made.schedule.peak_c <= 1205.0
     assert made.schedule.segments[-1].hold_s > 0.0
@@ -128,7 +130,7 @@ def test_a_glaze_to_cone_6_below_1205_meets_the_cone() -> None:
 
 def test_a_shorter_hold_is_paid_for_by_a_slower_end() -> None:
     def at_most(hold_s: float) -> Design:
-        wish = Wish("glaze", cone="6", bounds=Bounds(1195.0, hold_at_most_s=hold_s))
+        wish = DesignRequest("glaze", cone="6", bounds=Bounds(1195.0, hold_at_most_s=hold_s))
         return design(GLAZED, wish, controller=CONTROLLER)
 
     free, bound = at_most(2 * HOUR), at_most(900.0)
@@ -143,7 +145,7 @@ def test_a_shorter_hold_is_paid_for_by_a_slower_end() -> None:
 def test_witness_cones_move_the_peak() -> None:
     kiln = example_kiln()
     low = replace(kiln, fitted=replace(kiln.fitted, cone_offset_c=10.0))
-    wish = Wish("glaze", cone="6")
+    wish = DesignRequest("glaze", cone="6")
     plain = design(GLAZED, wish, kiln=kiln, controller=CONTROLLER).schedule.peak_c
     moved = design(GLAZED, wish, kiln=low, controller=CONTROLLER).schedule.peak_c
     # A thermocouple that reads 10 °C too low is to be sent 10 °C less far.
@@ -151,21 +153,21 @@ def test_witness_cones_move_the_peak() -> None:
 
 
 def test_drop_and_hold_and_controlled_cooling_count_as_heat_work() -> None:
-    wish = Wish("glaze", cone="6", cooling=CoolingWish(1100.0, 1800.0, 65.0, 760.0))
+    wish = DesignRequest("glaze", cone="6", cooling=CoolingRequest(1100.0, 1800.0, 65.0, 760.0))
     made = design(GLAZED, wish, kiln=example_kiln(), controller=CONTROLLER)
     drop, slow = made.schedule.segments[-2:]
     assert (drop.target_c, drop.hold_s) == (1100.0, 1800.0)
     assert (slow.target_c, slow.rate_c_per_h) == (760.0, 65.0)
     assert made.forecast.cones.reached_number == pytest.approx(6.0, abs=0.1)
-    plain_wish = replace(wish, cooling=CoolingWish())
+    plain_wish = replace(wish, cooling=CoolingRequest())
     plain = design(GLAZED, plain_wish, kiln=example_kiln(), controller=CONTROLLER)
     assert made.schedule.peak_c < plain.schedule.peak_c
 
 
 def test_once_fired_ware_obeys_the_bisque_limits_on_the_way_up() -> None:
     load = ware(12.0)
-    raw = design(load, Wish("bisque", top_c=1200.0), controller=CONTROLLER)
-    once = design(load, Wish("once-fired", top_c=1200.0), controller=CONTROLLER)
+    raw = design(load, DesignRequest("bisque", top_c=1200.0), controller=CONTROLLER)
+    once = design(load, DesignRequest("once-fired", top_c=1200.0), controller=CONTROLLER)
     assert [row.rate_c_per_h for row in once.limits] == [row.rate_c_per_h for row in raw.limits]
     assert once.dwells == raw.dwells
 
@@ -217,7 +219,7 @@ def test_a_larger_margin_is_never_faster() -> None:
 )
 def test_rounding_never_goes_over_a_limit(controller: Controller) -> None:
     load = ware(25.0)
-    made = design(load, Wish("bisque", cone="06"), controller=controller)
+    made = design(load, DesignRequest("bisque", cone="06"), controller=controller)
     assert made.safe
     assert check_plan(made.schedule, load) == ()
     for segment in made.schedule.segments:
@@ -232,7 +234,7 @@ def test_rounding_never_goes_over_a_limit(controller: Controller) -> None:
 
 
 def test_the_written_file_says_why_and_reads_back_the_same() -> None:
-    made = design(PLANTERS_AND_CUPS, Wish("bisque", cone="06"), controller=CONTROLLER)
+    made = design(PLANTERS_AND_CUPS, DesignRequest("bisque", cone="06"), controller=CONTROLLER)
     text = designed_text(made.schedule, made.reasons, made.notes)
     assert parse_schedule(text) == made.schedule
     cited = [line.removeprefix("# source: ") for line in text.splitlines() if "# source: " in line]
@@ -242,7 +244,7 @@ def test_the_written_file_says_why_and_reads_back_the_same() -> None:
 
 
 def test_the_document_has_the_keys_others_build_on() -> None:
-    made = design(PLANTERS_AND_CUPS, Wish("bisque", cone="06"), controller=CONTROLLER)
+    made = design(PLANTERS_AND_CUPS, DesignRequest("bisque", cone="06"), controller=CONTROLLER)
     data = made.to_dict()
     assert (data["schema"], data["kind"]) == (1, "design")
     assert {"schedule", "total_s", "limits", "dwells", "cost_of_segments_s"} <= set(data)

@@ -9,7 +9,7 @@ from logmaker import LogTable, write_csv
 
 from firing.kiln.fit import FiringRecord
 from firing.logs.reader import Log, read_log
-from firing.review.fit_input import record_of
+from firing.review.fit_input import fit_input_of
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.ware.load import Load
 
@@ -52,4 +52,4 @@ def log_of(
 def record(log: Log, *, schedule: Schedule | None = None, kwh: float | None = None,
            load: Load | None = None) -> FiringRecord:  # fmt: skip
     """The log as a fit takes it; the true ware is bisqued, whatever the peak."""
-    return replace(record_of(log, schedule=schedule, kwh=kwh, load=load), raw=False)
+    return replace(fit_input_of(log, schedule=schedule, kwh=kwh, load=load), raw=False)

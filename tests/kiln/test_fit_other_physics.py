@@ -15,7 +15,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, wr
 
 from firing.kiln.fit import KilnFit, fit_kiln
 from firing.logs.reader import read_log
-from firing.review.fit_input import record_of
+from firing.review.fit_input import fit_input_of
 from firing.schedule.schedule import Schedule, Segment
 
 KILN = trial_kiln(power_w=9600.0, leak_w_per_k=None)
@@ -37,7 +37,7 @@ def fitted(plan: str, fault: str, folder: Path, evidence: str = "output and mete
     by_output = "output" in evidence
     table = sample(firing, Sampling(interval_s=60.0, with_duty=by_output))
     segments = tuple(Segment(t, r, hold_s=h) for r, t, h in PLANS[plan])
-    record = record_of(
+    record = fit_input_of(
         read_log(write_csv(table, folder / f"{plan}-{fault}.csv")),
         schedule=None if by_output else Schedule("plan", segments),
         kwh=kwh if "meter" in evidence else None,

@@ -8,15 +8,15 @@ from kilns import trial_kiln
 
 from firing.kiln.description import ElementReading, Fitted
 from firing.kiln.element_wear import power_down, power_trend
-from firing.kiln.fit import Estimate, KilnFit
+from firing.kiln.fit import FittedValue, KilnFit
 from firing.kiln.fit_result import Diagnostics
 from firing.sources import source
 
 
 def fit(power: float, on: date | None, *, told: bool = True) -> KilnFit:
-    one = Estimate(1.0, 0.02, True, "")
+    one = FittedValue(1.0, 0.02, True, "")
     return KilnFit(
-        power=Estimate(power, 0.02, told, ""), loss=one, capacity=one, power_over_capacity=one,
+        power=FittedValue(power, 0.02, told, ""), loss=one, capacity=one, power_over_capacity=one,
         loss_over_capacity=one, anchored=told, on=on, basis="a log",
         diagnostics=Diagnostics(0.01, 95.0, 40, 0.0, 0.0, 0.0),
     )  # fmt: skip

@@ -7,7 +7,7 @@ import pytest
 from kilns import BISQUE, BISQUED, GLAZE, RAW, trial_kiln
 
 from firing.kiln.description import Fitted
-from firing.kiln.inverse_model import Course, contents_heat_j, needed, wall_heat_j
+from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, needed, wall_heat_j
 from firing.kiln.simulation import simulate
 from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
@@ -26,7 +26,7 @@ def test_the_heat_needed_is_what_was_supplied(
     kiln = trial_kiln(fitted=fitted)
     run = simulate(kiln, load, schedule, until_c=120.0)
     grid = np.arange(0.0, run.total_s, 300.0)
-    course = Course(grid, np.interp(grid, run.time_s, run.chamber_c))
+    course = ChamberCourse(grid, np.interp(grid, run.time_s, run.chamber_c))
     network = Network(replace(kiln, fitted=replace(fitted, power=1.0)), load, room_c=20.0)
     found = needed(
         network,
@@ -44,7 +44,7 @@ def test_the_heat_needed_is_what_was_supplied(
 
 def test_a_course_that_begins_hot_does_not_take_the_waters_heat() -> None:
     grid = np.arange(0.0, 3.0 * 3600.0 + 1.0, 300.0)
-    course = Course(grid, 700.0 + grid / 36.0)
+    course = ChamberCourse(grid, 700.0 + grid / 36.0)
     # The same dry mass, raw and bisqued: 1.5 % of it is water that raw ware brings along.
     raw = replace(RAW, pieces=(replace(RAW.pieces[0], mass_kg=0.7 * 1.015),))
     taken = [

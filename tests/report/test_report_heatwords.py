@@ -16,7 +16,7 @@ from firing.report.summary_sentences import margin_words
 from firing.report.terminal import review_text
 from firing.review.comparison import compare
 from firing.review.heat import heat_verdict, thermocouple_error
-from firing.review.resample import even_trace
+from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
 from firing.units import TemperatureUnit
@@ -30,7 +30,7 @@ def judged(unit: TemperatureUnit = "C", *, kiln: KilnDescription | None = None) 
     cones = sample.cones
     heat = heat_verdict(
         trace,
-        even_trace(trace.time_s, sample.temperature_c),
+        resampled(trace.time_s, sample.temperature_c),
         channel=0,
         reached=cones,
         by_readings=sample.cones_by_channel,

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from logmaker import GLAZE, Faults, Sampling
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.review.attribution import caught_up
+from firing.review.attribution import recovered_time
 from firing.review.result import CAUSE_NAMES, Cause, CauseShare
 from firing.review.review import review
 
@@ -25,7 +25,7 @@ SHARES = st.lists(
 
 def told(*segments: tuple[Cause, float]) -> list[list[tuple[Cause, float]]]:
     accounts = [(CauseShare(cause, minutes * MINUTE),) for cause, minutes in segments]
-    return [[(s.cause, s.seconds / MINUTE) for s in shares] for shares in caught_up(accounts)]
+    return [[(s.cause, s.seconds / MINUTE) for s in shares] for shares in recovered_time(accounts)]
 
 
 def test_a_ramp_quicker_by_what_was_lost_before_caught_up() -> None:
@@ -59,7 +59,7 @@ def test_time_is_made_up_once() -> None:
 def test_every_segment_keeps_its_sum_and_every_cause_that_made_it_longer(
     accounts: list[tuple[CauseShare, ...]],
 ) -> None:
-    for before, after in zip(accounts, caught_up(accounts), strict=True):
+    for before, after in zip(accounts, recovered_time(accounts), strict=True):
         assert sum(s.seconds for s in after) == pytest.approx(sum(s.seconds for s in before))
         assert [s for s in after if s.seconds > 0] == [s for s in before if s.seconds > 0]
 

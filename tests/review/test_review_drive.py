@@ -7,7 +7,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample
 
 from firing.review.duty_inference import known_duty
-from firing.review.resample import even_trace
+from firing.review.resample import resampled
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
@@ -26,7 +26,7 @@ def shown(
     """The duty as seen, and as it truly was over the five minutes around."""
     firing = fire(plan, faults=faults, controller=Controller(waits=waits), cool_to_c=100.0)
     log = sample(firing, Sampling(interval_s=60.0, noise_c=0.4, step_c=1.0, with_set_point=True))
-    even = even_trace(log.time_s, log.temperature_c[:, 0])
+    even = resampled(log.time_s, log.temperature_c[:, 0])
     segments, before = [], 20.0
     for rate, target, hold_s in plan:
         drive = "rate" if rate is not None else "unlimited" if target > before else "off"

@@ -14,7 +14,7 @@ from firing.errors import FiringError
 from firing.sources import source
 from firing.thermocouple.reference import TYPES, emf_mv, sensitivity_mv_per_c
 from firing.thermocouple.wiring import (
-    Leg,
+    WireLeg,
     copper_extension_c,
     reading_c,
     reversed_at_instrument_c,
@@ -70,7 +70,7 @@ def test_reversed_at_the_instrument_falls_as_the_kiln_heats(type: str) -> None:
 def test_one_material_throughout_reads_right_whatever_lies_between(
     type: str, at_c: float, head_c: float, junction_c: float
 ) -> None:
-    legs = [Leg(type, at_c, head_c), Leg(type, head_c, junction_c)]
+    legs = [WireLeg(type, at_c, head_c), WireLeg(type, head_c, junction_c)]
     assert reading_c(legs, type, junction_c) == pytest.approx(at_c, abs=1e-6)
     assert wrong_type_c(type, type, at_c, junction_c) == pytest.approx(at_c, abs=1e-6)
 

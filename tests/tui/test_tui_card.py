@@ -17,7 +17,7 @@ from firing.files.ready import ready_text
 from firing.report.card import card_text
 from firing.schedule.file import parse_schedule
 from tui.app import FiringApp
-from tui.equipment import Kind, Studio, read_all
+from tui.equipment import Equipment, Kind, read_all
 from tui.keyed import card_of
 from tui.outlook import Circumstances
 from tui.screens.dialogs import Ask, Prompt, Sheet
@@ -35,7 +35,7 @@ Golden = Callable[[str, str], None]
 GLAZE = "mid-range-glaze-cone-6-hold"
 
 
-def studio(names: dict[Kind, str]) -> Studio:
+def studio(names: dict[Kind, str]) -> Equipment:
     return read_all(names).studio
 
 

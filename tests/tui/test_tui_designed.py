@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
-from tui.comparison import Comparison, both_courses, compare, rows, verdict
+from tui.comparison import PlanComparison, both_courses, compare, rows, verdict
 from tui.design_form import FIELDS, MEND, NEW, begin, read
-from tui.equipment import KINDS, Studio, read_all
+from tui.equipment import KINDS, Equipment, read_all
 from tui.outlook import Circumstances, foresee
 from tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 
@@ -97,7 +97,7 @@ def test_every_segment_has_one_place(one: Any, other: Any) -> None:
 # What both come to
 
 
-def studio(**names: str) -> Studio:
+def studio(**names: str) -> Equipment:
     return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
 
 
@@ -109,12 +109,12 @@ def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, An
 
 
 @pytest.fixture(scope="module")
-def mended() -> Comparison:
+def mended() -> PlanComparison:
     now = Circumstances(target_cone="6", studio=studio(load=CUPS))
     return compare(GLAZE, now, wanted(GLAZE, now, how=MEND))
 
 
-def test_both_plans_are_forecast_under_the_same_circumstances(mended: Comparison) -> None:
+def test_both_plans_are_forecast_under_the_same_circumstances(mended: PlanComparison) -> None:
     now = Circumstances(target_cone="6", studio=studio(load=CUPS))
     assert mended.then is not None
     assert mended.now is not None
@@ -133,7 +133,9 @@ def test_both_plans_are_forecast_under_the_same_circumstances(mended: Comparison
 
 
 @pytest.mark.parametrize("room", [47, 61, 88])
-def test_every_line_fits_its_room_and_every_reason_is_told(mended: Comparison, room: int) -> None:
+def test_every_line_fits_its_room_and_every_reason_is_told(
+    mended: PlanComparison, room: int
+) -> None:
     found = rows(mended, room)
     figures = [row for row in found if row.at_s is not None]
     assert all(len(row.words) <= room for row in figures)

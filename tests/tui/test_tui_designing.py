@@ -21,9 +21,9 @@ from firing.report.designed import design_text
 from firing.schedule.file import read_schedule
 from firing.schedule.schedule import Schedule
 from tui.app import FiringApp
-from tui.comparison import Comparison
+from tui.comparison import PlanComparison
 from tui.design_form import FIELDS, MEND, make
-from tui.equipment import KINDS, Studio, read_all
+from tui.equipment import KINDS, Equipment, read_all
 from tui.outlook import Circumstances
 from tui.screens.comparing import Comparing, ComparisonList
 from tui.screens.dialogs import Ask, Sheet
@@ -46,7 +46,7 @@ CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
 
 
-def studio(**names: str) -> Studio:
+def studio(**names: str) -> Equipment:
     return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
 
 
@@ -57,7 +57,7 @@ _MADE: dict[Any, Any] = {}
 def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the same wish for the same plan and files be designed once for all scenes."""
 
-    def remembered(schedule: Schedule, now: Studio, wish: dict[str, Any]) -> Any:
+    def remembered(schedule: Schedule, now: Equipment, wish: dict[str, Any]) -> Any:
         key = (schedule, tuple(now.names.items()), tuple(wish.items()))
         if key not in _MADE:
             _MADE[key] = make(schedule, now, wish)
@@ -108,7 +108,7 @@ async def form(app: FiringApp, pilot: Pilot[Any], **texts: str) -> None:
     await pilot.pause()
 
 
-async def designed(app: FiringApp, pilot: Pilot[Any], **texts: str) -> Comparison:
+async def designed(app: FiringApp, pilot: Pilot[Any], **texts: str) -> PlanComparison:
     await form(app, pilot, **texts)
     await pilot.press("ctrl+s")
     await until(pilot, front(app, Comparing))

@@ -11,7 +11,7 @@ from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
-from firing.schedule.timeline import planned_course
+from firing.schedule.timeline import set_point_over_time
 from tui import edits
 
 FIELDS = st.sampled_from(edits.FIELDS)
@@ -94,8 +94,8 @@ def test_a_new_segment_changes_nothing_about_the_firing(schedule: Schedule, row:
     except FiringError:
         return
     assert len(cut.segments) == len(schedule.segments) + 1
-    _, before, _ = planned_course(schedule)
-    _, after, _ = planned_course(cut)
+    _, before, _ = set_point_over_time(schedule)
+    _, after, _ = set_point_over_time(cut)
     assert after[-1].end_s == pytest.approx(before[-1].end_s, rel=1e-3)
 
 

@@ -22,7 +22,7 @@ from tui.formedits import rearranged, removed
 from tui.formfields import text_value, value_text
 from tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
 from tui.formspec import Form, kiln_form, load_form
-from tui.formstate import State
+from tui.formstate import FormState
 from tui.preview import derived, flowing
 
 
@@ -348,7 +348,7 @@ def _comments(text: str) -> set[str]:
 
 
 def test_a_state_is_never_changed() -> None:
-    state = State(kiln_form(), "kiln", {"wall": [{"thickness_mm": 75}]}, None)
+    state = FormState(kiln_form(), "kiln", {"wall": [{"thickness_mm": 75}]}, None)
     before = state.written
     state.with_value(("wall", 0, "thickness_mm"), 80)
     rearranged(state.form, state.data, "new", ("wall", 0, "material"))

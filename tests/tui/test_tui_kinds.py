@@ -11,7 +11,7 @@ import pytest
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
-from tui.equipment import KINDS, Kind, Studio, chosen, read_all, up_to_date
+from tui.equipment import KINDS, Equipment, Kind, chosen, read_all, up_to_date
 from tui.kinds import description, kind_of, kind_of_text
 from tui.outlook import Circumstances, consequences, foresee, missing
 from tui.places import choices, ready_choices
@@ -198,7 +198,7 @@ def test_a_memory_that_cannot_be_written_is_told(tmp_path: Path) -> None:
 
 def test_what_is_missing_for_a_cost_is_told() -> None:
     def told(*kinds: Kind) -> str:
-        studio = Studio()
+        studio = Equipment()
         for kind in kinds:
             studio = chosen(studio, kind, EXAMPLES[kind])
         return " ".join(missing(foresee(GLAZE, Circumstances(studio=studio)), studio))

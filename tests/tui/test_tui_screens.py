@@ -24,7 +24,7 @@ from tui.screens.review import ReviewScreen
 from tui.screens.telling import help_lines, own_bindings
 from tui.widgets.curve import Curve
 from tui.widgets.editbar import EditBar
-from tui.widgets.grid import Grid
+from tui.widgets.grid import ListGrid
 from tui.widgets.segments import Segments
 
 Make = Callable[[], FiringApp]
@@ -411,7 +411,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
         assert review is not None
         screen = app.screen
         assert isinstance(screen, ReviewScreen)
-        grid, curve = screen.query_one(Grid), screen.query_one(Curve)
+        grid, curve = screen.query_one(ListGrid), screen.query_one(Curve)
         placed = [f for f in review.findings if f.at_s is not None]
         for _ in range(len(grid.rows)):
             text = str(screen.query_one("#details-text", Static).content)

@@ -27,7 +27,7 @@ from tui.screens.plan import PlanScreen
 from tui.screens.review import ReviewScreen
 from tui.session import LogChoice
 from tui.widgets.curve import Curve
-from tui.widgets.grid import Grid
+from tui.widgets.grid import ListGrid
 from tui.widgets.segments import Segments
 
 Make = Callable[[], FiringApp]
@@ -211,7 +211,8 @@ def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written
         await until(
             pilot,
             lambda: (
-                front(app, StudioSheet)() and app.screen.query_one(Grid).rows[0].cells[1] == "none"
+                front(app, StudioSheet)()
+                and app.screen.query_one(ListGrid).rows[0].cells[1] == "none"
             ),
         )
         await pilot.press("down", "down", "down", "e")

@@ -20,7 +20,7 @@ from firing.watch.options import WatchOptions
 from firing.watch.position import Position
 from firing.watch.predictor import Rest
 from tui.watchcourse import WatchLines
-from tui.watching import Kept, LiveWatch, Remark, Seen
+from tui.watching import Kept, LiveWatch, Seen, WatchRemark
 from tui.watchledger import MOST_REMARKS
 from tui.watchopened import open_heard
 from tui.watchwords import alarm_words, figures, stage_words
@@ -230,7 +230,7 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
     wait_until(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
     assert watch.running
     # ... unless that itself fails
-    monkeypatch.setattr("firing.watch.session.Session._side", fail)
+    monkeypatch.setattr("firing.watch.session.WatchSession._side", fail)
     wait_until(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     assert "ZeroDivisionError: made up" in watch.seen.why
@@ -346,7 +346,7 @@ def test_of_what_was_told_the_latest_is_kept(tmp_path: Path) -> None:
     ledger.lay_down()
     opened.close()
     assert len(laid[-1].remarks) == MOST_REMARKS
-    assert laid[-1].remarks[-1] == Remark(0.0, "note", str(3 * MOST_REMARKS - 1))
+    assert laid[-1].remarks[-1] == WatchRemark(0.0, "note", str(3 * MOST_REMARKS - 1))
 
 
 # The curve

@@ -15,15 +15,15 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
-from tui.design_form import FIELDS, MEND, NEW, Wanted, begin, continued, make, read, taken
-from tui.equipment import KINDS, Studio, read_all
+from tui.design_form import FIELDS, MEND, NEW, WantedDesign, begin, continued, make, read, taken
+from tui.equipment import KINDS, Equipment, read_all
 from tui.outlook import Circumstances
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
 
 
-def studio(**names: str) -> Studio:
+def studio(**names: str) -> Equipment:
     return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
 
 
@@ -42,7 +42,7 @@ def test_the_form_begins_with_the_plan_and_goes_on_with_what_was_written() -> No
     begun = begin(GLAZE, now)
     assert (begun["purpose"], begun["cone"], begun["top"]) == ("glaze", "6", "")
     assert (begun["segments"], begun["open"], begun["margin"]) == ("10", "60 °C", "1.5")
-    last = Wanted(begun, begun | {"margin": "2", "cone": "5", "segments": "4"})
+    last = WantedDesign(begun, begun | {"margin": "2", "cone": "5", "segments": "4"})
     assert continued(begin(GLAZE, now), last)["cone"] == "5"
     # Another cone is wanted of the plan, and no controller is chosen any more.
     later = continued(begin(GLAZE, Circumstances(target_cone="04")), last)

@@ -16,8 +16,8 @@ from firing.capture.plausibility import Judge
 from firing.capture.reading import Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.events import Limits, Notice
-from firing.watch.predictor import ForecastOutlook
+from firing.watch.events import Limits, WatchEvent
+from firing.watch.predictor import ForecastPredictor
 from firing.watch.watcher import Watcher
 
 ROOM_C = 20.0
@@ -71,14 +71,14 @@ def stuck(time_s: FloatArray, reading_c: FloatArray, from_s: float) -> FloatArra
 class Heard:
     """What a watch told, with the times of the readings it saw."""
 
-    notices: list[Notice] = field(default_factory=list)
+    notices: list[WatchEvent] = field(default_factory=list)
     time_s: FloatArray = field(default_factory=lambda: np.zeros(0))
 
-    def acts(self) -> list[Notice]:
+    def acts(self) -> list[WatchEvent]:
         """Return the alarms that were raised."""
         return [n for n in self.notices if n.severity == "act" and n.state == "raised"]
 
-    def in_time(self, from_s: float, more_s: float = 0.0) -> list[Notice]:
+    def in_time(self, from_s: float, more_s: float = 0.0) -> list[WatchEvent]:
         """Return alarms raised within five minutes or three readings of a moment, and no more."""
         after = self.time_s[self.time_s >= from_s]
         last_s = max(from_s + 300.0 + more_s, float(after[min(2, after.size - 1)]))
@@ -116,7 +116,7 @@ def watched(
         reading_c = reading_c + np.where(time_s < from_s, noise, 0.0)
     reading_c = np.round(reading_c / resolution_c) * resolution_c
     schedule = None if plan is None else as_schedule(plan)
-    outlook = None if schedule is None else ForecastOutlook(forecast(schedule))
+    outlook = None if schedule is None else ForecastPredictor(forecast(schedule))
     if limits is None:
         top_c = None if schedule is None else schedule.peak_c + 20.0
         limits = Limits(top_c, lost_after_s=max(60.0, 2.5 * interval_s))

@@ -13,9 +13,9 @@ from firing.capture.replay import Replay
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.estimate import Estimate
-from firing.watch.events import Limits, Notice
-from firing.watch.predictor import ForecastOutlook
-from firing.watch.session import Session
+from firing.watch.events import Limits, WatchEvent
+from firing.watch.predictor import ForecastPredictor
+from firing.watch.session import WatchSession
 from firing.watch.watcher import Watcher
 
 HOUR_S = 3600.0
@@ -37,13 +37,13 @@ class Told:
     """Everything a watch told."""
 
     notes: list[str] = field(default_factory=list)
-    notices: list[Notice] = field(default_factory=list)
+    notices: list[WatchEvent] = field(default_factory=list)
     estimates: list[Estimate] = field(default_factory=list)
 
     def note(self, sentence: str) -> None:
         self.notes.append(sentence)
 
-    def notice(self, notice: Notice) -> None:
+    def notice(self, notice: WatchEvent) -> None:
         self.notices.append(notice)
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
@@ -99,11 +99,11 @@ def replayed(
     """Watch a log from its beginning to its end."""
     told = Told()
     source = Replay(path, float("inf"))
-    outlook = None if schedule is None else ForecastOutlook(forecast(schedule))
+    outlook = None if schedule is None else ForecastPredictor(forecast(schedule))
     watcher = Watcher(limits or Limits(), schedule, outlook, cones=cones)
     connection = Connection(source)
     connection.open()
-    Session(
+    WatchSession(
         connection,
         watcher,
         told,

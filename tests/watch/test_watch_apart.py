@@ -13,7 +13,7 @@ from watch.wornkiln import HOUR_S, PLAN, kiln, truth
 from firing.watch.history import History
 from firing.watch.kilnmodel import KilnModel
 from firing.watch.refit import RefitJob, refit
-from firing.watch.refit_worker import Answer, RefitApart
+from firing.watch.refit_worker import RefitAnswer, RefitWorker
 
 
 def job(hours: float = 7.0) -> RefitJob:
@@ -23,7 +23,7 @@ def job(hours: float = 7.0) -> RefitJob:
     return RefitJob(kiln(), None, PLAN, time_s, course_c, np.full(time_s.size, np.nan))
 
 
-def taken(apart: RefitApart) -> Answer | None:
+def taken(apart: RefitWorker) -> RefitAnswer | None:
     until = time.monotonic() + 60.0
     while (found := apart.take()) is None and apart.busy:
         assert time.monotonic() < until
@@ -32,7 +32,7 @@ def taken(apart: RefitApart) -> Answer | None:
 
 
 def test_it_finds_what_would_be_found_here() -> None:
-    apart = RefitApart()
+    apart = RefitWorker()
     apart.begin(job())
     assert apart.busy
     answer = taken(apart)
@@ -53,20 +53,20 @@ def test_files_where_the_watch_was_begun_are_no_modules(
         (tmp_path / f"{name}.py").write_text("raise SystemExit(9)\n", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "path", [part for part in sys.path if part])
-    apart = RefitApart()
+    apart = RefitWorker()
     apart.begin(job(2.5))
     taken(apart)
     assert not apart.failed
 
 
 def test_closing_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    apart = RefitApart()
+    apart = RefitWorker()
     apart.begin(job())
     process = apart._process
     assert process is not None
     apart.close()
     assert process.wait(10.0) != 0
-    RefitApart().close()
+    RefitWorker().close()
 
 
 def test_without_a_process_the_watch_goes_on_and_says_so_once(
@@ -92,7 +92,7 @@ def test_a_process_that_dies_is_told_of_once(
     dying.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
     os.chmod(dying, 0o755)
     monkeypatch.setattr(sys, "executable", str(dying))
-    apart = RefitApart()
+    apart = RefitWorker()
     apart.begin(job())
     assert taken(apart) is None
     assert apart.failed

@@ -20,9 +20,9 @@ from firing.watch.events import Limits
 from firing.watch.history import History
 from firing.watch.kilnmodel import KilnModel
 from firing.watch.options import WatchOptions
-from firing.watch.prediction import Ahead
-from firing.watch.predictor import ForecastOutlook
-from firing.watch.session import Session
+from firing.watch.prediction import Prediction
+from firing.watch.predictor import ForecastPredictor
+from firing.watch.session import WatchSession
 from firing.watch.setup import open_watch
 from firing.watch.terminal import Terminal
 from firing.watch.watcher import Watcher
@@ -31,16 +31,16 @@ SPIKE_C = 1300.0
 
 ESTIMATORS = [
     "firing.watch.watcher.locate",
-    "firing.watch.watcher.look_ahead",
+    "firing.watch.watcher.predict",
     "firing.watch.watcher.cones_so_far",
     "firing.watch.watcher.cone_outlooks",
     "firing.watch.watcher.down_since_s",
     "firing.watch.watcher.coldest_counting_c",
 ]
 METHODS = [
-    (ForecastOutlook, "rest"),
-    (Ahead, "timed"),
-    (Ahead, "shifted"),
+    (ForecastPredictor, "rest"),
+    (Prediction, "timed"),
+    (Prediction, "shifted"),
     (History, "rate_c_per_h"),
     (History, "trace"),
     (History, "now_c"),
@@ -302,7 +302,7 @@ def test_a_source_that_raises_is_opened_again_and_each_line_is_recorded(tmp_path
     told = Told()
     connection = Connection(source)
     connection.open()
-    Session(connection, Watcher(Limits()), told, recorder.base, recorder=recorder).run(
+    WatchSession(connection, Watcher(Limits()), told, recorder.base, recorder=recorder).run(
         lambda: source.reads >= 9
     )
     recorder.close()

@@ -16,8 +16,8 @@ from firing.ware.load import typical_load
 from firing.watch.history import History
 from firing.watch.kilnmodel import KilnModel
 from firing.watch.position import Position
-from firing.watch.simulate_remaining import rest_in_kiln
-from firing.watch.state_estimator import DrivenKiln, load_in
+from firing.watch.simulate_remaining import simulate_remaining
+from firing.watch.state_estimator import KilnStateEstimator, load_in
 
 SILENT = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
 
@@ -151,12 +151,12 @@ def test_from_any_moment_the_rest_is_that_of_the_whole(whole: Simulation, hour: 
     time_s = np.arange(0.0, hour * HOUR_S + 1.0, 30.0)
     course_c = np.interp(time_s, whole.time_s, whole.chamber_c)
     unknown = np.full(time_s.size, np.nan)
-    driven = DrivenKiln(kiln(), load_in(kiln(), None, PLAN))
+    driven = KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN))
     driven.follow(time_s, course_c, unknown)
     now_s, now_c = float(time_s[-1]), float(course_c[-1])
     network, spent_j = driven.now(time_s, unknown, now_s, now_c)
     assert spent_j == pytest.approx(np.interp(now_s, whole.time_s, whole.supplied_j), rel=0.02)
-    rest = rest_in_kiln(network, PLAN, where(whole, now_s, now_c), now_s, unload_c=60.0)
+    rest = simulate_remaining(network, PLAN, where(whole, now_s, now_c), now_s, unload_c=60.0)
     assert now_s + rest.program_s == pytest.approx(max(whole.program_s, now_s), abs=120.0)
     assert now_s + rest.time_s[-1] == pytest.approx(whole.total_s, rel=0.01)
     assert spent_j + rest.supplied_j == pytest.approx(whole.supplied_j[-1], rel=0.01)
@@ -167,7 +167,9 @@ def test_a_course_is_followed_in_pieces_as_in_one(whole: Simulation) -> None:
     time_s = np.arange(0.0, 6.0 * HOUR_S, 30.0)
     course_c = np.interp(time_s, whole.time_s, whole.chamber_c)
     unknown = np.full(time_s.size, np.nan)
-    at_once, bit_by_bit = (DrivenKiln(kiln(), load_in(kiln(), None, PLAN)) for _ in range(2))
+    at_once, bit_by_bit = (
+        KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN)) for _ in range(2)
+    )
     at_once.follow(time_s, course_c, unknown)
     for end in range(10, time_s.size + 1, 7):
         bit_by_bit.follow(time_s[:end], course_c[:end], unknown[:end])
@@ -176,7 +178,7 @@ def test_a_course_is_followed_in_pieces_as_in_one(whole: Simulation) -> None:
 
 def test_a_month_without_readings_is_no_month_of_steps() -> None:
     time_s = np.array([0.0, 30.0, 60.0, 30.0 * 24.0 * HOUR_S, 30.0 * 24.0 * HOUR_S + 30.0])
-    driven = DrivenKiln(kiln(), load_in(kiln(), None, PLAN))
+    driven = KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN))
     driven.follow(time_s, np.full(5, 20.0), np.full(5, np.nan))
     # What water takes up that dries out of the glaze meanwhile, and no more.
     assert driven.supplied_j < 3.6e6
@@ -184,9 +186,9 @@ def test_a_month_without_readings_is_no_month_of_steps() -> None:
 
 def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
     from firing.forecast.forecast import forecast
-    from firing.watch.predictor import ForecastOutlook
+    from firing.watch.predictor import ForecastPredictor
 
-    fallback = ForecastOutlook(forecast(PLAN))
+    fallback = ForecastPredictor(forecast(PLAN))
     model = KilnModel(kiln(), None, PLAN, fallback)
     history = History()
     for step in range(200):

@@ -9,14 +9,14 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_cour
 from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import forecast
 from firing.watch.position import Position
-from firing.watch.predictor import ForecastOutlook
+from firing.watch.predictor import ForecastPredictor
 
 
 def position(phase: str, segment: int | None, arrived_s: float | None = None) -> Position:
     return Position(phase, segment, None, arrived_s, 0.0, None)  # type: ignore[arg-type]
 
 
-OUTLOOK = ForecastOutlook(forecast(PLAN))
+OUTLOOK = ForecastPredictor(forecast(PLAN))
 # 580 °C at 100 °C/h, 30 min, 300 °C at 150 °C/h, 15 min
 WHOLE_H = 5.8 + 0.5 + 2.0 + 0.25
 

@@ -16,7 +16,7 @@ from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
 from firing.watch.position import Position
-from firing.watch.predictor import ForecastOutlook
+from firing.watch.predictor import ForecastPredictor
 from firing.watch.ticks import course_on_ticks
 
 
@@ -75,7 +75,7 @@ def test_a_healthy_firing_is_told_at_every_reading(
     assert told.estimates[-1].now_s == pytest.approx(float(fired.time_s[-1]), abs=interval_s + 1.0)
 
 
-OUTLOOK = ForecastOutlook(forecast(PLAN))
+OUTLOOK = ForecastPredictor(forecast(PLAN))
 CELSIUS = st.floats(15.0, 920.0)
 
 

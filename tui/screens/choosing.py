@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 from tui.places import Choice, Wanted, choices, matching, ready_choices, typed_path
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 from tui.widgets.lines import KeyLine
 
 _TITLES: dict[Wanted, str] = {
@@ -62,7 +62,7 @@ class Choosing(ModalScreen[Choice | None]):
         with Vertical():
             yield Static(Content(_TITLES[self._wanted]))
             yield Input(compact=True)
-            grid = Grid()
+            grid = ListGrid()
             grid.can_focus = False
             yield grid
             yield Static(id="fault")
@@ -97,48 +97,48 @@ class Choosing(ModalScreen[Choice | None]):
         self._say("")
         self._list()
         files = [n for n, c in enumerate(self._shown) if c is not None and not c.folder]
-        self.query_one(Grid).go(files[0] if files else 0)
+        self.query_one(ListGrid).go(files[0] if files else 0)
 
     def _list(self) -> None:
         typed = self.query_one(Input).value
-        grid = self.query_one(Grid)
-        rows: list[Row] = []
+        grid = self.query_one(ListGrid)
+        rows: list[GridRow] = []
         self._shown = []
         for heading, found in (
             (str(self._folder), matching(self._inside, typed)),
             (self._ready_words, matching(self._ready, typed)),
         ):
             if found:
-                rows.append(Row((heading,), heading=True))
+                rows.append(GridRow((heading,), heading=True))
                 self._shown.append(None)
-            rows += [Row((choice.words, choice.note)) for choice in found]
+            rows += [GridRow((choice.words, choice.note)) for choice in found]
             self._shown += found
         room = max(grid.size.width - 4, 20)
         name = min(max((len(c.words) for c in self._shown if c is not None), default=10), room - 14)
         name = max(name, room // 2)
-        grid.fill([Column("name", "", name), Column("note", "", max(room - name, 1))], rows)
+        grid.fill([GridColumn("name", "", name), GridColumn("note", "", max(room - name, 1))], rows)
 
     def on_input_changed(self, _message: Input.Changed) -> None:
         """Narrow the list."""
         self._say("")
         self._list()
-        self.query_one(Grid).go(0)
+        self.query_one(ListGrid).go(0)
 
-    def on_grid_chosen(self, _message: Grid.Chosen) -> None:
+    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Take what was clicked."""
         self._take(self._current())
 
     def _current(self) -> Choice | None:
-        row = self.query_one(Grid).row
+        row = self.query_one(ListGrid).row
         return self._shown[row] if row < len(self._shown) else None
 
     def action_step(self, by: int) -> None:
         """Move in the list."""
-        self.query_one(Grid).action_step(by)
+        self.query_one(ListGrid).action_step(by)
 
     def action_page(self, by: int) -> None:
         """Move in the list by a page."""
-        self.query_one(Grid).action_page(by)
+        self.query_one(ListGrid).action_page(by)
 
     def action_fill(self) -> None:
         """Put the current name into the line."""

@@ -13,7 +13,7 @@ from textual.dom import DOMNode
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, Static
 
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 from tui.widgets.lines import KeyLine, key_words
 
 _NAME, _KEY = 20, 10
@@ -74,7 +74,7 @@ class Commands(ModalScreen[Command | None]):
         with Vertical():
             yield Static("What can be done here: choose, or type a part of it")
             yield Input(compact=True)
-            grid = Grid()
+            grid = ListGrid()
             grid.can_focus = False
             yield grid
             yield KeyLine()
@@ -94,35 +94,39 @@ class Commands(ModalScreen[Command | None]):
             for command in self._commands
             if all(part in f"{command.name} {command.words}".casefold() for part in typed)
         ]
-        grid = self.query_one(Grid)
+        grid = self.query_one(ListGrid)
         # Borders and gaps, the cursor's mark and a scrollbar take the rest.
         words = max(min(self.size.width, 100) - _NAME - _KEY - 9, 10)
         grid.styles.height = max(min(len(self._commands), self.size.height - 6), 1)
         grid.fill(
-            [Column("name", "", _NAME), Column("key", "", _KEY), Column("words", "", words)],
-            [Row((command.name, command.keys, command.words)) for command in self._shown],
+            [
+                GridColumn("name", "", _NAME),
+                GridColumn("key", "", _KEY),
+                GridColumn("words", "", words),
+            ],
+            [GridRow((command.name, command.keys, command.words)) for command in self._shown],
         )
 
     def on_input_changed(self, _message: Input.Changed) -> None:
         """Narrow the list."""
         self._list()
-        self.query_one(Grid).go(0)
+        self.query_one(ListGrid).go(0)
 
-    def on_grid_chosen(self, _message: Grid.Chosen) -> None:
+    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Do what was clicked."""
         self.action_take()
 
     def action_step(self, by: int) -> None:
         """Move in the list."""
-        self.query_one(Grid).action_step(by)
+        self.query_one(ListGrid).action_step(by)
 
     def action_page(self, by: int) -> None:
         """Move in the list by a page."""
-        self.query_one(Grid).action_page(by)
+        self.query_one(ListGrid).action_page(by)
 
     def action_take(self) -> None:
         """Do what is chosen, if anything is."""
-        row = self.query_one(Grid).row
+        row = self.query_one(ListGrid).row
         if row < len(self._shown):
             self.dismiss(self._shown[row])
 

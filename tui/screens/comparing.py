@@ -12,7 +12,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
-from tui.comparison import Comparison, Row, both_courses, rows, verdict
+from tui.comparison import ComparisonRow, PlanComparison, both_courses, rows, verdict
 from tui.screens.dialogs import Ask, Sheet
 from tui.screens.written import Written
 from tui.widgets import grid
@@ -25,7 +25,7 @@ _LIST, _LEAST_CURVE = 50, 28
 _VERDICT, _MORE = 3, "  F4 tells all"
 
 
-class ComparisonList(grid.Grid):
+class ComparisonList(grid.ListGrid):
     """What both plans come to, and their segments side by side."""
 
     HELP_TITLE = "The two plans"
@@ -38,7 +38,7 @@ class ComparisonList(grid.Grid):
         Binding("enter", "read", "Read", tooltip="Read all there is to say of the line"),
     ]
 
-    class Read(grid.Grid.Moved):
+    class Read(grid.ListGrid.Moved):
         """All there is to say of the line is to be read."""
 
     def action_read(self) -> None:
@@ -77,10 +77,10 @@ class Comparing(Screen[Answer | None]):
         Binding("shift+tab", "other", "Curve", show=False),
     ]  # fmt: skip
 
-    def __init__(self, found: Comparison) -> None:
+    def __init__(self, found: PlanComparison) -> None:
         super().__init__()
         self.found = found
-        self._rows: list[Row] = []
+        self._rows: list[ComparisonRow] = []
 
     def compose(self) -> ComposeResult:
         """Put the list beside the curves, the verdict above and the details below."""
@@ -129,8 +129,8 @@ class Comparing(Screen[Answer | None]):
         room = max(table.region.width - 3, 20)
         self._rows = rows(self.found, room)
         table.fill(
-            [grid.Column("words", "", room)],
-            [grid.Row((row.words,), heading=row.heading) for row in self._rows],
+            [grid.GridColumn("words", "", room)],
+            [grid.GridRow((row.words,), heading=row.heading) for row in self._rows],
         )
         self._tell()
 
@@ -143,12 +143,12 @@ class Comparing(Screen[Answer | None]):
         self.query_one("#details", VerticalScroll).scroll_home(animate=False)
         self.query_one(Curve).point(row.at_s)
 
-    def on_grid_moved(self, message: grid.Grid.Moved) -> None:
+    def on_grid_moved(self, message: grid.ListGrid.Moved) -> None:
         """Tell of the line, and point at where it is on the curves."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: grid.Grid.Chosen) -> None:
+    def on_grid_chosen(self, message: grid.ListGrid.Chosen) -> None:
         """A click only selects."""
         message.stop()
         self._tell()

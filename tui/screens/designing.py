@@ -6,7 +6,17 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from tui.design_form import FIELDS, HOWS, NEW, PURPOSES, Field, Wanted, begin, continued, read
+from tui.design_form import (
+    FIELDS,
+    HOWS,
+    NEW,
+    PURPOSES,
+    DesignField,
+    WantedDesign,
+    begin,
+    continued,
+    read,
+)
 from tui.screens.filling import Blank, Filling
 from tui.screens.needing import needed
 from tui.screens.progress import under_way
@@ -72,11 +82,11 @@ async def _wanted(screen: SettingScreen, fault: str) -> dict[str, Any] | None:
     form = Filling(f"A plan for {studio.load.short}, {kiln}", blanks, fault)
     filled = await screen.app.push_screen_wait(form)
     if form.texts:
-        session.wanted = Wanted(begun, form.texts)
+        session.wanted = WantedDesign(begun, form.texts)
     return filled
 
 
-def _blank(field: Field, text: str, unit: TemperatureUnit) -> Blank:
+def _blank(field: DesignField, text: str, unit: TemperatureUnit) -> Blank:
     when = ("how", NEW) if field.only_new else None
     if field.what == "how":
         return Blank(field.key, field.label, text, field.hint, options=HOWS)

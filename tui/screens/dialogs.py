@@ -11,7 +11,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from firing.report.sanitize import plain, wrap
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 from tui.widgets.lines import KeyLine
 
 
@@ -40,24 +40,26 @@ class Ask(ModalScreen[str | None]):
         """Put the question above its answers."""
         with Vertical():
             yield Static(Content(plain(self._question)))
-            yield Grid()
+            yield ListGrid()
             yield KeyLine()
 
     def on_mount(self) -> None:
         """List the answers."""
-        grid = self.query_one(Grid)
+        grid = self.query_one(ListGrid)
         width = max(len(words) for _, words in self._answers)
-        grid.fill([Column("answer", "", width)], [Row((words,)) for _, words in self._answers])
+        grid.fill(
+            [GridColumn("answer", "", width)], [GridRow((words,)) for _, words in self._answers]
+        )
         grid.styles.height = len(self._answers)
         grid.focus()
 
-    def on_grid_chosen(self, _message: Grid.Chosen) -> None:
+    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Take the answer clicked."""
         self.action_answer()
 
     def action_answer(self) -> None:
         """Take the answer under the cursor."""
-        self.dismiss(self._answers[self.query_one(Grid).row][0])
+        self.dismiss(self._answers[self.query_one(ListGrid).row][0])
 
     def action_none(self) -> None:
         """Leave everything as it is."""

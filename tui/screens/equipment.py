@@ -17,9 +17,9 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
-from tui.equipment import KINDS, Kind, Studio, chosen, short, up_to_date
+from tui.equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
 from tui.kinds import description
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 from tui.widgets.lines import KeyLine
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class StudioSheet(ModalScreen[Step | None]):
     ]
 
     def __init__(
-        self, studio: Studio, troubles: Mapping[Kind, str], row: int, unit: TemperatureUnit
+        self, studio: Equipment, troubles: Mapping[Kind, str], row: int, unit: TemperatureUnit
     ) -> None:
         super().__init__()
         self._unit = unit
@@ -75,13 +75,13 @@ class StudioSheet(ModalScreen[Step | None]):
         """Put the rows above what there is to say of the current one."""
         with Vertical():
             yield Static("What the plan is fired with", id="title")
-            yield Grid()
+            yield ListGrid()
             yield Static(id="about")
             yield KeyLine()
 
     def on_mount(self) -> None:
         """Begin on the row last used."""
-        grid = self.query_one(Grid)
+        grid = self.query_one(ListGrid)
         grid.focus()
         self._list()
         grid.go(self._first)
@@ -92,27 +92,27 @@ class StudioSheet(ModalScreen[Step | None]):
         self.call_after_refresh(self._list)
 
     def _list(self) -> None:
-        room = max(self.query_one(Grid).size.width or 70, 40)
+        room = max(self.query_one(ListGrid).size.width or 70, 40)
         what, name = 10, min(max((room - 14) // 3, 16), 30)
         columns = [
-            Column("what", "", what),
-            Column("name", "", name),
-            Column("about", "", room - what - name - 4),
+            GridColumn("what", "", what),
+            GridColumn("name", "", name),
+            GridColumn("about", "", room - what - name - 4),
         ]
         rows = []
         for kind in KINDS:
             found = self._studio.of(kind)
             if found is None:
-                rows.append(Row((kind, "none", _WITHOUT[kind])))
+                rows.append(GridRow((kind, "none", _WITHOUT[kind])))
             else:
                 rows.append(
-                    Row((kind, short(found.name), description(kind, found.value, self._unit)))
+                    GridRow((kind, short(found.name), description(kind, found.value, self._unit)))
                 )
-        self.query_one(Grid).fill(columns, rows)
+        self.query_one(ListGrid).fill(columns, rows)
 
     @property
     def _kind(self) -> Kind:
-        return KINDS[min(self.query_one(Grid).row, len(KINDS) - 1)]
+        return KINDS[min(self.query_one(ListGrid).row, len(KINDS) - 1)]
 
     def _tell(self) -> None:
         kind = self._kind
@@ -128,12 +128,12 @@ class StudioSheet(ModalScreen[Step | None]):
         about.set_class(bool(trouble), "fault")
         self.refresh_bindings()
 
-    def on_grid_moved(self, message: Grid.Moved) -> None:
+    def on_grid_moved(self, message: ListGrid.Moved) -> None:
         """Tell of the row."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: Grid.Chosen) -> None:
+    def on_grid_chosen(self, message: ListGrid.Chosen) -> None:
         """A click selects; nothing more happens."""
         message.stop()
         self._tell()
@@ -157,7 +157,7 @@ class StudioSheet(ModalScreen[Step | None]):
         self.dismiss(None)
 
 
-async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Studio | None:
+async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Equipment | None:
     """Let kiln, load, controller and tariff be chosen and edited.
 
     Parameters
@@ -169,7 +169,7 @@ async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Studio | 
 
     Returns
     -------
-    Studio or None
+    Equipment or None
         What is chosen now; None if nothing is different.
     """
     before = screen.session.circumstances.studio
@@ -190,7 +190,7 @@ async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Studio | 
             troubles[kind] = str(error)
 
 
-async def _stepped(screen: SettingScreen, studio: Studio, what: str, kind: Kind) -> Studio:
+async def _stepped(screen: SettingScreen, studio: Equipment, what: str, kind: Kind) -> Equipment:
     """Do one thing, and return what is chosen then.
 
     Raises
@@ -215,7 +215,7 @@ async def _stepped(screen: SettingScreen, studio: Studio, what: str, kind: Kind)
     return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
 
 
-async def _chosen(screen: SettingScreen, studio: Studio, kind: Kind) -> Studio:
+async def _chosen(screen: SettingScreen, studio: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
     from tui.screens.choosing import Choosing
 

@@ -10,7 +10,7 @@ from textual.message import Message
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
-from tui.equipment import KINDS, Kind, Reading, Studio, up_to_date
+from tui.equipment import KINDS, Equipment, FileReading, Kind, up_to_date
 from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen
 
@@ -37,7 +37,7 @@ class ForeseeingScreen(WorkScreen):
             asked: Question,
             result: Forecast | None,
             trouble: str,
-            reading: Reading,
+            reading: FileReading,
         ) -> None:
             super().__init__()
             self.asked, self.result, self.trouble = asked, result, trouble
@@ -95,7 +95,7 @@ class ForeseeingScreen(WorkScreen):
         self.show_forecast(message.result, message.trouble)
         self._tell_files(before, reading)
 
-    def _tell_files(self, before: Studio, reading: Reading) -> None:
+    def _tell_files(self, before: Equipment, reading: FileReading) -> None:
         """Say once of every file that it changed on disk, or what is wrong with it now."""
         changed = [
             found.name

@@ -15,7 +15,7 @@ from textual.widgets import Static
 from firing.report.sanitize import plain, shorten
 from tui.formdoc import FormDocument
 from tui.formlines import faulty_places, lines_of
-from tui.formstate import State
+from tui.formstate import FormState
 from tui.preview import derived, flowing
 from tui.screens import formkeeping
 from tui.screens.base import WorkScreen
@@ -61,7 +61,7 @@ class FormScreen(FormEditingScreen):
     class Derived(Message):
         """What follows from a state has come back from the thread."""
 
-        def __init__(self, state: State, parts: tuple[str, ...]) -> None:
+        def __init__(self, state: FormState, parts: tuple[str, ...]) -> None:
             super().__init__()
             self.state, self.parts = state, parts
 
@@ -69,7 +69,7 @@ class FormScreen(FormEditingScreen):
         super().__init__(session, document)
         self.saved: str | None = None
         self._under_way = False
-        self._shown: tuple[State, tuple[str, ...]] | None = None
+        self._shown: tuple[FormState, tuple[str, ...]] | None = None
 
     def compose(self) -> ComposeResult:
         """Put the lines above what follows from them, and the bar below."""
@@ -144,7 +144,7 @@ class FormScreen(FormEditingScreen):
             self._compute(state)
 
     @work(thread=True, group="derived")
-    def _compute(self, state: State) -> None:
+    def _compute(self, state: FormState) -> None:
         self.post_message(self.Derived(state, derived(state.form.kind, state.value)))
 
     def on_form_screen_derived(self, message: Derived) -> None:

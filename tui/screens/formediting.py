@@ -11,7 +11,7 @@ from tui.formdoc import FormDocument
 from tui.formedits import forgotten, rearranged, removed, value_at
 from tui.formfields import value_text
 from tui.formlines import ADD, FORGET, lines_of, next_fault, place_words
-from tui.formstate import State
+from tui.formstate import FormState
 from tui.screens.base import WorkScreen
 from tui.widgets.editbar import CellInput, EditBar
 from tui.widgets.fieldlist import FieldList
@@ -217,7 +217,7 @@ class FormEditingScreen(WorkScreen):
             return
         self._apply(state.edited(edit), edit.label)
 
-    def _apply(self, state: State, label: str) -> None:
+    def _apply(self, state: FormState, label: str) -> None:
         if not self.document.apply(state, label):
             self._describe()
             self.say("Nothing changed.")
@@ -234,7 +234,7 @@ class FormEditingScreen(WorkScreen):
             _, trouble = self._typed()
             self.say(trouble)
 
-    def _typed(self) -> tuple[State | None, str]:
+    def _typed(self) -> tuple[FormState | None, str]:
         """Return the state with what is typed, or None and why not."""
         try:
             return self.document.state.retyped(self._list.path, self._bar.cell.value), ""

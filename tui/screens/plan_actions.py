@@ -9,7 +9,7 @@ from textual import work
 from textual.message import Message
 
 from tui.document import Selection
-from tui.equipment import Kind, Reading, Studio, read_all
+from tui.equipment import Equipment, FileReading, Kind, read_all
 from tui.recent import memory_file, remember
 from tui.screens.editing import EditingScreen
 
@@ -20,7 +20,7 @@ class SettingScreen(EditingScreen):
     class Came(Message):
         """What was chosen the last time has been read."""
 
-        def __init__(self, reading: Reading) -> None:
+        def __init__(self, reading: FileReading) -> None:
             super().__init__()
             self.reading = reading
 
@@ -42,7 +42,7 @@ class SettingScreen(EditingScreen):
             troubles = "; ".join(message.reading.troubles.values())
             self.say(f"Forecast without it: {troubles}; ^K chooses again.", fault=True)
 
-    def _set(self, studio: Studio) -> None:
+    def _set(self, studio: Equipment) -> None:
         self.session.circumstances = replace(self.session.circumstances, studio=studio)
         self.show_plan()
 
@@ -79,7 +79,7 @@ class SettingScreen(EditingScreen):
         if trouble:
             self.say(trouble, fault=True)
 
-    def take_studio(self, studio: Studio) -> None:
+    def take_studio(self, studio: Equipment) -> None:
         """Forecast the plan with another kiln, load, controller or tariff."""
         self._set(studio)
         self.say("Taken.")

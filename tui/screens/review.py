@@ -21,17 +21,17 @@ from tui.outlook import Circumstances, foresee
 from tui.screens.base import WorkScreen, side_width
 from tui.session import LogChoice, look_back
 from tui.widgets.curve import Curve
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 from tui.widgets.lines import KeyLine, TitleLine
 
 if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.schedule.schedule import Schedule
-    from tui.equipment import Studio
+    from tui.equipment import Equipment
     from tui.session import Session
 
 
-class ReviewList(Grid):
+class ReviewList(ListGrid):
     """The account, the findings, the segments and the cones."""
 
     HELP_TITLE = "Account"
@@ -79,7 +79,7 @@ class ReviewScreen(WorkScreen):
         def __init__(
             self,
             choice: LogChoice,
-            question: tuple[Schedule, Studio],
+            question: tuple[Schedule, Equipment],
             review: Review | None,
             trouble: str,
             of_plan: bool,
@@ -147,11 +147,11 @@ class ReviewScreen(WorkScreen):
         self._answer(f"Reading {choice.path.name} …")
         self._work(choice, self._question())
 
-    def _question(self) -> tuple[Schedule, Studio]:
+    def _question(self) -> tuple[Schedule, Equipment]:
         return self.session.document.schedule, self.session.circumstances.studio
 
     @work(thread=True, group="review", exclusive=True)
-    def _work(self, choice: LogChoice, question: tuple[Schedule, Studio]) -> None:
+    def _work(self, choice: LogChoice, question: tuple[Schedule, Equipment]) -> None:
         schedule, studio = question
         found, trouble, of_plan = None, "", True
         try:
@@ -201,16 +201,16 @@ class ReviewScreen(WorkScreen):
         # One cell is the cursor's, one a scrollbar's, and each column is followed by a gap.
         room = max(grid.region.width - 5 - figure - bar, 10)
         columns = [
-            Column("words", "", room),
-            Column("figure", "", figure, right=True),
-            Column("bar", "", bar),
+            GridColumn("words", "", room),
+            GridColumn("figure", "", figure, right=True),
+            GridColumn("bar", "", bar),
         ]
         grid.fill(
             columns,
             [
-                Row((entry.words, entry.figure, entry.bar))
+                GridRow((entry.words, entry.figure, entry.bar))
                 if entry.figure or entry.bar
-                else Row((entry.words,), heading=entry.heading)
+                else GridRow((entry.words,), heading=entry.heading)
                 for entry in self._entries
             ],
         )
@@ -234,12 +234,12 @@ class ReviewScreen(WorkScreen):
         if entry.span_s is not None:
             self.query_one(Curve).point(entry.span_s[0])
 
-    def on_grid_moved(self, message: Grid.Moved) -> None:
+    def on_grid_moved(self, message: ListGrid.Moved) -> None:
         """Tell of the line, and point at what it is about."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: Grid.Chosen) -> None:
+    def on_grid_chosen(self, message: ListGrid.Chosen) -> None:
         """A click only selects."""
         message.stop()
         self._tell()

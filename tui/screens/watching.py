@@ -15,7 +15,7 @@ from textual.widgets import Static
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 from firing.watch.attempts import Attempts
-from firing.watch.status_text import Moments
+from firing.watch.status_text import MomentText
 from tui.screens.base import WorkScreen
 from tui.session import LogChoice
 from tui.watchcourse import WatchLines
@@ -146,7 +146,7 @@ class WatchScreen(WorkScreen):
 
     def _show_told(self, seen: Seen) -> None:
         if seen.began is not None:
-            moments = Moments(seen.began, seen.now_s)
+            moments = MomentText(seen.began, seen.now_s)
             self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
 
     def _show_curve(self, watch: LiveWatch, seen: Seen) -> None:

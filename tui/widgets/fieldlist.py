@@ -12,13 +12,13 @@ from textual.message import Message
 from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import pad, plain, shorten
 from tui.formlines import Cell, Line, Slot, cells_of, place_of, titles_of
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 
 _PRESSED = frozenset({"up", "down", "left", "right", "enter", "tab", "shift+tab", "backspace"})
 _MARK, _NO_MARK = "▸", " "
 
 
-class FieldList(Grid):
+class FieldList(ListGrid):
     """Keys one a line, lists as tables."""
 
     HELP_TITLE = "Lines of the form"
@@ -95,8 +95,8 @@ class FieldList(Grid):
         self._lines = tuple(lines)
         slots = max((len(line.slots) for line in lines), default=1)
         self.fill(
-            [Column(str(n), "", 0) for n in range(slots)],
-            [Row(("",) * slots, heading=not line.slots) for line in lines],
+            [GridColumn(str(n), "", 0) for n in range(slots)],
+            [GridRow(("",) * slots, heading=not line.slots) for line in lines],
         )
         self.select(here)
 

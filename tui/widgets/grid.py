@@ -19,7 +19,7 @@ _MARK, _NO_MARK = "▸", " "
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class GridColumn:
     """One column: its name, heading and width, and whether it is set to the right."""
 
     key: str
@@ -29,14 +29,14 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class GridRow:
     """One row's cells; a row of one cell fills all columns, and a heading cannot be chosen."""
 
     cells: tuple[str, ...]
     heading: bool = False
 
 
-class Grid(ScrollView, can_focus=True):
+class ListGrid(ScrollView, can_focus=True):
     """Rows in columns.  With `by_cell` the cursor is one cell, else a whole row."""
 
     DEFAULT_CSS = """
@@ -66,12 +66,12 @@ class Grid(ScrollView, can_focus=True):
     class Moved(Message):
         """The cursor went somewhere else."""
 
-        def __init__(self, grid: "Grid") -> None:
+        def __init__(self, grid: "ListGrid") -> None:
             super().__init__()
             self.grid = grid
 
         @property
-        def control(self) -> "Grid":
+        def control(self) -> "ListGrid":
             """The grid it happened in."""
             return self.grid
 
@@ -81,8 +81,8 @@ class Grid(ScrollView, can_focus=True):
     def __init__(self, *, by_cell: bool = False, id: str | None = None) -> None:
         super().__init__(id=id)
         self.by_cell = by_cell
-        self.columns: tuple[Column, ...] = ()
-        self.rows: tuple[Row, ...] = ()
+        self.columns: tuple[GridColumn, ...] = ()
+        self.rows: tuple[GridRow, ...] = ()
         self.row = 0
         self.column = 0
 
@@ -91,7 +91,7 @@ class Grid(ScrollView, can_focus=True):
         """Whether the columns have headings."""
         return any(column.title for column in self.columns)
 
-    def fill(self, columns: Sequence[Column], rows: Sequence[Row]) -> None:
+    def fill(self, columns: Sequence[GridColumn], rows: Sequence[GridRow]) -> None:
         """Show other rows; the cursor stays where it is as far as it can."""
         self.columns, self.rows = tuple(columns), tuple(rows)
         width = 1 + sum(column.width + 1 for column in self.columns)

@@ -10,12 +10,12 @@ from firing.forecast.forecast import Forecast
 from firing.schedule.schedule import Schedule
 from tui import table
 from tui.document import Selection
-from tui.widgets.grid import Column, Grid, Row
+from tui.widgets.grid import GridColumn, GridRow, ListGrid
 
 _RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
 
 
-class Segments(Grid):
+class Segments(ListGrid):
     """The segments of a plan, one cell of them selected."""
 
     HELP_TITLE = "Segment table"
@@ -102,11 +102,11 @@ class Segments(Grid):
         arranged = table.layout(self.region.width - overflow if room else room, schedule)
         names = table.titles(schedule)
         columns = [
-            Column(key, names[key], width, key in _RIGHT)
+            GridColumn(key, names[key], width, key in _RIGHT)
             for key, width in zip(arranged.keys, arranged.widths, strict=True)
         ]
         content = table.cells(schedule, self._forecast, arranged.keys)
-        self.fill(columns, [Row(cells) for cells in content])
+        self.fill(columns, [GridRow(cells) for cells in content])
         self.select(here)
 
     def on_resize(self) -> None:

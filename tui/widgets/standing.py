@@ -10,7 +10,7 @@ from textual.containers import VerticalScroll
 from textual.widgets import Static
 
 from firing.report.sanitize import pad, plain, wrap
-from tui.watchwords import Figure
+from tui.watchwords import WatchFigure
 
 LABEL = 10
 _LEAST_ROOM = 12
@@ -72,7 +72,7 @@ class Standing(Lines):
         "↑ ↓ scroll.",
     )
 
-    def show(self, figures: Sequence[Figure]) -> None:
+    def show(self, figures: Sequence[WatchFigure]) -> None:
         """Show other figures."""
         self._fill([(figure.label, figure.lines) for figure in figures])
 

@@ -12,9 +12,9 @@ from firing.forecast.forecast import Forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment
 from firing.review.cooling import Quickening
-from firing.review.extra_segment import Beyond
+from firing.review.extra_segment import ExtraSegment
 from firing.review.heat import HeatVerdict
-from firing.review.resample import EvenTrace
+from firing.review.resample import ResampledTrace
 from firing.review.result import CauseShare, CoolingReview
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
@@ -37,7 +37,7 @@ class Evidence:
     log: Log
     channel: int
     temperature_c: FloatArray
-    trace: EvenTrace
+    trace: ResampledTrace
     alignment: Alignment
     refused: str
     causes: tuple[CauseShare, ...]
@@ -45,7 +45,7 @@ class Evidence:
     excess_s: float | None
     cooling: CoolingReview | None
     quickening: Quickening | None
-    beyond: Beyond | None
+    beyond: ExtraSegment | None
     planned: ConeVerdict
     reached: ConeVerdict
     heat: HeatVerdict

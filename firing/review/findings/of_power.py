@@ -84,10 +84,12 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
         )
         return
     from firing.kiln.fit import fit_kiln
-    from firing.review.fit_input import record_of
+    from firing.review.fit_input import fit_input_of
 
     try:
-        record = record_of(evidence.log, schedule=evidence.schedule, channel=evidence.channel + 1)
+        record = fit_input_of(
+            evidence.log, schedule=evidence.schedule, channel=evidence.channel + 1
+        )
         fit = fit_kiln(evidence.kiln, [record])
     except FiringError as error:
         yield Finding(
