@@ -11,7 +11,7 @@ import pytest
 
 from firing.sources import load_sources
 
-FOLDER = Path(__file__).parent.parent / "schedules"
+FOLDER = Path(__file__).parents[2] / "schedules"
 READY = sorted(p for p in FOLDER.glob("*.toml") if not p.name.startswith("example-"))
 EXAMPLES = sorted(FOLDER.glob("example-*.toml"))
 PURPOSES = {"bisque", "glaze", "once-fired", "decal", "other"}

@@ -12,7 +12,7 @@ from firing.controller.file import ControllerTable, parse_controller, read_contr
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile
 
-EXAMPLE = Path(__file__).parents[1] / "schedules" / "example-controller.toml"
+EXAMPLE = Path(__file__).parents[2] / "schedules" / "example-controller.toml"
 
 controllers = st.builds(
     Controller,
