@@ -149,11 +149,11 @@ def _day_count(layout: LogLayout, clock: int) -> tuple[int, ...]:
 
 def _serial_pair(layout: LogLayout, numeric: Sequence[Column]) -> tuple[int, int] | None:
     """Return a spreadsheet's date and time of day, each in a column of its own."""
-    for date, clock in pairwise(c.index for c in numeric):
-        if numeric_times.are_serial_dates(
-            _values(layout, date)
-        ) and numeric_times.are_day_fractions(_values(layout, clock)):
-            return date, clock
+    for day, clock in pairwise(c.index for c in numeric):
+        if numeric_times.are_serial_dates(_values(layout, day)) and numeric_times.are_day_fractions(
+            _values(layout, clock)
+        ):
+            return day, clock
     return None
 
 

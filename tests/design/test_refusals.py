@@ -33,7 +33,7 @@ GLAZE = DesignRequest("glaze", cone="6")
         (GLAZED, replace(GLAZE, bounds=Bounds(1180.0, 0.0, 600.0)), {}, ("1180", "10 min")),
         (GLAZED, replace(GLAZE, bounds=Bounds(1000.0)), {}, ("cone 6", "1000 °C", "collide")),
         (GLAZED, replace(GLAZE, bounds=Bounds(None, 600.0, 300.0)), {}, ("10 min", "5 min")),
-        (GLAZED, replace(GLAZE, cooling=CoolingRequest(1190.0, 8 * 3600.0)), {}, ("cooling alone",)),
+        (GLAZED, replace(GLAZE, cooling=CoolingRequest(1190.0, 28800.0)), {}, ("cooling alone",)),
         (GLAZED, replace(GLAZE, cooling=CoolingRequest(1300.0)), {}, ("must lie between",)),
         (GLAZED, replace(GLAZE, cooling=CoolingRequest(None, 60.0)), {}, ("drop",)),
         (GLAZED, replace(GLAZE, cooling=CoolingRequest(rate_c_per_h=60.0)), {}, ("where it ends",)),

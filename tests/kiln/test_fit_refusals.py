@@ -10,6 +10,7 @@ from kiln.true_kiln import TrueFiring, Truth, fire
 from kilns import BISQUED, trial_kiln
 
 from firing.errors import FiringError
+from firing.kiln import residuals
 from firing.kiln.fit import FiringRecord, fit_kiln
 
 KILN = trial_kiln()
@@ -56,7 +57,7 @@ def test_a_log_in_which_nothing_shows_the_elements(firing: TrueFiring, tmp_path:
 def test_a_fit_that_does_not_converge(
     firing: TrueFiring, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(fitting, "MOST_EVALUATIONS", 1)
+    monkeypatch.setattr(residuals, "MOST_EVALUATIONS", 1)
     said = refusal({}, record(log_of(firing, tmp_path)))
     assert "does not converge within 1 evaluations" in said
 

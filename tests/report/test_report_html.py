@@ -25,9 +25,9 @@ class Reader(HTMLParser):
         self.words += data
 
 
-def read(html: str) -> Reader:
+def read(page: str) -> Reader:
     reader = Reader()
-    reader.feed(html)
+    reader.feed(page)
     reader.close()
     return reader
 
@@ -44,10 +44,10 @@ def test_text_comes_back_as_it_was(raw: str) -> None:
 
 
 def test_tables_say_what_heads_what() -> None:
-    html = html.table("Ware", ["name", "kg"], [["cup", "0.3"]], "lr")
-    assert "<caption><span>Ware</span></caption>" in html
-    assert '<th scope="col" class="l">name</th>' in html
-    assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in html
+    page = html.table("Ware", ["name", "kg"], [["cup", "0.3"]], "lr")
+    assert "<caption><span>Ware</span></caption>" in page
+    assert '<th scope="col" class="l">name</th>' in page
+    assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in page
 
 
 def test_an_empty_section_is_left_out() -> None:

@@ -10,6 +10,7 @@ import pytest
 from capture.ptywatch import readings, rows
 from watch.replaying import Told
 
+from firing.capture import clock
 from firing.capture.connection import Connection
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
@@ -27,7 +28,7 @@ class Clocks:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.monotonic_s = 5000.0
         self.ahead_s = datetime(2026, 3, 1, 6, tzinfo=UTC).timestamp() - 5000.0
-        monkeypatch.setattr(stamps, "monotonic_s", lambda: self.monotonic_s)
+        monkeypatch.setattr(clock, "monotonic_s", lambda: self.monotonic_s)
         monkeypatch.setattr("firing.capture.recorder.monotonic_s", lambda: self.monotonic_s)
         monkeypatch.setattr("firing.capture.connection.monotonic_s", lambda: self.monotonic_s)
         monkeypatch.setattr(time, "time", lambda: self.monotonic_s + self.ahead_s)
