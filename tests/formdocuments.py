@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
+from firing.tui.formdoc import FormDocument, open_form
+from firing.tui.formedits import Edit, rearranged
+from firing.tui.formspec import Form
+
 from firing.files.tomlfile import KeyPath, describe_path
-from tui.formdoc import FormDocument, open_form
-from tui.formedits import Edit, rearranged
-from tui.formspec import Form
 
 KILN = """# the shed
 name = "Shed kiln"            # painted on the lid

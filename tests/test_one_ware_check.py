@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, example_kiln, ware
+from firing.tui.equipment import Chosen, Equipment
+from firing.tui.outlook import Circumstances, foresee
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
@@ -34,8 +36,6 @@ from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
 from firing.ware.verdict import largest_difference
-from tui.equipment import Chosen, Equipment
-from tui.outlook import Circumstances, foresee
 
 HOUR = 3600.0
 # Of the clay (body-diffusivity-practice), where its quartz changes, and 5 % more than 10 K.

@@ -13,20 +13,21 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from tui.document import Document
-from tui.journal import Journal, Leftover, leftovers, state_folder
-from tui.outlook import Circumstances
-from tui.recent import memory_file, recall
-from tui.screens.base import WorkScreen
-from tui.screens.keeping import may_leave
-from tui.screens.plan import PlanScreen
-from tui.session import Session
-from tui.theme import DARK, LIGHT
+from .document import Document
+from .journal import Journal, Leftover, leftovers, state_folder
+from .outlook import Circumstances
+from .recent import memory_file, recall
+from .screens.base import WorkScreen
+from .screens.keeping import may_leave
+from .screens.plan import PlanScreen
+from .session import Session
+from .theme import DARK, LIGHT
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
-    from tui.watch_supervisor import WatchSupervisor
-    from tui.watching import LiveWatch
+
+    from .watch_supervisor import WatchSupervisor
+    from .watching import LiveWatch
 
 Ended = Literal["clean", "saved", "given up"]
 """How a plan was left: without unsaved changes, after saving them, or without them."""
@@ -103,7 +104,7 @@ class FiringApp(App[Ended]):
         if self._trouble:
             self.plan.say(self._trouble, fault=True)
         if self._order is not None:
-            from tui.screens.watching import WatchScreen
+            from .screens.watching import WatchScreen
 
             self.push_screen(WatchScreen(self.session, self._order))
         elif self._left:
@@ -127,8 +128,8 @@ class FiringApp(App[Ended]):
 
     def action_help(self) -> None:
         """Show the keys of the screen in front."""
-        from tui.screens.dialogs import Sheet
-        from tui.screens.telling import help_lines
+        from .screens.dialogs import Sheet
+        from .screens.telling import help_lines
 
         if not isinstance(self.screen, Sheet):
             self.push_screen(Sheet("Help", help_lines(self.screen)))
@@ -152,7 +153,7 @@ class FiringApp(App[Ended]):
     @cached_property
     def keeper(self) -> WatchSupervisor:
         """Whoever looks after the watch, from the first watch on."""
-        from tui.watch_supervisor import WatchSupervisor
+        from .watch_supervisor import WatchSupervisor
 
         return WatchSupervisor(self)
 
@@ -163,7 +164,7 @@ class FiringApp(App[Ended]):
 
     def action_commands(self) -> None:
         """Show all commands that apply, and do the one chosen."""
-        from tui.screens.commands import Command, Commands, applying
+        from .screens.commands import Command, Commands, applying
 
         async def do(command: Command | None) -> None:
             if command is not None:
@@ -229,6 +230,6 @@ def run(
 def _go_on(watch: LiveWatch | None) -> None:
     """Go on with a watch that nobody ended: the screens failed, and it is told in plain lines."""
     if watch is not None and watch.running:
-        from tui.watchplain import follow
+        from .watchplain import follow
 
         follow(watch)

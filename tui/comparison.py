@@ -12,12 +12,13 @@ from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper, citations
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
-from tui.course import FORECAST, SET_POINT, Course, in_order, segment_at
-from tui.design_form import make, taken
-from tui.equipment import up_to_date
-from tui.key_figures import KeyFigure, sums
-from tui.outlook import Circumstances, foresee, times
-from tui.segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
+
+from .course import FORECAST, SET_POINT, Course, in_order, segment_at
+from .design_form import make, taken
+from .equipment import up_to_date
+from .key_figures import KeyFigure, sums
+from .outlook import Circumstances, foresee, times
+from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:
     from firing.design.result import Design

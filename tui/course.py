@@ -15,7 +15,8 @@ from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature
-from tui.outlook import times
+
+from .outlook import times
 
 if TYPE_CHECKING:
     from firing.review.result import Review

@@ -17,8 +17,9 @@ from firing.units import (
     parse_temperature_c,
     rate_from_celsius,
 )
-from tui.equipment import Equipment
-from tui.outlook import Circumstances
+
+from .equipment import Equipment
+from .outlook import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

@@ -10,7 +10,8 @@ from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import read_text, write_text
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
-from tui.edits import new_schedule
+
+from .edits import new_schedule
 
 
 class ChangedOnDisk(FiringError):

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from firing.errors import FiringError
-from tui.document import open_named, open_new
-from tui.equipment import Equipment, Kind, chosen
-from tui.outlook import Circumstances
+
+from .document import open_named, open_new
+from .equipment import Equipment, Kind, chosen
+from .outlook import Circumstances
 
 
 def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | None) -> Circumstances:
@@ -68,7 +69,7 @@ def edit(
     # Thousands of objects are made here and stay: looking for rubbish among them takes a tenth of
     # the time until the screen is there.
     gc.disable()
-    from tui.app import run
+    from .app import run
 
     left = run(document, light=light, circumstances=circumstances)
     if left.how is None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from firing.files.tomlfile import KeyPath
-from tui.formedits import value_at
-from tui.formfields import Field, same, value_text
-from tui.formstate import FormState
+
+from .formedits import value_at
+from .formfields import Field, same, value_text
+from .formstate import FormState
 
 Choice = tuple[Any, str]
 """A value and its words; None is left out of the file."""

@@ -9,9 +9,10 @@ from pathlib import Path
 from firing.errors import FiringError
 from firing.files.ready import example_names, ready_text
 from firing.files.tomlfile import parse, read_text, write_text
-from tui.document import ChangedOnDisk
-from tui.formspec import Form
-from tui.formstate import FormState
+
+from .document import ChangedOnDisk
+from .formspec import Form
+from .formstate import FormState
 
 
 @dataclass(slots=True)

@@ -13,7 +13,8 @@ from typing import Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath
-from tui.formspec import Form, Items
+
+from .formspec import Form, Items
 
 Data = dict[str, Any]
 

@@ -12,10 +12,11 @@ from typing import Any, Literal
 
 from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.sanitize import display_width
-from tui.formedits import entries, value_at
-from tui.formfields import Field, value_text
-from tui.formspec import Form, Group, Items
-from tui.formstate import FormState
+
+from .formedits import entries, value_at
+from .formfields import Field, value_text
+from .formspec import Form, Group, Items
+from .formstate import FormState
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
 

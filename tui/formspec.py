@@ -8,7 +8,8 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from firing.files.tomlfile import KeyPath
-from tui.formfields import Field, fields_of
+
+from .formfields import Field, fields_of
 
 if TYPE_CHECKING:
     from pydantic import BaseModel

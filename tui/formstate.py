@@ -11,11 +11,12 @@ from typing import Any
 from firing.errors import FiringError
 from firing.files.tomledit import render
 from firing.files.tomlfile import Fault, FaultyFile, KeyPath, describe_path, parse, validate
-from tui.formedits import Data, Edit, Order, set_value, value_at
-from tui.formfields import text_value, value_text
-from tui.formspec import Form, Group, Items
-from tui.inlinetoml import inline_text
-from tui.rewriting import rewritten
+
+from .formedits import Data, Edit, Order, set_value, value_at
+from .formfields import text_value, value_text
+from .formspec import Form, Group, Items
+from .inlinetoml import inline_text
+from .rewriting import rewritten
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,8 @@ from firing.errors import FiringError
 from firing.files.tomlfile import write_text
 from firing.schedule.file import schedule_text
 from firing.schedule.schedule import Schedule
-from tui.document import Document, restored
+
+from .document import Document, restored
 
 _SCHEMA = 1
 

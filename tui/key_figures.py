@@ -9,8 +9,9 @@ from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import MARGIN, Forecast
 from firing.report.formatting import sentence
 from firing.units import format_duration
-from tui.equipment import Equipment
-from tui.outlook import missing, times
+
+from .equipment import Equipment
+from .outlook import missing, times
 
 
 @dataclass(frozen=True, slots=True)

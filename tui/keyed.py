@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
-from tui.equipment import up_to_date
-from tui.outlook import Circumstances, foresee
+
+from .equipment import up_to_date
+from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
     from firing.report.card import Card

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit, format_temperature
-from tui.equipment import Kind
+
+from .equipment import Kind
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

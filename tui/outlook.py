@@ -11,7 +11,8 @@ from firing.report.formatting import Timekeeper, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration, format_temperature
-from tui.equipment import Equipment
+
+from .equipment import Equipment
 
 MOST_LINES = 4
 _BETWEEN = " · "

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
-from tui import edits
-from tui.equipment import Equipment
-from tui.outlook import Circumstances, foresee
-from tui.screens.filling import Blank, Filling
+
+from . import edits
+from .equipment import Equipment
+from .outlook import Circumstances, foresee
+from .screens.filling import Blank, Filling
 
 if TYPE_CHECKING:
-    from tui.screens.plan import PlanScreen
+    from .screens.plan import PlanScreen
 
 
 async def about_plan(screen: PlanScreen) -> tuple[Schedule, Circumstances] | None:

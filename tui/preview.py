@@ -11,7 +11,8 @@ from firing.errors import FiringError
 from firing.report.sanitize import display_width, plain, wrap
 from firing.schedule.schedule import Purpose
 from firing.units import ROOM_C, format_duration, format_rate, format_temperature
-from tui.formspec import FormKind
+
+from .formspec import FormKind
 
 _BETWEEN = " · "
 

@@ -15,8 +15,9 @@ from firing.units import (
     parse_temperature_c,
     write_duration,
 )
-from tui.screens.filling import Blank, Filling
-from tui.session import LogChoice
+
+from .screens.filling import Blank, Filling
+from .session import LogChoice
 
 if TYPE_CHECKING:
     from textual.app import App

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
-from tui.equipment import KINDS, Kind
+
+from .equipment import KINDS, Kind
 
 _SCHEMA = 1
 _LONGEST_NAME = 4096

@@ -13,7 +13,8 @@ from typing import Any
 
 from firing.files.tomledit import render
 from firing.files.tomlfile import parse
-from tui.formedits import Data, Order
+
+from .formedits import Data, Order
 
 
 def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:

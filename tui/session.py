@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING
 from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, open_log
 from firing.schedule.schedule import Schedule
-from tui.document import Document
-from tui.equipment import Equipment, Kind
-from tui.journal import Journal, Leftover
-from tui.outlook import Circumstances, foresee
+
+from .document import Document
+from .equipment import Equipment, Kind
+from .journal import Journal, Leftover
+from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
-    from tui.design_form import WantedDesign
-    from tui.watching import LiveWatch
+
+    from .design_form import WantedDesign
+    from .watching import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,9 @@ from firing.units import (
     from_celsius,
     rate_from_celsius,
 )
-from tui.edits import FIELDS, HEAD_ROW, Field, cell_text
-from tui.outlook import times
+
+from .edits import FIELDS, HEAD_ROW, Field, cell_text
+from .outlook import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""

@@ -9,13 +9,15 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from firing.report.sanitize import plain
-from tui.screens.base import WorkScreen
-from tui.watching import LiveWatch, Seen
-from tui.watchwords import stage_words
+
+from .screens.base import WorkScreen
+from .watching import LiveWatch, Seen
+from .watchwords import stage_words
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
-    from tui.app import FiringApp
+
+    from .app import FiringApp
 
 LOOK_EVERY_S = 1.0
 """How often the screens look at what the watch has laid down [s]."""
@@ -56,7 +58,7 @@ class WatchSupervisor:
         # A timer may come once more while the program ends and its screens are gone.
         if watch is None or not self._app.screen_stack:
             return
-        from tui.screens.watching import WatchScreen
+        from .screens.watching import WatchScreen
 
         seen = watch.seen
         front = self._app.screen

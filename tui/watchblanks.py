@@ -14,8 +14,9 @@ from firing.units import (
     write_duration,
 )
 from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of, parse_difference_c
-from tui.reading import reading_blanks
-from tui.screens.filling import Blank
+
+from .reading import reading_blanks
+from .screens.filling import Blank
 
 SourceSort = Literal["line", "file", "log"]
 """A port or an address read line by line; a source file that says how; a log to replay."""

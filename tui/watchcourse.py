@@ -10,12 +10,14 @@ from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper
 from firing.units import TemperatureUnit
 from firing.watch.position import Plan
-from tui.course import CORE, FORECAST, SET_POINT, Course
+
+from .course import CORE, FORECAST, SET_POINT, Course
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.trace import FloatArray
-    from tui.watching import Seen
+
+    from .watching import Seen
 
 NOW = CORE
 """The colour of what is still to come."""

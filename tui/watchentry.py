@@ -9,9 +9,10 @@ from firing.capture.source_settings import STANDARD_INPUT
 from firing.errors import FiringError
 from firing.watch.options import WatchOptions
 from firing.watch.setup import check_options
-from tui.document import open_named, open_new
-from tui.equipment import Equipment, chosen
-from tui.outlook import Circumstances
+
+from .document import open_named, open_new
+from .equipment import Equipment, chosen
+from .outlook import Circumstances
 
 
 def watch(
@@ -59,7 +60,7 @@ def watch(
         )
     # As in tui.entry: what is made while the screens are made, stays.
     gc.disable()
-    from tui.app import run
+    from .app import run
 
     left = run(document, circumstances=Circumstances(studio=studio), watch=options)
     if left.watch is not None and left.watch.seen.stage == "broken":

@@ -208,7 +208,8 @@ class LiveWatch:
     def _run(self) -> None:
         from firing.watch.attempts import Attempts
         from firing.watch.events import NO_SAFETY_DEVICE
-        from tui.watchopened import open_heard, status_every_s
+
+        from .watchopened import open_heard, status_every_s
 
         try:
             opened, ledger = open_heard(self.order, self._publish)

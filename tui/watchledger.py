@@ -9,7 +9,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.capture.connection import Connection
-from tui.watching import Kept, RemarkKind, Seen, Stage, WatchRemark
+
+from .watching import Kept, RemarkKind, Seen, Stage, WatchRemark
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase

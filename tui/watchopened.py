@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, cast
 
 from firing.watch.options import WatchOptions
 from firing.watch.setup import OpenWatch, open_watch
-from tui.watchledger import HeardConnection, HeardOutlook, Ledger
+
+from .watchledger import HeardConnection, HeardOutlook, Ledger
 
 if TYPE_CHECKING:
-    from tui.watching import Seen
+    from .watching import Seen
 
 STATUS_EVERY_S = 10.0
 """How often it is worked out how the firing goes on: some 20 ms of work [s]."""

@@ -10,10 +10,11 @@ import time
 from typing import TYPE_CHECKING
 
 from firing.watch.status_text import MomentText, status_line
-from tui.watchwords import told_words
+
+from .watchwords import told_words
 
 if TYPE_CHECKING:
-    from tui.watching import LiveWatch, WatchRemark
+    from .watching import LiveWatch, WatchRemark
 
 LOOK_EVERY_S = 0.5
 STATUS_EVERY_S = 60.0

@@ -18,7 +18,8 @@ from firing.watch.status_text import (
     place_words,
     temperature_words,
 )
-from tui.watching import Kept, Seen, WatchRemark
+
+from .watching import Kept, Seen, WatchRemark
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule

@@ -39,7 +39,7 @@ def edit_command(
     given = {"kiln": kiln, "load": load, "controller": controller, "tariff": tariff}
     # By name and only here: the library and its other commands know of no screen.
     gc.enable()
-    left = importlib.import_module("tui.entry").edit(
+    left = importlib.import_module("firing.tui.entry").edit(
         schedule,
         light=light,
         names={kind: name for kind, name in given.items() if name is not None},

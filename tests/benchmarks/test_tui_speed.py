@@ -20,6 +20,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from benchmarks.turns import in_turns
+from firing.tui.edits import set_cell
+from firing.tui.equipment import Kind, read_all
+from firing.tui.outlook import Circumstances, foresee
+from firing.tui.plot import draw, window_on
+from firing.tui.recent import memory_file, remember
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text
@@ -29,11 +34,6 @@ from firing.report.formatting import Timekeeper
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration
-from tui.edits import set_cell
-from tui.equipment import Kind, read_all
-from tui.outlook import Circumstances, foresee
-from tui.plot import draw, window_on
-from tui.recent import memory_file, remember
 
 BARE = """
 import numpy

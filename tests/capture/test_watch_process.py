@@ -369,9 +369,19 @@ PROBE = """
 import json, sys
 from firing.cli import cli
 cli.main(sys.argv[1:], standalone_mode=False)
-print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})), file=sys.stderr)
+screens = {'firing.tui'} & set(sys.modules)
+print(json.dumps(sorted({n.split('.')[0] for n in sys.modules} | screens)), file=sys.stderr)
 """
-HEAVY = {"pandas", "plotly", "scipy", "textual", "tui", "minimalmodbus", "pydantic", "tomlkit"}
+HEAVY = {
+    "pandas",
+    "plotly",
+    "scipy",
+    "textual",
+    "firing.tui",
+    "minimalmodbus",
+    "pydantic",
+    "tomlkit",
+}
 
 
 @pytest.mark.parametrize(

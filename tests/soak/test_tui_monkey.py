@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
+from firing.tui.journal import _read
+from firing.tui.screens.dialogs import Ask
 from textual.pilot import Pilot
 
 from firing.schedule.file import read_schedule
 from firing.schedule.schedule import Schedule
-from tui.app import FiringApp
-from tui.document import open_file
-from tui.journal import _read
-from tui.screens.dialogs import Ask
 
 PLAN = """title = "Plates, invented"
 [[segment]]

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 from capture.ptywatch import readings
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
+from firing.tui.watching import LiveWatch
 from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept
 
 from firing.watch.options import WatchOptions
-from tui.app import FiringApp
-from tui.document import open_file
-from tui.watching import LiveWatch
 
 WATCH_KEYS = [*KEYS, "ctrl+l", "ctrl+l", "ctrl+x", "escape"]
 

@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
 from textual.pilot import Pilot
-
-from tui.app import FiringApp
-from tui.document import open_file
 
 PLAN = """# kept above
 title = "Plates, invented"  # kept behind

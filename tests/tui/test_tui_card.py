@@ -7,6 +7,14 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from firing.tui.app import FiringApp
+from firing.tui.equipment import Equipment, Kind, read_all
+from firing.tui.keyed import card_of
+from firing.tui.outlook import Circumstances
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.keyingin import CardSheet
+from firing.tui.screens.plan import PlanScreen
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -16,14 +24,6 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.card import card_text
 from firing.schedule.file import parse_schedule
-from tui.app import FiringApp
-from tui.equipment import Equipment, Kind, read_all
-from tui.keyed import card_of
-from tui.outlook import Circumstances
-from tui.screens.dialogs import Ask, Prompt, Sheet
-from tui.screens.equipment import StudioSheet
-from tui.screens.keyingin import CardSheet
-from tui.screens.plan import PlanScreen
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]

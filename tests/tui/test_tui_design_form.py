@@ -8,6 +8,19 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from firing.tui.design_form import (
+    FIELDS,
+    MEND,
+    NEW,
+    WantedDesign,
+    begin,
+    continued,
+    make,
+    read,
+    taken,
+)
+from firing.tui.equipment import KINDS, Equipment, read_all
+from firing.tui.outlook import Circumstances
 
 from firing.cli import cli, outcome
 from firing.design.result import Design
@@ -15,9 +28,6 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
-from tui.design_form import FIELDS, MEND, NEW, WantedDesign, begin, continued, make, read, taken
-from tui.equipment import KINDS, Equipment, read_all
-from tui.outlook import Circumstances
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"

@@ -9,6 +9,20 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from firing.tui.app import FiringApp
+from firing.tui.comparison import PlanComparison
+from firing.tui.design_form import FIELDS, MEND, make
+from firing.tui.equipment import KINDS, Equipment, read_all
+from firing.tui.outlook import Circumstances
+from firing.tui.screens.comparing import Comparing, ComparisonList
+from firing.tui.screens.dialogs import Ask, Sheet
+from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.filling import Filling
+from firing.tui.screens.plan import PlanScreen
+from firing.tui.screens.progress import UnderWay
+from firing.tui.screens.written import Written
+from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.cycle import Cycle
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, Static
@@ -20,20 +34,6 @@ from firing.files.ready import ready_text
 from firing.report.designed import design_text
 from firing.schedule.file import read_schedule
 from firing.schedule.schedule import Schedule
-from tui.app import FiringApp
-from tui.comparison import PlanComparison
-from tui.design_form import FIELDS, MEND, make
-from tui.equipment import KINDS, Equipment, read_all
-from tui.outlook import Circumstances
-from tui.screens.comparing import Comparing, ComparisonList
-from tui.screens.dialogs import Ask, Sheet
-from tui.screens.equipment import StudioSheet
-from tui.screens.filling import Filling
-from tui.screens.plan import PlanScreen
-from tui.screens.progress import UnderWay
-from tui.screens.written import Written
-from tui.widgets.curve import Curve
-from tui.widgets.cycle import Cycle
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -63,7 +63,7 @@ def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
             _MADE[key] = make(schedule, now, wish)
         return _MADE[key]
 
-    monkeypatch.setattr("tui.comparison.make", remembered)
+    monkeypatch.setattr("firing.tui.comparison.make", remembered)
 
 
 @pytest.fixture
@@ -281,7 +281,7 @@ def test_a_design_under_way_can_be_given_up(
         ended.set()
         return found
 
-    monkeypatch.setattr("tui.comparison.make", slow)
+    monkeypatch.setattr("firing.tui.comparison.make", slow)
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await form(app, pilot)

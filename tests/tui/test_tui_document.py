@@ -5,14 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from firing.errors import FiringError
-from firing.schedule.file import read_schedule
-from firing.schedule.schedule import Schedule
-from tui import edits
-from tui.document import (
+from firing.tui.document import (
     ChangedOnDisk,
     Document,
     Selection,
@@ -21,6 +14,13 @@ from tui.document import (
     open_new,
     open_ready,
 )
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firing.errors import FiringError
+from firing.schedule.file import read_schedule
+from firing.schedule.schedule import Schedule
+from firing.tui import edits
 
 
 def numbered(count: int) -> list[Schedule]:

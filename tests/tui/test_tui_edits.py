@@ -12,7 +12,7 @@ from firing.files.tomlfile import FaultyFile
 from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
-from tui import edits
+from firing.tui import edits
 
 FIELDS = st.sampled_from(edits.FIELDS)
 TYPED = st.one_of(

@@ -8,6 +8,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
+from firing.tui.equipment import read_all
+from firing.tui.outlook import Circumstances, consequences
+from firing.tui.recent import memory_file
+from firing.tui.screens.choosing import Choosing
+from firing.tui.screens.dialogs import Sheet
+from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.plan import PlanScreen
+from firing.tui.screens.review import ReviewScreen
+from firing.tui.session import LogChoice
+from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.grid import ListGrid
+from firing.tui.widgets.segments import Segments
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -15,20 +29,6 @@ from waiting import front, until
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
 from firing.review.review import review
-from tui.app import FiringApp
-from tui.document import open_file
-from tui.equipment import read_all
-from tui.outlook import Circumstances, consequences
-from tui.recent import memory_file
-from tui.screens.choosing import Choosing
-from tui.screens.dialogs import Sheet
-from tui.screens.equipment import StudioSheet
-from tui.screens.plan import PlanScreen
-from tui.screens.review import ReviewScreen
-from tui.session import LogChoice
-from tui.widgets.curve import Curve
-from tui.widgets.grid import ListGrid
-from tui.widgets.segments import Segments
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]

@@ -3,16 +3,16 @@
 from pathlib import Path
 
 import pytest
+from firing.tui.document import ChangedOnDisk
+from firing.tui.formdoc import open_form
+from firing.tui.formedits import forgotten
+from firing.tui.formlines import lines_of
+from firing.tui.formspec import kiln_form, load_form
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 
 from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from tui.document import ChangedOnDisk
-from tui.formdoc import open_form
-from tui.formedits import forgotten
-from tui.formlines import lines_of
-from tui.formspec import kiln_form, load_form
 
 
 def test_a_kiln_is_edited_and_everything_else_is_kept(tmp_path: Path) -> None:

@@ -6,18 +6,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.fileform import edit_file
+from firing.tui.screens.form import FormScreen
+from firing.tui.screens.plan import PlanScreen
+from firing.tui.widgets.fieldlist import FieldList
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from tui.app import FiringApp
-from tui.screens.dialogs import Ask, Prompt, Sheet
-from tui.screens.fileform import edit_file
-from tui.screens.form import FormScreen
-from tui.screens.plan import PlanScreen
-from tui.widgets.fieldlist import FieldList
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]

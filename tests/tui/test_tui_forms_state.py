@@ -5,6 +5,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.formchoices import choices, turned
+from firing.tui.formdoc import open_form
+from firing.tui.formedits import rearranged, removed
+from firing.tui.formfields import text_value, value_text
+from firing.tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
+from firing.tui.formspec import Form, kiln_form, load_form
+from firing.tui.formstate import FormState
+from firing.tui.preview import derived, flowing
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -16,14 +24,6 @@ from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
 from firing.kiln.file import KilnTable, parse_kiln
 from firing.kiln.materials import material_names
 from firing.ware.file import LoadTable, parse_load
-from tui.formchoices import choices, turned
-from tui.formdoc import open_form
-from tui.formedits import rearranged, removed
-from tui.formfields import text_value, value_text
-from tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
-from tui.formspec import Form, kiln_form, load_form
-from tui.formstate import FormState
-from tui.preview import derived, flowing
 
 
 def test_every_edit_can_be_taken_back_and_made_again(tmp_path: Path) -> None:

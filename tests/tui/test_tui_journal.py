@@ -7,19 +7,19 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from firing.tui.document import ChangedOnDisk, Document, open_file, open_new
+from firing.tui.journal import Journal, leftovers
 from waiting import wait_until
 
 from firing.schedule.file import parse_schedule
-from tui import edits
-from tui.document import ChangedOnDisk, Document, open_file, open_new
-from tui.journal import Journal, leftovers
+from firing.tui import edits
 
 KILLED = """
 import sys, time
 from pathlib import Path
-from tui import edits
-from tui.document import open_file
-from tui.journal import Journal
+from firing.tui import edits
+from firing.tui.document import open_file
+from firing.tui.journal import Journal
 document, journal = open_file(Path(sys.argv[1])), Journal(Path(sys.argv[2]))
 document.apply(edits.set_cell(document.schedule, 1, "rate", "77"), "rate")
 journal.keep(document)

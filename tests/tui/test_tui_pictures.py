@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.outlook import Circumstances
+from firing.tui.session import LogChoice
 from textual.pilot import Pilot
-
-from tui.app import FiringApp
-from tui.outlook import Circumstances
-from tui.session import LogChoice
 
 SIZES = [(80, 24), (120, 36)]
 Make = Callable[[], FiringApp]

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from firing.tui.plot import CROSS, GUTTER, Window, column_at, draw, time_at, window_on
 from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper
-from tui.plot import CROSS, GUTTER, Window, column_at, draw, time_at, window_on
 
 WHOLE = Window(0.0, 36_000.0, 0.0, 36_000.0)
 RAMP = ChartSeries("ramp", np.array([0.0, 36_000.0]), np.array([0.0, 1000.0]))

@@ -7,25 +7,25 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.outlook import consequences
+from firing.tui.screens.choosing import Choosing
+from firing.tui.screens.commands import Commands, applying
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.filling import Filling
+from firing.tui.screens.plan import PlanScreen
+from firing.tui.screens.review import ReviewScreen
+from firing.tui.screens.telling import help_lines, own_bindings
+from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.editbar import EditBar
+from firing.tui.widgets.grid import ListGrid
+from firing.tui.widgets.segments import Segments
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule, read_schedule
-from tui.app import FiringApp
-from tui.outlook import consequences
-from tui.screens.choosing import Choosing
-from tui.screens.commands import Commands, applying
-from tui.screens.dialogs import Ask, Prompt, Sheet
-from tui.screens.filling import Filling
-from tui.screens.plan import PlanScreen
-from tui.screens.review import ReviewScreen
-from tui.screens.telling import help_lines, own_bindings
-from tui.widgets.curve import Curve
-from tui.widgets.editbar import EditBar
-from tui.widgets.grid import ListGrid
-from tui.widgets.segments import Segments
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -382,7 +382,7 @@ def test_help_has_a_line_for_every_key_its_widgets_own(play: Play) -> None:
         lines = {part for part in help_lines(app.screen) if isinstance(part, tuple)}
         words = {text for _, text in lines}
         for node in [*app.screen.walk_children(), app.screen, app]:
-            if not type(node).__module__.startswith("tui."):
+            if not type(node).__module__.startswith("firing.tui."):
                 continue
             for binding in own_bindings(node):
                 if binding.show:

@@ -4,17 +4,17 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from firing.tui.comparison import PlanComparison, both_courses, compare, rows, verdict
+from firing.tui.design_form import FIELDS, MEND, NEW, begin, read
+from firing.tui.equipment import KINDS, Equipment, read_all
+from firing.tui.outlook import Circumstances, foresee
+from firing.tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
-from tui.comparison import PlanComparison, both_courses, compare, rows, verdict
-from tui.design_form import FIELDS, MEND, NEW, begin, read
-from tui.equipment import KINDS, Equipment, read_all
-from tui.outlook import Circumstances, foresee
-from tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"

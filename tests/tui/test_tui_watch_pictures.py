@@ -7,13 +7,13 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
+from firing.tui.screens.dialogs import Sheet
+from firing.tui.screens.watching import WatchScreen
 from waiting import PATIENCE_S
 
 from firing.watch.options import WatchOptions
-from tui.app import FiringApp
-from tui.document import open_file
-from tui.screens.dialogs import Sheet
-from tui.screens.watching import WatchScreen
 
 
 @pytest.mark.usefixtures("utc")
@@ -27,7 +27,7 @@ def test_watch(
     size: tuple[int, int],
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("tui.watch_supervisor.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
     demo = resources.files("firing") / "data" / "demo"
     plan = tmp_path / "plan.toml"
     plan.write_text((demo / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")

@@ -9,6 +9,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from firing.tui.app import FiringApp
+from firing.tui.document import open_file
+from firing.tui.screens.choosing import Choosing
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.filling import Filling
+from firing.tui.screens.plan import PlanScreen
+from firing.tui.screens.review import ReviewScreen
+from firing.tui.screens.telling import help_lines
+from firing.tui.screens.watching import WatchScreen
+from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.lines import TitleLine
+from firing.tui.widgets.standing import Standing, Told
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -17,18 +29,6 @@ from watch.replaying import AS_PLANNED, HOUR_S, write_course
 from firing.capture.clock import utc_stamp
 from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
-from tui.app import FiringApp
-from tui.document import open_file
-from tui.screens.choosing import Choosing
-from tui.screens.dialogs import Ask, Prompt, Sheet
-from tui.screens.filling import Filling
-from tui.screens.plan import PlanScreen
-from tui.screens.review import ReviewScreen
-from tui.screens.telling import help_lines
-from tui.screens.watching import WatchScreen
-from tui.widgets.curve import Curve
-from tui.widgets.lines import TitleLine
-from tui.widgets.standing import Standing, Told
 
 Scene = Callable[[FiringApp, Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
@@ -39,8 +39,8 @@ Port = tuple[str, int]
 def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
-    monkeypatch.setattr("tui.watch_supervisor.LOOK_EVERY_S", 0.02)
-    monkeypatch.setattr("tui.watchledger.LAY_DOWN_S", 0.02)
+    monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("firing.tui.watchledger.LAY_DOWN_S", 0.02)
 
 
 @pytest.fixture
@@ -208,9 +208,9 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
 
 
 @pytest.mark.parametrize("broken", [
-    "tui.screens.watching.figures", "tui.screens.watching.told_words",
-    "tui.screens.watching.stage_words", "tui.watchcourse.WatchLines.course",
-    "tui.screens.watching.lines_words",
+    "firing.tui.screens.watching.figures", "firing.tui.screens.watching.told_words",
+    "firing.tui.screens.watching.stage_words", "firing.tui.watchcourse.WatchLines.course",
+    "firing.tui.screens.watching.lines_words",
 ])  # fmt: skip
 def test_a_drawing_that_fails_is_told_rings_and_records(
     play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str

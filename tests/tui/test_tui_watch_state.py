@@ -10,6 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from firing.tui.watchcourse import WatchLines
+from firing.tui.watching import Kept, LiveWatch, Seen, WatchRemark
+from firing.tui.watchledger import MOST_REMARKS
+from firing.tui.watchopened import open_heard
+from firing.tui.watchwords import alarm_words, figures, stage_words
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
@@ -19,11 +24,6 @@ from firing.watch.estimate import Estimate
 from firing.watch.options import WatchOptions
 from firing.watch.position import Position
 from firing.watch.predictor import Rest
-from tui.watchcourse import WatchLines
-from tui.watching import Kept, LiveWatch, Seen, WatchRemark
-from tui.watchledger import MOST_REMARKS
-from tui.watchopened import open_heard
-from tui.watchwords import alarm_words, figures, stage_words
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
 

@@ -5,18 +5,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from firing.tui.account import entries, summary
+from firing.tui.course import plan_course, review_course, segment_at, set_point
+from firing.tui.outlook import Circumstances, consequences, foresee, warnings_count
+from firing.tui.places import choices, matching, ready_choices, typed_path
+from firing.tui.reading import CHOICES, reading_blanks, reading_of
+from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
 from firing.logs.opening import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
-from tui import table
-from tui.account import entries, summary
-from tui.course import plan_course, review_course, segment_at, set_point
-from tui.outlook import Circumstances, consequences, foresee, warnings_count
-from tui.places import choices, matching, ready_choices, typed_path
-from tui.reading import CHOICES, reading_blanks, reading_of
-from tui.screens.base import side_width
+from firing.tui import table
 
 
 @pytest.mark.parametrize("room", [38, 50, 60, 80, 100])

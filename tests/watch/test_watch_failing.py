@@ -255,8 +255,8 @@ def test_the_terminals_own_words_may_fail(
 def test_a_screens_ledger_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    from tui.watching import LiveWatch
-    from tui.watchledger import Ledger
+    from firing.tui.watching import LiveWatch
+    from firing.tui.watchledger import Ledger
 
     rung: list[str] = []
     monkeypatch.setattr(NoticeCommand, "tell", lambda self, message: rung.append(message))

@@ -12,7 +12,7 @@ from textual.screen import Screen
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
-    from tui.session import Session
+    from ..session import Session
 
 
 class WorkScreen(Screen[None]):
@@ -45,13 +45,13 @@ class WorkScreen(Screen[None]):
 
     async def ask(self, question: str, *answers: tuple[str, str]) -> str | None:
         """Ask a question; returns the key of the answer, or None."""
-        from tui.screens.dialogs import Ask
+        from .dialogs import Ask
 
         return await self.app.push_screen_wait(Ask(question, answers))
 
     async def prompt(self, question: str, value: str, fault: str = "") -> str | None:
         """Ask for a line; returns it, or None."""
-        from tui.screens.dialogs import Prompt
+        from .dialogs import Prompt
 
         return await self.app.push_screen_wait(Prompt(question, value, fault))
 
@@ -68,8 +68,8 @@ class WorkScreen(Screen[None]):
 
     async def show_cautions(self) -> None:
         """Show the cautions that apply to the open plan."""
-        from tui.screens.dialogs import Sheet
-        from tui.screens.telling import caution_lines
+        from .dialogs import Sheet
+        from .telling import caution_lines
 
         cautions = self.session.cautions()
         title = f"Cautions for: {self.session.document.schedule.title}"

@@ -12,9 +12,10 @@ from textual.widgets import Input, Static
 
 from firing.errors import FiringError
 from firing.report.sanitize import plain
-from tui.places import Choice, Wanted, choices, matching, ready_choices, typed_path
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
-from tui.widgets.lines import KeyLine
+
+from ..places import Choice, Wanted, choices, matching, ready_choices, typed_path
+from ..widgets.grid import GridColumn, GridRow, ListGrid
+from ..widgets.lines import KeyLine
 
 _TITLES: dict[Wanted, str] = {
     "schedule": "Open a schedule: choose, or type a part of its name or a path",

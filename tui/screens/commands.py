@@ -13,8 +13,8 @@ from textual.dom import DOMNode
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, Static
 
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
-from tui.widgets.lines import KeyLine, key_words
+from ..widgets.grid import GridColumn, GridRow, ListGrid
+from ..widgets.lines import KeyLine, key_words
 
 _NAME, _KEY = 20, 10
 
@@ -35,7 +35,7 @@ def applying(screen: Screen[Any]) -> list[Command]:
     found: dict[str, Command] = {}
     for each in screen.active_bindings.values():
         binding = each.binding
-        own = type(each.node).__module__.startswith("tui.") and binding.tooltip
+        own = type(each.node).__module__.startswith("firing.tui.") and binding.tooltip
         if own and each.enabled and binding.action not in found and binding.action != "commands":
             found[binding.action] = Command(
                 binding.description, binding.tooltip, key_words(binding), binding.action, each.node

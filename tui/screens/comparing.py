@@ -12,12 +12,13 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
-from tui.comparison import ComparisonRow, PlanComparison, both_courses, rows, verdict
-from tui.screens.dialogs import Ask, Sheet
-from tui.screens.written import Written
-from tui.widgets import grid
-from tui.widgets.curve import Curve
-from tui.widgets.lines import KeyLine, TitleLine
+
+from ..comparison import ComparisonRow, PlanComparison, both_courses, rows, verdict
+from ..widgets import grid
+from ..widgets.curve import Curve
+from ..widgets.lines import KeyLine, TitleLine
+from .dialogs import Ask, Sheet
+from .written import Written
 
 Answer = Literal["take", "change"]
 
@@ -174,7 +175,8 @@ class Comparing(Screen[Answer | None]):
     def action_cautions(self) -> None:
         """Read the cautions that apply to the designed plan."""
         from firing.safety import cautions_for
-        from tui.screens.telling import caution_lines
+
+        from .telling import caution_lines
 
         plan = self.found.after
         lines = caution_lines(cautions_for(plan.peak_c, plan.purpose))

@@ -6,7 +6,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from tui.design_form import (
+
+from ..design_form import (
     FIELDS,
     HOWS,
     NEW,
@@ -17,14 +18,15 @@ from tui.design_form import (
     continued,
     read,
 )
-from tui.screens.filling import Blank, Filling
-from tui.screens.needing import needed
-from tui.screens.progress import under_way
+from .filling import Blank, Filling
+from .needing import needed
+from .progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.units import TemperatureUnit
-    from tui.screens.plan_actions import SettingScreen
+
+    from .plan_actions import SettingScreen
 
 
 async def design_plan(screen: SettingScreen) -> Schedule | None:
@@ -40,8 +42,8 @@ async def design_plan(screen: SettingScreen) -> Schedule | None:
     Schedule or None
         The designed plan if it is taken; None if everything is left as it was.
     """
-    from tui.comparison import compare
-    from tui.screens.comparing import Comparing
+    from ..comparison import compare
+    from .comparing import Comparing
 
     if not await needed(screen, "load", "A design needs to know the ware"):
         return None

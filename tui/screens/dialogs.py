@@ -11,8 +11,9 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from firing.report.sanitize import plain, wrap
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
-from tui.widgets.lines import KeyLine
+
+from ..widgets.grid import GridColumn, GridRow, ListGrid
+from ..widgets.lines import KeyLine
 
 
 class Ask(ModalScreen[str | None]):

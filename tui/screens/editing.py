@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
-from tui import edits, table
-from tui.document import Selection
-from tui.screens.foreseeing import ForeseeingScreen
-from tui.widgets.editbar import CellInput, EditBar
-from tui.widgets.segments import Segments
+
+from .. import edits, table
+from ..document import Selection
+from ..widgets.editbar import CellInput, EditBar
+from ..widgets.segments import Segments
+from .foreseeing import ForeseeingScreen
 
 
 class EditingScreen(ForeseeingScreen):

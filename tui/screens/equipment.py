@@ -17,13 +17,14 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
-from tui.equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
-from tui.kinds import description
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
-from tui.widgets.lines import KeyLine
+
+from ..equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
+from ..kinds import description
+from ..widgets.grid import GridColumn, GridRow, ListGrid
+from ..widgets.lines import KeyLine
 
 if TYPE_CHECKING:
-    from tui.screens.plan_actions import SettingScreen
+    from .plan_actions import SettingScreen
 
 Step = tuple[str, Kind]
 """What is to be done, and with which kind of file."""
@@ -209,7 +210,7 @@ async def _stepped(screen: SettingScreen, studio: Equipment, what: str, kind: Ki
         )
     found = studio.of(kind)
     name = None if what == "new" or found is None else found.name
-    from tui.screens.fileform import edit_file
+    from .fileform import edit_file
 
     saved = await edit_file(screen, kind, name)
     return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
@@ -217,7 +218,7 @@ async def _stepped(screen: SettingScreen, studio: Equipment, what: str, kind: Ki
 
 async def _chosen(screen: SettingScreen, studio: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
-    from tui.screens.choosing import Choosing
+    from .choosing import Choosing
 
     found, plan = studio.of(kind), screen.session.document.path
     beside = plan if found is None or found.stamp is None else Path(found.name)

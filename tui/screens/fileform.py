@@ -5,12 +5,12 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from tui.formdoc import FormDocument, open_form
-from tui.formspec import FormKind, kiln_form, load_form
-from tui.screens.form import edit_form
+from ..formdoc import FormDocument, open_form
+from ..formspec import FormKind, kiln_form, load_form
+from .form import edit_form
 
 if TYPE_CHECKING:
-    from tui.screens.base import WorkScreen
+    from .base import WorkScreen
 
 
 async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:

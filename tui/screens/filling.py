@@ -14,8 +14,9 @@ from textual.widgets import Input, Static
 
 from firing.errors import FiringError
 from firing.report.sanitize import plain
-from tui.widgets.cycle import Cycle
-from tui.widgets.lines import KeyLine
+
+from ..widgets.cycle import Cycle
+from ..widgets.lines import KeyLine
 
 
 @dataclass(frozen=True)

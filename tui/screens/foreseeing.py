@@ -10,13 +10,15 @@ from textual.message import Message
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
-from tui.equipment import KINDS, Equipment, FileReading, Kind, up_to_date
-from tui.outlook import Circumstances, foresee
-from tui.screens.base import WorkScreen
+
+from ..equipment import KINDS, Equipment, FileReading, Kind, up_to_date
+from ..outlook import Circumstances, foresee
+from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
-    from tui.session import Session
+
+    from ..session import Session
 
 Question = tuple[Schedule, Circumstances]
 """What a forecast is asked of."""

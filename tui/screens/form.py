@@ -13,19 +13,20 @@ from textual.message import Message
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten
-from tui.formdoc import FormDocument
-from tui.formlines import faulty_places, lines_of
-from tui.formstate import FormState
-from tui.preview import derived, flowing
-from tui.screens import formkeeping
-from tui.screens.base import WorkScreen
-from tui.screens.formediting import FormEditingScreen
-from tui.widgets.editbar import EditBar
-from tui.widgets.fieldlist import FieldList
-from tui.widgets.lines import KeyLine, TitleLine
+
+from ..formdoc import FormDocument
+from ..formlines import faulty_places, lines_of
+from ..formstate import FormState
+from ..preview import derived, flowing
+from ..screens import formkeeping
+from ..widgets.editbar import EditBar
+from ..widgets.fieldlist import FieldList
+from ..widgets.lines import KeyLine, TitleLine
+from .base import WorkScreen
+from .formediting import FormEditingScreen
 
 if TYPE_CHECKING:
-    from tui.session import Session
+    from ..session import Session
 
 _MOST_LINES = 4
 

@@ -6,18 +6,19 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath
-from tui.formchoices import choices, turned
-from tui.formdoc import FormDocument
-from tui.formedits import forgotten, rearranged, removed, value_at
-from tui.formfields import value_text
-from tui.formlines import ADD, FORGET, lines_of, next_fault, place_words
-from tui.formstate import FormState
-from tui.screens.base import WorkScreen
-from tui.widgets.editbar import CellInput, EditBar
-from tui.widgets.fieldlist import FieldList
+
+from ..formchoices import choices, turned
+from ..formdoc import FormDocument
+from ..formedits import forgotten, rearranged, removed, value_at
+from ..formfields import value_text
+from ..formlines import ADD, FORGET, lines_of, next_fault, place_words
+from ..formstate import FormState
+from ..widgets.editbar import CellInput, EditBar
+from ..widgets.fieldlist import FieldList
+from .base import WorkScreen
 
 if TYPE_CHECKING:
-    from tui.session import Session
+    from ..session import Session
 
 _LEAVING = {
     "enter": "stay", "tab": "right", "shift+tab": "left", "down": "down", "up": "up",

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 from firing.files.tomlfile import describe_path
-from tui.document import ChangedOnDisk
-from tui.formlines import faulty_places, lines_of
-from tui.places import typed_path
+
+from ..document import ChangedOnDisk
+from ..formlines import faulty_places, lines_of
+from ..places import typed_path
 
 if TYPE_CHECKING:
-    from tui.screens.form import FormScreen
+    from .form import FormScreen
 
 
 async def save(screen: FormScreen) -> bool:

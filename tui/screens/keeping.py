@@ -6,11 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-from tui.document import ChangedOnDisk, Document, open_file, open_new, open_ready
-from tui.journal import Leftover, leftovers
+
+from ..document import ChangedOnDisk, Document, open_file, open_new, open_ready
+from ..journal import Leftover, leftovers
 
 if TYPE_CHECKING:
-    from tui.screens.plan import PlanScreen
+    from .plan import PlanScreen
 
 
 async def save(screen: PlanScreen) -> bool:
@@ -80,7 +81,7 @@ async def choose(screen: PlanScreen) -> Document | Leftover | None:
 
     A file with faults leads back to the choice, with the faults in words.
     """
-    from tui.screens.choosing import Choosing
+    from .choosing import Choosing
 
     document = screen.session.document
     folder = Path.cwd() if document.path is None else document.path.resolve().parent

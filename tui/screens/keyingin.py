@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
-from tui.screens.needing import needed
-from tui.screens.progress import under_way
-from tui.screens.written import Written
+
+from .needing import needed
+from .progress import under_way
+from .written import Written
 
 if TYPE_CHECKING:
     from firing.report.card import Card
-    from tui.screens.plan_actions import SettingScreen
+
+    from .plan_actions import SettingScreen
 
 
 class CardSheet(Written):
@@ -50,7 +52,7 @@ async def show_card(screen: SettingScreen) -> None:
     screen : SettingScreen
         On top of which it is done.
     """
-    from tui.keyed import card_of
+    from ..keyed import card_of
 
     session = screen.session
     if not await needed(screen, "controller", "A card is made for a controller"):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tui.equipment import Kind
+from ..equipment import Kind
 
 if TYPE_CHECKING:
-    from tui.screens.plan_actions import SettingScreen
+    from .plan_actions import SettingScreen
 
 
 async def needed(screen: SettingScreen, kind: Kind, why: str) -> bool:

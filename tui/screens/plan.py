@@ -12,22 +12,24 @@ from textual.content import Content
 from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
-from tui.course import plan_course, schedule_course, segment_at
-from tui.document import Document, Selection
-from tui.equipment import short
-from tui.outlook import consequences, missing
-from tui.screens import keeping
-from tui.screens.base import side_width
-from tui.screens.plan_actions import SettingScreen
-from tui.widgets.curve import Curve
-from tui.widgets.editbar import EditBar
-from tui.widgets.lines import KeyLine, TitleLine
-from tui.widgets.segments import Segments
+
+from ..course import plan_course, schedule_course, segment_at
+from ..document import Document, Selection
+from ..equipment import short
+from ..outlook import consequences, missing
+from ..screens import keeping
+from ..widgets.curve import Curve
+from ..widgets.editbar import EditBar
+from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.segments import Segments
+from .base import side_width
+from .plan_actions import SettingScreen
 
 if TYPE_CHECKING:
     from firing.forecast.forecast import Forecast
-    from tui.journal import Leftover
-    from tui.session import Session
+
+    from ..journal import Leftover
+    from ..session import Session
 
 
 class PlanScreen(SettingScreen):
@@ -247,7 +249,7 @@ class PlanScreen(SettingScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from tui.plan_properties import about_plan
+        from ..plan_properties import about_plan
 
         filled = await about_plan(self)
         if filled is None:
@@ -265,8 +267,8 @@ class PlanScreen(SettingScreen):
         self.job(self._warnings_job)
 
     async def _warnings_job(self) -> None:
-        from tui.screens.dialogs import Sheet
-        from tui.screens.telling import warning_lines
+        from .dialogs import Sheet
+        from .telling import warning_lines
 
         forecast = self.session.forecast
         if forecast is not None:
@@ -302,6 +304,6 @@ class PlanScreen(SettingScreen):
     def action_review(self) -> None:
         """Go to the review."""
         if self.settle():
-            from tui.screens.review import ReviewScreen
+            from .review import ReviewScreen
 
             self.app.push_screen(ReviewScreen(self.session))

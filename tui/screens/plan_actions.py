@@ -8,10 +8,10 @@ from dataclasses import replace
 from textual import work
 from textual.message import Message
 
-from tui.document import Selection
-from tui.equipment import Equipment, FileReading, Kind, read_all
-from tui.recent import memory_file, remember
-from tui.screens.editing import EditingScreen
+from ..document import Selection
+from ..equipment import Equipment, FileReading, Kind, read_all
+from ..recent import memory_file, remember
+from .editing import EditingScreen
 
 
 class SettingScreen(EditingScreen):
@@ -67,7 +67,7 @@ class SettingScreen(EditingScreen):
         kind : {"kiln", "load", "controller", "tariff"}
             What to begin with.
         """
-        from tui.screens.equipment import choose_studio
+        from .equipment import choose_studio
 
         await self.all_read()
         studio = await choose_studio(self, kind)
@@ -90,7 +90,7 @@ class SettingScreen(EditingScreen):
             self.job(self._design_job)
 
     async def _design_job(self) -> None:
-        from tui.screens.designing import design_plan
+        from .designing import design_plan
 
         schedule = await design_plan(self)
         if schedule is not None:
@@ -102,7 +102,7 @@ class SettingScreen(EditingScreen):
             self.job(self._card_job)
 
     async def _card_job(self) -> None:
-        from tui.screens.keyingin import show_card
+        from .keyingin import show_card
 
         await show_card(self)
 
@@ -112,6 +112,6 @@ class SettingScreen(EditingScreen):
             self.job(self._watch_job)
 
     async def _watch_job(self) -> None:
-        from tui.screens.watching import begin_watch
+        from .watching import begin_watch
 
         await begin_watch(self)

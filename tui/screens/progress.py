@@ -17,7 +17,8 @@ from textual.widgets import Static
 
 from firing.errors import FiringError
 from firing.report.sanitize import plain
-from tui.widgets.lines import KeyLine
+
+from ..widgets.lines import KeyLine
 
 Found = TypeVar("Found")
 _EVERY_S = 0.5

@@ -15,20 +15,22 @@ from textual.widgets import Static
 
 from firing.errors import FiringError
 from firing.report.sanitize import plain
-from tui.account import Entry, entries, summary
-from tui.course import review_course
-from tui.outlook import Circumstances, foresee
-from tui.screens.base import WorkScreen, side_width
-from tui.session import LogChoice, look_back
-from tui.widgets.curve import Curve
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
-from tui.widgets.lines import KeyLine, TitleLine
+
+from ..account import Entry, entries, summary
+from ..course import review_course
+from ..outlook import Circumstances, foresee
+from ..session import LogChoice, look_back
+from ..widgets.curve import Curve
+from ..widgets.grid import GridColumn, GridRow, ListGrid
+from ..widgets.lines import KeyLine, TitleLine
+from .base import WorkScreen, side_width
 
 if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.schedule.schedule import Schedule
-    from tui.equipment import Equipment
-    from tui.session import Session
+
+    from ..equipment import Equipment
+    from ..session import Session
 
 
 class ReviewList(ListGrid):
@@ -281,7 +283,7 @@ class ReviewScreen(WorkScreen):
         self.job(self._choose_job)
 
     async def _choose_job(self) -> None:
-        from tui.screens.choosing import Choosing
+        from .choosing import Choosing
 
         log, plan = self.session.log, self.session.document.path
         beside = log.path if log is not None else plan
@@ -295,7 +297,7 @@ class ReviewScreen(WorkScreen):
         self.job(self._reading_job)
 
     async def _reading_job(self) -> None:
-        from tui.reading import fill_reading
+        from ..reading import fill_reading
 
         log = self.session.log
         if log is None:

@@ -10,7 +10,8 @@ from textual.screen import Screen
 from firing.forecast.forecast import Forecast
 from firing.report.formatting import SEVERITY_WORDS, citations
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
-from tui.widgets.lines import key_words
+
+from ..widgets.lines import key_words
 
 _KEY_WIDTH = 12
 

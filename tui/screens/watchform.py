@@ -11,13 +11,14 @@ from firing.errors import FiringError
 from firing.report.formatting import sentence
 from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
-from tui.places import typed_path
-from tui.reading import reading_of
-from tui.screens.filling import Filling
-from tui.watchblanks import SourceSort, watch_blanks
+
+from ..places import typed_path
+from ..reading import reading_of
+from ..watchblanks import SourceSort, watch_blanks
+from .filling import Filling
 
 if TYPE_CHECKING:
-    from tui.screens.base import WorkScreen
+    from .base import WorkScreen
 
 _SHOWN = "watch"
 _MOST_PORTS = 8
@@ -26,7 +27,8 @@ _MOST_PORTS = 8
 async def show_safety(screen: WorkScreen) -> None:
     """Say, once a session, what a watch is not."""
     from firing.watch.events import NO_SAFETY_DEVICE
-    from tui.screens.dialogs import Sheet
+
+    from .dialogs import Sheet
 
     if _SHOWN in screen.session.cautions_seen:
         return
@@ -112,7 +114,7 @@ def _sort(source: str) -> SourceSort:
 
 
 async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort, str] | None:
-    from tui.screens.choosing import Choosing
+    from .choosing import Choosing
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
     choice = await screen.app.push_screen_wait(Choosing(wanted, _folder(screen)))

@@ -16,20 +16,22 @@ from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 from firing.watch.attempts import Attempts
 from firing.watch.status_text import MomentText
-from tui.screens.base import WorkScreen
-from tui.session import LogChoice
-from tui.watchcourse import WatchLines
-from tui.watchwords import alarm_words, figures, lines_words, stage_words, told_words
-from tui.widgets.curve import Curve
-from tui.widgets.lines import KeyLine, TitleLine
-from tui.widgets.standing import Standing, Told
+
+from ..session import LogChoice
+from ..watchcourse import WatchLines
+from ..watchwords import alarm_words, figures, lines_words, stage_words, told_words
+from ..widgets.curve import Curve
+from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.standing import Standing, Told
+from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
-    from tui.app import FiringApp
-    from tui.screens.plan_actions import SettingScreen
-    from tui.session import Session
-    from tui.watching import LiveWatch, Seen
+
+    from ..app import FiringApp
+    from ..session import Session
+    from ..watching import LiveWatch, Seen
+    from .plan_actions import SettingScreen
 
 _SIDE = (43, 48)
 _LOW = 30
@@ -229,7 +231,7 @@ class WatchScreen(WorkScreen):
         self.job(self._choose_job)
 
     async def _choose_job(self) -> None:
-        from tui.screens.watchform import choose_watch, show_safety
+        from .watchform import choose_watch, show_safety
 
         watch = self.live
         if watch is not None and watch.running:

@@ -8,7 +8,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from tui.screens.dialogs import Sheet
+from .dialogs import Sheet
 
 WIDEST = 120
 """What is printed is not wider, however wide a terminal is."""

@@ -12,8 +12,9 @@ from textual.widget import Widget
 
 from firing.report.chart import ChartSeries
 from firing.report.sanitize import shorten
-from tui.course import Course
-from tui.plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
+
+from ..course import Course
+from ..plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
 
 _ZOOM = 1.5
 _PAN = 0.2

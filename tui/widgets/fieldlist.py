@@ -11,8 +11,9 @@ from textual.message import Message
 
 from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import pad, plain, shorten
-from tui.formlines import Cell, Line, Slot, cells_of, place_of, titles_of
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
+
+from ..formlines import Cell, Line, Slot, cells_of, place_of, titles_of
+from .grid import GridColumn, GridRow, ListGrid
 
 _PRESSED = frozenset({"up", "down", "left", "right", "enter", "tab", "shift+tab", "backspace"})
 _MARK, _NO_MARK = "▸", " "

@@ -8,9 +8,10 @@ from textual.message import Message
 
 from firing.forecast.forecast import Forecast
 from firing.schedule.schedule import Schedule
-from tui import table
-from tui.document import Selection
-from tui.widgets.grid import GridColumn, GridRow, ListGrid
+
+from .. import table
+from ..document import Selection
+from .grid import GridColumn, GridRow, ListGrid
 
 _RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
 

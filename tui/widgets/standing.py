@@ -10,7 +10,8 @@ from textual.containers import VerticalScroll
 from textual.widgets import Static
 
 from firing.report.sanitize import pad, plain, wrap
-from tui.watchwords import WatchFigure
+
+from ..watchwords import WatchFigure
 
 LABEL = 10
 _LEAST_ROOM = 12

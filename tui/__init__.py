@@ -1,1 +1,0 @@
-"""The terminal screens, on top of `firing`; `firing` never imports them."""
