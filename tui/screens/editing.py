@@ -34,7 +34,7 @@ class EditingScreen(ForeseeingScreen):
             table.limits(key, schedule.unit, row),
         )
 
-    def on_grid_moved(self, message: Segments.Moved) -> None:
+    def on_list_grid_moved(self, message: Segments.Moved) -> None:
         """Follow the cursor with the bar and the cross-hair."""
         message.stop()
         selection = self.query_one(Segments).selection
@@ -45,7 +45,7 @@ class EditingScreen(ForeseeingScreen):
             table.explain(schedule, self.session.forecast, selection.row, selection.column) or ""
         )
 
-    def on_grid_chosen(self, message: Segments.Chosen) -> None:
+    def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
         """A click selects; nothing more happens."""
         message.stop()
 

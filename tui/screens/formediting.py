@@ -82,7 +82,7 @@ class FormEditingScreen(WorkScreen):
         else:
             self.say("Enter does it.")
 
-    def on_grid_moved(self, message: FieldList.Moved) -> None:
+    def on_list_grid_moved(self, message: FieldList.Moved) -> None:
         """Follow the cursor with the bar."""
         message.stop()
         self._describe()
