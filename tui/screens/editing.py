@@ -38,7 +38,7 @@ class EditingScreen(ForeseeingScreen):
         """Follow the cursor with the bar and the cross-hair."""
         message.stop()
         selection = self.query_one(Segments).selection
-        self.session.document.selection = selection
+        self.session.document.cursor = selection
         self.describe()
         schedule = self.session.document.schedule
         self.say(
@@ -174,7 +174,7 @@ class EditingScreen(ForeseeingScreen):
             return
         self.session.keep()
         self.show_plan()
-        self.query_one(Segments).select(self.session.document.selection)
+        self.query_one(Segments).select(self.session.document.cursor)
         self.describe()
         self.say(f"{done}: {label}.")
 
