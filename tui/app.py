@@ -18,7 +18,6 @@ from .journal import Journal, Leftover, leftovers, state_folder
 from .outlook import Circumstances
 from .recent import memory_file, recall
 from .screens.base import WorkScreen
-from .screens.keeping import may_leave
 from .screens.plan import PlanScreen
 from .session import Session
 from .theme import DARK, LIGHT
@@ -143,7 +142,7 @@ class FiringApp(App[Ended]):
         changed = self.session.document.changed
         if self.session.watching and not await self.keeper.may_end(self.plan):
             return
-        if not await may_leave(self.plan):
+        if not await self.plan.may_leave():
             return
         await self.end_watch()
         self.session.journal.clear()

@@ -73,7 +73,7 @@ class WatchSupervisor:
             self._tell_elsewhere(watch, seen, ended)
         self._calls, self._over = seen.calls, seen.over
         if ended and front is self._app.plan:
-            self._app.plan.show_plan()
+            self._app.plan.show_document()
         if not watch.running:
             self._leave_signals()
 

@@ -117,16 +117,11 @@ async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort,
     from .choosing import Choosing
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
-    choice = await screen.app.push_screen_wait(Choosing(wanted, _folder(screen)))
+    choice = await screen.app.push_screen_wait(Choosing(wanted, screen.session.folder))
     if choice is None or choice.path is None:
         return None
     # Whatever was asked for: a path may have been typed.
     return _sort(str(choice.path)), str(choice.path)
-
-
-def _folder(screen: WorkScreen) -> Path:
-    plan = screen.session.document.path
-    return Path.cwd() if plan is None else plan.resolve().parent
 
 
 async def _fill(
@@ -147,7 +142,7 @@ async def _fill(
             source,
             line,
             reading_of(filled),
-            out=typed_path(written, _folder(screen)) if written else None,
+            out=typed_path(written, screen.session.folder) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
             kiln=None if studio.kiln is None else studio.kiln.value,
