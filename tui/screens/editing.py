@@ -18,6 +18,8 @@ _LEAVING = {
 class EditingScreen(SavingScreen):
     """A screen with a table, and the bar in which its cells are edited."""
 
+    _described: Any = None
+
     @property
     def table(self) -> CellGrid:
         """The table."""
@@ -66,14 +68,20 @@ class EditingScreen(SavingScreen):
 
     def describe(self) -> None:
         """Say in the bar what the selected cell is."""
+        self._described = self.table.place
         self.bar.describe(*self.cell_words())
 
     def on_list_grid_moved(self, message: CellGrid.Moved) -> None:
         """Follow the cursor with the bar."""
         message.stop()
-        self.document.cursor = self.table.place
-        self.describe()
-        self.explain()
+        self._follow()
+
+    def _follow(self) -> None:
+        # Once for each move, at once if a key made it: its message may come after the next edit.
+        if self.table.place != self._described:
+            self.document.cursor = self.table.place
+            self.describe()
+            self.explain()
 
     def on_cell_grid_pressed(self, message: CellGrid.Pressed) -> None:
         """Do what a key means now."""
@@ -94,6 +102,8 @@ class EditingScreen(SavingScreen):
             table.go_on(1 if key == "tab" else -1)
         else:
             self._begin(None if key == "enter" else typed or "")
+            return
+        self._follow()
 
     def _press_in_cell(self, key: str, typed: str | None) -> None:
         """Do what a key means that was pressed before the bar had the focus for it."""
@@ -153,6 +163,7 @@ class EditingScreen(SavingScreen):
             self.table.action_step(1 if way == "down" else -1)
         elif way in ("left", "right"):
             self.table.go_on(1 if way == "right" else -1)
+        self._follow()
 
     def on_cell_input_dropped(self, message: CellInput.Dropped) -> None:
         """Leave the cell as it was."""

@@ -248,10 +248,10 @@ class FormScreen(EditingScreen):
     def press_in_table(self, key: str, typed: str | None) -> None:
         """Do what a key means on the selected slot; where words stand, it may turn them."""
         by = {"left": -1, "right": 1, "space": 1}.get(key)
-        if by is None or (key == "space" and not self.table.turns):
-            super().press_in_table(key, typed)
-        elif (key == "space" or not self.table.across(by)) and self.table.turns:
+        if by is not None and self.table.turns and (key == "space" or self.table.alone):
             self._turn(by)
+        else:
+            super().press_in_table(key, typed)
 
     def _do_line(self, path: KeyPath) -> None:
         state = self.document.state

@@ -139,8 +139,8 @@ class CellGrid(ListGrid):
         """Put the cursor on a cell."""
         raise NotImplementedError
 
-    def across(self, by: int) -> bool:
-        """Move the cursor along a line; returns whether there is anything to move along."""
+    def across(self, by: int) -> None:
+        """Move the cursor along a line."""
         raise NotImplementedError
 
     def go_on(self, by: int) -> None:

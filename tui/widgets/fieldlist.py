@@ -103,14 +103,17 @@ class FieldList(CellGrid):
         slot = self.slot
         return slot is not None and slot.field is not None and bool(slot.field.options)
 
-    def across(self, by: int) -> bool:
-        """Move the cursor along an item; returns whether there is anything to move along."""
+    @property
+    def alone(self) -> bool:
+        """Whether the slot has its line for itself."""
+        return self.line is None or len(self.line.slots) < 2
+
+    def across(self, by: int) -> None:
+        """Move the cursor along an item."""
         line = self.line
-        if line is None or len(line.slots) < 2:
-            return False
-        here = min(self.column, len(line.slots) - 1)
-        self._place(self.row, min(max(here + by, 0), len(line.slots) - 1))
-        return True
+        if line is not None and not self.alone:
+            here = min(self.column, len(line.slots) - 1)
+            self._place(self.row, min(max(here + by, 0), len(line.slots) - 1))
 
     def go_on(self, by: int) -> None:
         """Move to the next slot, in the next line at the end of one."""

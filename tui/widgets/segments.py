@@ -101,10 +101,9 @@ class Segments(CellGrid):
         self._arrange()
         super().on_resize()
 
-    def across(self, by: int) -> bool:
+    def across(self, by: int) -> None:
         """Move the cursor a column."""
         self._place(self.row, self.column + by)
-        return True
 
     def go_on(self, by: int) -> None:
         """Move the cursor a column."""
