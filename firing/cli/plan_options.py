@@ -15,7 +15,7 @@ from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.kiln.tariff import Tariff
     from firing.ware.load import Load
@@ -114,7 +114,7 @@ def with_tariff(
     """
     from dataclasses import replace
 
-    from firing.forecast.in_kiln import Starts, with_cost
+    from firing.forecast.result import Starts
     from firing.kiln.tariff import cheapest_start, cost, waking_starts
 
     if result.kiln is None:
@@ -134,7 +134,7 @@ def with_tariff(
             stretches = tuple(
                 (a.isoformat(timespec="minutes"), b.isoformat(timespec="minutes")) for a, b in found
             )
-    kiln = with_cost(result.kiln, amount, Starts(cheapest, stretches))
+    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches))
     return replace(result, kiln=kiln)
 
 
