@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.position import Plan, Position

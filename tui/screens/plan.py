@@ -26,7 +26,7 @@ from .base import side_width
 from .plan_actions import SettingScreen
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
     from ..journal import Leftover
     from ..session import Session
