@@ -228,10 +228,10 @@ def open_named(name: str) -> PlanDocument:
         return open_file(path)
     if name in ready_names():
         return open_ready(name)
-    from firing.cli.arguments import load_schedule
+    from firing.schedule.file import open_schedule
 
-    # The command line knows the nearest name; it refuses here.
-    schedule = load_schedule(name)
+    # It knows the nearest name, and refuses here.
+    schedule = open_schedule(name)
     return PlanDocument(schedule, schedule)
 
 

@@ -15,7 +15,7 @@ from .journal import Journal, Leftover
 from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
 

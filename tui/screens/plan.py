@@ -26,7 +26,7 @@ from .plan_actions import SettingScreen
 from .saving import choose_plan, offer
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
     from ..journal import Leftover
     from ..session import Session

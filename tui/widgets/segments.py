@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
 from .. import table
