@@ -23,11 +23,10 @@ from firing.files.tomlfile import (
 )
 
 from .document import Document, digest_of
+from .fields import value_text
 from .formedits import Data, Edit, Order, set_value, value_at
-from .formfields import text_value, value_text
 from .formspec import Form, Group, Items
-from .inlinetoml import inline_text
-from .rewriting import rewritten
+from .rewriting import inline_text, rewritten
 
 
 @dataclass(frozen=True)
@@ -132,7 +131,7 @@ class FormState:
         entry = self.form.field_at(path)
         if entry is None or text.strip() == value_text(entry, value_at(self.data, path)):
             return self
-        return self.with_value(path, text_value(entry, text))
+        return self.with_value(path, entry.read(text))
 
     def edited(self, edit: Edit) -> FormState:
         """Return the state after an edit that adds, takes out or moves."""

@@ -1,4 +1,4 @@
-"""A file's text with other data in it, every comment with the table that it was written for.
+"""Data as the text of a file, every comment kept with the table that it was written for.
 
 `firing.files.tomledit` finds the old table of each new one by what they have in common. Here it
 is known which is which; so that it cannot be mistaken, the text is led there in steps that leave
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from datetime import date, datetime, time
 from typing import Any
 
 from firing.files.tomledit import render
@@ -78,3 +79,31 @@ def _way(value: Any) -> str:
         return "table"
     tables = isinstance(value, list) and value and all(isinstance(v, dict) for v in value)
     return "tables" if tables else "value"
+
+
+def inline_text(data: Mapping[str, Any]) -> str:
+    """Return data as TOML, one key a line and everything within it inline.
+
+    It reads back as the same data however wrong they are, and is quick enough for every key typed:
+    for a reader to judge, not to keep.
+    """
+    return "".join(f"{_string(key)} = {_inline(value)}\n" for key, value in data.items())
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return _string(value)
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_string(k)} = {_inline(v)}" for k, v in value.items()) + "}"
+    return "[" + ", ".join(map(_inline, value)) + "]"
+
+
+def _string(text: str) -> str:
+    # JSON escapes what TOML wants escaped, except for this one.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

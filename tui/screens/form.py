@@ -18,10 +18,18 @@ from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath, describe_path
 from firing.report.sanitize import plain, shorten
 
-from ..formchoices import choices, turned
+from ..fields import value_text
 from ..formedits import forgotten, rearranged, removed, value_at
-from ..formfields import value_text
-from ..formlines import ADD, FORGET, faulty_places, lines_of, next_fault, place_words
+from ..formlines import (
+    ADD,
+    FORGET,
+    choices,
+    faulty_places,
+    lines_of,
+    next_fault,
+    place_words,
+    turned,
+)
 from ..formspec import FormKind, kiln_form, load_form
 from ..formstate import FormDocument, FormState, open_form
 from ..preview import derived, flowing
