@@ -76,7 +76,7 @@ def optional(read: Reader) -> Reader:
     return lambda text: read(text.strip()) if text.strip() else None
 
 
-words = optional(str)
+text_or_none = optional(str)
 """A few words, or none."""
 
 
@@ -85,7 +85,7 @@ def temperature(unit: TemperatureUnit) -> Reader:
     return lambda text: parse_temperature_c(text, unit)
 
 
-def cone(text: str) -> str:
+def cone_name(text: str) -> str:
     """Return the designation of a cone."""
     from firing.cones.table import parse_cone
 

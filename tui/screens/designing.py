@@ -7,24 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 
-from ..design_form import (
-    FIELDS,
-    HOWS,
-    NEW,
-    PURPOSES,
-    DesignField,
-    WantedDesign,
-    begin,
-    continued,
-    read,
-)
-from .filling import Blank, Filling
+from ..design_form import WantedDesign, begin, continued, design_fields
+from .filling import Filling
 from .needing import needed
 from .progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
-    from firing.units import TemperatureUnit
 
     from .plan_actions import SettingScreen
 
@@ -79,23 +68,10 @@ async def _wanted(screen: SettingScreen, fault: str) -> dict[str, Any] | None:
     assert studio.load is not None
     begun = begin(schedule, session.circumstances)
     texts = continued(begun, session.wanted)
-    blanks = [_blank(field, texts[field.key], schedule.unit) for field in FIELDS]
     kiln = "no kiln chosen" if studio.kiln is None else f"in {studio.kiln.short}"
-    form = Filling(f"A plan for {studio.load.short}, {kiln}", blanks, fault)
+    title = f"A plan for {studio.load.short}, {kiln}"
+    form = Filling(title, design_fields(schedule.unit), texts, fault)
     filled = await screen.app.push_screen_wait(form)
     if form.texts:
         session.wanted = WantedDesign(begun, form.texts)
     return filled
-
-
-def _blank(field: DesignField, text: str, unit: TemperatureUnit) -> Blank:
-    when = ("how", NEW) if field.only_new else None
-    if field.what == "how":
-        return Blank(field.key, field.label, text, field.hint, options=HOWS)
-    if field.what == "purpose":
-        options = [(purpose, purpose) for purpose in PURPOSES]
-        return Blank(field.key, field.label, text, field.hint, options=options)
-    what = field.what
-    return Blank(
-        field.key, field.label, text, field.hint, lambda text: read(what, text, unit), when=when
-    )

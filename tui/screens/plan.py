@@ -233,13 +233,15 @@ class PlanScreen(SettingScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from ..plan_properties import about_plan
+        from ..plan_properties import described, plan_fields, plan_texts
+        from .filling import Filling
 
-        filled = await about_plan(self)
+        about = self.document.schedule, self.session.circumstances
+        form = Filling("About this plan", plan_fields(*about), plan_texts(*about))
+        filled = await self.app.push_screen_wait(form)
         if filled is None:
             return
-        schedule, circumstances = filled
-        self.session.circumstances = circumstances
+        schedule, self.session.circumstances = described(*about, filled)
         if schedule != self.document.schedule:
             self.apply(schedule, "about this plan")
         else:

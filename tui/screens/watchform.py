@@ -13,8 +13,8 @@ from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 
 from ..places import typed_path
-from ..reading import reading_of
-from ..watchblanks import SourceSort, watch_blanks
+from ..reading_fields import reading_of
+from ..watch_fields import SourceSort, watch_fields, watch_texts
 from .filling import Filling
 
 if TYPE_CHECKING:
@@ -132,7 +132,8 @@ async def _fill(
     unit = session.document.schedule.unit
     order = before or _first_order(screen, sort, source)
     while True:
-        form = Filling(f"Watch {source}", watch_blanks(order, sort, unit), fault)
+        fields, texts = watch_fields(sort, unit), watch_texts(order, unit)
+        form = Filling(f"Watch {source}", fields, texts, fault)
         filled = await screen.app.push_screen_wait(form)
         if filled is None:
             return None
