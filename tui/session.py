@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from firing.safety import Caution
 
     from .design_form import WantedDesign
-    from .watching import LiveWatch
+    from .live_watch import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)
