@@ -64,7 +64,7 @@ def foresee(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     )
     if studio.tariff is None or result.kiln is None or result.started is None:
         return result
-    from firing.cli.plan_options import with_tariff
+    from firing.forecast.cost import with_tariff
 
     return with_tariff(result, studio.tariff.value, None, None)
 

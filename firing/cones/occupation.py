@@ -3,8 +3,8 @@
 A trace is read once into narrow temperature bins.  Each bin keeps the moments ∫(T − c)ᵏ dt about
 its centre c of a trace that runs straight between its samples; a cone's heat-work is then a Taylor
 sum of exp(−a/T) over some thousand bins instead of an exponential a sample.  For every cone that
-takes a tenth to a third of the exponentials; the exact sum over the samples takes three to ten times
-as long as they, and thrice for a verdict: with a million samples a person would wait seconds.
+takes a tenth to a third of the exponentials; the exact sum over the samples takes three to ten
+times as long as they, and thrice for a verdict: with a million samples a person would wait.
 
 After moments 0 to n, n odd, the next term is hⁿ⁺¹·∫(T − c)ⁿ⁺¹ dt/(n + 1)!, where h = d ln(rate)/dT
 is 0.03 to 0.1/K near a cone's end point.  So a row of samples goes whole into one bin, to order 3
