@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from firing.logs.opening import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
+from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
 from firing.units import TemperatureUnit, format_temperature, parse_duration_s, write_duration
 
 from .fields import Field, optional, temperature, text_or_none, whole_number

@@ -16,10 +16,10 @@ from ..equipment import Equipment, FileReading, Kind, read_all
 from ..recent import memory_file, remember
 from ..widgets.segments import Segments
 from .editing import EditingScreen
-from .foreseeing import ForeseeingScreen
+from .plan_host import PlanHost
 
 
-class SettingScreen(EditingScreen, ForeseeingScreen):
+class PlanActionsScreen(EditingScreen, PlanHost):
     """A screen on which the plan is edited and set out in a kiln."""
 
     class Came(Message):
@@ -113,7 +113,7 @@ class SettingScreen(EditingScreen, ForeseeingScreen):
     def _read_coming(self) -> None:
         self.post_message(self.Came(read_all(self.session.coming)))
 
-    def on_setting_screen_came(self, message: Came) -> None:
+    def on_plan_actions_screen_came(self, message: Came) -> None:
         """Forecast the plan with what was read, and say what could not be."""
         message.stop()
         self.session.coming = {}
@@ -187,11 +187,8 @@ class SettingScreen(EditingScreen, ForeseeingScreen):
         await show_card(self)
 
     def action_watch(self) -> None:
-        """Go to the watch."""
+        """Go to the watch that is running, or ask what to watch."""
         if self.settle():
-            self.job(self._watch_job)
+            from .watching import WatchScreen
 
-    async def _watch_job(self) -> None:
-        from .watching import begin_watch
-
-        await begin_watch(self)
+            self.app.push_screen(WatchScreen(self.session))
