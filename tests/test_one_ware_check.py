@@ -32,11 +32,11 @@ from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.body import body_named
+from firing.ware.check import largest_difference
 from firing.ware.load import Load
 from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import largest_difference
 
 HOUR = 3600.0
 # Of the clay (body-diffusivity-practice), where its quartz changes, and 5 % more than 10 K.

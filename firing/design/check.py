@@ -1,6 +1,6 @@
 """What a design goes by before it is simulated: a program against limits, by the kiln's curves.
 
-The verdict on it is `firing.ware.verdict.check_ware`, by way of its forecast.
+The verdict on it is `firing.ware.check.check_ware`, by way of its forecast.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.case import USUAL_MARGIN
-from firing.ware.check import Breach, check_schedule, with_natural_cooling
-from firing.ware.limits import WareLimits
-from firing.ware.load import Load
-from firing.ware.state import WareState
+from firing.ware.breach import Breach
+from firing.ware.face import with_natural_cooling
+from firing.ware.limits import USUAL_MARGIN, WareLimits
+from firing.ware.load import Load, WareState
+from firing.ware.program_check import check_program
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -63,7 +63,7 @@ def check_plan(
 
 def breaches(schedule: Schedule, limits: WareLimits, curves: KilnCurves) -> tuple[Breach, ...]:
     """Return where a program breaks limits, with its natural cooling by the kiln's curves."""
-    return check_schedule(
+    return check_program(
         with_natural_cooling(schedule),
         limits,
         heating_curve=curves.heating.at,

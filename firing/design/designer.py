@@ -15,9 +15,8 @@ from firing.design.solve import ProgramSolution
 from firing.design.tighten import tightened
 from firing.forecast.forecast import forecast
 from firing.ware.limits import WareLimits
-from firing.ware.load import Load
+from firing.ware.load import Load, WareState
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription

@@ -23,13 +23,12 @@ from firing.units import (
     rate_to_celsius,
     to_celsius,
 )
-from firing.ware.case import USUAL_MARGIN
-from firing.ware.check import Breach, with_natural_cooling
+from firing.ware.breach import Breach
+from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import ware_at_start
-from firing.ware.limits import WareLimits
-from firing.ware.load import Load
+from firing.ware.limits import USUAL_MARGIN, WareLimits
+from firing.ware.load import Load, WareState
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription

@@ -41,12 +41,11 @@ from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
-from firing.ware.case import USUAL_MARGIN
 from firing.ware.hot_start import as_it_is, assumed_state
-from firing.ware.load import Load, typical_load
+from firing.ware.limits import USUAL_MARGIN
+from firing.ware.load import Load, WareState, typical_load
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription

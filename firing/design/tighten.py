@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from firing.ware.check import Breach
+from firing.ware.breach import Breach
 from firing.ware.limits import Dwell, Limit, WareLimits
 
 # What is lowered is lowered by more than it was exceeded: a lag dies out over degrees, not at once.

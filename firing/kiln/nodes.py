@@ -10,8 +10,7 @@ from firing.heat.geometry import Plane
 from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
-from firing.ware.state import WareState
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load, WareState
 from firing.ware.water_heat import HeatDemand, demands_of
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices

@@ -11,8 +11,7 @@ from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.load import Load, typical_load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState, typical_load
 
 UNTIL_C = 60.0
 REACHED_C = 0.5

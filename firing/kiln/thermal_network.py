@@ -25,8 +25,7 @@ from firing.kiln.nodes import (
     Bodies,
 )
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import Load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState
 
 CONTROL_BAND_C = 0.5
 """The controller goes from full to no power over this, centred on the set-point [°C]; it holds

@@ -15,10 +15,10 @@ from firing.design.result import Design
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources
+from firing.ware.check import check_wall
 from firing.ware.limits import REASONS, Reason
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import verify_ware
 
 HOUR = 3600.0
 BISQUE_980 = DesignRequest("bisque", top_c=980.0)
@@ -60,7 +60,7 @@ def test_every_design_is_borne_out_by_the_transient_ware_simulation() -> None:
         trace = made.forecast.kiln.run if made.forecast.kiln else None
         assert trace is not None
         course = simulate_ware(load, trace.time_s, trace.ware_c)
-        assert verify_ware(course, limits, made.schedule) == ()
+        assert check_wall(course, limits, made.schedule) == ()
 
 
 def test_thicker_ware_never_has_a_shorter_program() -> None:
