@@ -13,13 +13,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from design.making import EXAMPLES, PLANTERS_AND_CUPS, example_kiln, ware
+from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import Chosen, Equipment
 from firing.tui.outlook import Circumstances, foresee
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
-from firing.design.check import check_plan
 from firing.design.designer import design
 from firing.design.repair import repaired_design
 from firing.design.request import DesignRequest

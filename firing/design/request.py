@@ -85,7 +85,7 @@ class DesignRequest:
         return title[:120]
 
     def check(self) -> None:
-        """Refuse a wish that contradicts itself.
+        """Refuse a request that contradicts itself.
 
         Raises
         ------

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schedule import HOT_START_C, Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 
@@ -25,6 +25,8 @@ _SPAN_C = 10.0
 _EVERY_C = 5.0
 # Between two steps of a simulation its course is drawn on at this spacing.
 _BETWEEN_C = 5.0
+# A kiln model that begins hot has found its balance by then.
+_SETTLED_S = 1800.0
 # A kiln that is opened hot cools on; closer to the room than this its own cooling is next to none.
 _NEAREST_ROOM_K = 2.0
 
@@ -102,6 +104,8 @@ def face_in_kiln(
     """
     rising = np.concatenate(([True], np.diff(time_s) > 0.0))
     times, faces = _drawn_on(time_s[rising], face_c[rising])
+    if faces[0] >= HOT_START_C:
+        faces = _without_first_dip(times, faces)
     own = own_cooling(times, faces, cools_s)
     slower = 1.0
     if faces[-1] > COOL_C and own is not None:
@@ -128,6 +132,27 @@ def _heating(max_rate: Sequence[tuple[float, float]]) -> RateCurve:
 
 def _default_cooling(room_c: float) -> RateCurve:
     return lambda at_c: default_kiln.cooling_rate_c_per_h(at_c, room_c=room_c)
+
+
+def _without_first_dip(time_s: FloatArray, face_c: FloatArray) -> FloatArray:
+    """Return the course of a firing that goes on from a hot kiln without the model's first dip.
+
+    How warm the inside of the walls, the shelves and the ware of a hot kiln are nobody knows: the
+    model begins with all of them alike, and evens that out within a minute by letting the ware's
+    face fall by tens of kelvins.  That fall is the model's and not the ware's.  Where the kiln is
+    heated the face stays where it was until the course has come back there; where it cools, it
+    falls evenly to where the course is after half an hour.
+    """
+    back = np.flatnonzero(face_c[1:] >= face_c[0])
+    faces = face_c.copy()
+    if back.size:
+        faces[: int(back[0]) + 1] = face_c[0]
+        return faces
+    early = time_s < min(time_s[0] + _SETTLED_S, float(time_s[-1]))
+    later = int(np.count_nonzero(early))
+    ends_s, ends_c = time_s[[0, later]], face_c[[0, later]]
+    faces[:later] = np.interp(time_s[:later], ends_s, ends_c)
+    return faces
 
 
 def own_cooling(

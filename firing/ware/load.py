@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from firing.errors import FiringError
+from firing.schedule.schedule import Purpose
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -155,6 +156,13 @@ def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
         furniture_kg=TYPICAL_FURNITURE_KG_PER_L * volume_l,
         assumed=True,
     )
+
+
+def load_or_typical(load: Load | None, volume_l: float, purpose: Purpose | None) -> Load:
+    """Return the load, or a typical one for the purpose where nobody said what is in the kiln."""
+    if load is not None:
+        return load
+    return typical_load(volume_l, "bisqued" if purpose in ("glaze", "decal") else "bone dry")
 
 
 _BOUND_WATER_IS_GONE = 0.99

@@ -199,7 +199,7 @@ def _too_short(schedule: Schedule, ramps: list[_Ramp], dwell: Dwell) -> Iterator
     unit = schedule.unit
     if holding >= 0:
         index, at_c = holding, ramps[holding].segment.target_c
-        mend = f"add {format_duration(add_s)} to the hold of segment {schedule.label(index)}"
+        cure = f"add {format_duration(add_s)} to the hold of segment {schedule.label(index)}"
     else:
         place_c = low + _HOLD_PLACE * (high - low)
         index, at_c = leaving, _HOLD_STEP_C * round(place_c / _HOLD_STEP_C)
@@ -209,9 +209,9 @@ def _too_short(schedule: Schedule, ramps: list[_Ramp], dwell: Dwell) -> Iterator
             if at_c > high:
                 at_c = _HOLD_STEP_C * math.floor((schedule.start_c - 1.0) / _HOLD_STEP_C)
         where = format_temperature(at_c, unit)
-        mend = f"hold {format_duration(add_s)} at {where} on the way"
+        cure = f"hold {format_duration(add_s)} at {where} on the way"
         if schedule.start_c > high:
-            mend = f"start below {format_temperature(low, unit)} and {mend}"
+            cure = f"start below {format_temperature(low, unit)} and {cure}"
     yield Breach(
         kind="dwell",
         segment=index,
@@ -227,6 +227,6 @@ def _too_short(schedule: Schedule, ramps: list[_Ramp], dwell: Dwell) -> Iterator
         message=(
             f"Between {format_temperature(low, unit)} and {format_temperature(high, unit)} the "
             f"program spends {format_duration(spent_s)}, and {format_duration(dwell.at_least_s)} "
-            f"are needed: {dwell.text}; {mend}."
+            f"are needed: {dwell.text}; {cure}."
         ),
     )

@@ -285,7 +285,7 @@ def _level(
 ) -> Limit:
     """A heating limit of one rate over its window."""
     rates = np.array([rate_c_per_h, rate_c_per_h])
-    return Limit(reason, text, source, "heating", np.array(window_c), rates, spread)
+    return Limit(reason, text, source, np.array(window_c), rates, "heating", spread)
 
 
 def rates_of(wall: GoverningWall) -> Iterator[Limit]:
@@ -308,9 +308,9 @@ def _free_water(wall: GoverningWall) -> Iterator[Limit]:
         f"until the free water is gone the middle of {wall.words} is to be at most "
         f"{wall.allowed_k(DIFFERENCE_K):.3g} K behind",
         "wall-difference-limit",
-        "heating",
         knots,
         wall.lag_rate(wall.before, knots, DIFFERENCE_K),
+        "heating",
         diffusivity.spread_at(FREE_WATER_C),
         wall.allowed_k(DIFFERENCE_K),
         (LOWEST_C, FREE_WATER_C),
@@ -339,9 +339,9 @@ def _bound_water(wall: GoverningWall) -> Iterator[Limit]:
         f"the bound water leaves and takes heat: the middle of {wall.words} is to be at most "
         f"{wall.allowed_k(DIFFERENCE_K):.3g} K behind",
         "reaction-heat-inferred",
-        "heating",
         knots,
         plain / (1.0 + np.interp(knots, reaction_c, more)),
+        "heating",
         _spread_with_reaction(wall.body.of("diffusivity", "raw").spread_at(first), more.max()),
         wall.allowed_k(DIFFERENCE_K),
         _BOUND_WATER_WATCHED_C,
@@ -375,9 +375,9 @@ def _at_inversion(
         f"{reason} changes its size at once, and {wall.words} with {100 * share:g} % of it is to "
         f"differ by at most {wall.allowed_k(allowed_k):.3g} K",
         "quartz-inversion-entry" if milder == 1.0 and reason == "quartz" else _STRAIN_SOURCE,
-        direction,
         knots,
         wall.lag_rate(state, knots, allowed_k),
+        direction,
         wall.body.of("diffusivity", state).spread_at(float(knots[0])),
         wall.allowed_k(allowed_k),
         watched_c,
@@ -431,9 +431,9 @@ def _stress(wall: GoverningWall) -> Iterator[Limit]:
             "thermal stress",
             f"thermal stress in {wall.words} reaches the strength of {state} {wall.body.name}",
             "stubna-2011",
-            direction,
             knots,
             bearable_rate_c_per_h(wall.body, state, wall.path_m, knots, direction) / wall.margin,
+            direction,
             wall.body.of("strength", state).spread_at(20.0),
         )
 
