@@ -13,10 +13,10 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
 
-from ..course import plan_course, schedule_course, segment_at
 from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..outlook import consequences, missing
+from ..plot_lines import plan_course, schedule_course, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine
@@ -254,7 +254,7 @@ class PlanScreen(PlanActionsScreen):
 
     async def _warnings_job(self) -> None:
         from .dialogs import Sheet
-        from .telling import warning_lines
+        from .sheet_texts import warning_lines
 
         forecast = self.session.forecast
         if forecast is not None:

@@ -10,10 +10,10 @@ from textual.message import Message
 
 from firing.schedule.schedule import Schedule
 
-from .. import edits, table
+from .. import edits
+from .. import segment_table as table
 from ..document import PlanDocument, Selection
-from ..equipment import Equipment, FileReading, Kind, read_all
-from ..recent import memory_file, remember
+from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
 from ..widgets.segments import Segments
 from .editing import EditingScreen
 from .plan_host import PlanHost
@@ -170,7 +170,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.job(self._design_job)
 
     async def _design_job(self) -> None:
-        from .designing import design_plan
+        from .design import design_plan
 
         schedule = await design_plan(self)
         if schedule is not None:
@@ -182,13 +182,13 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.job(self._card_job)
 
     async def _card_job(self) -> None:
-        from .keyingin import show_card
+        from .card import show_card
 
         await show_card(self)
 
     def action_watch(self) -> None:
         """Go to the watch that is running, or ask what to watch."""
         if self.settle():
-            from .watching import WatchScreen
+            from .watch import WatchScreen
 
             self.app.push_screen(WatchScreen(self.session))

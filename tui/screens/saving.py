@@ -9,8 +9,8 @@ from typing import Any
 from firing.errors import FiringError
 
 from ..document import ChangedOnDisk, Document, PlanDocument, open_file, open_new, open_ready
+from ..file_choices import typed_path
 from ..journal import Leftover, leftovers
-from ..places import typed_path
 from .base import WorkScreen
 
 

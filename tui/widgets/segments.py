@@ -7,7 +7,7 @@ from textual.binding import Binding, BindingType
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
-from .. import table
+from .. import segment_table as table
 from ..document import Selection
 from .editbar import CellGrid
 from .grid import GridColumn, GridRow

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 
 from ..design_form import WantedDesign, begin, continued, design_fields
+from .dialogs import under_way
 from .filling import Filling
-from .progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -31,7 +31,7 @@ async def design_plan(screen: PlanHost) -> Schedule | None:
         The designed plan if it is taken; None if everything is left as it was.
     """
     from ..comparison import compare
-    from .comparing import Comparing
+    from .comparison import Comparing
 
     if not await screen.needed("load", "A design needs to know the ware"):
         return None
