@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.errors import FiringError
+from firing.files.tomledit import Order
 from firing.files.tomlfile import KeyPath
 
 from .formspec import Form, Items
@@ -50,10 +51,6 @@ def set_value(data: Data, path: KeyPath, value: Any) -> Data:
     else:
         inside[path[-1]] = value
     return done
-
-
-Order = tuple[int | None, ...]
-"""Which item of before each item of a list is; None for one that was not there."""
 
 
 @dataclass(frozen=True, slots=True)

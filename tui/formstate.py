@@ -11,7 +11,7 @@ from typing import Any
 
 from firing.errors import FiringError
 from firing.files.ready import example_names, ready_text
-from firing.files.tomledit import render
+from firing.files.tomledit import Order, render
 from firing.files.tomlfile import (
     Fault,
     FaultyFile,
@@ -24,7 +24,7 @@ from firing.files.tomlfile import (
 
 from .document import Document, digest_of
 from .fields import value_text
-from .formedits import Data, Edit, Order, set_value, value_at
+from .formedits import Data, Edit, set_value, value_at
 from .formspec import Form, Group, Items
 from .rewriting import inline_text, rewritten
 

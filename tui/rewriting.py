@@ -1,9 +1,4 @@
-"""Data as the text of a file, every comment kept with the table that it was written for.
-
-`firing.files.tomledit` finds the old table of each new one by what they have in common. Here it
-is known which is which; so that it cannot be mistaken, the text is led there in steps that leave
-no choice.
-"""
+"""Data as the text of a file, however faulty they are: in its old layout, or for a reader."""
 
 from __future__ import annotations
 
@@ -12,10 +7,10 @@ from collections.abc import Mapping
 from datetime import date, datetime, time
 from typing import Any
 
-from firing.files.tomledit import render
+from firing.files.tomledit import Order, render
 from firing.files.tomlfile import parse
 
-from .formedits import Data, Order
+from .formedits import Data
 
 
 def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:
@@ -28,8 +23,7 @@ def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:
     data : dict
         What it is to hold.
     orders : mapping
-        Of each list of tables that was rearranged, which table of the text each of its items is;
-        None for a new one.
+        Of each list of tables that was rearranged, which table of the text each of its items is.
     """
     before, ending = parse(text, ""), text[len(text.rstrip("\n")) :]
     if _exactly(before, data):
@@ -39,32 +33,10 @@ def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:
     if stale:
         before = {k: v for k, v in before.items() if k not in stale}
         text = render(before, text)
-    for table, order in orders.items():
-        if table in before and table in data and _way(data[table]) == "tables":
-            text = _rearranged(text, table, data[table], order)
-    done = render(data, text)
+    known = {k: order for k, order in orders.items() if k in before and k in data}
+    done = render(data, text, known)
     # Where the last table went, the blank line before it would end the file.
     return done.rstrip("\n") + (ending or "\n")
-
-
-def _rearranged(text: str, table: str, wanted: list[Data], order: Order) -> str:
-    """Move, take out, change and add the tables of one list, one after the other."""
-    data = parse(text, "")
-    old = data[table]
-    kept = [(n, item) for n, item in zip(order, wanted, strict=True) if n is not None]
-    now = [old[n] for n, _ in kept]
-    if not now:
-        return render({key: value for key, value in data.items() if key != table}, text)
-    text = render({**data, table: now}, text)
-    for place, (_, item) in enumerate(kept):
-        if now[place] != item:
-            now = [*now[:place], item, *now[place + 1 :]]
-            text = render({**data, table: now}, text)
-    for place, n in enumerate(order):
-        if n is None:
-            now = [*now[:place], wanted[place], *now[place:]]
-            text = render({**data, table: now}, text)
-    return text
 
 
 def _exactly(one: Any, other: Any) -> bool:
