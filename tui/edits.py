@@ -257,7 +257,7 @@ def rearranged(schedule: Schedule, what: str, row: int) -> tuple[Schedule, str, 
     schedule : Schedule
         The plan.
     what : str
-        ``insert``, ``duplicate``, ``delete``, ``up`` or ``down``.
+        ``new``, ``copy``, ``remove``, ``up`` or ``down``.
     row : int
         The segment it is done to, from 0, or `HEAD_ROW`.
 
@@ -266,11 +266,11 @@ def rearranged(schedule: Schedule, what: str, row: int) -> tuple[Schedule, str, 
     FiringError
         If it cannot be done.
     """
-    if what == "insert":
+    if what == "new":
         return insert_below(schedule, row), "new segment", row + 1
-    if what == "duplicate":
+    if what == "copy":
         return duplicate(schedule, row), "copied segment", row + 1
-    if what == "delete":
+    if what == "remove":
         left = delete(schedule, row)
         return left, f"segment {row + 1} removed", min(row, len(left.segments) - 1)
     by = -1 if what == "up" else 1

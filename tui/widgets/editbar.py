@@ -1,5 +1,6 @@
 """The one bar in which every cell is edited, and the table that its cells stand in."""
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from textual import events
@@ -101,6 +102,30 @@ class EditBar(Vertical):
         self.screen.set_focus(self.cell)
         self.cell.value = value
         self.cell.cursor_position = len(value)
+
+
+def cell_bindings(
+    line: str,
+    *,
+    edit: str,
+    more: Sequence[BindingType] = (),
+    new: str,
+    copy: str,
+    remove: tuple[str, str],
+) -> list[BindingType]:
+    """Return the keys of a table with cells, in its own words; `line` is what it calls a row."""
+    above, below = (f"Change places with the {line} {where}" for where in ("above", "below"))
+    return [
+        Binding("enter", "press('enter')", "Edit", tooltip=edit),
+        *more,
+        Binding("ctrl+n,insert", "ask('new')", f"New {line}", tooltip=new),
+        Binding("ctrl+d", "ask('copy')", f"Copy {line}", tooltip=copy),
+        Binding("delete,ctrl+x", "ask('remove')", remove[0], key_display="del", tooltip=remove[1]),
+        Binding("shift+up,ctrl+up", "ask('up')", f"Move {line} up", show=False, tooltip=above),
+        Binding(
+            "shift+down,ctrl+down", "ask('down')", f"Move {line} down", show=False, tooltip=below
+        ),
+    ]
 
 
 class CellGrid(ListGrid):

@@ -12,10 +12,11 @@ from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import pad, plain, shorten
 
 from ..formlines import Cell, Line, Slot, cells_of, place_of, titles_of
-from .editbar import CellGrid
+from .editbar import CellGrid, cell_bindings
 from .grid import GridColumn, GridRow
 
 _MARK, _NO_MARK = "▸", " "
+_NEXT_WORD = "Where one of a few words stands: the next; ← → go both ways on such a line"
 
 
 class FieldList(CellGrid):
@@ -33,33 +34,14 @@ class FieldList(CellGrid):
     """
     COMPONENT_CLASSES: ClassVar[set[str]] = {"fieldlist--fault", "fieldlist--quiet"}
     PRESSED = CellGrid.PRESSED | {"tab", "shift+tab"}
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(
-            "enter", "press('enter')", "Edit",
-            tooltip="Change what it holds, choose from all there is, or do what the line says",
-        ),
-        Binding(
-            "space", "press('space')", "Next word",
-            tooltip="Where one of a few words stands: the next; ← → go both ways on such a line",
-        ),
-        Binding(
-            "ctrl+n,insert", "ask('new')", "New line",
-            tooltip="Add a layer, piece, material or reading below this one",
-        ),
-        Binding("ctrl+d", "ask('copy')", "Copy line", tooltip="Put a copy below this one"),
-        Binding(
-            "delete,ctrl+x", "ask('remove')", "Remove", key_display="del",
-            tooltip="Take the line out of its list, or the value out of the file",
-        ),
-        Binding(
-            "shift+up,ctrl+up", "ask('up')", "Move line up", show=False,
-            tooltip="Change places with the line above",
-        ),
-        Binding(
-            "shift+down,ctrl+down", "ask('down')", "Move line down", show=False,
-            tooltip="Change places with the line below",
-        ),
-    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = cell_bindings(
+        "line",
+        edit="Change what it holds, choose from all there is, or do what the line says",
+        more=[Binding("space", "press('space')", "Next word", tooltip=_NEXT_WORD)],
+        new="Add a layer, piece, material or reading below this one",
+        copy="Put a copy below this one",
+        remove=("Remove", "Take the line out of its list, or the value out of the file"),
+    )
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)

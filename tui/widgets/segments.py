@@ -9,7 +9,7 @@ from firing.schedule.schedule import Schedule
 
 from .. import segment_table as table
 from ..document import Selection
-from .editbar import CellGrid
+from .editbar import CellGrid, cell_bindings
 from .grid import GridColumn, GridRow
 
 _RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
@@ -27,31 +27,14 @@ class Segments(CellGrid):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("home", "side(-1)", "First column", show=False),
         Binding("end", "side(1)", "Last column", show=False),
-        Binding(
-            "enter", "press('enter')", "Edit",
-            tooltip="Change the cell, beginning with what it holds",
+        *cell_bindings(
+            "segment",
+            edit="Change the cell, beginning with what it holds",
+            new="Cut the ramp after this segment in two",
+            copy="Put a copy below, its target half-way to the next",
+            remove=("Remove segment", "Take the segment out; undo brings it back"),
         ),
-        Binding(
-            "ctrl+n,insert", "ask('insert')", "New segment",
-            tooltip="Cut the ramp after this segment in two",
-        ),
-        Binding(
-            "ctrl+d", "ask('duplicate')", "Copy segment",
-            tooltip="Put a copy below, its target half-way to the next",
-        ),
-        Binding(
-            "delete,ctrl+x", "ask('delete')", "Remove segment", key_display="del",
-            tooltip="Take the segment out; undo brings it back",
-        ),
-        Binding(
-            "shift+up,ctrl+up", "ask('up')", "Move segment up", show=False,
-            tooltip="Change places with the segment above",
-        ),
-        Binding(
-            "shift+down,ctrl+down", "ask('down')", "Move segment down", show=False,
-            tooltip="Change places with the segment below",
-        ),
-    ]  # fmt: skip
+    ]
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
