@@ -159,21 +159,9 @@ def _segments(text: str) -> int:
 
 
 def make(schedule: Schedule, studio: Equipment, wanted: Mapping[str, Any]) -> Design:
-    """Return the design that is wanted.
+    """Return the design that is wanted of a plan, by the fields as they were read.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The open plan.
-    studio : Equipment
-        With the load it is for; kiln and controller if there are any.
-    wanted : mapping of str to value
-        The fields by their keys, as they were read.
-
-    Raises
-    ------
-    FiringError
-        If there is no load, or the demands leave no schedule: the sentence says which collide.
+    Refused if there is no load, or the demands leave no schedule: the sentence says which collide.
     """
     from firing.ware.limits import USUAL_MARGIN
 

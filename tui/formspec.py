@@ -28,19 +28,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list of tables, one a line.
-
-    Attributes
-    ----------
-    title, word : str
-        The heading, and what one of them is called.
-    table : str
-        The key.
-    fields : tuple of Field
-        The columns.
-    most : int
-        How many a file may have.
-    """
+    """A list of tables, one a line: `word` is what one is called, `most` how many there may be."""
 
     title: str
     word: str
@@ -175,17 +163,8 @@ def _fields_of(
 ) -> dict[str, Field]:
     """Return the fields of one table of a file, by their keys.
 
-    Parameters
-    ----------
-    schema : mapping
-        JSON schema of the table, as ``firing schema`` prints it.
-    labels : mapping
-        What keys are called; a key without a label, which would be a list of tables or a table, has
-        no field.
-    choices : mapping, optional
-        What a key may hold beyond what the schema says.
-    temperatures : sequence of str
-        Keys that hold a temperature, which may be written with its unit.
+    A key without a label, which would be a list of tables or a table, has no field; `choices` are
+    what a key may hold beyond what the schema says, and `temperatures` may carry their unit.
     """
     required = schema.get("required", ())
     found: dict[str, Field] = {}

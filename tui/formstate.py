@@ -97,10 +97,7 @@ class FormState:
     def checked_text(self, name: str) -> str:
         """Return the text of the file, which faults call `name`.
 
-        Raises
-        ------
-        FaultyFile
-            With every fault at the line where it would be.
+        Refused if it has faults, with every fault at the line where it would be.
         """
         text = self.text()
         self.form.parse(text, name)
@@ -109,10 +106,7 @@ class FormState:
     def with_value(self, path: KeyPath, value: Any) -> FormState:
         """Return the state with one value set, None for left out.
 
-        Raises
-        ------
-        FiringError
-            If the file's reader would refuse the value wherever it stood, in its words.
+        Refused if the file's reader would refuse the value wherever it stood, in its words.
         """
         data = set_value(self.data, path, value)
         trouble = _own_trouble(self.form, data, path)
@@ -123,10 +117,7 @@ class FormState:
     def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
 
-        Raises
-        ------
-        FiringError
-            As `with_value`.
+        Refused as `with_value`.
         """
         entry = self.form.field_at(path)
         if entry is None or text.strip() == value_text(entry, value_at(self.data, path)):
@@ -211,23 +202,10 @@ class FormDocument(Document[FormState]):
 
 
 def open_form(form: Form, name: str | None) -> FormDocument:
-    """Open a file, a copy of an example, or a new form with nothing in it.
+    """Open a file, a copy of an example, or with None a new form with nothing in it.
 
-    Parameters
-    ----------
-    form : Form
-        Of what.
-    name : str or None
-        A path or an example's name, or None for a new one.
-
-    Raises
-    ------
-    FaultyFile
-        If there is no such file, or it is no TOML; other faults can be mended in the form.
-
-    Notes
-    -----
-    The file is judged here too, so that the reader is loaded when the form is shown.
+    Refused if there is no such file, or it is no TOML; other faults can be mended in the form.  It
+    is judged here too, so that the reader is loaded when the form is shown.
     """
     document = _opened(form, name)
     document.state.judge()

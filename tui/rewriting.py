@@ -14,16 +14,9 @@ from .formedits import Data
 
 
 def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:
-    """Return a text with other data in it.
+    """Return a valid TOML text with other data in it.
 
-    Parameters
-    ----------
-    text : str
-        Valid TOML.
-    data : dict
-        What it is to hold.
-    orders : mapping
-        Of each list of tables that was rearranged, which table of the text each of its items is.
+    `orders` tell of each list of tables that was rearranged where its items stood in the text.
     """
     before, ending = parse(text, ""), text[len(text.rstrip("\n")) :]
     if _exactly(before, data):

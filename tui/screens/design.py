@@ -18,18 +18,7 @@ if TYPE_CHECKING:
 
 
 async def design_plan(screen: PlanHost) -> Schedule | None:
-    """Have a plan designed, and see it beside the open one.
-
-    Parameters
-    ----------
-    screen : PlanHost
-        On top of which it is done.
-
-    Returns
-    -------
-    Schedule or None
-        The designed plan if it is taken; None if everything is left as it was.
-    """
+    """Have a plan designed, and see it beside the open one; returns it if it is taken."""
     from ..comparison import compare
     from .comparison import Comparing
 

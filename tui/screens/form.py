@@ -375,26 +375,10 @@ def _counted(faults: int) -> str:
 
 
 async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:
-    """Let a kiln or load file be edited, or a new one be written.
+    """Let a kiln or load file be edited; returns the path it was last saved in, or None.
 
-    Parameters
-    ----------
-    screen : WorkScreen
-        On top of which it is done.
-    kind : {"kiln", "load"}
-        What it describes.
-    name : str or None
-        A path, an example's name (a copy of it is edited), or None for a new one.
-
-    Returns
-    -------
-    str or None
-        The path it was last saved in; None if it was left without being saved.
-
-    Raises
-    ------
-    FiringError
-        If the file cannot be read or is no TOML; other faults are mended in the form.
+    `name` is a path, an example's name (a copy of it is edited), or None for a new one.  Refused
+    if it cannot be read or is no TOML; other faults are mended in the form.
     """
 
     def opened() -> FormDocument:

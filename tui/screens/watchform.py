@@ -53,14 +53,9 @@ async def show_safety(screen: WorkScreen) -> None:
 
 
 async def choose_watch(screen: WorkScreen, before: WatchOptions | None) -> WatchOptions | None:
-    """Let a source be chosen and the form be filled in; returns the order, or None.
+    """Let a source be chosen and the form be filled in, beginning with the last order.
 
-    Parameters
-    ----------
-    screen : WorkScreen
-        The screen that asks.
-    before : WatchOptions or None
-        The last order, to begin the form with.
+    Returns the new order, or None.
     """
     chosen = await _choose_source(screen, before)
     if chosen is None:
