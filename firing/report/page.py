@@ -29,8 +29,7 @@ from firing.report.summary import (
     review_answer,
 )
 from firing.report.summary_sentences import heat_words, kiln_words, margin_words
-from firing.review.result import Review
-from firing.review.witness import SOURCES as WITNESS_SOURCES
+from firing.review.result import WITNESS_SOURCES, Review
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution, cautions_for
 
 # Draws every figure, and gives each drawing a view box so that paper can scale it.

@@ -236,8 +236,6 @@ def witnesses(review: Review) -> Rows | None:
     verdict = None if review.heat is None else review.heat.witness
     if verdict is None:
         return None
-    from firing.review.witness import position_words
-
     unit = review.schedule.unit
     table = Rows(("cone", "place", "was", "by readings of", "it is", f"offset °{unit}"), "llllll")
     for offset in (verdict.kiln, *verdict.others):
@@ -248,7 +246,7 @@ def witnesses(review: Review) -> Rows | None:
                     result.witness.place or "–",
                     result.witness.seen,
                     result.channel,
-                    position_words(result.heatwork),
+                    result.computed,
                     offset_words(result.offset_c, result.low_c, result.high_c, unit),
                 )
             )

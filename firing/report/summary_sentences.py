@@ -18,8 +18,7 @@ from firing.units import (
 )
 
 if TYPE_CHECKING:
-    from firing.review.heat import HeatVerdict
-    from firing.review.result import Review
+    from firing.review.result import HeatVerdict, Review
 
 
 RATES_SHOWN_C = (200.0, 600.0, 1000.0, 1200.0)

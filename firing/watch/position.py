@@ -131,7 +131,7 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     even = resampled(time_s, temperature_c)
     found = align(plan.schedule, even)
     now_s = float(time_s[-1])
-    begun = [i for i, passage in enumerate(found.passages) if passage.level_c is not None]
+    begun = [i for i, passage in enumerate(found.passages) if passage.came_to_c is not None]
     if not begun:
         return Position("waiting", None, None, None, 0.0, None)
     end_s = plan.segments[-1].end_s
@@ -209,7 +209,7 @@ def _origin_s(plan: Plan, found: Alignment) -> float:
 
 def _arrival(plan: Plan, index: int, passage: Passage) -> float | None:
     target_c = plan.schedule.segments[index].target_c
-    if passage.level_c is None or abs(passage.level_c - target_c) > ELSEWHERE_C:
+    if passage.came_to_c is None or abs(passage.came_to_c - target_c) > ELSEWHERE_C:
         return None
     return passage.ramp_end_s
 

@@ -13,8 +13,7 @@ from firing.report.figures import CONFIG, TimeAxis, label, library
 from firing.report.heatwork_drawing import near_cones
 from firing.report.review_drawings import review_drawings
 from firing.review.comparison import compare
-from firing.review.cooling import Quickening
-from firing.review.result import CauseShare
+from firing.review.result import CauseShare, Quickening
 
 
 def strings(value: Any) -> Iterator[str]:

@@ -15,7 +15,7 @@ from firing.report.sanitize import display_width
 from firing.report.summary_sentences import margin_words
 from firing.report.terminal import review_text
 from firing.review.comparison import compare
-from firing.review.heat import heat_verdict, thermocouple_error
+from firing.review.heat_verdict import heat_verdict, thermocouple_error
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
