@@ -8,8 +8,8 @@ import numpy as np
 
 from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper
+from firing.review.position import Plan
 from firing.units import TemperatureUnit
-from firing.watch.position import Plan
 
 from .course import CORE, FORECAST, SET_POINT, Course
 

@@ -11,12 +11,12 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.attempts import Attempts
 from firing.watch.circuit import Broken, Circuit, Stillness
 from firing.watch.events import Latch, Limits, Severity, Situation, WatchEvent
-from firing.watch.position import Position
 from firing.watch.power_supply import SURELY, Supply
 
 TOP_CLEAR_C = 5.0

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.errors import FiringError
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.position import Position
 from firing.watch.predictor import Predictor
 from firing.watch.state import AT_ITS_BEST, AT_ITS_WORST, Prediction, Rest
 

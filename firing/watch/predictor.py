@@ -9,9 +9,9 @@ from typing import Protocol
 import numpy as np
 
 from firing.forecast.result import Forecast
+from firing.review.position import Plan, Position
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.position import Plan, Position
 from firing.watch.state import Rest
 from firing.watch.ticks import TICKS_PER_S, last_of_each, ticks
 

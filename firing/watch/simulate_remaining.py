@@ -9,9 +9,9 @@ import numpy as np
 from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision
 from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import CHAMBER, Network
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.watch.position import Position
 from firing.watch.state import Rest
 from firing.watch.ticks import course_on_ticks
 

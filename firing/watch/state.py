@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from firing.review.position import Position
 from firing.trace import FloatArray
-from firing.watch.position import Position
 
 PLACE, RATE, ENERGY, FORECAST, CONES = (
     "the place in the plan", "the rate", "the energy", "the forecast", "the cones",

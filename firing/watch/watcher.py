@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.watch.alarms import AlarmBoard
 from firing.watch.attempts import Attempts
@@ -18,7 +19,6 @@ from firing.watch.cones import (
 )
 from firing.watch.events import Limits, Situation, WatchEvent
 from firing.watch.history import History
-from firing.watch.position import Plan, Position, locate
 from firing.watch.prediction import Going, predict
 from firing.watch.predictor import Predictor
 from firing.watch.state import CONES, ENERGY, ESTIMATES, FORECAST, PLACE, RATE, Estimate, Prediction
