@@ -296,8 +296,6 @@ READING_H = 0.5
 """A witness cone is read to about half an hour of its clock [h of the clock; practice]."""
 FURTHEST_C = 150.0
 """Readings off by more mean another cone, another firing or a broken sensor [°C; practice]."""
-USUAL_RATE_C_PER_H = 60.0
-"""The rate of a law where a log tells none [°C/h; cone-chart-1996]."""
 LARGEST_OFFSET_C = 100.0
 """What a kiln file allows [°C; the file's own check]."""
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from firing.cones.equivalence import approach_rates_c_per_h
+from firing.cones.equivalence import law_shift_c
 from firing.cones.heatwork import readings
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.occupation import Occupation, occupy
@@ -145,14 +145,13 @@ def _result(
     law = cone_law(witness.cone)
     occupation = occupy(time_s, temperature_c, [law], limit.FURTHEST_C + 50.0)
 
+    def law_shift(moved_c: float) -> float:
+        return law_shift_c(law.cone, time_s, temperature_c + moved_c)
+
     def shift_for(share: float) -> float | None:
-        return _shift_c(law, occupation, share, lambda moved: _law_shift(law, time_s, moved))
+        return _shift_c(law, occupation, share, law_shift)
 
-    def _law_shift(law: ConeLaw, time_s: FloatArray, moved_c: float) -> float:
-        rate = approach_rates_c_per_h(time_s, temperature_c + moved_c)[law.cone]
-        return -law.residual_c(limit.USUAL_RATE_C_PER_H if rate is None else rate)
-
-    computed = occupation.heatwork(law, _law_shift(law, time_s, 0.0))
+    computed = occupation.heatwork(law, law_shift(0.0))
 
     def result(offset_c: float | None, low_c: float | None, high_c: float | None) -> WitnessResult:
         words = position_words(computed)
