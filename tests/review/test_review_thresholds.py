@@ -1,4 +1,4 @@
-"""Every number that decides something in a review stands in one module, with its unit and source."""
+"""Every number that decides something in a review stands in one module, with unit and source."""
 
 import ast
 import re
