@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.schedule.schedule import Schedule
     from firing.watch.options import WatchOptions
-    from firing.watch.state import Estimate, Rest
+    from firing.watch.state import Estimate, RemainingCourse
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
 """Opening; opened without a line so far; lines come; none for long; trying again; the source came
@@ -101,7 +101,7 @@ class Seen:
         The last, of all channels.
     estimate : Estimate or None
         The last that was worked out.
-    rest : Rest or None
+    rest : RemainingCourse or None
         How it goes on from that estimate, as expected.
     time_s, course_c : ndarray, shape (n,)
         The kiln so far, as means over half a minute [s, °C].
@@ -128,7 +128,7 @@ class Seen:
     channel: int = 0
     reading: Reading | None = None
     estimate: Estimate | None = None
-    rest: Rest | None = None
+    rest: RemainingCourse | None = None
     time_s: FloatArray = field(default_factory=lambda: np.array([]))
     course_c: FloatArray = field(default_factory=lambda: np.array([]))
     remarks: tuple[WatchRemark, ...] = ()
@@ -205,8 +205,8 @@ class LiveWatch:
         return not self._thread.is_alive()
 
     def _run(self) -> None:
-        from firing.watch.attempts import Attempts
         from firing.watch.events import NO_SAFETY_DEVICE
+        from firing.watch.fault_isolation import FaultIsolation
 
         from .watchopened import open_heard, status_every_s
 
@@ -218,10 +218,10 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
-        attempts = Attempts()
+        attempts = FaultIsolation()
         try:
-            attempts.of("the screen", lambda: ledger.note(NO_SAFETY_DEVICE), None)
-            attempts.of("the screen", ledger.lay_down, None)
+            attempts.run("the screen", lambda: ledger.note(NO_SAFETY_DEVICE), None)
+            attempts.run("the screen", ledger.lay_down, None)
             opened.session(ledger, status_every_s(opened)).run(self._stop.is_set)
             ledger.ended("stopped" if self._stop.is_set() else "ended")
         except FiringError as error:
@@ -231,7 +231,7 @@ class LiveWatch:
             ledger.ended("broken", _unforeseen(error))
         finally:
             opened.close()
-            attempts.of("the screen", ledger.lay_down, None)
+            attempts.run("the screen", ledger.lay_down, None)
             if not self.seen.over:
                 why = "the screen failed, and did not learn how the watch ended"
                 self.seen = replace(self.seen, stage="broken", why=why)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from firing.watch.events import WatchEvent
     from firing.watch.position import Position
     from firing.watch.predictor import Predictor
-    from firing.watch.state import Estimate, Rest
+    from firing.watch.state import Estimate, RemainingCourse
     from firing.watch.watcher import Watcher
 
 LAY_DOWN_S = 0.5
@@ -62,9 +62,9 @@ class HeardOutlook:
 
     def __init__(self, outlook: Predictor) -> None:
         self._outlook = outlook
-        self._answers: deque[Rest] = deque(maxlen=3)
+        self._answers: deque[RemainingCourse] = deque(maxlen=3)
 
-    def rest(
+    def remaining(
         self,
         position: Position,
         now_s: float,
@@ -72,15 +72,15 @@ class HeardOutlook:
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
-    ) -> Rest:
+    ) -> RemainingCourse:
         """Return the rest of a firing; see `firing.watch.predictor.Outlook`."""
-        answer = self._outlook.rest(
+        answer = self._outlook.remaining(
             position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
         )
         self._answers.append(answer)
         return answer
 
-    def behind(self, estimate: Estimate) -> Rest | None:
+    def behind(self, estimate: Estimate) -> RemainingCourse | None:
         """Return the answer that an estimate's expected times were taken from."""
         for rest in self._answers:
             if estimate.now_s + rest.unload_s == estimate.unload_s:
@@ -169,10 +169,10 @@ class Ledger:
         self._seen = replace(self._seen, estimate=estimate, rest=None)
         rest = None if self._outlook is None else self._outlook.behind(estimate)
         self._seen = replace(self._seen, rest=rest)
-        if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
+        if self._watcher.predictor is not self._outlook and self._watcher.predictor is not None:
             # Whoever knows the kiln better took over; from the next time on it is heard too.
-            self._outlook = HeardOutlook(self._watcher.outlook)
-            self._watcher.outlook = self._outlook
+            self._outlook = HeardOutlook(self._watcher.predictor)
+            self._watcher.predictor = self._outlook
 
     def tick(self) -> None:
         """Lay down what is known, if it is time."""

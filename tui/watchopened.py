@@ -36,9 +36,9 @@ def open_heard(options: WatchOptions, publish: Callable[[Seen], None]) -> tuple[
         If something of it is not there or cannot be used; nothing is left open then.
     """
     opened = open_watch(options, HeardConnection)
-    outlook = opened.watcher.outlook
+    outlook = opened.watcher.predictor
     heard = None if outlook is None else HeardOutlook(outlook)
-    opened.watcher.outlook = heard
+    opened.watcher.predictor = heard
     ledger = Ledger(
         publish,
         cast("HeardConnection", opened.connection),

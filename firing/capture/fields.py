@@ -10,14 +10,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.capture.celsius import (
+from firing.capture.conversion import (
     JUNCTION_FIELD,
     OUTPUT_FIELD,
     Converter,
     SourceUnit,
     plain_converter,
 )
-from firing.capture.reading import Reading, Status, duty_of
+from firing.capture.reading import Reading, Status, duty_from_percent
 from firing.errors import FiringError
 
 UNUSED_FIELD = "-"
@@ -149,7 +149,7 @@ class LineParser:
 
     def _duty(self, cell: bytes) -> float:
         found = _OUTPUT.fullmatch(cell)
-        return math.nan if found is None else duty_of(float(found[1]))
+        return math.nan if found is None else duty_from_percent(float(found[1]))
 
     def _slowly(self, cells: Sequence[bytes]) -> Reading | None:
         junction_c: float | None = None

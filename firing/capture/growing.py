@@ -12,7 +12,7 @@ import numpy as np
 
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
-from firing.capture.replay import reading_of
+from firing.capture.replay import reading_at_row
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions
@@ -32,7 +32,7 @@ LEAST_STEP_S = 1e-3
 """Times that differ by less are the same [s]; a recording tells them to the millisecond."""
 
 
-class GrowingLog:
+class FollowedLog:
     """A logger's file as a live source: every new line is a reading.
 
     The clock is the log's own, as a logger may write several lines at once.  What the file holds
@@ -89,7 +89,7 @@ class GrowingLog:
     def before(self) -> Iterator[tuple[float, Reading]]:
         """Return when each reading was that stood in the file at the start [s], and the reading."""
         for row in range(self._known):
-            yield float(self._log.trace.time_s[row]), reading_of(self._log, row)
+            yield float(self._log.trace.time_s[row]), reading_at_row(self._log, row)
 
     def open(self) -> None:
         """Read the file; see `firing.capture.source.Source`."""
@@ -113,7 +113,7 @@ class GrowingLog:
                 return None
             if self._given >= self._log.trace.time_s.size:
                 return None
-        reading = reading_of(self._log, self._given)
+        reading = reading_at_row(self._log, self._given)
         self._given += 1
         assert reading.at_s is not None  # a log has times of its own
         self._last_s = reading.at_s = max(reading.at_s, self._last_s + LEAST_STEP_S)

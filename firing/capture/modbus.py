@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.capture.celsius import OUTPUT_FIELD, Converter
-from firing.capture.reading import Reading, Status, absent, duty_of
-from firing.capture.serial_port import Link, PortSettings
-from firing.capture.source import Pace, SourceLost
+from firing.capture.conversion import OUTPUT_FIELD, Converter
+from firing.capture.reading import Reading, Status, duty_from_percent, missing_reading
+from firing.capture.serial_port import PortSettings, SerialPort
+from firing.capture.source import PollingTimer, SourceLost
 from firing.errors import FiringError
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
@@ -139,13 +139,13 @@ class ModbusSource:
                 '"kiln"'
             )
         self._package: Any = minimalmodbus
-        self._link = Link(settings)
+        self._link = SerialPort(settings)
         self._unit = unit
         self._registers = tuple(registers)
         self._converter = converter
         self._interval_s = interval_s
         self._answer_wait_s = answer_wait_s
-        self._pace = Pace(interval_s)
+        self._pace = PollingTimer(interval_s)
         self._instrument: Any = None
         self._silent = 0
         self._late = False
@@ -157,7 +157,7 @@ class ModbusSource:
         self._link.open(wait_s=self._answer_wait_s)
         self._instrument = self._package.Instrument(self._link.port, self._unit)
         self._instrument.clear_buffers_before_each_transaction = True
-        self._pace = Pace(self._interval_s)
+        self._pace = PollingTimer(self._interval_s)
         self._late = False
 
     def read(self, wait_s: float) -> Reading | None:
@@ -171,13 +171,13 @@ class ModbusSource:
             value = self._ask(channel)
             if value is None:
                 # The rest of the round would wait as long for the same silence.
-                missing = absent(len(self.channels) - len(reading.values_c))
+                missing = missing_reading(len(self.channels) - len(reading.values_c))
                 reading.values_c += missing.values_c
                 reading.statuses += missing.statuses
                 self._count_silence()
                 return reading
             if channel.name == OUTPUT_FIELD:
-                reading.duty = duty_of(value)
+                reading.duty = duty_from_percent(value)
                 continue
             known = value == value
             value_c, status = self._converter(value, None) if known else (value, Status.MISSING)

@@ -19,7 +19,7 @@ from firing.logs.plausibility_limits import (
 )
 
 
-class ChannelJudge:
+class ChannelPlausibility:
     """Judges the readings of one channel in the order they come."""
 
     def __init__(self) -> None:
@@ -70,11 +70,11 @@ class ChannelJudge:
         return Status.OK
 
 
-class Judge:
+class PlausibilityCheck:
     """Judges whole readings, channel by channel."""
 
     def __init__(self, channels: int) -> None:
-        self._channels = [ChannelJudge() for _ in range(channels)]
+        self._channels = [ChannelPlausibility() for _ in range(channels)]
 
     def mark(self, time_s: float, reading: Reading) -> None:
         """Mark a reading in place; what the instrument itself said of it stays."""

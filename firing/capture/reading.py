@@ -47,11 +47,11 @@ class Reading:
         return self.values_c[channel] if self.statuses[channel] is Status.OK else math.nan
 
 
-def duty_of(percent: float) -> float:
+def duty_from_percent(percent: float) -> float:
     """Return a controller's output in percent as a share of full power; NaN where it is none."""
     return 0.01 * percent if 0.0 <= percent <= 100.0 else math.nan
 
 
-def absent(channels: int, status: Status = Status.MISSING) -> Reading:
+def missing_reading(channels: int, status: Status = Status.MISSING) -> Reading:
     """Return a reading without a number in any channel."""
     return Reading([math.nan] * channels, [status] * channels)

@@ -14,16 +14,22 @@ from pathlib import Path
 
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
-from firing.capture.recording import (
-    Recorded,
+from firing.capture.recording_file import (
+    lock_file,
+    open_for_append,
+    read_all,
+    reopened,
+    still_names,
+)
+from firing.capture.recording_format import (
+    RecordedData,
     gap_row,
     header,
+    intact_length,
     parse_header,
     parse_rows,
     row,
-    whole_length,
 )
-from firing.capture.recording_file import lock_file, names, open_appending, read_all, restored
 from firing.errors import FiringError
 from firing.units import format_duration
 
@@ -54,7 +60,7 @@ class Recorder:
         The file; another than at first if that was replaced.
     base : TimeBase
         The recording's clock, from its first line on.
-    earlier : Recorded or None
+    earlier : RecordedData or None
         What the file held already.
     rows : int
         Lines of readings written, or kept to be written.
@@ -95,7 +101,7 @@ class Recorder:
         self._dirty = False
         self._last_s = -1.0
         self._astray = False
-        self._file = open_appending(path)
+        self._file = open_for_append(path)
         try:
             if not lock_file(self._file):
                 raise FiringError(
@@ -108,7 +114,7 @@ class Recorder:
             os.close(self._file)
             raise
 
-    def _take_over(self) -> Recorded | None:
+    def _take_over(self) -> RecordedData | None:
         """Cut a torn end off, and return what the file holds."""
         size = os.fstat(self._file).st_size
         if size > LARGEST_BYTES:
@@ -116,7 +122,7 @@ class Recorder:
                 f"{self.path} is larger than {LARGEST_BYTES // 1_000_000} MB; choose another file"
             )
         data = read_all(self._file, size)
-        length = whole_length(data)
+        length = intact_length(data)
         text = data[:length].decode("utf-8", "replace")
         first, _, rest = text.partition("\n")
         named = parse_header(first) if first else None
@@ -274,7 +280,7 @@ class Recorder:
     def _look_after(self) -> None:
         """Look whether the file is still the one, and as long as it was left."""
         try:
-            if names(self.path, self._file):
+            if still_names(self.path, self._file):
                 self._astray = False
                 return
             self._restore()
@@ -290,7 +296,7 @@ class Recorder:
     def _restore(self) -> None:
         first = f"{header(self.channels, self._output)}\n".encode()
         path = self.path
-        found, self.path, done = restored(path, self._file, first)
+        found, self.path, done = reopened(path, self._file, first)
         with contextlib.suppress(OSError):
             os.close(self._file)
         self._file, self._astray = found, False

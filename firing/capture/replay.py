@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from firing.logs.reader import Log
 
 
-class Replay:
+class ReplayedLog:
     """A log as a source.
 
     Parameters
@@ -82,7 +82,7 @@ class Replay:
             if left_s > 0.0:
                 time.sleep(left_s)
         self._next += 1
-        return reading_of(self._log, self._next - 1)
+        return reading_at_row(self._log, self._next - 1)
 
     def close(self) -> None:
         """Nothing is open."""
@@ -93,7 +93,7 @@ class Replay:
         return told
 
 
-def reading_of(log: Log, row: int) -> Reading:
+def reading_at_row(log: Log, row: int) -> Reading:
     """Return a row of a log as it came in: what is wrong with it is told as it would have been."""
     values: list[float] = log.raw_c[row].tolist()
     statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]

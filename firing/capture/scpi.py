@@ -8,9 +8,9 @@ import time
 from typing import Literal, get_args
 
 from firing.capture.fields import LineParser
-from firing.capture.reading import Reading, absent
-from firing.capture.serial_port import Link, PortSettings
-from firing.capture.source import Pace
+from firing.capture.reading import Reading, missing_reading
+from firing.capture.serial_port import PortSettings, SerialPort
+from firing.capture.source import PollingTimer
 from firing.capture.text_lines import LineBuffer
 from firing.errors import FiringError
 from firing.files.tomlfile import clean
@@ -61,12 +61,12 @@ class ScpiSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unasked = False
-        self._link = Link(settings)
+        self._link = SerialPort(settings)
         self._parser = parser
         self._query = query
         self._interval_s = interval_s
         self._answer_wait_s = answer_wait_s
-        self._pace = Pace(interval_s)
+        self._pace = PollingTimer(interval_s)
         self._silent = 0
         self._late = False
         self._remarks: list[str] = []
@@ -81,7 +81,7 @@ class ScpiSource:
             if name != self._identity:
                 self._identity = name
                 self._remarks.append(f"{self.name} says it is {name}")
-        self._pace = Pace(self._interval_s)
+        self._pace = PollingTimer(self._interval_s)
 
     def _answer(self, query: str) -> bytes | None:
         if self._late:
@@ -115,7 +115,7 @@ class ScpiSource:
                     f"{self.name} has not answered {self._query} {SILENT_ASKS} times; check the "
                     f"cable and the baud rate ({self._link.settings.baud})"
                 )
-            return absent(len(self.channels))
+            return missing_reading(len(self.channels))
         self._silent = 0
         reading = self._parser.parse(answer)
         if reading is None and sum(self._parser.refused.values()) == SILENT_ASKS:
@@ -124,7 +124,7 @@ class ScpiSource:
                 f'{self.name} answers "{shown}", which is not {len(self.channels)} number(s); '
                 "check the fields"
             )
-        return absent(len(self.channels)) if reading is None else reading
+        return missing_reading(len(self.channels)) if reading is None else reading
 
     def close(self) -> None:
         """Close the port."""

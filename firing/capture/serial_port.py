@@ -35,7 +35,7 @@ class PortSettings:
     stop_bits: int = 1
 
 
-def lost_kinds() -> tuple[type[BaseException], ...]:
+def disconnect_errors() -> tuple[type[BaseException], ...]:
     """Return every exception a port may raise when its device is gone."""
     kinds: list[type[BaseException]] = [OSError, TypeError]  # SerialException is an OSError
     with contextlib.suppress(ImportError):
@@ -45,7 +45,7 @@ def lost_kinds() -> tuple[type[BaseException], ...]:
     return tuple(kinds)
 
 
-class Link:
+class SerialPort:
     """One port.  Every opening makes a new object below, as a lost one does not recover.
 
     Opening a port toggles DTR, which resets many boards: what they print then is not a reading.
@@ -54,7 +54,7 @@ class Link:
     def __init__(self, settings: PortSettings) -> None:
         self.settings = settings
         self.port: Any = None
-        self.lost_kinds = lost_kinds()
+        self.lost_kinds = disconnect_errors()
         self._opening_kinds: tuple[type[BaseException], ...] = (*self.lost_kinds, ValueError)
 
     def open(self, *, wait_s: float = LINE_WAIT_S) -> None:
@@ -163,7 +163,7 @@ def _plainly(fault: BaseException) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Port:
+class PortDescription:
     """One port.
 
     Attributes
@@ -195,12 +195,12 @@ class Port:
         }
 
 
-def list_ports() -> tuple[Port, ...]:
+def list_ports() -> tuple[PortDescription, ...]:
     """Return the ports there are, in the order of their names; nothing is opened."""
     from serial.tools import list_ports as tools
 
     found = [
-        Port(
+        PortDescription(
             device=str(entry.device),
             description="" if entry.description in (None, "n/a") else str(entry.description),
             vendor_id=entry.vid,

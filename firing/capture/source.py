@@ -71,7 +71,7 @@ MOST_INTERVAL_S = 600.0
 """What a source file may ask for [s]."""
 
 
-class Pace:
+class PollingTimer:
     """Even steps of the monotonic clock.
 
     Parameters

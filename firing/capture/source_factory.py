@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import Any
 
-from firing.capture.growing import GrowingLog
-from firing.capture.replay import Replay
+from firing.capture.growing import FollowedLog
+from firing.capture.replay import ReplayedLog
 from firing.capture.source import ReadingSource
 from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError
@@ -15,7 +15,7 @@ OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
 """What may be told of lines that come in one by one; the rest settles what only a file holds."""
 
 
-def source_of(
+def choose_source(
     text: str, line: dict[str, Any], reading: ReadingOptions, channel: str | None = None
 ) -> ReadingSource:
     """Return the source that a command's argument and options describe.
@@ -55,8 +55,8 @@ def source_of(
                 {name: True for name in ("speed", "as_logged") if name in of_finished},
                 "with --follow the firing is running now, and its readings are judged",
             )
-            return GrowingLog(path, reading, channel)
-        return Replay(path, _speed(told.get("speed")), reading, channel)
+            return FollowedLog(path, reading, channel)
+        return ReplayedLog(path, _speed(told.get("speed")), reading, channel)
     looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
         raise FiringError(
@@ -108,7 +108,7 @@ def kiln_channel(source: ReadingSource, told: str | None) -> int:
     FiringError
         If there is no such channel.
     """
-    if isinstance(source, Replay | GrowingLog):
+    if isinstance(source, ReplayedLog | FollowedLog):
         return source.kiln_channel
     names = source.channels
     if told is None:

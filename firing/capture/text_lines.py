@@ -8,7 +8,7 @@ from collections import deque
 
 from firing.capture.fields import LineParser
 from firing.capture.reading import Reading
-from firing.capture.serial_port import Link, PortSettings
+from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import SourceEnded
 
 LONGEST_LINE = 1024
@@ -123,7 +123,7 @@ class LineReader:
         return told
 
 
-class AsciiSource:
+class TextLineSource:
     """An instrument that sends a line a reading.
 
     Parameters
@@ -139,7 +139,7 @@ class AsciiSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unasked = True
-        self._link = Link(settings)
+        self._link = SerialPort(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
 
@@ -171,7 +171,7 @@ class AsciiSource:
         return self._reader.unread()
 
 
-class StandardInput:
+class StandardInputSource:
     """Lines on standard input, from their first byte to the end.
 
     Parameters

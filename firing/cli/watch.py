@@ -112,7 +112,7 @@ def watch_command(
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
-    from firing.capture.text_lines import AsciiSource, StandardInput
+    from firing.capture.text_lines import StandardInputSource, TextLineSource
     from firing.cones.table import parse_cone
     from firing.kiln.file import open_kiln
     from firing.schedule.file import open_schedule
@@ -167,7 +167,7 @@ def watch_command(
         finally:
             opened.close()
     heard = opened.connection.source
-    unread = heard.unread() if isinstance(heard, AsciiSource | StandardInput) else ""
+    unread = heard.unread() if isinstance(heard, TextLineSource | StandardInputSource) else ""
     if unread:
         listener.note(unread)
     if signal.SIGINT in caught:

@@ -17,8 +17,8 @@ from firing.logs.dialect import (
 )
 from firing.logs.layout import LogLayout, find_layout
 from firing.logs.options import ReadingOptions
-from firing.logs.text import Text, neutral
-from firing.logs.timecolumn import date_orders, find_time, settle_date_order, two_parts
+from firing.logs.text import Text, printable
+from firing.logs.time_column import date_orders, find_time, settle_date_order, two_parts
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
 
@@ -39,7 +39,8 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
         mark = _DELIMITER_WORDS.get(mark, mark)
         if len(mark) != 1:
             raise FiringError(
-                f'"{neutral(mark)}" is no delimiter; write one character, or semicolon, comma, tab'
+                f'"{printable(mark)}" is no delimiter; write one character, or semicolon, comma, '
+                "tab"
             )
     layout = find_layout(
         text.body,
@@ -62,7 +63,7 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
     order = _date_order(name, text.body, layout, places[0], options) if kind == "datetime" else None
     columns = _with_roles(name, layout, columns, places, options)
     columns = _with_units(name, layout, columns, options, notes)
-    columns = [replace(c, written=neutral(c.written)) for c in columns]
+    columns = [replace(c, written=printable(c.written)) for c in columns]
     left_out = [c.name for c in columns if c.role == "other" and layout.kinds[c.index] == "number"]
     if left_out:
         notes.append(f"not read as kiln temperatures: {', '.join(left_out)}")
@@ -87,12 +88,12 @@ def _with_told_roles(name: str, columns: list[Column], options: ReadingOptions) 
     for which, role in options.columns.items():
         if role not in get_args(ColumnRole):
             listed = ", ".join(get_args(ColumnRole))
-            raise FiringError(f'"{neutral(role)}" is no role of a column; write one of {listed}')
-        wanted = neutral(which)
+            raise FiringError(f'"{printable(role)}" is no role of a column; write one of {listed}')
+        wanted = printable(which)
         found = [
             c.index
             for c in columns
-            if wanted.casefold() in (c.name.casefold(), neutral(c.written).casefold())
+            if wanted.casefold() in (c.name.casefold(), printable(c.written).casefold())
         ]
         if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(columns):
             found = [int(wanted) - 1]
@@ -144,7 +145,7 @@ def _with_roles(
         if index in roles or layout.kinds[index] not in ("number", "missing"):
             continue
         meaning = vocabulary.role(column.written)
-        if meaning == "time" and vocabulary.plain(column.written) == "temps":
+        if meaning == "time" and vocabulary.normalized(column.written) == "temps":
             meaning = "temperature"  # French for time, English for temperatures
         if _unit_cell(layout, index) == "mv" and meaning in ("temperature", "unknown"):
             meaning = "emf"

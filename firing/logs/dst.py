@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from firing.errors import FiringError
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
 from firing.trace import FloatArray
 
@@ -111,7 +111,8 @@ def _rules_of(name: str) -> tzinfo:
         return ZoneInfo(text)
     except (OSError, ValueError, LookupError) as fault:
         raise FiringError(
-            f'"{neutral(name)}" is no known time zone; write one like Europe/Berlin, UTC or +01:00'
+            f'"{printable(name)}" is no known time zone; write one like Europe/Berlin, UTC or '
+            "+01:00"
         ) from fault
 
 

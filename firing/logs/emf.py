@@ -63,7 +63,7 @@ def convert_emf(
     return found.temperature_c
 
 
-def junction_words(
+def junction_text(
     dialect: Dialect, options: ReadingOptions, junction: Column | None, junction_c: FloatArray
 ) -> str:
     """Return a sentence saying how millivolts were read."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, split_line
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.vocabulary import LONGEST_NAME, is_unit_cell, role
 
 _COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
@@ -81,7 +81,9 @@ def find_header(
     cells = header_cells(line, delimiter, columns)
     if delimiter == " " and len(cells) != width:
         knows = sum(role(cell) != "unknown" for cell in cells)
-        odd = f'the line "{neutral(line)}" does not fit the columns below it and names none of them'
+        odd = (
+            f'the line "{printable(line)}" does not fit the columns below it and names none of them'
+        )
         return Header(None, units_row, first, (*notes, odd) if knows >= 2 else notes)
     unnamed = [kind for kind in columns[len(cells) :] if kind not in ("missing", "text")]
     knows = sum(role(cell) != "unknown" for cell in cells)

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.flags import Mark, MarkArray
+from firing.logs.flags import Flag, FlagArray
 from firing.logs.plausibility_limits import (
     LOG_DROPOUT_FALL_C,
     LOG_DROPOUT_FALL_S,
@@ -32,7 +32,7 @@ _OVER_C = 20.0
 
 
 @dataclass(frozen=True, eq=False)
-class Pieces:
+class Stretches:
     """Stretches of a channel without a jump inside; arrays of shape (pieces,).
 
     Attributes
@@ -63,14 +63,16 @@ class Pieces:
         return self.end - self.begin
 
 
-def cut(time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float) -> Pieces:
+def cut_at_jumps(
+    time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float
+) -> Stretches:
     """Cut a channel wherever it goes faster than a kiln."""
     far = np.flatnonzero(np.abs(steps_c) > margin_c)
     allowed_c = margin_c + LOG_RISE_C_PER_S * (time_s[far + 1] - time_s[far])
     far = far[np.abs(steps_c[far]) > allowed_c]
     begin = np.concatenate([[0], far + 1])
     end = np.concatenate([far + 1, [values.size]])
-    return Pieces(
+    return Stretches(
         begin=begin,
         end=end,
         first_s=time_s[begin],
@@ -92,7 +94,7 @@ def neighbours(usable: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], ...
     return before, np.where(after == usable.size, -1, after)
 
 
-def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
+def cold_stretches(pieces: Stretches) -> npt.NDArray[np.bool_]:
     """Tell which pieces lie at room temperature or below, a step away from the heat."""
     low = pieces.highest_c <= TERMINALS_MOST_C
     if not low.any() or low.all():
@@ -119,7 +121,7 @@ def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
     return found
 
 
-def overloaded_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
+def overloaded_stretches(pieces: Stretches) -> npt.NDArray[np.bool_]:
     """Tell which pieces stand still above all that the sensor read otherwise."""
     flat = (pieces.highest_c - pieces.lowest_c <= _FLAT_C) & (pieces.size >= LOG_SPIKE_READINGS)
     rest = ~flat
@@ -173,7 +175,7 @@ _MOST_PIECES = 20_000
 _STOPS_AT_ONCE = 0.1
 
 
-def _possible(pieces: Pieces, earlier: slice, later: int, margin_c: float) -> FloatArray:
+def _possible(pieces: Stretches, earlier: slice, later: int, margin_c: float) -> FloatArray:
     """Tell which of some earlier pieces a kiln could have gone on from, as 1 and 0."""
     pause_s = pieces.first_s[later] - pieces.last_s[earlier]
     change_c = pieces.first_c[later] - pieces.last_c[earlier]
@@ -187,7 +189,7 @@ def _possible(pieces: Pieces, earlier: slice, later: int, margin_c: float) -> Fl
 
 
 def _story(
-    pieces: Pieces, usable: npt.NDArray[np.bool_], margin_c: float, jump_cost: float
+    pieces: Stretches, usable: npt.NDArray[np.bool_], margin_c: float, jump_cost: float
 ) -> tuple[list[int], list[int]]:
     """Return the pieces of the best story, and those of them that begin with a jump."""
     weight = np.where(usable, pieces.size.astype(np.float64), -np.inf)
@@ -221,8 +223,8 @@ def _is_fahrenheit(low_c: float, high: float, pause_s: float) -> bool:
     return abs(high - expected) <= max(4.0, 0.02 * expected) + 1.8 * LOG_USUAL_C_PER_S * pause_s
 
 
-def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> MarkArray | None:
-    """Mark what no kiln could have done; None where there is nothing, or no order to be found.
+def flag_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> FlagArray | None:
+    """Flag what no kiln could have done; None where there is nothing, or no order to be found.
 
     Parameters
     ----------
@@ -232,22 +234,22 @@ def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> M
         Their differences.
     """
     margin_c = noise_margin_c(values)
-    pieces = cut(time_s, values, steps_c, margin_c)
+    pieces = cut_at_jumps(time_s, values, steps_c, margin_c)
     if pieces.count == 1:
         return None
-    cold = cold_pieces(pieces)
+    cold = cold_stretches(pieces)
     if cold.any():
         # a loose contact may drop out thousands of times; without that, what is left hangs together
-        marks = np.repeat(np.where(cold, np.uint8(Mark.DROPOUT), np.uint8(0)), pieces.size)
-        rest = np.flatnonzero(marks == Mark.USED)
-        more = mark_jumps(time_s[rest], values[rest], np.diff(values[rest]))
+        marks = np.repeat(np.where(cold, np.uint8(Flag.DROPOUT), np.uint8(0)), pieces.size)
+        rest = np.flatnonzero(marks == Flag.USED)
+        more = flag_jumps(time_s[rest], values[rest], np.diff(values[rest]))
         if more is not None:
             marks[rest] = more
         return marks
     if pieces.count > _MOST_PIECES:
         return None
     marks = np.zeros(values.size, dtype=np.uint8)
-    over = overloaded_pieces(pieces)
+    over = overloaded_stretches(pieces)
     interval_s = float(np.median(np.diff(time_s[:2001])))
     jump_cost = max(float(_LEAST_JUMP_COST), _JUMP_COST_S / interval_s)
     chosen, jumped = _story(pieces, ~over, margin_c, jump_cost)
@@ -257,7 +259,7 @@ def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> M
     for place in np.flatnonzero(~inside).tolist():
         stretch = slice(int(pieces.begin[place]), int(pieces.end[place]))
         if over[place]:
-            marks[stretch] = Mark.FULL_SCALE
+            marks[stretch] = Flag.FULL_SCALE
         else:
             marks[stretch] = _excursion(pieces, place, before, after)
     _mark_kept_jumps(pieces, values, chosen, jumped, margin_c, marks)
@@ -265,8 +267,8 @@ def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> M
 
 
 def _excursion(
-    pieces: Pieces, place: int, before: npt.NDArray[np.intp], after: npt.NDArray[np.intp]
-) -> Mark:
+    pieces: Stretches, place: int, before: npt.NDArray[np.intp], after: npt.NDArray[np.intp]
+) -> Flag:
     """Name a piece that is not part of the story."""
     size = int(pieces.size[place])
     first_c, last_c = float(pieces.first_c[place]), float(pieces.last_c[place])
@@ -278,20 +280,20 @@ def _excursion(
         (one >= 0 and _is_fahrenheit(from_c, first_c, since_s))
         or (two >= 0 and _is_fahrenheit(to_c, last_c, until_s))
     ):
-        return Mark.FAHRENHEIT
+        return Flag.FAHRENHEIT
     long_s = float(pieces.last_s[place] - pieces.first_s[place])
-    return Mark.SPIKE if size <= LOG_SPIKE_READINGS or long_s <= LOG_SPIKE_S else Mark.JUMP
+    return Flag.SPIKE if size <= LOG_SPIKE_READINGS or long_s <= LOG_SPIKE_S else Flag.JUMP
 
 
 def _mark_kept_jumps(
-    pieces: Pieces,
+    pieces: Stretches,
     values: FloatArray,
     chosen: list[int],
     jumped: list[int],
     margin_c: float,
-    marks: MarkArray,
+    marks: FlagArray,
 ) -> None:
-    """Mark the first reading after a jump that stays, and stretches that look like °F."""
+    """Flag the first reading after a jump that stays, and stretches that look like °F."""
     order = {place: index for index, place in enumerate(chosen)}
     suspects = list(jumped)
     for one, two in pairwise(chosen):
@@ -318,9 +320,9 @@ def _mark_kept_jumps(
         elif _is_fahrenheit(high_c, low_c, pause_s):
             _fill(pieces, chosen[since:index], marks)
         else:
-            marks[pieces.begin[two]] = Mark.JUMP
+            marks[pieces.begin[two]] = Flag.JUMP
 
 
-def _fill(pieces: Pieces, places: list[int], marks: MarkArray) -> None:
+def _fill(pieces: Stretches, places: list[int], marks: FlagArray) -> None:
     for place in places:
-        marks[pieces.begin[place] : pieces.end[place]] = Mark.FAHRENHEIT
+        marks[pieces.begin[place] : pieces.end[place]] = Flag.FAHRENHEIT

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, is_reading, split_line
 from firing.logs.header import find_header
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.values import Decimal
 
 DELIMITERS = (";", "\t", ",", "|", " ")
@@ -260,6 +260,6 @@ def _refuse_thousands(name: str, cells: Sequence[str]) -> None:
         return
     if max(int(cell) for cell in plain) >= 100:
         raise FiringError(
-            f'{name}: "{neutral(marked[0])}" beside "{neutral(plain[0])}" can be a number with '
+            f'{name}: "{printable(marked[0])}" beside "{printable(plain[0])}" can be a number with '
             "decimals or one with a mark for thousands; say --decimal . or --decimal ,"
         )

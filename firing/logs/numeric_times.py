@@ -69,7 +69,7 @@ def _epoch_kind(first: float, last: float) -> NumberKind | None:
     return None
 
 
-def recognise(values: Sequence[float]) -> NumberKind | None:
+def kind_by_size(values: Sequence[float]) -> NumberKind | None:
     """Tell by their size which numbers count from a calendar's beginning, and in which unit.
 
     Parameters
@@ -96,7 +96,7 @@ def recognise(values: Sequence[float]) -> NumberKind | None:
     return None
 
 
-def kind_of_told(told: ToldTimeUnit, values: Sequence[float]) -> NumberKind:
+def kind_of_option(told: ToldTimeUnit, values: Sequence[float]) -> NumberKind:
     """Return the kind a person named; an epoch's unit is told by the size of its numbers."""
     if told == "epoch":
         return (

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.options import PartChoice
-from firing.logs.readings import Readings
+from firing.logs.readings import LogReadings
 from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
@@ -77,7 +77,7 @@ def _border(time_s: FloatArray, hottest_c: FloatArray, first_cold: int, hot: int
     return first_cold + int(np.flatnonzero(stretch <= coldest + 1.0)[-1])
 
 
-def stretches(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
+def spans(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
     """Return the stretches (first, after the last) that begin at `starts`."""
     return list(zip(starts, [*starts[1:], total], strict=True))
 
@@ -94,25 +94,27 @@ class Part:
     restarted: bool
 
 
-def parts_of(readings: Readings, cleaned_c: FloatArray) -> tuple[Part, ...]:
+def parts_of(readings: LogReadings, cleaned_c: FloatArray) -> tuple[Part, ...]:
     """Return the firings of a log, and the sections of a clock that began again at zero.
 
     Parameters
     ----------
-    readings : Readings
+    readings : LogReadings
         The log.
     cleaned_c : ndarray, shape (n, channels)
         Its temperatures without the marked ones [°C].
     """
     found = []
-    for begin, end in stretches(readings.sections, readings.time_s.size):
+    for begin, end in spans(readings.sections, readings.time_s.size):
         starts = firing_starts(readings.time_s[begin:end], cleaned_c[begin:end])
-        for number, (first, last) in enumerate(stretches(starts, end - begin)):
+        for number, (first, last) in enumerate(spans(starts, end - begin)):
             found.append(Part(begin + first, begin + last, begin > 0 and number == 0))
     return tuple(found)
 
 
-def choose(readings: Readings, parts: Sequence[Part], part: PartChoice | None) -> Readings:
+def choose_part(
+    readings: LogReadings, parts: Sequence[Part], part: PartChoice | None
+) -> LogReadings:
     """Return the part of a log that is meant.
 
     Raises

@@ -7,12 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
-from firing.logs.emf import convert_emf, junction_column, junction_words
+from firing.logs.emf import convert_emf, junction_column, junction_text
 from firing.logs.options import ReadingOptions
-from firing.logs.order import join_sections, ordered_rows
 from firing.logs.plausibility_limits import TYPE_K_ENDS_C
+from firing.logs.row_order import join_sections, ordered_rows
+from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
@@ -20,7 +20,7 @@ RowNumbers = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
-class Readings:
+class LogReadings:
     """What one file, or several joined, holds.
 
     Attributes
@@ -75,7 +75,7 @@ class Readings:
         name = [name for begin, name in self.files if begin <= row][-1]
         return f"{name} line {self.lines[row]}"
 
-    def cut(self, begin: int, end: int, note: str) -> "Readings":
+    def cut(self, begin: int, end: int, note: str) -> "LogReadings":
         """Return a stretch of the readings, its time counted from its first one."""
         part = slice(begin, end)
         time_s = self.time_s[part]
@@ -102,7 +102,7 @@ def read_rows(
     times: RowTimes,
     options: ReadingOptions,
     before: tuple[str, ...],
-) -> Readings:
+) -> LogReadings:
     """Read every row of a table.
 
     Parameters
@@ -142,7 +142,7 @@ def read_rows(
         emf_mv = table.numbers(column.index)[keep]
         columns.append(convert_emf(column, emf_mv, options, 0.0 if at_c is None else at_c, notes))
     if any(column.unit == "mV" for column in dialect.channel_columns):
-        notes.append(junction_words(dialect, options, junction, junction_c))
+        notes.append(junction_text(dialect, options, junction, junction_c))
     set_point = next(iter(dialect.of_role("set-point")), None)
     setpoint_c = None if set_point is None else table.celsius(set_point)[keep]
     duty = _duty(table, keep, notes)
@@ -154,7 +154,7 @@ def read_rows(
     started, begin_s = times.started, float(ordered.time_s[0])
     if started is not None:
         started += timedelta(seconds=begin_s)
-    return Readings(
+    return LogReadings(
         name=table.name,
         dialect=dialect,
         rows=table.rows,

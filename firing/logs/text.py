@@ -53,7 +53,7 @@ def encoding_label(encoding: str) -> str:
     return _ENCODING_LABELS.get(encoding, encoding)
 
 
-def neutral(text: str, *, longest: int = 60) -> str:
+def printable(text: str, *, longest: int = 60) -> str:
     """Return foreign text made harmless for one line of a screen.
 
     Control, format and private characters (escape sequences, direction marks, NUL) are dropped,
@@ -125,12 +125,12 @@ def _as_told(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:
         text = data.decode(codec)
     except UnicodeError as fault:
         raise FiringError(
-            f"{name} is not text in {neutral(encoding)}; leave --encoding out, or write utf-8, "
+            f"{name} is not text in {printable(encoding)}; leave --encoding out, or write utf-8, "
             "utf-16 or cp1252"
         ) from fault
     except (LookupError, ValueError) as fault:
         raise FiringError(
-            f'"{neutral(encoding)}" is no known encoding; write utf-8, utf-16 or cp1252'
+            f'"{printable(encoding)}" is no known encoding; write utf-8, utf-16 or cp1252'
         ) from fault
     return codec, text.lstrip("\ufeff").encode("utf-8", "replace")
 

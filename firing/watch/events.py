@@ -6,7 +6,7 @@ from typing import Any, Literal
 from firing.watch.position import Position
 
 Severity = Literal["act", "note"]
-State = Literal["raised", "over", "told"]
+EventState = Literal["raised", "over", "told"]
 
 NO_SAFETY_DEVICE = (
     "this watch is no safety device: an independent over-temperature cut-out and a person at the "
@@ -34,7 +34,7 @@ class WatchEvent:
 
     id: str
     severity: Severity
-    state: State
+    state: EventState
     at_s: float
     message: str
 
@@ -50,7 +50,7 @@ class WatchEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class AlarmLimits:
     """What alarms go by.
 
     Attributes
@@ -72,7 +72,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Situation:
+class AlarmInputs:
     """What alarms look at.
 
     Attributes
@@ -106,7 +106,7 @@ class Situation:
     deviation_c: float | None
 
 
-class Latch:
+class AlarmLatch:
     """An alarm's memory: raised when its cause lasts, cleared when calm lasts.
 
     Between cause and calm lies a band in which nothing changes, so a value that hovers about a
@@ -125,7 +125,7 @@ class Latch:
         self._calm_since_s: float | None = None
         self.raised = False
 
-    def feed(self, now_s: float, cause: bool, calm: bool) -> State | None:
+    def feed(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
         """Take the state of things in; return "raised" or "over" when that changes."""
         if not cause:
             self._cause_since_s = None

@@ -8,7 +8,7 @@ import numpy as np
 
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.ticks import TICKS_PER_S, floor_tick_s
+from firing.watch.time_grid import TICKS_PER_S, floor_tick_s
 
 GRID_S = 30.0
 """A cone's heat-work from means over half a minute is good to 1e-4 at 300 °C/h."""

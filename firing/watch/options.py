@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.schedule.schedule import Schedule
     from firing.ware.load import Load
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
 ABOVE_C = (1.0, 200.0)
 """How far above the plan an alarm may be asked for [°C]."""
@@ -104,7 +104,7 @@ def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
     )
 
 
-def command_of(text: str | None) -> NoticeCommand | None:
+def parse_command(text: str | None) -> AlarmCommand | None:
     """Return a person's own command; it is an argument list, and no shell ever sees it.
 
     Raises
@@ -114,7 +114,7 @@ def command_of(text: str | None) -> NoticeCommand | None:
     """
     if text is None:
         return None
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
     try:
         arguments = shlex.split(text)
@@ -122,4 +122,4 @@ def command_of(text: str | None) -> NoticeCommand | None:
         raise FiringError(f"--alarm-command {text}: a quotation mark is not closed") from None
     if not arguments:
         raise FiringError("--alarm-command is empty; write a program and its arguments")
-    return NoticeCommand(arguments)
+    return AlarmCommand(arguments)

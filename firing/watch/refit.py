@@ -19,17 +19,17 @@ if TYPE_CHECKING:
     from firing.kiln.residuals import RecordMisfit
     from firing.logs.reader import Log
 
-NAME = "this firing"
+LOG_NAME = "this firing"
 FIGURES = ("power", "loss", "capacity")
-NEWS = 1.1
+MORE_DATA_FACTOR = 1.1
 LEAST_POWERED = 2
 """Half-hours with the elements known to be on that tell of the power at the least."""
 LEAST_HOT_C = 400.0
 """Below, what the load still dries out weighs more than the kiln [°C]; common practice."""
 
-UNTOLD = {"power": 0.05, "loss": 0.10}
+ERROR_OF_DESCRIBED = {"power": 0.05, "loss": 0.10}
 """How far the figures of a kiln file may be off, as shares, one standard error; common practice."""
-LEARNT_BEFORE = {"power": 0.035, "loss": 0.045}
+ERROR_OF_FITTED = {"power": 0.035, "loss": 0.045}
 """The same for figures that were fitted to earlier logs; source: kiln-fit-choices."""
 
 
@@ -62,7 +62,7 @@ class RefitJob:
 
 
 @dataclass(frozen=True, slots=True)
-class Refit:
+class RefitResult:
     """What a firing so far has taught.
 
     Attributes
@@ -89,13 +89,13 @@ class Refit:
         return self.power_se, self.loss_se
 
 
-def as_described(kiln: KilnDescription, windows: int = 0) -> Refit:
+def result_before_any_refit(kiln: KilnDescription, windows: int = 0) -> RefitResult:
     """Return what is known of a kiln before a firing has taught anything."""
-    known = UNTOLD if kiln.fitted.learnt is None else LEARNT_BEFORE
-    return Refit(None, known["power"], known["loss"], (), windows)
+    known = ERROR_OF_DESCRIBED if kiln.fitted.learnt is None else ERROR_OF_FITTED
+    return RefitResult(None, known["power"], known["loss"], (), windows)
 
 
-def refit(job: RefitJob) -> Refit:
+def refit(job: RefitJob) -> RefitResult:
     """Fit power, loss and capacity to a firing so far.
 
     Notes
@@ -109,14 +109,14 @@ def refit(job: RefitJob) -> Refit:
     from firing.kiln.residuals import RecordMisfit, described
     from firing.review.fit_input import fit_input_of
 
-    nothing = as_described(job.kiln, job.windows)
+    nothing = result_before_any_refit(job.kiln, job.windows)
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
         misfit = RecordMisfit(described(job.kiln), record)
     except FiringError:
         return nothing
     windows = len(misfit.windows)
-    if windows <= job.windows * NEWS:
+    if windows <= job.windows * MORE_DATA_FACTOR:
         return nothing
     try:
         found = fit_kiln(job.kiln, [record])
@@ -145,7 +145,7 @@ def refit(job: RefitJob) -> Refit:
     if not learnt:
         return replace(nothing, windows=windows)
     fitted = replace(before, power=power, loss=loss, capacity=capacity)
-    return Refit(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
+    return RefitResult(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
 
 
 def _power_for(
@@ -190,7 +190,7 @@ def _log(job: RefitJob) -> Log:
     trace = Trace(job.time_s, job.temperature_c, ("kiln",), "measured", duty=duty)
     rows = job.time_s.size
     return Log(
-        path=Path(NAME),
+        path=Path(LOG_NAME),
         trace=trace,
         dialect=Dialect("utf-8", ",", ".", 0, 2, True, (), "elapsed clock"),
         rows=rows,
@@ -199,5 +199,5 @@ def _log(job: RefitJob) -> Log:
         interval_s=float(np.median(np.diff(job.time_s))),
         setpoint_c=None,
         unusable=(0,),
-        name=NAME,
+        name=LOG_NAME,
     )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.events import Severity, WatchEvent
-from firing.watch.refit import Refit
-from firing.watch.simulate_remaining import RemainingInKiln
+from firing.watch.refit import RefitResult
+from firing.watch.simulate_remaining import SimulatedRemainder
 from firing.watch.state import KilnFigures
 
 PROGRAM_MATTERS_S = 600.0
@@ -23,16 +23,16 @@ class KilnChange:
     ----------
     figures : KilnFigures
         From now on.
-    found : Refit
+    found : RefitResult
         What was learnt.
-    before, after : RemainingInKiln or None
+    before, after : SimulatedRemainder or None
         The rest of the firing by the figures of before, and by these.
     """
 
     figures: KilnFigures
-    found: Refit
-    before: RemainingInKiln | None
-    after: RemainingInKiln | None
+    found: RefitResult
+    before: SimulatedRemainder | None
+    after: SimulatedRemainder | None
 
     def notice(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
         """Return what is to be told of it; None if it hardly matters."""

@@ -13,20 +13,20 @@ from typing import TYPE_CHECKING
 
 from firing.capture.clock import COUNTS_SLEEP, TimeBase, clock_is_unset
 from firing.capture.connection import Connection
-from firing.capture.pauses import Pauses
-from firing.capture.plausibility import Judge
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, SourceEnded
+from firing.capture.suspension import SuspensionDetector
 from firing.units import format_duration
-from firing.watch.attempts import Attempts, reason_of
-from firing.watch.display import Display, Listener
+from firing.watch.display import FaultTolerantDisplay, Listener
 from firing.watch.events import WatchEvent
+from firing.watch.fault_isolation import FaultIsolation, reason_of
 from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
 TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
@@ -59,7 +59,7 @@ class WatchSession:
         Whether a reading that no kiln can have given is marked and left out.
     own_clock : bool
         Whether live readings bring their times, which then show every gap themselves.
-    command : NoticeCommand, optional
+    command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
     """
 
@@ -77,13 +77,13 @@ class WatchSession:
         live: bool = True,
         judged: bool = True,
         own_clock: bool = False,
-        command: NoticeCommand | None = None,
+        command: AlarmCommand | None = None,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
-        self._display = Display(listener)
+        self._display = FaultTolerantDisplay(listener)
         self._command = command
-        self._attempts = Attempts()
+        self._isolation = FaultIsolation()
         self._base = base
         self._channel = channel
         self._recorder = recorder
@@ -91,7 +91,7 @@ class WatchSession:
         self._silent_after_s = silent_after_s
         self._live = live
         self._own_clock = own_clock
-        self._judge = Judge(len(connection.source.channels)) if judged else None
+        self._judge = PlausibilityCheck(len(connection.source.channels)) if judged else None
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
@@ -99,7 +99,7 @@ class WatchSession:
         self._status_s: float | None = None
         self._clock_s = -math.inf
         self._told_unset = False
-        self._pauses = Pauses(self._now_s, unasked=connection.source.unasked)
+        self._pauses = SuspensionDetector(self._now_s, unasked=connection.source.unasked)
         self._lost_since_s: float | None = None
         self._silent = False
         self._told_s = -math.inf
@@ -107,7 +107,7 @@ class WatchSession:
     def run(self, stopped: Callable[[], bool]) -> None:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
         begin = partial(self._watcher.begin, self._now_s, live=self._live)
-        self._attempts.of("the beginning of the watch", begin, None)
+        self._isolation.run("the beginning of the watch", begin, None)
         try:
             self._run(stopped)
         finally:
@@ -171,8 +171,8 @@ class WatchSession:
         if reading.at_s is not None:
             self._now_s = reading.at_s
         recorder = self._recorder
-        self._attempts.of("the marking of readings", lambda: self._judged(reading), None)
-        if recorder is not None and not self._attempts.of(
+        self._isolation.run("the marking of readings", lambda: self._judged(reading), None)
+        if recorder is not None and not self._isolation.run(
             "the recording of a line", lambda: self._recorded(recorder, reading), False
         ):
             recorder.lost += 1
@@ -188,13 +188,13 @@ class WatchSession:
 
     def _each_round(self, reading: Reading | None) -> None:
         """Do what a watch does beside recording, each part whatever becomes of the others."""
-        attempts = self._attempts
-        attempts.of("the watch over the firing", lambda: self._follow(reading), None)
-        attempts.of("the watch over the source", self._check_connection, None)
+        isolation = self._isolation
+        isolation.run("the watch over the firing", lambda: self._follow(reading), None)
+        isolation.run("the watch over the source", self._check_connection, None)
         if self._live:
-            attempts.of("the watch over the source's lines", self._check_silence, None)
-            attempts.of("the watch over the clock", self._check_clock, None)
-        attempts.of("the status", self._status_when_due, None)
+            isolation.run("the watch over the source's lines", self._check_silence, None)
+            isolation.run("the watch over the clock", self._check_clock, None)
+        isolation.run("the status", self._status_when_due, None)
 
     def _follow(self, reading: Reading | None) -> None:
         if reading is not None:
@@ -257,23 +257,23 @@ class WatchSession:
         for notice in notices:
             command, message = self._command, notice.message
             if command is not None:
-                self._attempts.of("the program for alarms", partial(command.tell, message), None)
+                self._isolation.run("the program for alarms", partial(command.tell, message), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:
         self._told_s = now_s = self._now_s
         bare = Estimate(now_s, math.nan, None, None, "", None, untold=("anything",))
-        estimate = self._attempts.of("the estimate", lambda: self._watcher.estimate(now_s), bare)
+        estimate = self._isolation.run("the estimate", lambda: self._watcher.estimate(now_s), bare)
         self._display.status(estimate, self._reading)
 
     def _side(self) -> None:
-        told = [*self._attempts.remarks(), *self._watcher.remarks()]
-        told += self._attempts.of("the source's remarks", self._connection.source.remarks, [])
+        told = [*self._isolation.remarks(), *self._watcher.remarks()]
+        told += self._isolation.run("the source's remarks", self._connection.source.remarks, [])
         if self._recorder is not None:
             self._recorder.tick()
             told += self._recorder.remarks()
         if self._command is not None:
-            trouble = self._attempts.of("the program for alarms", self._command.tick, None)
+            trouble = self._isolation.run("the program for alarms", self._command.tick, None)
             told += [] if trouble is None else [trouble]
         for remark in told:
             self._display.note(remark)

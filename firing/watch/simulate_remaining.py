@@ -12,14 +12,14 @@ from firing.kiln.thermal_network import CHAMBER, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.watch.position import Position
-from firing.watch.state import Rest
-from firing.watch.ticks import course_on_ticks
+from firing.watch.state import RemainingCourse
+from firing.watch.time_grid import course_on_grid
 
 ARRIVED_C = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class RemainingInKiln:
+class SimulatedRemainder:
     """What is still to come, by the kiln model; times count from now [s].
 
     Attributes
@@ -48,7 +48,7 @@ class RemainingInKiln:
 
     def stretched(
         self, slower_now: float, slower_later: float, cooling: tuple[float, float]
-    ) -> Rest:
+    ) -> RemainingCourse:
         """Return it as a watch tells it.
 
         Parameters
@@ -76,8 +76,8 @@ class RemainingInKiln:
         program_s, unload_s = told_s(self.program_s), told_s(float(self.time_s[-1]))
         low, high = cooling
         cooling_s = unload_s - program_s
-        return Rest(
-            *course_on_ticks(np.interp(self.time_s, bends, warped), self.temperature_c),
+        return RemainingCourse(
+            *course_on_grid(np.interp(self.time_s, bends, warped), self.temperature_c),
             program_s,
             unload_s,
             program_s + low * cooling_s,
@@ -88,7 +88,7 @@ class RemainingInKiln:
 
 def simulate_remaining(
     network: Network, schedule: Schedule, position: Position, now_s: float, *, unload_c: float
-) -> RemainingInKiln:
+) -> SimulatedRemainder:
     """Simulate the rest of a firing.
 
     Parameters
@@ -142,7 +142,7 @@ def simulate_remaining(
     if stalls_c is None and follower.chamber_c > unload_c + ARRIVED_C:
         follower.until_crossing(unload_c, None)
     moments = follower.moments
-    return RemainingInKiln(
+    return SimulatedRemainder(
         np.array([moment.time_s for moment in moments]),
         np.array([moment.state.temperature_c[CHAMBER] for moment in moments]),
         moments[-1].state.supplied_j - moments[0].state.supplied_j,

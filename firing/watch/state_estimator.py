@@ -29,7 +29,7 @@ SHARE_OF_BOTH = 0.7
 """Power and loss each moved by so much of their error are together about one error off."""
 
 
-def load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule | None) -> Load:
+def load_or_typical(kiln: KilnDescription, load: Load | None, schedule: Schedule | None) -> Load:
     """Return the load, or a typical one where nobody said what is in the kiln."""
     if load is not None:
         return load
@@ -37,7 +37,7 @@ def load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule | None)
     return typical_load(kiln.volume_l, "bisqued" if bisqued else "bone dry")
 
 
-def kiln_on_side(
+def estimator_on_side(
     kiln: KilnDescription,
     load: Load | None,
     schedule: Schedule | None,
@@ -62,11 +62,13 @@ def kiln_on_side(
         loss=kiln.fitted.loss * (1.0 - SHARE_OF_BOTH * side * loss_se),
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
-    load = load_in(kiln, load, schedule)
+    load = load_or_typical(kiln, load, schedule)
     return KilnStateEstimator(replace(kiln, fitted=fitted), load, room_c=room_c)
 
 
-def switched_off(time_s: FloatArray, duty: FloatArray, off_from_s: float | None) -> FloatArray:
+def duty_after_program(
+    time_s: FloatArray, duty: FloatArray, off_from_s: float | None
+) -> FloatArray:
     """Return the duty with none where the program is over, shape (n,)."""
     if off_from_s is None:
         return duty

@@ -12,7 +12,7 @@ from firing.units import (
     format_rate,
     format_temperature,
 )
-from firing.watch.state import ConeOutlook, Estimate
+from firing.watch.state import ConeForecast, Estimate
 
 
 def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:
@@ -29,11 +29,11 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     """
     unit: TemperatureUnit = "C" if schedule is None else schedule.unit
     clock = MomentText(began, estimate.now_s)
-    parts = [clock.now, temperature_words(estimate, unit)]
-    parts += place_words(estimate, schedule, unit)
+    parts = [clock.now, temperature_text(estimate, unit)]
+    parts += position_text(estimate, schedule, unit)
     if estimate.reached is not None:
         parts.append(f"heat-work so far cone {describe_number(estimate.reached_number)}")
-    parts += [words for entry in estimate.cones if (words := cone_words(entry, clock))]
+    parts += [words for entry in estimate.cones if (words := cone_text(entry, clock))]
     if estimate.program_end_s is not None:
         span = clock.range(
             estimate.program_end_s, estimate.program_end_low_s, estimate.program_end_high_s
@@ -45,7 +45,7 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     if estimate.stalls_c is not None:
         stands = format_temperature(estimate.stalls_c, unit)
         parts.append(f"by its model the kiln does not get beyond {stands}")
-    if energy := energy_words(estimate):
+    if energy := energy_text(estimate):
         parts.append(energy)
     if estimate.action and estimate.action_s is not None:
         parts.append(f"{clock.at(estimate.action_s)}: {estimate.action}")
@@ -56,12 +56,12 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     return "; ".join(parts)
 
 
-def moment_of(began: datetime, at_s: float) -> str:
+def time_of_day(began: datetime, at_s: float) -> str:
     """Return a moment as the time of day, ``21:04``."""
     return f"{after(began, at_s):%H:%M}"
 
 
-def energy_words(estimate: Estimate) -> str:
+def energy_text(estimate: Estimate) -> str:
     """Return what the firing took so far, and will take; empty where that is not known."""
     spent, total = estimate.energy_kwh, estimate.energy_total_kwh
     if spent is None:
@@ -69,7 +69,7 @@ def energy_words(estimate: Estimate) -> str:
     return f"about {spent:.1f} kWh" if total is None else f"about {spent:.1f} of {total:.0f} kWh"
 
 
-def temperature_words(estimate: Estimate, unit: TemperatureUnit) -> str:
+def temperature_text(estimate: Estimate, unit: TemperatureUnit) -> str:
     """Return how hot it is and how fast that changes."""
     if math.isnan(estimate.temperature_c):
         return "no reading"
@@ -79,7 +79,9 @@ def temperature_words(estimate: Estimate, unit: TemperatureUnit) -> str:
     return told
 
 
-def place_words(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> list[str]:
+def position_text(
+    estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit
+) -> list[str]:
     """Return where the firing stands in its plan, how far from it, and how late."""
     position = estimate.position
     if schedule is None or position is None:
@@ -110,7 +112,7 @@ def place_words(estimate: Estimate, schedule: Schedule | None, unit: Temperature
     return found
 
 
-def cone_words(entry: ConeOutlook, clock: "MomentText") -> str:
+def cone_text(entry: ConeForecast, clock: "MomentText") -> str:
     """Return since when a cone is down, or when it will be; empty where the plan does not."""
     if entry.down_s is not None:
         return f"cone {entry.cone} down since {clock.at(entry.down_s)}"

@@ -89,7 +89,7 @@ def test_from_byte_to_flushed_line(
 # One refit after the other, each of the whole firing so far, instead of one every quarter of an
 # hour.
 REFITTING = """
-import firing.watch.kilnmodel as kilnmodel
+import firing.watch.kiln_model as kilnmodel
 kilnmodel.REFIT_EVERY_S = 0.0
 kilnmodel.KilnModel._take = lambda *_: []
 from firing.cli import main

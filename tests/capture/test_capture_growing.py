@@ -14,7 +14,7 @@ import pytest
 
 from firing.capture import growing
 from firing.capture.connection import Connection
-from firing.capture.growing import GrowingLog
+from firing.capture.growing import FollowedLog
 from firing.capture.reading import Reading
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
@@ -42,7 +42,7 @@ def append(path: Path, text: str) -> None:
         file.write(text)
 
 
-def all_new(source: GrowingLog) -> list[Reading]:
+def all_new(source: FollowedLog) -> list[Reading]:
     """Return every reading there is to be had now."""
     found: list[Reading] = []
     quiet = 0
@@ -62,7 +62,7 @@ def log(tmp_path: Path) -> Path:
 
 
 def test_every_line_comes_once_and_whole(log: Path) -> None:
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     source.open()
     assert source.channels == ("Shelf", "Kiln")
     assert source.kiln_channel == 1
@@ -88,13 +88,13 @@ def test_every_line_comes_once_and_whole(log: Path) -> None:
 
 def test_it_asks_what_a_finished_log_asks(log: Path) -> None:
     with pytest.raises(FiringError, match="--date-order"):
-        GrowingLog(log)
+        FollowedLog(log)
 
 
 def test_its_clock_is_the_logs_and_the_computers_only_since_the_last_line(log: Path) -> None:
     os.utime(log, (time.time() - 600.0, time.time() - 600.0))
     earliest_s = time.time()
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     now_s, latest_s = source.base.now_s(), time.time()
     # the last line is of minute 4, and was written ten minutes ago
     assert 840.0 - 0.1 <= now_s <= 840.0 + (latest_s - earliest_s) + 0.1
@@ -103,7 +103,7 @@ def test_its_clock_is_the_logs_and_the_computers_only_since_the_last_line(log: P
 
 @pytest.mark.parametrize("how", ["replaced", "cut", "gone"])
 def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) -> None:
-    connection = Connection(GrowingLog(log, TOLD))
+    connection = Connection(FollowedLog(log, TOLD))
     connection.open()
     was = log.read_text(encoding="utf-8")
     if how == "gone":
@@ -128,7 +128,7 @@ def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) 
 
 
 def test_a_source_that_cannot_be_read_at_the_start_is_refused(log: Path) -> None:
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     log.unlink()
     with pytest.raises(SourceLost, match="does not exist"):
         source.open()

@@ -84,7 +84,7 @@ def test_sigterm_ends_cleanly_with_a_last_status(tmp_path: Path, instrument: Ins
 
 
 REFITTING = """
-import firing.watch.kilnmodel as kilnmodel
+import firing.watch.kiln_model as kilnmodel
 kilnmodel.REFIT_EVERY_S = 0.0
 kilnmodel.KilnModel._take = lambda *_: []
 from firing.cli import main

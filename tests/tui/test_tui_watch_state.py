@@ -22,7 +22,7 @@ from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
 from firing.watch.options import WatchOptions
 from firing.watch.position import Position
-from firing.watch.state import Estimate, Rest
+from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
 
@@ -272,7 +272,7 @@ def seen(**changes: object) -> Seen:
         names=("kiln", "top"),
         reading=Reading([751.0, 730.0], [Status.OK, Status.OK]),
         estimate=estimate,
-        rest=Rest(
+        rest=RemainingCourse(
             np.array([0.0, 1.6 * HOUR_S, 12.6 * HOUR_S]),
             np.array([751.0, 900.0, 60.0]),
             1.6 * HOUR_S, 12.6 * HOUR_S, 11.6 * HOUR_S, 14.6 * HOUR_S,

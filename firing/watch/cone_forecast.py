@@ -10,7 +10,7 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
-from firing.watch.state import ConeOutlook, Prediction, Rest
+from firing.watch.state import ConeForecast, Prediction, RemainingCourse
 
 USUAL_RATE_C_PER_H = 60.0
 """Stands in where the readings do not show how a cone was approached [°C/h]."""
@@ -36,12 +36,12 @@ def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> fl
     return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
 
 
-def coldest_counting_c(cone: str) -> float:
+def lowest_effective_c(cone: str) -> float:
     """Return a temperature below which a cone cannot go down in a day [°C]."""
     return cone_law(cone).law_60_c - 200.0
 
 
-def cones_so_far(
+def cones_reached(
     time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
 ) -> tuple[str | None, float | None, float | None, float | None]:
     """Return the cone that is down, its running number, and the range of that."""
@@ -49,13 +49,13 @@ def cones_so_far(
     return verdict.reached, verdict.reached_number, verdict.low, verdict.high
 
 
-def cone_outlooks(
+def forecast_cones(
     wanted: tuple[str, ...],
     time_s: FloatArray,
     temperature_c: FloatArray,
     ahead: Prediction | None,
     thermocouple_c: float | None = None,
-) -> tuple[ConeOutlook, ...]:
+) -> tuple[ConeForecast, ...]:
     """Return the cones that matter now: those wanted, and the next to fall.
 
     Parameters
@@ -71,7 +71,7 @@ def cone_outlooks(
 
     Returns
     -------
-    tuple of ConeOutlook
+    tuple of ConeForecast
         From the coldest.
     """
     whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
@@ -98,16 +98,16 @@ def _one(
     whole: tuple[FloatArray, FloatArray] | None,
     ahead: Prediction | None,
     thermocouple_c: float | None,
-) -> ConeOutlook:
+) -> ConeForecast:
     law = cone_law(cone)
     shift_c = _shift_c(cone, time_s, temperature_c)
     x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
     down_s = time_down_s(law, time_s, temperature_c, shift_c)
     if down_s is not None or whole is None or ahead is None:
-        return ConeOutlook(cone, x, down_s, None, None, None)
+        return ConeForecast(cone, x, down_s, None, None, None)
     shift_c = _shift_c(cone, *whole)
     off_c = budget(law, thermocouple_c).total_c
-    return ConeOutlook(
+    return ConeForecast(
         cone,
         x,
         None,
@@ -120,7 +120,7 @@ def _one(
 
 
 def _joined(
-    time_s: FloatArray, temperature_c: FloatArray, rest: Rest
+    time_s: FloatArray, temperature_c: FloatArray, rest: RemainingCourse
 ) -> tuple[FloatArray, FloatArray]:
     now_s = float(time_s[-1])
     return (

@@ -17,7 +17,7 @@ MEAN_S = 120.0
 MAD_TO_SIGMA = 1.4826
 
 
-class Lately:
+class RecentReadings:
     """A window of points that ends now.
 
     Parameters

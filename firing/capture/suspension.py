@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-STOOD_STILL_S = 10.0
+SUSPENDED_S = 10.0
 """Reading a line waits a quarter of a second; nothing else that is done takes so long."""
-ASKING_S = 60.0
+SUSPENDED_POLLING_S = 60.0
 """The same where instruments are asked, each question having its patience."""
 DRAINED_S = 2.0
 """What waited is read within so long at the most."""
@@ -18,7 +18,7 @@ WAITED_S = 0.05
 """A line that was waited for had not been waiting itself."""
 
 
-class Pauses:
+class SuspensionDetector:
     """Sees from the times of reading whether this program stood still, and which lines are late.
 
     Parameters
@@ -36,7 +36,7 @@ class Pauses:
 
     def __init__(self, now_s: float, *, unasked: bool) -> None:
         self._unasked = unasked
-        self._patience_s = STOOD_STILL_S if unasked else ASKING_S
+        self._patience_s = SUSPENDED_S if unasked else SUSPENDED_POLLING_S
         self._before_s = now_s
         self._draining_until_s = -math.inf
         self._was_lost = False

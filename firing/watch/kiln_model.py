@@ -15,12 +15,12 @@ from firing.watch.events import WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Position
 from firing.watch.predictor import Predictor
-from firing.watch.refit import RefitJob, as_described
+from firing.watch.refit import RefitJob, result_before_any_refit
 from firing.watch.refit_report import KilnChange
-from firing.watch.refit_worker import RefitAnswer, RefitWorker, work_out
-from firing.watch.simulate_remaining import RemainingInKiln, simulate_remaining
-from firing.watch.state import AS_EXPECTED, KilnFigures, Rest
-from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
+from firing.watch.refit_worker import RefitAnswer, RefitWorker, run_refit
+from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
+from firing.watch.state import AS_EXPECTED, KilnFigures, RemainingCourse
+from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 REFIT_EVERY_S = 900.0
 COLD_C = 130.0
@@ -28,7 +28,7 @@ COLD_C = 130.0
 
 
 @dataclass(frozen=True, slots=True)
-class Spent:
+class EnergyEstimate:
     """Energy from the supply.
 
     Attributes
@@ -74,21 +74,21 @@ class KilnModel:
         self._file = kiln
         self._load, self._schedule, self._fallback = load, schedule, fallback
         self._unload_c = unload_c
-        self._known = as_described(kiln)
+        self._known = result_before_any_refit(kiln)
         self._refitted_s: float | None = None
         self._windows = 0
         self._due_s: float | None = None
-        self._apart = RefitWorker()
+        self._worker = RefitWorker()
         self._told_failure = False
         self._live = True
         self._set(kiln.fitted, {})
 
-    def _set(self, fitted: Fitted, driven: dict[int, KilnStateEstimator]) -> None:
+    def _set(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
         """Take a kiln's figures, and that kiln as far as it was led along the course already."""
         self._kiln = replace(self._file, fitted=fitted)
-        self._driven = driven
+        self._estimators = estimators
         self._course: tuple[FloatArray, FloatArray, FloatArray] | None = None
-        self._rests: dict[int, RemainingInKiln] = {}
+        self._rests: dict[int, SimulatedRemainder] = {}
         self._asked: tuple[float, float] | None = None
 
     # What is known
@@ -105,52 +105,52 @@ class KilnModel:
 
     def close(self) -> None:
         """End a refit under way."""
-        self._apart.close()
+        self._worker.close()
 
     # The state so far
 
-    def see(self, history: History, position: Position | None, now_s: float) -> Spent:
+    def update(self, history: History, position: Position | None, now_s: float) -> EnergyEstimate:
         """Take in what the kiln has done so far, and return the energy that goes with it."""
-        self._take_in(history, position)
+        self._update_course(history, position)
         now_c = history.now_c()
         try:
             assert self._course is not None
-            driven = self._along(AS_EXPECTED)
-            spent_j = driven.now(self._course[0], self._course[2], now_s, now_c)[1]
+            estimator = self._estimator(AS_EXPECTED)
+            spent_j = estimator.now(self._course[0], self._course[2], now_s, now_c)[1]
         except FiringError:
-            return Spent(None, None, None)
+            return EnergyEstimate(None, None, None)
         spent_kwh = spent_j / JOULES_PER_KWH
         if self._schedule is None or position is None:
-            return Spent(spent_kwh, None, None)
+            return EnergyEstimate(spent_kwh, None, None)
         try:
-            ahead = self.ahead(position, now_s, now_c)
+            ahead = self.simulate_ahead(position, now_s, now_c)
         except FiringError:
-            return Spent(spent_kwh, None, None)
+            return EnergyEstimate(spent_kwh, None, None)
         if ahead.stalls_c is not None:
-            return Spent(spent_kwh, None, ahead.stalls_c)
-        return Spent(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
+            return EnergyEstimate(spent_kwh, None, ahead.stalls_c)
+        return EnergyEstimate(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
 
-    def _take_in(self, history: History, position: Position | None) -> None:
+    def _update_course(self, history: History, position: Position | None) -> None:
         time_s, temperature_c = history.trace()
-        duty = switched_off(time_s, history.duty(), _over_s(position))
+        duty = duty_after_program(time_s, history.duty(), _over_s(position))
         self._course = time_s, temperature_c, duty
         self._rests, self._asked = {}, None
 
-    def _along(self, side: int) -> KilnStateEstimator:
+    def _estimator(self, side: int) -> KilnStateEstimator:
         assert self._course is not None
-        if side not in self._driven:
-            self._driven[side] = kiln_on_side(
+        if side not in self._estimators:
+            self._estimators[side] = estimator_on_side(
                 self._kiln, self._load, self._schedule, self._known.errors, side
             )
-        driven = self._driven[side]
-        driven.follow(*self._course)
-        return driven
+        estimator = self._estimators[side]
+        estimator.follow(*self._course)
+        return estimator
 
     # The rest
 
-    def ahead(
+    def simulate_ahead(
         self, position: Position, now_s: float, now_c: float, side: int = AS_EXPECTED
-    ) -> RemainingInKiln:
+    ) -> SimulatedRemainder:
         """Return the rest as the model has it, after `see`.
 
         Parameters
@@ -170,13 +170,13 @@ class KilnModel:
         if self._asked != (now_s, now_c):
             self._rests, self._asked = {}, (now_s, now_c)
         if side not in self._rests:
-            network, _ = self._along(side).now(self._course[0], self._course[2], now_s, now_c)
+            network, _ = self._estimator(side).now(self._course[0], self._course[2], now_s, now_c)
             self._rests[side] = simulate_remaining(
                 network, self._schedule, position, now_s, unload_c=self._unload_c
             )
         return self._rests[side]
 
-    def rest(
+    def remaining(
         self,
         position: Position,
         now_s: float,
@@ -185,7 +185,7 @@ class KilnModel:
         slower_now: float = 1.0,
         slower_later: float = 1.0,
         side: int = AS_EXPECTED,
-    ) -> Rest:
+    ) -> RemainingCourse:
         """Return the rest of the firing; see `Predictor`, and `ahead` for `side`.
 
         Raises
@@ -195,13 +195,15 @@ class KilnModel:
         """
         try:
             ahead = (
-                None if self._course is None else self.ahead(position, now_s, temperature_c, side)
+                None
+                if self._course is None
+                else self.simulate_ahead(position, now_s, temperature_c, side)
             )
         except FiringError:
             ahead = None
         if ahead is None:
             assert self._fallback is not None
-            return self._fallback.rest(
+            return self._fallback.remaining(
                 position,
                 now_s,
                 temperature_c,
@@ -230,8 +232,8 @@ class KilnModel:
         position : Position or None
             Where it stands in its program.
         """
-        if self._apart.busy:
-            found = self._apart.take()
+        if self._worker.busy:
+            found = self._worker.take()
             return (
                 self._failed(now_s)
                 if found is None
@@ -257,13 +259,13 @@ class KilnModel:
             _over_s(position),
         )
         if self._live:
-            self._apart.begin(job)
+            self._worker.begin(job)
             return self._failed(now_s)
-        return self._take(work_out(job), now_s, history, position)
+        return self._take(run_refit(job), now_s, history, position)
 
     def _failed(self, now_s: float) -> list[WatchEvent]:
         """Tell, once, that a refit could not be made."""
-        if not self._apart.failed or self._told_failure:
+        if not self._worker.failed or self._told_failure:
             return []
         self._told_failure = True
         message = (
@@ -279,22 +281,22 @@ class KilnModel:
         self._windows = max(self._windows, found.windows)
         if found.fitted is None:
             return []
-        before = self._look(history, position, now_s)
+        before = self._remaining_after_update(history, position, now_s)
         self._known, self._refitted_s = found, now_s
-        self._set(found.fitted, answer.driven)
-        after = self._look(history, position, now_s)
+        self._set(found.fitted, answer.estimators)
+        after = self._remaining_after_update(history, position, now_s)
         unit = "C" if self._schedule is None else self._schedule.unit
         told = KilnChange(self.figures, found, before, after).notice(now_s, unit)
         return [] if told is None else [told]
 
-    def _look(
+    def _remaining_after_update(
         self, history: History, position: Position | None, now_s: float
-    ) -> RemainingInKiln | None:
+    ) -> SimulatedRemainder | None:
         if self._schedule is None or position is None:
             return None
-        self._take_in(history, position)
+        self._update_course(history, position)
         try:
-            return self.ahead(position, now_s, history.now_c())
+            return self.simulate_ahead(position, now_s, history.now_c())
         except FiringError:
             return None
 

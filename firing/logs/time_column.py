@@ -11,7 +11,7 @@ from firing.logs import numeric_times, vocabulary
 from firing.logs.dialect import Column, TimeKind
 from firing.logs.layout import LogLayout
 from firing.logs.options import ReadingOptions
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
 from firing.logs.vocabulary import TimeUnit
@@ -71,9 +71,9 @@ def find_time(
     candidates = [c.index for c in numeric] or _rising(layout, open_ones)
     if told is not None and candidates:
         values = _values(layout, candidates[0])
-        return (candidates[0],), numeric_times.kind_of_told(told, values)
+        return (candidates[0],), numeric_times.kind_of_option(told, values)
     for index in candidates:
-        kind_found = numeric_times.recognise(_values(layout, index))
+        kind_found = numeric_times.kind_by_size(_values(layout, index))
         if kind_found is not None:
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
@@ -110,7 +110,7 @@ def _as_given(
     column = given[0]
     unit = _stated_time_unit(layout, column)
     if unit is None and options.time_unit is None:
-        found = numeric_times.recognise(_values(layout, place))
+        found = numeric_times.kind_by_size(_values(layout, place))
         if found is None:
             raise FiringError(
                 f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
@@ -126,8 +126,8 @@ def _number_kind(
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
     if options.time_unit is not None:
-        return numeric_times.kind_of_told(options.time_unit, values)
-    found = numeric_times.recognise(values)
+        return numeric_times.kind_of_option(options.time_unit, values)
+    found = numeric_times.kind_by_size(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and found == expected:
         return found
@@ -201,7 +201,7 @@ def two_parts(
     if "mm:ss" in stated or len(short) < len(cells):
         return "mm:ss"
     notes.append(
-        f'times such as "{neutral(short[0])}" are read as hours and minutes; '
+        f'times such as "{printable(short[0])}" are read as hours and minutes; '
         "say --time-unit min if they are minutes and seconds"
     )
     return "h:mm"

@@ -12,7 +12,7 @@ CLOSING_S = 2.0
 """How long the end of a watch waits for commands still running [s]."""
 
 
-class NoticeCommand:
+class AlarmCommand:
     """Runs a program with a notice's sentence as its last argument.
 
     Parameters

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from firing.capture.reading import Reading, Status, duty_of
+from firing.capture.reading import Reading, Status, duty_from_percent
 from firing.files.tomlfile import clean
 
 TIME_COLUMN = "time"
@@ -46,7 +46,7 @@ def gap_row(stamp: str, reason: str, columns: int) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class Recorded:
+class RecordedData:
     """What a recording holds already.
 
     Attributes
@@ -67,7 +67,7 @@ class Recorded:
     duty: list[float]
 
 
-def whole_length(data: bytes) -> int:
+def intact_length(data: bytes) -> int:
     """Return how many bytes of a recording are whole lines of text.
 
     A power cut may leave a line without its end, or a stretch of zero bytes where the system had
@@ -93,7 +93,7 @@ def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
     return tuple(name.removesuffix(_UNIT) for name in names), output
 
 
-def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Recorded:
+def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> RecordedData:
     """Read the rows below the header; one that is damaged is passed over.
 
     Parameters
@@ -124,6 +124,6 @@ def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Re
                 if any(mark.startswith(f"{name} ") for mark in marks.split("; ")):
                     values[index] = math.nan
         epoch_s.append(moment_s)
-        duty.append(duty_of(values.pop()) if output else math.nan)
+        duty.append(duty_from_percent(values.pop()) if output else math.nan)
         values_c.append(values)
-    return Recorded(channels, epoch_s, values_c, duty)
+    return RecordedData(channels, epoch_s, values_c, duty)
