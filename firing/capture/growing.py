@@ -35,35 +35,14 @@ LEAST_STEP_S = 1e-3
 class FollowedLog:
     """A logger's file as a live source: every new line is a reading.
 
-    The clock is the log's own, as a logger may write several lines at once.  What the file holds
-    at the start is no news; see `before`.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    reading : ReadingOptions, optional
-        How it is to be read.
-    channel : str, optional
-        The kiln's channel, by name or number from 1.
-
-    Attributes
-    ----------
-    kiln_channel : int
-        Which channel is the kiln's.
-    base : TimeBase
-        The clock: second 0 is the log's first reading.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read as a log.
+    The clock is the log's own, as a logger may write several lines at once: second 0 of `base` is
+    its first reading.  What the file holds at the start is no news; see `before`.
     """
 
     def __init__(
         self, path: Path, reading: ReadingOptions | None = None, channel: str | None = None
     ) -> None:
-        self._path, self._told, self._channel = path, reading or ReadingOptions(), channel
+        self._path, self._options, self._channel = path, reading or ReadingOptions(), channel
         self._state = _state_of(path)
         self._log, self.kiln_channel = self._opened()
         trace = self._log.trace
@@ -84,7 +63,7 @@ class FollowedLog:
         self.base = TimeBase(began_s, began_s + now_s)
 
     def _opened(self) -> tuple[Log, int]:
-        return open_log(self._path, self._channel, self._told, whole_lines=True)
+        return open_log(self._path, self._channel, self._options, whole_lines=True)
 
     def before(self) -> Iterator[tuple[float, Reading]]:
         """Return when each reading was that stood in the file at the start [s], and the reading."""
@@ -152,8 +131,8 @@ class FollowedLog:
 
     def remarks(self) -> list[str]:
         """Return how the log was read, once."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
 
 def _state_of(path: Path) -> tuple[int, int, int] | None:

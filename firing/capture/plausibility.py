@@ -32,15 +32,7 @@ class ChannelPlausibility:
         self._restless = False
 
     def judge(self, time_s: float, value_c: float) -> Status:
-        """Return what is held against a reading.
-
-        Parameters
-        ----------
-        time_s : float
-            When [s], after the one before.
-        value_c : float
-            The temperature [°C].
-        """
+        """Return what is held against a reading, which comes after the one before."""
         if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
             return Status.OUT_OF_SPAN
         before_c, elapsed_s = self._last_c, time_s - self._last_s

@@ -41,31 +41,19 @@ LARGEST_BYTES = 500_000_000
 
 
 class Recorder:
-    """The open file of one recording.
+    """The open file of one recording; one that is there is continued, by its own clock.
 
-    Parameters
-    ----------
-    path : Path
-        The file; a recording that is there is continued.
-    channels : sequence of str
-        Names of the channels.
-    base : TimeBase, optional
-        The clock of a new recording; one that begins now unless given.
-    output : bool
-        Whether readings tell the controller's output; an older recording may have no place for it.
+    `output` says whether readings tell the controller's output; an older recording may have no
+    place for it.
 
     Attributes
     ----------
     path : Path
         The file; another than at first if that was replaced.
-    base : TimeBase
-        The recording's clock, from its first line on.
     earlier : RecordedData or None
         What the file held already.
-    rows : int
-        Lines of readings written, or kept to be written.
-    lost : int
-        Lines given up, as memory for them has an end too.
+    rows, lost : int
+        Lines of readings written or kept to be written, and given up, as memory has an end too.
     trouble : str or None
         Why lines are not being written now; None if they are.
     last_gap : str
@@ -182,15 +170,7 @@ class Recorder:
         return base
 
     def write(self, time_s: float, reading: Reading) -> None:
-        """Write the line of a reading.
-
-        Parameters
-        ----------
-        time_s : float
-            When, on the recording's clock [s]; moved on where it does not come after the last.
-        reading : Reading
-            What was read.
-        """
+        """Write the line of a reading; its time moves on where it does not come after the last."""
         self._last_s = max(time_s, self._last_s + 0.001)
         self.rows += 1
         self._put(row(self.base.stamp(self._last_s), reading, self.channels, self._output))
@@ -340,8 +320,8 @@ class Recorder:
 
     def remarks(self) -> list[str]:
         """Return what a person should know and has not been told yet, a sentence each."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
     def settle(self) -> None:
         """Write what is left and put it on the disk."""

@@ -53,20 +53,7 @@ _FLAGS = (
 
 
 def open_for_append(path: Path, *, new: bool = False) -> int:
-    """Open a file to be read and appended to, and return its descriptor.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it is made where there is none.
-    new : bool
-        Whether one that is there is refused.
-
-    Raises
-    ------
-    OSError
-        If it cannot be.
-    """
+    """Open a file to be read and appended to; a `new` one must not be there yet."""
     return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
 
 
@@ -98,21 +85,9 @@ def numbered_paths(path: Path) -> Iterator[Path]:
 
 
 def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
-    """Return another open file that holds what the old one does, its path, and what was done.
+    """Return another open file that holds what the `old` one does, its path, and what was done.
 
-    Parameters
-    ----------
-    path : Path
-        Where the recording is to be.
-    old : int
-        The open file, which the path does not name any more.
-    header : bytes
-        The first line of a new file.
-
-    Raises
-    ------
-    OSError
-        If none can be made; the old one still takes lines then.
+    The path does not name the old one any more; that still takes lines if this raises `OSError`.
     """
     held = _readable(old)
     content = header if held is None else held

@@ -41,24 +41,15 @@ def row(stamp: str, reading: Reading, channels: Sequence[str], output: bool = Fa
 
 def gap_row(stamp: str, reason: str, columns: int) -> str:
     """Return a line that marks a gap and says why, without its end."""
-    told = clean(" ".join(reason.replace(",", ";").replace('"', "'").split()))
-    return ",".join([stamp, *[""] * columns, f"gap: {told}"])
+    shown = clean(" ".join(reason.replace(",", ";").replace('"', "'").split()))
+    return ",".join([stamp, *[""] * columns, f"gap: {shown}"])
 
 
 @dataclass(frozen=True, eq=False)
 class RecordedData:
-    """What a recording holds already.
+    """What a recording holds already: a moment, the temperatures and the duty of every row.
 
-    Attributes
-    ----------
-    channels : tuple of str
-        Names of its channels.
-    epoch_s : list of float
-        Moments of its rows, seconds since 1970.
-    values_c : list of list of float
-        Temperatures of each row [°C]; NaN where there is none, or it is marked.
-    duty : list of float
-        The controller's output as a share of full power; NaN where there is none.
+    NaN where there is no temperature or it is marked, and where no output is shown.
     """
 
     channels: tuple[str, ...]
@@ -94,17 +85,7 @@ def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
 
 
 def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> RecordedData:
-    """Read the rows below the header; one that is damaged is passed over.
-
-    Parameters
-    ----------
-    text : str
-        Whole lines.
-    channels : tuple of str
-        Names of the channels.
-    output : bool
-        Whether there is a column of the output.
-    """
+    """Read the whole lines below the header; one that is damaged is passed over."""
     count = len(channels) + output
     epoch_s: list[float] = []
     values_c: list[list[float]] = []

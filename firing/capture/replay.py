@@ -19,31 +19,7 @@ if TYPE_CHECKING:
 
 
 class ReplayedLog:
-    """A log as a source.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    speed : float
-        Seconds of the log in one second; infinite for as fast as it goes.
-    reading : ReadingOptions, optional
-        How the log is to be read.
-    channel : str, optional
-        The kiln's channel, by name or number from 1.
-
-    Attributes
-    ----------
-    started : datetime or None
-        When the log began.
-    kiln_channel : int
-        Which channel is the kiln's.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read as a log.
-    """
+    """A log as a source, `speed` of its seconds in one second; infinite for as fast as it goes."""
 
     def __init__(
         self,
@@ -89,8 +65,8 @@ class ReplayedLog:
 
     def remarks(self) -> list[str]:
         """Return how the log was read, once."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
 
 def reading_at_row(log: Log, row: int) -> Reading:

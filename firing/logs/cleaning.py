@@ -31,12 +31,7 @@ Runs = list[tuple[int, int]]
 def still_runs(time_s: FloatArray, steps_c: FloatArray) -> Runs:
     """Return the stretches (first, after the last) of like readings that are long enough.
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Times [s].
-    steps_c : ndarray, shape (n - 1,)
-        Differences of the readings [°C].
+    `steps_c` are the readings' differences, shape (n - 1,).
     """
     moves = np.flatnonzero(steps_c)
     begin = np.concatenate([[0], moves + 1])
@@ -51,16 +46,10 @@ def still_runs(time_s: FloatArray, steps_c: FloatArray) -> Runs:
 def stuck_runs(
     time_s: FloatArray, values: FloatArray, steps_c: FloatArray, others: FloatArray
 ) -> Runs:
-    """Return the stretches in which one channel was stuck.
+    """Return the stretches in which one channel, finite, was stuck.
 
-    Parameters
-    ----------
-    time_s, values : ndarray, shape (n,)
-        One channel's readings [°C], finite.
-    steps_c : ndarray, shape (n - 1,)
-        Their differences.
-    others : ndarray, shape (n, k)
-        The other channels at the same times, NaN where they have no reading.
+    `others`, shape (n, k), are the other channels at the same times, NaN where they have no
+    reading.
     """
     runs = still_runs(time_s, steps_c)
     if not runs:
@@ -136,17 +125,7 @@ _LONG_HOLD_S = 7200.0
 
 @dataclass(frozen=True, eq=False)
 class Cleaning:
-    """What is held against the readings of a log.
-
-    Attributes
-    ----------
-    marks : ndarray of uint8, shape (n, channels)
-        A `Flag` for every reading, 0 where nothing is.
-    channels : tuple of str
-        The channels' names.
-    notes : tuple of str
-        What was marked and why, as sentences; empty where nothing was.
-    """
+    """What is held against the readings of a log: a `Flag` for each, shape (n, channels)."""
 
     marks: FlagArray
     channels: tuple[str, ...]
@@ -174,18 +153,7 @@ def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleanin
 
     Spikes, stretches that are stuck, dropouts to room temperature, overloads, jumps faster than any
     kiln, and stretches that look like °F among °C.  A channel of fewer than 20 readings is not
-    judged.
-
-    Parameters
-    ----------
-    trace : Trace
-        Readings as logged; NaN is marked as missing.
-    where : callable, optional
-        Words for the place of a reading, by its number from 0; default its time.
-
-    Returns
-    -------
-    Cleaning
+    judged.  `where` gives words for the place of a reading, by its number from 0; default its time.
     """
     temperature_c = trace.temperature_c
     marks = np.zeros(temperature_c.shape, dtype=np.uint8)

@@ -27,13 +27,7 @@ _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\
 
 
 def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
-    """Find the dialect of a log in its text; `name` is the file's, for messages.
-
-    Raises
-    ------
-    FiringError
-        If the file is no log, or what it says can be read in more than one way.
-    """
+    """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
     mark = options.delimiter
     if mark is not None:
         mark = _DELIMITER_WORDS.get(mark, mark)
@@ -50,7 +44,7 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
         skip_lines=options.skip_lines or 0,
     )
     notes: list[str] = list(layout.notes)
-    columns = _with_told_roles(name, _named_columns(layout), options)
+    columns = _with_stated_roles(name, _named_columns(layout), options)
     places, kind = find_time(name, layout, columns, options)
     parts: TwoParts = "h:mm"
     if kind == "elapsed clock":
@@ -82,9 +76,9 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
     )
 
 
-def _with_told_roles(name: str, columns: list[Column], options: ReadingOptions) -> list[Column]:
+def _with_stated_roles(name: str, columns: list[Column], options: ReadingOptions) -> list[Column]:
     """Give the columns a person named the roles they were given."""
-    told = list(columns)
+    named = list(columns)
     for which, role in options.columns.items():
         if role not in get_args(ColumnRole):
             listed = ", ".join(get_args(ColumnRole))
@@ -100,8 +94,8 @@ def _with_told_roles(name: str, columns: list[Column], options: ReadingOptions) 
         if not found:
             listed = ", ".join(f"{c.index + 1} ({c.name})" for c in columns)
             raise FiringError(f'{name} has no column "{wanted}"; its columns are {listed}')
-        told[found[0]] = replace(told[found[0]], role=role)
-    return told
+        named[found[0]] = replace(named[found[0]], role=role)
+    return named
 
 
 def _named_columns(layout: LogLayout) -> list[Column]:

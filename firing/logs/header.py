@@ -32,27 +32,10 @@ def find_header(
     columns: Sequence[CellKind],
     first_line: int,
 ) -> Header:
-    """Find the header above the first reading.
+    """Find the header above the first reading, ``head[first]``, of a table of these `columns`.
 
-    Parameters
-    ----------
-    name : str
-        The file's name, for messages.
-    head : sequence of str
-        The lines down to the first reading at least.
-    first : int
-        Place of the first reading in `head`.
-    delimiter : str
-        The mark between cells.
-    columns : sequence of CellKind
-        What each column of the table mostly holds.
-    first_line : int
-        Line number, from 1, of ``head[0]``.
-
-    Raises
-    ------
-    FiringError
-        If the header names fewer columns than the readings hold.
+    `first_line` is the number, from 1, of ``head[0]``.  A header that names fewer columns than the
+    readings hold is refused.
     """
     above = [index for index in range(first) if head[index].strip()]
     width = len(columns)

@@ -22,18 +22,6 @@ def join(readings: Sequence[LogReadings], pause_s: float | None) -> LogReadings:
     Files with wall-clock times are put in the order of their times; where they overlap, the file
     that began first counts.  Files that count from their own beginning are taken in the order
     given, a stated pause between them.
-
-    Parameters
-    ----------
-    readings : sequence of LogReadings
-        One a file, at least one.
-    pause_s : float, optional
-        The pause between files without wall-clock times [s].
-
-    Raises
-    ------
-    FiringError
-        If the files share no channel, or nothing tells how far apart they are.
     """
     if len(readings) == 1:
         return readings[0]

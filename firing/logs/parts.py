@@ -21,14 +21,9 @@ _LEAST_HOT_S = 1800.0  # nor is a shorter time in the heat
 
 
 def firing_starts(time_s: FloatArray, temperature_c: FloatArray) -> list[int]:
-    """Return where each firing begins, 0 for the first.
+    """Return where each firing begins, 0 for the first, in cleaned readings, shape (n, channels).
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Times [s].
-    temperature_c : ndarray, shape (n, channels)
-        Cleaned readings [°C], NaN where there is none.  The kiln is as hot as its hottest channel.
+    The kiln is as hot as its hottest channel.
     """
     hottest_c = temperature_c[:, 0] if temperature_c.shape[1] == 1 else _hottest(temperature_c)
     with np.errstate(invalid="ignore"):
@@ -95,15 +90,7 @@ class Part:
 
 
 def parts_of(readings: LogReadings, cleaned_c: FloatArray) -> tuple[Part, ...]:
-    """Return the firings of a log, and the sections of a clock that began again at zero.
-
-    Parameters
-    ----------
-    readings : LogReadings
-        The log.
-    cleaned_c : ndarray, shape (n, channels)
-        Its temperatures without the marked ones [°C].
-    """
+    """Return the firings of a log, and the sections of a clock that began again at zero."""
     found = []
     for begin, end in spans(readings.sections, readings.time_s.size):
         starts = firing_starts(readings.time_s[begin:end], cleaned_c[begin:end])
@@ -115,13 +102,7 @@ def parts_of(readings: LogReadings, cleaned_c: FloatArray) -> tuple[Part, ...]:
 def choose_part(
     readings: LogReadings, parts: Sequence[Part], part: PartChoice | None
 ) -> LogReadings:
-    """Return the part of a log that is meant.
-
-    Raises
-    ------
-    FiringError
-        If there are several and none is named, or the named one does not exist.
-    """
+    """Return the part of a log that is meant; refuse several of which none is named."""
     count = len(parts)
     restarts = [p for p in parts if p.restarted]
     if part == "all" and not restarts:
@@ -160,21 +141,7 @@ def section_of(
 ) -> bytes:
     """Return the body of one table of a file that holds several, its lines where they were.
 
-    Parameters
-    ----------
-    table : LogTable
-        The file, read by its first header.
-    body : bytes
-        The file's text.
-    headers : sequence of int
-        The rows of the table that name other columns.
-    part : int
-        The table that is meant, from 1.
-
-    Raises
-    ------
-    FiringError
-        If none is named, or the named one does not exist.
+    `table` is the file as read by its first header, `headers` its rows that name other columns.
     """
     lines = [table.line(row) for row in headers]
     count = len(lines) + 1

@@ -14,7 +14,7 @@ from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
 from firing.logs.dst import Zone
 from firing.logs.flags import Flag
 from firing.logs.joining import interval_s, join
-from firing.logs.numeric_times import ToldTimeUnit
+from firing.logs.numeric_times import TimeUnitOption
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, parts_of, section_of, spans
 from firing.logs.readings import LogReadings, read_rows
@@ -88,7 +88,7 @@ def read_log(
     path: Path | str,
     *,
     unit: ReadingUnit | None = None,
-    time_unit: ToldTimeUnit | None = None,
+    time_unit: TimeUnitOption | None = None,
     date_order: DateOrder | None = None,
     zone: str | None = None,
     delimiter: str | None = None,

@@ -21,36 +21,11 @@ RowNumbers = npt.NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class LogReadings:
-    """What one file, or several joined, holds.
+    """What one file, or several joined, holds; seconds increase within each section.
 
-    Attributes
-    ----------
-    name : str
-        The file's name, harmless to show.
-    dialect : Dialect
-        How it is written.
-    rows : int
-        Lines of readings in the file.
-    time_s : ndarray, shape (n,)
-        Seconds, increasing within each section.
-    started : datetime, optional
-        The wall-clock moment of ``time_s == 0``.
-    temperature_c : ndarray, shape (n, channels)
-        As logged; NaN where there is no temperature.
-    channels : tuple of str
-        Their names.
-    setpoint_c, duty : ndarray, shape (n,), optional
-        The logged set-point [°C] and output (0 to 1).
-    lines : ndarray of int, shape (n,)
-        The line each reading stands on, from 1.
-    sections : tuple of int
-        Where the clock began again at zero, and 0.
-    notes : tuple of str
-        What was assumed, marked or left out, as sentences.
-    files : tuple of (int, str)
-        Where each file begins, and its name.
-    part_taken : bool
-        Whether these are already the part of the file that was asked for.
+    `setpoint_c` and `duty` (0 to 1) are None where they are not logged.  `lines` are those the
+    readings stand on, from 1.  `sections` begin where the clock began again at zero, and at 0;
+    `files` says where each file begins.  `part_taken`: already the part that was asked for.
     """
 
     name: str
@@ -103,26 +78,7 @@ def read_rows(
     options: ReadingOptions,
     before: tuple[str, ...],
 ) -> LogReadings:
-    """Read every row of a table.
-
-    Parameters
-    ----------
-    table : LogTable
-        One file.
-    times : RowTimes
-        When each of its rows was.
-    thermocouple : Thermocouple
-        For channels in millivolts.
-    pause_s : float, optional
-        How long the logger stood still at each restart of an elapsed clock [s].
-    before : tuple of str
-        Notes on the text so far.
-
-    Raises
-    ------
-    FiringError
-        If the rows are no log, or millivolts cannot be read.
-    """
+    """Read every row of a table; `before` are the notes on its text so far."""
     dialect = table.dialect
     notes = [*before, *table.notes, *dialect.notes]
     junction = junction_column(table.name, dialect, options)

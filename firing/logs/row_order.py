@@ -24,16 +24,9 @@ _HOUR_S = 3600.0
 
 @dataclass(frozen=True, eq=False)
 class OrderedRows:
-    """The rows that count.
+    """The rows that count, by their places in the table; times increase within each section.
 
-    Attributes
-    ----------
-    rows : ndarray of int, shape (n,)
-        Their places in the table.
-    time_s : ndarray, shape (n,)
-        When they were; increasing within each section.
-    sections : tuple of int
-        Where, in `rows`, each section begins: 0, and wherever the clock began again at zero.
+    Sections begin at 0, and wherever the clock began again at zero.
     """
 
     rows: RowNumbers
@@ -45,11 +38,6 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedR
     """Return the rows with a time of their own, in order; refuse a log that runs backwards.
 
     Blank lines and repeated headers are no rows and leave `table.rows`.
-
-    Raises
-    ------
-    FiringError
-        If time runs backwards, or fewer than two rows are left.
     """
     time_s = times.time_s
     readable = np.isfinite(time_s)
@@ -197,14 +185,7 @@ def _note_hour_gap(
 def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> OrderedRows:
     """Put the sections of a restarted clock one after another, a stated pause between them.
 
-    Parameters
-    ----------
-    ordered : OrderedRows
-        Rows whose clock began again at zero.
-    pause_s : float
-        How long the logger stood still each time [s]; at least one interval passes.
-    notes : list of str
-        Takes what was done.
+    At least one interval passes.
     """
     time_s = ordered.time_s.copy()
     steps_s = np.diff(time_s)

@@ -120,14 +120,9 @@ def normalized(name: str) -> str:
 
 
 def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> TemperatureUnit | None:
-    """Return the temperature unit a column name states, if any.
+    """Return the temperature unit a column name states, if any: ``Temp (°F)``, ``temp_f``.
 
-    Parameters
-    ----------
-    name : str
-        The name as written: ``Temp (°F)``, ``temp_f``, ``Temperature [C]``.
-    siblings : frozenset of str
-        The other names of the file: in ``zone_e, zone_f`` the letter is no unit.
+    `siblings` are the other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
     name = name[:LONGEST_NAME]
     if _RATE.search(name):

@@ -44,17 +44,7 @@ COOLED_C = 150.0
 
 
 class AlarmBoard:
-    """All alarms of one firing.
-
-    Parameters
-    ----------
-    limits : AlarmLimits
-        What they go by.
-    schedule : Schedule, optional
-        The plan.
-    unit : {"C", "F"}
-        The unit their sentences are written in.
-    """
+    """All alarms of one firing; `unit` is that of their sentences."""
 
     def __init__(
         self, limits: AlarmLimits, schedule: Schedule | None = None, unit: TemperatureUnit = "C"
@@ -92,12 +82,7 @@ class AlarmBoard:
     def take(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
-        Parameters
-        ----------
-        time_s, value_c : float
-            When, and the number whatever is held against it [s, °C]; NaN where there is none.
-        status : Status
-            What is held against it.
+        `value_c` is the number whatever is held against it; NaN where there is none.
         """
         isolation = self.isolation
         plausible = isolation.run(
@@ -145,9 +130,9 @@ class AlarmBoard:
             self.isolation.run(f"the alarm {n + 1} of {len(alarms)}", partial(alarm, now), None)
             for n, alarm in enumerate(alarms)
         ]
-        return [notice for notice in found if notice is not None]
+        return [event for event in found if event is not None]
 
-    def _told(
+    def _latched(
         self, name: str, now: AlarmInputs, cause: bool, calm: bool, raised: str, over: str
     ) -> WatchEvent | None:
         state = self._latches[name].feed(now.now_s, cause, calm)
@@ -165,7 +150,7 @@ class AlarmBoard:
             return None
         if not math.isnan(now.reading_c):
             self._over_top = self._over_top + 1 if now.reading_c >= top_c else 0
-        return self._told(
+        return self._latched(
             "over-top",
             now,
             self._over_top >= TOP_READINGS,
@@ -178,7 +163,7 @@ class AlarmBoard:
     def _impossible(self, now: AlarmInputs) -> WatchEvent | None:
         broken = self.circuit.broken
         words = "" if broken is None else _circuit_words(broken, self._write)
-        return self._told(
+        return self._latched(
             "reading-impossible",
             now,
             broken is not None,
@@ -189,7 +174,7 @@ class AlarmBoard:
 
     def _hold_long(self, now: AlarmInputs) -> WatchEvent | None:
         stays = self.supply.stays_on
-        return self._told(
+        return self._latched(
             "hold-long",
             now,
             stays,
@@ -202,7 +187,7 @@ class AlarmBoard:
 
     def _weaker(self, now: AlarmInputs) -> WatchEvent | None:
         weaker = self.supply.weaker
-        return self._told(
+        return self._latched(
             "power-weaker",
             now,
             weaker,
@@ -216,7 +201,7 @@ class AlarmBoard:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
         shown = "" if above is None else _difference(above, self._unit)
-        return self._told(
+        return self._latched(
             "above-plan",
             now,
             above is not None and above > margin_c,
@@ -247,7 +232,7 @@ class AlarmBoard:
             and _heats(self._schedule, position.segment)
         )
         if not rising or now.rate_c_per_h is None:
-            return self._told("stalled", now, False, not rising, "", "no longer stalled")
+            return self._latched("stalled", now, False, not rising, "", "no longer stalled")
         assert self._schedule is not None
         assert position is not None
         assert position.segment is not None
@@ -255,10 +240,10 @@ class AlarmBoard:
         planned = STALL_MOST_C_PER_H / STALL_SHARE
         planned = planned if segment.rate_c_per_h is None else segment.rate_c_per_h
         least = min(max(STALL_SHARE * planned, STALL_LEAST_C_PER_H), STALL_MOST_C_PER_H)
-        return self._told(
+        return self._latched(
             "stalled",
             now,
-            now.rate_c_per_h < least and planned - now.rate_c_per_h > self._surely(0.0),
+            now.rate_c_per_h < least and planned - now.rate_c_per_h > self._significant(0.0),
             now.rate_c_per_h > 2.0 * least,
             f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
             f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",
@@ -268,7 +253,7 @@ class AlarmBoard:
     def _cooling(self, now: AlarmInputs) -> WatchEvent | None:
         due = self._heating_due(now)
         rate = now.rate_c_per_h
-        falling = rate is not None and rate < -self._surely(-FALLING_C_PER_H)
+        falling = rate is not None and rate < -self._significant(-FALLING_C_PER_H)
         rises = rate is not None and rate > 0.0
         gone = self.supply.gone
         self._falls_slowly.feed(
@@ -276,7 +261,7 @@ class AlarmBoard:
         )
         shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
         given_up = now.now_c < now.highest_c - COOLED_C and not due
-        return self._told(
+        return self._latched(
             "cooling",
             now,
             (gone or self._falls_slowly.raised) and not given_up,
@@ -286,7 +271,7 @@ class AlarmBoard:
             "the kiln no longer cools" if rises else "heating is no longer due",
         )
 
-    def _surely(self, least_c_per_h: float) -> float:
+    def _significant(self, least_c_per_h: float) -> float:
         """Return the rate that is one [°C/h], not noise: readings minutes apart show less."""
         return max(least_c_per_h, SIGNIFICANT_ERRORS * self.supply.rate_error_c_per_h())
 
@@ -306,7 +291,7 @@ class AlarmBoard:
 
     def _lost(self, now: AlarmInputs) -> WatchEvent | None:
         silent_s = now.now_s - now.usable_s
-        return self._told(
+        return self._latched(
             "reading-lost",
             now,
             silent_s > self._limits.lost_after_s,
@@ -317,7 +302,7 @@ class AlarmBoard:
         )
 
     def _stuck(self, now: AlarmInputs) -> WatchEvent | None:
-        return self._told(
+        return self._latched(
             "reading-stuck",
             now,
             now.stuck or self._stillness.stuck,

@@ -23,15 +23,7 @@ def _shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
 
 
 def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
-    """Return when a cone went down [s]; None if it has not.
-
-    Parameters
-    ----------
-    cone : str
-        In its printed spelling.
-    time_s, temperature_c : ndarray, shape (n,)
-        The firing so far, at least two readings [s, °C].
-    """
+    """Return when a cone went down [s] in the firing so far; None if it has not."""
     shift_c = _shift_c(cone, time_s, temperature_c)
     return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
 
@@ -56,23 +48,9 @@ def forecast_cones(
     ahead: Prediction | None,
     thermocouple_c: float | None = None,
 ) -> tuple[ConeForecast, ...]:
-    """Return the cones that matter now: those wanted, and the next to fall.
+    """Return the cones that matter now, from the coldest: those wanted, and the next to fall.
 
-    Parameters
-    ----------
-    wanted : tuple of str
-        Cones in their printed spelling, told in any case.
-    time_s, temperature_c : ndarray, shape (n,)
-        The firing so far, at least two readings [s, °C].
-    ahead : Prediction, optional
-        How it goes on.
-    thermocouple_c : float, optional
-        Tolerance of the thermocouple, ± [°C].
-
-    Returns
-    -------
-    tuple of ConeForecast
-        From the coldest.
+    `thermocouple_c` is the tolerance of the thermocouple, ± [°C].
     """
     whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
     chosen = set(wanted)

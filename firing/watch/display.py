@@ -31,13 +31,7 @@ class Listener(Protocol):
 
 
 class FaultTolerantDisplay:
-    """A listener that may fail; what it did not show is shown as a sentence when it can again.
-
-    Parameters
-    ----------
-    listener : Listener
-        Who shows.
-    """
+    """A listener that may fail; what it did not show is shown as a sentence when it can again."""
 
     def __init__(self, listener: Listener) -> None:
         self._listener = listener

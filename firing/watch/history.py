@@ -37,12 +37,7 @@ class History:
     def add(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take a usable reading in; one from before the last counts as of the last's moment.
 
-        Parameters
-        ----------
-        time_s, temperature_c : float
-            When, and how hot [s, °C].
-        duty : float
-            Share of full power then; NaN where it is not known.
+        The duty is NaN where it is not known.
         """
         # A recording that somebody joined by hand may turn back; the course may not.
         if self._recent:

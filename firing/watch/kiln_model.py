@@ -29,15 +29,9 @@ COLD_C = 130.0
 
 @dataclass(frozen=True, slots=True)
 class EnergyEstimate:
-    """Energy from the supply.
+    """Energy from the supply so far, and for the whole program; None where the model has no answer.
 
-    Attributes
-    ----------
-    spent_kwh, total_kwh : float or None
-        So far, and for the whole program as it is expected to go on [kWh]; None where the model
-        has no answer.
-    stalls_c : float or None
-        Where the kiln gets no further [°C]; None if it ends the program.
+    `stalls_c` is where the kiln gets no further [°C]; None if it ends the program.
     """
 
     spent_kwh: float | None
@@ -46,20 +40,9 @@ class EnergyEstimate:
 
 
 class KilnModel:
-    """What the kiln model says of a running firing; an `Predictor`.
+    """What the kiln model says of a running firing; a `Predictor`.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        As its file has it.
-    load : Load, optional
-        What is in it; a typical load unless given.
-    schedule : Schedule, optional
-        The program.
-    fallback : Predictor, optional
-        Asked where the model has no answer; needed where there is a program.
-    unload_c : float
-        Where the kiln may be unloaded [°C].
+    The fallback is asked where the model has no answer; it is needed where there is a program.
     """
 
     def __init__(
@@ -79,11 +62,11 @@ class KilnModel:
         self._windows = 0
         self._due_s: float | None = None
         self._worker = RefitWorker()
-        self._told_failure = False
+        self._failure_told = False
         self._live = True
-        self._set(kiln.fitted, {})
+        self._use_figures(kiln.fitted, {})
 
-    def _set(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
+    def _use_figures(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
         """Take a kiln's figures, and that kiln as far as it was led along the course already."""
         self._kiln = replace(self._file, fitted=fitted)
         self._estimators = estimators
@@ -151,19 +134,9 @@ class KilnModel:
     def simulate_ahead(
         self, position: Position, now_s: float, now_c: float, side: int = AS_EXPECTED
     ) -> SimulatedRemainder:
-        """Return the rest as the model has it, after `see`.
+        """Return the rest as the model has it, after `update`.
 
-        Parameters
-        ----------
-        position, now_s, now_c
-            As for `rest`.
-        side : int
-            `AS_EXPECTED`, `AT_ITS_BEST` or `AT_ITS_WORST`: how far its figures may be off.
-
-        Raises
-        ------
-        FiringError
-            Where the model has no answer.
+        `FiringError` where it has no answer.
         """
         assert self._schedule is not None
         assert self._course is not None
@@ -186,13 +159,7 @@ class KilnModel:
         slower_later: float = 1.0,
         side: int = AS_EXPECTED,
     ) -> RemainingCourse:
-        """Return the rest of the firing; see `Predictor`, and `ahead` for `side`.
-
-        Raises
-        ------
-        FiringError
-            If the kiln stalls on its way.
-        """
+        """Return the rest of the firing; `FiringError` if the kiln stalls on its way."""
         try:
             ahead = (
                 None
@@ -221,23 +188,13 @@ class KilnModel:
     # Refits
 
     def tick(self, now_s: float, history: History, position: Position | None) -> list[WatchEvent]:
-        """Begin a refit when one is due, and take one in that is done; return what is to be told.
-
-        Parameters
-        ----------
-        now_s : float
-            [s].
-        history : History
-            The firing so far.
-        position : Position or None
-            Where it stands in its program.
-        """
+        """Begin a refit when one is due, or take one in that is done; return what to tell."""
         if self._worker.busy:
             found = self._worker.take()
             return (
-                self._failed(now_s)
+                self._failure_events(now_s)
                 if found is None
-                else self._take(found, now_s, history, position)
+                else self._apply(found, now_s, history, position)
             )
         if self._due_s is None:
             self._due_s = now_s + REFIT_EVERY_S
@@ -260,21 +217,21 @@ class KilnModel:
         )
         if self._live:
             self._worker.begin(job)
-            return self._failed(now_s)
-        return self._take(run_refit(job), now_s, history, position)
+            return self._failure_events(now_s)
+        return self._apply(run_refit(job), now_s, history, position)
 
-    def _failed(self, now_s: float) -> list[WatchEvent]:
+    def _failure_events(self, now_s: float) -> list[WatchEvent]:
         """Tell, once, that a refit could not be made."""
-        if not self._worker.failed or self._told_failure:
+        if not self._worker.failed or self._failure_told:
             return []
-        self._told_failure = True
+        self._failure_told = True
         message = (
             "the kiln model could not be refitted, as no process for it could be started or it "
             "ended too soon; the forecast goes by the figures it has"
         )
         return [WatchEvent("refit", "note", "told", now_s, message)]
 
-    def _take(
+    def _apply(
         self, answer: RefitAnswer, now_s: float, history: History, position: Position | None
     ) -> list[WatchEvent]:
         found = answer.found
@@ -283,11 +240,11 @@ class KilnModel:
             return []
         before = self._remaining_after_update(history, position, now_s)
         self._known, self._refitted_s = found, now_s
-        self._set(found.fitted, answer.estimators)
+        self._use_figures(found.fitted, answer.estimators)
         after = self._remaining_after_update(history, position, now_s)
         unit = "C" if self._schedule is None else self._schedule.unit
-        told = KilnChange(self.figures, found, before, after).notice(now_s, unit)
-        return [] if told is None else [told]
+        event = KilnChange(self.figures, found, before, after).event(now_s, unit)
+        return [] if event is None else [event]
 
     def _remaining_after_update(
         self, history: History, position: Position | None, now_s: float

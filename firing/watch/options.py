@@ -71,24 +71,9 @@ class WatchOptions:
 
 
 def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
-    """Read a difference of temperatures such as ``15``, ``10C`` or ``20F``.
+    """Read a difference of temperatures such as ``15``, ``10C`` or ``20F``, as one in °C.
 
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-    unit : {"C", "F"}
-        The unit of a bare number: the plan's.
-
-    Returns
-    -------
-    float
-        The difference [°C]: one of 18 °F is one of 10 °C.
-
-    Raises
-    ------
-    FiringError
-        If it is not one difference, or outside `ABOVE_C`.
+    A bare number is in `unit`, the plan's.
     """
     match = _DIFFERENCE.fullmatch(text)
     low, high = ABOVE_C
@@ -105,13 +90,7 @@ def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
 
 
 def parse_command(text: str | None) -> AlarmCommand | None:
-    """Return a person's own command; it is an argument list, and no shell ever sees it.
-
-    Raises
-    ------
-    FiringError
-        If it is empty, or a quotation mark is not closed.
-    """
+    """Return a person's own command; it is an argument list, and no shell ever sees it."""
     if text is None:
         return None
     from firing.watch.alarm_command import AlarmCommand

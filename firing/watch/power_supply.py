@@ -71,12 +71,7 @@ class ObservedHold:
 
 
 class PowerMonitor:
-    """Follows what the power does to the kiln.
-
-    Parameters
-    ----------
-    schedule : Schedule, optional
-        The plan; without one nothing is due, and nothing told.
+    """Follows what the power does to the kiln; without a plan nothing is due, and nothing told.
 
     Attributes
     ----------

@@ -44,18 +44,10 @@ class Predictor(Protocol):
         slower_now: float = 1.0,
         slower_later: float = 1.0,
     ) -> RemainingCourse:
-        """Return the rest of a firing.
+        """Return the rest of a firing that stands at `position` at `now_s`, on the same clock.
 
-        Parameters
-        ----------
-        position : Position
-            Where it stands.
-        now_s : float
-            On the same clock as the position [s].
-        temperature_c : float
-            The kiln's temperature now [°C].
-        slower_now, slower_later : float
-            How many times longer heating takes than forecast, in this ramp and in those after it.
+        `slower_now` and `slower_later` are how many times longer heating takes than forecast, in
+        this ramp and in those after it.
         """
 
 
@@ -76,13 +68,7 @@ class KilnPredictor(Predictor, Protocol):
 
 
 class ForecastPredictor:
-    """The rest of a forecast, whether by the plan's arithmetic or by a kiln model.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        The whole firing.
-    """
+    """The rest of a forecast, whether by the plan's arithmetic or by a kiln model."""
 
     def __init__(self, forecast: Forecast) -> None:
         self._forecast = forecast
@@ -190,21 +176,7 @@ class _CourseBuilder:
 
 @dataclass(frozen=True, slots=True)
 class FiringProgress:
-    """How a firing goes now.
-
-    Attributes
-    ----------
-    schedule : Schedule
-        Its plan.
-    position : Position
-        Where it stands in it.
-    now_s, now_c : float
-        When, and how hot [s, °C].
-    rate_c_per_h : float or None
-        How fast it moves [°C/h].
-    deviation_c : float or None
-        Above the plan, or below (negative) [°C].
-    """
+    """How a firing goes now; `deviation_c` is above the plan, or below (negative)."""
 
     schedule: Schedule
     position: Position
@@ -216,10 +188,7 @@ class FiringProgress:
     def slower(self, due: RemainingCourse) -> float:
         """Return how many times longer this ramp takes than is due; 1 if it keeps up.
 
-        Parameters
-        ----------
-        due : RemainingCourse
-            How it would go on if it did: a kiln model knows of a lag, the plan does not.
+        `due` is how it would go on if it did: a kiln model knows of a lag, the plan does not.
         """
         position, rate = self.position, self.rate_c_per_h
         if position.phase != "ramp" or position.segment is None:

@@ -33,21 +33,9 @@ def open_recorder(
     *,
     output: bool = False,
 ) -> Recorder:
-    """Open the file that a watch records to.
+    """Open the file that a watch records to: the one named, if its firing may still go on.
 
-    Parameters
-    ----------
-    out : Path
-        The file named; one that is there is continued if its firing may still go on.
-    channels, base, output
-        As for `Recorder`.
-    channel : int
-        Which channel is the kiln's.
-
-    Raises
-    ------
-    FiringError, OSError
-        As `Recorder`.
+    `channel` is the kiln's; the other parameters are those of `Recorder`.
     """
     why = ""
     for path in itertools.chain((out,), numbered_paths(out)):

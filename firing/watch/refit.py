@@ -37,18 +37,8 @@ ERROR_OF_FITTED = {"power": 0.035, "loss": 0.045}
 class RefitJob:
     """What a refit needs; it may go to another process.
 
-    Attributes
-    ----------
-    kiln : KilnDescription
-        As its file has it.
-    load, schedule
-        What is in it, and the program; None where nobody said.
-    time_s, temperature_c, duty : ndarray, shape (n,)
-        The firing so far [s, °C], and the share of full power, NaN where it is not known.
-    windows : int
-        Of how many half-hours the last refit knew; another is made only of a tenth more.
-    off_from_s : float, optional
-        When the program was over [s].
+    `duty` is NaN where it is not known, `windows` of how many half-hours the last refit knew:
+    another is made only of a tenth more.  The program was over at `off_from_s`.
     """
 
     kiln: KilnDescription
@@ -63,18 +53,10 @@ class RefitJob:
 
 @dataclass(frozen=True, slots=True)
 class RefitResult:
-    """What a firing so far has taught.
+    """What a firing so far has taught, from so many half-hours (`windows`).
 
-    Attributes
-    ----------
-    fitted : Fitted or None
-        The kiln's figures from now on; None where they stay as they were.
-    power_se, loss_se : float
-        How far power and loss may be off, over the capacity, as shares.
-    learnt : tuple of str
-        Which of power, loss and capacity this firing tells.
-    windows : int
-        From how many half-hours.
+    `fitted` is None where the kiln's figures stay as they were; the errors of power and loss, over
+    the capacity, are shares.
     """
 
     fitted: Fitted | None
@@ -98,8 +80,6 @@ def result_before_any_refit(kiln: KilnDescription, windows: int = 0) -> RefitRes
 def refit(job: RefitJob) -> RefitResult:
     """Fit power, loss and capacity to a firing so far.
 
-    Notes
-    -----
     Times hang on power and loss over capacity alone, and those a log tells without an anchor: so
     the capacity stays the file's unless the load's mass fixes it.  The loss shows late; until it
     does, the power is sought that goes with the loss of the kiln file, and the error of that loss
@@ -138,9 +118,9 @@ def refit(job: RefitJob) -> RefitResult:
             power_se = found.power_over_capacity.se / found.power_over_capacity.value
             learnt.append("power")
     else:
-        told = _power_for(misfit, loss, capacity, loss_se)
-        if told is not None:
-            power, power_se = told
+        found_power = _power_for(misfit, loss, capacity, loss_se)
+        if found_power is not None:
+            power, power_se = found_power
             learnt.append("power")
     if not learnt:
         return replace(nothing, windows=windows)

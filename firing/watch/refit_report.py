@@ -17,29 +17,19 @@ COOLING_MATTERS_S = 1800.0
 
 @dataclass(frozen=True, eq=False)
 class KilnChange:
-    """What a refit has changed.
-
-    Attributes
-    ----------
-    figures : KilnFigures
-        From now on.
-    found : RefitResult
-        What was learnt.
-    before, after : SimulatedRemainder or None
-        The rest of the firing by the figures of before, and by these.
-    """
+    """What a refit has changed: the rest of the firing by the figures of before, and by these."""
 
     figures: KilnFigures
     found: RefitResult
     before: SimulatedRemainder | None
     after: SimulatedRemainder | None
 
-    def notice(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
+    def event(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
         """Return what is to be told of it; None if it hardly matters."""
-        told = self._difference(unit)
-        if told is None:
+        difference = self._difference(unit)
+        if difference is None:
             return None
-        message = f"the kiln model was refitted to this firing ({self._figures()}): {told}"
+        message = f"the kiln model was refitted to this firing ({self._figures()}): {difference}"
         assert self.after is not None
         severity: Severity = "note" if self.after.stalls_c is None else "act"
         return WatchEvent("refit", severity, "told", now_s, message)

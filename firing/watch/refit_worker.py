@@ -24,15 +24,7 @@ NICENESS = 10
 
 @dataclass(frozen=True, eq=False)
 class RefitAnswer:
-    """What a refit has found.
-
-    Attributes
-    ----------
-    found : RefitResult
-        The figures.
-    estimators : dict of int to KilnStateEstimator
-        The kiln of these figures, led along the firing so far, by how far they may be off.
-    """
+    """What a refit has found, and its kilns led along the firing so far, by side."""
 
     found: RefitResult
     estimators: dict[int, KilnStateEstimator]
@@ -56,13 +48,7 @@ def run_refit(job: RefitJob) -> RefitAnswer:
 
 
 class RefitWorker:
-    """Does one refit at a time, elsewhere.
-
-    Attributes
-    ----------
-    failed : bool
-        Whether the last one could not be begun, or was never answered.
-    """
+    """Does one refit at a time, elsewhere; `failed`: the last was not begun or not answered."""
 
     def __init__(self) -> None:
         self.failed = False

@@ -29,18 +29,8 @@ ABOVE_PEAK_C = 20.0
 class OpenWatch:
     """Everything a watch holds, opened.
 
-    Attributes
-    ----------
-    options : WatchOptions
-        What was asked for.
-    connection, watcher, recorder, command, base
-        Where readings come from, who follows them, where they go, whom to tell, and the clock.
-    channel : int
-        Which channel is the kiln's.
-    live : bool
-        Whether readings come now, or from a log with a clock of its own.
-    not_recorded : str
-        Why nothing is recorded although a file was named, as a sentence.
+    It is `live` if readings come now, not from a log with a clock of its own.  `not_recorded` says
+    why nothing is recorded although a file was named.
     """
 
     options: WatchOptions
@@ -68,7 +58,7 @@ class OpenWatch:
             status_every_s=status_every_s,
             silent_after_s=self.options.lost_after_s,
             live=self.live,
-            judged=not self.options.reading.as_logged,
+            check_plausibility=not self.options.reading.as_logged,
             own_clock=isinstance(self.connection.source, FollowedLog),
             command=self.command,
         )
@@ -88,17 +78,8 @@ def open_watch(
 ) -> OpenWatch:
     """Open everything that a watch needs; `OpenWatch.session` then makes the watch itself.
 
-    Parameters
-    ----------
-    options : WatchOptions
-        What to watch, and how.
-    connect : callable
-        Makes the connection of a source; one of one's own may listen in.
-
-    Raises
-    ------
-    FiringError
-        If something of it is not there or cannot be used; nothing is left open then.
+    `connect` makes the connection of a source; one of one's own may listen in.  If something cannot
+    be used nothing is left open.
     """
     from firing.capture.growing import FollowedLog
     from firing.capture.replay import ReplayedLog
@@ -120,7 +101,7 @@ def open_watch(
             base = recorder.base
             restore_history(watcher, recorder, channel)
         if isinstance(source, FollowedLog):
-            _catch_up(source, watcher, recorder)
+            _take_over_earlier_rows(source, watcher, recorder)
     except BaseException:
         connection.close()
         if recorder is not None:
@@ -132,13 +113,7 @@ def open_watch(
 
 
 def check_options(options: WatchOptions) -> None:
-    """Refuse what could not begin; nothing but a log is opened for it.
-
-    Raises
-    ------
-    FiringError
-        With what to write instead.
-    """
+    """Refuse what could not begin; nothing but a log is opened for it."""
     _checked(options)
     out = options.out
     if out is not None and (out.is_dir() or not out.parent.is_dir()):
@@ -246,13 +221,15 @@ def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:
             watcher.add_earlier(moment_s - began_s, values[channel], duty)
 
 
-def _catch_up(source: FollowedLog, watcher: Watcher, recorder: Recorder | None) -> None:
+def _take_over_earlier_rows(
+    source: FollowedLog, watcher: Watcher, recorder: Recorder | None
+) -> None:
     """Record what a growing log holds already, and let the watcher know it."""
     from firing.capture.plausibility import PlausibilityCheck
 
-    judge = PlausibilityCheck(len(source.channels))
+    plausibility = PlausibilityCheck(len(source.channels))
     for at_s, reading in source.before():
-        judge.mark(at_s, reading)
+        plausibility.mark(at_s, reading)
         if recorder is not None:
             recorder.write(at_s, reading)
         value_c = reading.usable_c(source.kiln_channel)

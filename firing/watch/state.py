@@ -24,18 +24,9 @@ AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
 
 @dataclass(frozen=True, slots=True)
 class ConeForecast:
-    """One cone.
+    """One cone: down from a heat-work of 1, since `down_s`, or to fall within a range.
 
-    Attributes
-    ----------
-    cone : str
-        In its printed spelling.
-    heatwork : float
-        x so far [1]; down from 1.
-    down_s : float or None
-        When it went down [s]; None if it has not.
-    expected_s, low_s, high_s : float or None
-        When it will, and the range [s]; None where the plan does not bring it down.
+    The range is None where the plan does not bring it down.
     """
 
     cone: str
@@ -58,16 +49,9 @@ class ConeForecast:
 
 @dataclass(frozen=True, slots=True)
 class KilnFigures:
-    """What a forecast of the rest goes by.
+    """What a forecast of the rest goes by: multipliers on the kiln as its file describes it.
 
-    Attributes
-    ----------
-    power, loss, capacity : float
-        Multipliers on the kiln as its file describes it.
-    learnt : tuple of str
-        Which of them this firing has told so far; the others are those of the file.
-    refitted_s : float or None
-        When a refit last changed them [s]; None if none has.
+    `learnt` are those that this firing has told so far, the last time at `refitted_s`.
     """
 
     power: float
@@ -221,13 +205,7 @@ class RemainingCourse:
 
 @dataclass(frozen=True, eq=False)
 class Prediction:
-    """How it goes on.
-
-    Attributes
-    ----------
-    expected, quickest, slowest : RemainingCourse or None
-        The slowest is None where it would not get there at all.
-    """
+    """How it goes on; `slowest` is None where it would not get there at all."""
 
     expected: RemainingCourse
     quickest: RemainingCourse

@@ -16,17 +16,7 @@ from firing.watch.state import ConeForecast, Estimate
 
 
 def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:
-    """Return one line, its parts set off by semicolons.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        What is known.
-    began : datetime
-        The moment of second 0, in the time zone to tell times in.
-    schedule : Schedule, optional
-        The plan.
-    """
+    """Return one line, its parts set off by semicolons; `began` is second 0 in the zone text in."""
     unit: TemperatureUnit = "C" if schedule is None else schedule.unit
     clock = MomentText(began, estimate.now_s)
     parts = [clock.now, temperature_text(estimate, unit)]
@@ -73,10 +63,10 @@ def temperature_text(estimate: Estimate, unit: TemperatureUnit) -> str:
     """Return how hot it is and how fast that changes."""
     if math.isnan(estimate.temperature_c):
         return "no reading"
-    told = format_temperature(estimate.temperature_c, unit)
+    text = format_temperature(estimate.temperature_c, unit)
     if estimate.rate_c_per_h is not None:
-        told += f" {format_rate(estimate.rate_c_per_h, unit)}".replace(" -", " −")
-    return told
+        text += f" {format_rate(estimate.rate_c_per_h, unit)}".replace(" -", " −")
+    return text
 
 
 def position_text(
@@ -122,15 +112,7 @@ def cone_text(entry: ConeForecast, clock: "MomentText") -> str:
 
 
 class MomentText:
-    """Tells moments as a time of day, with the weekday where it is not today's.
-
-    Parameters
-    ----------
-    began : datetime
-        The moment of second 0, in the time zone to tell times in.
-    now_s : float
-        Now [s].
-    """
+    """Tells moments as a time of day, with the weekday where it is not today's."""
 
     def __init__(self, began: datetime, now_s: float) -> None:
         self._began = began

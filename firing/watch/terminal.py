@@ -19,22 +19,8 @@ from firing.watch.status_text import status_line, time_of_day
 class Terminal:
     """Shows a watch: status on stdout, notices and notes on stderr.
 
-    A terminal or a pipe that is gone does not end a recording.
-
-    Parameters
-    ----------
-    began : datetime
-        Second 0 of the recording, in the time zone to tell times in.
-    schedule : Schedule, optional
-        The plan.
-    command : AlarmCommand, optional
-        The user's own, which is told of every notice by the watch itself.
-    recorder : Recorder, optional
-        The recording.
-    as_json : bool
-        Whether stdout gets one JSON document a line.
-    names : tuple of str
-        The channels.
+    A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
+    document a line.
     """
 
     def __init__(

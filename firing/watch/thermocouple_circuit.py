@@ -57,14 +57,9 @@ FADING_READINGS = 60
 
 @dataclass(frozen=True, slots=True)
 class CircuitFault:
-    """A course no kiln takes.
+    """A course no kiln takes, from the last believed reading to the one now.
 
-    Attributes
-    ----------
-    fault : str
-        What it looks like.
-    from_c, to_c : float
-        The last believed reading, and the reading now; NaN where there is none [°C].
+    NaN where there is none.
     """
 
     fault: CircuitFaultKind
@@ -73,13 +68,7 @@ class CircuitFault:
 
 
 class CircuitMonitor:
-    """Judges the kiln's readings one after the other.
-
-    Attributes
-    ----------
-    broken : CircuitFault or None
-        What the circuit has, while it has it.
-    """
+    """Judges the kiln's readings one after the other; `broken` is what the circuit has."""
 
     def __init__(self) -> None:
         self.broken: CircuitFault | None = None
@@ -100,14 +89,7 @@ class CircuitMonitor:
     def take(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
-        Parameters
-        ----------
-        time_s : float
-            When [s], not before the one before.
-        value_c : float
-            The number the instrument gave, whatever is held against it [°C]; NaN: none.
-        status : Status
-            What is held against it.
+        `value_c` is the number whatever is held against it; NaN where there is none.
         """
         said = self._said(status, value_c)
         if said is not None:
@@ -235,15 +217,7 @@ class StuckReadingDetector:
         self.stuck = False
 
     def take(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
-        """Take a reading in.
-
-        Parameters
-        ----------
-        time_s, value_c : float
-            When, and what it reads [s, °C].
-        rising_c_per_h : float or None
-            How fast it has to rise by the plan [°C/h]; None where it may stand.
-        """
+        """Take a reading in; the plan has it rise so fast, or None where it may stand."""
         if value_c != self._last_c:
             rises = value_c > self._last_c
             self._turns += rises != self._rose

@@ -31,18 +31,7 @@ def is_last_at_its_tick(at: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
 
 
 def course_on_grid(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return a course with its moments on ticks, each once.
-
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        In order; the first is now [s, °C].
-
-    Returns
-    -------
-    tuple of ndarray
-        The first point as it is, and the last at every later tick.
-    """
+    """Return a course on ticks: the first point, and the last at every later tick."""
     at = nearest_ticks(time_s)
     kept = is_last_at_its_tick(at) & (at > at[0])
     kept[0] = True

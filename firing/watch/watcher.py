@@ -63,10 +63,6 @@ class Watcher:
 
     Parameters
     ----------
-    limits : AlarmLimits
-        What alarms go by.
-    schedule : Schedule, optional
-        The plan.
     predictor : Predictor, optional
         Says how it goes on; needed where there is a plan.
     cones : tuple of str
@@ -113,7 +109,7 @@ class Watcher:
 
     def add_earlier(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        if self._taken(time_s, temperature_c, Status.OK):
+        if self._is_plausible(time_s, temperature_c, Status.OK):
             self._isolation.run(
                 HISTORY_PART, lambda: self.history.add(time_s, temperature_c, duty), None
             )
@@ -122,12 +118,7 @@ class Watcher:
     def begin(self, now_s: float, *, live: bool = True) -> None:
         """Begin watching: what readings of before amount to is known, and not told.
 
-        Parameters
-        ----------
-        now_s : float
-            [s].
-        live : bool
-            Whether readings come as the clock goes, or from a log that has time to wait.
+        Readings are `live` if they come as the clock goes, not from a log that has time to wait.
         """
         if self._model is not None:
             self._model.begin(live)
@@ -136,23 +127,13 @@ class Watcher:
         self._usable_s = now_s
 
     def add(self, time_s: float, reading: Reading, channel: int) -> list[WatchEvent]:
-        """Take a reading in and return what has to be told.
-
-        Parameters
-        ----------
-        time_s : float
-            When [s].
-        reading : Reading
-            All channels.
-        channel : int
-            Which one is the kiln's.
-        """
+        """Take a reading in, of which one channel is the kiln's, and return what has to be told."""
         value_c = reading.usable_c(channel)
         self._stuck = reading.statuses[channel] is Status.STUCK
         self._reading_c = value_c
         if self._usable_s is None:
             self._usable_s = time_s
-        plausible = self._taken(time_s, reading.values_c[channel], reading.statuses[channel])
+        plausible = self._is_plausible(time_s, reading.values_c[channel], reading.statuses[channel])
         if not math.isnan(value_c):
             self._usable_s = time_s
             if plausible:  # what no kiln can read moves neither an estimate nor the plan
@@ -161,26 +142,26 @@ class Watcher:
                 )
         return self.tick(time_s)
 
-    def _taken(self, time_s: float, value_c: float, status: Status) -> bool:
+    def _is_plausible(self, time_s: float, value_c: float, status: Status) -> bool:
         return self._isolation.run(
             CIRCUIT_PART, lambda: self.board.take(time_s, value_c, status), True
         )
 
     def tick(self, now_s: float) -> list[WatchEvent]:
         """Look at the clock, whether there is a reading or not, and return what has to be told."""
-        told: list[WatchEvent] = []
+        events: list[WatchEvent] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
-            told += self._locate(now_s)
-        told += self._isolation.run(ALARMS_PART, lambda: self._judge_alarms(now_s), [])
-        told += self._told_blind(ALARMS_PART, now_s)
+            events += self._locate(now_s)
+        events += self._isolation.run(ALARMS_PART, lambda: self._alarm_events(now_s), [])
+        events += self._blindness_events(ALARMS_PART, now_s)
         if self._model is not None:
             model = self._model
-            told += self._isolation.run(
+            events += self._isolation.run(
                 REFIT_PART, lambda: model.tick(now_s, self.history, self._position), []
             )
-        return told
+        return events
 
-    def _judge_alarms(self, now_s: float) -> list[WatchEvent]:
+    def _alarm_events(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
         return self.board.feed(
             AlarmInputs(
@@ -196,7 +177,7 @@ class Watcher:
             )
         )
 
-    def _told_blind(self, part: str, now_s: float) -> list[WatchEvent]:
+    def _blindness_events(self, part: str, now_s: float) -> list[WatchEvent]:
         """Tell, once, of a failure that may hide a danger."""
         one = part == ALARMS_PART and self.board.isolation.any_failing
         if not (one or self._isolation.is_failing(part)):
@@ -221,12 +202,12 @@ class Watcher:
         self._rate_c_per_h = self._isolation.run(
             RATE_PART, self.history.rate_c_per_h, self._rate_c_per_h
         )
-        told = self._told_blind(RATE_PART, now_s)
+        events = self._blindness_events(RATE_PART, now_s)
         if self._plan is not None:
-            told += self._isolation.run(POSITION_PART, lambda: self._place(now_s), [])
-            told += self._told_blind(POSITION_PART, now_s)
-        told += self._isolation.run(CONE_CALLS_PART, lambda: self._cones_down(now_s), [])
-        return told
+            events += self._isolation.run(POSITION_PART, lambda: self._place(now_s), [])
+            events += self._blindness_events(POSITION_PART, now_s)
+        events += self._isolation.run(CONE_CALLS_PART, lambda: self._cone_events(now_s), [])
+        return events
 
     def _place(self, now_s: float) -> list[WatchEvent]:
         assert self._plan is not None
@@ -234,9 +215,9 @@ class Watcher:
         self._position = locate(self._plan, *self.history.trace(), now_c)
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
-        return self._segments_ended(now_s)
+        return self._segment_end_events(now_s)
 
-    def _segments_ended(self, now_s: float) -> list[WatchEvent]:
+    def _segment_end_events(self, now_s: float) -> list[WatchEvent]:
         """Tell of segments that have ended since last looked at: holds over, hands needed."""
         position, schedule = self._position, self.schedule
         if schedule is None or position is None:
@@ -257,19 +238,19 @@ class Watcher:
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched
-        told = []
+        events = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
-                told.append(WatchEvent("hold-over", "note", "told", now_s, message))
+                events.append(WatchEvent("hold-over", "note", "told", now_s, message))
             if segment.action:
                 message = f"at the end of segment {label}: {segment.action}"
-                told.append(WatchEvent("action", "act", "told", now_s, message))
-        return told
+                events.append(WatchEvent("action", "act", "told", now_s, message))
+        return events
 
-    def _cones_down(self, now_s: float) -> list[WatchEvent]:
-        told = []
+    def _cone_events(self, now_s: float) -> list[WatchEvent]:
+        events = []
         time_s, temperature_c = self.history.trace()
         for cone in self._cones:
             hot_enough = self.history.highest_c + self._offset_c > lowest_effective_c(cone)
@@ -281,8 +262,8 @@ class Watcher:
             self._down.add(cone)
             if now_s - moment_s < 30.0 * LOCATE_EVERY_S:
                 message = f"by heat-work cone {cone} is down; witness cones decide"
-                told.append(WatchEvent("cone", "act", "told", now_s, message))
-        return told
+                events.append(WatchEvent("cone", "act", "told", now_s, message))
+        return events
 
     def estimate(self, now_s: float) -> Estimate:
         """Return the state of the firing now, with all that follows from it.
@@ -303,18 +284,20 @@ class Watcher:
         )
         if self.history.points >= 2:
             known: dict[str, Any] = {}
-            known |= isolation.run(ENERGY_PART, lambda: self._energy(position, now_s), known)
+            known |= isolation.run(
+                ENERGY_PART, lambda: self._energy_figures(position, now_s), known
+            )
             bare = found
-            ahead = isolation.run(FORECAST_PART, lambda: self._ahead(bare), None)
-            known |= isolation.run(CONES_PART, lambda: self._cones_told(ahead), known)
+            ahead = isolation.run(FORECAST_PART, lambda: self._predicted(bare), None)
+            known |= isolation.run(CONES_PART, lambda: self._cone_figures(ahead), known)
             found = replace(found, **known)
             if ahead is not None:
-                found = self._timed(found, ahead)
+                found = self._with_times(found, ahead)
         return replace(
             found, untold=tuple(part for part in ESTIMATE_PARTS if isolation.is_failing(part))
         )
 
-    def _energy(self, position: Position | None, now_s: float) -> dict[str, Any]:
+    def _energy_figures(self, position: Position | None, now_s: float) -> dict[str, Any]:
         if self._model is None:
             return {}
         energy = self._model.update(self.history, position, now_s)
@@ -330,7 +313,7 @@ class Watcher:
             return ""
         return self.schedule.segments[position.segment].name
 
-    def _cones_told(self, ahead: Prediction | None) -> dict[str, Any]:
+    def _cone_figures(self, ahead: Prediction | None) -> dict[str, Any]:
         time_s, temperature_c = self.history.trace()
         for_cones_c = temperature_c + self._offset_c
         reached, number, low, high = cones_reached(time_s, for_cones_c, self._thermocouple_c)
@@ -349,11 +332,11 @@ class Watcher:
             "cones": forecasts,
         }
 
-    def _timed(self, found: Estimate, ahead: Prediction) -> Estimate:
+    def _with_times(self, found: Estimate, ahead: Prediction) -> Estimate:
         action, action_s = self._next_action(ahead, found.now_s)
         return ahead.timed(replace(found, action=action, action_s=action_s))
 
-    def _ahead(self, now: Estimate) -> Prediction | None:
+    def _predicted(self, now: Estimate) -> Prediction | None:
         position, schedule = now.position, self.schedule
         unknown = math.isnan(now.temperature_c)
         if schedule is None or position is None or self.predictor is None or unknown:

@@ -229,7 +229,7 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
     wait_until(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
     assert watch.running
     # ... unless that itself fails
-    monkeypatch.setattr("firing.watch.session.WatchSession._side", fail)
+    monkeypatch.setattr("firing.watch.session.WatchSession._tell_remarks", fail)
     wait_until(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     assert "ZeroDivisionError: made up" in watch.seen.why
