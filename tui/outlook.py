@@ -6,7 +6,8 @@ from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import UNLOAD_C, Forecast, forecast
+from firing.forecast.forecast import UNLOAD_C, forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import Timekeeper, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
 from firing.schedule.schedule import Schedule

@@ -16,12 +16,12 @@ from .journal import Journal, Leftover
 from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
 
     from .design_form import WantedDesign
-    from .watching import LiveWatch
+    from .live_watch import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)

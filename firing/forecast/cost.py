@@ -4,8 +4,7 @@ from dataclasses import replace
 
 from firing.clock import parse_awake, parse_window
 from firing.errors import FiringError
-from firing.forecast.forecast import Forecast
-from firing.forecast.in_kiln import Starts, with_cost
+from firing.forecast.result import Forecast, Starts
 from firing.kiln.tariff import Tariff, cheapest_start, cost, waking_starts
 
 
@@ -39,5 +38,5 @@ def with_tariff(
             stretches = tuple(
                 (a.isoformat(timespec="minutes"), b.isoformat(timespec="minutes")) for a, b in found
             )
-    kiln = with_cost(result.kiln, amount, Starts(cheapest, stretches))
+    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches))
     return replace(result, kiln=kiln)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firing.cones.equivalence import approach_rates_c_per_h, cone_reached
+from firing.cones.equivalence import cone_reached, law_shift_c
 from firing.cones.heatwork import heatwork, time_down_s
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
@@ -12,19 +12,10 @@ from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
 from firing.watch.state import ConeForecast, Prediction, RemainingCourse
 
-USUAL_RATE_C_PER_H = 60.0
-"""Stands in where the readings do not show how a cone was approached [°C/h]."""
-
-
-def _shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
-    law = cone_law(cone)
-    rate = approach_rates_c_per_h(time_s, temperature_c)[law.cone]
-    return -law.residual_c(USUAL_RATE_C_PER_H if rate is None else rate)
-
 
 def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
     """Return when a cone went down [s] in the firing so far; None if it has not."""
-    shift_c = _shift_c(cone, time_s, temperature_c)
+    shift_c = law_shift_c(cone, time_s, temperature_c)
     return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
 
 
@@ -78,12 +69,12 @@ def _one(
     thermocouple_c: float | None,
 ) -> ConeForecast:
     law = cone_law(cone)
-    shift_c = _shift_c(cone, time_s, temperature_c)
+    shift_c = law_shift_c(cone, time_s, temperature_c)
     x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
     down_s = time_down_s(law, time_s, temperature_c, shift_c)
     if down_s is not None or whole is None or ahead is None:
         return ConeForecast(cone, x, down_s, None, None, None)
-    shift_c = _shift_c(cone, *whole)
+    shift_c = law_shift_c(cone, *whole)
     off_c = budget(law, thermocouple_c).total_c
     return ConeForecast(
         cone,

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from firing.errors import FiringError
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR

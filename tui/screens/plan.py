@@ -23,16 +23,16 @@ from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine
 from ..widgets.segments import Segments
 from .base import side_width
-from .plan_actions import SettingScreen
+from .plan_actions import PlanActionsScreen
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
     from ..journal import Leftover
     from ..session import Session
 
 
-class PlanScreen(SettingScreen):
+class PlanScreen(PlanActionsScreen):
     """A plan being made."""
 
     HELP_TITLE = "Plan"
