@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 
-from .watch_state import WatchState
+from .watch_state import Stage, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -94,7 +94,11 @@ class LiveWatch:
             attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)
             attempts.run("the screen", listener.lay_down, None)
             opened.session(listener, status_every_s(opened)).run(self._stop.is_set)
-            listener.ended("stopped" if self._stop.is_set() else "ended")
+            unreadable = opened.unreadable()
+            if unreadable:
+                attempts.run("the screen", lambda: listener.note(unreadable), None)
+            stage: Stage = "stopped" if self._stop.is_set() else "ended"
+            listener.ended(stage, unreadable=bool(unreadable))
         except FiringError as error:
             listener.ended("broken", str(error))
         except Exception as error:

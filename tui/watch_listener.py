@@ -193,9 +193,10 @@ class WatchListener:
             return
         self.lay_down()
 
-    def ended(self, stage: Stage, why: str = "") -> None:
+    def ended(self, stage: Stage, why: str = "", *, unreadable: bool = False) -> None:
         """Write down that the watch is over; to be laid down once everything is closed."""
         self._stage, self._why = stage, why
+        self._seen = replace(self._seen, unreadable=unreadable)
 
     def _remember(self, remark: WatchRemark) -> None:
         remarks = (*self._seen.remarks, remark)[-MOST_REMARKS:]

@@ -106,6 +106,8 @@ class WatchState:
         The recording; None without one.
     not_recorded : str
         Why nothing is recorded although a file was named.
+    unreadable : bool
+        Whether, now that it is over, no line was a reading, or none at last.
     """
 
     stage: Stage = "connecting"
@@ -127,12 +129,15 @@ class WatchState:
     calls: int = 0
     recording: RecordingState | None = None
     not_recorded: str = ""
+    unreadable: bool = False
 
     @property
     def complete(self) -> bool:
-        """Whether every line that was to be recorded is in its file."""
+        """Whether lines were readings, and every one that was to be recorded is in its file."""
         kept = self.recording
-        return not self.not_recorded and (kept is None or not (kept.waiting or kept.lost))
+        return not (self.unreadable or self.not_recorded) and (
+            kept is None or not (kept.waiting or kept.lost)
+        )
 
     @property
     def over(self) -> bool:

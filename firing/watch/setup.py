@@ -63,6 +63,14 @@ class OpenWatch:
             command=self.command,
         )
 
+    def unreadable(self) -> str:
+        """Return, as a sentence, that no line was a reading, or none at last; else nothing."""
+        from firing.capture.text_lines import StandardInputSource, TextLineSource
+
+        source = self.connection.source
+        lines = isinstance(source, TextLineSource | StandardInputSource)
+        return source.unread() if lines else ""
+
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
         from firing.watch.fault_isolation import FaultIsolation

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 from benchmarks.turns import in_turns
-from capture.ptywatch import Instrument, Watch, readings, wait_until
-from waiting import PATIENCE_S
+from capture.ptywatch import Instrument, Watch, readings
+from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
 from firing.capture.fields import FieldLayout, LineParser
