@@ -3,8 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from firing.capture.growing import FollowedLog
-from firing.capture.replay import ReplayedLog
+from firing.capture.log_sources import FollowedLog, ReplayedLog
 from firing.capture.source import ReadingSource
 from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError

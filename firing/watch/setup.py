@@ -14,7 +14,7 @@ from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
-    from firing.capture.growing import FollowedLog
+    from firing.capture.log_sources import FollowedLog
     from firing.capture.recorder import Recorder
     from firing.watch.alarm_command import AlarmCommand
     from firing.watch.display import Listener
@@ -45,7 +45,7 @@ class OpenWatch:
 
     def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
-        from firing.capture.growing import FollowedLog
+        from firing.capture.log_sources import FollowedLog
         from firing.watch.session import WatchSession
 
         return WatchSession(
@@ -68,8 +68,9 @@ class OpenWatch:
         from firing.capture.text_lines import StandardInputSource, TextLineSource
 
         source = self.connection.source
-        lines = isinstance(source, TextLineSource | StandardInputSource)
-        return source.unread() if lines else ""
+        if isinstance(source, TextLineSource | StandardInputSource):
+            return source.unread()
+        return ""
 
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
@@ -89,8 +90,7 @@ def open_watch(
     `connect` makes the connection of a source; one of one's own may listen in.  If something cannot
     be used nothing is left open.
     """
-    from firing.capture.growing import FollowedLog
-    from firing.capture.replay import ReplayedLog
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
 
     source, channel, command = _checked(options)
     live = not isinstance(source, ReplayedLog)
@@ -129,8 +129,7 @@ def check_options(options: WatchOptions) -> None:
 
 
 def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
-    from firing.capture.growing import FollowedLog
-    from firing.capture.replay import ReplayedLog
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
     from firing.capture.source_factory import choose_source, kiln_channel
 
     if options.load is not None and options.kiln is None:
@@ -193,8 +192,7 @@ def make_watcher(options: WatchOptions) -> Watcher:
 def make_time_base(source: ReadingSource) -> TimeBase:
     """Return the clock of a watch that begins now, or with the log that is replayed."""
     from firing.capture.clock import TimeBase
-    from firing.capture.growing import FollowedLog
-    from firing.capture.replay import ReplayedLog
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
 
     if isinstance(source, FollowedLog):
         return source.base
@@ -232,7 +230,7 @@ def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:
 def _take_over_earlier_rows(
     source: FollowedLog, watcher: Watcher, recorder: Recorder | None
 ) -> None:
-    """Record what a growing log holds already, and let the watcher know it."""
+    """Record what a followed log holds already, and let the watcher know it."""
     from firing.capture.plausibility import PlausibilityCheck
 
     plausibility = PlausibilityCheck(len(source.channels))

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firing.capture import growing
+from firing.capture import log_sources
 from firing.capture.connection import Connection
-from firing.capture.growing import FollowedLog
+from firing.capture.log_sources import FollowedLog
 from firing.capture.reading import Reading
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
@@ -27,8 +27,8 @@ TOLD = ReadingOptions(date_order="mdy", zone="UTC")
 
 @pytest.fixture(autouse=True)
 def _no_pause(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(growing, "LEAST_PAUSE_S", 0.0)
-    monkeypatch.setattr(growing, "PAUSE_PER_READ", 0.0)
+    monkeypatch.setattr(log_sources, "LEAST_PAUSE_S", 0.0)
+    monkeypatch.setattr(log_sources, "PAUSE_PER_READ", 0.0)
 
 
 def line(minute: int, celsius: float) -> str:
@@ -112,7 +112,7 @@ def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) 
         log.write_text(was[: was.rindex("03/04")], encoding="utf-8")
     else:
         log.write_text(was.replace("75,2", "79,9") + line(5, 30.0), encoding="utf-8")
-    for _ in range(growing.PATIENCE):
+    for _ in range(log_sources.PATIENCE):
         assert connection.lost_because is None
         assert connection.read(0.0) is None
     assert connection.lost_because is not None
