@@ -15,7 +15,7 @@ from firing.trace import FloatArray
 TICKS_PER_S = 1000
 
 
-def ticks(time_s: FloatArray) -> npt.NDArray[np.int64]:
+def nearest_ticks(time_s: FloatArray) -> npt.NDArray[np.int64]:
     """Return the nearest ticks of moments, (n,)."""
     return np.rint(np.asarray(time_s) * TICKS_PER_S).astype(np.int64)
 
@@ -25,25 +25,14 @@ def floor_tick_s(moment_s: float) -> float:
     return math.floor(moment_s * TICKS_PER_S) / TICKS_PER_S
 
 
-def last_of_each(at: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+def is_last_at_its_tick(at: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
     """Tell which of ticks in order are the last at their moment, (n,)."""
     return np.append(at[1:] > at[:-1], True)
 
 
-def course_on_ticks(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return a course with its moments on ticks, each once.
-
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        In order; the first is now [s, °C].
-
-    Returns
-    -------
-    tuple of ndarray
-        The first point as it is, and the last at every later tick.
-    """
-    at = ticks(time_s)
-    kept = last_of_each(at) & (at > at[0])
+def course_on_grid(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return a course on ticks: the first point, and the last at every later tick."""
+    at = nearest_ticks(time_s)
+    kept = is_last_at_its_tick(at) & (at > at[0])
     kept[0] = True
     return at[kept] / TICKS_PER_S, temperature_c[kept]

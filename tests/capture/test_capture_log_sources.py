@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firing.capture import growing
+from firing.capture import log_sources
 from firing.capture.connection import Connection
-from firing.capture.growing import GrowingLog
+from firing.capture.log_sources import FollowedLog
 from firing.capture.reading import Reading
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
@@ -27,8 +27,8 @@ TOLD = ReadingOptions(date_order="mdy", zone="UTC")
 
 @pytest.fixture(autouse=True)
 def _no_pause(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(growing, "LEAST_PAUSE_S", 0.0)
-    monkeypatch.setattr(growing, "PAUSE_PER_READ", 0.0)
+    monkeypatch.setattr(log_sources, "LEAST_PAUSE_S", 0.0)
+    monkeypatch.setattr(log_sources, "PAUSE_PER_READ", 0.0)
 
 
 def line(minute: int, celsius: float) -> str:
@@ -42,7 +42,7 @@ def append(path: Path, text: str) -> None:
         file.write(text)
 
 
-def all_new(source: GrowingLog) -> list[Reading]:
+def all_new(source: FollowedLog) -> list[Reading]:
     """Return every reading there is to be had now."""
     found: list[Reading] = []
     quiet = 0
@@ -62,7 +62,7 @@ def log(tmp_path: Path) -> Path:
 
 
 def test_every_line_comes_once_and_whole(log: Path) -> None:
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     source.open()
     assert source.channels == ("Shelf", "Kiln")
     assert source.kiln_channel == 1
@@ -88,13 +88,13 @@ def test_every_line_comes_once_and_whole(log: Path) -> None:
 
 def test_it_asks_what_a_finished_log_asks(log: Path) -> None:
     with pytest.raises(FiringError, match="--date-order"):
-        GrowingLog(log)
+        FollowedLog(log)
 
 
 def test_its_clock_is_the_logs_and_the_computers_only_since_the_last_line(log: Path) -> None:
     os.utime(log, (time.time() - 600.0, time.time() - 600.0))
     earliest_s = time.time()
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     now_s, latest_s = source.base.now_s(), time.time()
     # the last line is of minute 4, and was written ten minutes ago
     assert 840.0 - 0.1 <= now_s <= 840.0 + (latest_s - earliest_s) + 0.1
@@ -103,7 +103,7 @@ def test_its_clock_is_the_logs_and_the_computers_only_since_the_last_line(log: P
 
 @pytest.mark.parametrize("how", ["replaced", "cut", "gone"])
 def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) -> None:
-    connection = Connection(GrowingLog(log, TOLD))
+    connection = Connection(FollowedLog(log, TOLD))
     connection.open()
     was = log.read_text(encoding="utf-8")
     if how == "gone":
@@ -112,7 +112,7 @@ def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) 
         log.write_text(was[: was.rindex("03/04")], encoding="utf-8")
     else:
         log.write_text(was.replace("75,2", "79,9") + line(5, 30.0), encoding="utf-8")
-    for _ in range(growing.PATIENCE):
+    for _ in range(log_sources.PATIENCE):
         assert connection.lost_because is None
         assert connection.read(0.0) is None
     assert connection.lost_because is not None
@@ -128,7 +128,7 @@ def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) 
 
 
 def test_a_source_that_cannot_be_read_at_the_start_is_refused(log: Path) -> None:
-    source = GrowingLog(log, TOLD)
+    source = FollowedLog(log, TOLD)
     log.unlink()
     with pytest.raises(SourceLost, match="does not exist"):
         source.open()

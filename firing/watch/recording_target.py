@@ -12,8 +12,8 @@ from pathlib import Path
 
 from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
-from firing.capture.recording import parse_header, parse_rows, whole_length
-from firing.capture.recording_file import beside
+from firing.capture.recording_file import numbered_paths
+from firing.capture.recording_format import intact_length, parse_header, parse_rows
 from firing.units import format_duration
 
 FIRED_C = 150.0
@@ -25,7 +25,7 @@ PAUSE_S = 86_400.0
 """Not recorded for so long: whatever runs now, it is another firing [s]."""
 
 
-def recorder_for(
+def open_recorder(
     out: Path,
     channels: Sequence[str],
     channel: int = 0,
@@ -33,24 +33,12 @@ def recorder_for(
     *,
     output: bool = False,
 ) -> Recorder:
-    """Open the file that a watch records to.
+    """Open the file that a watch records to: the one named, if its firing may still go on.
 
-    Parameters
-    ----------
-    out : Path
-        The file named; one that is there is continued if its firing may still go on.
-    channels, base, output
-        As for `Recorder`.
-    channel : int
-        Which channel is the kiln's.
-
-    Raises
-    ------
-    FiringError, OSError
-        As `Recorder`.
+    `channel` is the kiln's; the other parameters are those of `Recorder`.
     """
     why = ""
-    for path in itertools.chain((out,), beside(out)):
+    for path in itertools.chain((out,), numbered_paths(out)):
         over = _over(path, channel, first=path == out)
         if over:
             why = why or over
@@ -70,7 +58,7 @@ def _over(path: Path, channel: int, *, first: bool) -> str:
         data = path.read_bytes()
     except OSError:
         return ""
-    head, _, rest = data[: whole_length(data)].decode("utf-8", "replace").partition("\n")
+    head, _, rest = data[: intact_length(data)].decode("utf-8", "replace").partition("\n")
     named = parse_header(head) if head else None
     if named is None:
         return "" if first else "is no recording"

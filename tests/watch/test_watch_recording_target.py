@@ -10,7 +10,7 @@ from firing.capture.clock import TimeBase
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.errors import FiringError
-from firing.watch.continuing import recorder_for
+from firing.watch.recording_target import open_recorder
 
 HOUR_S = 3600.0
 FIRED = (20.0, 600.0, 1200.0, 600.0, 80.0)
@@ -45,7 +45,7 @@ def test_a_firing_that_is_over_is_not_gone_on_with(
 ) -> None:
     path = recorded(tmp_path / "log.csv", course_c, ended_h_ago)
     before = path.read_bytes()
-    recorder = recorder_for(path, ("kiln",))
+    recorder = open_recorder(path, ("kiln",))
     told = recorder.remarks()
     recorder.write(recorder.base.now_s(), Reading([25.0], [Status.OK]))
     recorder.close()
@@ -65,7 +65,7 @@ def test_a_firing_that_is_over_is_not_gone_on_with(
     assert str(beside) in told[0]
     assert "ago" in told[0]
     # the same command after a crash finds the file that it began
-    again = recorder_for(path, ("kiln",))
+    again = open_recorder(path, ("kiln",))
     again.close()
     assert again.path == beside
     assert again.earlier is not None
@@ -75,7 +75,7 @@ def test_files_beside_it_that_are_nobodys_recordings_are_passed_over(tmp_path: P
     path = recorded(tmp_path / "log.csv", FIRED, 72.0)
     (tmp_path / "log-2.csv").write_text("a page of mine\n", encoding="utf-8")
     recorded(tmp_path / "log-3.csv", FIRED, 30.0)
-    recorder = recorder_for(path, ("kiln",))
+    recorder = open_recorder(path, ("kiln",))
     recorder.close()
     assert recorder.path == tmp_path / "log-4.csv"
     assert (tmp_path / "log-2.csv").read_text(encoding="utf-8") == "a page of mine\n"
@@ -85,4 +85,4 @@ def test_a_file_named_that_is_no_recording_is_refused_as_ever(tmp_path: Path) ->
     path = tmp_path / "log.csv"
     path.write_text("a page of mine\n", encoding="utf-8")
     with pytest.raises(FiringError, match="no recording of this tool"):
-        recorder_for(path, ("kiln",))
+        open_recorder(path, ("kiln",))

@@ -10,29 +10,21 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
-from firing.watch.state import ConeOutlook, Prediction, Rest
+from firing.watch.state import ConeForecast, Prediction, RemainingCourse
 
 
 def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
-    """Return when a cone went down [s]; None if it has not.
-
-    Parameters
-    ----------
-    cone : str
-        In its printed spelling.
-    time_s, temperature_c : ndarray, shape (n,)
-        The firing so far, at least two readings [s, °C].
-    """
+    """Return when a cone went down [s] in the firing so far; None if it has not."""
     shift_c = law_shift_c(cone, time_s, temperature_c)
     return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
 
 
-def coldest_counting_c(cone: str) -> float:
+def lowest_effective_c(cone: str) -> float:
     """Return a temperature below which a cone cannot go down in a day [°C]."""
     return cone_law(cone).law_60_c - 200.0
 
 
-def cones_so_far(
+def cones_reached(
     time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
 ) -> tuple[str | None, float | None, float | None, float | None]:
     """Return the cone that is down, its running number, and the range of that."""
@@ -40,30 +32,16 @@ def cones_so_far(
     return verdict.reached, verdict.reached_number, verdict.low, verdict.high
 
 
-def cone_outlooks(
+def forecast_cones(
     wanted: tuple[str, ...],
     time_s: FloatArray,
     temperature_c: FloatArray,
     ahead: Prediction | None,
     thermocouple_c: float | None = None,
-) -> tuple[ConeOutlook, ...]:
-    """Return the cones that matter now: those wanted, and the next to fall.
+) -> tuple[ConeForecast, ...]:
+    """Return the cones that matter now, from the coldest: those wanted, and the next to fall.
 
-    Parameters
-    ----------
-    wanted : tuple of str
-        Cones in their printed spelling, told in any case.
-    time_s, temperature_c : ndarray, shape (n,)
-        The firing so far, at least two readings [s, °C].
-    ahead : Prediction, optional
-        How it goes on.
-    thermocouple_c : float, optional
-        Tolerance of the thermocouple, ± [°C].
-
-    Returns
-    -------
-    tuple of ConeOutlook
-        From the coldest.
+    `thermocouple_c` is the tolerance of the thermocouple, ± [°C].
     """
     whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
     chosen = set(wanted)
@@ -89,16 +67,16 @@ def _one(
     whole: tuple[FloatArray, FloatArray] | None,
     ahead: Prediction | None,
     thermocouple_c: float | None,
-) -> ConeOutlook:
+) -> ConeForecast:
     law = cone_law(cone)
     shift_c = law_shift_c(cone, time_s, temperature_c)
     x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
     down_s = time_down_s(law, time_s, temperature_c, shift_c)
     if down_s is not None or whole is None or ahead is None:
-        return ConeOutlook(cone, x, down_s, None, None, None)
+        return ConeForecast(cone, x, down_s, None, None, None)
     shift_c = law_shift_c(cone, *whole)
     off_c = budget(law, thermocouple_c).total_c
-    return ConeOutlook(
+    return ConeForecast(
         cone,
         x,
         None,
@@ -111,7 +89,7 @@ def _one(
 
 
 def _joined(
-    time_s: FloatArray, temperature_c: FloatArray, rest: Rest
+    time_s: FloatArray, temperature_c: FloatArray, rest: RemainingCourse
 ) -> tuple[FloatArray, FloatArray]:
     now_s = float(time_s[-1])
     return (

@@ -7,10 +7,10 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.cells import split_line
-from firing.logs.clock import RowTimes
 from firing.logs.header import looks_like_header
+from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.trace import FloatArray
 from firing.units import format_duration
 
@@ -23,17 +23,10 @@ _HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, eq=False)
-class Ordered:
-    """The rows that count.
+class OrderedRows:
+    """The rows that count, by their places in the table; times increase within each section.
 
-    Attributes
-    ----------
-    rows : ndarray of int, shape (n,)
-        Their places in the table.
-    time_s : ndarray, shape (n,)
-        When they were; increasing within each section.
-    sections : tuple of int
-        Where, in `rows`, each section begins: 0, and wherever the clock began again at zero.
+    Sections begin at 0, and wherever the clock began again at zero.
     """
 
     rows: RowNumbers
@@ -41,15 +34,10 @@ class Ordered:
     sections: tuple[int, ...]
 
 
-def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> Ordered:
+def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedRows:
     """Return the rows with a time of their own, in order; refuse a log that runs backwards.
 
     Blank lines and repeated headers are no rows and leave `table.rows`.
-
-    Raises
-    ------
-    FiringError
-        If time runs backwards, or fewer than two rows are left.
     """
     time_s = times.time_s
     readable = np.isfinite(time_s)
@@ -87,7 +75,7 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> Ordered:
     if rows.size < 2:
         count = "one reading" if rows.size else "no reading with a readable time"
         raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
-    return Ordered(rows, time_s[rows], tuple(sections))
+    return OrderedRows(rows, time_s[rows], tuple(sections))
 
 
 def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:
@@ -189,22 +177,15 @@ def _note_hour_gap(
         before, after = int(rows[place]), int(rows[place + 1])
         notes.append(
             f"an hour is missing between lines {table.line(before)} and {table.line(after)}, "
-            f'"{neutral(table.time_text(before))}" to "{neutral(table.time_text(after))}"; if the '
-            "clocks were set forward there, say the --zone they belong to"
+            f'"{printable(table.time_text(before))}" to "{printable(table.time_text(after))}"; if '
+            "the clocks were set forward there, say the --zone they belong to"
         )
 
 
-def join_sections(ordered: Ordered, pause_s: float, notes: list[str]) -> Ordered:
+def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> OrderedRows:
     """Put the sections of a restarted clock one after another, a stated pause between them.
 
-    Parameters
-    ----------
-    ordered : Ordered
-        Rows whose clock began again at zero.
-    pause_s : float
-        How long the logger stood still each time [s]; at least one interval passes.
-    notes : list of str
-        Takes what was done.
+    At least one interval passes.
     """
     time_s = ordered.time_s.copy()
     steps_s = np.diff(time_s)
@@ -218,4 +199,4 @@ def join_sections(ordered: Ordered, pause_s: float, notes: list[str]) -> Ordered
         f"the clock went on across {restarts} of the logger, with a pause of "
         f"{format_duration(step_s)} as told"
     )
-    return Ordered(ordered.rows, time_s, (0,))
+    return OrderedRows(ordered.rows, time_s, (0,))

@@ -17,14 +17,8 @@ MEAN_S = 120.0
 MAD_TO_SIGMA = 1.4826
 
 
-class Lately:
-    """A window of points that ends now.
-
-    Parameters
-    ----------
-    keep_s : float
-        How long a point is kept [s]; the last `KNOWN_POINTS` + 4 always are.
-    """
+class RecentReadings:
+    """A window of points that ends now; the last `KNOWN_POINTS` + 4 are kept however old."""
 
     def __init__(self, keep_s: float) -> None:
         self._keep_s = keep_s
@@ -76,16 +70,8 @@ class Lately:
     def fell(self, window_s: float, least_c: float, noises: float, unknown_c: float) -> bool:
         """Tell whether it fell within a window, more surely than noise would have it.
 
-        Parameters
-        ----------
-        window_s : float
-            How far back; three readings at the least [s].
-        least_c : float
-            The least fall that counts [°C].
-        noises : float
-            How many standard errors it has to be.
-        unknown_c : float
-            What counts as long as the noise is not known, if it fell from reading to reading [°C].
+        The fall is `least_c` at least and so many standard errors (`noises`); `unknown_c` counts as
+        long as the noise is not known, if it fell from reading to reading.
         """
         time_s, celsius = self.points()
         if time_s.size < 3:

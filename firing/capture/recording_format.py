@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from firing.capture.reading import Reading, Status, duty_of
+from firing.capture.reading import Reading, Status, duty_from_percent
 from firing.files.tomlfile import clean
 
 TIME_COLUMN = "time"
@@ -41,24 +41,15 @@ def row(stamp: str, reading: Reading, channels: Sequence[str], output: bool = Fa
 
 def gap_row(stamp: str, reason: str, columns: int) -> str:
     """Return a line that marks a gap and says why, without its end."""
-    told = clean(" ".join(reason.replace(",", ";").replace('"', "'").split()))
-    return ",".join([stamp, *[""] * columns, f"gap: {told}"])
+    shown = clean(" ".join(reason.replace(",", ";").replace('"', "'").split()))
+    return ",".join([stamp, *[""] * columns, f"gap: {shown}"])
 
 
 @dataclass(frozen=True, eq=False)
-class Recorded:
-    """What a recording holds already.
+class RecordedData:
+    """What a recording holds already: a moment, the temperatures and the duty of every row.
 
-    Attributes
-    ----------
-    channels : tuple of str
-        Names of its channels.
-    epoch_s : list of float
-        Moments of its rows, seconds since 1970.
-    values_c : list of list of float
-        Temperatures of each row [°C]; NaN where there is none, or it is marked.
-    duty : list of float
-        The controller's output as a share of full power; NaN where there is none.
+    NaN where there is no temperature or it is marked, and where no output is shown.
     """
 
     channels: tuple[str, ...]
@@ -67,7 +58,7 @@ class Recorded:
     duty: list[float]
 
 
-def whole_length(data: bytes) -> int:
+def intact_length(data: bytes) -> int:
     """Return how many bytes of a recording are whole lines of text.
 
     A power cut may leave a line without its end, or a stretch of zero bytes where the system had
@@ -93,18 +84,8 @@ def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
     return tuple(name.removesuffix(_UNIT) for name in names), output
 
 
-def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Recorded:
-    """Read the rows below the header; one that is damaged is passed over.
-
-    Parameters
-    ----------
-    text : str
-        Whole lines.
-    channels : tuple of str
-        Names of the channels.
-    output : bool
-        Whether there is a column of the output.
-    """
+def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> RecordedData:
+    """Read the whole lines below the header; one that is damaged is passed over."""
     count = len(channels) + output
     epoch_s: list[float] = []
     values_c: list[list[float]] = []
@@ -124,6 +105,6 @@ def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Re
                 if any(mark.startswith(f"{name} ") for mark in marks.split("; ")):
                     values[index] = math.nan
         epoch_s.append(moment_s)
-        duty.append(duty_of(values.pop()) if output else math.nan)
+        duty.append(duty_from_percent(values.pop()) if output else math.nan)
         values_c.append(values)
-    return Recorded(channels, epoch_s, values_c, duty)
+    return RecordedData(channels, epoch_s, values_c, duty)

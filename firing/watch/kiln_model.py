@@ -15,12 +15,12 @@ from firing.watch.events import WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Position
 from firing.watch.predictor import Predictor
-from firing.watch.refit import RefitJob, as_described
+from firing.watch.refit import RefitJob, result_before_any_refit
 from firing.watch.refit_report import KilnChange
-from firing.watch.refit_worker import RefitAnswer, RefitWorker, work_out
-from firing.watch.simulate_remaining import RemainingInKiln, simulate_remaining
-from firing.watch.state import AS_EXPECTED, KilnFigures, Rest
-from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
+from firing.watch.refit_worker import RefitAnswer, RefitWorker, run_refit
+from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
+from firing.watch.state import AS_EXPECTED, KilnFigures, RemainingCourse
+from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 REFIT_EVERY_S = 900.0
 COLD_C = 130.0
@@ -28,16 +28,10 @@ COLD_C = 130.0
 
 
 @dataclass(frozen=True, slots=True)
-class Spent:
-    """Energy from the supply.
+class EnergyEstimate:
+    """Energy from the supply so far, and for the whole program; None where the model has no answer.
 
-    Attributes
-    ----------
-    spent_kwh, total_kwh : float or None
-        So far, and for the whole program as it is expected to go on [kWh]; None where the model
-        has no answer.
-    stalls_c : float or None
-        Where the kiln gets no further [°C]; None if it ends the program.
+    `stalls_c` is where the kiln gets no further [°C]; None if it ends the program.
     """
 
     spent_kwh: float | None
@@ -46,20 +40,9 @@ class Spent:
 
 
 class KilnModel:
-    """What the kiln model says of a running firing; an `Predictor`.
+    """What the kiln model says of a running firing; a `Predictor`.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        As its file has it.
-    load : Load, optional
-        What is in it; a typical load unless given.
-    schedule : Schedule, optional
-        The program.
-    fallback : Predictor, optional
-        Asked where the model has no answer; needed where there is a program.
-    unload_c : float
-        Where the kiln may be unloaded [°C].
+    The fallback is asked where the model has no answer; it is needed where there is a program.
     """
 
     def __init__(
@@ -74,21 +57,21 @@ class KilnModel:
         self._file = kiln
         self._load, self._schedule, self._fallback = load, schedule, fallback
         self._unload_c = unload_c
-        self._known = as_described(kiln)
+        self._known = result_before_any_refit(kiln)
         self._refitted_s: float | None = None
         self._windows = 0
         self._due_s: float | None = None
-        self._apart = RefitWorker()
-        self._told_failure = False
+        self._worker = RefitWorker()
+        self._failure_told = False
         self._live = True
-        self._set(kiln.fitted, {})
+        self._use_figures(kiln.fitted, {})
 
-    def _set(self, fitted: Fitted, driven: dict[int, KilnStateEstimator]) -> None:
+    def _use_figures(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
         """Take a kiln's figures, and that kiln as far as it was led along the course already."""
         self._kiln = replace(self._file, fitted=fitted)
-        self._driven = driven
+        self._estimators = estimators
         self._course: tuple[FloatArray, FloatArray, FloatArray] | None = None
-        self._rests: dict[int, RemainingInKiln] = {}
+        self._rests: dict[int, SimulatedRemainder] = {}
         self._asked: tuple[float, float] | None = None
 
     # What is known
@@ -105,78 +88,68 @@ class KilnModel:
 
     def close(self) -> None:
         """End a refit under way."""
-        self._apart.close()
+        self._worker.close()
 
     # The state so far
 
-    def see(self, history: History, position: Position | None, now_s: float) -> Spent:
+    def update(self, history: History, position: Position | None, now_s: float) -> EnergyEstimate:
         """Take in what the kiln has done so far, and return the energy that goes with it."""
-        self._take_in(history, position)
+        self._update_course(history, position)
         now_c = history.now_c()
         try:
             assert self._course is not None
-            driven = self._along(AS_EXPECTED)
-            spent_j = driven.now(self._course[0], self._course[2], now_s, now_c)[1]
+            estimator = self._estimator(AS_EXPECTED)
+            spent_j = estimator.now(self._course[0], self._course[2], now_s, now_c)[1]
         except FiringError:
-            return Spent(None, None, None)
+            return EnergyEstimate(None, None, None)
         spent_kwh = spent_j / JOULES_PER_KWH
         if self._schedule is None or position is None:
-            return Spent(spent_kwh, None, None)
+            return EnergyEstimate(spent_kwh, None, None)
         try:
-            ahead = self.ahead(position, now_s, now_c)
+            ahead = self.simulate_ahead(position, now_s, now_c)
         except FiringError:
-            return Spent(spent_kwh, None, None)
+            return EnergyEstimate(spent_kwh, None, None)
         if ahead.stalls_c is not None:
-            return Spent(spent_kwh, None, ahead.stalls_c)
-        return Spent(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
+            return EnergyEstimate(spent_kwh, None, ahead.stalls_c)
+        return EnergyEstimate(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
 
-    def _take_in(self, history: History, position: Position | None) -> None:
+    def _update_course(self, history: History, position: Position | None) -> None:
         time_s, temperature_c = history.trace()
-        duty = switched_off(time_s, history.duty(), _over_s(position))
+        duty = duty_after_program(time_s, history.duty(), _over_s(position))
         self._course = time_s, temperature_c, duty
         self._rests, self._asked = {}, None
 
-    def _along(self, side: int) -> KilnStateEstimator:
+    def _estimator(self, side: int) -> KilnStateEstimator:
         assert self._course is not None
-        if side not in self._driven:
-            self._driven[side] = kiln_on_side(
+        if side not in self._estimators:
+            self._estimators[side] = estimator_on_side(
                 self._kiln, self._load, self._schedule, self._known.errors, side
             )
-        driven = self._driven[side]
-        driven.follow(*self._course)
-        return driven
+        estimator = self._estimators[side]
+        estimator.follow(*self._course)
+        return estimator
 
     # The rest
 
-    def ahead(
+    def simulate_ahead(
         self, position: Position, now_s: float, now_c: float, side: int = AS_EXPECTED
-    ) -> RemainingInKiln:
-        """Return the rest as the model has it, after `see`.
+    ) -> SimulatedRemainder:
+        """Return the rest as the model has it, after `update`.
 
-        Parameters
-        ----------
-        position, now_s, now_c
-            As for `rest`.
-        side : int
-            `AS_EXPECTED`, `AT_ITS_BEST` or `AT_ITS_WORST`: how far its figures may be off.
-
-        Raises
-        ------
-        FiringError
-            Where the model has no answer.
+        `FiringError` where it has no answer.
         """
         assert self._schedule is not None
         assert self._course is not None
         if self._asked != (now_s, now_c):
             self._rests, self._asked = {}, (now_s, now_c)
         if side not in self._rests:
-            network, _ = self._along(side).now(self._course[0], self._course[2], now_s, now_c)
+            network, _ = self._estimator(side).now(self._course[0], self._course[2], now_s, now_c)
             self._rests[side] = simulate_remaining(
                 network, self._schedule, position, now_s, unload_c=self._unload_c
             )
         return self._rests[side]
 
-    def rest(
+    def remaining(
         self,
         position: Position,
         now_s: float,
@@ -185,23 +158,19 @@ class KilnModel:
         slower_now: float = 1.0,
         slower_later: float = 1.0,
         side: int = AS_EXPECTED,
-    ) -> Rest:
-        """Return the rest of the firing; see `Predictor`, and `ahead` for `side`.
-
-        Raises
-        ------
-        FiringError
-            If the kiln stalls on its way.
-        """
+    ) -> RemainingCourse:
+        """Return the rest of the firing; `FiringError` if the kiln stalls on its way."""
         try:
             ahead = (
-                None if self._course is None else self.ahead(position, now_s, temperature_c, side)
+                None
+                if self._course is None
+                else self.simulate_ahead(position, now_s, temperature_c, side)
             )
         except FiringError:
             ahead = None
         if ahead is None:
             assert self._fallback is not None
-            return self._fallback.rest(
+            return self._fallback.remaining(
                 position,
                 now_s,
                 temperature_c,
@@ -219,23 +188,13 @@ class KilnModel:
     # Refits
 
     def tick(self, now_s: float, history: History, position: Position | None) -> list[WatchEvent]:
-        """Begin a refit when one is due, and take one in that is done; return what is to be told.
-
-        Parameters
-        ----------
-        now_s : float
-            [s].
-        history : History
-            The firing so far.
-        position : Position or None
-            Where it stands in its program.
-        """
-        if self._apart.busy:
-            found = self._apart.take()
+        """Begin a refit when one is due, or take one in that is done; return what to tell."""
+        if self._worker.busy:
+            found = self._worker.take()
             return (
-                self._failed(now_s)
+                self._failure_events(now_s)
                 if found is None
-                else self._take(found, now_s, history, position)
+                else self._apply(found, now_s, history, position)
             )
         if self._due_s is None:
             self._due_s = now_s + REFIT_EVERY_S
@@ -257,44 +216,44 @@ class KilnModel:
             _over_s(position),
         )
         if self._live:
-            self._apart.begin(job)
-            return self._failed(now_s)
-        return self._take(work_out(job), now_s, history, position)
+            self._worker.begin(job)
+            return self._failure_events(now_s)
+        return self._apply(run_refit(job), now_s, history, position)
 
-    def _failed(self, now_s: float) -> list[WatchEvent]:
+    def _failure_events(self, now_s: float) -> list[WatchEvent]:
         """Tell, once, that a refit could not be made."""
-        if not self._apart.failed or self._told_failure:
+        if not self._worker.failed or self._failure_told:
             return []
-        self._told_failure = True
+        self._failure_told = True
         message = (
             "the kiln model could not be refitted, as no process for it could be started or it "
             "ended too soon; the forecast goes by the figures it has"
         )
         return [WatchEvent("refit", "note", "told", now_s, message)]
 
-    def _take(
+    def _apply(
         self, answer: RefitAnswer, now_s: float, history: History, position: Position | None
     ) -> list[WatchEvent]:
         found = answer.found
         self._windows = max(self._windows, found.windows)
         if found.fitted is None:
             return []
-        before = self._look(history, position, now_s)
+        before = self._remaining_after_update(history, position, now_s)
         self._known, self._refitted_s = found, now_s
-        self._set(found.fitted, answer.driven)
-        after = self._look(history, position, now_s)
+        self._use_figures(found.fitted, answer.estimators)
+        after = self._remaining_after_update(history, position, now_s)
         unit = "C" if self._schedule is None else self._schedule.unit
-        told = KilnChange(self.figures, found, before, after).notice(now_s, unit)
-        return [] if told is None else [told]
+        event = KilnChange(self.figures, found, before, after).event(now_s, unit)
+        return [] if event is None else [event]
 
-    def _look(
+    def _remaining_after_update(
         self, history: History, position: Position | None, now_s: float
-    ) -> RemainingInKiln | None:
+    ) -> SimulatedRemainder | None:
         if self._schedule is None or position is None:
             return None
-        self._take_in(history, position)
+        self._update_course(history, position)
         try:
-            return self.ahead(position, now_s, history.now_c())
+            return self.simulate_ahead(position, now_s, history.now_c())
         except FiringError:
             return None
 

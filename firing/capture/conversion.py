@@ -18,13 +18,7 @@ Converter = Callable[[float, float | None], tuple[float, Status]]
 
 
 def plain_converter(unit: SourceUnit) -> Converter:
-    """Return the converter of a unit that is a temperature's.
-
-    Raises
-    ------
-    FiringError
-        If it is millivolts, which need a thermocouple.
-    """
+    """Return the converter of a unit that is a temperature's; refuse millivolts."""
     if unit == "C":
         return lambda value, junction_c: (value, Status.OK)
     if unit == "F":
@@ -38,17 +32,7 @@ def plain_converter(unit: SourceUnit) -> Converter:
 def thermocouple_converter(type: str, junction_c: float | None) -> Converter:
     """Return the converter of uncompensated millivolts.
 
-    Parameters
-    ----------
-    type : str
-        Letter of the thermocouple.
-    junction_c : float, optional
-        Temperature of the reference junction [°C]; None where every line brings its own.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type, or the junction is outside what can be made use of.
+    `junction_c` is the reference junction [°C]; None where every line brings its own.
     """
     import numpy as np
 
@@ -77,13 +61,7 @@ def thermocouple_converter(type: str, junction_c: float | None) -> Converter:
 
 
 def converter_for(unit: SourceUnit, type: str | None, junction_c: float | None) -> Converter:
-    """Return the converter for a unit, with the thermocouple that millivolts need.
-
-    Raises
-    ------
-    FiringError
-        If the unit is mV and no type is given, or the type or junction cannot be used.
-    """
+    """Return the converter for a unit, with the thermocouple that millivolts need."""
     if unit == "mV" and type is not None:
         return thermocouple_converter(type, junction_c)
     return plain_converter(unit)

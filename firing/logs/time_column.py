@@ -11,7 +11,7 @@ from firing.logs import numeric_times, vocabulary
 from firing.logs.dialect import Column, TimeKind
 from firing.logs.layout import LogLayout
 from firing.logs.options import ReadingOptions
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
 from firing.logs.vocabulary import TimeUnit
@@ -25,15 +25,7 @@ _NO_TIME = (
 def find_time(
     name: str, layout: LogLayout, columns: Sequence[Column], options: ReadingOptions
 ) -> tuple[tuple[int, ...], TimeKind]:
-    """Return the places of the time columns and how time is written in them.
-
-    Two places are a date and a clock.
-
-    Raises
-    ------
-    FiringError
-        If there is no time, or bare numbers of an unknown unit.
-    """
+    """Return the places of the time column, or of a date and its clock, and its kind."""
     given = [c for c in columns if c.role in ("time", "date")]
     if given:
         return _as_given(name, layout, given, options)
@@ -46,34 +38,34 @@ def find_time(
         for c in open_ones
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
-    told = options.time_unit
+    stated = options.time_unit
     clocks = places.get("clock", [])
-    if not (told and numeric):
+    if not (stated and numeric):
         dated = [*places.get("datetime", []), *places.get("date", [])]
         if places.get("datetime") and not (clocks and _all_midnight(layout, dated[0])):
             return (dated[0],), "datetime"
         if dated and clocks:
             return (dated[0], clocks[0]), "datetime"
-    if clocks and not told:
+    if clocks and not stated:
         days = _day_count(layout, clocks[0])
         if days:
             return (*days, clocks[0]), "elapsed clock"
     pair = _serial_pair(layout, numeric)
-    if pair is not None and told in (None, "serial", "serial-1904"):
-        kind = "serial days from 1904" if told == "serial-1904" else "serial days"
+    if pair is not None and stated in (None, "serial", "serial-1904"):
+        kind = "serial days from 1904" if stated == "serial-1904" else "serial days"
         return pair, kind  # type: ignore[return-value]  # a literal of both branches
     for column in numeric:
         unit = _stated_time_unit(layout, column)
         if unit is not None:
             return (column.index,), _number_kind(layout, column.index, unit, options)
-    if clocks and not (told and numeric):
+    if clocks and not (stated and numeric):
         return (clocks[0],), "elapsed clock"
     candidates = [c.index for c in numeric] or _rising(layout, open_ones)
-    if told is not None and candidates:
+    if stated is not None and candidates:
         values = _values(layout, candidates[0])
-        return (candidates[0],), numeric_times.kind_of_told(told, values)
+        return (candidates[0],), numeric_times.kind_of_option(stated, values)
     for index in candidates:
-        kind_found = numeric_times.recognise(_values(layout, index))
+        kind_found = numeric_times.kind_by_size(_values(layout, index))
         if kind_found is not None:
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
@@ -110,7 +102,7 @@ def _as_given(
     column = given[0]
     unit = _stated_time_unit(layout, column)
     if unit is None and options.time_unit is None:
-        found = numeric_times.recognise(_values(layout, place))
+        found = numeric_times.kind_by_size(_values(layout, place))
         if found is None:
             raise FiringError(
                 f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
@@ -126,8 +118,8 @@ def _number_kind(
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
     if options.time_unit is not None:
-        return numeric_times.kind_of_told(options.time_unit, values)
-    found = numeric_times.recognise(values)
+        return numeric_times.kind_of_option(options.time_unit, values)
+    found = numeric_times.kind_by_size(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and found == expected:
         return found
@@ -201,24 +193,17 @@ def two_parts(
     if "mm:ss" in stated or len(short) < len(cells):
         return "mm:ss"
     notes.append(
-        f'times such as "{neutral(short[0])}" are read as hours and minutes; '
+        f'times such as "{printable(short[0])}" are read as hours and minutes; '
         "say --time-unit min if they are minutes and seconds"
     )
     return "h:mm"
 
 
 def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
-    """Tell in which orders every date can be read, and an example of one that leaves a choice.
+    """Return the orders in which every date can be read, and one that leaves a choice between them.
 
     Dates that begin with a four-digit year or name their month leave none; numbers between dots
     are day first (the custom wherever dots are used).
-
-    Returns
-    -------
-    set of str
-        The orders under which all dates exist; empty when no order is needed.
-    str or None
-        A date that differs between those orders.
     """
     possible: set[DateOrder] | None = None
     example: str | None = None
@@ -253,16 +238,12 @@ def _readings(match: re.Match[str]) -> dict[DateOrder, date]:
     return found
 
 
-def settle_date_order(name: str, cells: Sequence[str], told: DateOrder | None) -> DateOrder | None:
-    """Return the order of a log's dates, or refuse to guess it.
-
-    Raises
-    ------
-    FiringError
-        If the dates can be read in more than one order and `told` is None, or if no order fits.
-    """
-    if told is not None:
-        return told
+def settle_date_order(
+    name: str, cells: Sequence[str], stated: DateOrder | None
+) -> DateOrder | None:
+    """Return the order of a log's dates, or refuse to guess it."""
+    if stated is not None:
+        return stated
     possible, example = date_orders(cells)
     if len(possible) == 1 or example is None:  # 04/04/2025 is the same day either way
         return min(possible, default=None)

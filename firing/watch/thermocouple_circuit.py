@@ -30,9 +30,9 @@ from firing.logs.plausibility_limits import (
     TURNING_SHARE,
 )
 from firing.units import ROOM_C
-from firing.watch.recent import Lately
+from firing.watch.recent_readings import RecentReadings
 
-Fault = Literal["shorted", "reversed", "pulled-out", "open"]
+CircuitFaultKind = Literal["shorted", "reversed", "pulled-out", "open"]
 
 BACK_C = 300.0
 """Readings that are back are a kiln's again within this of where they left it, or below [°C]."""
@@ -56,39 +56,28 @@ FADING_READINGS = 60
 
 
 @dataclass(frozen=True, slots=True)
-class Broken:
-    """A course no kiln takes.
+class CircuitFault:
+    """A course no kiln takes, from the last believed reading to the one now.
 
-    Attributes
-    ----------
-    fault : str
-        What it looks like.
-    from_c, to_c : float
-        The last believed reading, and the reading now; NaN where there is none [°C].
+    NaN where there is none.
     """
 
-    fault: Fault
+    fault: CircuitFaultKind
     from_c: float
     to_c: float
 
 
-class Circuit:
-    """Judges the kiln's readings one after the other.
-
-    Attributes
-    ----------
-    broken : Broken or None
-        What the circuit has, while it has it.
-    """
+class CircuitMonitor:
+    """Judges the kiln's readings one after the other; `broken` is what the circuit has."""
 
     def __init__(self) -> None:
-        self.broken: Broken | None = None
+        self.broken: CircuitFault | None = None
         self._believed: deque[tuple[float, float]] = deque()
         self._faulty: deque[tuple[float, float]] = deque()
         self._odd: list[tuple[float, float]] = []
         self._back: list[tuple[float, float]] = []
         self._open: list[tuple[float, float]] = []
-        self._cold = Lately(1800.0)
+        self._cold = RecentReadings(1800.0)
         self._highest_c = -math.inf
         self._back_s = -math.inf
 
@@ -100,20 +89,13 @@ class Circuit:
     def take(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
-        Parameters
-        ----------
-        time_s : float
-            When [s], not before the one before.
-        value_c : float
-            The number the instrument gave, whatever is held against it [°C]; NaN: none.
-        status : Status
-            What is held against it.
+        `value_c` is the number whatever is held against it; NaN where there is none.
         """
         said = self._said(status, value_c)
         if said is not None:
             self._open.append((time_s, value_c))
             if self.broken is None and _lasts(self._open):
-                self.broken = Broken(said, self._last_c(), value_c)
+                self.broken = CircuitFault(said, self._last_c(), value_c)
             return False
         if math.isnan(value_c) or status not in (Status.OK, Status.STEP, Status.STUCK):
             return False
@@ -124,19 +106,19 @@ class Circuit:
             self._odd.append((time_s, value_c))
             if _lasts(self._odd):
                 last_c = self._last_c()
-                self.broken = Broken(self._name(last_c), last_c, value_c)
+                self.broken = CircuitFault(self._name(last_c), last_c, value_c)
                 self._faulty = deque(self._odd)
                 self._odd = []
             return False
         self._odd.clear()
         self._believe(time_s, value_c)
         if self._falls_cold(time_s, value_c):
-            self.broken = Broken("reversed", self._cold.oldest_c(), value_c)
+            self.broken = CircuitFault("reversed", self._cold.oldest_c(), value_c)
             self._faulty = deque([(time_s, value_c)])
             return False
         return True
 
-    def _said(self, status: Status, value_c: float) -> Fault | None:
+    def _said(self, status: Status, value_c: float) -> CircuitFaultKind | None:
         """Return what the instrument itself, or its scale, says of the circuit."""
         if status in (Status.OPEN, Status.OVERLOAD):
             return "open"
@@ -175,7 +157,7 @@ class Circuit:
             scatter_c = CIRCUIT_OPENED_FALL_C
         return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / CIRCUIT_FALL_TIME_CONSTANT_S))
 
-    def _name(self, from_c: float) -> Fault:
+    def _name(self, from_c: float) -> CircuitFaultKind:
         first_c, last_c = self._odd[0][1], self._odd[-1][1]
         if last_c > from_c:
             return "open"
@@ -204,7 +186,7 @@ class Circuit:
                 self._believed.clear()
                 self._back.clear()
                 self._faulty.clear()
-                self._cold = Lately(1800.0)
+                self._cold = RecentReadings(1800.0)
                 self._highest_c = max(self._highest_c, value_c)
                 self._believe(time_s, value_c)
                 return True
@@ -223,7 +205,7 @@ class Circuit:
         return self._cold.fell(CIRCUIT_COLD_FALL_S, CIRCUIT_COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
 
 
-class Stillness:
+class StuckReadingDetector:
     """Tells a reading that stands still in every digit where no kiln's does."""
 
     def __init__(self) -> None:
@@ -235,15 +217,7 @@ class Stillness:
         self.stuck = False
 
     def take(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
-        """Take a reading in.
-
-        Parameters
-        ----------
-        time_s, value_c : float
-            When, and what it reads [s, °C].
-        rising_c_per_h : float or None
-            How fast it has to rise by the plan [°C/h]; None where it may stand.
-        """
+        """Take a reading in; the plan has it rise so fast, or None where it may stand."""
         if value_c != self._last_c:
             rises = value_c > self._last_c
             self._turns += rises != self._rose

@@ -8,60 +8,43 @@ from __future__ import annotations
 
 import math
 
-STOOD_STILL_S = 10.0
+SUSPENDED_S = 10.0
 """Reading a line waits a quarter of a second; nothing else that is done takes so long."""
-ASKING_S = 60.0
+SUSPENDED_POLLING_S = 60.0
 """The same where instruments are asked, each question having its patience."""
-DRAINED_S = 2.0
+CATCHING_UP_S = 2.0
 """What waited is read within so long at the most."""
-WAITED_S = 0.05
+WAITED_FOR_S = 0.05
 """A line that was waited for had not been waiting itself."""
 
 
-class Pauses:
+class SuspensionDetector:
     """Sees from the times of reading whether this program stood still, and which lines are late.
 
-    Parameters
-    ----------
-    now_s : float
-        The beginning [s].
-    unasked : bool
-        Whether lines come unasked.
-
-    Attributes
-    ----------
-    stood_still_s : float or None
-        For how long it did, if that ended with the last reading [s].
+    `suspended_s` says for how long, if that ended with the last reading; else it is None.
     """
 
     def __init__(self, now_s: float, *, unasked: bool) -> None:
         self._unasked = unasked
-        self._patience_s = STOOD_STILL_S if unasked else ASKING_S
+        self._patience_s = SUSPENDED_S if unasked else SUSPENDED_POLLING_S
         self._before_s = now_s
-        self._draining_until_s = -math.inf
+        self._catching_up_until_s = -math.inf
         self._was_lost = False
-        self.stood_still_s: float | None = None
+        self.suspended_s: float | None = None
 
-    def late(self, now_s: float, waited_s: float, lost: str | None) -> bool:
+    def is_late(self, now_s: float, waited_s: float, lost: str | None) -> bool:
         """Take in that a source was read, and tell whether what it gave is late.
 
-        Parameters
-        ----------
-        now_s : float
-            Now [s].
-        waited_s : float
-            How long the reading took [s].
-        lost : str or None
-            Why the source is lost; opening it again may take long.
+        `waited_s` is how long the reading took; opening a `lost` source again may take long.
         """
         since_s, self._before_s = now_s - self._before_s, now_s
         opening, self._was_lost = self._was_lost or lost is not None, lost is not None
-        self.stood_still_s = None
+        self.suspended_s = None
         if since_s >= self._patience_s and not opening:
-            self.stood_still_s = since_s
-            self._draining_until_s = now_s + DRAINED_S
+            self.suspended_s = since_s
+            self._catching_up_until_s = now_s + CATCHING_UP_S
             return self._unasked
-        if waited_s >= WAITED_S or now_s > self._draining_until_s:
-            self._draining_until_s = -math.inf
+        if waited_s >= WAITED_FOR_S or now_s > self._catching_up_until_s:
+            self._catching_up_until_s = -math.inf
             return False
         return self._unasked

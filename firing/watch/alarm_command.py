@@ -12,20 +12,14 @@ CLOSING_S = 2.0
 """How long the end of a watch waits for commands still running [s]."""
 
 
-class NoticeCommand:
-    """Runs a program with a notice's sentence as its last argument.
-
-    Parameters
-    ----------
-    arguments : sequence of str
-        The program and its first arguments.
-    """
+class AlarmCommand:
+    """Runs a program with a notice's sentence as its last argument."""
 
     def __init__(self, arguments: Sequence[str]) -> None:
         self._arguments = tuple(arguments)
         self._running: list[tuple[subprocess.Popen[bytes], float]] = []
         self._waiting: deque[str] = deque(maxlen=MOST_WAITING)
-        self._told = False
+        self._failure_told = False
 
     def tell(self, message: str) -> None:
         """Run the command for a message, as soon as not too many run already."""
@@ -53,8 +47,8 @@ class NoticeCommand:
                     start_new_session=True,
                 )
             except (OSError, ValueError) as fault:
-                if not self._told:
-                    self._told = True
+                if not self._failure_told:
+                    self._failure_told = True
                     reason = getattr(fault, "strerror", None) or str(fault)
                     return f"{self._arguments[0]} cannot be run for alarms: {reason}"
                 return None

@@ -16,18 +16,10 @@ _MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass i
 
 @dataclass(frozen=True, eq=False)
 class RowTimes:
-    """When every row was.
+    """When every row was: seconds as the log counts them, NaN where the time cannot be read.
 
-    Attributes
-    ----------
-    time_s : ndarray, shape (rows,)
-        Seconds as the log counts them, NaN where the time cannot be read.
-    started : datetime, optional
-        The wall-clock moment of the first row, with its offset.
-    elapsed : bool
-        Whether the log counts from its own beginning, so that it may begin again at zero.
-    descending : bool
-        Whether the newest row comes first.
+    `started` is the wall-clock moment of the first row.  A log that counts from its own beginning
+    (`elapsed`) may begin again at zero; in a `descending` one the newest row comes first.
     """
 
     time_s: FloatArray
@@ -37,17 +29,7 @@ class RowTimes:
 
 
 def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
-    """Return when every row of a log was.
-
-    Parameters
-    ----------
-    table : LogTable
-        The log.
-    zone : Zone
-        Whose wall clock is meant where no offset is written.
-    notes : list of str
-        Takes what was assumed.
-    """
+    """Return when every row of a log was, by a zone's wall clock where no offset is written."""
     dialect = table.dialect
     kind = dialect.time_kind
     if kind == "datetime":

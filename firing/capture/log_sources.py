@@ -1,7 +1,11 @@
-"""A log that is still being written, read again by the one reader of logs whenever it has grown."""
+"""A log as a source: a finished one replayed at any speed, one still being written followed.
+
+Both are read by the one reader of logs, and give each row as a reading that came in.
+"""
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Iterator
@@ -11,14 +15,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.capture.clock import TimeBase, monotonic_s
-from firing.capture.reading import Reading
-from firing.capture.replay import reading_of
-from firing.capture.source import SourceLost
+from firing.capture.reading import Reading, Status
+from firing.capture.source import SourceEnded, SourceLost
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import how_read, open_log
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from firing.logs.reader import Log
 
 LEAST_PAUSE_S = 1.0
@@ -32,38 +37,76 @@ LEAST_STEP_S = 1e-3
 """Times that differ by less are the same [s]; a recording tells them to the millisecond."""
 
 
-class GrowingLog:
+def reading_at_row(log: Log, row: int) -> Reading:
+    """Return a row of a log as it came in: what is wrong with it is told as it would have been."""
+    values: list[float] = log.raw_c[row].tolist()
+    statuses = [Status.MISSING if math.isnan(value) else Status.OK for value in values]
+    duty = math.nan if log.trace.duty is None else float(log.trace.duty[row])
+    return Reading(values, statuses, float(log.trace.time_s[row]), duty)
+
+
+class ReplayedLog:
+    """A log as a source, `speed` of its seconds in one second; infinite for as fast as it goes."""
+
+    def __init__(
+        self,
+        path: Path,
+        speed: float,
+        reading: ReadingOptions | None = None,
+        channel: str | None = None,
+    ) -> None:
+        log, self.kiln_channel = open_log(path, channel, reading or ReadingOptions())
+        self.name = log.name
+        self.channels = log.trace.channels
+        self.gives_output = log.trace.duty is not None
+        self.unasked = False
+        self.started: datetime | None = log.trace.started
+        self._log = log
+        self._remarks = how_read(log, self.kiln_channel, channel)
+        self._speed = speed
+        self._next = 0
+        self._begun_s = 0.0
+
+    def open(self) -> None:
+        """Begin with the first reading."""
+        self._next, self._begun_s = 0, time.monotonic()
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading when its time has come; see `firing.capture.source.Source`."""
+        times = self._log.trace.time_s
+        if self._next >= times.size:
+            raise SourceEnded(f"{self.name} ended")
+        at_s = float(times[self._next])
+        if math.isfinite(self._speed):
+            left_s = (at_s - float(times[0])) / self._speed - (time.monotonic() - self._begun_s)
+            if left_s > wait_s:
+                time.sleep(wait_s)
+                return None
+            if left_s > 0.0:
+                time.sleep(left_s)
+        self._next += 1
+        return reading_at_row(self._log, self._next - 1)
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+    def remarks(self) -> list[str]:
+        """Return how the log was read, once."""
+        remarks, self._remarks = self._remarks, []
+        return remarks
+
+
+class FollowedLog:
     """A logger's file as a live source: every new line is a reading.
 
-    The clock is the log's own, as a logger may write several lines at once.  What the file holds
-    at the start is no news; see `before`.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    reading : ReadingOptions, optional
-        How it is to be read.
-    channel : str, optional
-        The kiln's channel, by name or number from 1.
-
-    Attributes
-    ----------
-    kiln_channel : int
-        Which channel is the kiln's.
-    base : TimeBase
-        The clock: second 0 is the log's first reading.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read as a log.
+    The clock is the log's own, as a logger may write several lines at once: second 0 of `base` is
+    its first reading.  What the file holds at the start is no news; see `before`.
     """
 
     def __init__(
         self, path: Path, reading: ReadingOptions | None = None, channel: str | None = None
     ) -> None:
-        self._path, self._told, self._channel = path, reading or ReadingOptions(), channel
+        self._path, self._options, self._channel = path, reading or ReadingOptions(), channel
         self._state = _state_of(path)
         self._log, self.kiln_channel = self._opened()
         trace = self._log.trace
@@ -84,12 +127,12 @@ class GrowingLog:
         self.base = TimeBase(began_s, began_s + now_s)
 
     def _opened(self) -> tuple[Log, int]:
-        return open_log(self._path, self._channel, self._told, whole_lines=True)
+        return open_log(self._path, self._channel, self._options, whole_lines=True)
 
     def before(self) -> Iterator[tuple[float, Reading]]:
         """Return when each reading was that stood in the file at the start [s], and the reading."""
         for row in range(self._known):
-            yield float(self._log.trace.time_s[row]), reading_of(self._log, row)
+            yield float(self._log.trace.time_s[row]), reading_at_row(self._log, row)
 
     def open(self) -> None:
         """Read the file; see `firing.capture.source.Source`."""
@@ -113,7 +156,7 @@ class GrowingLog:
                 return None
             if self._given >= self._log.trace.time_s.size:
                 return None
-        reading = reading_of(self._log, self._given)
+        reading = reading_at_row(self._log, self._given)
         self._given += 1
         assert reading.at_s is not None  # a log has times of its own
         self._last_s = reading.at_s = max(reading.at_s, self._last_s + LEAST_STEP_S)
@@ -152,8 +195,8 @@ class GrowingLog:
 
     def remarks(self) -> list[str]:
         """Return how the log was read, once."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
 
 def _state_of(path: Path) -> tuple[int, int, int] | None:
