@@ -5,12 +5,17 @@ from __future__ import annotations
 import asyncio
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
+from firing.errors import FiringError
 from firing.report.formatting import sentence
-from firing.watch.options import WatchOptions
+from firing.watch.options import LINE_OPTIONS, WatchOptions
+from firing.watch.setup import check_options
 
-from ..watchblanks import SourceSort
+from ..file_choices import typed_path
+from ..reading import reading_of
+from ..watchblanks import SourceSort, watch_blanks
+from .filling import Filling
 
 if TYPE_CHECKING:
     from .base import WorkScreen
@@ -84,10 +89,91 @@ async def _choose_source(
     question = "Where do the readings come from?"
     if not ports:
         question += "  No serial port is plugged in."
+    answer = await screen.ask(question, *answers)
+    if answer is None:
+        return None
+    if answer == "again" and before is not None:
+        return _sort(before.source), before.source
+    if answer == "address":
+        written = await screen.prompt(
+            "The port or address, like /dev/ttyUSB0, COM3 or socket://192.0.2.7:4000:", ""
+        )
+        return None if written is None else (_sort(written), written)
+    if answer in ("file", "log"):
+        return await _choose_file(screen, answer == "file")
+    return "line", answer
+
+
+def _sort(source: str) -> SourceSort:
+    if "://" in source:
+        return "line"
+    path = Path(source).expanduser()
+    if path.suffix.lower() == ".toml":
+        return "file"
+    return "log" if path.is_file() else "line"
+
+
+async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort, str] | None:
+    from .choosing import Choosing
+
+    wanted: Literal["source", "log"] = "source" if is_source else "log"
+    choice = await screen.app.push_screen_wait(Choosing(wanted, _folder(screen)))
+    if choice is None or choice.path is None:
+        return None
+    # Whatever was asked for: a path may have been typed.
+    return _sort(str(choice.path)), str(choice.path)
+
+
+def _folder(screen: WorkScreen) -> Path:
+    plan = screen.session.document.path
+    return Path.cwd() if plan is None else plan.resolve().parent
+
+
+async def _fill(
+    screen: WorkScreen, sort: SourceSort, source: str, before: WatchOptions | None
+) -> WatchOptions | None:
+    session, fault = screen.session, ""
+    studio = session.circumstances.studio
+    unit = session.document.schedule.unit
+    order = before or _first_order(screen, sort, source)
+    while True:
+        form = Filling(f"Watch {source}", watch_blanks(order, sort, unit), fault)
+        filled = await screen.app.push_screen_wait(form)
+        if filled is None:
+            return None
+        line = {key: filled[key] for key in LINE_OPTIONS if filled.get(key) not in (None, "")}
+        written = str(filled["out"]).strip()
+        order = WatchOptions(
+            source,
+            line,
+            reading_of(filled),
+            out=typed_path(written, _folder(screen)) if written else None,
+            channel=filled["channel"].strip() or None,
+            schedule=session.document.schedule,
+            kiln=None if studio.kiln is None else studio.kiln.value,
+            load=None if studio.load is None or studio.kiln is None else studio.load.value,
+            cones=filled["cones"],
+            top_c=filled["top"],
+            above_c=filled["above"],
+            lost_after_s=filled["lost"],
+            unload_c=filled["unload"],
+            command=filled["command"].strip() or None,
+        )
+        try:
+            await asyncio.to_thread(check_options, order)
+        except FiringError as error:
+            fault = str(error)
+            continue
+        fault = ""
+        if order.out is None or not order.out.exists() or await _continue(screen, order.out):
+            return order
+
+
+async def _continue(screen: WorkScreen, out: Path) -> bool:
     answer = await screen.ask(
         f"{out} exists already.  If its firing still goes on, it is continued: its lines stay as "
-        "they are, the pause is marked, and new lines are put at its end.  If its firing is over, a "
-        "new file is made beside it.",
+        "they are, the pause is marked, and new lines are put at its end.  If its firing is over, "
+        "a new file is made beside it.",
         ("name", "Choose another file"),
         ("go", "Record, to this file or beside it"),
     )
