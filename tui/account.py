@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report import rows
-from firing.report.formatting import SEVERITY_WORDS, hours_minutes, sentence
-from firing.report.summary import (
-    cone_range,
+from firing.report import review_tables as tables
+from firing.report.formatting import SEVERITY_WORDS, cone_range, hours_minutes, sentence
+from firing.report.review_sentences import (
     cooling_words,
     finding_words,
     lead_in_words,
     log_words,
     review_answer,
 )
+from firing.report.text import bar
 from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
 from firing.units import format_duration, format_temperature
 
@@ -94,13 +94,14 @@ def _section(heading: str, content: Iterator[Entry]) -> Iterator[Entry]:
 
 
 def _causes(review: Review) -> Iterator[Entry]:
-    table = rows.account(review.causes, bar_width=_BAR)
-    for cause, (words, minutes, bar) in zip(review.causes, table.rows, strict=True):
+    table = tables.account(review.causes)
+    lines = zip(review.causes, table.rows, table.bars, strict=True)
+    for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]
         yield Entry(
             words,
             minutes,
-            bar,
+            bar(share, _BAR),
             tuple(_closed(sentence(text)) for text in details if text),
             _place_of(review, cause),
         )
@@ -162,7 +163,7 @@ def _segments(review: Review) -> Iterator[Entry]:
 
 def _cones(review: Review) -> Iterator[Entry]:
     trace = review.log.trace
-    for name, cone, span, highest in rows.cones_by_channel(review).rows:
+    for name, cone, span, highest in tables.cones_by_channel(review).rows:
         hottest_s = float(trace.time_s[int(np.nanargmax(trace.channel_c(name)))])
         yield Entry(
             f"{name}: {cone}" if cone == "none" else f"{name}: cone {cone}",

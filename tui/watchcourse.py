@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper
 from firing.units import TemperatureUnit
 from firing.watch.position import Plan

@@ -63,7 +63,7 @@ def resume_command(
     Drying, bound water and heat-work that were done already count.
     """
     from firing.design.resume import resume
-    from firing.report.designed import resume_text
+    from firing.report.design import resume_report
     from firing.schedule.file import write_schedule
 
     plan = load_schedule(schedule)
@@ -87,6 +87,5 @@ def resume_command(
     if as_json:
         outcome.document(found.to_dict())
     else:
-        ascii_only = not outcome.braille_possible()
-        outcome.text(resume_text(found, width=outcome.width(), ascii_only=ascii_only))
+        outcome.report(resume_report(found))
     return outcome.act_if(found.needs_action)

@@ -1,4 +1,4 @@
-"""The common parts of the pages' drawings, and the one place that knows plotly.
+"""The common parts of the pages' drawings, described in plotly's vocabulary but without plotly.
 
 Every line differs from its neighbours in its dashes as well as in its colour, and captions say in
 words what a drawing shows.
@@ -10,8 +10,6 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
-from plotly.offline import get_plotlyjs
 
 from firing.clock import after
 from firing.report.sanitize import plain
@@ -69,17 +67,6 @@ _INK, _PAPER, _GRID = "#1f1b16", "#fffdf9", "#e6dfd4"
 Part = dict[str, Any]
 """A piece of a figure: a line, an axis, a layout, in plotly's own vocabulary."""
 
-CONFIG: Part = {
-    "displaylogo": False,
-    "showSendToCloud": False,
-    "plotlyServerURL": "",
-    "typesetMath": False,
-    "responsive": True,
-    "scrollZoom": False,
-    "modeBarButtonsToRemove": ["lasso2d", "select2d", "autoScale2d"],
-}
-"""How plotly behaves: nothing is offered that would send the data anywhere."""
-
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
@@ -90,7 +77,7 @@ class Drawing:
     name : str
         Id of its element.
     figure : dict
-        What plotly draws, plain JSON values only.
+        Its data and layout, plain JSON values only.
     caption : str
         What it shows, in words.
     height_px : int
@@ -106,12 +93,6 @@ class Drawing:
 def label(raw: str) -> str:
     """Return user text for a plotly label, which reads a few HTML tags and entities itself."""
     return plain(raw).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def library() -> str:
-    """Return the script that draws, as installed with plotly, ready to stand in a page."""
-    script: str = get_plotlyjs()
-    return script.replace("\r\n", "\n").replace("</script", "<\\/script")
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,23 +207,10 @@ def segment_marks(
     return lines, numbers
 
 
-def build(data: Sequence[Part], height_px: int, **layout: Any) -> Part:
-    """Return a figure as plain JSON values, checked by plotly.
-
-    Parameters
-    ----------
-    data : sequence of dict
-        Lines, bars and marks.
-    height_px : int
-        Height on the screen [px].
-    **layout
-        Axes, shapes and annotations.
-
-    Raises
-    ------
-    ValueError
-        If plotly does not know a property.
-    """
+def drawing(
+    name: str, data: Sequence[Part], caption: str, height_px: int, **layout: Any
+) -> Drawing:
+    """Return a drawing of lines, bars and marks; `layout` holds axes, shapes and annotations."""
     common = {
         "template": {"data": {}, "layout": {}},
         "height": height_px,
@@ -255,5 +223,5 @@ def build(data: Sequence[Part], height_px: int, **layout: Any) -> Part:
         "hoverlabel": {"bgcolor": _PAPER, "bordercolor": GREY, "font": {"color": _INK}},
         "hovermode": "closest",
     }
-    figure: Part = go.Figure(data=list(data), layout={**common, **layout}).to_plotly_json()
-    return figure
+    figure = {"data": list(data), "layout": {**common, **layout}}
+    return Drawing(name, figure, caption, height_px)

@@ -1,77 +1,30 @@
-"""The answer first: what a forecast or a review comes to, in two or three sentences.
+"""The sentences of a review: the answer first, then causes, heat-work, cooling and the log."""
 
-The terminal and the page open with the same sentences, so they are made here.
-"""
-
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from firing.cones.equivalence import ConeVerdict
-from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import Forecast
-from firing.report.formatting import Timekeeper, sentence
+from firing.cones.table import describe_number
+from firing.report.formatting import CONES_MEANT, Timekeeper, cone_range, sentence
+from firing.report.review_tables import offset_words
+from firing.review.heat import HeatVerdict
 from firing.review.result import CauseShare, Finding, Review
-from firing.units import SECONDS_PER_MINUTE, format_duration, format_temperature
+from firing.units import (
+    SECONDS_PER_MINUTE,
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+    rate_from_celsius,
+)
 
-CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
-CONE_SOURCES = ("cone-chart-1996", "cone-model")
 _ON_TIME_S = 180.0
 _EDGES_S = 300.0
 _LONG_LEAD_IN_S = 1800.0
 _OF_THE_ACCOUNT = ("ran_long", "ran_short", "evened_out")
 _MOST_CAUSES = 3
 _REST_S = 120.0
-
-
-def forecast_answer(forecast: Forecast) -> list[str]:
-    """Return how long the heating takes, when the peak and the opening come, and the cone."""
-    unit = forecast.schedule.unit
-    keeper = forecast_times(forecast)
-    peak = format_temperature(forecast.peak_c, unit)
-    kiln = forecast.kiln
-    if kiln is not None and not kiln.reaches_peak:
-        words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
-    else:
-        first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
-        words = (
-            f"Heats for {format_duration(forecast.heating_s)} and reaches {peak} "
-            f"{keeper.when(first_peak.ramp_end_s)}."
-        )
-    unload = format_temperature(forecast.unload_c, unit)
-    if kiln is not None and kiln.stalled:
-        opening = "The rest of the program is not forecast."
-    elif forecast.total_s > forecast.program_s:
-        opening = (
-            f"Opens at {unload} {keeper.when(forecast.total_s, about=True)} "
-            f"({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})."
-        )
-    else:
-        opening = f"Ends {keeper.when(forecast.program_s)}, already below {unload}."
-    wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
-    return [
-        f"{words} {opening}",
-        f"Amounts to {cone_range(forecast.cones)}{wanted}: {CONES_MEANT}.",
-    ]
-
-
-def forecast_times(forecast: Forecast) -> Timekeeper:
-    """Return the clock of a forecast, up to the latest opening."""
-    return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
-
-
-def cone_range(verdict: ConeVerdict) -> str:
-    """Return the cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
-    if verdict.reached_number is None:
-        coldest = next(iter(verdict.by_cone), "022")
-        return f"less than cone {coldest}, the coldest one made"
-    words = describe_number(verdict.reached_number)
-    high = verdict.reached_number if verdict.high is None else verdict.high
-    span = describe_range(verdict.low, high)
-    # Between two cones of the zero series the number has named both already.
-    known = span.removeprefix("between ").replace(" and ", "–")
-    return f"cone {words}" if words.startswith(known) else f"cone {words} ({span})"
+_HOUR_SHOWN = 0.05
 
 
 def review_answer(review: Review) -> list[str]:
@@ -256,3 +209,70 @@ def finding_words(finding: Finding) -> list[str]:
     if finding.next_step:
         words.append(f"Next: {finding.next_step}")
     return [_closed(part) for part in words]
+
+
+def margin_words(review: Review) -> list[str]:
+    """Return what the cones rest on and what their range spans, one sentence each."""
+    heat, unit = review.heat, review.schedule.unit
+    warnings = review.cones.warnings_in(unit)
+    if heat is None:
+        return [*review.cones.notes_in(unit), *warnings]
+    first, *_ = review.cones.notes or ("",)
+    return [first, _margin(heat, unit), *warnings]
+
+
+def _margin(heat: HeatVerdict, unit: TemperatureUnit) -> str:
+    def size(value_c: float) -> str:
+        return f"±{rate_from_celsius(value_c, unit):.1f} °{unit}"
+
+    budget = heat.budget
+    if budget.thermocouple_c is None:
+        sensor = f"the thermocouple's error is not in it ({heat.thermocouple.reason})"
+    else:
+        sensor = f"the thermocouple {size(budget.thermocouple_c)} ({heat.thermocouple.reason})"
+    if heat.offset_known:
+        offset = (
+            f"{rate_from_celsius(heat.offset_c, unit):+.1f} °{unit} from the kiln file's witness "
+            "cones are added to the kiln's readings"
+        )
+    else:
+        offset = "the kiln's own offset is unknown until witness cones have shown it"
+    return (
+        f"The range spans {size(budget.total_c)}: the cone {size(budget.cone_c)}, the law "
+        f"{size(budget.law_c)}, {sensor}; {offset}."
+    )
+
+
+def heat_words(review: Review) -> list[str]:
+    """Return the rest of the heat-work's verdict, one sentence each; empty without one."""
+    heat = review.heat
+    return [] if heat is None else list(_heatwork_sentences(review, heat))
+
+
+def _heatwork_sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
+    unit = review.schedule.unit
+    above = format_temperature(1000.0, unit)
+    if heat.time_above_1000_s > 0:
+        yield f"Above {above} for {format_duration(heat.time_above_1000_s)}."
+    verdict = heat.witness
+    if verdict is not None:
+        kiln = verdict.kiln
+        yield (
+            f"By the witness cones the kiln's offset, what {kiln.channel} reads too low by, is "
+            f"{offset_words(kiln.offset_c, kiln.low_c, kiln.high_c, unit)} °{unit}; the range "
+            "spans the reading of the cone's position, the cone and the law."
+        )
+    for name, hours in heat.exposures.items():
+        told = [
+            f"{spent:.1f} h above {format_temperature(level_c, unit)}"
+            for level_c, spent in zip(hours.levels_c, hours.hours, strict=True)
+            if spent >= _HOUR_SHOWN
+        ]
+        if told:
+            yield f"The sensor of {name} spent {', '.join(told)}."
+    found = " ".join(f.message + f.next_step for f in review.findings if f.id == "sensor_hours")
+    for remark in heat.drift:
+        if remark.text not in found:
+            yield remark.text
+    if not heat.drift and any(hours.hours[0] >= _HOUR_SHOWN for hours in heat.exposures.values()):
+        yield "Which way it drifts depends on its type; a kiln file (--kiln) tells it."

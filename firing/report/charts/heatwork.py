@@ -8,8 +8,8 @@ from firing.cones.equivalence import ConeVerdict
 from firing.cones.heatwork import heatwork_progress
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
-from firing.report import figures as fig
-from firing.report.figures import Drawing, TimeAxis
+from firing.report.charts import figure as fig
+from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.formatting import Timekeeper
 from firing.trace import FloatArray
 
@@ -91,8 +91,11 @@ def heatwork_drawing(
         )
         shares[cone] = share
     whole = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": 1, "y1": 1}
-    figure = fig.build(
+    keeper = Timekeeper(time_axis.started, float(dense_s[-1]))
+    return fig.drawing(
+        "heatwork",
         lines,
+        _caption(cones, progress, dense_s, keeper, subject),
         _HEIGHT_PX,
         showlegend=False,  # every line bears its name
         xaxis=time_axis.part(range=time_axis.x([from_s, to_s])),
@@ -100,9 +103,6 @@ def heatwork_drawing(
         shapes=[{**whole, "line": {"color": fig.GREY, "width": 1.5}}],
         annotations=_names(shares, time_axis, grid_s),
     )
-    keeper = Timekeeper(time_axis.started, float(dense_s[-1]))
-    caption = _caption(cones, progress, dense_s, keeper, subject)
-    return Drawing("heatwork", figure, caption, _HEIGHT_PX)
 
 
 def near_cones(numbers: Sequence[float | None]) -> list[str]:

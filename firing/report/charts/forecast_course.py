@@ -1,30 +1,19 @@
-"""What the page of a forecast draws: its course, and heat-work cone by cone."""
+"""The drawing of a forecast: its course, with what is done by hand."""
 
 import numpy as np
 
 from firing.forecast.forecast import Forecast
-from firing.report import figures as fig
-from firing.report.chart import temperatures_in
-from firing.report.figures import Drawing, TimeAxis
+from firing.report.charts import figure as fig
+from firing.report.charts.figure import Drawing, TimeAxis
+from firing.report.charts.text_chart import temperatures_in
 from firing.report.formatting import Timekeeper
-from firing.report.heatwork_drawing import heatwork_drawing
 from firing.units import format_temperature
 
 
-def forecast_drawings(forecast: Forecast) -> list[Drawing]:
-    """Return the drawings of a forecast: its course, and heat-work up to the cones it reaches."""
-    trace = forecast.trace
+def forecast_course(forecast: Forecast) -> Drawing:
+    """Return the course of a forecast, with its segments and what is done by hand."""
+    unit, trace = forecast.schedule.unit, forecast.trace
     axis = TimeAxis.over(forecast.started, float(trace.time_s[-1]))
-    heat = heatwork_drawing(
-        axis, trace.time_s, trace.channel_c(), (forecast.cones,), "the forecast"
-    )
-    course = _course(forecast, axis)
-    return [course] if heat is None else [course, heat]
-
-
-def _course(forecast: Forecast, axis: TimeAxis) -> Drawing:
-    unit = forecast.schedule.unit
-    trace = forecast.trace
     temperature = temperatures_in(trace.channel_c(), unit)
     program = trace.time_s <= forecast.program_s + 1e-6
     cooling = trace.time_s >= forecast.program_s - 1e-6
@@ -69,15 +58,6 @@ def _course(forecast: Forecast, axis: TimeAxis) -> Drawing:
     marks, numbers = fig.segment_marks(
         [(s.index, s.start_s, s.end_s) for s in forecast.segments], axis
     )
-    height_px = 440
-    figure = fig.build(
-        lines,
-        height_px,
-        xaxis=axis.part(),
-        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
-        shapes=marks,
-        annotations=numbers,
-    )
     keeper = Timekeeper(forecast.started, float(trace.time_s[-1]))
     caption = (
         "The forecast temperature over time: the program solid, natural cooling after it dashed; "
@@ -85,4 +65,13 @@ def _course(forecast: Forecast, axis: TimeAxis) -> Drawing:
         f"{format_temperature(forecast.peak_c, unit)}, and the program ends "
         f"{keeper.when(forecast.program_s)}."
     )
-    return Drawing("course", figure, caption, height_px)
+    return fig.drawing(
+        "course",
+        lines,
+        caption,
+        440,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+        shapes=marks,
+        annotations=numbers,
+    )

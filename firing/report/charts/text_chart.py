@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from firing.clock import after
-from firing.report.canvas import Canvas, LineStyle
+from firing.report.charts.canvas import Canvas, LineStyle
 from firing.report.formatting import WEEKDAYS
 from firing.report.sanitize import display_width, plain, shorten, to_ascii
 from firing.trace import FloatArray
