@@ -11,7 +11,7 @@ from typing import Any
 from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named
 from firing.report.document import (
     Bullets,

@@ -3,7 +3,7 @@
 from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named
 from firing.report.document import Bullets, Paragraph, Part, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments, forecast_times

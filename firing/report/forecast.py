@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course
@@ -51,7 +51,7 @@ from firing.units import (
 )
 
 if TYPE_CHECKING:
-    from firing.forecast.in_kiln import KilnForecast
+    from firing.forecast.result import KilnForecast
 
 _RATES_SHOWN_C = (200.0, 600.0, 1000.0, 1200.0)
 

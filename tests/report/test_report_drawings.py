@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from report.report_samples import LEAD_IN_S, Names, sample_forecast, sample_review
 
-from firing.forecast.forecast import Forecast, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.report.charts.figure import Drawing, TimeAxis, label
 from firing.report.charts.heatwork import near_cones
 from firing.report.document import Chart, Part, Report, Section, shown

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.charts.text_chart import temperatures_in
