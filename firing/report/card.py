@@ -75,13 +75,7 @@ class Card:
 
 
 def card_report(card: Card) -> Report:
-    """Return the card as a report; its page is one sheet of A4 to print, and needs no script.
-
-    Parameters
-    ----------
-    card : Card
-        What to show.
-    """
+    """Return the card as a report; its page is one sheet of A4 to print, and needs no script."""
     program = card.program
     to_write = ["Witness cones set", "Keyed by"]
     if card.forecast.started is None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from firing.report.document import KeyFigures, Paragraph, Part, Report, Section
+from firing.report.document import Figures, Paragraph, Part, Report, Section
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 
 
@@ -18,7 +18,7 @@ def cautions_whole(cautions: Sequence[Caution]) -> list[Part]:
         heading, *lines = caution.lines()
         words = len(lines) - len(caution.figures)
         paragraphs = [Paragraph(line) for line in lines[:words]]
-        parts.append(Section(heading, [*paragraphs, KeyFigures(lines[words:])]))
+        parts.append(Section(heading, [*paragraphs, Figures(lines[words:])]))
     return parts
 
 

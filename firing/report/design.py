@@ -16,13 +16,7 @@ _WORTH_TELLING_S = 60.0
 
 
 def design_report(design: Design) -> Report:
-    """Return a design as a report: the program, why, what it costs, and what is wrong.
-
-    Parameters
-    ----------
-    design : Design
-        What to show.
-    """
+    """Return a design as a report: the program, why, what it costs, and what is wrong."""
     course, unit = design.forecast, design.schedule.unit
     took = format_duration(design.total_s)
     answer = [
@@ -72,13 +66,7 @@ def _segments_words(design: Design) -> list[str]:
 
 
 def resume_report(found: Resumption) -> Report:
-    """Return a resumption as a report: where the firing stands, and what to key in now.
-
-    Parameters
-    ----------
-    found : Resumption
-        What to show.
-    """
+    """Return a resumption as a report: where the firing stands, and what to key in now."""
     course = found.forecast
     why = [
         f"Segment {index + 1}: {' '.join(reason.sentences)}"

@@ -32,7 +32,7 @@ class Bullets:
 
 
 @dataclass(frozen=True, slots=True)
-class KeyFigures:
+class Figures:
     """Figures with what they rest on, a line each."""
 
     lines: Sequence[str]
@@ -70,31 +70,18 @@ class FillIn:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under headers; the first column heads its row.
-
-    Attributes
-    ----------
-    headers : sequence of str
-        One a column.
-    align : str
-        A letter a column: ``l`` for text, ``r`` for numbers, ``t`` for boxes to tick.
-    rows : sequence of sequence of str
-        As many cells each as there are headers.
-    caption : str
-        What the table says; the page shows it.
-    bars : sequence of float
-        A share of the largest a row, from -1 to 1, drawn as a bar behind it where there is no
-        drawing, that is as text; empty for none.
-    large : range
-        Columns to print large, to be read from a distance.
-    """
+    """Rows under headers; the first column heads its row."""
 
     headers: Sequence[str]
     align: str
+    """A letter a column: ``l`` for text, ``r`` for numbers, ``t`` for boxes to tick."""
     rows: Sequence[Sequence[str]]
     caption: str = ""
+    """What it says; the page shows it."""
     bars: Sequence[float] = ()
+    """A share from -1 to 1 a row, drawn as a bar where no drawing shows it: as text."""
     large: range = range(0)
+    """Columns that a page sets large, to be read from a distance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,24 +99,15 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """Parts under a heading; left out whole where none of them has anything to show.
-
-    Attributes
-    ----------
-    heading : str
-        Its heading; empty to set the parts off without one.
-    parts : sequence of Part or None
-        What it holds; None where there is nothing.
-    anchor : str
-        Id of the heading on the page; made of the heading if empty.
-    heading_on : {"text", "page"} or None
-        Where the heading is shown, if not on both.
-    """
+    """Parts under a heading; left out whole where none of them has anything to show."""
 
     heading: str
+    """Empty to set the parts off without one."""
     parts: Sequence["Part | None"]
     anchor: str = ""
+    """Id of the heading on the page; made of the heading if empty."""
     heading_on: Medium | None = None
+    """Where the heading is shown, if not on both."""
 
     def titled(self, medium: Medium) -> bool:
         """Return whether the heading is shown there."""
@@ -145,48 +123,26 @@ class Only:
 
 
 Part = (
-    Paragraph
-    | Bullets
-    | KeyFigures
-    | FlaggedList
-    | Sources
-    | FillIn
-    | Table
-    | Chart
-    | Section
-    | Only
+    Paragraph | Bullets | Figures | FlaggedList | Sources | FillIn | Table | Chart | Section | Only
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One report.
-
-    Attributes
-    ----------
-    name : str
-        What it is, before its title: ``Review``.
-    title : str
-        What it is about; text without one begins with its first part.
-    parts : sequence of Part or None
-        What it says, in order.
-    subject : str
-        The name in full, above the page's title.
-    when : str
-        The moment it counts from.
-    answer : sequence of str
-        What it comes to, told first.
-    sheet : bool
-        Whether the page is one sheet to print.
-    """
+    """One report: what it is (``Review``), what it is about, and what it says, in order."""
 
     name: str
     title: str
+    """Text without one begins with its first part."""
     parts: Sequence[Part | None]
     subject: str = ""
+    """The name in full, above the page's title."""
     when: str = ""
+    """The moment it counts from."""
     answer: Sequence[str] = ()
+    """What it comes to, told first."""
     sheet: bool = False
+    """Whether the page is one sheet to print."""
 
     @property
     def heading(self) -> str:

@@ -6,15 +6,12 @@ from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from firing.cones.table import describe_number
 from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
-from firing.report.charts.forecast_course import forecast_course
+from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
-from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import (
     Bullets,
     Chart,
@@ -57,13 +54,7 @@ _RATES_SHOWN_C = (200.0, 600.0, 1000.0, 1200.0)
 
 
 def forecast_report(forecast: Forecast) -> Report:
-    """Return a forecast as a report.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        What to show.
-    """
+    """Return a forecast as a report."""
     schedule = forecast.schedule
     cautions = cautions_for(forecast.peak_c, schedule.purpose)
     basis = _basis(forecast)
@@ -142,16 +133,8 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
 
 
 def _course(forecast: Forecast) -> Chart:
-    trace = forecast.trace
-    time_s, temperature_c = trace.time_s, trace.channel_c()
-    run, after = time_s <= forecast.program_s, time_s >= forecast.program_s
-    lines = [ChartSeries("program", time_s[run], temperature_c[run], "solid", 0)]
-    if np.count_nonzero(after) > 1:
-        lines.append(
-            ChartSeries("cooling by itself", time_s[after], temperature_c[after], "dotted")
-        )
-    draw = partial(forecast_course, forecast)
-    return Chart(draw, lines, forecast.schedule.unit, forecast.started)
+    draw, series = partial(forecast_course, forecast), forecast_series(forecast)
+    return Chart(draw, series, forecast.schedule.unit, forecast.started)
 
 
 def _heatwork(forecast: Forecast) -> Chart:

@@ -23,18 +23,12 @@ SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
 
 @dataclass(frozen=True, slots=True)
 class Timekeeper:
-    """Turns seconds after the start into what a person reads on a clock, or a stopwatch.
-
-    Attributes
-    ----------
-    started : datetime or None
-        The moment of second 0, with its zone; None if nobody said when.
-    last_s : float
-        The last moment spoken of [s]: it decides whether weekdays are needed.
-    """
+    """Turns seconds after the start into what a person reads on a clock, or a stopwatch."""
 
     started: datetime | None
+    """The moment of second 0, with its zone; None if nobody said when."""
     last_s: float
+    """The last moment spoken of [s]: it decides whether weekdays are needed."""
 
     def at(self, after_s: float) -> str:
         """Return the clock time, with the weekday if the firing crosses midnight, else hours."""

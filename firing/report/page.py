@@ -14,10 +14,10 @@ from firing.report.charts.figure import Drawing
 from firing.report.document import (
     Bullets,
     Chart,
+    Figures,
     FillIn,
     Flagged,
     FlaggedList,
-    KeyFigures,
     Only,
     Paragraph,
     Part,
@@ -65,13 +65,7 @@ _BLANK = '<span class="blank">&nbsp;</span>'
 
 
 def render_page(report: Report) -> str:
-    """Return a report as one HTML document.
-
-    Parameters
-    ----------
-    report : Report
-        What to show.
-    """
+    """Return a report as one HTML document."""
     drawings: list[Drawing] = []
     body = [
         _opening(report),
@@ -92,7 +86,7 @@ def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2
                 yield _paragraph(words, "quiet" if kind == "under" else kind)
             case Bullets(items):
                 yield _bullets(items)
-            case KeyFigures(lines):
+            case Figures(lines):
                 yield f'<div class="figures">{_bullets(lines)}</div>' if lines else ""
             case FlaggedList(items):
                 yield _flagged(items)

@@ -8,8 +8,7 @@ from firing.report.cautions import cautions_whole
 from firing.report.charts.account import account_drawing
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
-from firing.report.charts.review_course import both_courses, plan_and_actual
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Bullets,
     Chart,
@@ -43,13 +42,7 @@ _CAUSES_TOLD = 3
 
 
 def review_report(review: Review) -> Report:
-    """Return a review as a report; the page has the findings first, and room for more.
-
-    Parameters
-    ----------
-    review : Review
-        What to show.
-    """
+    """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
     findings, segments = _findings(review), _segments(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
@@ -87,13 +80,8 @@ def _findings(review: Review) -> Section:
 
 
 def _course(review: Review) -> Chart:
-    trace = review.log.trace
-    plan = ChartSeries("plan", review.plan_time_s, review.plan_c, "dotted")
-    name = f"actual, {trace.channels[review.channel]}"
-    actual = ChartSeries(name, trace.time_s, review.temperature_c, "solid", 0)
-    series = [actual] if review.refused else [plan, actual]
-    draw = partial(plan_and_actual, review)
-    return Chart(draw, series, review.schedule.unit, trace.started)
+    draw, series = partial(plan_and_actual, review), review_series(review)
+    return Chart(draw, series, review.schedule.unit, review.log.trace.started)
 
 
 def _segments(review: Review) -> Section:
@@ -144,7 +132,7 @@ def _comparison(review: Review) -> list[Part]:
     other = comparison.other.log.name
     parts: list[Part | None] = [
         Bullets(comparison.remarks),
-        Chart(partial(both_courses, review)),
+        Chart(partial(both_courses, review, comparison.other)),
         tables.compared_segments(review),
         tables.compared_figures(review),
     ]

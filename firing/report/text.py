@@ -7,9 +7,9 @@ from firing.report.charts.text_chart import render_chart
 from firing.report.document import (
     Bullets,
     Chart,
+    Figures,
     FillIn,
     FlaggedList,
-    KeyFigures,
     Only,
     Paragraph,
     Part,
@@ -89,7 +89,7 @@ def _lines(part: Part, style: _Style) -> list[str]:
             return [_INDENT + line for line in _wrapped(words, style.width - len(_INDENT))]
         case Paragraph(words):
             return _wrapped(words, style.width)
-        case KeyFigures(lines):
+        case Figures(lines):
             return [line for words in lines for line in _wrapped(words, style.width)]
         case Bullets(items):
             return _bullets(items, style)
@@ -161,29 +161,10 @@ def render_table(
     *,
     width: int = 80,
 ) -> str:
-    """Set cells in columns.
+    """Return headers, a rule and rows as lines no wider than `width`, without spaces at their ends.
 
-    Parameters
-    ----------
-    headers : sequence of str
-        One a column.
-    rows : sequence of sequence of str
-        As many cells each as there are headers.
-    align : str
-        One letter a column: ``l`` text, broken over lines where the table would be too wide, or
-        ``r`` numbers, set to the right and never broken.
-    width : int
-        Widest line allowed [columns]; exceeded only where the numbers alone are wider.
-
-    Returns
-    -------
-    str
-        Header, rule and rows joined by newlines, without spaces at line ends.
-
-    Raises
-    ------
-    ValueError
-        If a row or `align` does not fit the headers.
+    Columns of text (``l``) are broken over lines where the table would be too wide; those of
+    numbers (``r``) are set to the right and never broken, whatever the width.
     """
     if len(align) != len(headers) or any(len(row) != len(headers) for row in rows):
         raise ValueError(f"a table of {len(headers)} columns needs as many cells and letters")

@@ -88,7 +88,7 @@ def account_drawing(review: Review) -> Drawing | None:
     )
 
 
-def _bar(name: str, steps: list[tuple[str, float, float]], colour: str, pattern: str) -> fig.Part:
+def _bar(name: str, steps: list[tuple[str, float, float]], colour: str, pattern: str) -> fig.Spec:
     return {
         "type": "bar",
         "orientation": "h",

@@ -5,41 +5,33 @@ import numpy as np
 from firing.forecast.result import Forecast
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
-from firing.report.charts.text_chart import temperatures_in
+from firing.report.charts.text_chart import ChartSeries, temperatures_in
 from firing.report.formatting import Timekeeper
 from firing.units import format_temperature
+
+
+def forecast_series(forecast: Forecast) -> list[ChartSeries]:
+    """Return the program, and the cooling after it if there is any."""
+    time_s, temperature_c = forecast.trace.time_s, forecast.trace.channel_c()
+    run = time_s <= forecast.program_s + 1e-6
+    after = time_s >= forecast.program_s - 1e-6
+    series = [ChartSeries("program", time_s[run], temperature_c[run], "solid", 0)]
+    if np.count_nonzero(after) > 1:
+        series.append(
+            ChartSeries("cooling by itself", time_s[after], temperature_c[after], "dotted")
+        )
+    return series
 
 
 def forecast_course(forecast: Forecast) -> Drawing:
     """Return the course of a forecast, with its segments and what is done by hand."""
     unit, trace = forecast.schedule.unit, forecast.trace
     axis = TimeAxis.over(forecast.started, float(trace.time_s[-1]))
-    temperature = temperatures_in(trace.channel_c(), unit)
-    program = trace.time_s <= forecast.program_s + 1e-6
-    cooling = trace.time_s >= forecast.program_s - 1e-6
+    looks = ((fig.BLUE, "solid", 2.4), (fig.GREY, "dash", 2.0))
     lines = [
-        fig.line(
-            "program",
-            axis,
-            trace.time_s[program],
-            temperature[program],
-            f"°{unit}",
-            colour=fig.BLUE,
-            width=2.4,
-        ),
+        fig.course(series, axis, unit, colour, dash=dash, width=width)
+        for series, (colour, dash, width) in zip(forecast_series(forecast), looks, strict=False)
     ]
-    if np.count_nonzero(cooling) > 1:
-        lines.append(
-            fig.line(
-                "cooling by itself",
-                axis,
-                trace.time_s[cooling],
-                temperature[cooling],
-                f"°{unit}",
-                colour=fig.GREY,
-                dash="dash",
-            )
-        )
     acts = [segment for segment in forecast.segments if segment.action]
     if acts:
         at_c = np.array([segment.end_c for segment in acts])

@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
-from firing.report.charts.text_chart import temperatures_in
+from firing.report.charts.text_chart import ChartSeries, temperatures_in
 from firing.report.formatting import Timekeeper
 from firing.review.result import Review
 from firing.trace import FloatArray
@@ -25,7 +25,16 @@ _LEAST_MARKED_S = 300.0
 _MOST_MARKED = 6
 _BAND = 0.012
 _LETTERS = "ABCDEFGH"
-_COMPARED_PX, _COMPARED_POINTS = 400, 500
+_COMPARED_POINTS = 500
+
+
+def review_series(review: Review) -> list[ChartSeries]:
+    """Return the plan, unless it belongs to another firing, and on it the actual course."""
+    trace = review.log.trace
+    plan = ChartSeries("plan", review.plan_time_s, review.plan_c, "dotted")
+    name = f"actual, {trace.channels[review.channel]}"
+    actual = ChartSeries(name, trace.time_s, review.temperature_c, "solid", 0)
+    return [actual] if review.refused else [plan, actual]
 
 
 def plan_and_actual(review: Review) -> Drawing:
@@ -36,46 +45,14 @@ def plan_and_actual(review: Review) -> Drawing:
     others = [i for i in range(len(trace.channels)) if i != review.channel]
     # The upper panel shares its points out: half to the channel under review.
     share = MOST_POINTS // 2
-    lines = [
-        fig.line(
-            f"actual, {trace.channels[review.channel]}",
-            axis,
-            trace.time_s,
-            temperatures_in(review.temperature_c, unit),
-            f"°{unit}",
-            colour=fig.BLUE,
-            width=2.4,
-            most=share // 2,
-        ),
-    ]
-    if not review.refused:
-        lines.append(
-            fig.line(
-                "plan",
-                axis,
-                review.plan_time_s,
-                temperatures_in(review.plan_c, unit),
-                f"°{unit}",
-                colour=fig.GREY,
-                dash="dash",
-                most=share // 4,
-            )
-        )
+    *plan, actual = review_series(review)
+    lines = [fig.course(actual, axis, unit, fig.BLUE, width=2.4, most=share // 2)]
+    lines += [fig.course(line, axis, unit, fig.GREY, dash="dash", most=share // 4) for line in plan]
     for number, channel in enumerate(others):
         colour, dash = _OTHER_LINES[number % len(_OTHER_LINES)]
-        lines.append(
-            fig.line(
-                trace.channels[channel],
-                axis,
-                trace.time_s,
-                temperatures_in(trace.channel_c(channel), unit),
-                f"°{unit}",
-                colour=colour,
-                dash=dash,
-                width=1.4,
-                most=max(share // 2 // len(others), 40),
-            )
-        )
+        other = ChartSeries(trace.channels[channel], trace.time_s, trace.channel_c(channel))
+        most = max(share // 2 // len(others), 40)
+        lines.append(fig.course(other, axis, unit, colour, dash=dash, width=1.4, most=most))
     off_c = review.temperature_c - review.aligned_plan_c
     deviation = fig.line(
         "actual less plan",
@@ -116,7 +93,7 @@ def plan_and_actual(review: Review) -> Drawing:
     )
 
 
-def _line_names(review: Review, axis: TimeAxis) -> list[fig.Part]:
+def _line_names(review: Review, axis: TimeAxis) -> list[fig.Spec]:
     """Return the lines' names beside them, halfway up: the earlier's left, the later's right."""
     level_c = 0.55 * review.schedule.peak_c
     crossings: list[tuple[float, str]] = []
@@ -213,9 +190,9 @@ def _place(review: Review, cause: str) -> tuple[float, float] | None:
     return None if best is None else best[1]
 
 
-def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> list[fig.Part]:
+def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
     """Return a light band along the foot of the upper panel for every mark with a stretch."""
-    bands: list[fig.Part] = []
+    bands: list[fig.Spec] = []
     until_s: list[float] = []
     for mark in sorted(marks, key=lambda mark: mark.from_s):
         if mark.to_s <= mark.from_s:
@@ -242,11 +219,11 @@ def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> li
     return bands
 
 
-def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) -> list[fig.Part]:
+def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
     """Return every mark's letter with an arrow to the curve, in the middle of its stretch."""
     usable = np.isfinite(review.temperature_c)
     time_s, temperature_c = review.log.trace.time_s[usable], review.temperature_c[usable]
-    letters: list[fig.Part] = []
+    letters: list[fig.Spec] = []
     for number, mark in enumerate(marks):
         middle_s = 0.5 * (mark.from_s + mark.to_s)
         at_c = np.array([np.interp(middle_s, time_s, temperature_c)])
@@ -272,38 +249,23 @@ def _caused_words(marks: Sequence[_CauseMark]) -> str:
     return f" Marked on the curve: {'; '.join(f'{m.letter} {m.words}' for m in marks)}."
 
 
-def both_courses(review: Review) -> Drawing | None:
-    """Return both courses over the hours since heating began; None without a second firing."""
-    comparison = review.comparison
-    if comparison is None:
-        return None
-    unit = review.schedule.unit
-    axis = TimeAxis(None)
-    lines = [
-        fig.line(
-            name,
-            axis,
-            shown.log.trace.time_s - shown.lead_in_s,
-            temperatures_in(shown.temperature_c, unit),
-            f"°{unit}",
-            colour=colour,
-            dash=dash,
-            most=_COMPARED_POINTS,
-        )
-        for name, shown, colour, dash in (
-            ("this firing", review, fig.BLUE, "solid"),
-            ("the other firing", comparison.other, fig.ORANGE, "dot"),
-        )
-    ]
-    caption = (
-        "Both firings over the hours since each began to heat: this one solid, the other, "
-        f"{comparison.other.log.name}, dotted."
-    )
+def both_courses(this: Review, other: Review) -> Drawing:
+    """Return the courses of two firings over the hours since each began to heat."""
+    unit, axis = this.schedule.unit, TimeAxis(None)
+    lines = []
+    for name, shown, colour, dash in (
+        ("this firing", this, fig.BLUE, "solid"),
+        ("the other firing", other, fig.ORANGE, "dot"),
+    ):
+        since_s = shown.log.trace.time_s - shown.lead_in_s
+        series = ChartSeries(name, since_s, shown.temperature_c)
+        lines.append(fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS))
     return fig.drawing(
         "comparison",
         lines,
-        caption,
-        _COMPARED_PX,
+        "Both firings over the hours since each began to heat: this one solid, the other, "
+        f"{other.log.name}, dotted.",
+        400,
         xaxis=axis.part(),
         yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )
