@@ -10,15 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report import review_tables as tables
-from firing.report.formatting import SEVERITY_WORDS, cone_range, hours_minutes, sentence
-from firing.report.review_sentences import (
-    cooling_words,
-    finding_words,
-    lead_in_words,
-    log_words,
-    review_answer,
-)
+from firing.report.formatting import SEVERITY_WORDS, closed, cone_range, hours_minutes, sentence
+from firing.report.review import finding_words, lead_in_words, log_words, review_answer
+from firing.report.review_heat import cones_by_channel, cooling_words
+from firing.report.review_time import account_table
 from firing.report.text import bar
 from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
 from firing.units import format_duration, format_temperature
@@ -94,7 +89,7 @@ def _section(heading: str, content: Iterator[Entry]) -> Iterator[Entry]:
 
 
 def _causes(review: Review) -> Iterator[Entry]:
-    table = tables.account(review.causes)
+    table = account_table(review.causes)
     lines = zip(review.causes, table.rows, table.bars, strict=True)
     for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]
@@ -102,7 +97,7 @@ def _causes(review: Review) -> Iterator[Entry]:
             words,
             minutes,
             bar(share, _BAR),
-            tuple(_closed(sentence(text)) for text in details if text),
+            tuple(closed(sentence(text)) for text in details if text),
             _place_of(review, cause),
         )
 
@@ -147,7 +142,7 @@ def _segments(review: Review) -> Iterator[Entry]:
         ]
         details += [
             f"{sentence(CAUSE_NAMES[cause.cause])} {format_duration(cause.seconds, signed=True)}"
-            + (f": {_closed(cause.evidence)}" if cause.evidence else ".")
+            + (f": {closed(cause.evidence)}" if cause.evidence else ".")
             for cause in segment.causes
         ]
         span_s = None
@@ -163,7 +158,7 @@ def _segments(review: Review) -> Iterator[Entry]:
 
 def _cones(review: Review) -> Iterator[Entry]:
     trace = review.log.trace
-    for name, cone, span, highest in tables.cones_by_channel(review).rows:
+    for name, cone, span, highest in cones_by_channel(review).rows:
         hottest_s = float(trace.time_s[int(np.nanargmax(trace.channel_c(name)))])
         yield Entry(
             f"{name}: {cone}" if cone == "none" else f"{name}: cone {cone}",
@@ -188,7 +183,3 @@ def _rest(review: Review) -> Iterator[Entry]:
         )
     words = (*log_words(review), lead_in_words(review))
     yield Entry("The log", details=tuple(text for text in words if text))
-
-
-def _closed(words: str) -> str:
-    return words if words.endswith((".", "!", "?")) else f"{words}."

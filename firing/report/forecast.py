@@ -31,6 +31,7 @@ from firing.report.formatting import (
     CONES_MEANT,
     Timekeeper,
     cone_range,
+    degrees,
     hours_minutes,
     sentence,
     source_ids,
@@ -43,7 +44,6 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
-    from_celsius,
     rate_from_celsius,
 )
 
@@ -166,7 +166,7 @@ def _segments(forecast: Forecast) -> Table:
                 str(timed.index + 1),
                 timed.name,
                 _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
-                f"{from_celsius(timed.end_c, unit):.0f}",
+                degrees(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
                 hours_minutes(timed.forecast_s) if timed.ends else "–",
                 end,

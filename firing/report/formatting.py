@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from firing.clock import after
 from firing.cones.table import describe_number, describe_range
 from firing.sources import load_sources
-from firing.units import SECONDS_PER_MINUTE, format_duration
+from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
 
 if TYPE_CHECKING:
     from firing.cones.equivalence import ConeVerdict
@@ -99,6 +99,16 @@ def cone_range(verdict: ConeVerdict) -> str:
     return f"cone {words}" if words.startswith(known) else f"cone {words} ({span})"
 
 
+def cone_or_none(number: float | None) -> str:
+    """Return a running cone number in words; ``none`` where no cone is down."""
+    return "none" if number is None else describe_number(number)
+
+
+def degrees(temperature_c: float, unit: TemperatureUnit) -> str:
+    """Return a temperature for a table whose header has the unit."""
+    return f"{from_celsius(temperature_c, unit):.0f}"
+
+
 def source_ids(fields: Iterable[str]) -> list[str]:
     """Return the ids in fields that may name several sources, apart by commas."""
     return [name.strip() for field in fields for name in field.split(",") if name.strip()]
@@ -126,3 +136,8 @@ def join_units(text: str) -> str:
 def sentence(words: str) -> str:
     """Return `words` with a capital first letter, the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def closed(words: str) -> str:
+    """Return `words` with a full stop, unless they end in a mark of their own."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."

@@ -9,10 +9,9 @@ from report.report_samples import HOUR_S, LEAD_IN_S, sample_review
 from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
-from firing.report import review_tables as tables
 from firing.report.page import render_page
 from firing.report.review import review_report
-from firing.report.review_sentences import margin_words
+from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
 from firing.report.text import render_text
 from firing.review.comparison import compare
@@ -70,10 +69,10 @@ def test_beyond_its_class_the_thermocouple_is_no_better() -> None:
 
 def test_degrees_apart_scale_and_do_not_shift_in_fahrenheit() -> None:
     for unit, apart in (("C", "8"), ("F", "14")):
-        table = tables.unevenness(judged(unit))  # type: ignore[arg-type]  # both are units
+        table = unevenness(judged(unit))  # type: ignore[arg-type]  # both are units
         assert table is not None
         assert table.rows[-1][1] == apart
-        assert tables.offset_words(10.0, 5.0, -5.0, unit) == (  # type: ignore[arg-type]
+        assert offset_words(10.0, 5.0, -5.0, unit) == (  # type: ignore[arg-type]
             "+10 (+5 to −5)" if unit == "C" else "+18 (+9 to −9)"
         )
 

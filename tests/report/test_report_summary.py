@@ -7,7 +7,8 @@ from report.report_samples import HOUR_S, MINUTE_S, sample_forecast, sample_revi
 from firing.forecast.forecast import forecast
 from firing.report.forecast import forecast_answer
 from firing.report.formatting import cone_range
-from firing.report.review_sentences import cause_words, review_answer
+from firing.report.review import review_answer
+from firing.report.review_time import cause_words
 from firing.review.result import CauseShare, Review
 from firing.schedule.schedule import Schedule, Segment
 

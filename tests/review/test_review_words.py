@@ -6,8 +6,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.report.review import review_report
-from firing.report.review_sentences import review_answer
+from firing.report.review import review_answer, review_report
 from firing.report.text import render_text
 from firing.review.result import Review
 from firing.review.review import review
