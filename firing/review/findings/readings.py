@@ -4,19 +4,19 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from firing.logs.flags import Mark
+from firing.logs.flags import Flag
 from firing.review import thresholds as limit
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
 from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius
 
 _KINDS = {
-    Mark.SPIKE: "spikes",
-    Mark.STUCK: "stuck",
-    Mark.DROPOUT: "dropouts to room temperature",
-    Mark.FULL_SCALE: "overload",
-    Mark.JUMP: "jumps faster than any kiln",
-    Mark.FAHRENHEIT: "probably °F among °C",
+    Flag.SPIKE: "spikes",
+    Flag.STUCK: "stuck",
+    Flag.DROPOUT: "dropouts to room temperature",
+    Flag.FULL_SCALE: "overload",
+    Flag.JUMP: "jumps faster than any kiln",
+    Flag.FAHRENHEIT: "probably °F among °C",
 }
 
 
@@ -122,10 +122,10 @@ def _unit(review: Review) -> Iterator[Finding]:
 
 def _lost(review: Review) -> Iterator[Finding]:
     share = float(np.mean(~np.isfinite(review.temperature_c)))
-    counts = np.bincount(review.log.cleaning.marks[:, review.channel], minlength=max(Mark) + 1)
+    counts = np.bincount(review.log.cleaning.marks[:, review.channel], minlength=max(Flag) + 1)
     kinds = [f"{int(counts[mark])} {words}" for mark, words in _KINDS.items() if counts[mark]]
-    if counts[Mark.MISSING]:
-        kinds.append(f"{int(counts[Mark.MISSING])} without a number")
+    if counts[Flag.MISSING]:
+        kinds.append(f"{int(counts[Flag.MISSING])} without a number")
     seen = ", ".join(kinds)
     if share > limit.LOST_SHARE:
         yield Finding(
