@@ -13,13 +13,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from design.making import EXAMPLES, PLANTERS_AND_CUPS, example_kiln, ware
+from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import Chosen, Equipment
 from firing.tui.outlook import Circumstances, foresee
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
-from firing.design.check import check_plan
 from firing.design.designer import design
 from firing.design.repair import repaired_design
 from firing.design.request import DesignRequest
@@ -32,11 +31,11 @@ from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.body import body_named
+from firing.ware.check import largest_difference
 from firing.ware.load import Load
 from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import largest_difference
 
 HOUR = 3600.0
 # Of the clay (body-diffusivity-practice), where its quartz changes, and 5 % more than 10 K.

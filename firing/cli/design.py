@@ -142,7 +142,7 @@ def design_command(
             open_c=open_c,
         )
     else:
-        wish = DesignRequest(
+        request = DesignRequest(
             wanted,
             cone=cone,
             top_c=top_c,
@@ -151,7 +151,7 @@ def design_command(
             cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
             open_c=open_c,
         )
-        result = design(ware, wish, kiln=in_kiln, controller=keyed)
+        result = design(ware, request, kiln=in_kiln, controller=keyed)
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()

@@ -16,7 +16,7 @@ from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
-from firing.ware.load import Load, typical_load
+from firing.ware.load import Load, load_or_typical
 
 STEP_S = 150.0
 """A kiln moves by a dozen degrees in a step, and the noise of single readings is gone [s]."""
@@ -27,14 +27,6 @@ have: with this many times its full power."""
 SHORTEST_S = 5.0
 SHARE_OF_BOTH = 0.7
 """Power and loss each moved by so much of their error are together about one error off."""
-
-
-def load_or_typical(kiln: KilnDescription, load: Load | None, schedule: Schedule | None) -> Load:
-    """Return the load, or a typical one where nobody said what is in the kiln."""
-    if load is not None:
-        return load
-    bisqued = schedule is not None and schedule.purpose in ("glaze", "decal")
-    return typical_load(kiln.volume_l, "bisqued" if bisqued else "bone dry")
 
 
 def estimator_on_side(
@@ -56,7 +48,7 @@ def estimator_on_side(
         loss=kiln.fitted.loss * (1.0 - SHARE_OF_BOTH * side * loss_se),
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
-    load = load_or_typical(kiln, load, schedule)
+    load = load_or_typical(load, kiln.volume_l, None if schedule is None else schedule.purpose)
     return KilnStateEstimator(replace(kiln, fitted=fitted), load, room_c=room_c)
 
 
