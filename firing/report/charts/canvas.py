@@ -59,16 +59,10 @@ class Canvas:
         return self.height * DOTS_DOWN
 
     def draw(self, x: FloatArray, y: FloatArray, style: LineStyle = "solid") -> None:
-        """Draw a line through points given as shares of the canvas.
+        """Draw a line through points given as shares of the canvas, shape (n,) each.
 
-        Parameters
-        ----------
-        x : ndarray, shape (n,)
-            From 0 at the left edge to 1 at the right, not decreasing.
-        y : ndarray, shape (n,)
-            From 0 at the bottom to 1 at the top; NaN breaks the line.
-        style : {"solid", "dashed", "dotted", "dash-dotted"}
-            How the line is broken.
+        `x` runs from 0 at the left edge to 1 at the right and never decreases, `y` from 0 at the
+        bottom to 1 at the top; NaN in it breaks the line.
         """
         dots = np.zeros((self.rows, self.columns), dtype=np.bool_)
         if x.size:
@@ -111,13 +105,8 @@ class Canvas:
     def lines(self, *, ascii_only: bool = False, colours: tuple[str, ...] = ()) -> list[str]:
         """Return the drawing as `height` strings of `width` characters.
 
-        Parameters
-        ----------
-        ascii_only : bool
-            Use one ASCII mark a cell instead of braille.
-        colours : tuple of str
-            An escape sequence a line drawn, empty for none; a cell takes the colour of the last
-            line through it.
+        `colours` holds an escape sequence a line drawn, empty for none; a cell takes that of the
+        last line through it.
         """
         shape = (self.height, DOTS_DOWN, self.width, DOTS_ACROSS)
         owner = np.full((self.height, self.width), -1, dtype=np.int64)

@@ -8,8 +8,8 @@ from firing.cones.equivalence import ConeVerdict
 from firing.cones.heatwork import heatwork_progress
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
-from firing.report import figures as fig
-from firing.report.figures import Drawing, TimeAxis
+from firing.report.charts import figure as fig
+from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.formatting import Timekeeper
 from firing.trace import FloatArray
 
@@ -34,23 +34,10 @@ def heatwork_drawing(
     verdicts: Sequence[ConeVerdict],
     subject: str,
 ) -> Drawing | None:
-    """Return heat-work over time for the few cones around the verdicts.
+    """Return heat-work over time for the few cones around the verdicts; None where all are far.
 
-    Parameters
-    ----------
-    time_axis : TimeAxis
-        Where times lie.
-    time_s, temperature_c : ndarray, shape (n,)
-        The trace [s], [°C].
-    verdicts : sequence of ConeVerdict
-        What was reached, and what was planned if that is known too; the first is the trace's own.
-    subject : str
-        What the trace is, for the caption.
-
-    Returns
-    -------
-    Drawing or None
-        None where the trace stays too cold for every cone.
+    The first verdict is the trace's own, and what was planned may follow; `subject` says in the
+    caption what the trace is.
     """
     cones = near_cones([verdict.reached_number for verdict in verdicts])
     usable = np.isfinite(temperature_c)
@@ -70,7 +57,7 @@ def heatwork_drawing(
     from_s = max(float(dense_s[first]) - margin_s, float(dense_s[0]))
     to_s = min(float(dense_s[last]) + margin_s, float(dense_s[-1]))
     grid_s = np.linspace(from_s, to_s, _POINTS)
-    lines: list[fig.Part] = []
+    lines: list[fig.Spec] = []
     shares: dict[str, FloatArray] = {}
     for number, cone in enumerate(cones):
         colour, dash = _LINES[number % len(_LINES)]
@@ -91,8 +78,11 @@ def heatwork_drawing(
         )
         shares[cone] = share
     whole = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": 1, "y1": 1}
-    figure = fig.build(
+    keeper = Timekeeper(time_axis.started, float(dense_s[-1]))
+    return fig.drawing(
+        "heatwork",
         lines,
+        _caption(cones, progress, dense_s, keeper, subject),
         _HEIGHT_PX,
         showlegend=False,  # every line bears its name
         xaxis=time_axis.part(range=time_axis.x([from_s, to_s])),
@@ -100,9 +90,6 @@ def heatwork_drawing(
         shapes=[{**whole, "line": {"color": fig.GREY, "width": 1.5}}],
         annotations=_names(shares, time_axis, grid_s),
     )
-    keeper = Timekeeper(time_axis.started, float(dense_s[-1]))
-    caption = _caption(cones, progress, dense_s, keeper, subject)
-    return Drawing("heatwork", figure, caption, _HEIGHT_PX)
 
 
 def near_cones(numbers: Sequence[float | None]) -> list[str]:
@@ -129,12 +116,12 @@ def _dense(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, F
 
 def _names(
     shares: dict[str, FloatArray], time_axis: TimeAxis, grid_s: FloatArray
-) -> list[fig.Part]:
+) -> list[fig.Spec]:
     """Return every cone's name where its line leaves the drawing: at the top, or at the right."""
-    names: list[fig.Part] = []
+    names: list[fig.Spec] = []
     last_at, step = -1.0, 0
     for cone, share in shares.items():
-        place: fig.Part = {"text": f"cone {cone}", "showarrow": False, "yanchor": "bottom"}
+        place: fig.Spec = {"text": f"cone {cone}", "showarrow": False, "yanchor": "bottom"}
         if share[-1] > _TOP:
             at = int(np.argmax(share > _TOP))
             # Neighbours that leave close together take turns in height.

@@ -1,4 +1,4 @@
-"""The common parts of the pages' drawings, and the one place that knows plotly.
+"""The common parts of the pages' drawings, described in plotly's vocabulary but without plotly.
 
 Every line differs from its neighbours in its dashes as well as in its colour, and captions say in
 words what a drawing shows.
@@ -10,13 +10,12 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
-from plotly.offline import get_plotlyjs
 
 from firing.clock import after
+from firing.report.charts.text_chart import ChartSeries, temperatures_in
 from firing.report.sanitize import plain
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit
 
 MOST_POINTS = 4000
 """Points a figure draws at most, over all its lines together."""
@@ -25,21 +24,10 @@ MOST_POINTS = 4000
 def decimate(
     time_s: FloatArray, values: FloatArray, most: int = MOST_POINTS
 ) -> tuple[FloatArray, FloatArray]:
-    """Keep the first, lowest, highest and last sample of each bucket.
+    """Return the first, lowest, highest and last sample of each bucket, `most` (4 or more) in all.
 
-    A spike of one reading therefore still shows, and every kept point is a reading.
-
-    Parameters
-    ----------
-    time_s, values : ndarray, shape (n,)
-        The line; NaN marks gaps, which stay where they fill a bucket.
-    most : int
-        Points to keep at most, at least 4.
-
-    Returns
-    -------
-    time_s, values : ndarray, shape (m,)
-        ``m <= max(most, 4)`` of the samples, in order; all of them if they are few enough.
+    A spike of one reading therefore still shows, and every kept point is a reading.  Gaps, which
+    NaN marks, stay where they fill a bucket.
     """
     count = time_s.size
     if count <= most:
@@ -66,39 +54,16 @@ GREY = "#767676"
 _FONT = 'ui-sans-serif, system-ui, "Liberation Sans", sans-serif'
 _INK, _PAPER, _GRID = "#1f1b16", "#fffdf9", "#e6dfd4"
 
-Part = dict[str, Any]
+Spec = dict[str, Any]
 """A piece of a figure: a line, an axis, a layout, in plotly's own vocabulary."""
-
-CONFIG: Part = {
-    "displaylogo": False,
-    "showSendToCloud": False,
-    "plotlyServerURL": "",
-    "typesetMath": False,
-    "responsive": True,
-    "scrollZoom": False,
-    "modeBarButtonsToRemove": ["lasso2d", "select2d", "autoScale2d"],
-}
-"""How plotly behaves: nothing is offered that would send the data anywhere."""
 
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
-    """One figure of a page.
-
-    Attributes
-    ----------
-    name : str
-        Id of its element.
-    figure : dict
-        What plotly draws, plain JSON values only.
-    caption : str
-        What it shows, in words.
-    height_px : int
-        Height on the screen [px].
-    """
+    """A drawing of a page: the id of its place, data and layout as JSON values, and its caption."""
 
     name: str
-    figure: Part
+    figure: Spec
     caption: str
     height_px: int
 
@@ -106,12 +71,6 @@ class Drawing:
 def label(raw: str) -> str:
     """Return user text for a plotly label, which reads a few HTML tags and entities itself."""
     return plain(raw).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def library() -> str:
-    """Return the script that draws, as installed with plotly, ready to stand in a page."""
-    script: str = get_plotlyjs()
-    return script.replace("\r\n", "\n").replace("</script", "<\\/script")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,14 +102,14 @@ class TimeAxis:
         """How a position reads under the pointer."""
         return "%{x:.2f} h" if self.started is None else "%{x|%a %H:%M}"
 
-    def part(self, **more: Any) -> Part:
+    def part(self, **more: Any) -> Spec:
         """Return the axis for a layout."""
         if self.started is None:
             return axis("hours", **more)
         return axis(type="date", tickformat="%H:%M\n%a", tickangle=0, nticks=6, **more)
 
 
-def axis(title: str = "", **more: Any) -> Part:
+def axis(title: str = "", **more: Any) -> Spec:
     """Return one axis of a layout."""
     return {
         "title": {"text": title, "standoff": 6, "font": {"size": 13}},
@@ -182,7 +141,7 @@ def line(
     most: int = MOST_POINTS,
     digits: int = 1,
     **more: Any,
-) -> Part:
+) -> Spec:
     """Return a line over time, thinned to `most` points."""
     kept_s, kept = decimate(time_s, numbers, most)
     return {
@@ -197,20 +156,25 @@ def line(
     }
 
 
+def course(
+    series: ChartSeries, time_axis: TimeAxis, unit: TemperatureUnit, colour: str, **style: Any
+) -> Spec:
+    """Return the line of temperatures over time."""
+    temperature = temperatures_in(series.temperature_c, unit)
+    return line(
+        series.name, time_axis, series.time_s, temperature, f"°{unit}", colour=colour, **style
+    )
+
+
 def segment_marks(
     spans: Sequence[tuple[int, float | None, float | None]], time_axis: TimeAxis
-) -> tuple[list[Part], list[Part]]:
+) -> tuple[list[Spec], list[Spec]]:
     """Return an upright line at every segment's end, and its number above its middle.
 
-    Parameters
-    ----------
-    spans : sequence of (int, float or None, float or None)
-        Number from 0, start and end [s]; a segment without both is left out.
-    time_axis : TimeAxis
-        Where times lie.
+    `spans` holds the numbers from 0, with start and end [s]; one without both is left out.
     """
-    lines: list[Part] = []
-    numbers: list[Part] = []
+    lines: list[Spec] = []
+    numbers: list[Spec] = []
     total_s = max((end for _, _, end in spans if end is not None), default=0.0)
     for index, start_s, end_s in spans:
         if start_s is None or end_s is None:
@@ -226,23 +190,10 @@ def segment_marks(
     return lines, numbers
 
 
-def build(data: Sequence[Part], height_px: int, **layout: Any) -> Part:
-    """Return a figure as plain JSON values, checked by plotly.
-
-    Parameters
-    ----------
-    data : sequence of dict
-        Lines, bars and marks.
-    height_px : int
-        Height on the screen [px].
-    **layout
-        Axes, shapes and annotations.
-
-    Raises
-    ------
-    ValueError
-        If plotly does not know a property.
-    """
+def drawing(
+    name: str, data: Sequence[Spec], caption: str, height_px: int, **layout: Any
+) -> Drawing:
+    """Return a drawing of lines, bars and marks; `layout` holds axes, shapes and annotations."""
     common = {
         "template": {"data": {}, "layout": {}},
         "height": height_px,
@@ -255,5 +206,5 @@ def build(data: Sequence[Part], height_px: int, **layout: Any) -> Part:
         "hoverlabel": {"bgcolor": _PAPER, "bordercolor": GREY, "font": {"color": _INK}},
         "hovermode": "closest",
     }
-    figure: Part = go.Figure(data=list(data), layout={**common, **layout}).to_plotly_json()
-    return figure
+    figure = {"data": list(data), "layout": {**common, **layout}}
+    return Drawing(name, figure, caption, height_px)

@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from firing.clock import after
-from firing.report.canvas import Canvas, LineStyle
+from firing.report.charts.canvas import Canvas, LineStyle
 from firing.report.formatting import WEEKDAYS
 from firing.report.sanitize import display_width, plain, shorten, to_ascii
 from firing.trace import FloatArray
@@ -26,20 +26,10 @@ _MINIMUM = (24, 5)
 
 @dataclass(frozen=True, eq=False)
 class ChartSeries:
-    """One line of a chart.
+    """One line of a chart: its name in the legend, and temperatures over increasing times.
 
-    Attributes
-    ----------
-    name : str
-        What the legend calls it.
-    time_s : ndarray, shape (n,)
-        Times, increasing [s].
-    temperature_c : ndarray, shape (n,)
-        Temperatures [°C]; NaN breaks the line.
-    style : {"solid", "dashed", "dotted", "dash-dotted"}
-        What tells it from the others without colour.
-    colour : int or None
-        Place in the palette; None for the terminal's own text colour.
+    NaN breaks the line.  Its style tells it from the others without colour; the colour is a place
+    in the palette, None for the terminal's own.
     """
 
     name: str
@@ -66,29 +56,10 @@ def render_chart(
     ascii_only: bool = False,
     colour: bool = False,
 ) -> str:
-    """Draw temperatures over time as text.
+    """Draw temperatures over time as text, later lines on top; no row ends in spaces.
 
-    Parameters
-    ----------
-    series : sequence of ChartSeries
-        The lines; later ones lie on top.
-    width, height : int
-        Size of the whole chart, legend and labels included [characters]; made at least 24 by 5.
-    unit : {"C", "F"}
-        Unit of the temperature axis.
-    x_label : str
-        What the time axis counts, when it counts hours.
-    started : datetime, optional
-        The moment of time 0, with its zone: the time axis then shows the clock.
-    ascii_only : bool
-        Keep to ASCII, for outputs that cannot carry braille.
-    colour : bool
-        Add ANSI colours to the line styles.
-
-    Returns
-    -------
-    str
-        Lines joined by newlines; none is wider than `width`, and none ends in spaces.
+    Legend and labels are within `width` and `height` [characters], which are made 24 by 5 at
+    least.  With the moment of time 0 in `started` the axis shows the clock, else it counts hours.
     """
     width, height = max(width, _MINIMUM[0]), max(height, _MINIMUM[1])
     legend = _legend(series, width, ascii_only=ascii_only, colour=colour)
