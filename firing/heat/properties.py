@@ -236,23 +236,3 @@ def _positive(table: PropertyTable, temperature_c: float) -> float:
         return table.at(temperature_c)
     except FiringError:
         return 0.0
-
-
-def constant_material(
-    name: str, *, density_kg_per_m3: float, conductivity: float, specific_heat: float
-) -> Material:
-    """Return a material whose properties do not change with temperature.
-
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    density_kg_per_m3, conductivity, specific_heat : float
-        [kg/m³], [W/(m K)], [J/(kg K)], all above 0.
-    """
-    return Material(
-        name,
-        density_kg_per_m3,
-        PropertyTable(f"conductivity of {name}", "W/(m K)", ((20.0, conductivity),)),
-        PropertyTable(f"specific heat of {name}", "J/(kg K)", ((20.0, specific_heat),)),
-    )

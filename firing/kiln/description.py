@@ -6,11 +6,11 @@ from itertools import pairwise
 from typing import Literal
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.boundary import FixedTemperature
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
 from firing.heat.properties import Material
-from firing.heat.transient import at_rest
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory

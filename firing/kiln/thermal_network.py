@@ -11,9 +11,9 @@ solved together with the controller's.  Steps that move far from what was expect
 from dataclasses import dataclass
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
 from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
-from firing.heat.transient import at_rest
 from firing.kiln.description import EMISSIVITY_WIRE, KilnDescription, resistance_factor
 from firing.kiln.nodes import (
     CHAMBER,
