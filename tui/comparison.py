@@ -13,11 +13,11 @@ from firing.report.formatting import Timekeeper, citations
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 
-from .course import FORECAST, SET_POINT, Course, in_order, segment_at
 from .design_form import make, taken
 from .equipment import up_to_date
 from .key_figures import KeyFigure, sums
 from .outlook import Circumstances, foresee, times
+from .plot_lines import FORECAST, SET_POINT, Course, in_order, segment_at
 from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:

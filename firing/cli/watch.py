@@ -147,7 +147,7 @@ def watch_command(
         if as_json:
             raise FiringError("--json prints and --screen draws; give one of them")
         # By name and only here: the library and its other commands know of no screen.
-        entry = importlib.import_module("firing.tui.watchentry")
+        entry = importlib.import_module("firing.tui.entry")
         return outcome.act_if(not entry.watch(options, plan=plan, kiln=kiln, load=load))
     with _signals() as caught:
         opened = open_watch(options)

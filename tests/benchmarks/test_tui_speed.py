@@ -21,10 +21,9 @@ import numpy as np
 import pytest
 from benchmarks.turns import in_turns
 from firing.tui.edits import set_cell
-from firing.tui.equipment import Kind, read_all
+from firing.tui.equipment import Kind, memory_file, read_all, remember
 from firing.tui.outlook import Circumstances, foresee
 from firing.tui.plot import draw, window_on
-from firing.tui.recent import memory_file, remember
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text

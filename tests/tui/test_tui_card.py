@@ -9,11 +9,10 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.equipment import Equipment, Kind, read_all
-from firing.tui.keyed import card_of
 from firing.tui.outlook import Circumstances
+from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.equipment import StudioSheet
-from firing.tui.screens.keyingin import CardSheet
 from firing.tui.screens.plan import PlanScreen
 from textual.pilot import Pilot
 from textual.widgets import Input, Static

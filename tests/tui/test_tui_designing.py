@@ -14,13 +14,11 @@ from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import FIELDS, MEND, make
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.outlook import Circumstances
-from firing.tui.screens.comparing import Comparing, ComparisonList
-from firing.tui.screens.dialogs import Ask, Sheet
+from firing.tui.screens.comparison import Comparing, ComparisonList
+from firing.tui.screens.dialogs import Ask, Sheet, UnderWay, Written
 from firing.tui.screens.equipment import StudioSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
-from firing.tui.screens.progress import UnderWay
-from firing.tui.screens.written import Written
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.cycle import Cycle
 from textual.pilot import Pilot

@@ -13,10 +13,10 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
 
-from ..course import plan_course, schedule_course, segment_at
 from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..outlook import consequences, missing
+from ..plot_lines import plan_course, schedule_course, segment_at
 from ..screens import keeping
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
@@ -268,7 +268,7 @@ class PlanScreen(PlanActionsScreen):
 
     async def _warnings_job(self) -> None:
         from .dialogs import Sheet
-        from .telling import warning_lines
+        from .sheet_texts import warning_lines
 
         forecast = self.session.forecast
         if forecast is not None:

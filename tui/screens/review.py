@@ -16,9 +16,9 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..account import Entry, entries, summary
-from ..course import review_course
 from ..outlook import Circumstances, foresee
+from ..plot_lines import review_course
+from ..review_entries import Entry, entries, summary
 from ..session import LogChoice, look_back
 from ..widgets.curve import Curve
 from ..widgets.grid import GridColumn, GridRow, ListGrid

@@ -12,7 +12,7 @@ from firing.report.formatting import sentence
 from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 
-from ..places import typed_path
+from ..file_choices import typed_path
 from ..reading import reading_of
 from ..watchblanks import SourceSort, watch_blanks
 from .filling import Filling

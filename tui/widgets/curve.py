@@ -13,8 +13,8 @@ from textual.widget import Widget
 from firing.report.chart import ChartSeries
 from firing.report.sanitize import shorten
 
-from ..course import Course
 from ..plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
+from ..plot_lines import Course
 
 _ZOOM = 1.5
 _PAN = 0.2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -10,11 +11,13 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 
-from .progress import under_way
-from .written import Written
+from ..equipment import up_to_date
+from ..outlook import Circumstances, foresee
+from .dialogs import Written, under_way
 
 if TYPE_CHECKING:
     from firing.report.card import Card
+    from firing.schedule.schedule import Schedule
 
     from .plan_host import PlanHost
 
@@ -43,6 +46,25 @@ class CardSheet(Written):
         self.dismiss(None)
 
 
+def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
+    """Return the card of a plan: what is keyed in, forecast as it is keyed.
+
+    Raises
+    ------
+    FiringError
+        If no controller is chosen, a segment cannot be keyed into it, or there is no forecast.
+    """
+    from firing.controller.program import key_in
+    from firing.report.card import Card
+
+    studio = up_to_date(circumstances.studio).studio
+    controller = studio.controller
+    if controller is None:
+        raise FiringError("a card is made for a controller; choose one")
+    program = key_in(schedule, controller.value)
+    return Card(program, foresee(program.schedule, replace(circumstances, studio=studio)))
+
+
 async def show_card(screen: PlanHost) -> None:
     """Show the card of the open plan; the cautions that apply come once before it.
 
@@ -51,8 +73,6 @@ async def show_card(screen: PlanHost) -> None:
     screen : PlanHost
         On top of which it is done.
     """
-    from ..keyed import card_of
-
     session = screen.session
     if not await screen.needed("controller", "A card is made for a controller"):
         return

@@ -18,8 +18,8 @@ from ..design_form import (
     continued,
     read,
 )
+from .dialogs import under_way
 from .filling import Blank, Filling
-from .progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -42,7 +42,7 @@ async def design_plan(screen: PlanHost) -> Schedule | None:
         The designed plan if it is taken; None if everything is left as it was.
     """
     from ..comparison import compare
-    from .comparing import Comparing
+    from .comparison import Comparing
 
     if not await screen.needed("load", "A design needs to know the ware"):
         return None

@@ -17,8 +17,7 @@ from ..comparison import ComparisonRow, PlanComparison, both_courses, rows, verd
 from ..widgets import grid
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
-from .dialogs import Ask, Sheet
-from .written import Written
+from .dialogs import Ask, Sheet, Written
 
 Answer = Literal["take", "change"]
 
@@ -176,7 +175,7 @@ class Comparing(Screen[Answer | None]):
         """Read the cautions that apply to the designed plan."""
         from firing.safety import cautions_for
 
-        from .telling import caution_lines
+        from .sheet_texts import caution_lines
 
         plan = self.found.after
         lines = caution_lines(cautions_for(plan.peak_c, plan.purpose))

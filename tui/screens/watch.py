@@ -17,9 +17,9 @@ from firing.units import TemperatureUnit
 from firing.watch.attempts import Attempts
 from firing.watch.status_text import MomentText
 
+from ..plot_lines import WatchLines
 from ..session import LogChoice
 from ..watch_text import alarm_words, figures, lines_words, stage_words, told_words
-from ..watchcourse import WatchLines
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
 from ..widgets.standing import Standing, Told
