@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.rate_limits import lowest_of, spans
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.limits import RateCap
+from firing.ware.limits import RateCap, lowest_of
 
 _SLACK = 1e-9
 

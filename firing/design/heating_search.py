@@ -25,10 +25,10 @@ import numpy.typing as npt
 
 from firing.controller.controller import Controller
 from firing.design.peak_candidates import PeakCandidate
-from firing.design.rate_limits import lowest_of, spans
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.limits import Dwell, RateCap
+from firing.ware.limits import Dwell, RateCap, lowest_of
 
 IntArray = npt.NDArray[np.int64]
 

@@ -51,10 +51,6 @@ class Precision:
     longest_step_s: float = 1800.0
     fineness: int = 1
 
-    def halved(self) -> Precision:
-        """Return half the grid and half the step: an eighth of the parabola's error."""
-        return Precision(self.tolerance_c / 8.0, self.longest_step_s / 2.0, 2 * self.fineness)
-
 
 class Moment(NamedTuple):
     """A state, when it was, and the set-point then (None with the elements off)."""
