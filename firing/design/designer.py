@@ -215,19 +215,8 @@ def answer(
     """Return the fastest program within limits.
 
     The cooling's heat-work counts towards a cone and is known only once there is a program, so the
-    problem is solved again until it has settled.
-
-    Parameters
-    ----------
-    load, request, limits, curves, controller
-        The ware, what is wanted, its limits, the kiln, and what the program is keyed into.
-    offset_c : float
-        What the thermocouple reads too low by, from witness cones [°C].
-
-    Raises
-    ------
-    FiringError
-        If demands leave no schedule: one sentence saying which two collide.
+    problem is solved again until it has settled.  `offset_c` is what the thermocouple reads too low
+    by, from witness cones.
     """
     wanted, cooling_x, rounds = 1.0, 0.0, 0
     while True:

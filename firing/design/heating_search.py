@@ -99,27 +99,8 @@ def not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
 class HeatingSearch:
     """All ways up from one temperature to a set of candidates.
 
-    Parameters
-    ----------
-    start_c : float
-        Where the program starts [°C].
-    stops_c : ndarray
-        Where a segment may end [°C].
-    caps : sequence of RateCap
-        What caps the rate on the way up.
-    dwells : sequence of Dwell
-        Least times in windows that do not overlap; one counts where the way leads above its window.
-    controller : Controller
-        Steps and bounds of rates and holds.
-    candidates : sequence of PeakCandidate
-        The ends, in any order.
-    most_segments : int
-        How many segments to look at.
-
-    Raises
-    ------
-    ValueError
-        If two windows overlap.
+    A segment may end at a stop.  Windows of dwells must not overlap; one counts where the way leads
+    above its window.
     """
 
     def __init__(
@@ -338,11 +319,8 @@ class HeatingSearch:
     def times_s(self) -> FloatArray:
         """Return the least time to each candidate, its hold included [s], by number of segments.
 
-        Returns
-        -------
-        ndarray, shape (numbers, candidates)
-            Row 0 is for one segment; infinite where there is no way.  Rows end where more segments
-            gain nothing any more.
+        Row 0 is for one segment; infinite where there is no way.  Rows end where more segments gain
+        nothing any more.
         """
         return np.array([times for times, _ in self._ends])
 
@@ -369,13 +347,7 @@ class HeatingSearch:
         return least
 
     def legs(self, segments: int, candidate: int) -> tuple[HeatingLeg, ...]:
-        """Return the fastest way with exactly so many segments to a candidate, by its number.
-
-        Raises
-        ------
-        ValueError
-            If there is none.
-        """
+        """Return the fastest way with exactly so many segments to a candidate, by its number."""
         times, rows = self._ends[segments - 1]
         if not np.isfinite(times[candidate]):
             raise ValueError("there is no such way up")

@@ -75,27 +75,9 @@ def peak_candidates_for_cone(
 ) -> list[PeakCandidate]:
     """Return one candidate for every final rate that can bring the cone down within the bounds.
 
-    Parameters
-    ----------
-    cone : str
-        The cone wanted, in any spelling.
-    bounds : Bounds
-        What is allowed.
-    controller : Controller
-        Its rates and steps.
-    start_c, highest_c : float
-        Where the program starts, and the highest the kiln goes [°C].
-    highest_words : str
-        What sets that, for the refusal.
-    offset_c : float
-        What the thermocouple reads too low by, from witness cones [°C].
-    wanted : float
-        The heat-work to have at the end of the hold [1]: 1 less what the cooling adds.
-
-    Raises
-    ------
-    FiringError
-        If nothing is left; the sentence names the two demands that collide.
+    `highest_words` says what sets the highest temperature, for the refusal; `offset_c` is what the
+    thermocouple reads too low by, and `wanted` the heat-work to have at the end of the hold: 1 less
+    what the cooling adds.
     """
     name = parse_cone(cone)
     fastest = min(bounds.final_at_most_c_per_h or CHART_C_PER_H[1], CHART_C_PER_H[1])

@@ -57,23 +57,8 @@ def repair(
 
     A stretch that is too fast is slowed to what is safe, the rest of its ramp kept; a stay that is
     too short is held longer, or a hold is put in; cooling that would be too fast is programmed.
-    Where that makes more segments than the controller has, neighbouring ramps are merged.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    limits : WareLimits
-        Of the ware.
-    curves : KilnCurves
-        Of the kiln.
-    controller : Controller
-        Its segments and steps.
-
-    Raises
-    ------
-    FiringError
-        If a repair needs a rate that cannot be keyed, or more segments than there are.
+    Where that makes more segments than the controller has, neighbouring ramps are merged.  Refused
+    if a repair needs a rate that cannot be keyed, or more segments than there are.
     """
     whole = with_natural_cooling(schedule)
     cools_alone = len(whole.segments) > len(schedule.segments)

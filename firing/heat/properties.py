@@ -66,10 +66,7 @@ class PropertyTable:
     def at(self, temperature_c: float) -> float:
         """Return the value at a temperature [°C].
 
-        Raises
-        ------
-        FiringError
-            Beyond the margin, or where the continued line is no longer above 0.
+        Refused beyond the margin, or where the continued line is no longer above 0.
         """
         if len(self.points) == 1:
             return self.points[0][1]
@@ -136,13 +133,7 @@ class PropertyGrid:
     rows: list[GridRow]
 
     def heat(self, temperature_c: float) -> tuple[float, float]:
-        """Return heat capacity [J/(m³ K)] and heat content [J/m³] at a temperature [°C].
-
-        Raises
-        ------
-        FiringError
-            Outside `low_c` to `high_c`.
-        """
+        """Return heat capacity [J/(m³ K)] and heat content [J/m³] at a temperature [°C]."""
         if not self.low_c <= temperature_c <= self.high_c:
             raise FiringError(
                 f"a material of the load is known for use from {self.low_c:.0f} to "

@@ -119,10 +119,7 @@ class Follower:
     def until_crossing(self, level_c: float, set_point_c: float | None) -> bool:
         """Run with one set-point until the chamber crosses a level [°C].
 
-        Returns
-        -------
-        bool
-            False if the kiln stalls on its way up.
+        False if the kiln stalls on its way up.
         """
         rises = level_c > self.chamber_c
         sign = 1.0 if rises else -1.0

@@ -90,16 +90,8 @@ class Contents:
 def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: int = 1) -> Contents:
     """Return a load as the thermal model sees it.
 
-    Parameters
-    ----------
-    load : Load
-        The load.
-    volume_l : float
-        The kiln's volume, for furniture nobody weighed [l].
-    capacity_factor : float
-        Multiplier on every heat capacity and heat of water.
-    fineness : int
-        Multiplier on the number of intervals through the thickest piece.
+    The kiln's volume is for furniture nobody weighed; the factor multiplies every heat capacity and
+    heat of water.
     """
 
     def scaled(demands: tuple[HeatDemand, ...]) -> tuple[HeatDemand, ...]:
@@ -282,12 +274,7 @@ class Bodies:
     def pending_j(self, chamber_c: float, state: WareState | None = None) -> list[float]:
         """Return what each demand has still to take up where a kiln begins [J].
 
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature that everything begins at [°C].
-        state : WareState, optional
-            How far a firing has brought the ware; else it came there on a usual ramp.
+        Unless `state` tells how far a firing has brought the ware, it came there on a usual ramp.
         """
         return [
             demand[3] * water.left(chamber_c, state, self._thickest_path_m)

@@ -52,17 +52,7 @@ def described(kiln: KilnDescription) -> KilnDescription:
 class RecordMisfit:
     """What one firing's windows say, as a function of the multipliers.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        As `described` returns it.
-    record : FiringRecord
-        The firing.
-
-    Attributes
-    ----------
-    evaluations : int
-        How often its wall was followed.
+    The kiln is as `described` returns it; `evaluations` counts how often its wall was followed.
     """
 
     def __init__(self, kiln: KilnDescription, record: FiringRecord) -> None:
@@ -263,20 +253,7 @@ class _Problem:
 
 
 def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
-    """Find the multipliers by robust non-linear least squares.
-
-    Parameters
-    ----------
-    misfits : sequence of RecordMisfit
-        The firings, with a window between them at least.
-    priors : Priors
-        How far from 1 to expect each multiplier.
-
-    Raises
-    ------
-    FiringError
-        If the search does not converge.
-    """
+    """Find the multipliers by robust non-linear least squares."""
     from scipy.optimize import least_squares
 
     problem = _Problem(misfits, priors)

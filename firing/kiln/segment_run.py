@@ -47,23 +47,7 @@ def run_segment(
 ) -> SegmentRun:
     """Run one segment.
 
-    Parameters
-    ----------
-    follower : Follower
-        At the segment's start.
-    schedule : Schedule
-        The program.
-    index : int
-        Which segment, from 0.
-    set_point_c : float
-        The set-point it starts from [°C].
-    last_c : float
-        A last segment that cools is over at this temperature at the latest [°C].
-
-    Raises
-    ------
-    FiringError
-        If a segment is to cool to the room's temperature, which takes for ever.
+    It starts from a set-point; a last segment that cools is over at `last_c` at the latest.
     """
     segment = schedule.segments[index]
     start_s, from_c = follower.now_s, follower.chamber_c

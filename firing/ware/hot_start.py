@@ -53,25 +53,7 @@ def ware_at_start(
 ) -> WareAtStart:
     """Return the ware as a program finds it.
 
-    Parameters
-    ----------
-    load : Load
-        The load as it went in.
-    schedule : Schedule
-        The program.
-    margin : float
-        Caution.
-    state : WareState, optional
-        What earlier firing is known to have done; nothing is assumed then.
-
-    Returns
-    -------
-    WareAtStart
-
-    Raises
-    ------
-    FiringError
-        As of `firing.ware.rules.limits_for`.
+    What earlier firing is known to have done may be given; nothing is assumed then.
     """
     if state is not None or schedule.start_c <= DRYING_C[1]:
         return WareAtStart(load, state)
@@ -87,15 +69,7 @@ def ware_at_start(
 
 
 def assumed_state(load: Load, start_c: float) -> WareState:
-    """Return what ware must have lost that is whole and as hot as a program starts.
-
-    Parameters
-    ----------
-    load : Load
-        The load as it went in.
-    start_c : float
-        Where the program starts, or a log begins [°C].
-    """
+    """Return what ware must have lost that is whole and as hot as a program starts."""
     damp = load.dryness in ("leather hard", "damp")
     dry = start_c > (DAMP_IS_DRY_ABOVE_C if damp else DRY_ABOVE_C)
     burnt_s = 0.0
@@ -109,15 +83,7 @@ def assumed_state(load: Load, start_c: float) -> WareState:
 
 
 def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
-    """Return a damp load as bone dry once a firing has dried it.
-
-    Parameters
-    ----------
-    load, purpose, margin
-        As of `firing.ware.rules.limits_for`.
-    state : WareState
-        What the firing has done.
-    """
+    """Return a damp load as bone dry once a firing has dried it."""
     if load.dryness not in ("leather hard", "damp"):
         return load
     limits = limits_for(load, purpose=purpose, margin=margin, state=state)

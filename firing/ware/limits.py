@@ -240,13 +240,7 @@ class WareLimits:
         return tuple(limit for limit in self.limits if limit.direction == direction)
 
     def limit(self, temperature_c: float, direction: Direction = "heating") -> RateLimit:
-        """Return the fastest safe rate at a temperature, and why.
-
-        Raises
-        ------
-        FiringError
-            Outside −40 to 1450 °C, or if every reason that limits there was left out.
-        """
+        """Return the fastest safe rate at a temperature, and why."""
         _check(np.array([temperature_c]))
         at = np.array(temperature_c)
         rates = [(float(limit.at(at)), limit) for limit in self.of(direction)]

@@ -66,33 +66,13 @@ def wall_course(
 ) -> WallCourse:
     """Follow a wall whose face has a given temperature; straight between the given times.
 
-    Parameters
-    ----------
-    path_m : float
-        How far heat has to go [m].
-    time_s, surface_c : ndarray, shape (n,)
-        Times [s], rising, and the face's temperature [°C].
-    diffusivity : Property
-        [m²/s] by temperature.
-    start_c : float or sequence of float, optional
-        Temperatures at the start, one for all depths or one each [°C]; the face's unless given.
-    reaction : (ndarray, ndarray), optional
-        Temperatures [°C], rising, and what a reaction adds there to the heat capacity, as a
-        multiple of it [1].
-    through_c : sequence of float
-        Temperatures of the face to have a point at wherever it passes them [°C].
-
-    Returns
-    -------
-    WallCourse
-        On a grid of at most 3 K of the face, close behind every bend of the course.
-
-    Notes
-    -----
     Without a reaction the wall is the series of Carslaw and Jaeger (``slab-ramp``), each term exact
     for a face that is straight in ∫κ dt; κ is that of the face.  Where the face is within reach of
     a reaction the wall is stepped through in finite differences instead, in heat content, so that
-    no heat of the reaction is lost between two steps.
+    no heat of the reaction is lost between two steps.  The wall begins at `start_c`, one for all
+    depths or one each, or as warm as its face.  `reaction` is what a reaction adds to the heat
+    capacity, by temperature, as a multiple of it.  The grid is at most 3 K of the face, close
+    behind every bend, and at every passage through `through_c`.
     """
     times, faces = _fine(time_s, surface_c, path_m**2 / max(diffusivity.values), through_c)
     kappa = diffusivity.at(faces) / path_m**2
