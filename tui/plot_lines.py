@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.forecast.result import Forecast
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper, hours_minutes
 from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
