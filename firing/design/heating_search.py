@@ -189,7 +189,7 @@ class HeatingSearch:
             over = nodes[self._peak] > high
             self._ahead_s = self._ahead_s + more[:, None] * over[None, :]
 
-    def _hopeful(self, labels: Labels) -> npt.NDArray[np.intp]:
+    def _promising(self, labels: Labels) -> npt.NDArray[np.intp]:
         """Return the paths that may still come to some candidate sooner than any known."""
         least = labels.time_s[:, None] + self._ahead_s[labels.node]
         own = self._window[labels.node]
@@ -254,7 +254,7 @@ class HeatingSearch:
             self._ends.append(self._finish(labels))
             self._best_s = np.minimum(self._best_s, self._ends[-1][0])
             labels = self._advance(labels, best_s, fronts)
-            labels = labels.taken(self._hopeful(labels))
+            labels = labels.taken(self._promising(labels))
             if labels.node.size == 0:
                 break
             self._levels.append(labels)

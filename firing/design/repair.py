@@ -74,7 +74,7 @@ def repair(
         if breach.kind == "rate":
             _slow(now, segments, reasons, breach, controller)
         else:
-            _stay(now, segments, reasons, breach, controller)
+            _hold_longer(now, segments, reasons, breach, controller)
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -163,7 +163,7 @@ def _outward(at_c: float, sign: int, unit: str) -> float:
     return to_celsius(whole * step, "F" if unit == "F" else "C")
 
 
-def _stay(
+def _hold_longer(
     schedule: Schedule,
     segments: list[Segment],
     reasons: list[SegmentReason],

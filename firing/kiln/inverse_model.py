@@ -36,7 +36,7 @@ WIRE_REPEATS = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Needed:
+class HeatNeeded:
     """Heat that a course took.
 
     Attributes
@@ -95,9 +95,9 @@ def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     return marched.heat_j + _integral(course.time_s, out_w)
 
 
-def needed(
+def heat_needed(
     network: Network, course: ChamberCourse, *, contents_j: FloatArray, wall_j: FloatArray
-) -> Needed:
+) -> HeatNeeded:
     """Put together what the elements must have given."""
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
@@ -106,7 +106,7 @@ def needed(
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)
     wire = _wire_c(smooth, chamber, network.element_m2)
-    return Needed(given + network.element_j_per_k * (wire - chamber[0]), wire)
+    return HeatNeeded(given + network.element_j_per_k * (wire - chamber[0]), wire)
 
 
 def _integral(time_s: FloatArray, rate_w: FloatArray) -> FloatArray:

@@ -186,7 +186,7 @@ AIR_J_PER_M3K = 1206.0  # air at 20 °C and one atmosphere, an upper bound for a
 CHAMBER, ELEMENTS, FIRST_LUMP = 0, 1, 2
 
 
-class Bodies:
+class KilnNodes:
     """A kiln with its load, as nodes of a network of heat.
 
     In order: the chamber, the elements, furniture and thin ware as lumps, the thickest ware from

@@ -17,7 +17,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription, resistance_factor
 from firing.kiln.firing_record import FiringRecord
-from firing.kiln.inverse_model import contents_heat_j, needed, wall_heat_j
+from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
 from firing.trace import FloatArray
@@ -87,7 +87,7 @@ class RecordMisfit:
                     f"{self.record.name}: {error}; check the unit of the log's temperatures"
                 ) from None
             self.evaluations += 1
-            found = needed(network, course, contents_j=self._contents[capacity], wall_j=wall_j)
+            found = heat_needed(network, course, contents_j=self._contents[capacity], wall_j=wall_j)
             ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
             self._sides[key] = (np.diff(found.heat_j), full_w * self.record.step_s)

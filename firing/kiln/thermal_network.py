@@ -21,7 +21,7 @@ from firing.kiln.nodes import (
     EMISSIVITY_INSIDE,
     FIRST_LUMP,
     H_INSIDE,
-    Bodies,
+    KilnNodes,
     water_left_j,
     water_sinks,
 )
@@ -72,8 +72,8 @@ class NetworkState:
     surprise_c: float = 0.0
 
 
-class Network(Bodies):
-    """A kiln with its load, and its state over time; see `Bodies` for what it is made of."""
+class Network(KilnNodes):
+    """A kiln with its load, and its state over time; see `KilnNodes` for what it is made of."""
 
     def __init__(
         self, kiln: KilnDescription, load: Load, *, room_c: float, fineness: int = 1

@@ -67,7 +67,7 @@ def face_by_program(
 
     Times and temperatures are the program's and some of the cooling after it.
     """
-    times, faces = _cooled_on(time_s, temperature_c, room_c, 1.0)
+    times, faces = _with_cooling(time_s, temperature_c, room_c, 1.0)
     return FaceCourse(times, faces, tuple(ends_s), _heating(()), _default_cooling(room_c))
 
 
@@ -87,7 +87,7 @@ def face_in_kiln(
     programmed.
     """
     rising = np.concatenate(([True], np.diff(time_s) > 0.0))
-    times, faces = _drawn_on(time_s[rising], face_c[rising])
+    times, faces = _interpolated(time_s[rising], face_c[rising])
     if faces[0] >= HOT_START_C:
         faces = _without_first_dip(times, faces)
     own = own_cooling(times, faces, cools_s)
@@ -96,7 +96,7 @@ def face_in_kiln(
         last_c = faces[-1:]
         usual = float(default_kiln.cooling_rate_c_per_h(last_c, room_c=room_c)[0])
         slower = float(own(last_c)[0]) / max(usual, 1e-6)
-    times, faces = _cooled_on(times, faces, room_c, min(max(slower, 0.2), 5.0))
+    times, faces = _with_cooling(times, faces, room_c, min(max(slower, 0.2), 5.0))
 
     return FaceCourse(
         times,
@@ -173,7 +173,7 @@ def own_cooling(
     return lambda temperature_c: np.interp(temperature_c, known_c, known)
 
 
-def _cooled_on(
+def _with_cooling(
     time_s: FloatArray, face_c: FloatArray, room_c: float, factor: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return a course with the natural cooling to 60 °C that follows it, if it ends hotter."""
@@ -188,7 +188,7 @@ def _cooled_on(
     )
 
 
-def _drawn_on(time_s: FloatArray, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _interpolated(time_s: FloatArray, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return a simulated course with smooth points between its steps, never beyond them.
 
     Monotone cubics with harmonic slopes (Fritsch and Butland 1984, from memory): a step of the

@@ -64,8 +64,8 @@ def ware_at_start(
     past = [dwell for dwell in limits.dwells if dwell.reason not in kept]
     if not past:
         return WareAtStart(load, found)
-    dry = as_it_is(load, schedule.purpose, margin, found)
-    return WareAtStart(dry, found, _said(schedule, past))
+    dry = as_dried(load, schedule.purpose, margin, found)
+    return WareAtStart(dry, found, _assumption(schedule, past))
 
 
 def assumed_state(load: Load, start_c: float) -> WareState:
@@ -82,7 +82,7 @@ def assumed_state(load: Load, start_c: float) -> WareState:
     )
 
 
-def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
+def as_dried(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
     """Return a damp load as bone dry once a firing has dried it."""
     if load.dryness not in ("leather hard", "damp"):
         return load
@@ -91,7 +91,7 @@ def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> L
     return load if wet else replace(load, dryness="bone dry")
 
 
-def _said(schedule: Schedule, past: list[Dwell]) -> str:
+def _assumption(schedule: Schedule, past: list[Dwell]) -> str:
     unit = schedule.unit
     parts = []
     for dwell in past:
