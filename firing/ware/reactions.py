@@ -14,7 +14,7 @@ from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import Body
 from firing.ware.load import BODY_DENSITY_KG_PER_M3
-from firing.ware.water_heat import GAS_CONSTANT, bound_water_law
+from firing.ware.water_heat import GAS_CONSTANT, HEAT_OF_REACTION_J_PER_KG, bound_water_law
 
 BOUND_WATER_C = (400.0, 700.0)  # source: vaughan-1955
 STEAM_C = (500.0, 600.0)
@@ -22,8 +22,7 @@ STEAM_C = (500.0, 600.0)
 BURN_OUT_C = (650.0, 800.0)
 """Where carbon burns as fast as air comes, before sealing begins [°C]; ``burnout-practice``."""
 
-# Middle and range by mass of clay; source: macgee-1926.
-HEAT_OF_REACTION_J_PER_KG = 400e3
+# Range by mass of clay; source: macgee-1926.
 HEAT_OF_REACTION_RANGE_J_PER_KG = (251e3, 544e3)
 # Rates a wall may have while its bound water leaves; the reaction moves up with the rate.
 _RATES_C_PER_H = (1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0, 56.0, 80.0, 110.0, 150.0)

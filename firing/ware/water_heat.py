@@ -30,7 +30,7 @@ MOISTURE_DIFFUSIVITY_M2_PER_S = 5e-9  # source: drying-diffusivity
 
 # Bound water; sources: macgee-1926 (251 to 544 kJ a kilogram of clay, the middle),
 # kaolinite-kinetics-1987 (222 kJ/mol), kaolinite-rate-inferred (half gone at 540 to 570 °C).
-DEHYDROXYLATION_J_PER_KG_CLAY = 0.4e6
+HEAT_OF_REACTION_J_PER_KG = 0.4e6
 DEHYDROXYLATION_J_PER_MOL = 222e3
 HALF_GONE_C = 555.0
 HALF_GONE_C_PER_H = 100.0
@@ -135,6 +135,6 @@ def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
         found.append(HeatDemand(free_water_law(path_m), water_j, "free", path_m))
     if load.has_bound_water:
         clay_kg = dry_kg * body_named(load.body).share("clay", "raw")
-        bound_j = clay_kg * DEHYDROXYLATION_J_PER_KG_CLAY
+        bound_j = clay_kg * HEAT_OF_REACTION_J_PER_KG
         found.append(HeatDemand(bound_water_law(), bound_j, "bound", pieces[0].heat_path_m))
     return tuple(found)
