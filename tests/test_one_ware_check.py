@@ -26,7 +26,9 @@ from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
-from firing.report.card import Card, card_page, card_text
+from firing.report.card import Card, card_report
+from firing.report.page import render_page
+from firing.report.text import render_text
 from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
@@ -166,8 +168,8 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     keyed = key_in(schedule, Controller(max_segments=99, hold_max_s=400 * HOUR))
     assert keyed.schedule.segments == schedule.segments
     card = Card(keyed, forecast(keyed.schedule, kiln=kiln, load=load))
-    assert ("Not safe for this load" in card_text(card)) == bool(said)
-    assert ("Not safe for this load" in card_page(card)) == bool(said)
+    assert ("Not safe for this load" in render_text(card_report(card))) == bool(said)
+    assert ("Not safe for this load" in render_page(card_report(card))) == bool(said)
     made = repaired_design(schedule, load, kiln=kiln)
     assert made.safe
     assert (made.schedule == schedule) == (not said)

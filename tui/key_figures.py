@@ -34,7 +34,7 @@ def sums(result: Forecast, studio: Equipment) -> list[KeyFigure]:
     studio : Equipment
         What it was made with.
     """
-    from firing.report.summary import forecast_answer
+    from firing.report.forecast import forecast_answer
 
     course, cone = forecast_answer(result)
     found = [

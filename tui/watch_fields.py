@@ -10,7 +10,7 @@ from firing.units import (
     parse_duration_s,
     write_duration,
 )
-from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of, parse_difference_c
+from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command, parse_difference_c
 
 from .fields import Field, cone_name, optional, temperature, whole_number
 from .reading_fields import reading_fields, reading_texts
@@ -154,5 +154,5 @@ def watch_texts(order: WatchOptions, unit: TemperatureUnit) -> dict[str, str]:
 
 
 def _command(text: str) -> str:
-    command_of(text.strip() or None)
+    parse_command(text.strip() or None)
     return text

@@ -137,17 +137,8 @@ def approach_rates_c_per_h(
     """Return the mean rate over the last 100 °C before each cone's end point.
 
     The end point is that at 60 °C/h, or the peak where the trace stays below it.  The rate is taken
-    between the first crossings of 102 and 2 °C below, which noise moves alike.
-
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        Times [s], increasing, and temperatures [°C] without gaps.
-
-    Returns
-    -------
-    dict of str to float or None
-        Rate [°C/h] by cone; None where the trace begins less than 20 °C below.
+    between the first crossings of 102 and 2 °C below, which noise moves alike.  The trace has no
+    gaps; None where it begins less than 20 °C below.
     """
     risen_c = np.maximum.accumulate(temperature_c)
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])

@@ -40,7 +40,7 @@ from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
-from firing.ware.hot_start import as_it_is, assumed_state
+from firing.ware.hot_start import as_dried, assumed_state
 from firing.ware.limits import USUAL_MARGIN
 from firing.ware.load import Load, WareState, load_or_typical
 from firing.ware.rules import limits_for
@@ -225,10 +225,10 @@ def resume(
     state = in_kiln = None
     if load is not None:
         state = in_kiln = _done_to(load, times, readings)
-        load = as_it_is(load, schedule.purpose, margin, state)
+        load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
         in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
-    notes = _story(schedule, segment, reached_c, now_c, state, load)
+    notes = _account(schedule, segment, reached_c, now_c, state, load)
     if load is not None and _holds_water_at(load, float(readings[0])):
         notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
@@ -361,7 +361,7 @@ def _goal(
     return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
 
 
-def _story(
+def _account(
     schedule: Schedule,
     segment: int,
     reached_c: float,

@@ -124,11 +124,8 @@ class KilnFit:
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.
 
-        Parameters
-        ----------
-        before : Fitted, optional
-            What stands there: its cone offset is kept, and its power where these logs say nothing
-            of the power.
+        Of what stands there the cone offset is kept, and the power where these logs say nothing of
+        it.
         """
         before = Fitted() if before is None else before
         told = self.power_over_capacity.identifiable or self.power.identifiable

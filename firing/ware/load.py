@@ -139,15 +139,7 @@ class Load:
 
 
 def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
-    """Return the load reckoned with when none is given; source ``typical-load``.
-
-    Parameters
-    ----------
-    volume_l : float
-        The kiln's volume [l].
-    dryness : str
-        One of `DRYNESSES`.
-    """
+    """Return the load reckoned with when none is given; source ``typical-load``."""
     ware_kg = TYPICAL_WARE_KG_PER_L * volume_l
     count = max(1, round(ware_kg / 0.7))
     return Load(

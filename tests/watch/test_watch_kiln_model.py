@@ -12,10 +12,10 @@ from watch.replaying import HOUR_S, Told
 from watch.wornkiln import PLAN, kiln, truth, watched, write_log
 
 from firing.kiln.simulation import Simulation, simulate
+from firing.review.position import Position
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
-from firing.watch.kilnmodel import KilnModel
-from firing.watch.position import Position
+from firing.watch.kiln_model import KilnModel
 from firing.watch.simulate_remaining import simulate_remaining
 from firing.watch.state_estimator import KilnStateEstimator
 
@@ -195,6 +195,6 @@ def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
     for step in range(200):
         history.add(30.0 * step, 20.0 + 12.0 * step)
     position = Position("ramp", 1, 0.0, None, 0.0, None)
-    spent = model.see(history, position, 6000.0)
+    spent = model.update(history, position, 6000.0)
     assert (spent.spent_kwh, spent.total_kwh) == (None, None)
-    assert model.rest(position, 6000.0, 900.0).program_s > 0.0
+    assert model.remaining(position, 6000.0, 900.0).program_s > 0.0

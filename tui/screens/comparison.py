@@ -166,10 +166,13 @@ class Comparing(Screen[Answer | None]):
 
     def action_all(self) -> None:
         """Read the whole design."""
-        from firing.report.designed import design_text
+        from firing.report.design import design_report
+        from firing.report.text import render_text
 
         design = self.found.design
-        self.app.push_screen(Written("The design", lambda width: design_text(design, width=width)))
+        self.app.push_screen(
+            Written("The design", lambda width: render_text(design_report(design), width=width))
+        )
 
     def action_cautions(self) -> None:
         """Read the cautions that apply to the designed plan."""

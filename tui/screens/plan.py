@@ -233,7 +233,7 @@ class PlanScreen(PlanActionsScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from ..plan_properties import described, plan_fields, plan_texts
+        from ..plan_fields import described, plan_fields, plan_texts
         from .filling import Filling
 
         about = self.document.schedule, self.session.circumstances
@@ -279,9 +279,10 @@ class PlanScreen(PlanActionsScreen):
             return
 
         def page() -> str:
-            from firing.report.page import forecast_page
+            from firing.report.forecast import forecast_report
+            from firing.report.page import render_page
 
-            return forecast_page(forecast)
+            return render_page(forecast_report(forecast))
 
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
