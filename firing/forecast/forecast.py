@@ -23,7 +23,8 @@ from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, set_point_over_time
 from firing.trace import Trace
-from firing.units import format_temperature, from_celsius
+from firing.units import format_duration, format_temperature, from_celsius
+from firing.viewable import Plottable
 
 if TYPE_CHECKING:
     from firing.forecast.in_kiln import KilnForecast
@@ -49,7 +50,7 @@ MARGIN = 1.5
 
 
 @dataclass(frozen=True, eq=False)
-class Forecast:
+class Forecast(Plottable):
     """A schedule's course.
 
     Attributes
@@ -98,6 +99,16 @@ class Forecast:
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
+
+    def __repr__(self) -> str:
+        """Return title, hours, peak, opening and cone, on one line."""
+        unit = self.schedule.unit
+        peak = format_temperature(self.peak_c, unit)
+        opens = format_temperature(self.unload_c, unit)
+        return (
+            f"<Forecast {self.schedule.title!r}: heats {format_duration(self.heating_s)} to "
+            f"{peak}, opens at {opens} after {format_duration(self.total_s)}, {self.cones.words}>"
+        )
 
     @property
     def breaches(self) -> tuple[Breach, ...]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
-from firing.cones.table import describe_number, describe_range
+from firing.cones.table import describe_number
 from firing.forecast.forecast import Forecast
 from firing.report.formatting import Timekeeper, sentence
 from firing.review.result import CauseShare, Finding, Review
@@ -63,15 +63,7 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
 
 def cone_range(verdict: ConeVerdict) -> str:
     """Return the cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
-    if verdict.reached_number is None:
-        coldest = next(iter(verdict.by_cone), "022")
-        return f"less than cone {coldest}, the coldest one made"
-    words = describe_number(verdict.reached_number)
-    high = verdict.reached_number if verdict.high is None else verdict.high
-    span = describe_range(verdict.low, high)
-    # Between two cones of the zero series the number has named both already.
-    known = span.removeprefix("between ").replace(" and ", "–")
-    return f"cone {words}" if words.startswith(known) else f"cone {words} ({span})"
+    return verdict.words
 
 
 def review_answer(review: Review) -> list[str]:

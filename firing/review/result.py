@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.units import format_duration
+from firing.viewable import Plottable
+
 if TYPE_CHECKING:
     from firing.cones.equivalence import ConeVerdict
     from firing.forecast.forecast import Forecast
@@ -200,7 +203,7 @@ class Finding:
 
 
 @dataclass(frozen=True, eq=False)
-class Review:
+class Review(Plottable):
     """A firing set against its plan.
 
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
@@ -240,6 +243,22 @@ class Review:
     quickening: Quickening | None = None
     kiln: KilnDescription | None = None
     comparison: Comparison | None = None
+
+    def __repr__(self) -> str:
+        """Return title, hours, largest cause, cone and findings, on one line."""
+        if self.refused:
+            ran = f"not compared, {self.refused}"
+        elif self.actual_s is None:
+            ran = f"the end of its {format_duration(self.planned_s)} is not in the log"
+        else:
+            ran = f"ran {format_duration(self.actual_s)}, planned {format_duration(self.planned_s)}"
+        parts = [ran]
+        if self.causes:
+            most = self.causes[0]
+            parts.append(f"most by {most.name} {format_duration(most.seconds, signed=True)}")
+        count = len(self.findings)
+        parts += [self.cones.words, f"{count} finding{'' if count == 1 else 's'}"]
+        return f"<Review {self.schedule.title!r}: {', '.join(parts)}>"
 
     @property
     def excess_s(self) -> float | None:
