@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
-    from firing.forecast.forecast import Forecast as Forecast
+    from firing.forecast.result import Forecast as Forecast
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
     from firing.kiln.tariff import Tariff as Tariff
@@ -58,7 +58,7 @@ _HOME = {
     "Controller": "firing.controller.controller",
     "Design": "firing.design.result",
     "FiringError": "firing.errors",
-    "Forecast": "firing.forecast.forecast",
+    "Forecast": "firing.forecast.result",
     "KilnDescription": "firing.kiln.description",
     "KilnFit": "firing.kiln.fit_result",
     "Load": "firing.ware.load",

@@ -5,12 +5,12 @@ Everything here is thin: it reads what is named and calls the room that does the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
-from os import PathLike
+from datetime import datetime
+from os import PathLike, fspath
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from firing.controller.controller import Controller
     from firing.design.result import Design
     from firing.design.resume import Resumption
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from firing.ware.load import Load
 
     PathOrName = str | PathLike[str]
-
-Read = TypeVar("Read")
-_WINDOW = timedelta(days=2)
 
 
 def ready_schedules() -> list[str]:
@@ -88,10 +85,9 @@ def read_schedule(schedule: PathOrName) -> Schedule:
     >>> plan.peak_c, plan.segments[-1].hold_s
     (1200.0, 1800.0)
     """
-    from firing.files.ready import ready_names
-    from firing.schedule.file import parse_schedule, read_schedule
+    from firing.schedule.file import open_schedule
 
-    return _read(schedule, ready_names(), parse_schedule, read_schedule)
+    return open_schedule(fspath(schedule))
 
 
 def write_schedule(
@@ -153,9 +149,9 @@ def read_kiln(kiln: PathOrName) -> KilnDescription:
     >>> round(kiln.full_amps * kiln.volts / kiln.available_w, 6)  # one phase: P = V I
     1.0
     """
-    from firing.kiln.file import parse_kiln, read_kiln
+    from firing.kiln.file import open_kiln
 
-    return _read(kiln, example_files(), parse_kiln, read_kiln)
+    return open_kiln(fspath(kiln))
 
 
 def read_load(load: PathOrName) -> Load:
@@ -182,9 +178,9 @@ def read_load(load: PathOrName) -> Load:
     >>> load.thickest.thickest_mm
     18.0
     """
-    from firing.ware.file import parse_load, read_load
+    from firing.ware.file import open_load
 
-    return _read(load, example_files(), parse_load, read_load)
+    return open_load(fspath(load))
 
 
 def read_controller(controller: PathOrName) -> Controller:
@@ -210,9 +206,9 @@ def read_controller(controller: PathOrName) -> Controller:
     >>> fi.read_controller("example-controller").waits
     True
     """
-    from firing.controller.file import parse_controller, read_controller
+    from firing.controller.file import open_controller
 
-    return _read(controller, example_files(), parse_controller, read_controller)
+    return open_controller(fspath(controller))
 
 
 def read_tariff(tariff: PathOrName) -> Tariff:
@@ -238,24 +234,9 @@ def read_tariff(tariff: PathOrName) -> Tariff:
     >>> fi.read_tariff("example-tariff").currency
     'EUR'
     """
-    from firing.kiln.tariff_file import parse_tariff, read_tariff
+    from firing.kiln.tariff_file import open_tariff
 
-    return _read(tariff, example_files(), parse_tariff, read_tariff)
-
-
-def _read(
-    given: PathOrName,
-    names: Sequence[str],
-    parse: Callable[[str, str], Read],
-    read: Callable[[Path], Read],
-) -> Read:
-    """Read a file, or one that ships with the package by its name."""
-    path = Path(given)
-    if path.exists() or str(given) not in names:
-        return read(path)
-    from firing.files.ready import ready_text
-
-    return parse(ready_text(str(given)), str(given))
+    return open_tariff(fspath(tariff))
 
 
 def forecast(
@@ -265,6 +246,8 @@ def forecast(
     load: Load | PathOrName | None = None,
     tariff: Tariff | PathOrName | None = None,
     started: datetime | None = None,
+    window: str | None = None,
+    awake: str | None = None,
     target_cone: str | None = None,
     unload_c: float = 60.0,
     waits: bool = True,
@@ -285,6 +268,9 @@ def forecast(
         cheapest start of the next two days.
     started : datetime, optional
         When the program starts; without a time zone, on this computer's clock.
+    window, awake : str, optional
+        Look for starts in here, ``"2026-03-01 18:00 to 2026-03-02 12:00"``, and for those that put
+        the peak into these hours, ``"07:00-22:00"``.
     target_cone : str, optional
         The cone to reach.
     unload_c : float
@@ -336,23 +322,12 @@ def forecast(
         waits=waits,
         margin=margin,
     )
-    return result if tariff is None else _priced(result, tariff)
+    if tariff is None and window is None and awake is None:
+        return result
+    from firing.forecast.cost import with_tariff
 
-
-def _priced(result: Forecast, tariff: Tariff | PathOrName) -> Forecast:
-    from firing.forecast.in_kiln import Starts, with_cost
-    from firing.kiln.tariff import Tariff, cheapest_start, cost
-
-    if result.kiln is None:
-        raise FiringError("a tariff needs a kiln to take the energy from; give kiln, too")
-    prices = tariff if isinstance(tariff, Tariff) else read_tariff(tariff)
-    course = result.kiln.course
-    if result.started is not None:
-        amount, starts = cost(course, result.started, prices), Starts()
-    else:
-        now = datetime.now().astimezone().replace(second=0, microsecond=0)
-        amount, starts = None, Starts(cheapest_start(course, prices, now, now + _WINDOW))
-    return replace(result, kiln=with_cost(result.kiln, amount, starts))
+    prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+    return with_tariff(result, prices, window, awake)
 
 
 def design(

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from firing.cones.equivalence import ConeVerdict
 from firing.design.result import Design
 from firing.design.resume import Resumption
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.kiln.fit_result import KilnFit
 from firing.logs.reader import Log
 from firing.report import html as markup

@@ -65,7 +65,7 @@ def run(code: str, cwd: Path) -> str:
 def test_a_room_never_takes_the_place_of_a_function(first: str, tmp_path: Path) -> None:
     code = (
         f"import firing.{first}\nimport firing as fi, inspect\n"
-        "from firing.forecast.forecast import Forecast\n"
+        "from firing.forecast.result import Forecast\n"
         "print([inspect.isfunction(f) for f in (fi.forecast, fi.design, fi.review)])\n"
         "import firing.report.page\nprint(inspect.isfunction(fi.forecast), Forecast is fi.Forecast)"
     )

@@ -99,17 +99,26 @@ def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
     """
     if name is None:
         return replace(studio, **{kind: None})
-    from firing.cli.plan_options import open_controller, open_kiln, open_load, open_tariff
-
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
+    value: Any
     if kind == "kiln":
-        return replace(studio, kiln=Chosen(name, open_kiln(name), stamp))
-    if kind == "load":
-        return replace(studio, load=Chosen(name, open_load(name), stamp))
-    if kind == "controller":
-        return replace(studio, controller=Chosen(name, open_controller(name), stamp))
-    return replace(studio, tariff=Chosen(name, open_tariff(name), stamp))
+        from firing.kiln.file import open_kiln
+
+        value = open_kiln(name)
+    elif kind == "load":
+        from firing.ware.file import open_load
+
+        value = open_load(name)
+    elif kind == "controller":
+        from firing.controller.file import open_controller
+
+        value = open_controller(name)
+    else:
+        from firing.kiln.tariff_file import open_tariff
+
+        value = open_tariff(name)
+    return replace(studio, **{kind: Chosen(name, value, stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:

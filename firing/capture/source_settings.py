@@ -156,7 +156,7 @@ class RegisterTable(BaseModel):
 class SourceTable(BaseModel):
     """A source file."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, title="ReadingSource of readings")
+    model_config = ConfigDict(extra="forbid", strict=True, title="Source of readings")
 
     kind: Literal["lines", "scpi", "modbus"] = Field(
         "lines",

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 
 from firing.controller.controller import Controller
 from firing.errors import FiringError
+from firing.files.ready import read_named
 from firing.files.tomlfile import KeyPath, clean, plain_line, read_table, read_text
 from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
 from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
@@ -180,4 +181,9 @@ def read_controller(path: Path) -> Controller:
     return parse_controller(read_text(path), str(path))
 
 
-__all__ = ["ControllerTable", "parse_controller", "read_controller"]
+def open_controller(name: str) -> Controller:
+    """Read a controller file, or the example controller."""
+    return read_named(name, parse_controller, read_controller)
+
+
+__all__ = ["ControllerTable", "open_controller", "parse_controller", "read_controller"]

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from firing.files.ready import read_named
 from firing.files.tomledit import render
 from firing.files.tomlfile import (
     Fault,
@@ -180,6 +181,11 @@ def read_kiln(path: Path) -> KilnDescription:
     return parse_kiln(read_text(path), str(path))
 
 
+def open_kiln(name: str) -> KilnDescription:
+    """Read a kiln file, or the example kiln."""
+    return read_named(name, parse_kiln, read_kiln)
+
+
 def write_fitted(kiln_text: str, fitted: Fitted) -> str:
     """Return a kiln file's text with new ``[fitted]`` values, all else and its comments kept.
 
@@ -210,4 +216,4 @@ def write_fitted(kiln_text: str, fitted: Fitted) -> str:
     return render(data, kiln_text)
 
 
-__all__ = ["KilnTable", "parse_kiln", "read_kiln", "write_fitted"]
+__all__ = ["KilnTable", "open_kiln", "parse_kiln", "read_kiln", "write_fitted"]

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
 from firing.errors import FiringError
+from firing.files.ready import read_named
 from firing.files.tomlfile import Fault, FaultyFile, KeyPath, clean, read_table, read_text
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
 
@@ -168,4 +169,16 @@ def read_tariff(path: Path) -> Tariff:
     return parse_tariff(read_text(path), str(path))
 
 
-__all__ = ["TariffTable", "parse_clock_min", "parse_days", "parse_tariff", "read_tariff"]
+def open_tariff(name: str) -> Tariff:
+    """Read a tariff file, or the example tariff."""
+    return read_named(name, parse_tariff, read_tariff)
+
+
+__all__ = [
+    "TariffTable",
+    "open_tariff",
+    "parse_clock_min",
+    "parse_days",
+    "parse_tariff",
+    "read_tariff",
+]

@@ -11,11 +11,11 @@ from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
 from firing.logs.emf import Thermocouple, convert_emf, junction_words, require_thermocouple
 from firing.logs.order import join_sections, ordered_rows
-from firing.logs.table import ReadingTable
+from firing.logs.plausibility_limits import TYPE_K_ENDS_C
+from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
 RowNumbers = npt.NDArray[np.intp]
-_TYPE_K_LIMIT_C = 1372.0  # end of the type K reference table, NIST SRD 60 / IEC 60584-1
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +97,7 @@ class Readings:
 
 
 def read_rows(
-    table: ReadingTable,
+    table: LogTable,
     times: RowTimes,
     thermocouple: Thermocouple,
     pause_s: float | None,
@@ -107,7 +107,7 @@ def read_rows(
 
     Parameters
     ----------
-    table : ReadingTable
+    table : LogTable
         One file.
     times : RowTimes
         When each of its rows was.
@@ -173,7 +173,7 @@ def read_rows(
 
 
 def _forget_shifted(
-    table: ReadingTable,
+    table: LogTable,
     keep: RowNumbers,
     columns: list[FloatArray | None],
     notes: list[str],
@@ -195,7 +195,7 @@ def _forget_shifted(
 
 
 def _report_unusable(
-    table: ReadingTable, keep: RowNumbers, temperature_c: FloatArray, notes: list[str]
+    table: LogTable, keep: RowNumbers, temperature_c: FloatArray, notes: list[str]
 ) -> None:
     lost = 0
     for column, values in zip(table.dialect.channel_columns, temperature_c.T, strict=True):
@@ -215,14 +215,14 @@ def _report_unusable(
 
 def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list[str]) -> None:
     highest_c = float(np.nanmax(temperature_c))
-    if dialect.unit == "C" and highest_c > _TYPE_K_LIMIT_C:
+    if dialect.unit == "C" and highest_c > TYPE_K_ENDS_C:
         notes.append(
-            f"the highest reading is {highest_c:.0f}, above the {_TYPE_K_LIMIT_C:.0f} °C where a "
+            f"the highest reading is {highest_c:.0f}, above the {TYPE_K_ENDS_C:.0f} °C where a "
             "type K thermocouple ends; if the log is in °F, say --unit F"
         )
 
 
-def _duty(table: ReadingTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:
+def _duty(table: LogTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:
     """Return the logged output as a share of full power, 0 to 1."""
     column = next(iter(table.dialect.of_role("duty")), None)
     if column is None:

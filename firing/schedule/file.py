@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import Any, NoReturn, cast
 
+from firing.errors import FiringError
+from firing.files.ready import ready_names, ready_text
 from firing.files.tomledit import render
 from firing.files.tomlfile import (
     Fault,
@@ -168,6 +170,28 @@ def _with_faults(text: str, name: str) -> NoReturn:
 def read_schedule(path: Path) -> Schedule:
     """Read a schedule file; see `parse_schedule`."""
     return parse_schedule(read_text(path), str(path))
+
+
+def open_schedule(name: str) -> Schedule:
+    """Read a schedule from a file, or a ready one by its name.
+
+    Raises
+    ------
+    FiringError
+        If there is neither, with the nearest name, or the file is faulty.
+    """
+    path = Path(name)
+    if path.exists():
+        return read_schedule(path)
+    if name not in ready_names():
+        from difflib import get_close_matches
+
+        near = get_close_matches(path.name.removesuffix(".toml"), ready_names(), n=1)
+        hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
+        raise FiringError(
+            f"{name}: there is no such file{hint}; 'firing schedules' lists the ready ones"
+        )
+    return parse_schedule(ready_text(name), name)
 
 
 def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
+from firing.files.ready import read_named
 from firing.files.tomlfile import clean, plain_line, read_table, read_text
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
@@ -139,4 +140,9 @@ def read_load(path: Path) -> Load:
     return parse_load(read_text(path), str(path))
 
 
-__all__ = ["LoadTable", "parse_load", "read_load"]
+def open_load(name: str) -> Load:
+    """Read a load file, or an example load."""
+    return read_named(name, parse_load, read_load)
+
+
+__all__ = ["LoadTable", "open_load", "parse_load", "read_load"]

@@ -123,7 +123,7 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("down", "down", "right")
         await settle(pilot)
-        before, selection = app.session.document.schedule, app.session.document.selection
+        before, selection = app.session.document.schedule, app.session.document.cursor
         found = await designed(app, pilot)
         arguments = ["design", "glaze", "--cone", "6", "--load", CUPS, "--unload-at", "60"]
         result = CliRunner().invoke(cli, [*arguments, "--json"], standalone_mode=False)
@@ -146,7 +146,7 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
         await pilot.press("ctrl+z")
         await settle(pilot)
         assert document.schedule == before == read_schedule(plan)
-        assert document.selection == selection
+        assert document.cursor == selection
         assert not document.changed
 
     play(scene, load=CUPS)

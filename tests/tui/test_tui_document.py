@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from firing.tui.document import (
     ChangedOnDisk,
-    Document,
+    PlanDocument,
     Selection,
     open_file,
     open_named,
@@ -51,12 +51,12 @@ def test_undo_and_redo_follow_a_list_with_a_place_in_it(moves: list[str]) -> Non
 
 def test_undo_brings_the_cursor_back(plan: Path) -> None:
     document = open_file(plan)
-    document.selection = Selection(2, "hold")
+    document.cursor = Selection(2, "hold")
     document.apply(edits.delete(document.schedule, 1), "removed", Selection(1, "rate"))
     assert document.undo() == "removed"
-    assert document.selection == Selection(2, "hold")
+    assert document.cursor == Selection(2, "hold")
     assert document.redo() == "removed"
-    assert document.selection == Selection(1, "rate")
+    assert document.cursor == Selection(1, "rate")
 
 
 def test_an_edit_that_changes_nothing_is_none(plan: Path) -> None:
@@ -141,6 +141,6 @@ def test_a_name_is_a_file_or_a_ready_schedule(plan: Path) -> None:
 
 
 def test_a_new_plan_can_be_forecast_and_saved(tmp_path: Path) -> None:
-    document: Document = open_new()
+    document: PlanDocument = open_new()
     document.save_as(tmp_path / "new.toml")
     assert read_schedule(tmp_path / "new.toml") == document.schedule
