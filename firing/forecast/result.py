@@ -135,6 +135,14 @@ class KilnForecast:
     cost: Cost | None = None
     starts: Starts = field(default_factory=Starts)
 
+    def __repr__(self) -> str:
+        """Return name, peak, energy and amps, on one line."""
+        peak = "reaches the peak" if self.reaches_peak else f"comes to {self.peak_c:.0f} °C only"
+        return (
+            f"<KilnForecast {self.name!r}: {peak}, {self.energy_kwh:.1f} kWh, "
+            f"{self.energy.mean_amps:.0f} A on average>"
+        )
+
     @property
     def energy_kwh(self) -> float:
         """Energy of the whole firing [kWh]."""
