@@ -7,7 +7,8 @@ import inspect
 import json
 import subprocess
 import sys
-from datetime import UTC, datetime
+import tomllib
+from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
 
@@ -17,6 +18,7 @@ import pytest
 
 import firing as fi
 
+ROOT = Path(__file__).parents[1]
 DEMO = files("firing") / "data" / "demo"
 LONGEST_REPR = 240
 HOSTILE = '<script>alert("x")</script> & more\n\x1b[31m'
@@ -47,6 +49,13 @@ def test_every_public_name_is_explained(name: str) -> None:
     assert inspect.getdoc(public)
     if inspect.isfunction(public):
         assert "Examples\n--------" in (inspect.getdoc(public) or "")
+
+
+def test_the_version_is_the_packages() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert fi.__version__ == project["version"]
+    proved = {"Programming Language :: Python :: 3.11"}
+    assert {c for c in project["classifiers"] if "Python :: 3." in c} == proved
 
 
 def test_a_name_that_is_not_there_is_refused() -> None:
@@ -177,6 +186,19 @@ def test_a_tariff_gives_a_cost_with_a_start_and_else_the_cheapest_start() -> Non
     assert min(prices) * searched.energy_kwh - 1e-6 <= cheapest <= priced.cost.amount + 1e-6
     with pytest.raises(fi.FiringError, match="kiln"):
         fi.forecast(plan, tariff=tariff)
+
+
+def test_starts_are_found_that_put_the_peak_into_waking_hours() -> None:
+    window = "2026-11-27 00:00 to 2026-11-28 00:00"
+    course = fi.forecast(
+        "thin-ware-bisque", kiln="example-kiln", window=window, awake="07:00-22:00"
+    )
+    assert course.kiln is not None
+    assert course.kiln.starts.awake
+    heats = timedelta(seconds=course.segments[course.schedule.peak_index].ramp_end_s)
+    for first, last in course.kiln.starts.awake:
+        for moment in (first, last):
+            assert 7 <= (datetime.fromisoformat(moment) + heats).hour <= 22
 
 
 def test_a_design_keeps_what_is_asked_of_it() -> None:
