@@ -11,9 +11,10 @@ it computes with.  Temperatures are °C, rates °C/h and times seconds, as the n
 import importlib
 import sys
 from types import ModuleType
-from typing import TYPE_CHECKING, Any
 
 __version__ = "0.2.0"
+
+TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
 
 if TYPE_CHECKING:
     from firing.api import design as design
@@ -96,12 +97,14 @@ _HOME = {
 __all__ = ["__version__", *_HOME]
 
 
-def __getattr__(name: str) -> Any:
-    if name not in _HOME:
-        raise AttributeError(f"module 'firing' has no attribute {name!r}")
-    value = getattr(importlib.import_module(_HOME[name]), name)
-    globals()[name] = value
-    return value
+if not TYPE_CHECKING:  # a type checker knows every name from above, and should refuse others
+
+    def __getattr__(name: str) -> object:
+        if name not in _HOME:
+            raise AttributeError(f"module 'firing' has no attribute {name!r}")
+        value = getattr(importlib.import_module(_HOME[name]), name)
+        globals()[name] = value
+        return value
 
 
 def __dir__() -> list[str]:
@@ -115,7 +118,7 @@ class _Front(ModuleType):
     room would put it in the function's place here; the room is reached by its imports as before.
     """
 
-    def __setattr__(self, name: str, value: Any) -> None:
+    def __setattr__(self, name: str, value: object) -> None:
         if not (name in _HOME and isinstance(value, ModuleType)):
             super().__setattr__(name, value)
 
