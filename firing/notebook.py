@@ -350,7 +350,7 @@ def _drawn(trace: Trace, unit: TemperatureUnit) -> Any:
 
     colours = (fig.BLUE, fig.VERMILLION, fig.GREEN, fig.ORANGE, fig.PURPLE, fig.SKY)
     dashes = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
-    axis = fig.TimeAxis.over(trace.started, float(trace.time_s[-1]))
+    axis = fig.TimeAxis.over(trace.started, float(trace.time_s[-1]) if trace.time_s.size else 0.0)
     lines = [
         fig.line(
             name,

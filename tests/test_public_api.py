@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tomllib
 from datetime import UTC, datetime, timedelta
+from html import unescape
 from importlib.resources import files
 from pathlib import Path
 
@@ -337,3 +338,26 @@ def test_plots_draw_what_was_measured(shown: dict[str, object]) -> None:
     ramp = steady().plot().data[0]
     assert list(ramp.x) == pytest.approx([0.0, 9.0, 9.5])  # hours
     assert list(ramp.y) == [100.0, 1000.0, 1000.0]
+
+
+def test_a_trace_without_readings_is_shown_too() -> None:
+    start = datetime(2026, 3, 1, 18, tzinfo=UTC)
+    nothing = fi.Trace(np.empty(0), np.empty((0, 1)), ("kiln",), "measured", started=start)
+    gap = fi.Trace(np.array([0.0, 60.0]), np.array([np.nan, np.nan]), ("kiln",), "measured")
+    for trace in (nothing, gap):
+        assert "kiln no reading" in repr(trace)
+        assert "<td" in trace._repr_html_()
+        assert len(trace.to_pandas()) == trace.time_s.size
+        assert isinstance(trace.plot(), go.Figure)
+
+
+def test_a_review_that_was_refused_says_why() -> None:
+    plan = fi.read_schedule("decal")
+    review = fi.review(plan, DEMO / "log.csv")
+    assert review.refused
+    assert "not compared" in repr(review)
+    assert len(repr(review)) <= LONGEST_REPR
+    shown = unescape(review._repr_html_()).replace("\N{NO-BREAK SPACE}", " ")
+    assert review.refused in shown
+    assert review.to_pandas().empty
+    assert isinstance(review.plot(), go.Figure)

@@ -247,7 +247,7 @@ class Review(Plottable):
     def __repr__(self) -> str:
         """Return title, hours, largest cause, cone and findings, on one line."""
         if self.refused:
-            ran = f"not compared, {self.refused}"
+            ran = "not compared with the plan"
         elif self.actual_s is None:
             ran = f"the end of its {format_duration(self.planned_s)} is not in the log"
         else:
