@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from firing.api import write_schedule as write_schedule
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
     from firing.cones.equivalence import cone_reached as cone_reached
-    from firing.cones.equivalence import hold_needed as hold_needed
-    from firing.cones.equivalence import peak_needed as peak_needed
+    from firing.cones.holds import hold_needed as hold_needed
+    from firing.cones.holds import peak_needed as peak_needed
     from firing.cones.kinetics import end_point_c as end_point_c
     from firing.controller.controller import Controller as Controller
     from firing.design.result import Design as Design
@@ -78,8 +78,8 @@ _HOME = {
     "fit_kiln": "firing.api",
     "forecast": "firing.api",
     "heat_work": "firing.api",
-    "hold_needed": "firing.cones.equivalence",
-    "peak_needed": "firing.cones.equivalence",
+    "hold_needed": "firing.cones.holds",
+    "peak_needed": "firing.cones.holds",
     "read_controller": "firing.api",
     "read_kiln": "firing.api",
     "read_load": "firing.api",

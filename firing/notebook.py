@@ -7,9 +7,12 @@ in a frame's index are seconds, as everywhere in the library; where the start is
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import singledispatch
 from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
 from firing.design.result import Design
@@ -17,10 +20,17 @@ from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
 from firing.kiln.fit_result import KilnFit
 from firing.logs.reader import Log
-from firing.report import html as markup
+from firing.report.charts import figure as fig
+from firing.report.charts.figure import Drawing
+from firing.report.charts.forecast_course import forecast_course
+from firing.report.charts.review_course import plan_and_actual
+from firing.report.charts.text_chart import ChartSeries
+from firing.report.document import Bullets, Paragraph, Part, Table
+from firing.report.forecast import forecast_answer, forecast_segments
 from firing.report.formatting import hours_minutes
-from firing.report.rows import Rows, account, forecast_segments, review_segments
-from firing.report.summary import forecast_answer, review_answer
+from firing.report.page import render_parts
+from firing.report.review import review_answer
+from firing.report.review_time import account_table, segments_section
 from firing.review.result import Review
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import set_point_over_time
@@ -170,109 +180,110 @@ def _over_time(
 # -- tables -----------------------------------------------------------------------------------
 
 
-@singledispatch
 def html(result: Tabular) -> str:
-    """Return a result as a few lines and a small table of HTML."""
+    """Return a result as a few lines and a small table of HTML, every text in it escaped."""
+    return render_parts(_parts(result))
+
+
+@singledispatch
+def _parts(result: Tabular) -> list[Part]:
     raise TypeError(f"{type(result).__name__} has no table")
 
 
-@html.register(Schedule)
-def _(schedule: Schedule) -> str:
-    return _shown([repr(schedule)], [("Segments", _segments(schedule))])
+@_parts.register(Schedule)
+def _(schedule: Schedule) -> list[Part]:
+    return [Paragraph(repr(schedule)), _segments(schedule)]
 
 
-@html.register(Forecast)
-def _(forecast: Forecast) -> str:
+@_parts.register(Forecast)
+def _(forecast: Forecast) -> list[Part]:
     lines = [forecast.schedule.title, *forecast_answer(forecast)]
-    return _shown(lines, [("Segments", forecast_segments(forecast))])
+    return [*map(Paragraph, lines), *forecast_segments(forecast)]
 
 
-@html.register(Review)
-def _(review: Review) -> str:
-    tables = []
-    if not review.refused:
-        tables = [("Segments, planned and actual", review_segments(review))]
-        if review.causes:
-            tables.append(("Where the time went", account(review.causes)))
-    lines = [review.schedule.title, *review_answer(review)]
-    return _shown(lines, tables)
+@_parts.register(Review)
+def _(review: Review) -> list[Part]:
+    lines = (review.schedule.title, *review_answer(review))
+    causes = [account_table(review.causes)] if review.causes else []
+    return [*map(Paragraph, lines), segments_section(review), *causes]
 
 
-@html.register(Design)
-def _(design: Design) -> str:
-    lines = [repr(design), design.advice, *design.problems]
+@_parts.register(Design)
+def _(design: Design) -> list[Part]:
+    lines = (repr(design), design.advice, *design.problems)
     table = _segments(design.schedule)
-    table = Rows(
-        (*table.headers, "why"),
-        table.align + "l",
-        [
-            (*row, " ".join(reason.sentences))
-            for row, reason in zip(table.rows, design.reasons, strict=True)
-        ],
-    )
-    return _shown(lines, [("Segments", table)])
+    rows = [
+        (*row, " ".join(reason.sentences))
+        for row, reason in zip(table.rows, design.reasons, strict=True)
+    ]
+    whole = replace(table, headers=(*table.headers, "why"), align=f"{table.align}l", rows=rows)
+    return [*map(Paragraph, lines), whole]
 
 
-@html.register(Resumption)
-def _(resumption: Resumption) -> str:
-    lines = [repr(resumption), *resumption.problems, *resumption.notes]
-    schedule = resumption.schedule
-    return _shown(lines, [] if schedule is None else [("Key in now", _segments(schedule))])
+@_parts.register(Resumption)
+def _(resumption: Resumption) -> list[Part]:
+    lines = (repr(resumption), *resumption.problems, *resumption.notes)
+    table = [] if resumption.schedule is None else [_segments(resumption.schedule)]
+    return [*map(Paragraph, lines), *table]
 
 
-@html.register(Log)
-def _(log: Log) -> str:
-    return _shown([repr(log), *log.notes], [("Channels", _channels(log.trace))])
+@_parts.register(Log)
+def _(log: Log) -> list[Part]:
+    return [Paragraph(repr(log)), Bullets(log.notes), _channels(log.trace)]
 
 
-@html.register(Trace)
-def _(trace: Trace) -> str:
-    return _shown([repr(trace)], [("Channels", _channels(trace))])
+@_parts.register(Trace)
+def _(trace: Trace) -> list[Part]:
+    return [Paragraph(repr(trace)), _channels(trace)]
 
 
-@html.register(KilnFit)
-def _(fit: KilnFit) -> str:
-    table = Rows(("multiplier", "value", "±", "logs show it", "note"), "lrrll")
+@_parts.register(KilnFit)
+def _(fit: KilnFit) -> list[Part]:
+    rows = []
     for name in _MULTIPLIERS:
         value = getattr(fit, name)
         shown = "yes" if value.identifiable else "no"
         words = name.replace("_", " ")
-        table.rows.append((words, f"{value.value:.3f}", f"{value.se:.3f}", shown, value.note))
-    return _shown([fit.basis, *fit.warnings, *fit.cannot_tell], [("Multipliers", table)])
+        rows.append((words, f"{value.value:.3f}", f"{value.se:.3f}", shown, value.note))
+    headers = ("multiplier", "value", "±", "logs show it", "note")
+    return [
+        Paragraph(fit.basis),
+        Bullets((*fit.warnings, *fit.cannot_tell)),
+        Table(headers, "lrrll", rows, "Multipliers"),
+    ]
 
 
-@html.register(ConeVerdict)
-def _(verdict: ConeVerdict) -> str:
-    table = Rows(("cone", "heat-work", "down after"), "rrr")
-    for progress in verdict.by_cone.values():
-        if _NEAR[0] <= progress.heatwork <= _NEAR[1]:
-            down = "–" if progress.reached_s is None else format_duration(progress.reached_s)
-            table.rows.append((progress.cone, f"{progress.heatwork:.2f}", down))
-    return _shown([repr(verdict), *verdict.warnings], [("Cones near the one reached", table)])
-
-
-def _shown(lines: Sequence[str], tables: Sequence[tuple[str, Rows]]) -> str:
-    parts = [markup.paragraph(line) for line in lines if line]
-    parts += [markup.table(name, t.headers, t.rows, t.align) for name, t in tables]
-    return "\n".join(parts)
-
-
-def _segments(schedule: Schedule) -> Rows:
-    unit = schedule.unit
-    headers = ("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "at the kiln")
-    table = Rows(headers, "rlrrrl")
-    for index, segment in enumerate(schedule.segments):
-        table.rows.append(
-            (
-                str(index + 1),
-                segment.name,
-                _rate(segment, schedule.from_c(index), unit),
-                f"{from_celsius(segment.target_c, unit):.0f}",
-                hours_minutes(segment.hold_s) if segment.hold_s else "–",
-                segment.action,
-            )
+@_parts.register(ConeVerdict)
+def _(verdict: ConeVerdict) -> list[Part]:
+    rows = [
+        (
+            progress.cone,
+            f"{progress.heatwork:.2f}",
+            "–" if progress.reached_s is None else format_duration(progress.reached_s),
         )
-    return table
+        for progress in verdict.by_cone.values()
+        if _NEAR[0] <= progress.heatwork <= _NEAR[1]
+    ]
+    headers = ("cone", "heat-work", "down after")
+    near = Table(headers, "rrr", rows, "Cones near the one reached")
+    return [Paragraph(repr(verdict)), Bullets(verdict.warnings), near]
+
+
+def _segments(schedule: Schedule) -> Table:
+    unit = schedule.unit
+    rows = [
+        (
+            str(index + 1),
+            segment.name,
+            _rate(segment, schedule.from_c(index), unit),
+            f"{from_celsius(segment.target_c, unit):.0f}",
+            hours_minutes(segment.hold_s) if segment.hold_s else "–",
+            segment.action,
+        )
+        for index, segment in enumerate(schedule.segments)
+    ]
+    headers = ("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "at the kiln")
+    return Table(headers, "rlrrrl", rows, "Segments")
 
 
 def _rate(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
@@ -282,93 +293,82 @@ def _rate(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
     return f"{sign}{rate_from_celsius(segment.rate_c_per_h, unit):.0f}"
 
 
-def _channels(trace: Trace) -> Rows:
-    import numpy as np
-
-    table = Rows(("channel", "readings", "lowest °C", "highest °C"), "lrrr")
+def _channels(trace: Trace) -> Table:
+    rows = []
     for name in trace.channels:
         kept = trace.channel_c(name)
         kept = kept[np.isfinite(kept)]
         ends = (f"{kept.min():.0f}", f"{kept.max():.0f}") if kept.size else ("–", "–")
-        table.rows.append((name, str(kept.size), *ends))
-    return table
+        rows.append((name, str(kept.size), *ends))
+    return Table(("channel", "readings", "lowest °C", "highest °C"), "lrrr", rows, "Channels")
 
 
 # -- figures ----------------------------------------------------------------------------------
 
 
-@singledispatch
 def figure(result: Plottable) -> Any:
     """Return a result's course as a plotly figure."""
+    import plotly.graph_objects as go
+
+    return go.Figure(_drawing(result).figure)
+
+
+@singledispatch
+def _drawing(result: Plottable) -> Drawing:
     raise TypeError(f"{type(result).__name__} has no course to draw")
 
 
-@figure.register(Schedule)
-def _(schedule: Schedule) -> Any:
-    return _drawn(set_point_over_time(schedule)[0], schedule.unit)
+@_drawing.register(Schedule)
+def _(schedule: Schedule) -> Drawing:
+    return _course(set_point_over_time(schedule)[0], schedule.unit)
 
 
-@figure.register(Trace)
-def _(trace: Trace) -> Any:
-    return _drawn(trace, "C")
+@_drawing.register(Trace)
+def _(trace: Trace) -> Drawing:
+    return _course(trace, "C")
 
 
-@figure.register(Log)
-def _(log: Log) -> Any:
-    return _drawn(log.trace, "F" if log.dialect.unit == "F" else "C")
+@_drawing.register(Log)
+def _(log: Log) -> Drawing:
+    return _course(log.trace, "F" if log.dialect.unit == "F" else "C")
 
 
-@figure.register(Forecast)
-def _(forecast: Forecast) -> Any:
-    import plotly.graph_objects as go
-
-    from firing.report.drawings import forecast_drawings
-
-    return go.Figure(forecast_drawings(forecast)[0].figure)
+@_drawing.register(Forecast)
+def _(forecast: Forecast) -> Drawing:
+    return forecast_course(forecast)
 
 
-@figure.register(Review)
-def _(review: Review) -> Any:
-    import plotly.graph_objects as go
-
-    from firing.report.review_drawings import review_drawings
-
-    return go.Figure(review_drawings(review)[0].figure)
+@_drawing.register(Review)
+def _(review: Review) -> Drawing:
+    return plan_and_actual(review)
 
 
-@figure.register(Design)
-def _(design: Design) -> Any:
-    return figure(design.forecast)
+@_drawing.register(Design)
+def _(design: Design) -> Drawing:
+    return forecast_course(design.forecast)
 
 
-def _drawn(trace: Trace, unit: TemperatureUnit) -> Any:
+def _course(trace: Trace, unit: TemperatureUnit) -> Drawing:
     """Return every channel of a trace over the hours, or over the clock where it is known."""
-    import plotly.graph_objects as go
-
-    from firing.report import figures as fig
-    from firing.report.chart import temperatures_in
-
     colours = (fig.BLUE, fig.VERMILLION, fig.GREEN, fig.ORANGE, fig.PURPLE, fig.SKY)
     dashes = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
     axis = fig.TimeAxis.over(trace.started, float(trace.time_s[-1]) if trace.time_s.size else 0.0)
     lines = [
-        fig.line(
-            name,
+        fig.course(
+            ChartSeries(name, trace.time_s, trace.temperature_c[:, place]),
             axis,
-            trace.time_s,
-            temperatures_in(trace.temperature_c[:, place], unit),
-            f"°{unit}",
-            colour=colours[place % len(colours)],
+            unit,
+            colours[place % len(colours)],
             dash=dashes[place % len(dashes)],
             most=fig.MOST_POINTS // len(trace.channels),
         )
         for place, name in enumerate(trace.channels)
     ]
-    return go.Figure(
-        fig.build(
-            lines,
-            _HEIGHT_PX,
-            xaxis=axis.part(),
-            yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
-        )
+    return fig.drawing(
+        "course",
+        lines,
+        "The temperature over time.",
+        _HEIGHT_PX,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )
