@@ -192,7 +192,7 @@ def _parts(result: Tabular) -> list[Part]:
 
 @_parts.register(Schedule)
 def _(schedule: Schedule) -> list[Part]:
-    return [Paragraph(repr(schedule)), _segments(schedule)]
+    return [Paragraph(_headline(schedule)), _segments(schedule)]
 
 
 @_parts.register(Forecast)
@@ -210,7 +210,7 @@ def _(review: Review) -> list[Part]:
 
 @_parts.register(Design)
 def _(design: Design) -> list[Part]:
-    lines = (repr(design), design.advice, *design.problems)
+    lines = (_headline(design), design.advice, *design.problems)
     table = _segments(design.schedule)
     rows = [
         (*row, " ".join(reason.sentences))
@@ -222,19 +222,19 @@ def _(design: Design) -> list[Part]:
 
 @_parts.register(Resumption)
 def _(resumption: Resumption) -> list[Part]:
-    lines = (repr(resumption), *resumption.problems, *resumption.notes)
+    lines = (_headline(resumption), *resumption.problems, *resumption.notes)
     table = [] if resumption.schedule is None else [_segments(resumption.schedule)]
     return [*map(Paragraph, lines), *table]
 
 
 @_parts.register(Log)
 def _(log: Log) -> list[Part]:
-    return [Paragraph(repr(log)), Bullets(log.notes), _channels(log.trace)]
+    return [Paragraph(_headline(log)), Bullets(log.notes), _channels(log.trace)]
 
 
 @_parts.register(Trace)
 def _(trace: Trace) -> list[Part]:
-    return [Paragraph(repr(trace)), _channels(trace)]
+    return [Paragraph(_headline(trace)), _channels(trace)]
 
 
 @_parts.register(KilnFit)
@@ -266,7 +266,12 @@ def _(verdict: ConeVerdict) -> list[Part]:
     ]
     headers = ("cone", "heat-work", "down after")
     near = Table(headers, "rrr", rows, "Cones near the one reached")
-    return [Paragraph(repr(verdict)), Bullets(verdict.warnings), near]
+    return [Paragraph(_headline(verdict)), Bullets(verdict.warnings), near]
+
+
+def _headline(result: Tabular) -> str:
+    """Return what the result's repr says, without the brackets that mark it as one."""
+    return repr(result)[1:-1]
 
 
 def _segments(schedule: Schedule) -> Table:

@@ -108,7 +108,7 @@ class KilnFit(Tabular):
     def __repr__(self) -> str:
         """Return the multipliers with their standard errors, on one line."""
         shown = [
-            f"{name} {one.value:.3f} ± {one.se:.3f}{'' if one.identifiable else ' (not told)'}"
+            f"{name} {one.value:.3f} ± {one.se:.3f}{'' if one.identifiable else ' (these logs leave it open)'}"
             for name, one in (
                 ("power", self.power),
                 ("loss", self.loss),
