@@ -107,14 +107,11 @@ class KilnFit(Tabular):
 
     def __repr__(self) -> str:
         """Return the multipliers with their standard errors, on one line."""
-        shown = [
-            f"{name} {one.value:.3f} ± {one.se:.3f}{'' if one.identifiable else ' (these logs leave it open)'}"
-            for name, one in (
-                ("power", self.power),
-                ("loss", self.loss),
-                ("capacity", self.capacity),
-            )
-        ]
+        shown = []
+        for name in ("power", "loss", "capacity"):
+            one: FittedValue = getattr(self, name)
+            left_open = "" if one.identifiable else " (these logs leave it open)"
+            shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
         return f"<KilnFit {', '.join(shown)}>"
 
     def to_dict(self) -> dict[str, Any]:
