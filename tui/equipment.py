@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from firing.errors import FiringError
+from firing.files.kinds import file_kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -99,17 +100,9 @@ def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
     """
     if name is None:
         return replace(studio, **{kind: None})
-    from firing.cli.plan_options import open_controller, open_kiln, open_load, open_tariff
-
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
-    if kind == "kiln":
-        return replace(studio, kiln=Chosen(name, open_kiln(name), stamp))
-    if kind == "load":
-        return replace(studio, load=Chosen(name, open_load(name), stamp))
-    if kind == "controller":
-        return replace(studio, controller=Chosen(name, open_controller(name), stamp))
-    return replace(studio, tariff=Chosen(name, open_tariff(name), stamp))
+    return replace(studio, **{kind: Chosen(name, file_kind(kind).read(name), stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
 from firing.controller.controller import Controller
 from firing.errors import FiringError
-from firing.files.tomlfile import KeyPath, clean, plain_line, read_table, read_text
+from firing.files.kinds import FileKind, WrongKeys
+from firing.files.tomlfile import Wrong, clean, plain_line
 from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
-from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, parse_duration_s, rate_from_celsius
 
 LONGEST_HOLD_S = HOLD_S[1]
 
@@ -113,71 +113,48 @@ class ControllerTable(BaseModel):
     )
 
 
-def _across(table: ControllerTable) -> list[tuple[KeyPath, str]]:
-    """Return what is wrong between keys."""
-    found: list[tuple[KeyPath, str]] = []
+def _controller(table: ControllerTable) -> Controller:
     slowest = rate_from_celsius(RATE_C_PER_H[0], table.unit)
+    fastest = f"rate_max, {table.rate_max:g} °{table.unit}/h"
+    wrong: list[Wrong] = []
     if table.rate_min < slowest:
-        found.append(
+        wrong.append(
             (("rate_min",), f"{table.rate_min:g} is below {slowest:g} °{table.unit}/h, the slowest "
              f"rate a schedule may have; write rate_min = {slowest:g}")
         )  # fmt: skip
     if table.rate_min > table.rate_max:
-        found.append(
-            (("rate_min",), f"{table.rate_min:g} is above rate_max, {table.rate_max:g} "
-             f"°{table.unit}/h; write rate_min = 1")
+        wrong.append(
+            (("rate_min",), f"{table.rate_min:g} is above {fastest}; write rate_min = 1")
         )  # fmt: skip
     if table.rate_step > table.rate_max:
-        found.append(
-            (("rate_step",), f"{table.rate_step:g} is above rate_max, {table.rate_max:g} "
-             f"°{table.unit}/h, so no rate could be keyed; write rate_step = 1")
+        wrong.append(
+            (("rate_step",), f"{table.rate_step:g} is above {fastest}, so no rate could be keyed; "
+             "write rate_step = 1")
         )  # fmt: skip
     if table.hold_step > table.hold_max:
-        found.append(
+        wrong.append(
             (("hold_step",), "is longer than hold_max, so no hold could be keyed; "
              'write hold_step = "1m"')
         )  # fmt: skip
-    return found
-
-
-def parse_controller(text: str, name: str = "controller") -> Controller:
-    """Read a controller from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    Controller
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table = read_table(text, name, ControllerTable, _across)
+    if wrong:
+        raise WrongKeys(*wrong)
     return Controller(
-        name=table.name,
-        max_segments=table.max_segments,
-        unit=table.unit,
-        notation=table.notation,
-        rate_min=table.rate_min,
-        rate_max=table.rate_max,
-        rate_step=table.rate_step,
-        target_step=table.target_step,
+        **table.model_dump(exclude={"hold_max", "hold_step"}),
         hold_max_s=table.hold_max,
         hold_step_s=table.hold_step,
-        waits=table.waits,
     )
 
 
-def read_controller(path: Path) -> Controller:
-    """Read a controller file; see `parse_controller`."""
-    return parse_controller(read_text(path), str(path))
+def _described(controller: Controller, _: TemperatureUnit) -> list[str]:
+    keyed = "degrees per hour" if controller.notation == "rate" else "minutes to target"
+    return [
+        controller.name,
+        f"{controller.max_segments} segments",
+        f"°{controller.unit}",
+        keyed,
+        "" if controller.waits else "its clock does not wait",
+    ]
 
 
-__all__ = ["ControllerTable", "parse_controller", "read_controller"]
+CONTROLLER_FILE = FileKind("controller", lambda: ControllerTable, _controller, describe=_described)
+parse_controller, read_controller = CONTROLLER_FILE.parse, CONTROLLER_FILE.read

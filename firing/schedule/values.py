@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from firing.errors import FiringError
-from firing.files.tomlfile import clean
+from firing.files.tomlfile import clean, shown, suggest
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,
@@ -117,6 +117,17 @@ def check_title(value: Any) -> str:
     if not title.strip():
         raise ValueError('is empty; write what is fired and why, like title = "Mugs, bone dry"')
     return title
+
+
+def one_of(words: tuple[str, ...]) -> Callable[[Any], str]:
+    """Return a check for one of a few words."""
+
+    def check(value: Any) -> str:
+        if value not in words:
+            raise ValueError(f"{shown(value)} is not known; {suggest(str(value), words)}")
+        return str(value)
+
+    return check
 
 
 check_line = one_line(200)

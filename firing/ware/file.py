@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from difflib import get_close_matches
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.files.tomlfile import clean, plain_line, read_table, read_text
+from firing.files.kinds import FileKind
+from firing.files.tomlfile import clean, plain_line
+from firing.units import TemperatureUnit
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
 THICKEST_MM = 500.0
@@ -97,46 +98,24 @@ class LoadTable(BaseModel):
     )
 
 
-def parse_load(text: str, name: str = "load") -> Load:
-    """Read a load from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    Load
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table = read_table(text, name, LoadTable)
+def _load(table: LoadTable) -> Load:
     return Load(
-        pieces=tuple(
-            Piece(
-                name=entry.name,
-                count=entry.count,
-                thickest_mm=entry.thickest_mm,
-                mass_kg=entry.mass_kg,
-                heated_from=entry.heated_from,
-            )
-            for entry in table.piece
-        ),
+        pieces=tuple(Piece(**entry.model_dump()) for entry in table.piece),
         dryness=table.dryness,
         body=table.body,
         furniture_kg=table.furniture_kg,
     )
 
 
-def read_load(path: Path) -> Load:
-    """Read a load file; see `parse_load`."""
-    return parse_load(read_text(path), str(path))
+def _described(load: Load, _: TemperatureUnit) -> list[str]:
+    thickest = load.thickest
+    return [
+        load.dryness,
+        f"{sum(piece.count for piece in load.pieces)} pieces",
+        f"thickest {thickest.thickest_mm:g} mm ({thickest.name})",
+        f"{load.ware_kg:.0f} kg",
+    ]
 
 
-__all__ = ["LoadTable", "parse_load", "read_load"]
+LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
+parse_load, read_load = LOAD_FILE.parse, LOAD_FILE.read

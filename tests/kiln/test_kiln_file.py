@@ -8,8 +8,9 @@ import pytest
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.kiln.description import Fitted
-from firing.kiln.file import KilnTable, parse_kiln, read_kiln, write_fitted
+from firing.kiln.file import parse_kiln, read_kiln, write_fitted
 from firing.kiln.parameter_table import describe_kiln
+from firing.kiln.schema import KilnTable
 
 EXAMPLE = ready_text("example-kiln")
 
