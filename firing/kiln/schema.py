@@ -165,7 +165,7 @@ class FittedTable(BaseModel):
     basis: Line = Field("", description="from what it was learnt")
 
 
-class ElementReadingTable(BaseModel):
+class ReadingTable(BaseModel):
     """One ``[[reading]]``: a dated measurement of a bank of elements by a competent person."""
 
     model_config = ConfigDict(extra="forbid", strict=True)
@@ -277,7 +277,7 @@ class KilnTable(BaseModel):
     material: list[MaterialTable] = Field(
         default_factory=list, max_length=20, description="materials of the owner's own"
     )
-    reading: list[ElementReadingTable] = Field(
+    reading: list[ReadingTable] = Field(
         default_factory=list, max_length=1000, description="dated element readings"
     )
     fitted: FittedTable | None = Field(None, description="what logs and cones have taught")

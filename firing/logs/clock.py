@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.logs.dst import Zone, real_time
 from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
-from firing.logs.table import ReadingTable
+from firing.logs.table import LogTable
 from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
 from firing.trace import FloatArray
 
@@ -36,12 +36,12 @@ class RowTimes:
     descending: bool
 
 
-def row_times(table: ReadingTable, zone: Zone, notes: list[str]) -> RowTimes:
+def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     """Return when every row of a log was.
 
     Parameters
     ----------
-    table : ReadingTable
+    table : LogTable
         The log.
     zone : Zone
         Whose wall clock is meant where no offset is written.
@@ -75,7 +75,7 @@ def row_times(table: ReadingTable, zone: Zone, notes: list[str]) -> RowTimes:
     return RowTimes(seconds, None, True, descending)
 
 
-def _dated(table: ReadingTable, zone: Zone, notes: list[str]) -> RowTimes:
+def _dated(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     dialect = table.dialect
     places, order = dialect.time_columns, dialect.date_order
     if len(places) == 2:
@@ -96,7 +96,7 @@ def _dated(table: ReadingTable, zone: Zone, notes: list[str]) -> RowTimes:
     return RowTimes(seconds - seconds[first], moments.moment(first), False, descending)
 
 
-def _naive(table: ReadingTable, naive_s: FloatArray, zone: Zone, notes: list[str]) -> RowTimes:
+def _naive(table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]) -> RowTimes:
     """Put wall-clock times without an offset on real time."""
     rows = np.flatnonzero(np.isfinite(naive_s))
     if not rows.size:
@@ -111,7 +111,7 @@ def _naive(table: ReadingTable, naive_s: FloatArray, zone: Zone, notes: list[str
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
 
-def _counted(table: ReadingTable, notes: list[str]) -> RowTimes:
+def _counted(table: LogTable, notes: list[str]) -> RowTimes:
     """Read clocks without a date: elapsed times, or times of day."""
     dialect = table.dialect
     places = dialect.time_columns
@@ -127,7 +127,7 @@ def _counted(table: ReadingTable, notes: list[str]) -> RowTimes:
 
 
 def _past_midnight(
-    table: ReadingTable, seconds: FloatArray, moments: Moments, notes: list[str]
+    table: LogTable, seconds: FloatArray, moments: Moments, notes: list[str]
 ) -> FloatArray:
     """Go on counting where a clock without a date starts again at 0:00."""
     rows = np.flatnonzero(moments.valid)

@@ -9,7 +9,7 @@ from firing.errors import FiringError
 from firing.logs.cells import split_line
 from firing.logs.clock import RowTimes
 from firing.logs.header import looks_like_header
-from firing.logs.table import ReadingTable
+from firing.logs.table import LogTable
 from firing.logs.text import neutral
 from firing.trace import FloatArray
 from firing.units import format_duration
@@ -41,7 +41,7 @@ class Ordered:
     sections: tuple[int, ...]
 
 
-def ordered_rows(table: ReadingTable, times: RowTimes, notes: list[str]) -> Ordered:
+def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> Ordered:
     """Return the rows with a time of their own, in order; refuse a log that runs backwards.
 
     Blank lines and repeated headers are no rows and leave `table.rows`.
@@ -90,7 +90,7 @@ def ordered_rows(table: ReadingTable, times: RowTimes, notes: list[str]) -> Orde
     return Ordered(rows, time_s[rows], tuple(sections))
 
 
-def other_headers(table: ReadingTable, unread: RowNumbers) -> list[int]:
+def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:
     """Return the rows that name columns otherwise than the header does, or first name them."""
     dialect = table.dialect
     own = _compact("".join(column.written for column in dialect.columns))
@@ -108,7 +108,7 @@ def _compact(text: str) -> str:
     return "".join(text.casefold().split()).lstrip("#/%;")
 
 
-def _note_lost(table: ReadingTable, unread: RowNumbers, notes: list[str]) -> None:
+def _note_lost(table: LogTable, unread: RowNumbers, notes: list[str]) -> None:
     mark = table.dialect.delimiter
     filled = [int(row) for row in unread if not table.is_blank(int(row))]
     headers = [row for row in filled if looks_like_header(table.line_text(row), mark)]
@@ -130,7 +130,7 @@ def _note_lost(table: ReadingTable, unread: RowNumbers, notes: list[str]) -> Non
 
 
 def _without_strays(
-    table: ReadingTable, rows: RowNumbers, time_s: FloatArray, elapsed: bool, notes: list[str]
+    table: LogTable, rows: RowNumbers, time_s: FloatArray, elapsed: bool, notes: list[str]
 ) -> RowNumbers:
     """Leave out single rows whose time is out of line while the others' go on past them."""
     stamps = time_s[rows]
@@ -160,7 +160,7 @@ def _without_strays(
 
 
 def _backwards(
-    table: ReadingTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
+    table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
 ) -> FiringError:
     before, after = int(rows[at]), int(rows[at + 1])
     hint = "a log must be in the order of its times"
@@ -176,7 +176,7 @@ def _backwards(
 
 
 def _note_hour_gap(
-    table: ReadingTable, rows: RowNumbers, steps_s: FloatArray, times: RowTimes, notes: list[str]
+    table: LogTable, rows: RowNumbers, steps_s: FloatArray, times: RowTimes, notes: list[str]
 ) -> None:
     """Say where clocks may have been set forward without the zone's rules knowing of it."""
     if times.elapsed or times.started is None or steps_s.size < 10:

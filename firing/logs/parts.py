@@ -16,7 +16,7 @@ from firing.logs.dst import Zone
 from firing.logs.emf import Thermocouple
 from firing.logs.order import other_headers
 from firing.logs.readings import Readings, read_rows
-from firing.logs.table import ReadingTable
+from firing.logs.table import LogTable
 from firing.logs.text import clean_text, neutral
 from firing.trace import FloatArray
 
@@ -164,13 +164,13 @@ def choose(readings: Readings, parts: Sequence[Part], part: PartChoice | None) -
 
 
 def section_of(
-    table: ReadingTable, body: bytes, headers: Sequence[int], part: PartChoice | None
+    table: LogTable, body: bytes, headers: Sequence[int], part: PartChoice | None
 ) -> bytes:
     """Return the body of one table of a file that holds several, its lines where they were.
 
     Parameters
     ----------
-    table : ReadingTable
+    table : LogTable
         The file, read by its first header.
     body : bytes
         The file's text.
@@ -237,7 +237,7 @@ class FileReader:
         overrides: Overrides,
     ) -> Readings:
         dialect = detect_text(body, encoding, overrides=overrides, name=name)
-        table = ReadingTable(name, body, dialect)
+        table = LogTable(name, body, dialect)
         found = list(notes)
         times = row_times(table, self.zone, found)
         headers = other_headers(table, np.flatnonzero(~np.isfinite(times.time_s)))
@@ -245,7 +245,7 @@ class FileReader:
             found = list(notes)
             body = section_of(table, body, headers, self.part)
             dialect = detect_text(body, encoding, overrides=overrides, name=name)
-            table = ReadingTable(name, body, dialect)
+            table = LogTable(name, body, dialect)
             times = row_times(table, self.zone, found)
         readings = read_rows(table, times, self.thermocouple, self.pause_s, tuple(found))
         return replace(readings, part_taken=bool(headers))

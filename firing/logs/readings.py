@@ -11,7 +11,7 @@ from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
 from firing.logs.emf import Thermocouple, convert_emf, junction_words, require_thermocouple
 from firing.logs.order import join_sections, ordered_rows
-from firing.logs.table import ReadingTable
+from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
 RowNumbers = npt.NDArray[np.intp]
@@ -97,7 +97,7 @@ class Readings:
 
 
 def read_rows(
-    table: ReadingTable,
+    table: LogTable,
     times: RowTimes,
     thermocouple: Thermocouple,
     pause_s: float | None,
@@ -107,7 +107,7 @@ def read_rows(
 
     Parameters
     ----------
-    table : ReadingTable
+    table : LogTable
         One file.
     times : RowTimes
         When each of its rows was.
@@ -173,7 +173,7 @@ def read_rows(
 
 
 def _forget_shifted(
-    table: ReadingTable,
+    table: LogTable,
     keep: RowNumbers,
     columns: list[FloatArray | None],
     notes: list[str],
@@ -195,7 +195,7 @@ def _forget_shifted(
 
 
 def _report_unusable(
-    table: ReadingTable, keep: RowNumbers, temperature_c: FloatArray, notes: list[str]
+    table: LogTable, keep: RowNumbers, temperature_c: FloatArray, notes: list[str]
 ) -> None:
     lost = 0
     for column, values in zip(table.dialect.channel_columns, temperature_c.T, strict=True):
@@ -222,7 +222,7 @@ def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list
         )
 
 
-def _duty(table: ReadingTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:
+def _duty(table: LogTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:
     """Return the logged output as a share of full power, 0 to 1."""
     column = next(iter(table.dialect.of_role("duty")), None)
     if column is None:

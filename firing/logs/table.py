@@ -23,7 +23,7 @@ _BEYOND = "beyond"  # what stands right of the table
 _HALF_DAY = re.compile(rb"(?<=\d) ([AaPp]\.?[Mm])")
 
 
-class ReadingTable:
+class LogTable:
     """The rows of a log as pandas' C parser read them, and their line numbers."""
 
     def __init__(self, name: str, body: bytes, dialect: Dialect) -> None:
