@@ -9,6 +9,7 @@ from firing.controller.controller import Controller
 from firing.design.rate_limits import Ceiling
 from firing.forecast.forecast import Forecast
 from firing.schedule.schedule import Schedule
+from firing.serialise import Serialised
 from firing.ware.limits import Dwell, WareLimits
 
 ROWS_C = 20.0
@@ -16,15 +17,11 @@ ROWS_C = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentReason:
+class SegmentReason(Serialised):
     """Why a segment's rate and hold are what they are: sentences, and ids of the bibliography."""
 
     sentences: tuple[str, ...]
     sources: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the reason keyed for JSON."""
-        return {"sentences": list(self.sentences), "sources": list(self.sources)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from firing.cones.kinetics import FloatArray, cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule
+from firing.serialise import Serialised
 from firing.units import format_duration, format_rate, format_temperature
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ FURTHEST_C = 80.0
 
 
 @dataclass(frozen=True, slots=True)
-class PlanWarning:
+class PlanWarning(Serialised):
     """One thing to know; `severity` is ``act`` (do something), ``check`` or ``note``."""
 
     id: str
@@ -107,17 +108,6 @@ class PlanWarning:
     at_c: float | None = None
     at_s: float | None = None
     source: str = ""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the warning as the JSON shows it."""
-        return {
-            "id": self.id,
-            "severity": self.severity,
-            "message": self.message,
-            "at_c": self.at_c,
-            "at_s": self.at_s,
-            "source": self.source,
-        }
 
 
 def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:

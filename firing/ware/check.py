@@ -7,12 +7,13 @@ stays against least stays.  The whole is `firing.ware.verdict.check_ware`.
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
+from firing.serialise import Serialised
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -40,7 +41,7 @@ AFTER_PROGRAM = "natural cooling after the program"
 
 
 @dataclass(frozen=True, slots=True)
-class Breach:
+class Breach(Serialised):
     """One place where a schedule is not safe for the ware.
 
     Attributes
@@ -91,10 +92,6 @@ class Breach:
     has_kpa: float | None = None
     allowed_kpa: float | None = None
     direction: Direction | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the breach with unit-suffixed keys, as the JSON documents show it."""
-        return {key: getattr(self, key) for key in self.__slots__}
 
 
 def with_natural_cooling(schedule: Schedule) -> Schedule:
