@@ -96,6 +96,17 @@ def test_a_room_uses_only_what_stands_below_it(room: str) -> None:
     assert not wrong
 
 
+def test_no_screen_reaches_into_the_command_line() -> None:
+    """The screens are opened by two commands, which know them; the screens know no command."""
+    reaching = [
+        f"{name} -> {target}"
+        for name, targets in ARROWS.items()
+        for target in targets
+        if room_of(name) == "tui" and room_of(target) == "cli"
+    ]
+    assert not reaching
+
+
 def circles(graph: dict[str, set[str]]) -> list[set[str]]:
     """Return every largest set of modules that reach each other."""
 

@@ -25,7 +25,8 @@ from firing.design.repair import repaired_design
 from firing.design.request import DesignRequest
 from firing.design.resume import resume
 from firing.errors import FiringError
-from firing.forecast.forecast import Forecast, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.report.card import Card, card_page, card_text
 from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment

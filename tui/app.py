@@ -13,7 +13,7 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from .document import Document
+from .document import PlanDocument
 from .journal import Journal, Leftover, leftovers, state_folder
 from .outlook import Circumstances
 from .recent import memory_file, recall
@@ -57,7 +57,7 @@ class FiringApp(App[Ended]):
 
     def __init__(
         self,
-        document: Document,
+        document: PlanDocument,
         state: Path,
         *,
         light: bool = False,
@@ -178,13 +178,13 @@ class FiringApp(App[Ended]):
 class Left:
     """The document last open and how it was left, None if it was cut off; and the last watch."""
 
-    document: Document
+    document: PlanDocument
     how: Ended | None
     watch: LiveWatch | None
 
 
 def run(
-    document: Document,
+    document: PlanDocument,
     *,
     light: bool = False,
     circumstances: Circumstances | None = None,
@@ -195,7 +195,7 @@ def run(
 
     Parameters
     ----------
-    document : Document
+    document : PlanDocument
         What to edit.
     light : bool
         Begin in the light colours.

@@ -22,7 +22,7 @@ from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, pai
 
 if TYPE_CHECKING:
     from firing.design.result import Design
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
 _NAME = 6
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper, hours_minutes
 from firing.report.sanitize import display_width

@@ -1,9 +1,12 @@
-"""An open schedule: its file, its history, and whether anything in it is not yet on disk."""
+"""Open files: what each holds now, its history, and whether anything of it is not yet on disk."""
+
+from __future__ import annotations
 
 import hashlib
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any, Generic, TypeVar
 
 from firing.errors import FiringError
 from firing.files.ready import ready_names, ready_text
@@ -13,82 +16,83 @@ from firing.schedule.schedule import Schedule
 
 from .edits import new_schedule
 
+State = TypeVar("State")
+"""What a document holds at one moment; never changed, only replaced."""
+
 
 class ChangedOnDisk(FiringError):
     """The file is no longer as it was when it was opened or last saved."""
 
 
-@dataclass(frozen=True, slots=True)
-class Selection:
-    """Where the cursor stands: a segment from 0 (-1 is the start) and a column's name."""
-
-    row: int = 0
-    column: str = "rate"
-
-
-@dataclass(frozen=True, slots=True)
-class _Step:
-    schedule: Schedule
-    selection: Selection
-    label: str
-
-
 @dataclass(slots=True)
-class Document:
-    """One schedule being edited.
+class Document(Generic[State]):
+    """A file being edited, whatever is in it.
 
     Attributes
     ----------
-    schedule : Schedule
-        As it is now.
-    baseline : Schedule
-        What is safe already: as its file holds it, or as the ready or new plan began.
+    state : State
+        What it holds now.
+    baseline : State
+        What is safe already: as its file holds it, or as a copy or a new one began.
     path : Path or None
-        Its file; None for a new plan or a copy of a ready one.
+        Its file; None for a new one or a copy.
     base_text : str or None
-        The text its comments and notation are kept from.
+        What the file held when it was last read or written here, or the text that was copied.
     digest : str or None
-        SHA-256 of the file as it was last read or written here.
-    selection : Selection
-        Where the cursor stands; undo brings it back.
+        SHA-256 of the file then.
     suggested_name : str
         What a first save may be called.
+    cursor : Any
+        Where the cursor stands; undo brings it back.
     """
 
-    schedule: Schedule
-    baseline: Schedule
+    state: State
+    baseline: State
     path: Path | None = None
     base_text: str | None = None
     digest: str | None = None
-    selection: Selection = field(default_factory=Selection)
-    suggested_name: str = "plan.toml"
-    _undo: list[_Step] = field(default_factory=list)
-    _redo: list[_Step] = field(default_factory=list)
+    suggested_name: str = ""
+    cursor: Any = None
+    _undo: list[tuple[State, Any, str]] = field(default_factory=list)
+    _redo: list[tuple[State, Any, str]] = field(default_factory=list)
+
+    @property
+    def kind(self) -> str:
+        """What it is called in a sentence."""
+        raise NotImplementedError
+
+    def text_of(self, state: State, name: str) -> str:
+        """Return what a file of that name would hold; refused if it has faults."""
+        raise NotImplementedError
+
+    def same(self, one: State, other: State) -> bool:
+        """Whether two states would be the same file."""
+        return one == other
 
     @property
     def changed(self) -> bool:
         """Whether there is anything to lose: edits that no file holds."""
-        return self.schedule != self.baseline
+        return not self.same(self.state, self.baseline)
 
     @property
     def undo_label(self) -> str | None:
         """What would be undone; None if nothing."""
-        return self._undo[-1].label if self._undo else None
+        return self._undo[-1][2] if self._undo else None
 
     @property
     def redo_label(self) -> str | None:
         """What would be done again; None if nothing."""
-        return self._redo[-1].label if self._redo else None
+        return self._redo[-1][2] if self._redo else None
 
-    def apply(self, schedule: Schedule, label: str, selection: Selection | None = None) -> bool:
+    def apply(self, state: State, label: str, cursor: Any = None) -> bool:
         """Take an edit; returns whether it changed anything."""
-        if schedule == self.schedule:
+        if self.same(state, self.state):
             return False
-        self._undo.append(_Step(self.schedule, self.selection, label))
+        self._undo.append((self.state, self.cursor, label))
         self._redo.clear()
-        self.schedule = schedule
-        if selection is not None:
-            self.selection = selection
+        self.state = state
+        if cursor is not None:
+            self.cursor = cursor
         return True
 
     def undo(self) -> str | None:
@@ -99,68 +103,98 @@ class Document:
         """Do the edit again that was last undone; returns what it was, or None."""
         return self._travel(self._redo, self._undo)
 
-    def _travel(self, source: list[_Step], other: list[_Step]) -> str | None:
+    def _travel(
+        self, source: list[tuple[State, Any, str]], other: list[tuple[State, Any, str]]
+    ) -> str | None:
         if not source:
             return None
-        step = source.pop()
-        other.append(_Step(self.schedule, self.selection, step.label))
-        self.schedule, self.selection = step.schedule, step.selection
-        return step.label
-
-    def text(self) -> str:
-        """Return the schedule as its file would hold it."""
-        return schedule_text(self.schedule, self.base_text)
+        state, cursor, label = source.pop()
+        other.append((self.state, self.cursor, label))
+        self.state, self.cursor = state, cursor
+        return label
 
     def save(self, *, replace_changed: bool = False) -> Path:
-        """Write the schedule to its file and return the path.
+        """Write it to its file and return the path.
 
         Raises
         ------
         ChangedOnDisk
             If somebody else changed the file since, and `replace_changed` is false.
         FiringError
-            If it has no file yet, or cannot be written.
+            If it has no file yet, has faults, or cannot be written.
         """
         if self.path is None:
-            raise FiringError("this plan has no file yet; save it under a name")
-        there = _digest_of(self.path)
+            raise FiringError(f"this {self.kind} has no file yet; save it under a name")
+        state = self.state
+        text = self.text_of(state, str(self.path))
+        there = digest_of(self.path)
         if there is not None and there != self.digest and not replace_changed:
             raise ChangedOnDisk(
                 f"{self.path}: the file has changed since it was opened here; replace it, or save "
-                "this plan under another name"
+                f"this {self.kind} under another name"
             )
-        self._write(self.path, overwrite=there is not None)
+        self._write(self.path, state, text, overwrite=there is not None)
         return self.path
 
     def save_as(self, path: Path, *, overwrite: bool = False) -> Path:
-        """Write the schedule to another file, which then is its file.
+        """Write it to another file, which then is its file.
 
         Raises
         ------
         FiringError
-            If there is such a file and `overwrite` is false, or it cannot be written.
+            If there is such a file and `overwrite` is false, or as `save`.
         """
-        self._write(path, overwrite=overwrite)
+        state = self.state
+        self._write(path, state, self.text_of(state, str(path)), overwrite=overwrite)
         self.path = path
         return path
 
-    def _write(self, path: Path, *, overwrite: bool) -> None:
-        text = self.text()
+    def _write(self, path: Path, state: State, text: str, *, overwrite: bool) -> None:
         # Through a link to the file itself, so that the link stays one.
-        target = Path(os.path.realpath(path))
-        write_text(target, text, overwrite=overwrite)
-        self.base_text, self.baseline = text, self.schedule
-        self.digest = _digest_of(path)
+        write_text(Path(os.path.realpath(path)), text, overwrite=overwrite)
+        # It may have been edited on meanwhile: saving is done out of the keys' way.
+        self.base_text, self.baseline, self.digest = text, state, digest_of(path)
 
 
-def _digest_of(path: Path) -> str | None:
+def digest_of(path: Path) -> str | None:
+    """Return the SHA-256 of a file as it is now; None if it cannot be read."""
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError:
         return None
 
 
-def open_file(path: Path) -> Document:
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """Where the cursor stands: a segment from 0 (-1 is the start) and a column's name."""
+
+    row: int = 0
+    column: str = "rate"
+
+
+@dataclass(slots=True)
+class PlanDocument(Document[Schedule]):
+    """A schedule being edited; its comments and notation are kept from its file's text."""
+
+    suggested_name: str = "plan.toml"
+    cursor: Selection = field(default_factory=Selection)
+
+    @property
+    def kind(self) -> str:
+        """What it is called in a sentence."""
+        return "plan"
+
+    @property
+    def schedule(self) -> Schedule:
+        """The plan as it is now."""
+        return self.state
+
+    def text_of(self, state: Schedule, name: str) -> str:
+        """Return what a file would hold."""
+        return schedule_text(state, self.base_text)
+
+
+def open_file(path: Path) -> PlanDocument:
     """Open a schedule file.
 
     Raises
@@ -168,20 +202,20 @@ def open_file(path: Path) -> Document:
     FiringError
         If it cannot be read, or with all its faults.
     """
-    digest = _digest_of(path)
+    digest = digest_of(path)
     text = read_text(path)
     schedule = parse_schedule(text, str(path))
-    return Document(schedule, schedule, path, text, digest, suggested_name=path.name)
+    return PlanDocument(schedule, schedule, path, text, digest, suggested_name=path.name)
 
 
-def open_ready(name: str) -> Document:
+def open_ready(name: str) -> PlanDocument:
     """Open a copy of a ready schedule; the first save asks for a name."""
     text = ready_text(name)
     schedule = parse_schedule(text, name)
-    return Document(schedule, schedule, base_text=text, suggested_name=f"{name}.toml")
+    return PlanDocument(schedule, schedule, base_text=text, suggested_name=f"{name}.toml")
 
 
-def open_named(name: str) -> Document:
+def open_named(name: str) -> PlanDocument:
     """Open a file, or a copy of the ready schedule of that name if there is no such file.
 
     Raises
@@ -194,22 +228,22 @@ def open_named(name: str) -> Document:
         return open_file(path)
     if name in ready_names():
         return open_ready(name)
-    from firing.cli.arguments import load_schedule
+    from firing.schedule.file import open_schedule
 
-    # The command line knows the nearest name; it refuses here.
-    schedule = load_schedule(name)
-    return Document(schedule, schedule)
+    # It knows the nearest name, and refuses here.
+    schedule = open_schedule(name)
+    return PlanDocument(schedule, schedule)
 
 
-def open_new() -> Document:
+def open_new() -> PlanDocument:
     """Open a new plan."""
     plan = new_schedule()
-    return Document(plan, plan)
+    return PlanDocument(plan, plan)
 
 
 def restored(
     text: str, path: Path | None, base_text: str | None, digest: str | None, suggested_name: str
-) -> Document:
+) -> PlanDocument:
     """Return a document with unsaved work in it, one undo away from what its file held.
 
     Parameters
@@ -232,6 +266,6 @@ def restored(
     """
     name = str(path or suggested_name)
     before = new_schedule() if base_text is None else parse_schedule(base_text, name)
-    document = Document(before, before, path, base_text, digest, suggested_name=suggested_name)
+    document = PlanDocument(before, before, path, base_text, digest, suggested_name=suggested_name)
     document.apply(parse_schedule(text, name), "restoring unsaved work")
     return document

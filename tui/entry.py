@@ -13,7 +13,7 @@ from .outlook import Circumstances
 
 
 def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | None) -> Circumstances:
-    from firing.cli.arguments import parse_when
+    from firing.clock import parse_when
     from firing.cones.table import parse_cone
 
     studio = Equipment()

@@ -102,7 +102,7 @@ def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
         return replace(studio, **{kind: None})
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
-    return replace(studio, **{kind: Chosen(name, file_kind(kind).read(name), stamp)})
+    return replace(studio, **{kind: Chosen(name, file_kind(kind).open(name), stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:

@@ -1,4 +1,4 @@
-"""What a kiln or load form holds at one moment, judged and written by the file's own reader."""
+"""An open kiln or load file: what its form holds, judged and written by the file's own reader."""
 
 from __future__ import annotations
 
@@ -6,12 +6,23 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from firing.errors import FiringError
+from firing.files.ready import example_names, ready_text
 from firing.files.tomledit import render
-from firing.files.tomlfile import Fault, FaultyFile, KeyPath, describe_path, parse, validate
+from firing.files.tomlfile import (
+    Fault,
+    FaultyFile,
+    KeyPath,
+    describe_path,
+    parse,
+    read_text,
+    validate,
+)
 
+from .document import Document, digest_of
 from .formedits import Data, Edit, Order, set_value, value_at
 from .formfields import text_value, value_text
 from .formspec import Form, Group, Items
@@ -33,8 +44,6 @@ class FormState:
         As a TOML reader returns them, faults and all.
     base_text : str or None
         The text its comments and layout are kept from.
-    at : tuple
-        Where the cursor stands; undo brings it back.
     orders : mapping
         Of each list that was rearranged, which item of the base text each of its items is.
     """
@@ -43,7 +52,6 @@ class FormState:
     name: str
     data: Data
     base_text: str | None
-    at: KeyPath = ()
     orders: Mapping[str, Order] = field(default_factory=dict)
 
     @cached_property
@@ -69,7 +77,7 @@ class FormState:
         """What is wrong, in the reader's words; their lines are not those of the file."""
         return self._read[1]
 
-    @property
+    @cached_property
     def written(self) -> str:
         """The data in a form that only the same data have."""
         return json.dumps(self.data, sort_keys=True, default=repr)
@@ -111,7 +119,7 @@ class FormState:
         trouble = _own_trouble(self.form, data, path)
         if trouble:
             raise FiringError(f"{describe_path(path)}: {trouble}")
-        return replace(self, data=data, at=path)
+        return replace(self, data=data)
 
     def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
@@ -134,7 +142,7 @@ class FormState:
             orders[edit.table] = tuple(
                 n if n is None or known is None else known[n] for n in edit.order
             )
-        return replace(self, data=edit.data, at=edit.at, orders=orders)
+        return replace(self, data=edit.data, orders=orders)
 
 
 def _ordered(form: Form, data: Data) -> Data:
@@ -178,3 +186,67 @@ def _own_trouble(form: Form, data: Data, path: KeyPath) -> str:
         small.update({key: data[key] for key in path if key in data})
     _, faults, _ = validate(inline_text(small), "", form.model)
     return next((f.message for f in faults if f.field == describe_path(place)), "")
+
+
+@dataclass(slots=True)
+class FormDocument(Document[FormState]):
+    """A kiln or load file being filled in."""
+
+    @property
+    def kind(self) -> str:
+        """What it is called in a sentence."""
+        return self.state.form.kind
+
+    @property
+    def example(self) -> bool:
+        """Whether it is a copy of an example that has no file of its own yet."""
+        return self.path is None and self.base_text is not None
+
+    def text_of(self, state: FormState, name: str) -> str:
+        """Return what a file of that name would hold; refused with every fault at its line."""
+        return state.checked_text(name)
+
+    def same(self, one: FormState, other: FormState) -> bool:
+        """Whether two states hold the same data."""
+        return one.written == other.written
+
+
+def open_form(form: Form, name: str | None) -> FormDocument:
+    """Open a file, a copy of an example, or a new form with nothing in it.
+
+    Parameters
+    ----------
+    form : Form
+        Of what.
+    name : str or None
+        A path or an example's name, or None for a new one.
+
+    Raises
+    ------
+    FaultyFile
+        If there is no such file, or it is no TOML; other faults can be mended in the form.
+
+    Notes
+    -----
+    The file is judged here too, so that the reader is loaded when the form is shown.
+    """
+    document = _opened(form, name)
+    document.state.judge()
+    return document
+
+
+def _opened(form: Form, name: str | None) -> FormDocument:
+    if name is None:
+        # A first line to fill in, without a figure that nobody measured.
+        state = FormState(form, f"the new {form.kind}", {form.main: [{}]}, None)
+        return FormDocument(state, state, suggested_name=f"{form.kind}.toml")
+    path: Path | None = Path(name)
+    if name in example_names() and not Path(name).exists():
+        suggested = f"{name.removeprefix('example-')}.toml"
+        path, text, digest = None, ready_text(name), None
+    else:
+        # Taken before the text is read: what is written meanwhile counts as a change.
+        suggested, digest = Path(name).name, digest_of(Path(name))
+        text = read_text(Path(name))
+    state = FormState(form, name, parse(text, name), text)
+    return FormDocument(state, state, path, text, digest, suggested)

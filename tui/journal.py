@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import threading
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,10 +19,8 @@ from typing import IO, Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
-from firing.schedule.file import schedule_text
-from firing.schedule.schedule import Schedule
 
-from .document import Document, restored
+from .document import PlanDocument, restored
 
 _SCHEMA = 1
 
@@ -55,7 +54,7 @@ class Leftover:
     title: str
     _data: dict[str, Any]
 
-    def restore(self) -> Document:
+    def restore(self) -> PlanDocument:
         """Return the work as a changed document.
 
         Raises
@@ -145,17 +144,6 @@ def _held(file: Path) -> bool:
         return False
 
 
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """A document's state at one moment; the document itself goes on changing."""
-
-    schedule: Schedule
-    path: Path | None
-    base_text: str | None
-    digest: str | None
-    suggested_name: str
-
-
 class Journal:
     """Keeps the unsaved work of one open document; writes in a thread of its own.
 
@@ -169,7 +157,7 @@ class Journal:
         self.folder = folder
         self._file: Path | None = None
         self._lock: IO[str] | None = None
-        self._wanted: _Kept | None = None
+        self._wanted: PlanDocument | None = None
         self._state = threading.Condition()
         self._closed = False
         self._busy = False
@@ -177,15 +165,10 @@ class Journal:
         self.trouble: str = ""
         """Why nothing can be kept; empty if it can."""
 
-    def keep(self, document: Document) -> None:
+    def keep(self, document: PlanDocument) -> None:
         """Have the document's present state written soon; of several the last one counts."""
-        kept = _Kept(
-            document.schedule,
-            document.path,
-            document.base_text,
-            document.digest,
-            document.suggested_name,
-        )
+        # As it is at this moment; the document itself goes on changing.
+        kept = copy(document)
         with self._state:
             self._wanted = kept
             if self._thread is None:
@@ -233,7 +216,7 @@ class Journal:
                     self._busy = False
                     self._state.notify_all()
 
-    def _write(self, kept: _Kept) -> None:
+    def _write(self, kept: PlanDocument) -> None:
         path = None if kept.path is None else os.path.abspath(kept.path)
         data = {
             "schema": _SCHEMA,
@@ -242,7 +225,7 @@ class Journal:
             "written_at": datetime.now().astimezone().isoformat(timespec="milliseconds"),
             "title": kept.schedule.title,
             "suggested_name": kept.suggested_name,
-            "text": schedule_text(kept.schedule, kept.base_text),
+            "text": kept.text_of(kept.schedule, str(kept.path)),
             "base_text": kept.base_text,
             "digest": kept.digest,
         }

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import MARGIN, Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import sentence
 from firing.units import format_duration
+from firing.ware.case import USUAL_MARGIN
 
 from .equipment import Equipment
 from .outlook import missing, times
@@ -73,7 +74,7 @@ def _range(result: Forecast) -> str:
 
 def _to_act_on(result: Forecast) -> Iterator[KeyFigure]:
     broken = [breach.message for breach in result.breaches]
-    caution = f"Counted with the usual margin of {MARGIN:g}."
+    caution = f"Counted with the usual margin of {USUAL_MARGIN:g}."
     yield KeyFigure("limits", f"{len(broken)} broken" if broken else "all kept", (*broken, caution))
     others = [w.message for w in result.warnings if w.severity == "act" and w.id != "ware_limit"]
     nothing = "No other warning asks for something to be done."

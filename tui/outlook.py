@@ -6,7 +6,8 @@ from itertools import chain
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import UNLOAD_C, Forecast, forecast
+from firing.forecast.forecast import UNLOAD_C, forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import Timekeeper, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
 from firing.schedule.schedule import Schedule
@@ -63,7 +64,7 @@ def foresee(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     )
     if studio.tariff is None or result.kiln is None or result.started is None:
         return result
-    from firing.cli.plan_options import with_tariff
+    from firing.forecast.cost import with_tariff
 
     return with_tariff(result, studio.tariff.value, None, None)
 

@@ -85,7 +85,7 @@ async def about_plan(screen: PlanScreen) -> tuple[Schedule, Circumstances] | Non
 
 
 def _moment(text: str) -> datetime | None:
-    from firing.cli.arguments import parse_when
+    from firing.clock import parse_when
 
     return parse_when(text) if text.strip() else None
 

@@ -198,6 +198,6 @@ def _count(text: str) -> int | None:
 
 
 def _moment(text: str, near: datetime | None) -> datetime | None:
-    from firing.cli.arguments import parse_when
+    from firing.clock import parse_when
 
     return parse_when(text, near=near) if text.strip() else None

@@ -9,13 +9,13 @@ from firing.errors import FiringError
 from firing.logs.opening import ReadingOptions, open_log
 from firing.schedule.schedule import Schedule
 
-from .document import Document
+from .document import PlanDocument
 from .equipment import Equipment, Kind
 from .journal import Journal, Leftover
 from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
 
@@ -73,7 +73,7 @@ class Session:
 
     Attributes
     ----------
-    document : Document
+    document : PlanDocument
         The open plan.
     journal : Journal
         Where its unsaved edits are kept.
@@ -97,7 +97,7 @@ class Session:
         The watch that runs, or ran last.
     """
 
-    document: Document
+    document: PlanDocument
     journal: Journal
     circumstances: Circumstances = field(default_factory=Circumstances)
     coming: dict[Kind, str] = field(default_factory=dict)
@@ -139,7 +139,7 @@ class Session:
         else:
             self.journal.clear()
 
-    def open(self, document: Document) -> None:
+    def open(self, document: PlanDocument) -> None:
         """Take up another plan; what was kept of the last one is given up."""
         self.journal.clear()
         self.document, self.forecast = document, None

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import hours_minutes
 from firing.schedule.schedule import Schedule
 from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C

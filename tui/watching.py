@@ -21,9 +21,8 @@ from firing.trace import FloatArray
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.schedule.schedule import Schedule
-    from firing.watch.estimate import Estimate
     from firing.watch.options import WatchOptions
-    from firing.watch.predictor import Rest
+    from firing.watch.state import Estimate, Rest
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
 """Opening; opened without a line so far; lines come; none for long; trying again; the source came

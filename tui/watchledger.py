@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
-    from firing.watch.estimate import Estimate
     from firing.watch.events import WatchEvent
     from firing.watch.position import Position
-    from firing.watch.predictor import Predictor, Rest
+    from firing.watch.predictor import Predictor
+    from firing.watch.state import Estimate, Rest
     from firing.watch.watcher import Watcher
 
 LAY_DOWN_S = 0.5

@@ -10,7 +10,7 @@ from firing.capture.reading import Status
 from firing.cones.table import describe_number
 from firing.report.formatting import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
-from firing.watch.estimate import PLACE, Estimate
+from firing.watch.state import PLACE, Estimate
 from firing.watch.status_text import (
     MomentText,
     cone_words,

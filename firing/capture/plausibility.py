@@ -1,25 +1,22 @@
 """What is held against readings one after the other: out of span, a step, a value that is stuck.
 
-The limits are common practice, no source; a reading keeps its number whatever its mark says.
+A reading keeps its number whatever its mark says.
 """
 
 import math
 from collections import deque
 
 from firing.capture.reading import Reading, Status
-
-SPAN_C = (-40.0, 1600.0)
-"""What the inside of a kiln may read [°C]."""
-STEP_C = 30.0
-STEP_C_PER_S = 5.0
-"""A thermocouple in its sheath moves by no more than this much at once, plus so much a second."""
-STUCK_S = 120.0
-STUCK_READINGS = 30
-"""A channel that stood still for so long, and so many readings, may be stuck ..."""
-RESTLESS_READINGS = 30
-RESTLESS_SHARE = 0.3
-"""... if before it turned back and forth in at least this share of so many readings, as noise does
-(in two of three); one without noise in its digits stands still in every hold, and is not stuck."""
+from firing.logs.plausibility_limits import (
+    LIVE_COLDEST_C,
+    LIVE_HOTTEST_C,
+    LIVE_RISE_C_PER_S,
+    LIVE_STEP_C,
+    LIVE_STILL_READINGS,
+    LIVE_STILL_S,
+    LIVE_TURNING_READINGS,
+    TURNING_SHARE,
+)
 
 
 class ChannelJudge:
@@ -30,7 +27,7 @@ class ChannelJudge:
         self._last_s = 0.0
         self._still_since_s = 0.0
         self._still = 0
-        self._turns: deque[bool] = deque(maxlen=RESTLESS_READINGS)
+        self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
         self._rose = False
         self._restless = False
 
@@ -44,7 +41,7 @@ class ChannelJudge:
         value_c : float
             The temperature [°C].
         """
-        if not SPAN_C[0] <= value_c <= SPAN_C[1]:
+        if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
             return Status.OUT_OF_SPAN
         before_c, elapsed_s = self._last_c, time_s - self._last_s
         self._last_c, self._last_s = value_c, time_s
@@ -58,17 +55,17 @@ class ChannelJudge:
             self._still, self._still_since_s = 0, time_s
         else:
             if self._still == 0:
-                full = len(self._turns) == RESTLESS_READINGS
-                self._restless = full and sum(self._turns) >= RESTLESS_SHARE * RESTLESS_READINGS
+                full = len(self._turns) == LIVE_TURNING_READINGS
+                self._restless = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
             self._still += 1
             self._turns.append(False)
             if (
                 self._restless
-                and self._still >= STUCK_READINGS
-                and time_s - self._still_since_s >= STUCK_S
+                and self._still >= LIVE_STILL_READINGS
+                and time_s - self._still_since_s >= LIVE_STILL_S
             ):
                 return Status.STUCK
-        if abs(value_c - before_c) > STEP_C + STEP_C_PER_S * elapsed_s:
+        if abs(value_c - before_c) > LIVE_STEP_C + LIVE_RISE_C_PER_S * elapsed_s:
             return Status.STEP
         return Status.OK
 

@@ -43,9 +43,9 @@ def source_of(
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
         why = f"{text} is a source file; write it there"
         _refuse(given, why, "only a log is replayed or followed")
-        from firing.capture.source_settings import read_source  # loads pydantic
+        from firing.capture.source_settings import open_source  # loads pydantic
 
-        return make_source(read_source(path))
+        return make_source(open_source(path))
     if path.is_file():
         of_ports: dict[str, Any] = {name: told[name] for name in ("fields", "baud") if name in told}
         _refuse(of_ports, f"{path} is a log, and replayed; --column names what its columns hold")

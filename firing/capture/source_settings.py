@@ -269,4 +269,4 @@ def _read(parse: Callable[[str], float], text: str, key: str) -> float:
 
 
 SOURCE_FILE = FileKind("source", lambda: SourceTable, _source)
-parse_source, read_source = SOURCE_FILE.parse, SOURCE_FILE.read
+parse_source, open_source = SOURCE_FILE.parse, SOURCE_FILE.open

@@ -5,14 +5,8 @@ from pathlib import Path
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
-from firing.cli.plan_options import (
-    controller_option,
-    kiln_options,
-    open_controller,
-    open_kiln,
-    open_load,
-)
+from firing.cli.arguments import controller_option, html_option, json_option, kiln_options
+from firing.clock import parse_when
 
 
 @click.command("card")
@@ -37,13 +31,17 @@ def card_command(
     With --html also as one page to print, with boxes to tick.  With a load the card says first if
     the program is not safe for it, and the exit status is 1.
     """
+    from firing.controller.file import open_controller
     from firing.controller.program import key_in
     from firing.files.tomlfile import write_text
     from firing.forecast.forecast import forecast
+    from firing.kiln.file import open_kiln
     from firing.report.card import Card, card_page, card_text
+    from firing.schedule.file import open_schedule
+    from firing.ware.file import open_load
 
     takes = open_controller(controller)
-    program = key_in(load_schedule(schedule), takes)
+    program = key_in(open_schedule(schedule), takes)
     course = forecast(
         program.schedule,
         started=None if start is None else parse_when(start),

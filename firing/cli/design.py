@@ -11,15 +11,9 @@ from firing.cli.arguments import (
     DURATION_S,
     RATE_C_PER_H,
     TEMPERATURE_C,
-    json_option,
-    load_schedule,
-)
-from firing.cli.plan_options import (
     controller_option,
+    json_option,
     kiln_options,
-    open_controller,
-    open_kiln,
-    open_load,
 )
 
 
@@ -104,6 +98,7 @@ def design_command(
     from typing import cast
 
     from firing.controller.controller import Controller
+    from firing.controller.file import open_controller
     from firing.design.designer import design
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
@@ -111,8 +106,11 @@ def design_command(
     from firing.design.request import CoolingRequest, DesignRequest
     from firing.errors import FiringError
     from firing.files.tomlfile import write_text
+    from firing.kiln.file import open_kiln
     from firing.report.designed import design_text
+    from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.ware.file import open_load
 
     if load is None:
         raise FiringError(
@@ -132,8 +130,8 @@ def design_command(
                 "--from mends a schedule that has its own end, and --cone and --top name another; "
                 "leave one of them out"
             )
-        plan = load_schedule(base)
-        base_text = _text_of(base)
+        plan = open_schedule(base)
+        base_text = SCHEDULE_FILE.text(base)
         result = repaired_design(
             plan,
             ware,
@@ -166,11 +164,3 @@ def design_command(
         ascii_only = not outcome.braille_possible()
         outcome.text(design_text(result, width=outcome.width(), ascii_only=ascii_only))
     return outcome.act_if(not result.safe)
-
-
-def _text_of(name: str) -> str:
-    from firing.files.ready import ready_names, ready_text
-    from firing.files.tomlfile import read_text
-
-    path = Path(name)
-    return ready_text(name) if name in ready_names() and not path.exists() else read_text(path)

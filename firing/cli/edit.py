@@ -6,8 +6,7 @@ import importlib
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option
-from firing.cli.plan_options import controller_option, kiln_options
+from firing.cli.arguments import controller_option, json_option, kiln_options
 
 
 @click.command("edit")

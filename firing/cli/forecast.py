@@ -5,14 +5,8 @@ from pathlib import Path
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import (
-    TEMPERATURE_C,
-    html_option,
-    json_option,
-    load_schedule,
-    parse_when,
-)
-from firing.cli.plan_options import kiln_options, open_kiln, open_load, open_tariff, with_tariff
+from firing.cli.arguments import TEMPERATURE_C, html_option, json_option, kiln_options
+from firing.clock import parse_when
 
 
 @click.command("forecast")
@@ -77,11 +71,16 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.tomlfile import write_text
+    from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
+    from firing.kiln.file import open_kiln
+    from firing.kiln.tariff_file import open_tariff
     from firing.report.terminal import forecast_text
+    from firing.schedule.file import open_schedule
+    from firing.ware.file import open_load
 
     result = forecast(
-        load_schedule(schedule),
+        open_schedule(schedule),
         started=None if start is None else parse_when(start),
         unload_c=unload_c,
         target_cone=None if cone is None else parse_cone(cone),

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, load_schedule
+from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.opening import open_log
 
@@ -20,11 +20,12 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
     from firing.cones.equivalence import cone_reached
     from firing.files.ready import ready_names
     from firing.report.listings import heatwork_text
+    from firing.schedule.file import open_schedule
 
     if file.endswith(".toml") or (file in ready_names() and not Path(file).exists()):
         from firing.forecast.forecast import forecast
 
-        course = forecast(load_schedule(file))
+        course = forecast(open_schedule(file))
         trace, number = course.trace, 0
         basis = course.basis
     else:

@@ -6,9 +6,8 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, load_schedule
+from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
-from firing.cli.plan_options import open_kiln, open_load
 from firing.logs.opening import open_log
 
 
@@ -23,6 +22,7 @@ def kiln_command() -> None:
 def show_command(kiln: str, as_json: bool) -> int:
     """Print every figure the model uses for KILN, given, derived and assumed, with its source."""
     from firing.kiln.capability import fastest_rates, highest_hold
+    from firing.kiln.file import open_kiln
     from firing.kiln.parameter_table import describe_kiln
     from firing.report.listings import kiln_text
 
@@ -84,9 +84,12 @@ def fit_command(
     """
     from firing.errors import FiringError
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
+    from firing.kiln.file import open_kiln
     from firing.kiln.fit import fit_kiln
     from firing.report.listings import fit_text
     from firing.review.fit_input import fit_input_of
+    from firing.schedule.file import open_schedule
+    from firing.ware.file import open_load
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(
@@ -95,7 +98,7 @@ def fit_command(
     if write and not Path(kiln).exists():
         raise FiringError(f"{kiln}: there is no such file to write to")
     described = open_kiln(kiln)
-    plan = None if schedule is None else load_schedule(schedule)
+    plan = None if schedule is None else open_schedule(schedule)
     inside = None if load is None else open_load(load)
     how = take_reading(reading)
     records = []

@@ -6,15 +6,14 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE_C, json_option, load_schedule
-from firing.cli.log_options import log_options, take_reading
-from firing.cli.plan_options import (
+from firing.cli.arguments import (
+    DURATION_S,
+    TEMPERATURE_C,
     controller_option,
+    json_option,
     kiln_options,
-    open_controller,
-    open_kiln,
-    open_load,
 )
+from firing.cli.log_options import log_options, take_reading
 from firing.logs.opening import open_log
 
 
@@ -62,11 +61,14 @@ def resume_command(
 
     Drying, bound water and heat-work that were done already count.
     """
+    from firing.controller.file import open_controller
     from firing.design.resume import resume
+    from firing.kiln.file import open_kiln
     from firing.report.designed import resume_text
-    from firing.schedule.file import write_schedule
+    from firing.schedule.file import open_schedule, write_schedule
+    from firing.ware.file import open_load
 
-    plan = load_schedule(schedule)
+    plan = open_schedule(schedule)
     record, number = open_log(log, channel, take_reading(reading))
     found = resume(
         plan,

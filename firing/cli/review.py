@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, load_schedule, parse_when
+from firing.cli.arguments import html_option, json_option, kiln_options
 from firing.cli.log_options import log_options, take_reading
-from firing.cli.plan_options import kiln_options, open_kiln, open_load
+from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logs.opening import open_log
 
@@ -70,10 +70,13 @@ def review_command(
     could have done.  Options of reading hold for LOG2 too, but for --part.
     """
     from firing.files.tomlfile import write_text
+    from firing.kiln.file import open_kiln
     from firing.report.terminal import review_text
     from firing.review.review import review
+    from firing.schedule.file import open_schedule
+    from firing.ware.file import open_load
 
-    plan = load_schedule(schedule)
+    plan = open_schedule(schedule)
     if write_offset:
         _check_offset(kiln, witnesses)
     how = take_reading(reading)

@@ -3,7 +3,7 @@
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, load_schedule
+from firing.cli.arguments import json_option
 
 
 @click.command("safety")
@@ -13,11 +13,12 @@ def safety_command(schedule: str | None, as_json: bool) -> int:
     """Print the cautions that apply to SCHEDULE, or all of them."""
     from firing.report.listings import cautions_text
     from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
+    from firing.schedule.file import open_schedule
 
     if schedule is None:
         cautions, title = all_cautions(), "Cautions for firing an electric kiln"
     else:
-        plan = load_schedule(schedule)
+        plan = open_schedule(schedule)
         cautions = cautions_for(plan.peak_c, plan.purpose)
         title = f"Cautions for: {plan.title}"
     if as_json:

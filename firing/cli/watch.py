@@ -13,9 +13,8 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE_C, load_schedule
+from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options
 from firing.cli.log_options import log_options, take_reading
-from firing.cli.plan_options import kiln_options, open_kiln, open_load
 from firing.errors import FiringError
 
 
@@ -115,13 +114,16 @@ def watch_command(
     """
     from firing.capture.text_lines import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
+    from firing.kiln.file import open_kiln
+    from firing.schedule.file import open_schedule
+    from firing.ware.file import open_load
     from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal
 
     gc.enable()  # a watch runs for days
-    schedule = None if plan is None else load_schedule(plan)
+    schedule = None if plan is None else open_schedule(plan)
     unit = "C" if schedule is None else schedule.unit
     told["above_c"] = parse_difference_c(told.pop("above"), unit)
     if load is not None and kiln is None:

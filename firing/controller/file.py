@@ -157,4 +157,4 @@ def _described(controller: Controller, _: TemperatureUnit) -> list[str]:
 
 
 CONTROLLER_FILE = FileKind("controller", lambda: ControllerTable, _controller, describe=_described)
-parse_controller, read_controller = CONTROLLER_FILE.parse, CONTROLLER_FILE.read
+parse_controller, open_controller = CONTROLLER_FILE.parse, CONTROLLER_FILE.open

@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.controller.controller import Controller
 from firing.design.rate_limits import Ceiling
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised
 from firing.ware.limits import Dwell, WareLimits

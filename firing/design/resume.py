@@ -36,7 +36,8 @@ from firing.design.resume_state import (
     readings_until_now,
     rest_of,
 )
-from firing.forecast.forecast import Forecast, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -13,16 +12,9 @@ from firing.cones.heatwork import heatwork
 from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.kinetics import FloatArray, cone_law
 from firing.cones.table import CONES, cone_number, describe_number
+from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
-from firing.schedule.schedule import Schedule
-from firing.serialise import Serialised
 from firing.units import format_duration, format_rate, format_temperature
-
-if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
-    from firing.forecast.in_kiln import KilnForecast
-    from firing.schedule.timeline import ForecastSegment
-
 
 _DOWN_EXACTLY = 1.0
 
@@ -50,20 +42,7 @@ class Adjustment:
 
 
 def adjustment_for(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> Adjustment:
-    """Return what would bring a cone just down.
-
-    Parameters
-    ----------
-    cone : str
-        A self-supporting cone.
-    time_s, temperature_c : ndarray, shape (n,)
-        The course [s, °C].
-
-    Returns
-    -------
-    Adjustment
-        Source ``cone-model``.
-    """
+    """Return what would bring a cone just down; source ``cone-model``."""
     law = cone_law(cone)
     progress = cone_reached(time_s, temperature_c).by_cone[law.cone]
     rate = 60.0 if progress.approach_rate_c_per_h is None else progress.approach_rate_c_per_h
@@ -90,34 +69,14 @@ def _shift_to_down_c(
     return (low_c + high_c) / 2.0
 
 
-Severity = Literal["act", "check", "note"]
-
 TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
 FURTHEST_C = 80.0
 """A course further off than this is not mended by a hold (see `firing.cones.holds`) [°C]."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlanWarning(Serialised):
-    """One thing to know; `severity` is ``act`` (do something), ``check`` or ``note``."""
-
-    id: str
-    severity: Severity
-    message: str
-    at_c: float | None = None
-    at_s: float | None = None
-    source: str = ""
-
-
 def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
-    """Return everything to know about a plan, the most pressing first.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        The forecast, but for its warnings.
-    """
+    """Return everything to know about a plan, the most pressing first."""
     schedule, cones = forecast.schedule, forecast.cones
     found = [
         *_ware(forecast),
@@ -130,7 +89,7 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     ]
     if forecast.kiln is None:
         found += [
-            *_too_fast(schedule, forecast.segments),
+            *_too_fast(forecast),
             PlanWarning(
                 "no_kiln",
                 "note",
@@ -274,9 +233,10 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
     )
 
 
-def _too_fast(schedule: Schedule, segments: Sequence[ForecastSegment]) -> Iterator[PlanWarning]:
+def _too_fast(forecast: Forecast) -> Iterator[PlanWarning]:
     """Warn of rates that the default kiln could not follow, up or down."""
-    for planned in segments:
+    schedule = forecast.schedule
+    for planned in forecast.segments:
         segment = schedule.segments[planned.index]
         if segment.rate_c_per_h is None:
             continue

@@ -146,7 +146,7 @@ def _described(kiln: KilnDescription, unit: TemperatureUnit) -> list[str]:
 
 
 KILN_FILE = FileKind("kiln", lambda: KilnTable, _kiln, across=_across, describe=_described)
-parse_kiln, read_kiln = KILN_FILE.parse, KILN_FILE.read
+parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
 
 def write_fitted(kiln_text: str, fitted: Fitted) -> str:

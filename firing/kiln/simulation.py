@@ -132,23 +132,6 @@ class Simulation:
         """Electrical energy of the whole firing [kWh]."""
         return float(self.supplied_j[-1]) / JOULES_PER_KWH
 
-    @property
-    def balance_error(self) -> float:
-        """Energy in, less lost, less stored, as a share of what went in and out."""
-        through = float(self.supplied_j[-1] + abs(self.lost_j[-1]) + abs(self.stored_j[-1]))
-        gap = float(self.supplied_j[-1] - self.lost_j[-1] - self.stored_j[-1])
-        return abs(gap) / through if through else 0.0
-
-    def crosses_s(self, level_c: float) -> float | None:
-        """Return when the chamber last falls through a level [s]; None if it never does."""
-        above = self.chamber_c > level_c
-        falls = np.flatnonzero(above[:-1] & ~above[1:])
-        if falls.size == 0:
-            return None
-        i = int(falls[-1])
-        share = (self.chamber_c[i] - level_c) / (self.chamber_c[i] - self.chamber_c[i + 1])
-        return float(self.time_s[i] + share * (self.time_s[i + 1] - self.time_s[i]))
-
     def trace(self, started: datetime | None = None) -> Trace:
         """Return the course as a trace: the channels ``chamber`` and ``ware``, and the duty."""
         return Trace(

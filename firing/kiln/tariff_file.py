@@ -160,4 +160,4 @@ def _described(tariff: Tariff, _: TemperatureUnit) -> list[str]:
 
 
 TARIFF_FILE = FileKind("tariff", lambda: TariffTable, _tariff, describe=_described)
-parse_tariff, read_tariff = TARIFF_FILE.parse, TARIFF_FILE.read
+parse_tariff, open_tariff = TARIFF_FILE.parse, TARIFF_FILE.open

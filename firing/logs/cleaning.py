@@ -6,21 +6,23 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.flags import LEAST_JUMP_C, RISE_LIMIT_C_PER_S, WORDS, Mark, MarkArray
+from firing.logs.flags import WORDS, Mark, MarkArray
 from firing.logs.jump_filter import lone_spikes, mark_jumps
+from firing.logs.plausibility_limits import (
+    LOG_RISE_C_PER_S,
+    LOG_STEP_C,
+    LOG_STILL_READINGS,
+    LOG_STILL_S,
+    LOG_TURNING_READINGS,
+    TURNING_SHARE,
+)
 from firing.trace import FloatArray, Trace
 from firing.units import format_duration
 
-LEAST_S = 600.0
-"""A reading has to stand still for this long [s] …"""
-LEAST_REPEATS = 4
-"""… and for so many readings."""
 _LEAP_C = 5.0
 _LEAP_STEPS = 4.0  # times what the channel does from one reading to the next beside the run
 _OTHER_C = 60.0  # another channel went this far meanwhile
 _OTHER_S = 1800.0
-_TURNING_SHARE = 0.3  # of readings that turn back on the one before: noise above the digits
-_RESTLESS_READINGS = 100
 _SAMPLED = 64
 
 Runs = list[tuple[int, int]]
@@ -40,9 +42,9 @@ def still_runs(time_s: FloatArray, steps_c: FloatArray) -> Runs:
     begin = np.concatenate([[0], moves + 1])
     last = np.concatenate([moves, [steps_c.size]])
     # counting first: most logs have no run of this length, and times need not be looked up
-    few = last - begin + 1 >= LEAST_REPEATS
+    few = last - begin + 1 >= LOG_STILL_READINGS
     begin, last = begin[few], last[few]
-    keep = time_s[last] - time_s[begin] >= LEAST_S
+    keep = time_s[last] - time_s[begin] >= LOG_STILL_S
     return list(zip(begin[keep].tolist(), (last[keep] + 1).tolist(), strict=True))
 
 
@@ -106,7 +108,7 @@ def _left_behind(time_s: FloatArray, others: FloatArray, begin: int, end: int) -
     taken = others[begin : end : max(1, (end - begin) // _SAMPLED)]
     for column in taken.T:
         known = column[np.isfinite(column)]
-        if known.size >= LEAST_REPEATS:
+        if known.size >= LOG_STILL_READINGS:
             low_c, high_c = np.percentile(known, (10.0, 90.0))
             if high_c - low_c >= _OTHER_C:
                 return True
@@ -115,13 +117,13 @@ def _left_behind(time_s: FloatArray, others: FloatArray, begin: int, end: int) -
 
 def _was_restless(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> bool:
     """Tell whether a channel that ends standing still had noise in every digit until then."""
-    if end - begin < _RESTLESS_READINGS or values[begin] <= 100.0:
+    if end - begin < LOG_TURNING_READINGS or values[begin] <= 100.0:
         return False
     before: npt.NDArray[np.float64] = steps_c[max(0, begin - (end - begin)) : begin]
-    if before.size < _RESTLESS_READINGS:
+    if before.size < LOG_TURNING_READINGS:
         return False
     turns = np.count_nonzero(before[1:] * before[:-1] < 0)
-    return bool(turns >= _TURNING_SHARE * before.size)
+    return bool(turns >= TURNING_SHARE * before.size)
 
 
 LEAST_READINGS = 20
@@ -268,10 +270,10 @@ def _restlessness(name: str, marks: MarkArray, time_s: FloatArray, values: Float
         time_s, values = time_s[used], values[used]
     if values.size < LEAST_READINGS:
         return []
-    far = np.flatnonzero(np.abs(np.diff(values)) > LEAST_JUMP_C)
+    far = np.flatnonzero(np.abs(np.diff(values)) > LOG_STEP_C)
     if far.size <= _RESTLESS_SHARE * values.size:
         return []
-    limit_c = LEAST_JUMP_C + RISE_LIMIT_C_PER_S * (time_s[far + 1] - time_s[far])
+    limit_c = LOG_STEP_C + LOG_RISE_C_PER_S * (time_s[far + 1] - time_s[far])
     wild = np.count_nonzero(np.abs(values[far + 1] - values[far]) > limit_c)
     if wild <= _RESTLESS_SHARE * values.size:
         return []

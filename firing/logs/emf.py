@@ -7,9 +7,8 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.dialect import Column, Dialect
+from firing.logs.plausibility_limits import MOST_MV
 from firing.trace import FloatArray
-
-_MOST_MV = 100.0  # type E ends at 76.4 mV, the highest of all (NIST SRD 60); beyond is an overload
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,7 @@ def convert_emf(
     """
     from firing.thermocouple.junction import convert
 
-    possible: npt.NDArray[np.bool_] = np.abs(emf_mv) <= _MOST_MV
+    possible: npt.NDArray[np.bool_] = np.abs(emf_mv) <= MOST_MV
     found = convert(np.where(possible, emf_mv, np.nan), thermocouple.type or "", junction_c)
     notes += [f"{column.name}: {words}" for words in found.summary()]
     return found.temperature_c

@@ -1,4 +1,4 @@
-"""What may be wrong with a reading, and the limits by which it is told."""
+"""What may be wrong with a reading."""
 
 from enum import IntEnum
 
@@ -6,16 +6,6 @@ import numpy as np
 import numpy.typing as npt
 
 MarkArray = npt.NDArray[np.uint8]
-
-RISE_LIMIT_C_PER_S = 1.0
-"""No kiln heats faster than 60 °C a minute: a studio kiln does 5 to 10, a small test kiln 30 to 50
-(common practice, no source)."""
-SHEATH_TAU_S = 34.0
-"""Nor does a reading fall faster than its sheath cools: 3 mm of it in still, open air follow with
-this time constant (a thermocouple's response in slow air) [s]."""
-ROOM_C = 20.0
-LEAST_JUMP_C = 10.0
-"""What noise and coarse steps of a logger may do from one reading to the next [°C]."""
 
 
 class Mark(IntEnum):

@@ -12,22 +12,21 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.flags import (
-    LEAST_JUMP_C,
-    RISE_LIMIT_C_PER_S,
-    ROOM_C,
-    SHEATH_TAU_S,
-    Mark,
-    MarkArray,
+from firing.logs.flags import Mark, MarkArray
+from firing.logs.plausibility_limits import (
+    LOG_DROPOUT_FALL_C,
+    LOG_DROPOUT_FALL_S,
+    LOG_FALL_TIME_CONSTANT_S,
+    LOG_RISE_C_PER_S,
+    LOG_SPIKE_READINGS,
+    LOG_SPIKE_S,
+    LOG_STEP_C,
+    LOG_USUAL_C_PER_S,
+    TERMINALS_MOST_C,
 )
 from firing.trace import FloatArray
+from firing.units import ROOM_C
 
-SPIKE_READINGS = 3
-"""What is away for no more readings than this is a spike."""
-
-_COLD_C = 60.0
-_COLD_FALL_C = 200.0  # from hot to below 60 °C between two readings: no kiln
-_COLD_FALL_S = 600.0
 _FLAT_C = 0.5
 _OVER_C = 20.0
 
@@ -67,7 +66,7 @@ class Pieces:
 def cut(time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float) -> Pieces:
     """Cut a channel wherever it goes faster than a kiln."""
     far = np.flatnonzero(np.abs(steps_c) > margin_c)
-    allowed_c = margin_c + RISE_LIMIT_C_PER_S * (time_s[far + 1] - time_s[far])
+    allowed_c = margin_c + LOG_RISE_C_PER_S * (time_s[far + 1] - time_s[far])
     far = far[np.abs(steps_c[far]) > allowed_c]
     begin = np.concatenate([[0], far + 1])
     end = np.concatenate([far + 1, [values.size]])
@@ -95,19 +94,19 @@ def neighbours(usable: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], ...
 
 def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
     """Tell which pieces lie at room temperature or below, a step away from the heat."""
-    low = pieces.highest_c <= _COLD_C
+    low = pieces.highest_c <= TERMINALS_MOST_C
     if not low.any() or low.all():
         return np.zeros(pieces.count, dtype=np.bool_)
     before, after = neighbours(~low)
     fell = (
         (before >= 0)
-        & (pieces.last_c[before] - pieces.first_c >= _COLD_FALL_C)
-        & (pieces.first_s - pieces.last_s[before] <= _COLD_FALL_S)
+        & (pieces.last_c[before] - pieces.first_c >= LOG_DROPOUT_FALL_C)
+        & (pieces.first_s - pieces.last_s[before] <= LOG_DROPOUT_FALL_S)
     )
     rose = (
         (after >= 0)
-        & (pieces.first_c[after] - pieces.last_c >= _COLD_FALL_C)
-        & (pieces.first_s[after] - pieces.last_s <= _COLD_FALL_S)
+        & (pieces.first_c[after] - pieces.last_c >= LOG_DROPOUT_FALL_C)
+        & (pieces.first_s[after] - pieces.last_s <= LOG_DROPOUT_FALL_S)
     )
     found: npt.NDArray[np.bool_] = low & (fell | rose)
     # several cold pieces in a row share the fate of those at their ends
@@ -122,7 +121,7 @@ def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
 
 def overloaded_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
     """Tell which pieces stand still above all that the sensor read otherwise."""
-    flat = (pieces.highest_c - pieces.lowest_c <= _FLAT_C) & (pieces.size >= SPIKE_READINGS)
+    flat = (pieces.highest_c - pieces.lowest_c <= _FLAT_C) & (pieces.size >= LOG_SPIKE_READINGS)
     rest = ~flat
     if not rest.any() or not flat.any():
         return np.zeros(pieces.count, dtype=np.bool_)
@@ -140,7 +139,7 @@ def noise_margin_c(values: FloatArray) -> float:
     starts = np.arange(0, values.size - 2, stride)
     bend = np.abs(values[starts] - 2.0 * values[starts + 1] + values[starts + 2])
     # six standard deviations of a difference, from the median bend of straight stretches
-    return max(LEAST_JUMP_C, 6.0 * 1.4826 * float(np.median(bend)) * math.sqrt(2.0 / 3.0))
+    return max(LOG_STEP_C, 6.0 * 1.4826 * float(np.median(bend)) * math.sqrt(2.0 / 3.0))
 
 
 def lone_spikes(values: FloatArray, steps_c: FloatArray) -> npt.NDArray[np.intp]:
@@ -149,7 +148,7 @@ def lone_spikes(values: FloatArray, steps_c: FloatArray) -> npt.NDArray[np.intp]
     Where a log is coarse, a kiln may rightly go far between two readings, so a spike is measured
     by the steps before and after it.
     """
-    far = np.flatnonzero(np.abs(steps_c[:-1]) > LEAST_JUMP_C)
+    far = np.flatnonzero(np.abs(steps_c[:-1]) > LOG_STEP_C)
     far = far[steps_c[far] * steps_c[far + 1] < 0]
     if not far.size:
         return far
@@ -171,18 +170,18 @@ _JUMP_COST_S = 7200.0  # what leaves and comes back within two hours a jump is a
 _LEAST_JUMP_COST = 20  # readings
 _LOOK_BACK = 64  # pieces
 _MOST_PIECES = 20_000
-_SPIKE_S = 120.0  # what is away for longer is a jump there and back
 _STOPS_AT_ONCE = 0.1
-_USUAL_C_PER_S = 0.1  # 6 °C a minute
 
 
 def _possible(pieces: Pieces, earlier: slice, later: int, margin_c: float) -> FloatArray:
     """Tell which of some earlier pieces a kiln could have gone on from, as 1 and 0."""
     pause_s = pieces.first_s[later] - pieces.last_s[earlier]
     change_c = pieces.first_c[later] - pieces.last_c[earlier]
-    rise_c = margin_c + RISE_LIMIT_C_PER_S * pause_s
+    rise_c = margin_c + LOG_RISE_C_PER_S * pause_s
     height_c = np.maximum(pieces.last_c[earlier] - ROOM_C, 0.0)
-    fall_c = np.maximum(rise_c, margin_c + height_c * -np.expm1(-pause_s / SHEATH_TAU_S))
+    fall_c = np.maximum(
+        rise_c, margin_c + height_c * -np.expm1(-pause_s / LOG_FALL_TIME_CONSTANT_S)
+    )
     possible: FloatArray = ((change_c <= rise_c) & (change_c >= -fall_c)).astype(np.float64)
     return possible
 
@@ -219,7 +218,7 @@ def _story(
 def _is_fahrenheit(low_c: float, high: float, pause_s: float) -> bool:
     """Tell whether a reading is about what another, so long before or after it, is in °F."""
     expected = 1.8 * low_c + 32.0
-    return abs(high - expected) <= max(4.0, 0.02 * expected) + 1.8 * _USUAL_C_PER_S * pause_s
+    return abs(high - expected) <= max(4.0, 0.02 * expected) + 1.8 * LOG_USUAL_C_PER_S * pause_s
 
 
 def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> MarkArray | None:
@@ -275,13 +274,13 @@ def _excursion(
     from_c, to_c = float(pieces.last_c[one]), float(pieces.first_c[two])
     since_s = float(pieces.first_s[place] - pieces.last_s[one])
     until_s = float(pieces.first_s[two] - pieces.last_s[place])
-    if size > SPIKE_READINGS and (
+    if size > LOG_SPIKE_READINGS and (
         (one >= 0 and _is_fahrenheit(from_c, first_c, since_s))
         or (two >= 0 and _is_fahrenheit(to_c, last_c, until_s))
     ):
         return Mark.FAHRENHEIT
     long_s = float(pieces.last_s[place] - pieces.first_s[place])
-    return Mark.SPIKE if size <= SPIKE_READINGS or long_s <= _SPIKE_S else Mark.JUMP
+    return Mark.SPIKE if size <= LOG_SPIKE_READINGS or long_s <= LOG_SPIKE_S else Mark.JUMP
 
 
 def _mark_kept_jumps(
@@ -299,11 +298,11 @@ def _mark_kept_jumps(
         # a fall a sheath could follow, that stops at once, is no opened kiln either
         fall_c = float(pieces.last_c[one] - pieces.first_c[two])
         pause_s = float(pieces.first_s[two] - pieces.last_s[one])
-        soon = min(int(pieces.begin[two]) + SPIKE_READINGS, values.size - 1)
+        soon = min(int(pieces.begin[two]) + LOG_SPIKE_READINGS, values.size - 1)
         goes_on_c = float(pieces.first_c[two] - values[soon])
         if (
-            fall_c > margin_c + RISE_LIMIT_C_PER_S * pause_s
-            and pieces.size[two] > SPIKE_READINGS
+            fall_c > margin_c + LOG_RISE_C_PER_S * pause_s
+            and pieces.size[two] > LOG_SPIKE_READINGS
             and goes_on_c < _STOPS_AT_ONCE * fall_c
         ):
             suspects.append(two)

@@ -11,11 +11,11 @@ from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
 from firing.logs.emf import Thermocouple, convert_emf, junction_words, require_thermocouple
 from firing.logs.order import join_sections, ordered_rows
+from firing.logs.plausibility_limits import TYPE_K_ENDS_C
 from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
 RowNumbers = npt.NDArray[np.intp]
-_TYPE_K_LIMIT_C = 1372.0  # end of the type K reference table, NIST SRD 60 / IEC 60584-1
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,9 +215,9 @@ def _report_unusable(
 
 def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list[str]) -> None:
     highest_c = float(np.nanmax(temperature_c))
-    if dialect.unit == "C" and highest_c > _TYPE_K_LIMIT_C:
+    if dialect.unit == "C" and highest_c > TYPE_K_ENDS_C:
         notes.append(
-            f"the highest reading is {highest_c:.0f}, above the {_TYPE_K_LIMIT_C:.0f} °C where a "
+            f"the highest reading is {highest_c:.0f}, above the {TYPE_K_ENDS_C:.0f} °C where a "
             "type K thermocouple ends; if the log is in °F, say --unit F"
         )
 

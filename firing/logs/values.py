@@ -6,13 +6,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from firing.logs.plausibility_limits import LOG_COLDEST_C, LOG_HOTTEST_C
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit
 
 Decimal = Literal[".", ","]
-
-COLDEST_C = -273.15
-HOTTEST_C = 3000.0  # no studio kiln, and no thermocouple of one, gets near; overload codes do
 
 _LONGEST = 64  # characters; no number is longer
 
@@ -111,5 +109,5 @@ def as_celsius(values: FloatArray, unit: TemperatureUnit) -> FloatArray:
     """
     celsius = values if unit == "C" else (values - 32.0) / 1.8
     with np.errstate(invalid="ignore"):
-        possible = (celsius >= COLDEST_C) & (celsius <= HOTTEST_C)
+        possible = (celsius >= LOG_COLDEST_C) & (celsius <= LOG_HOTTEST_C)
     return np.where(possible, celsius, np.nan)

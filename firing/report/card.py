@@ -12,7 +12,7 @@ from typing import Any
 from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import Timekeeper, hours_minutes, join_units, sentence
 from firing.report.html import bullets, paragraph, prose, text
 from firing.report.sanitize import plain, to_ascii, wrap

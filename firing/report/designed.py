@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import citations, join_units, sentence
 from firing.report.rows import forecast_segments, slower_than_programmed
 from firing.report.sanitize import plain, to_ascii, wrap

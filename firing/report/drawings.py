@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report import figures as fig
 from firing.report.chart import temperatures_in
 from firing.report.figures import Drawing, TimeAxis

@@ -8,7 +8,7 @@ a title or a channel name says.
 from collections.abc import Iterable, Sequence
 from importlib.resources import files
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report import html, rows
 from firing.report.drawings import forecast_drawings
 from firing.report.figures import CONFIG, Drawing, library

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import hours_minutes, sentence
 from firing.report.summary import forecast_times
 from firing.review.result import CAUSE_NAMES, CauseShare, Review, ReviewedSegment

@@ -10,7 +10,7 @@ import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import Timekeeper, sentence
 from firing.review.result import CauseShare, Finding, Review
 from firing.units import SECONDS_PER_MINUTE, format_duration, format_temperature

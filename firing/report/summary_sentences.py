@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
-from firing.forecast.forecast import Forecast
-from firing.forecast.in_kiln import KilnForecast
+from firing.forecast.result import Forecast, KilnForecast
 from firing.report.rows import offset_words
 from firing.units import (
     TemperatureUnit,

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report import rows
 from firing.report.chart import ChartSeries, render_chart
 from firing.report.formatting import SEVERITY_WORDS, Timekeeper, join_units, sentence

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.heat import default_kiln
 from firing.review.alignment import Alignment
 from firing.review.resample import ResampledTrace

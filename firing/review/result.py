@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from firing.cones.equivalence import ConeVerdict
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
     from firing.review.comparison import Comparison

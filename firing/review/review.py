@@ -11,7 +11,8 @@ import numpy as np
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.errors import FiringError
-from firing.forecast.forecast import Forecast, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment, Passage, align
 from firing.review.attribution import account_segment, recovered_time, whole_account

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -108,28 +107,23 @@ class _ScheduleFile(FileKind[Any, Schedule]):
     def parse(self, text: str, name: str = "schedule") -> Schedule:
         return _faultless(parse(text, name)) or super().parse(text, name)
 
+    def text(self, source: str | Path) -> str:
+        path = Path(source)
+        if isinstance(source, str) and source not in ready_names() and not path.exists():
+            from difflib import get_close_matches
+
+            near = get_close_matches(path.name.removesuffix(".toml"), ready_names(), n=1)
+            hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
+            raise FiringError(
+                f"{source}: there is no such file{hint}; 'firing schedules' lists the ready ones"
+            )
+        return super().text(source)
+
 
 SCHEDULE_FILE = _ScheduleFile(
     "schedule", table_model, lambda table: _schedule(table.model_dump()), across=_across
 )
-parse_schedule = SCHEDULE_FILE.parse
-
-
-def read_schedule(source: str | Path) -> Schedule:
-    """Read a schedule from a file, or a ready one by its name.
-
-    Raises
-    ------
-    FiringError
-        If there is neither, with the nearest name, or with every fault of the file.
-    """
-    if isinstance(source, str) and not SCHEDULE_FILE.is_ready(source) and not Path(source).exists():
-        near = get_close_matches(Path(source).name.removesuffix(".toml"), ready_names(), n=1)
-        hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
-        raise FiringError(
-            f"{source}: there is no such file{hint}; 'firing schedules' lists the ready ones"
-        )
-    return SCHEDULE_FILE.read(source)
+parse_schedule, open_schedule = SCHEDULE_FILE.parse, SCHEDULE_FILE.open
 
 
 def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:

@@ -118,4 +118,4 @@ def _described(load: Load, _: TemperatureUnit) -> list[str]:
 
 
 LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
-parse_load, read_load = LOAD_FILE.parse, LOAD_FILE.read
+parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

@@ -4,7 +4,7 @@ A kiln moves slowly: its bricks and ware hold the heat.  A reading that falls or
 any kiln is no temperature, and its course says where to look.  Such readings are kept from the
 estimates: a kiln whose leads are shorted is neither cold nor done.
 
-The bounds are common practice, no source, chosen well outside what kilns do.
+The limits stand in `firing.logs.plausibility_limits`.
 """
 
 import math
@@ -12,50 +12,46 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Literal
 
-from firing.capture.plausibility import RESTLESS_SHARE
 from firing.capture.reading import Status
+from firing.logs.plausibility_limits import (
+    CIRCUIT_COLD_FALL_C,
+    CIRCUIT_COLD_FALL_S,
+    CIRCUIT_COLD_KILN_C,
+    CIRCUIT_FALL_TIME_CONSTANT_S,
+    CIRCUIT_FAULT_READINGS,
+    CIRCUIT_FAULT_S,
+    CIRCUIT_OPENED_BELOW_C,
+    CIRCUIT_OPENED_FALL_C,
+    CIRCUIT_REVERSED_BELOW_C,
+    CIRCUIT_RISE_C_PER_S,
+    CIRCUIT_STEP_C,
+    CIRCUIT_STILL_S,
+    TERMINALS_MOST_C,
+    TURNING_SHARE,
+)
+from firing.units import ROOM_C
 from firing.watch.recent import Lately
 
 Fault = Literal["shorted", "reversed", "pulled-out", "open"]
 
-FALL_TIME_CONSTANT_S = 900.0
-"""A kiln with its lid open still takes longer than this to lose two thirds of its heat [s]."""
-RISE_C_PER_S = 0.5
-"""Small test kilns at full power heat at 1500 °C/h at most; this is 1800."""
-SCATTER_C = 25.0
-"""What noise and a disturbed reading may add to either [°C]."""
-ROOM_C = 20.0
-OPENED_BELOW_C = 200.0
-OPENED_C = 100.0
-"""People open a cooling kiln below the first; the air at its thermocouple then falls so much at
-once [°C]."""
 BACK_C = 300.0
 """Readings that are back are a kiln's again within this of where they left it, or below [°C]."""
 WINDOW_S = 300.0
 THINNED_S = 5.0
-CONFIRM_READINGS = 3
-CONFIRM_S = 20.0
-"""So many readings in a row, over so long: a disturbance of the line lasts less."""
 REWARMING_S = 900.0
 """A thermocouple put back takes this long to be warm again [s]."""
-SHORT_MOST_C = 60.0
-"""Terminals and a shorted lead are no warmer than this [°C]."""
 AT_ONCE_SHARE = 0.9
 """A short shows this share of its fall in the first reading; a sheath takes minutes."""
-BELOW_ROOM_C = -5.0
-
-COLD_C = 40.0
-COLD_WINDOW_S = 720.0
-COLD_FALL_C = 3.0
+NEVER_HOT_C = 100.0
 COLD_NOISE = 5.0
 COLD_UNKNOWN_C = 12.0
-"""A cold kiln that falls so far within the window cools by no draught; its leads are reversed."""
+"""A fall in a cold kiln counts at so many standard errors; at so much as long as the noise is not
+known [-, °C]."""
 
-STILL_S = 240.0
 STILL_CHANCE = 1e-7
 STILL_RISE_C = 3.0
 """A reading stands still if its own noise would do so as seldom as this, or if the plan has it
-rise so far meanwhile [°C].  One without noise in its digits stands still in every hold."""
+rise so far meanwhile [°C]."""
 FADING_READINGS = 60
 
 
@@ -159,31 +155,34 @@ class Circuit:
 
     def _is_odd(self, time_s: float, value_c: float) -> bool:
         kept = [then_c for _, then_c in self._believed]
-        if kept and max(kept) - SCATTER_C <= value_c <= min(kept) + SCATTER_C:
+        if kept and max(kept) - CIRCUIT_STEP_C <= value_c <= min(kept) + CIRCUIT_STEP_C:
             return False
         warms_again = time_s - self._back_s < REWARMING_S
         for then_s, then_c in self._believed:
             if then_c - value_c > self._may_fall_c(time_s - then_s, then_c):
                 return True
-            if value_c - then_c > SCATTER_C + RISE_C_PER_S * (time_s - then_s) and not warms_again:
+            if (
+                value_c - then_c > CIRCUIT_STEP_C + CIRCUIT_RISE_C_PER_S * (time_s - then_s)
+                and not warms_again
+            ):
                 return True
         return False
 
     def _may_fall_c(self, elapsed_s: float, from_c: float) -> float:
         above_c = max(from_c - ROOM_C, 0.0)
-        scatter_c = SCATTER_C
-        if from_c < OPENED_BELOW_C and self._highest_c > from_c + OPENED_C:
-            scatter_c = OPENED_C
-        return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / FALL_TIME_CONSTANT_S))
+        scatter_c = CIRCUIT_STEP_C
+        if from_c < CIRCUIT_OPENED_BELOW_C and self._highest_c > from_c + CIRCUIT_OPENED_FALL_C:
+            scatter_c = CIRCUIT_OPENED_FALL_C
+        return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / CIRCUIT_FALL_TIME_CONSTANT_S))
 
     def _name(self, from_c: float) -> Fault:
         first_c, last_c = self._odd[0][1], self._odd[-1][1]
         if last_c > from_c:
             return "open"
-        if last_c < BELOW_ROOM_C:
+        if last_c < CIRCUIT_REVERSED_BELOW_C:
             return "reversed"
         at_once = from_c - first_c > AT_ONCE_SHARE * (from_c - last_c)
-        return "shorted" if at_once and last_c <= SHORT_MOST_C else "pulled-out"
+        return "shorted" if at_once and last_c <= TERMINALS_MOST_C else "pulled-out"
 
     def _take_broken(self, time_s: float, value_c: float) -> bool:
         """Take a reading while the circuit is not believed: it has to step back to be again."""
@@ -192,7 +191,7 @@ class Circuit:
         from_c = self.broken.from_c
         moved_c = 0.0
         for then_s, then_c in self._faulty:
-            free_c = SCATTER_C + RISE_C_PER_S * (time_s - then_s)
+            free_c = CIRCUIT_STEP_C + CIRCUIT_RISE_C_PER_S * (time_s - then_s)
             change_c = value_c - then_c if fell else then_c - value_c
             moved_c = max(moved_c, change_c - free_c)
         # One that only the instrument called open has no course to step back from.
@@ -216,12 +215,12 @@ class Circuit:
 
     def _falls_cold(self, time_s: float, value_c: float) -> bool:
         """Tell whether a kiln that was never hot reads colder and colder: reversed leads."""
-        if self._highest_c > OPENED_BELOW_C / 2.0:
+        if self._highest_c > NEVER_HOT_C:
             return False
         self._cold.add(time_s, value_c)
-        if value_c > COLD_C:
+        if value_c > CIRCUIT_COLD_KILN_C:
             return False
-        return self._cold.fell(COLD_WINDOW_S, COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
+        return self._cold.fell(CIRCUIT_COLD_FALL_S, CIRCUIT_COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
 
 
 class Stillness:
@@ -260,17 +259,20 @@ class Stillness:
             return
         self._equal += 1
         stood_s = time_s - self._since_s
-        if self._equal < CONFIRM_READINGS - 1 or stood_s < STILL_S:
+        if self._equal < CIRCUIT_FAULT_READINGS - 1 or stood_s < CIRCUIT_STILL_S:
             return
         share = (self._seen_equal + 1.0) / (self._seen + 2.0)
-        restless = self._seen and self._turns >= RESTLESS_SHARE * self._seen
+        restless = self._seen and self._turns >= TURNING_SHARE * self._seen
         by_noise = restless and share**self._equal < STILL_CHANCE
         by_plan = rising_c_per_h is not None and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
         self.stuck = self.stuck or bool(by_noise) or by_plan
 
 
 def _lasts(readings: list[tuple[float, float]]) -> bool:
-    return len(readings) >= CONFIRM_READINGS and readings[-1][0] - readings[0][0] >= CONFIRM_S
+    return (
+        len(readings) >= CIRCUIT_FAULT_READINGS
+        and readings[-1][0] - readings[0][0] >= CIRCUIT_FAULT_S
+    )
 
 
 def _remember(kept: deque[tuple[float, float]], time_s: float, value_c: float) -> None:
@@ -278,5 +280,5 @@ def _remember(kept: deque[tuple[float, float]], time_s: float, value_c: float) -
         kept[-1] = (time_s, value_c)
     else:
         kept.append((time_s, value_c))
-    while len(kept) > CONFIRM_READINGS and time_s - kept[0][0] > WINDOW_S:
+    while len(kept) > CIRCUIT_FAULT_READINGS and time_s - kept[0][0] > WINDOW_S:
         kept.popleft()

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
-
 import numpy as np
 
 from firing.cones.equivalence import approach_rates_c_per_h, cone_reached
@@ -13,51 +10,10 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
-from firing.watch.predictor import Rest
-
-if TYPE_CHECKING:
-    from firing.watch.prediction import Prediction
+from firing.watch.state import ConeOutlook, Prediction, Rest
 
 USUAL_RATE_C_PER_H = 60.0
 """Stands in where the readings do not show how a cone was approached [°C/h]."""
-
-
-@dataclass(frozen=True, slots=True)
-class ConeOutlook:
-    """One cone.
-
-    Attributes
-    ----------
-    cone : str
-        In its printed spelling.
-    heatwork : float
-        x so far [1]; down from 1.
-    down_s : float or None
-        When it went down [s]; None if it has not.
-    expected_s, low_s, high_s : float or None
-        When it will, and the range [s]; None where the plan does not bring it down.
-    """
-
-    cone: str
-    heatwork: float
-    down_s: float | None
-    expected_s: float | None
-    low_s: float | None
-    high_s: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the cone keyed for JSON."""
-        return {
-            "heatwork": round(self.heatwork, 6),
-            "down_s": _whole(self.down_s),
-            "expected_s": _whole(self.expected_s),
-            "low_s": _whole(self.low_s),
-            "high_s": _whole(self.high_s),
-        }
-
-
-def _whole(moment_s: float | None) -> float | None:
-    return None if moment_s is None else round(moment_s, 1)
 
 
 def _shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:

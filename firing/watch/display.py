@@ -7,8 +7,8 @@ from typing import Protocol
 
 from firing.capture.reading import Reading
 from firing.watch.attempts import Attempts
-from firing.watch.estimate import Estimate
 from firing.watch.events import WatchEvent
+from firing.watch.state import Estimate
 
 DISPLAY = "the display"
 MOST_WAITING = 200

@@ -14,11 +14,12 @@ from firing.ware.load import Load
 from firing.watch.events import WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Position
-from firing.watch.predictor import AS_EXPECTED, Predictor, Rest
+from firing.watch.predictor import Predictor
 from firing.watch.refit import RefitJob, as_described
-from firing.watch.refit_report import KilnChange, KilnFigures
+from firing.watch.refit_report import KilnChange
 from firing.watch.refit_worker import RefitAnswer, RefitWorker, work_out
 from firing.watch.simulate_remaining import RemainingInKiln, simulate_remaining
+from firing.watch.state import AS_EXPECTED, KilnFigures, Rest
 from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
 
 REFIT_EVERY_S = 900.0

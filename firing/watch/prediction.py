@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,9 +10,9 @@ import numpy as np
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.estimate import Estimate
 from firing.watch.position import Position
-from firing.watch.predictor import AT_ITS_BEST, AT_ITS_WORST, Predictor, Rest
+from firing.watch.predictor import Predictor
+from firing.watch.state import AT_ITS_BEST, AT_ITS_WORST, Prediction, Rest
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel
@@ -23,52 +23,6 @@ SLOWEST = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
 PACE_S = 600.0
 KEEPS_UP = 0.95
-
-
-@dataclass(frozen=True, eq=False)
-class Prediction:
-    """How it goes on.
-
-    Attributes
-    ----------
-    expected, quickest, slowest : Rest or None
-        The slowest is None where it would not get there at all.
-    """
-
-    expected: Rest
-    quickest: Rest
-    slowest: Rest | None
-
-    def timed(self, estimate: Estimate) -> Estimate:
-        """Return an estimate with when the program ends and the kiln can be unloaded.
-
-        The ranges span all three: a kiln that loses little is quick to heat and slow to cool.
-        """
-        rests = [rest for rest in (self.expected, self.quickest, self.slowest) if rest is not None]
-        now_s, surely = estimate.now_s, self.slowest is not None
-        ends = [now_s + rest.program_s for rest in rests]
-        over = self.expected.program_s == 0.0
-        return replace(
-            estimate,
-            program_end_s=None if over else ends[0],
-            program_end_low_s=None if over else min(ends),
-            program_end_high_s=max(ends) if surely and not over else None,
-            unload_s=now_s + self.expected.unload_s,
-            unload_low_s=now_s + min(rest.unload_low_s for rest in rests),
-            unload_high_s=now_s + max(rest.unload_high_s for rest in rests) if surely else None,
-        )
-
-    def shifted(self, offset_c: float) -> Prediction:
-        """Return it with other temperatures, for cones that see more than the thermocouple."""
-        return Prediction(
-            _shifted(self.expected, offset_c),
-            _shifted(self.quickest, offset_c),
-            None if self.slowest is None else _shifted(self.slowest, offset_c),
-        )
-
-
-def _shifted(rest: Rest, offset_c: float) -> Rest:
-    return replace(rest, temperature_c=np.asarray(rest.temperature_c + offset_c))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,44 +4,16 @@
 question.  What is here takes the rest of the forecast and stretches it by how the kiln lags.
 """
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.position import Plan, Position
+from firing.watch.state import Rest
 from firing.watch.ticks import TICKS_PER_S, last_of_each, ticks
-
-AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
-"""Which way the figures of a kiln model may be off."""
-
-
-@dataclass(frozen=True, eq=False)
-class Rest:
-    """What is still to come; times count from now [s].
-
-    Attributes
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        The course, from now to the unloading temperature [s, °C]; its moments are whole ticks.
-    program_s : float
-        To the end of the program [s].
-    unload_s, unload_low_s, unload_high_s : float
-        To the unloading temperature, and its range [s].
-    segment_ends_s : dict of int to float
-        To the end of each segment not ended yet [s], by its number from 0.
-    """
-
-    time_s: FloatArray
-    temperature_c: FloatArray
-    program_s: float
-    unload_s: float
-    unload_low_s: float
-    unload_high_s: float
-    segment_ends_s: dict[int, float]
 
 
 class Predictor(Protocol):

@@ -3,47 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.events import Severity, WatchEvent
 from firing.watch.refit import Refit
 from firing.watch.simulate_remaining import RemainingInKiln
+from firing.watch.state import KilnFigures
 
 PROGRAM_MATTERS_S = 600.0
 COOLING_MATTERS_S = 1800.0
 """A change of the program's end, and of the time to unload, of less is not told of [s]."""
-
-
-@dataclass(frozen=True, slots=True)
-class KilnFigures:
-    """What a forecast of the rest goes by.
-
-    Attributes
-    ----------
-    power, loss, capacity : float
-        Multipliers on the kiln as its file describes it.
-    learnt : tuple of str
-        Which of them this firing has told so far; the others are those of the file.
-    refitted_s : float or None
-        When a refit last changed them [s]; None if none has.
-    """
-
-    power: float
-    loss: float
-    capacity: float
-    learnt: tuple[str, ...] = ()
-    refitted_s: float | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the figures keyed for JSON."""
-        return {
-            "power": round(self.power, 4),
-            "loss": round(self.loss, 4),
-            "capacity": round(self.capacity, 4),
-            "learnt": list(self.learnt),
-            "refitted_s": None if self.refitted_s is None else round(self.refitted_s, 1),
-        }
 
 
 @dataclass(frozen=True, eq=False)

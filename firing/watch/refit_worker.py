@@ -14,8 +14,8 @@ import threading
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
-from firing.watch.predictor import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
 from firing.watch.refit import Refit, RefitJob, refit
+from firing.watch.state import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
 from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
 
 NICENESS = 10

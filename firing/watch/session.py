@@ -21,8 +21,8 @@ from firing.capture.source import LINE_WAIT_S, SourceEnded
 from firing.units import format_duration
 from firing.watch.attempts import Attempts, reason_of
 from firing.watch.display import Display, Listener
-from firing.watch.estimate import Estimate
 from firing.watch.events import WatchEvent
+from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from firing.kiln.thermal_network import CHAMBER, Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.watch.position import Position
-from firing.watch.predictor import Rest
+from firing.watch.state import Rest
 from firing.watch.ticks import course_on_ticks
 
 ARRIVED_C = 0.5

@@ -12,8 +12,7 @@ from firing.units import (
     format_rate,
     format_temperature,
 )
-from firing.watch.cones import ConeOutlook
-from firing.watch.estimate import Estimate
+from firing.watch.state import ConeOutlook, Estimate
 
 
 def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:

@@ -11,8 +11,8 @@ from firing.capture.reading import Reading
 from firing.capture.recorder import Recorder
 from firing.schedule.schedule import Schedule
 from firing.watch.command import NoticeCommand
-from firing.watch.estimate import Estimate
 from firing.watch.events import WatchEvent
+from firing.watch.state import Estimate
 from firing.watch.status_text import moment_of, status_line
 
 

@@ -16,20 +16,12 @@ from firing.watch.cones import (
     cones_so_far,
     down_since_s,
 )
-from firing.watch.estimate import (
-    CONES,
-    ENERGY,
-    ESTIMATES,
-    FORECAST,
-    PLACE,
-    RATE,
-    Estimate,
-)
 from firing.watch.events import Limits, Situation, WatchEvent
 from firing.watch.history import History
 from firing.watch.position import Plan, Position, locate
-from firing.watch.prediction import Going, Prediction, predict
+from firing.watch.prediction import Going, predict
 from firing.watch.predictor import Predictor
+from firing.watch.state import CONES, ENERGY, ESTIMATES, FORECAST, PLACE, RATE, Estimate, Prediction
 
 if TYPE_CHECKING:
     from firing.watch.kilnmodel import KilnModel

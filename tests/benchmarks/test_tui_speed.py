@@ -28,7 +28,7 @@ from firing.tui.recent import memory_file, remember
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.chart import ChartSeries
 from firing.report.formatting import Timekeeper
 from firing.schedule.file import parse_schedule

@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 
-from firing.capture.plausibility import STUCK_S, ChannelJudge, Judge
+from firing.capture.plausibility import ChannelJudge, Judge
 from firing.capture.reading import Reading, Status
+from firing.logs.plausibility_limits import LIVE_STILL_S
 
 
 def test_a_kiln_at_full_power_and_one_that_is_opened_are_not_marked() -> None:
@@ -33,10 +34,10 @@ def test_a_restless_channel_that_freezes_is_stuck_and_recovers() -> None:
     restless = [800.0 + 0.1 * round(x) for x in random.normal(0, 5, 300)]
     for i, value in enumerate(restless):
         assert judge.judge(float(i), value) is Status.OK
-    frozen = [judge.judge(300.0 + i, restless[-1]) for i in range(int(STUCK_S) + 60)]
+    frozen = [judge.judge(300.0 + i, restless[-1]) for i in range(int(LIVE_STILL_S) + 60)]
     assert Status.STUCK in frozen
     first = frozen.index(Status.STUCK)
-    assert STUCK_S - 2 <= first <= STUCK_S + 2
+    assert LIVE_STILL_S - 2 <= first <= LIVE_STILL_S + 2
     assert set(frozen[first:]) == {Status.STUCK}
     assert judge.judge(600.0, restless[-1] + 0.3) is Status.OK
 

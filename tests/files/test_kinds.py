@@ -19,7 +19,7 @@ def test_what_comes_ready_is_read_by_its_name_as_what_it_is(name: str) -> None:
     kind = "schedule" if name in ready_names() else name.split("-")[1]
     text = file_kind(kind).text(name)
     assert kind_of_text(text) == kind
-    assert file_kind(kind).read(name) == file_kind(kind).parse(text, name)
+    assert file_kind(kind).open(name) == file_kind(kind).parse(text, name)
 
 
 @pytest.mark.parametrize("kind", KIND_NAMES)

@@ -6,9 +6,10 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from firing.cli.plan_options import parse_awake, with_tariff
+from firing.clock import parse_awake
 from firing.errors import FiringError
 from firing.files.ready import ready_text
+from firing.forecast.cost import with_tariff
 from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from kilns import BISQUE, BISQUED, GLAZE, HOUR, RAW, full_power, trial_kiln
 
+from firing.forecast.result import last_fall_s
 from firing.heat.boundary import Exchange
 from firing.heat.transient import at_rest
 from firing.kiln.capability import fastest_rates, highest_hold
@@ -42,7 +43,7 @@ def rate_c_per_h(run: Simulation, at_c: float, *, cooling: bool = False) -> floa
 
 
 def cooling_h(run: Simulation, to_c: float) -> float:
-    crossed = run.crosses_s(to_c)
+    crossed = last_fall_s(run.time_s, run.chamber_c, to_c)
     assert crossed is not None
     return (crossed - run.program_s) / HOUR
 
@@ -207,7 +208,7 @@ def test_a_bisque_day(share: float) -> None:
     # 0.4 of what the walls conduct (``leak-default``).  Here 27, 25 and 24 h.
     walls = trial_kiln().wall_w_per_k
     run = simulate(trial_kiln(leak_w_per_k=share * walls), RAW, BISQUE)
-    opened = run.crosses_s(100.0)
+    opened = last_fall_s(run.time_s, run.chamber_c, 100.0)
     assert opened is not None
     assert opened / HOUR == pytest.approx(24.0, rel=0.15)
 

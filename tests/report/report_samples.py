@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from firing.cones.equivalence import cone_reached
-from firing.forecast.forecast import Forecast, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.logs.dialect import Column, Dialect
 from firing.logs.reader import Log
 from firing.review.result import CauseShare, CoolingReview, Finding, Review, ReviewedSegment

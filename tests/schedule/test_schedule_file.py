@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from firing.files.ready import ready_names, ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.schedule.file import parse_schedule, read_schedule, schedule_text, write_schedule
+from firing.schedule.file import open_schedule, parse_schedule, schedule_text, write_schedule
 from firing.schedule.schedule import Schedule, Segment
 
 GOOD = """# kept
@@ -174,7 +174,7 @@ def test_nothing_is_overwritten_unasked(tmp_path: Path) -> None:
     with pytest.raises(Exception, match="exists already"):
         write_schedule(replace(schedule, title="other"), path)
     assert path.read_bytes() == before
-    assert read_schedule(path) == schedule
+    assert open_schedule(path) == schedule
 
 
 @pytest.mark.parametrize("name", ready_names())

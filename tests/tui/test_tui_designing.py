@@ -32,7 +32,7 @@ from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.designed import design_text
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
 Make = Callable[[], FiringApp]
@@ -123,7 +123,7 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("down", "down", "right")
         await settle(pilot)
-        before, selection = app.session.document.schedule, app.session.document.selection
+        before, selection = app.session.document.schedule, app.session.document.cursor
         found = await designed(app, pilot)
         arguments = ["design", "glaze", "--cone", "6", "--load", CUPS, "--unload-at", "60"]
         result = CliRunner().invoke(cli, [*arguments, "--json"], standalone_mode=False)
@@ -145,8 +145,8 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
         assert app.session.forecast.schedule == found.after
         await pilot.press("ctrl+z")
         await settle(pilot)
-        assert document.schedule == before == read_schedule(plan)
-        assert document.selection == selection
+        assert document.schedule == before == open_schedule(plan)
+        assert document.cursor == selection
         assert not document.changed
 
     play(scene, load=CUPS)
@@ -158,7 +158,7 @@ def test_leaving_changes_nothing_and_the_answers_are_kept(play: Play, plan: Path
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await until(pilot, lambda: "Left as it was" in message(app))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
         assert not app.session.document.changed
         assert app.session.document.undo_label is None
         await form(app, pilot)
@@ -238,7 +238,7 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
         assert "No load is chosen" in content(app, "#about")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
 
     play(scene)
 

@@ -6,12 +6,11 @@ from typing import Any
 
 import pytest
 from firing.tui.formchoices import choices, turned
-from firing.tui.formdoc import open_form
 from firing.tui.formedits import rearranged, removed
 from firing.tui.formfields import text_value, value_text
 from firing.tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
 from firing.tui.formspec import Form, kiln_form, load_form
-from firing.tui.formstate import FormState
+from firing.tui.formstate import FormState, open_form
 from firing.tui.preview import derived, flowing
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from hypothesis import HealthCheck, given, settings

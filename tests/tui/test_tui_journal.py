@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from firing.tui.document import ChangedOnDisk, Document, open_file, open_new
+from firing.tui.document import ChangedOnDisk, PlanDocument, open_file, open_new
 from firing.tui.journal import Journal, leftovers
 from waiting import wait_until
 
@@ -36,7 +36,7 @@ def journal(state: Path) -> Iterator[Journal]:
     made.close()
 
 
-def edited(plan: Path, rate: str = "77") -> Document:
+def edited(plan: Path, rate: str = "77") -> PlanDocument:
     document = open_file(plan)
     document.apply(edits.set_cell(document.schedule, 1, "rate", rate), "rate")
     return document

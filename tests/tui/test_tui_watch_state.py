@@ -20,10 +20,9 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
-from firing.watch.estimate import Estimate
 from firing.watch.options import WatchOptions
 from firing.watch.position import Position
-from firing.watch.predictor import Rest
+from firing.watch.state import Estimate, Rest
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
 

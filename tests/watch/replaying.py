@@ -12,10 +12,10 @@ from firing.capture.reading import Reading
 from firing.capture.replay import Replay
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.estimate import Estimate
 from firing.watch.events import Limits, WatchEvent
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.session import WatchSession
+from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 
 HOUR_S = 3600.0

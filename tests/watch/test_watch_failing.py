@@ -20,10 +20,10 @@ from firing.watch.events import Limits
 from firing.watch.history import History
 from firing.watch.kilnmodel import KilnModel
 from firing.watch.options import WatchOptions
-from firing.watch.prediction import Prediction
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.session import WatchSession
 from firing.watch.setup import open_watch
+from firing.watch.state import Prediction
 from firing.watch.terminal import Terminal
 from firing.watch.watcher import Watcher
 

@@ -12,7 +12,7 @@ import pytest
 from watch.replaying import PLAN, Told
 
 from firing.watch.command import NoticeCommand
-from firing.watch.estimate import Estimate
+from firing.watch.state import Estimate
 from firing.watch.status_text import status_line
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=ZoneInfo("Europe/Berlin"))

@@ -38,7 +38,7 @@ class Choosing(ModalScreen[Choice | None]):
                           background: $surface; border: round $primary; padding: 0 1; }
     Choosing Static { height: auto; }
     Choosing Input { background: $marked; margin: 0 0 1 0; }
-    Choosing Grid { height: 1fr; background: $surface; }
+    Choosing ListGrid { height: 1fr; background: $surface; }
     Choosing #fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -125,7 +125,7 @@ class Choosing(ModalScreen[Choice | None]):
         self._list()
         self.query_one(ListGrid).go(0)
 
-    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Take what was clicked."""
         self._take(self._current())
 

@@ -53,7 +53,7 @@ class Commands(ModalScreen[Command | None]):
                           background: $surface; border: round $primary; padding: 0 1; }
     Commands Static { height: auto; }
     Commands Input { background: $marked; margin: 0 0 1 0; }
-    Commands Grid { background: $surface; }
+    Commands ListGrid { background: $surface; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Do it", priority=True),
@@ -112,7 +112,7 @@ class Commands(ModalScreen[Command | None]):
         self._list()
         self.query_one(ListGrid).go(0)
 
-    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Do what was clicked."""
         self.action_take()
 

@@ -144,12 +144,12 @@ class Comparing(Screen[Answer | None]):
         self.query_one("#details", VerticalScroll).scroll_home(animate=False)
         self.query_one(Curve).point(row.at_s)
 
-    def on_grid_moved(self, message: grid.ListGrid.Moved) -> None:
+    def on_list_grid_moved(self, message: grid.ListGrid.Moved) -> None:
         """Tell of the line, and point at where it is on the curves."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: grid.ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, message: grid.ListGrid.Chosen) -> None:
         """A click only selects."""
         message.stop()
         self._tell()

@@ -25,7 +25,7 @@ class Ask(ModalScreen[str | None]):
     Ask > Vertical { width: 64; max-width: 95%; height: auto; background: $surface;
                      border: round $accent; padding: 0 1; }
     Ask Static { height: auto; margin-bottom: 1; }
-    Ask Grid { height: auto; max-height: 12; background: $surface; }
+    Ask ListGrid { height: auto; max-height: 12; background: $surface; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "answer", "Choose"),
@@ -54,7 +54,7 @@ class Ask(ModalScreen[str | None]):
         grid.styles.height = len(self._answers)
         grid.focus()
 
-    def on_grid_chosen(self, _message: ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, _message: ListGrid.Chosen) -> None:
         """Take the answer clicked."""
         self.action_answer()
 

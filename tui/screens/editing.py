@@ -34,18 +34,18 @@ class EditingScreen(ForeseeingScreen):
             table.limits(key, schedule.unit, row),
         )
 
-    def on_grid_moved(self, message: Segments.Moved) -> None:
+    def on_list_grid_moved(self, message: Segments.Moved) -> None:
         """Follow the cursor with the bar and the cross-hair."""
         message.stop()
         selection = self.query_one(Segments).selection
-        self.session.document.selection = selection
+        self.session.document.cursor = selection
         self.describe()
         schedule = self.session.document.schedule
         self.say(
             table.explain(schedule, self.session.forecast, selection.row, selection.column) or ""
         )
 
-    def on_grid_chosen(self, message: Segments.Chosen) -> None:
+    def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
         """A click selects; nothing more happens."""
         message.stop()
 
@@ -174,7 +174,7 @@ class EditingScreen(ForeseeingScreen):
             return
         self.session.keep()
         self.show_plan()
-        self.query_one(Segments).select(self.session.document.selection)
+        self.query_one(Segments).select(self.session.document.cursor)
         self.describe()
         self.say(f"{done}: {label}.")
 

@@ -51,7 +51,7 @@ class StudioSheet(ModalScreen[Step | None]):
                              border: round $primary; padding: 0 1; }
     StudioSheet Static { height: auto; }
     StudioSheet #title { text-style: bold; margin-bottom: 1; }
-    StudioSheet Grid { height: 4; background: $surface; margin-bottom: 1; }
+    StudioSheet ListGrid { height: 4; background: $surface; margin-bottom: 1; }
     StudioSheet #about { min-height: 3; max-height: 8; color: $quiet; }
     StudioSheet #about.fault { color: $error; text-style: bold; }
     """
@@ -128,12 +128,12 @@ class StudioSheet(ModalScreen[Step | None]):
         about.set_class(bool(trouble), "fault")
         self.refresh_bindings()
 
-    def on_grid_moved(self, message: ListGrid.Moved) -> None:
+    def on_list_grid_moved(self, message: ListGrid.Moved) -> None:
         """Tell of the row."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, message: ListGrid.Chosen) -> None:
         """A click selects; nothing more happens."""
         message.stop()
         self._tell()

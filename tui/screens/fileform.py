@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from ..formdoc import FormDocument, open_form
 from ..formspec import FormKind, kiln_form, load_form
+from ..formstate import FormDocument, open_form
 from .form import edit_form
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from ..outlook import Circumstances, foresee
 from .base import WorkScreen
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
     from ..session import Session
 

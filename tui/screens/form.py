@@ -14,9 +14,8 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten
 
-from ..formdoc import FormDocument
 from ..formlines import faulty_places, lines_of
-from ..formstate import FormState
+from ..formstate import FormDocument, FormState
 from ..preview import derived, flowing
 from ..screens import formkeeping
 from ..widgets.editbar import EditBar

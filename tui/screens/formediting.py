@@ -8,11 +8,10 @@ from firing.errors import FiringError
 from firing.files.tomlfile import KeyPath
 
 from ..formchoices import choices, turned
-from ..formdoc import FormDocument
 from ..formedits import forgotten, rearranged, removed, value_at
 from ..formfields import value_text
 from ..formlines import ADD, FORGET, lines_of, next_fault, place_words
-from ..formstate import FormState
+from ..formstate import FormDocument, FormState
 from ..widgets.editbar import CellInput, EditBar
 from ..widgets.fieldlist import FieldList
 from .base import WorkScreen
@@ -82,9 +81,10 @@ class FormEditingScreen(WorkScreen):
         else:
             self.say("Enter does it.")
 
-    def on_grid_moved(self, message: FieldList.Moved) -> None:
+    def on_list_grid_moved(self, message: FieldList.Moved) -> None:
         """Follow the cursor with the bar."""
         message.stop()
+        self.document.cursor = self._list.path
         self._describe()
         self._explain()
 
@@ -165,7 +165,7 @@ class FormEditingScreen(WorkScreen):
             self._rearrange("new")
         elif path[-1] == FORGET:
             edit = forgotten(state.data, str(path[0]), "what was learnt is forgotten")
-            self._apply(state.edited(edit), edit.label)
+            self._apply(state.edited(edit), edit.label, edit.at)
         else:
             self._explain()
 
@@ -191,7 +191,7 @@ class FormEditingScreen(WorkScreen):
         except FiringError as error:
             self.say(f"Not taken: {error}", fault=True)
             return
-        self._apply(state, place_words(state, path))
+        self._apply(state, place_words(state, path), path)
 
     def on_field_list_asked(self, message: FieldList.Asked) -> None:
         """Add, copy, remove or move the selected line."""
@@ -203,7 +203,7 @@ class FormEditingScreen(WorkScreen):
             self._rearrange(message.what)
         elif line.kind == "odd":
             edit = removed(state.data, slot.path, f"{place_words(state, slot.path)} taken out")
-            self._apply(state.edited(edit), edit.label)
+            self._apply(state.edited(edit), edit.label, edit.at)
         elif line.kind == "field":
             self._set(slot.path, None)
         else:
@@ -216,15 +216,15 @@ class FormEditingScreen(WorkScreen):
         except FiringError as error:
             self.say(f"Not done: {error}", fault=True)
             return
-        self._apply(state.edited(edit), edit.label)
+        self._apply(state.edited(edit), edit.label, edit.at)
 
-    def _apply(self, state: FormState, label: str) -> None:
-        if not self.document.apply(state, label):
+    def _apply(self, state: FormState, label: str, at: KeyPath) -> None:
+        if not self.document.apply(state, label, at):
             self._describe()
             self.say("Nothing changed.")
             return
         self.show_form()
-        self._list.select(state.at)
+        self._list.select(at)
         self._describe()
         self.say(f"Changed: {label}.  ^Z takes it back.")
 
@@ -251,7 +251,7 @@ class FormEditingScreen(WorkScreen):
             self.say(f"Not taken: {trouble}", fault=True)
             return False
         self.set_focus(self._list)
-        self._apply(state, place_words(state, self._list.path))
+        self._apply(state, place_words(state, self._list.path), self._list.path)
         return True
 
     def on_cell_input_left(self, message: CellInput.Left) -> None:
@@ -294,9 +294,8 @@ class FormEditingScreen(WorkScreen):
     def _travel(self, label: str | None, done: str) -> None:
         if label is None:
             return
-        here = self._list.path
         self.show_form()
-        self._list.select(self.document.state.at or here)
+        self._list.select(self.document.cursor)
         self._describe()
         self.say(f"{done}: {label}.")
 

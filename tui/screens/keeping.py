@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 
-from ..document import ChangedOnDisk, Document, open_file, open_new, open_ready
+from ..document import ChangedOnDisk, PlanDocument, open_file, open_new, open_ready
 from ..journal import Leftover, leftovers
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ async def may_leave(screen: PlanScreen) -> bool:
     return answer == "drop"
 
 
-async def choose(screen: PlanScreen) -> Document | Leftover | None:
+async def choose(screen: PlanScreen) -> PlanDocument | Leftover | None:
     """Return the document chosen, unsaved work on it that is to be taken up, or None.
 
     A file with faults leads back to the choice, with the faults in words.

@@ -14,7 +14,7 @@ from textual.widgets import Static
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..course import plan_course, schedule_course, segment_at
-from ..document import Document, Selection
+from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..outlook import consequences, missing
 from ..screens import keeping
@@ -26,7 +26,7 @@ from .base import side_width
 from .plan_actions import SettingScreen
 
 if TYPE_CHECKING:
-    from firing.forecast.forecast import Forecast
+    from firing.forecast.result import Forecast
 
     from ..journal import Leftover
     from ..session import Session
@@ -89,7 +89,7 @@ class PlanScreen(SettingScreen):
         segments = self.query_one(Segments)
         segments.focus()
         self.show_plan()
-        segments.select(self.session.document.selection)
+        segments.select(self.session.document.cursor)
         self.describe()
         self.say("Type on a cell to change it.  F1 is help.")
 
@@ -138,7 +138,7 @@ class PlanScreen(SettingScreen):
         if index is not None:
             segments = self.query_one(Segments)
             segments.select(Selection(index, segments.selection.column))
-            document.selection = segments.selection
+            document.cursor = segments.selection
             self.describe()
 
     def show_forecast(self, result: Forecast | None, trouble: str) -> None:
@@ -221,7 +221,7 @@ class PlanScreen(SettingScreen):
         chosen = await keeping.choose(self)
         if chosen is None or not await keeping.may_leave(self):
             return
-        if isinstance(chosen, Document):
+        if isinstance(chosen, PlanDocument):
             self.session.open(chosen)
         else:
             self.session.take_up(chosen)
@@ -232,7 +232,7 @@ class PlanScreen(SettingScreen):
         self.query_one(Curve).point(None)
         self.show_plan()
         self.query_one(Segments).go(1)
-        self.query_one(Segments).select(document.selection)
+        self.query_one(Segments).select(document.cursor)
         self.describe()
         self.say(f"Opened: {document.path or document.schedule.title}.")
 

@@ -236,12 +236,12 @@ class ReviewScreen(WorkScreen):
         if entry.span_s is not None:
             self.query_one(Curve).point(entry.span_s[0])
 
-    def on_grid_moved(self, message: ListGrid.Moved) -> None:
+    def on_list_grid_moved(self, message: ListGrid.Moved) -> None:
         """Tell of the line, and point at what it is about."""
         message.stop()
         self._tell()
 
-    def on_grid_chosen(self, message: ListGrid.Chosen) -> None:
+    def on_list_grid_chosen(self, message: ListGrid.Chosen) -> None:
         """A click only selects."""
         message.stop()
         self._tell()

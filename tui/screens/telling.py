@@ -7,7 +7,7 @@ from textual.binding import Binding
 from textual.dom import DOMNode
 from textual.screen import Screen
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.report.formatting import SEVERITY_WORDS, citations
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 

@@ -40,12 +40,12 @@ class ListGrid(ScrollView, can_focus=True):
     """Rows in columns.  With `by_cell` the cursor is one cell, else a whole row."""
 
     DEFAULT_CSS = """
-    Grid { background: $background; scrollbar-size: 1 1; scrollbar-size-horizontal: 0; }
-    Grid > .grid--title { color: $quiet; text-style: underline; }
-    Grid > .grid--heading { color: $accent; text-style: bold; }
-    Grid > .grid--row { color: $foreground; }
-    Grid > .grid--current { background: $marked; }
-    Grid > .grid--cursor { background: $primary; color: $background; text-style: bold; }
+    ListGrid { background: $background; scrollbar-size: 1 1; scrollbar-size-horizontal: 0; }
+    ListGrid > .grid--title { color: $quiet; text-style: underline; }
+    ListGrid > .grid--heading { color: $accent; text-style: bold; }
+    ListGrid > .grid--row { color: $foreground; }
+    ListGrid > .grid--current { background: $marked; }
+    ListGrid > .grid--cursor { background: $primary; color: $background; text-style: bold; }
     """
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "grid--title",

@@ -6,7 +6,7 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.message import Message
 
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
 from .. import table

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
-from firing.forecast.forecast import Forecast
+from firing.forecast.result import Forecast
 from firing.logs.reader import Log
 from firing.review.alignment import Alignment
 from firing.review.cooling import Quickening

@@ -1,22 +1,90 @@
-"""What is known of a running firing at one moment, and what follows from it."""
+"""What is known of a running firing at one moment, and what follows from it: types only."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import Any
 
-from firing.watch.cones import ConeOutlook
+import numpy as np
+
+from firing.trace import FloatArray
 from firing.watch.position import Position
-
-if TYPE_CHECKING:
-    from firing.watch.refit_report import KilnFigures
 
 PLACE, RATE, ENERGY, FORECAST, CONES = (
     "the place in the plan", "the rate", "the energy", "the forecast", "the cones",
 )  # fmt: skip
 ESTIMATES = (PLACE, RATE, ENERGY, FORECAST, CONES)
 """The parts of an estimate, each of which may fail by itself."""
+
+
+AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
+"""Which way the figures of a kiln model may be off."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConeOutlook:
+    """One cone.
+
+    Attributes
+    ----------
+    cone : str
+        In its printed spelling.
+    heatwork : float
+        x so far [1]; down from 1.
+    down_s : float or None
+        When it went down [s]; None if it has not.
+    expected_s, low_s, high_s : float or None
+        When it will, and the range [s]; None where the plan does not bring it down.
+    """
+
+    cone: str
+    heatwork: float
+    down_s: float | None
+    expected_s: float | None
+    low_s: float | None
+    high_s: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the cone keyed for JSON."""
+        return {
+            "heatwork": round(self.heatwork, 6),
+            "down_s": _rounded(self.down_s, 1),
+            "expected_s": _rounded(self.expected_s, 1),
+            "low_s": _rounded(self.low_s, 1),
+            "high_s": _rounded(self.high_s, 1),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class KilnFigures:
+    """What a forecast of the rest goes by.
+
+    Attributes
+    ----------
+    power, loss, capacity : float
+        Multipliers on the kiln as its file describes it.
+    learnt : tuple of str
+        Which of them this firing has told so far; the others are those of the file.
+    refitted_s : float or None
+        When a refit last changed them [s]; None if none has.
+    """
+
+    power: float
+    loss: float
+    capacity: float
+    learnt: tuple[str, ...] = ()
+    refitted_s: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the figures keyed for JSON."""
+        return {
+            "power": round(self.power, 4),
+            "loss": round(self.loss, 4),
+            "capacity": round(self.capacity, 4),
+            "learnt": list(self.learnt),
+            "refitted_s": _rounded(self.refitted_s, 1),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +192,77 @@ class Estimate:
             "kiln": None if self.kiln is None else self.kiln.to_dict(),
             "untold": list(self.untold),
         }
+
+
+@dataclass(frozen=True, eq=False)
+class Rest:
+    """What is still to come; times count from now [s].
+
+    Attributes
+    ----------
+    time_s, temperature_c : ndarray, shape (n,)
+        The course, from now to the unloading temperature [s, °C]; its moments are whole ticks.
+    program_s : float
+        To the end of the program [s].
+    unload_s, unload_low_s, unload_high_s : float
+        To the unloading temperature, and its range [s].
+    segment_ends_s : dict of int to float
+        To the end of each segment not ended yet [s], by its number from 0.
+    """
+
+    time_s: FloatArray
+    temperature_c: FloatArray
+    program_s: float
+    unload_s: float
+    unload_low_s: float
+    unload_high_s: float
+    segment_ends_s: dict[int, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """How it goes on.
+
+    Attributes
+    ----------
+    expected, quickest, slowest : Rest or None
+        The slowest is None where it would not get there at all.
+    """
+
+    expected: Rest
+    quickest: Rest
+    slowest: Rest | None
+
+    def timed(self, estimate: Estimate) -> Estimate:
+        """Return an estimate with when the program ends and the kiln can be unloaded.
+
+        The ranges span all three: a kiln that loses little is quick to heat and slow to cool.
+        """
+        rests = [rest for rest in (self.expected, self.quickest, self.slowest) if rest is not None]
+        now_s, surely = estimate.now_s, self.slowest is not None
+        ends = [now_s + rest.program_s for rest in rests]
+        over = self.expected.program_s == 0.0
+        return replace(
+            estimate,
+            program_end_s=None if over else ends[0],
+            program_end_low_s=None if over else min(ends),
+            program_end_high_s=max(ends) if surely and not over else None,
+            unload_s=now_s + self.expected.unload_s,
+            unload_low_s=now_s + min(rest.unload_low_s for rest in rests),
+            unload_high_s=now_s + max(rest.unload_high_s for rest in rests) if surely else None,
+        )
+
+    def shifted(self, offset_c: float) -> Prediction:
+        """Return it with other temperatures, for cones that see more than the thermocouple."""
+        return Prediction(
+            _shifted(self.expected, offset_c),
+            _shifted(self.quickest, offset_c),
+            None if self.slowest is None else _shifted(self.slowest, offset_c),
+        )
+
+
+def _shifted(rest: Rest, offset_c: float) -> Rest:
+    return replace(rest, temperature_c=np.asarray(rest.temperature_c + offset_c))
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

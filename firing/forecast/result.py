@@ -1,0 +1,287 @@
+"""What a forecast says: the course and its segments, the kiln's part, and the warnings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from firing.clock import after_iso
+from firing.cones.equivalence import ConeVerdict
+from firing.schedule.schedule import Schedule
+from firing.schedule.timeline import ForecastSegment
+from firing.trace import FloatArray, Trace
+
+if TYPE_CHECKING:
+    from firing.kiln.energy import Energy, EnergyCourse
+    from firing.kiln.simulation import Simulation
+    from firing.kiln.tariff import Cost, StartChoice
+    from firing.ware.check import Breach
+    from firing.ware.verdict import WareVerdict
+
+FIRST_CRACK_C = 150.0
+"""A lid is first propped at about this temperature, if at all (common practice, no source)."""
+
+Severity = Literal["act", "check", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanWarning:
+    """One thing to know; `severity` is ``act`` (do something), ``check`` or ``note``."""
+
+    id: str
+    severity: Severity
+    message: str
+    at_c: float | None = None
+    at_s: float | None = None
+    source: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the warning as the JSON shows it."""
+        return {
+            "id": self.id,
+            "severity": self.severity,
+            "message": self.message,
+            "at_c": self.at_c,
+            "at_s": self.at_s,
+            "source": self.source,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Starts:
+    """When to start: the cheapest moment, and stretches that put the peak into waking hours."""
+
+    cheapest: StartChoice | None = None
+    awake: tuple[tuple[str, str], ...] | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the starts as the JSON shows them."""
+        cheapest = self.cheapest
+        return {
+            "cheapest": None
+            if cheapest is None
+            else {
+                "starts_at": cheapest.started.isoformat(timespec="minutes"),
+                **cheapest.cost.to_dict(),
+            },
+            "awake": None if self.awake is None else [list(stretch) for stretch in self.awake],
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class KilnForecast:
+    """What the kiln model says of one program.
+
+    Attributes
+    ----------
+    name : str
+        The kiln's name.
+    reaches_peak, stalled : bool
+        Whether the highest target is reached; whether the kiln gave up on its way.
+    peak_c, peak_s : float
+        The highest temperature the thermocouple reads [°C], and when [s].
+    highest_c : float
+        The highest temperature the kiln can hold [°C].
+    max_c : float
+        What the kiln file allows [°C].
+    energy : Energy
+        kWh and amps.
+    course : EnergyCourse
+        Energy over time, for tariffs.
+    max_rate : tuple of (float, float)
+        Temperature [°C] and the ware's fastest rate there [°C/h].
+    ware_cones : ConeVerdict
+        Cones by the temperature of the thickest piece.
+    thermocouple_c : float or None
+        Tolerance of the thermocouple near the peak, ± [°C]; None where its class promises nothing.
+    cone_offset_c : float
+        What witness cones have shown the thermocouple to read too low by [°C].
+    cooling_range : tuple of float
+        Shortest and longest natural cooling as multiples of the simulated.
+    basis : str
+        What the forecast rests on.
+    notes : tuple of str
+        What was assumed.
+    cost : Cost or None
+        If a tariff and a start were given.
+    starts : Starts
+        If they were asked for.
+    run : Simulation
+        The simulation itself.
+    """
+
+    name: str
+    reaches_peak: bool
+    stalled: bool
+    peak_c: float
+    peak_s: float
+    highest_c: float
+    max_c: float
+    energy: Energy
+    course: EnergyCourse
+    max_rate: tuple[tuple[float, float], ...]
+    ware_cones: ConeVerdict
+    thermocouple_c: float | None
+    cone_offset_c: float
+    cooling_range: tuple[float, float]
+    basis: str
+    notes: tuple[str, ...]
+    run: Simulation = field(repr=False)
+    cost: Cost | None = None
+    starts: Starts = field(default_factory=Starts)
+
+    @property
+    def energy_kwh(self) -> float:
+        """Energy of the whole firing [kWh]."""
+        return self.energy.kwh
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what is not among a forecast's own keys."""
+        return {
+            "name": self.name,
+            "stalled": self.stalled,
+            "peak_s": self.peak_s,
+            "max_c": self.max_c,
+            "thermocouple_c": self.thermocouple_c,
+            "cone_offset_c": self.cone_offset_c,
+            **self.energy.to_dict(),
+            "ware_peak_c": float(self.run.ware_c.max()),
+            "kwh_by_price": [] if self.cost is None else list(self.cost.kwh_by_price),
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """A schedule's course.
+
+    Attributes
+    ----------
+    trace : Trace
+        The course, one channel, to the unloading temperature.
+    program_s : float
+        From the start to the end of the last segment [s].
+    heating_s, cooling_s, total_s : float
+        Until the temperature leaves the peak for good, from there to `unload_c`, and both [s].
+    total_low_s, total_high_s : float
+        `total_s` with the cooling at the ends of its range [s].
+    cones : ConeVerdict
+        By the thermocouple's temperature.
+    kiln : KilnForecast or None
+        What the kiln model says, if a kiln was given.
+    core : Trace or None
+        The middle of the load's thickest piece, one channel at the times of `trace`, if a kiln and
+        a load were given: without a kiln nobody knows how warm the ware's face is.
+    assumed : str
+        What the ware is taken to have lost before a program that starts hot, as sentences.
+    ware : WareVerdict or None
+        Whether the firing is safe for the ware, natural cooling included, if a load was given.
+    """
+
+    schedule: Schedule
+    segments: tuple[ForecastSegment, ...]
+    trace: Trace
+    program_s: float
+    heating_s: float
+    total_s: float
+    total_low_s: float
+    total_high_s: float
+    unload_c: float
+    peak_c: float
+    cones: ConeVerdict
+    basis: str
+    planned_basis: str
+    started: datetime | None = None
+    target_cone: str | None = None
+    warnings: tuple[PlanWarning, ...] = ()
+    kiln: KilnForecast | None = None
+    core: Trace | None = None
+    assumed: str = ""
+    ware: WareVerdict | None = None
+
+    @property
+    def breaches(self) -> tuple[Breach, ...]:
+        """Where the firing is not safe for the ware; empty without a load."""
+        return () if self.ware is None else self.ware.breaches
+
+    @property
+    def first_crack_s(self) -> float | None:
+        """When the kiln has cooled to 150 °C [s]; None if the program never leaves it that hot."""
+        return last_fall_s(self.trace.time_s, self.trace.channel_c(), FIRST_CRACK_C)
+
+    @property
+    def cooling_s(self) -> float:
+        """From leaving the peak to the unloading temperature [s]."""
+        return self.total_s - self.heating_s
+
+    @property
+    def core_lag(self) -> tuple[float, float] | None:
+        """By how much the core is furthest behind the thermocouple [K], and when [s]; or None."""
+        if self.core is None:
+            return None
+        behind_k = self.trace.channel_c() - self.core.channel_c()
+        place = int(np.argmax(behind_k))
+        return float(behind_k[place]), float(self.trace.time_s[place])
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether a warning asks for something to be done."""
+        return any(warning.severity == "act" for warning in self.warnings)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the forecast as one JSON document, schema 1."""
+        kiln = self.kiln
+        lag_k, lag_s = self.core_lag or (None, None)
+        return {
+            "schema": 1,
+            "kind": "forecast",
+            "schedule": self.schedule.to_dict(),
+            "basis": self.basis,
+            "planned_basis": self.planned_basis,
+            "starts_at": after_iso(self.started, 0.0),
+            "program_s": self.program_s,
+            "heating_s": self.heating_s,
+            "cooling_s": self.cooling_s,
+            "total_s": self.total_s,
+            "total_low_s": self.total_low_s,
+            "total_high_s": self.total_high_s,
+            "program_ends_at": after_iso(self.started, self.program_s),
+            "first_crack_s": self.first_crack_s,
+            "unload_c": self.unload_c,
+            "opens_at": after_iso(self.started, self.total_s),
+            "peak_c": self.peak_c,
+            "reaches_peak": None if kiln is None else kiln.reaches_peak,
+            "highest_c": None if kiln is None else kiln.highest_c,
+            "segments": [segment.to_dict(self.started) for segment in self.segments],
+            "cones": {**self.cones.to_dict(), "target": self.target_cone},
+            "cones_by_ware": None if kiln is None else kiln.ware_cones.to_dict(),
+            "energy_kwh": None if kiln is None else kiln.energy_kwh,
+            "cost": None if kiln is None or kiln.cost is None else kiln.cost.amount,
+            "currency": None if kiln is None or kiln.cost is None else kiln.cost.currency,
+            "mean_amps": None if kiln is None else kiln.energy.mean_amps,
+            "peak_amps": None if kiln is None else kiln.energy.peak_amps,
+            "starts": None if kiln is None else kiln.starts.to_dict(),
+            "max_rate_c_per_h": [] if kiln is None else [list(pair) for pair in kiln.max_rate],
+            "kiln": None if kiln is None else kiln.to_dict(),
+            "core_lag_k": lag_k,
+            "core_lag_at_s": lag_s,
+            "assumed_at_start": self.assumed or None,
+            "breaches": [breach.to_dict() for breach in self.breaches],
+            "ware_cautions": []
+            if self.ware is None
+            else [caution.to_dict() for caution in self.ware.cautions],
+            "warnings": [warning.to_dict() for warning in self.warnings],
+        }
+
+
+def last_fall_s(time_s: FloatArray, temperature_c: FloatArray, level_c: float) -> float | None:
+    """Return when a course last falls through a level [s]; None if it never does."""
+    falls = np.flatnonzero((temperature_c[:-1] > level_c) & (temperature_c[1:] <= level_c))
+    if falls.size == 0:
+        return None
+    i = int(falls[-1])
+    share = (temperature_c[i] - level_c) / (temperature_c[i] - temperature_c[i + 1])
+    return float(time_s[i] + share * (time_s[i + 1] - time_s[i]))
