@@ -39,12 +39,17 @@ def json_fields(result: Any) -> dict[str, Any]:
     return shown
 
 
+def keyed(**document: Any) -> dict[str, Any]:
+    """Return a document with every result in it keyed."""
+    return {key: as_json(value) for key, value in document.items()}
+
+
 def as_json(value: Any) -> Any:
     """Return a value as JSON holds it, with every result in it keyed."""
     if hasattr(value, "to_dict"):
         return value.to_dict()
     if isinstance(value, dict):
-        return {key: as_json(entry) for key, entry in value.items()}
+        return keyed(**value)
     if isinstance(value, list | tuple):
         return [as_json(entry) for entry in value]
     return value.isoformat() if isinstance(value, date) else value

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 
+from firing.serialise import Serialised
+
 _BOUND_WATER_IS_GONE = 0.99
 
 
 @dataclass(frozen=True, slots=True)
-class WareState:
+class WareState(Serialised):
     """What a firing has done to the middle of the thickest ware so far.
 
     Attributes

@@ -1,8 +1,9 @@
 """What is told while a firing runs, what alarms go by, and the patience they have."""
 
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
+from firing.serialise import Serialised, rounded
 from firing.watch.position import Position
 
 Severity = Literal["act", "note"]
@@ -15,7 +16,7 @@ NO_SAFETY_DEVICE = (
 
 
 @dataclass(frozen=True, slots=True)
-class WatchEvent:
+class WatchEvent(Serialised):
     """One thing told while a firing runs.
 
     Attributes
@@ -35,18 +36,8 @@ class WatchEvent:
     id: str
     severity: Severity
     state: State
-    at_s: float
+    at_s: float = field(metadata=rounded(1, "time_s"))
     message: str
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the notice keyed for JSON."""
-        return {
-            "id": self.id,
-            "severity": self.severity,
-            "state": self.state,
-            "time_s": round(self.at_s, 1),
-            "message": self.message,
-        }
 
 
 @dataclass(frozen=True, slots=True)
