@@ -26,8 +26,8 @@ from .theme import DARK, LIGHT
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
+    from .live_watch import LiveWatch
     from .watch_supervisor import WatchSupervisor
-    from .watching import LiveWatch
 
 Ended = Literal["clean", "saved", "given up"]
 """How a plan was left: without unsaved changes, after saving them, or without them."""
@@ -155,7 +155,15 @@ class FiringApp(App[Ended]):
         """Whoever looks after the watch, from the first watch on."""
         from .watch_supervisor import WatchSupervisor
 
-        return WatchSupervisor(self)
+        return WatchSupervisor(self, self.session, self._watch_ended)
+
+    def begin_watch(self, order: WatchOptions) -> LiveWatch:
+        """Begin a watch, which goes on whatever screen is in front."""
+        return self.keeper.begin(order)
+
+    def _watch_ended(self) -> None:
+        if self.screen is self.plan:
+            self.plan.show_plan()
 
     async def end_watch(self) -> None:
         """End the watch that runs, if one does: its recording is put on the disk and closed."""
@@ -230,6 +238,6 @@ def run(
 def _go_on(watch: LiveWatch | None) -> None:
     """Go on with a watch that nobody ended: the screens failed, and it is told in plain lines."""
     if watch is not None and watch.running:
-        from .watchplain import follow
+        from .watch_supervisor import go_on_in_plain_lines
 
-        follow(watch)
+        go_on_in_plain_lines(watch)

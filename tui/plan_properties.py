@@ -15,10 +15,10 @@ from .outlook import Circumstances, foresee
 from .screens.filling import Blank, Filling
 
 if TYPE_CHECKING:
-    from .screens.plan import PlanScreen
+    from .screens.plan_host import PlanHost
 
 
-async def about_plan(screen: PlanScreen) -> tuple[Schedule, Circumstances] | None:
+async def about_plan(screen: PlanHost) -> tuple[Schedule, Circumstances] | None:
     """Let the form be filled in; returns the plan and its circumstances, or None."""
     schedule, now = screen.session.document.schedule, screen.session.circumstances
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.logs.opening import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
+from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
 from firing.units import (
     TemperatureUnit,
     format_temperature,

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions, open_log
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import open_log
 from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from firing.safety import Caution
 
     from .design_form import WantedDesign
-    from .watching import LiveWatch
+    from .live_watch import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)

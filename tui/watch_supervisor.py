@@ -1,23 +1,35 @@
-"""Keeps a running watch: rings and tells wherever one is in the screens, and ends it in order."""
+"""Keeps a running watch: rings and tells wherever one is in the screens, and ends it in order.
+
+Where the screens fail it goes on in plain lines.
+"""
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import signal
+import sys
 import threading
+import time
+from collections.abc import Callable
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from firing.report.sanitize import plain
+from firing.watch.status_text import MomentText, status_line
 
+from .live_watch import LiveWatch
 from .screens.base import WorkScreen
-from .watching import LiveWatch, Seen
-from .watchwords import stage_words
+from .watch_state import WatchState
+from .watch_text import stage_words, told_words
 
 if TYPE_CHECKING:
+    from textual.app import App
+
     from firing.watch.options import WatchOptions
 
-    from .app import FiringApp
+    from .session import Session
+    from .watch_state import WatchRemark
 
 LOOK_EVERY_S = 1.0
 """How often the screens look at what the watch has laid down [s]."""
@@ -25,6 +37,8 @@ CLOSING_S = 15.0
 """How long a signal waits for the recording to be closed [s]."""
 ALARM_SHOWN_S = 60.0
 MOST_AT_ONCE = 4
+PLAIN_LOOK_EVERY_S = 0.5
+PLAIN_STATUS_EVERY_S = 60.0
 
 
 class WatchSupervisor:
@@ -32,12 +46,16 @@ class WatchSupervisor:
 
     Parameters
     ----------
-    app : FiringApp
-        The program.
+    app : App
+        The program that rings and notifies.
+    session : Session
+        Where the watch is kept.
+    ended : callable
+        Is called when the watch comes to its end while its screen is not in front.
     """
 
-    def __init__(self, app: FiringApp) -> None:
-        self._app = app
+    def __init__(self, app: App[Any], session: Session, ended: Callable[[], None]) -> None:
+        self._app, self._session, self._ended = app, session, ended
         self._loop = asyncio.get_running_loop()
         self._signals: dict[int, Any] = {}
         self._calls = 0
@@ -46,7 +64,7 @@ class WatchSupervisor:
 
     def begin(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch; there is none running."""
-        watch = self._app.session.watch = LiveWatch(order)
+        watch = self._session.watch = LiveWatch(order)
         self._calls, self._over = 0, False
         self._heed_signals()
         watch.begin()
@@ -54,7 +72,7 @@ class WatchSupervisor:
 
     def look(self) -> None:
         """Ring and tell of what is new, and show it if the watch is in front."""
-        watch = self._app.session.watch
+        watch = self._session.watch
         # A timer may come once more while the program ends and its screens are gone.
         if watch is None or not self._app.screen_stack:
             return
@@ -72,12 +90,12 @@ class WatchSupervisor:
         if front not in screens:
             self._tell_elsewhere(watch, seen, ended)
         self._calls, self._over = seen.calls, seen.over
-        if ended and front is self._app.plan:
-            self._app.plan.show_plan()
+        if ended:
+            self._ended()
         if not watch.running:
             self._leave_signals()
 
-    def _tell_elsewhere(self, watch: LiveWatch, seen: Seen, ended: bool) -> None:
+    def _tell_elsewhere(self, watch: LiveWatch, seen: WatchState, ended: bool) -> None:
         if ended:
             words, fault = stage_words(seen, watch.order.source)
             self._app.notify(
@@ -117,12 +135,12 @@ class WatchSupervisor:
 
     def _caught(self, number: int, frame: FrameType | None) -> None:
         """End the recording at once; then end the program as the signal would have."""
-        watch = self._app.session.watch
+        watch = self._session.watch
         if watch is not None:
             watch.end(CLOSING_S)
         self._leave_signals()
         if number == signal.SIGTERM:
-            changed = self._app.session.document.changed
+            changed = self._session.document.changed
             self._loop.call_soon_threadsafe(self._app.exit, None if changed else "clean")
         else:
             # The line to the terminal is closed: nothing can be drawn or put in order there.
@@ -130,7 +148,7 @@ class WatchSupervisor:
 
     async def may_end(self, screen: WorkScreen) -> bool:
         """Ask what becomes of a running watch; returns whether it may be ended."""
-        watch = self._app.session.watch
+        watch = self._session.watch
         if watch is None:
             return True
         kept = watch.seen.recording
@@ -141,3 +159,60 @@ class WatchSupervisor:
             ("end", "End the watch and quit"),
         )
         return answer == "end"
+
+
+def go_on_in_plain_lines(watch: LiveWatch) -> None:
+    """Tell of a running watch on standard error until it is over, Ctrl-C, or a signal to end.
+
+    Its screens failed; the watch itself is left as it is.
+    """
+    asked: set[int] = set()
+    if threading.current_thread() is threading.main_thread():
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)  # no SIGHUP on Windows
+            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, lambda caught, _: asked.add(caught))
+    _print(
+        "firing: the screens failed, and the watch goes on here: reading, recording and alarms.  "
+        "Ctrl-C ends it."
+    )
+    last = watch.seen.remarks[-1] if watch.seen.remarks else None
+    for remark in watch.seen.standing:
+        _print_remark(watch, remark)
+    status_s = time.monotonic()
+    while True:
+        running = watch.running
+        remarks = watch.seen.remarks
+        since = next((n + 1 for n, remark in enumerate(remarks) if remark is last), 0)
+        for remark in remarks[since:]:
+            _print_remark(watch, remark)
+        last = remarks[-1] if remarks else None
+        if time.monotonic() >= status_s:
+            status_s += PLAIN_STATUS_EVERY_S
+            _print_status(watch)
+        if asked or not running:
+            return
+        time.sleep(PLAIN_LOOK_EVERY_S)
+
+
+def _print_remark(watch: LiveWatch, remark: WatchRemark) -> None:
+    seen = watch.seen
+    if seen.began is None:
+        return
+    at, words = told_words(remark, MomentText(seen.began, seen.now_s))
+    bell = "\a" if remark.kind in ("alarm", "call") else ""
+    _print(f"{bell}{at} {words}")
+
+
+def _print_status(watch: LiveWatch) -> None:
+    seen = watch.seen
+    if seen.estimate is None or seen.began is None:
+        return
+    with contextlib.suppress(Exception):  # what failed on the screen may fail here, too
+        _print(status_line(seen.estimate, seen.began, watch.schedule))
+
+
+def _print(words: str) -> None:
+    # A terminal that is gone does not end a recording.
+    with contextlib.suppress(OSError, ValueError):
+        print(words, file=sys.stderr, flush=True)

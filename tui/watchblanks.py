@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions
+from firing.logs.options import ReadingOptions
 from firing.units import (
     TemperatureUnit,
     format_temperature,

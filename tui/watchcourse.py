@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.trace import FloatArray
 
-    from .watching import Seen
+    from .watch_state import WatchState
 
 NOW = CORE
 """The colour of what is still to come."""
@@ -37,7 +37,7 @@ class WatchLines:
         self._plan = None if schedule is None else Plan(schedule)
         self._began_s: float | None = None
 
-    def course(self, seen: Seen, unit: TemperatureUnit) -> Course:
+    def course(self, seen: WatchState, unit: TemperatureUnit) -> Course:
         """Return the plan dashed, the readings solid, and what is to come dotted."""
         lines: list[ChartSeries] = []
         corners: list[float] = []
@@ -67,7 +67,7 @@ class WatchLines:
             lambda at_s: self._place(seen, at_s),
         )
 
-    def _origin_s(self, seen: Seen) -> float:
+    def _origin_s(self, seen: WatchState) -> float:
         """Return where the plan begins on the recording's clock, as the firing really began [s]."""
         estimate = seen.estimate
         position = None if estimate is None else estimate.position
@@ -83,7 +83,7 @@ class WatchLines:
             self._began_s = at_s - position.program_s
         return self._began_s
 
-    def _place(self, seen: Seen, at_s: float) -> str:
+    def _place(self, seen: WatchState, at_s: float) -> str:
         """Tell which segment a moment still to come falls into."""
         rest, estimate = seen.rest, seen.estimate
         if self._schedule is None or rest is None or estimate is None or at_s < estimate.now_s:

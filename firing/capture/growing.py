@@ -15,7 +15,8 @@ from firing.capture.reading import Reading
 from firing.capture.replay import reading_of
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions, how_read, open_log
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import how_read, open_log
 
 if TYPE_CHECKING:
     from firing.logs.reader import Log

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Reading, Status
 from firing.capture.source import SourceEnded
-from firing.logs.opening import ReadingOptions, how_read, open_log
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import how_read, open_log
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -8,7 +8,7 @@ from firing.capture.replay import Replay
 from firing.capture.source import ReadingSource
 from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions, spelled
+from firing.logs.options import ReadingOptions, spelled
 from firing.logs.vocabulary import names_kiln
 
 OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")

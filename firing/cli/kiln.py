@@ -8,7 +8,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.opening import open_log
+from firing.logs.reader import open_log
 
 
 @click.group("kiln")

@@ -8,13 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C
-from firing.logs.opening import (
-    READING_OPTIONS,
-    ROLES,
-    ReadingOptions,
-    parse_columns,
-    parse_part,
-)
+from firing.logs.options import READING_OPTIONS, ROLES, ReadingOptions, parse_columns, parse_part
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -14,7 +14,7 @@ from firing.cli.arguments import (
     kiln_options,
 )
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.opening import open_log
+from firing.logs.reader import open_log
 
 
 @click.command("resume")

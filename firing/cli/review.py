@@ -11,7 +11,7 @@ from firing.cli.arguments import html_option, json_option, kiln_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
-from firing.logs.opening import open_log
+from firing.logs.reader import open_log
 
 if TYPE_CHECKING:
     from firing.logs.reader import Log

@@ -17,8 +17,9 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import least_squares
 
-from firing.cones.kinetics import GAS_CONSTANT_J_PER_MOL_K, FloatArray, scaled_e2
+from firing.cones.kinetics import GAS_CONSTANT_J_PER_MOL_K, scaled_e2
 from firing.cones.table import CONES, end_points
+from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
 RATES_C_PER_H = (15.0, 60.0, 150.0)

@@ -12,11 +12,12 @@ import numpy as np
 
 from firing.cones.heatwork import DOWN, readings, time_down_s
 from firing.cones.holds import HoldAnswer, PeakAnswer, hold_needed, peak_needed
-from firing.cones.kinetics import ConeLaw, FloatArray, end_point_c, laws
+from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number
 from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
 from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
+from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
 
 __all__ = [
@@ -34,7 +35,6 @@ __all__ = [
 #: the turn at the top.
 _APPROACH_K = (102.0, 2.0)
 _SHORTEST_APPROACH_K = 20.0
-_DEFAULT_RATE_C_PER_H = 60.0
 
 #: A cone with this much heat-work went down long ago: no budget moves it back up (a degree is worth
 #: a tenth at most), and when it went down is told from a thinned trace.
@@ -148,7 +148,7 @@ def approach_rates_c_per_h(
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
     rates: dict[str, float | None] = {}
     for cone in CONES:
-        reference_c = min(end_point_c(cone, _DEFAULT_RATE_C_PER_H), peak_c)
+        reference_c = min(end_point_c(cone, USUAL_RATE_C_PER_H), peak_c)
         low_c = max(reference_c - _APPROACH_K[0], begin_c)
         high_c = reference_c - _APPROACH_K[1]
         if high_c - low_c < _SHORTEST_APPROACH_K:
@@ -157,6 +157,12 @@ def approach_rates_c_per_h(
         taken_s = _first_at_s(time_s, risen_c, high_c) - _first_at_s(time_s, risen_c, low_c)
         rates[cone] = (high_c - low_c) / taken_s * SECONDS_PER_HOUR
     return rates
+
+
+def law_shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
+    """Return what a cone's law is moved by for a trace without gaps [K]."""
+    law = cone_law(cone)
+    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c)[law.cone])
 
 
 def _first_at_s(time_s: FloatArray, risen_c: FloatArray, level_c: float) -> float:
@@ -198,7 +204,7 @@ def cone_reached(
     widest_c = max(budgets[cone].total_c + law.worst_residual_c for cone, law in every.items())
     occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
     rates = approach_rates_c_per_h(time_s, temperature_c)
-    shifts = {cone: -law.residual_c(_known(rates[cone])) for cone, law in every.items()}
+    shifts = {cone: law.shift_c(rates[cone]) for cone, law in every.items()}
     spread = {cone: part.total_c for cone, part in budgets.items()}
     x = _heatworks(occupation, shifts)
     reached, number = _running(x)
@@ -229,10 +235,6 @@ def cone_reached(
         notes=_notes(budgets[nearest]),
         warnings=tuple(_warnings(reached, every[nearest], rates[nearest])),
     )
-
-
-def _known(rate_c_per_h: float | None) -> float:
-    return _DEFAULT_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h
 
 
 def _heatworks(occupation: Occupation, shifts: dict[str, float]) -> dict[str, float]:
@@ -305,7 +307,7 @@ def _warnings(
         )
     if rate_c_per_h is None:
         low, high, assumed = (
-            rate_from_celsius(rate, unit) for rate in (*CHART_RATES_C_PER_H, _DEFAULT_RATE_C_PER_H)
+            rate_from_celsius(rate, unit) for rate in (*CHART_RATES_C_PER_H, USUAL_RATE_C_PER_H)
         )
         found.append(
             f"The trace does not show the rise towards cone {law.cone}, so a heating rate of "

@@ -9,10 +9,11 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from firing.cones.kinetics import ConeLaw, FloatArray, cone_law
+from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.occupation import counting_from_c, occupy
 from firing.cones.table import CONES, parse_cone
 from firing.errors import FiringError
+from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 
 _READINGS_C = (-100.0, 3000.0)

@@ -18,19 +18,21 @@ from importlib import resources
 from typing import TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
 from firing.cones.table import CONES, EndPoint, end_points, parse_cone
 from firing.errors import FiringError
+from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 
-FloatArray = npt.NDArray[np.float64]
 _Number = TypeVar("_Number", float, FloatArray)
 
 GAS_CONSTANT_J_PER_MOL_K = 8.31446261815324  # exact since 2019, BIPM SI brochure, 9th ed.
 
 #: Rates the law answers for [°C/h]; the chart itself covers 15 to 150.
 RATE_LIMITS_C_PER_H = (5.0, 400.0)
+
+#: Stands in where a trace does not show how fast a cone was approached [°C/h].
+USUAL_RATE_C_PER_H = 60.0
 
 _TERMS = 16  # of the continued fraction: 1e-12 from z = 10; a cone near its end has z > 25
 _REFERENCE_RATE_C_PER_H = 60.0
@@ -159,6 +161,18 @@ class ConeLaw:
         only where something is printed.
         """
         return _interpolate_ln(rate_c_per_h, self.rates_c_per_h, self.residuals_c)
+
+    def shift_c(self, rate_c_per_h: float | None) -> float:
+        """Return what is added to a trace before the law is asked of it [K].
+
+        So moved, a ramp of the chart brings the cone down exactly at the printed figure.
+
+        Parameters
+        ----------
+        rate_c_per_h : float or None
+            At which the trace approached the end point [°C/h]; None where it does not show it.
+        """
+        return -self.residual_c(USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h)
 
 
 def _interpolate_ln(

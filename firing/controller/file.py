@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import Wrong, clean, plain_line
+from firing.files.tomlfile import Wrong, clean, number, plain_line
 from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, parse_duration_s, rate_from_celsius
 
@@ -64,37 +64,17 @@ class ControllerTable(BaseModel):
         description="whether a ramp is keyed as degrees per hour or as minutes to the target",
         json_schema_extra={"example": 'notation = "rate"'},
     )
-    rate_min: float = Field(
-        1.0,
-        gt=0,
-        le=1000,
-        allow_inf_nan=False,
-        description="the slowest rate",
-        json_schema_extra={"example": "rate_min = 1", "unit": "degrees per hour"},
+    rate_min: float = number(
+        "the slowest rate", "rate_min = 1", "degrees per hour", default=1.0, gt=0, le=1000
     )
-    rate_max: float = Field(
-        600.0,
-        gt=0,
-        le=10000,
-        allow_inf_nan=False,
-        description="the fastest rate",
-        json_schema_extra={"example": "rate_max = 600", "unit": "degrees per hour"},
+    rate_max: float = number(
+        "the fastest rate", "rate_max = 600", "degrees per hour", default=600.0, gt=0, le=10000
     )
-    rate_step: float = Field(
-        1.0,
-        gt=0,
-        le=100,
-        allow_inf_nan=False,
-        description="step of a rate",
-        json_schema_extra={"example": "rate_step = 1", "unit": "degrees per hour"},
+    rate_step: float = number(
+        "step of a rate", "rate_step = 1", "degrees per hour", default=1.0, gt=0, le=100
     )
-    target_step: float = Field(
-        1.0,
-        gt=0,
-        le=50,
-        allow_inf_nan=False,
-        description="step of a target",
-        json_schema_extra={"example": "target_step = 1", "unit": "degrees"},
+    target_step: float = number(
+        "step of a target", "target_step = 1", "degrees", default=1.0, gt=0, le=50
     )
     hold_max: Duration = Field(
         48 * SECONDS_PER_HOUR,

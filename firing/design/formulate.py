@@ -109,8 +109,7 @@ def _cooling_x(
     time_s, temperature_c = course_of(schedule, curves)
     last = int(np.flatnonzero(temperature_c >= schedule.peak_c - 1e-6)[-1])
     law = cone_law(wish.cone)
-    rate = schedule.segments[schedule.peak_index].rate_c_per_h or 60.0
-    shift_c = offset_c - law.residual_c(rate)
+    shift_c = offset_c + law.shift_c(schedule.segments[schedule.peak_index].rate_c_per_h)
     return heatwork(time_s[last:], temperature_c[last:], (law.cone,), shift_c)[law.cone]
 
 

@@ -98,7 +98,7 @@ def peak_candidates_for_cone(
     shortest_s, lowest_c = math.inf, math.inf
     law = cone_law(name)
     for rate in rates:
-        shift_c = law.residual_c(rate) - offset_c
+        shift_c = -law.shift_c(rate) - offset_c
         own_c = _peak_c(law, wanted, least_s, rate) + shift_c
         lowest_c = min(lowest_c, own_c)
         peak_c = controller.target_down_c(min(own_c, allowed_c))

@@ -354,8 +354,7 @@ def _goal(
     time_s, temperature_c = course
     verdict = cone_reached(time_s, temperature_c)
     name = parse_cone(cone) if cone else verdict.reached or "022"
-    rate = verdict.by_cone[name].approach_rate_c_per_h or 60.0
-    shift_c = -cone_law(name).residual_c(rate)
+    shift_c = cone_law(name).shift_c(verdict.by_cone[name].approach_rate_c_per_h)
     if cone is not None and kiln is not None:
         shift_c += kiln.fitted.cone_offset_c
     goal = _Goal(name, 1.0, shift_c)

@@ -436,6 +436,21 @@ def _publish(temporary: str, path: Path) -> None:
         os.rename(temporary, path)
 
 
+def number(
+    description: str, example: str, unit: str = "", *, default: Any = ..., **limits: Any
+) -> Any:
+    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`."""
+    from pydantic import Field
+
+    return Field(
+        default,
+        description=description,
+        allow_inf_nan=False,
+        json_schema_extra={"example": example, **({"unit": unit} if unit else {})},
+        **limits,
+    )
+
+
 LONGEST_NAME = 100
 
 

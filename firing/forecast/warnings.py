@@ -10,10 +10,11 @@ import numpy as np
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
 from firing.cones.holds import LONGEST_HOLD_S
-from firing.cones.kinetics import FloatArray, cone_law
+from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
+from firing.trace import FloatArray
 from firing.units import format_duration, format_rate, format_temperature
 
 _DOWN_EXACTLY = 1.0
@@ -45,8 +46,7 @@ def adjustment_for(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> 
     """Return what would bring a cone just down; source ``cone-model``."""
     law = cone_law(cone)
     progress = cone_reached(time_s, temperature_c).by_cone[law.cone]
-    rate = 60.0 if progress.approach_rate_c_per_h is None else progress.approach_rate_c_per_h
-    shift_c = -law.residual_c(rate)
+    shift_c = law.shift_c(progress.approach_rate_c_per_h)
     per_s = law.per_second(float(np.max(temperature_c)) + shift_c)
     hold_s = (_DOWN_EXACTLY - progress.heatwork) / per_s
     return Adjustment(

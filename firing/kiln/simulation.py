@@ -1,7 +1,6 @@
 """Simulate a firing: what a kiln with its load will really do with a program, and its cooling."""
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 
@@ -11,7 +10,7 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
 from firing.schedule.schedule import Schedule
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray
 from firing.ware.load import Load, typical_load
 from firing.ware.state import WareState
 
@@ -131,17 +130,6 @@ class Simulation:
     def energy_kwh(self) -> float:
         """Electrical energy of the whole firing [kWh]."""
         return float(self.supplied_j[-1]) / JOULES_PER_KWH
-
-    def trace(self, started: datetime | None = None) -> Trace:
-        """Return the course as a trace: the channels ``chamber`` and ``ware``, and the duty."""
-        return Trace(
-            self.time_s,
-            np.column_stack((self.chamber_c, self.ware_c)),
-            ("chamber", "ware"),
-            "forecast",
-            duty=self.duty,
-            started=started,
-        )
 
 
 def simulate(

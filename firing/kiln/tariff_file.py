@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInf
 
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import clean
+from firing.files.tomlfile import clean, number
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
 from firing.units import TemperatureUnit
 
@@ -96,13 +96,7 @@ class PeriodTable(BaseModel):
     days: Days = Field("mon-sun", description='days it begins on: "mon-fri", "sat, sun"')
     from_: Clock = Field("00:00", alias="from", description='from when, like "07:00"')
     to: Clock = Field("24:00", description="until when; before `from` it runs past midnight")
-    price_per_kwh: float = Field(
-        ge=0,
-        le=1000,
-        allow_inf_nan=False,
-        description="price of a kWh",
-        json_schema_extra={"example": "price_per_kwh = 0.34", "unit": "a kWh"},
-    )
+    price_per_kwh: float = number("price of a kWh", "price_per_kwh = 0.34", "a kWh", ge=0, le=1000)
 
 
 class TariffTable(BaseModel):

@@ -1,4 +1,4 @@
-"""Finding the dialect of a log in its bytes, before anything is read."""
+"""Finding the dialect of a log in its text, before anything is read."""
 
 import re
 from collections.abc import Sequence
@@ -12,12 +12,12 @@ from firing.logs.dialect import (
     Column,
     ColumnRole,
     Dialect,
-    Overrides,
     ReadingUnit,
     UnitFrom,
 )
 from firing.logs.layout import LogLayout, find_layout
-from firing.logs.text import clean_text, neutral
+from firing.logs.options import ReadingOptions
+from firing.logs.text import Text, neutral
 from firing.logs.timecolumn import date_orders, find_time, settle_date_order, two_parts
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
@@ -26,31 +26,15 @@ _DELIMITER_WORDS = {word: mark for mark, word in DELIMITER_NAMES.items()} | {"\\
 _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)")
 
 
-def detect(data: bytes, *, overrides: Overrides | None = None, name: str = "the log") -> Dialect:
-    """Find the dialect of a log in its bytes.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    overrides : Overrides, optional
-        What to take instead of what is found.
-    name : str
-        The file's name, for messages.
+def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
+    """Find the dialect of a log in its text; `name` is the file's, for messages.
 
     Raises
     ------
     FiringError
         If the file is no log, or what it says can be read in more than one way.
     """
-    overrides = overrides or Overrides()
-    text = clean_text(data, name=name, encoding=overrides.encoding)
-    return detect_text(text.body, text.encoding, overrides=overrides, name=name)
-
-
-def detect_text(body: bytes, encoding: str, *, overrides: Overrides, name: str) -> Dialect:
-    """Find the dialect of text already cleaned by `firing.logs.text.clean_text`; see `detect`."""
-    mark = overrides.delimiter
+    mark = options.delimiter
     if mark is not None:
         mark = _DELIMITER_WORDS.get(mark, mark)
         if len(mark) != 1:
@@ -58,32 +42,32 @@ def detect_text(body: bytes, encoding: str, *, overrides: Overrides, name: str) 
                 f'"{neutral(mark)}" is no delimiter; write one character, or semicolon, comma, tab'
             )
     layout = find_layout(
-        body,
+        text.body,
         name=name,
         delimiter=mark,
-        decimal=overrides.decimal,
-        skip_lines=overrides.skip_lines or 0,
+        decimal=options.decimal,
+        skip_lines=options.skip_lines or 0,
     )
     notes: list[str] = list(layout.notes)
-    columns = _with_told_roles(name, _named_columns(layout), overrides)
-    places, kind = find_time(name, layout, columns, overrides)
+    columns = _with_told_roles(name, _named_columns(layout), options)
+    places, kind = find_time(name, layout, columns, options)
     parts: TwoParts = "h:mm"
     if kind == "elapsed clock":
-        parts = two_parts(layout, columns[places[-1]], overrides, notes)
+        parts = two_parts(layout, columns[places[-1]], options, notes)
     if kind == "serial days":
         notes.append(
             "dates are a spreadsheet's days counted from 1900; "
             "say --time-unit serial-1904 if its dates come out four years early"
         )
-    order = _date_order(name, body, layout, places[0], overrides) if kind == "datetime" else None
-    columns = _with_roles(name, layout, columns, places, overrides)
-    columns = _with_units(name, layout, columns, overrides, notes)
+    order = _date_order(name, text.body, layout, places[0], options) if kind == "datetime" else None
+    columns = _with_roles(name, layout, columns, places, options)
+    columns = _with_units(name, layout, columns, options, notes)
     columns = [replace(c, written=neutral(c.written)) for c in columns]
     left_out = [c.name for c in columns if c.role == "other" and layout.kinds[c.index] == "number"]
     if left_out:
         notes.append(f"not read as kiln temperatures: {', '.join(left_out)}")
     return Dialect(
-        encoding=encoding,
+        encoding=text.encoding,
         delimiter=layout.delimiter,
         decimal=layout.decimal,
         preamble_lines=len(layout.preamble),
@@ -97,10 +81,10 @@ def detect_text(body: bytes, encoding: str, *, overrides: Overrides, name: str) 
     )
 
 
-def _with_told_roles(name: str, columns: list[Column], overrides: Overrides) -> list[Column]:
+def _with_told_roles(name: str, columns: list[Column], options: ReadingOptions) -> list[Column]:
     """Give the columns a person named the roles they were given."""
     told = list(columns)
-    for which, role in overrides.columns.items():
+    for which, role in options.columns.items():
         if role not in get_args(ColumnRole):
             listed = ", ".join(get_args(ColumnRole))
             raise FiringError(f'"{neutral(role)}" is no role of a column; write one of {listed}')
@@ -133,13 +117,13 @@ def _named_columns(layout: LogLayout) -> list[Column]:
 
 
 def _date_order(
-    name: str, body: bytes, layout: LogLayout, place: int, overrides: Overrides
+    name: str, body: bytes, layout: LogLayout, place: int, options: ReadingOptions
 ) -> DateOrder | None:
     cells = layout.column(place)
-    if overrides.date_order is None and len(date_orders(cells)[0]) > 1:
+    if options.date_order is None and len(date_orders(cells)[0]) > 1:
         # the sample leaves a choice; perhaps a later day does not
         cells = cells + [match.decode() for match in set(_NUMERIC_DATE.findall(body))]
-    return settle_date_order(name, cells, overrides.date_order)
+    return settle_date_order(name, cells, options.date_order)
 
 
 def _with_roles(
@@ -147,7 +131,7 @@ def _with_roles(
     layout: LogLayout,
     columns: Sequence[Column],
     times: Sequence[int],
-    overrides: Overrides,
+    options: ReadingOptions,
 ) -> list[Column]:
     roles: dict[int, ColumnRole] = {c.index: c.role for c in columns if c.role != "other"}
     roles |= dict.fromkeys(times, "time")
@@ -210,7 +194,7 @@ def _with_units(
     name: str,
     layout: LogLayout,
     columns: Sequence[Column],
-    overrides: Overrides,
+    options: ReadingOptions,
     notes: list[str],
 ) -> list[Column]:
     siblings = frozenset(column.written for column in columns)
@@ -218,10 +202,10 @@ def _with_units(
     wanted = [c for c in columns if c.role in ("temperature", "set-point", "junction")]
     for column in wanted:
         found = _stated_unit(layout, column, siblings)
-        if (overrides.unit is not None and column.role == "temperature") or (
-            overrides.unit in ("C", "F") and column.role == "set-point"
+        if (options.unit is not None and column.role == "temperature") or (
+            options.unit in ("C", "F") and column.role == "set-point"
         ):
-            stated[column.index] = overrides.unit, "option"
+            stated[column.index] = options.unit, "option"
         elif found is not None:
             stated[column.index] = found
     fallback: tuple[ReadingUnit, UnitFrom] | None = None

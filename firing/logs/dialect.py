@@ -1,10 +1,9 @@
 """The dialect of a log: how a file writes what it says, and how that is told in one line."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.logs.numeric_times import NumberKind, ToldTimeUnit
+from firing.logs.numeric_times import NumberKind
 from firing.logs.text import encoding_label
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import Decimal
@@ -28,35 +27,6 @@ _KIND_WORDS: dict[TimeKind, str] = {
     "serial days": "a spreadsheet's days since 1900",
     "serial days from 1904": "a spreadsheet's days since 1904",
 }
-
-
-@dataclass(frozen=True)
-class Overrides:
-    """What a person says about how a log is written; None leaves it to be found.
-
-    Attributes
-    ----------
-    unit : {"C", "F", "mV"}, optional
-        Unit of all temperature columns.
-    time_unit : optional
-        Unit of bare numbers: a unit of time, ``epoch``, or a spreadsheet's ``serial`` days (counted
-        from 1900) or ``serial-1904``; for clocks of two numbers ``min`` means mm:ss and ``h`` h:mm.
-    date_order, delimiter, decimal, encoding : optional
-        Marks, codec and the order of day and month.
-    skip_lines : int, optional
-        Lines above the header.
-    columns : mapping of str to role
-        Roles of columns, by name or number from 1.
-    """
-
-    unit: ReadingUnit | None = None
-    time_unit: ToldTimeUnit | None = None
-    date_order: DateOrder | None = None
-    delimiter: str | None = None
-    decimal: Decimal | None = None
-    encoding: str | None = None
-    skip_lines: int | None = None
-    columns: Mapping[str, ColumnRole] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -1,33 +1,16 @@
 """Channels logged in millivolts: what is needed to read them as temperatures, and the reading."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.dialect import Column, Dialect
+from firing.logs.options import ReadingOptions
 from firing.logs.plausibility_limits import MOST_MV
 from firing.trace import FloatArray
 
 
-@dataclass(frozen=True)
-class Thermocouple:
-    """What a person says about the thermocouple of a log in millivolts.
-
-    Attributes
-    ----------
-    type : str, optional
-        Its letter.
-    junction_c : float, optional
-        Temperature of the reference (cold) junction [°C], instead of a column of the log.
-    """
-
-    type: str | None = None
-    junction_c: float | None = None
-
-
-def require_thermocouple(name: str, dialect: Dialect, told: Thermocouple) -> Column | None:
+def junction_column(name: str, dialect: Dialect, options: ReadingOptions) -> Column | None:
     """Return the column of the reference junction, None where its temperature is told.
 
     Raises
@@ -39,13 +22,13 @@ def require_thermocouple(name: str, dialect: Dialect, told: Thermocouple) -> Col
     if not columns:
         return None
     listed = ", ".join(c.name for c in columns)
-    if told.type is None:
+    if options.thermocouple_type is None:
         raise FiringError(
             f"{name}: {listed} {'is' if len(columns) == 1 else 'are'} in millivolts, which mean "
             "another temperature for every type of thermocouple; say --thermocouple-type with its "
             "letter, like K or S"
         )
-    if told.junction_c is not None:
+    if options.junction_c is not None:
         return None
     junction = next(iter(dialect.of_role("junction")), None)
     if junction is None:
@@ -61,7 +44,7 @@ def require_thermocouple(name: str, dialect: Dialect, told: Thermocouple) -> Col
 def convert_emf(
     column: Column,
     emf_mv: FloatArray,
-    thermocouple: Thermocouple,
+    options: ReadingOptions,
     junction_c: FloatArray | float,
     notes: list[str],
 ) -> FloatArray:
@@ -75,20 +58,23 @@ def convert_emf(
     from firing.thermocouple.junction import convert
 
     possible: npt.NDArray[np.bool_] = np.abs(emf_mv) <= MOST_MV
-    found = convert(np.where(possible, emf_mv, np.nan), thermocouple.type or "", junction_c)
+    found = convert(np.where(possible, emf_mv, np.nan), options.thermocouple_type or "", junction_c)
     notes += [f"{column.name}: {words}" for words in found.summary()]
     return found.temperature_c
 
 
 def junction_words(
-    dialect: Dialect, thermocouple: Thermocouple, junction: Column | None, junction_c: FloatArray
+    dialect: Dialect, options: ReadingOptions, junction: Column | None, junction_c: FloatArray
 ) -> str:
     """Return a sentence saying how millivolts were read."""
     if junction is None:
-        where = f"at {thermocouple.junction_c:g} °C as told"
+        where = f"at {options.junction_c:g} °C as told"
     else:
         known = junction_c[np.isfinite(junction_c)]
         span = f" ({known.min():.1f} to {known.max():.1f} °C)" if known.size else ""
         where = f"in {junction.name}{span}"
     listed = ", ".join(c.name for c in dialect.channel_columns if c.unit == "mV")
-    return f"{listed} read as type {thermocouple.type} millivolts, the reference junction {where}"
+    return (
+        f"{listed} read as type {options.thermocouple_type} millivolts, the reference junction "
+        f"{where}"
+    )

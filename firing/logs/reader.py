@@ -1,7 +1,7 @@
 """Reading a log: find its dialect, read its table, clean it, and say what was done."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -9,15 +9,19 @@ import numpy as np
 from firing.errors import FiringError
 from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, clean
-from firing.logs.dialect import ColumnRole, Dialect, Overrides, ReadingUnit
+from firing.logs.clock import row_times
+from firing.logs.detection import detect
+from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
 from firing.logs.dst import Zone
-from firing.logs.emf import Thermocouple
 from firing.logs.flags import Mark
 from firing.logs.joining import interval_s, join
 from firing.logs.numeric_times import ToldTimeUnit
-from firing.logs.parts import FileReader, PartChoice, choose, parts_of, stretches
-from firing.logs.readings import Readings
-from firing.logs.text import neutral
+from firing.logs.options import PartChoice, ReadingOptions
+from firing.logs.order import other_headers
+from firing.logs.parts import choose, parts_of, section_of, stretches
+from firing.logs.readings import Readings, read_rows
+from firing.logs.table import LogTable
+from firing.logs.text import Text, clean_text, neutral
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.trace import FloatArray, Trace
@@ -142,8 +146,7 @@ def read_log(
     FiringError
         If the file cannot be read as a log, in one sentence.
     """
-    return read_logs(
-        [path],
+    options = ReadingOptions(
         unit=unit,
         time_unit=time_unit,
         date_order=date_order,
@@ -152,68 +155,113 @@ def read_log(
         decimal=decimal,
         encoding=encoding,
         skip_lines=skip_lines,
-        columns=columns,
+        columns=columns or {},
         thermocouple_type=thermocouple_type,
         junction_c=junction_c,
         restart_pause_s=restart_pause_s,
         part=part,
-        cleaning=cleaning,
+        as_logged=not cleaning,
     )
+    return read_logs([path], options)
 
 
 def read_logs(
     paths: Sequence[Path | str],
+    options: ReadingOptions | None = None,
     *,
-    unit: ReadingUnit | None = None,
-    time_unit: ToldTimeUnit | None = None,
-    date_order: DateOrder | None = None,
-    zone: str | None = None,
-    delimiter: str | None = None,
-    decimal: Decimal | None = None,
-    encoding: str | None = None,
-    skip_lines: int | None = None,
-    columns: Mapping[str, ColumnRole] | None = None,
-    thermocouple_type: str | None = None,
-    junction_c: float | None = None,
-    restart_pause_s: float | None = None,
-    part: PartChoice | None = None,
-    cleaning: bool = True,
     whole_lines: bool = False,
 ) -> Log:
     """Read the log of one firing from one or more files, joined in the order of their times.
 
-    Files without wall-clock times are joined in the order given, `restart_pause_s` apart.  With
-    `whole_lines` a last line without its end is left out, as a logger may still be writing it.  The
-    other parameters are those of `read_log` and hold for every file.
+    Parameters
+    ----------
+    paths : sequence of Path or str
+        The files.  Without wall-clock times they are joined in the order given, the options'
+        restart pause apart.
+    options : ReadingOptions, optional
+        How they are to be read, every one of them.
+    whole_lines : bool
+        Whether a last line without its end is left out, as a logger may still be writing it.
 
     Raises
     ------
     FiringError
         If a file cannot be read as a log, or the files cannot be joined.
     """
-    overrides = Overrides(
-        unit=unit,
-        time_unit=time_unit,
-        date_order=date_order,
-        delimiter=delimiter,
-        decimal=decimal,
-        encoding=encoding,
-        skip_lines=skip_lines,
-        columns=columns or {},
-    )
-    if thermocouple_type is not None:
+    options = options or ReadingOptions()
+    if options.thermocouple_type is not None:
         from firing.thermocouple.reference import parse_type
 
-        thermocouple_type = parse_type(thermocouple_type)
-    thermocouple = Thermocouple(thermocouple_type, junction_c)
-    reading = FileReader(Zone(zone), thermocouple, restart_pause_s, part, whole_lines)
+        options = replace(options, thermocouple_type=parse_type(options.thermocouple_type))
+    zone = Zone(options.zone)
     if not paths:
         raise FiringError("no log is given; name one file or more")
     files: list[Readings] = []
     for path in map(Path, paths):
-        files.append(reading.one(path, overrides, files[0] if files else None))
-    whole = join(files, restart_pause_s)
-    return _log_of(Path(paths[0]), whole, part, cleaning)
+        files.append(_read_file(path, options, zone, files[0] if files else None, whole_lines))
+    whole = join(files, options.restart_pause_s)
+    return _log_of(Path(paths[0]), whole, options)
+
+
+def open_log(
+    paths: Path | Sequence[Path],
+    channel: str | None,
+    options: ReadingOptions,
+    *,
+    whole_lines: bool = False,
+) -> tuple[Log, int]:
+    """Read a log from one file or several, and choose its kiln channel, as every command does."""
+    files = [paths] if isinstance(paths, Path) else list(paths)
+    log = read_logs(files, options, whole_lines=whole_lines)
+    return log, pick_channel(log, channel)
+
+
+def _read_file(
+    path: Path, options: ReadingOptions, zone: Zone, first: Readings | None, whole_lines: bool
+) -> Readings:
+    """Read one file; `first` is the first of several, whose header a later one may lack."""
+    name = neutral(path.name) or "the log"
+    text = clean_text(_bytes_of(path, name), name=name, encoding=options.encoding)
+    if whole_lines:
+        # a part of a number would be read as another temperature: 12 of 1215
+        text = replace(text, body=text.body[: text.body.rfind(b"\n") + 1])
+    found = _read_text(name, text, options, zone)
+    if first is None:
+        return found
+    theirs, ours = first.dialect, found.dialect
+    if ours.unit_from == "assumed" and theirs.unit_from != "assumed":
+        # a rotating logger states its unit in the first file only
+        found = _read_text(name, text, replace(options, unit=theirs.unit), zone)
+        note = f"states no unit, so {first.name} was followed"
+        found = replace(found, notes=(*found.notes, note))
+    if not ours.header and len(found.channels) == len(first.channels):
+        found = replace(found, channels=first.channels)
+    return found
+
+
+def _read_text(name: str, text: Text, options: ReadingOptions, zone: Zone) -> Readings:
+    notes = list(text.notes)
+    table = LogTable(name, text.body, detect(text, options, name))
+    times = row_times(table, zone, notes)
+    headers = other_headers(table, np.flatnonzero(~np.isfinite(times.time_s)))
+    if headers:
+        notes = list(text.notes)
+        text = replace(text, body=section_of(table, text.body, headers, options.part))
+        table = LogTable(name, text.body, detect(text, options, name))
+        times = row_times(table, zone, notes)
+    readings = read_rows(table, times, options, tuple(notes))
+    return replace(readings, part_taken=bool(headers))
+
+
+def _bytes_of(path: Path, name: str) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError as fault:
+        raise FiringError(f"{neutral(str(path), longest=200)} does not exist") from fault
+    except IsADirectoryError as fault:
+        raise FiringError(f"{name} is a directory; give the log file in it") from fault
+    except (OSError, ValueError) as fault:
+        raise FiringError(f"{name} cannot be read: {neutral(str(fault))}") from fault
 
 
 def _trace(readings: Readings, temperature_c: FloatArray) -> Trace:
@@ -235,8 +283,9 @@ def _clean(readings: Readings, wanted: bool) -> Cleaning:
     return Cleaning(marks, readings.channels, ())
 
 
-def _log_of(path: Path, whole: Readings, part: PartChoice | None, wanted: bool) -> Log:
+def _log_of(path: Path, whole: Readings, options: ReadingOptions) -> Log:
     """Clean the readings, take the part that is meant, and put a log together."""
+    part, wanted = options.part, not options.as_logged
     judged: Cleaning | None = None
     if len(whole.sections) == 1:
         judged = _clean(whole, wanted)
@@ -313,3 +362,13 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
     else:
         why = "the first with the most usable readings"
     return f"the kiln's temperature is {taken}, {why}; --channel takes another: {others}"
+
+
+def how_read(log: Log, index: int, which: str | None) -> list[str]:
+    """Return how a log was read and which channel was taken, a sentence each.
+
+    What its cleaning held against readings is not among them: only the whole log could tell that,
+    and a watch judges reading by reading.
+    """
+    known = log.notes[: len(log.notes) - len(log.cleaning.notes)]
+    return [*known, describe_channel(log, index, which)]

@@ -9,7 +9,8 @@ import numpy.typing as npt
 from firing.errors import FiringError
 from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
-from firing.logs.emf import Thermocouple, convert_emf, junction_words, require_thermocouple
+from firing.logs.emf import convert_emf, junction_column, junction_words
+from firing.logs.options import ReadingOptions
 from firing.logs.order import join_sections, ordered_rows
 from firing.logs.plausibility_limits import TYPE_K_ENDS_C
 from firing.logs.table import LogTable
@@ -99,8 +100,7 @@ class Readings:
 def read_rows(
     table: LogTable,
     times: RowTimes,
-    thermocouple: Thermocouple,
-    pause_s: float | None,
+    options: ReadingOptions,
     before: tuple[str, ...],
 ) -> Readings:
     """Read every row of a table.
@@ -125,10 +125,10 @@ def read_rows(
     """
     dialect = table.dialect
     notes = [*before, *table.notes, *dialect.notes]
-    junction = require_thermocouple(table.name, dialect, thermocouple)
+    junction = junction_column(table.name, dialect, options)
     ordered = ordered_rows(table, times, notes)
-    if len(ordered.sections) > 1 and pause_s is not None:
-        ordered = join_sections(ordered, pause_s, notes)
+    if len(ordered.sections) > 1 and options.restart_pause_s is not None:
+        ordered = join_sections(ordered, options.restart_pause_s, notes)
     keep = ordered.rows
     junction_c: FloatArray = np.empty(0)
     if junction is not None:
@@ -138,13 +138,11 @@ def read_rows(
         if column.unit != "mV":
             columns.append(table.celsius(column)[keep])
             continue
-        at_c = junction_c if junction is not None else thermocouple.junction_c
+        at_c = junction_c if junction is not None else options.junction_c
         emf_mv = table.numbers(column.index)[keep]
-        columns.append(
-            convert_emf(column, emf_mv, thermocouple, 0.0 if at_c is None else at_c, notes)
-        )
+        columns.append(convert_emf(column, emf_mv, options, 0.0 if at_c is None else at_c, notes))
     if any(column.unit == "mV" for column in dialect.channel_columns):
-        notes.append(junction_words(dialect, thermocouple, junction, junction_c))
+        notes.append(junction_words(dialect, options, junction, junction_c))
     set_point = next(iter(dialect.of_role("set-point")), None)
     setpoint_c = None if set_point is None else table.celsius(set_point)[keep]
     duty = _duty(table, keep, notes)

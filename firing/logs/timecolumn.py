@@ -8,8 +8,9 @@ from itertools import pairwise
 
 from firing.errors import FiringError
 from firing.logs import numeric_times, vocabulary
-from firing.logs.dialect import Column, Overrides, TimeKind
+from firing.logs.dialect import Column, TimeKind
 from firing.logs.layout import LogLayout
+from firing.logs.options import ReadingOptions
 from firing.logs.text import neutral
 from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
@@ -22,7 +23,7 @@ _NO_TIME = (
 
 
 def find_time(
-    name: str, layout: LogLayout, columns: Sequence[Column], overrides: Overrides
+    name: str, layout: LogLayout, columns: Sequence[Column], options: ReadingOptions
 ) -> tuple[tuple[int, ...], TimeKind]:
     """Return the places of the time columns and how time is written in them.
 
@@ -35,7 +36,7 @@ def find_time(
     """
     given = [c for c in columns if c.role in ("time", "date")]
     if given:
-        return _as_given(name, layout, given, overrides)
+        return _as_given(name, layout, given, options)
     open_ones = [c for c in columns if c.role == "other"]
     places = {
         kind: [c.index for c in open_ones if layout.kinds[c.index] == kind] for kind in layout.kinds
@@ -45,7 +46,7 @@ def find_time(
         for c in open_ones
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
-    told = overrides.time_unit
+    told = options.time_unit
     clocks = places.get("clock", [])
     if not (told and numeric):
         dated = [*places.get("datetime", []), *places.get("date", [])]
@@ -64,7 +65,7 @@ def find_time(
     for column in numeric:
         unit = _stated_time_unit(layout, column)
         if unit is not None:
-            return (column.index,), _number_kind(layout, column.index, unit, overrides)
+            return (column.index,), _number_kind(layout, column.index, unit, options)
     if clocks and not (told and numeric):
         return (clocks[0],), "elapsed clock"
     candidates = [c.index for c in numeric] or _rising(layout, open_ones)
@@ -85,7 +86,7 @@ def find_time(
 
 
 def _as_given(
-    name: str, layout: LogLayout, given: Sequence[Column], overrides: Overrides
+    name: str, layout: LogLayout, given: Sequence[Column], options: ReadingOptions
 ) -> tuple[tuple[int, ...], TimeKind]:
     """Take the columns a person named."""
     dates = [c.index for c in given if c.role == "date"]
@@ -108,7 +109,7 @@ def _as_given(
         raise FiringError(f'{name}: column "{given[0].name}" holds no times that can be read')
     column = given[0]
     unit = _stated_time_unit(layout, column)
-    if unit is None and overrides.time_unit is None:
+    if unit is None and options.time_unit is None:
         found = numeric_times.recognise(_values(layout, place))
         if found is None:
             raise FiringError(
@@ -116,14 +117,16 @@ def _as_given(
                 "--time-unit s, --time-unit min or --time-unit h"
             )
         return (place,), found
-    return (place,), _number_kind(layout, place, unit or "s", overrides)
+    return (place,), _number_kind(layout, place, unit or "s", options)
 
 
-def _number_kind(layout: LogLayout, index: int, unit: TimeUnit, overrides: Overrides) -> TimeKind:
+def _number_kind(
+    layout: LogLayout, index: int, unit: TimeUnit, options: ReadingOptions
+) -> TimeKind:
     """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
     values = _values(layout, index)
-    if overrides.time_unit is not None:
-        return numeric_times.kind_of_told(overrides.time_unit, values)
+    if options.time_unit is not None:
+        return numeric_times.kind_of_told(options.time_unit, values)
     found = numeric_times.recognise(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
     if found is not None and found == expected:
@@ -181,15 +184,15 @@ def _rising(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
 
 
 def two_parts(
-    layout: LogLayout, column: Column, overrides: Overrides, notes: list[str]
+    layout: LogLayout, column: Column, options: ReadingOptions, notes: list[str]
 ) -> TwoParts:
     """Tell what a clock of two numbers means in this log: hours and minutes, if nothing is said."""
     cells = [cell for cell in layout.column(column.index) if cell]
     short = [cell for cell in cells if cell.count(":") == 1]
     if not short:
         return "h:mm"
-    if overrides.time_unit in ("min", "h"):
-        return "mm:ss" if overrides.time_unit == "min" else "h:mm"
+    if options.time_unit in ("min", "h"):
+        return "mm:ss" if options.time_unit == "min" else "h:mm"
     units_cell = layout.units_row[column.index] if layout.units_row else ""
     stated = f"{column.written} {units_cell}".casefold()
     if "h:mm" in stated:

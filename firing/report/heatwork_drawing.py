@@ -24,7 +24,6 @@ _LINES = (
 _TOP = 1.2
 _FROM = 0.002
 _POINTS = 600
-_USUAL_RATE_C_PER_H = 60.0
 _HEIGHT_PX = 420
 
 
@@ -58,9 +57,10 @@ def heatwork_drawing(
     if not cones or np.count_nonzero(usable) < 2:
         return None
     dense_s, dense_c = _dense(time_s[usable], temperature_c[usable])
+    approached = {cone: verdicts[0].by_cone[cone].approach_rate_c_per_h for cone in cones}
     progress = {
-        cone: heatwork_progress(dense_s, dense_c, cone, _shift_c(verdicts[0], cone))
-        for cone in cones
+        cone: heatwork_progress(dense_s, dense_c, cone, cone_law(cone).shift_c(rate))
+        for cone, rate in approached.items()
     }
     moving = np.any([(x >= _FROM) & (x < min(_TOP, 0.999 * x[-1])) for x in progress.values()], 0)
     if not moving.any():
@@ -116,12 +116,6 @@ def near_cones(numbers: Sequence[float | None]) -> list[str]:
         key=lambda cone: abs(cone_number(cone) - middle),
     )
     return sorted(near[: len(_LINES)], key=cone_number)
-
-
-def _shift_c(verdict: ConeVerdict, cone: str) -> float:
-    # As the verdict moves the law: by the cone's own residual at its rate of approach.
-    rate_c_per_h = verdict.by_cone[cone].approach_rate_c_per_h
-    return -cone_law(cone).residual_c(_USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h)
 
 
 def _dense(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:

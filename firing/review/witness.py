@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from firing.cones.equivalence import approach_rates_c_per_h
+from firing.cones.equivalence import law_shift_c
 from firing.cones.heatwork import readings
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.occupation import Occupation, occupy
@@ -35,7 +35,6 @@ READING_H = 0.5
 """A position is read off a cone to about half an hour of the clock (common practice, no source)."""
 FURTHEST_C = 150.0
 """Beyond this it is another cone, another firing or a broken thermocouple [°C]."""
-_USUAL_RATE_C_PER_H = 60.0
 
 _WITNESS = re.compile(r"\s*([^=]+?)\s*=\s*([^@]+?)\s*(?:@\s*(.+?)\s*)?")
 _CLOCK = re.compile(r"(\d)(?::([0-5]\d))?")
@@ -302,14 +301,13 @@ def _result(
     law = cone_law(witness.cone)
     occupation = occupy(time_s, temperature_c, [law], FURTHEST_C + 50.0)
 
+    def law_shift(moved_c: float) -> float:
+        return law_shift_c(law.cone, time_s, temperature_c + moved_c)
+
     def shift_for(share: float) -> float | None:
-        return _shift_c(law, occupation, share, lambda moved: _law_shift(law, time_s, moved))
+        return _shift_c(law, occupation, share, law_shift)
 
-    def _law_shift(law: ConeLaw, time_s: FloatArray, moved_c: float) -> float:
-        rate = approach_rates_c_per_h(time_s, temperature_c + moved_c)[law.cone]
-        return -law.residual_c(_USUAL_RATE_C_PER_H if rate is None else rate)
-
-    computed = occupation.heatwork(law, _law_shift(law, time_s, 0.0))
+    computed = occupation.heatwork(law, law_shift(0.0))
     own_c = budget(law).total_c
     if witness.clock_h is None:
         bound = shift_for(BENDING_BEGINS if witness.stands else DOWN)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
 from firing.files.kinds import FileKind
-from firing.files.tomlfile import clean, plain_line
+from firing.files.tomlfile import clean, number, plain_line
 from firing.units import TemperatureUnit
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
@@ -48,19 +48,11 @@ class PieceTable(BaseModel):
         description="how many",
         json_schema_extra={"example": "count = 4"},
     )
-    thickest_mm: float = Field(
-        gt=0,
-        le=THICKEST_MM,
-        allow_inf_nan=False,
-        description="its thickest place",
-        json_schema_extra={"example": "thickest_mm = 18", "unit": "mm"},
+    thickest_mm: float = number(
+        "its thickest place", "thickest_mm = 18", "mm", gt=0, le=THICKEST_MM
     )
-    mass_kg: float = Field(
-        gt=0,
-        le=2000,
-        allow_inf_nan=False,
-        description="mass of one as it goes into the kiln",
-        json_schema_extra={"example": "mass_kg = 3.2", "unit": "kg"},
+    mass_kg: float = number(
+        "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
     )
     heated_from: Literal["both", "one"] = Field(
         "both",
@@ -82,13 +74,13 @@ class LoadTable(BaseModel):
     body: Body = Field(
         description="what it is made of", json_schema_extra={"example": 'body = "stoneware"'}
     )
-    furniture_kg: float | None = Field(
-        None,
+    furniture_kg: float | None = number(
+        "shelves and posts of this load; in proportion to the kiln if left out",
+        "furniture_kg = 28",
+        "kg",
+        default=None,
         ge=0,
         le=5000,
-        allow_inf_nan=False,
-        description="shelves and posts of this load; in proportion to the kiln if left out",
-        json_schema_extra={"example": "furniture_kg = 28", "unit": "kg"},
     )
     piece: list[PieceTable] = Field(
         min_length=1,

@@ -4,22 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from firing.cones.equivalence import approach_rates_c_per_h, cone_reached
+from firing.cones.equivalence import cone_reached, law_shift_c
 from firing.cones.heatwork import heatwork, time_down_s
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
 from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
 from firing.watch.state import ConeOutlook, Prediction, Rest
-
-USUAL_RATE_C_PER_H = 60.0
-"""Stands in where the readings do not show how a cone was approached [°C/h]."""
-
-
-def _shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
-    law = cone_law(cone)
-    rate = approach_rates_c_per_h(time_s, temperature_c)[law.cone]
-    return -law.residual_c(USUAL_RATE_C_PER_H if rate is None else rate)
 
 
 def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
@@ -32,7 +23,7 @@ def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> fl
     time_s, temperature_c : ndarray, shape (n,)
         The firing so far, at least two readings [s, °C].
     """
-    shift_c = _shift_c(cone, time_s, temperature_c)
+    shift_c = law_shift_c(cone, time_s, temperature_c)
     return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
 
 
@@ -100,12 +91,12 @@ def _one(
     thermocouple_c: float | None,
 ) -> ConeOutlook:
     law = cone_law(cone)
-    shift_c = _shift_c(cone, time_s, temperature_c)
+    shift_c = law_shift_c(cone, time_s, temperature_c)
     x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
     down_s = time_down_s(law, time_s, temperature_c, shift_c)
     if down_s is not None or whole is None or ahead is None:
         return ConeOutlook(cone, x, down_s, None, None, None)
-    shift_c = _shift_c(cone, *whole)
+    shift_c = law_shift_c(cone, *whole)
     off_c = budget(law, thermocouple_c).total_c
     return ConeOutlook(
         cone,

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions
+from firing.logs.options import ReadingOptions
 from firing.units import TemperatureUnit, rate_to_celsius
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from firing.capture.growing import GrowingLog
 from firing.capture.reading import Reading
 from firing.capture.source import SourceLost
 from firing.errors import FiringError
-from firing.logs.opening import ReadingOptions
+from firing.logs.options import ReadingOptions
 from firing.logs.reader import read_log
 
 HEADER = "Time;Shelf (°F);Kiln (°F)\n"

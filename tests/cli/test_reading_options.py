@@ -12,7 +12,7 @@ import pytest
 import firing
 from firing.cli import COMMANDS
 from firing.cli.log_options import log_options
-from firing.logs.opening import READING_OPTIONS, spelled
+from firing.logs.options import READING_OPTIONS, spelled
 
 READERS = ("review", "heatwork", "resume", "kiln fit", "watch")
 ROOT = Path(firing.__file__).parent

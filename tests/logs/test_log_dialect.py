@@ -7,9 +7,10 @@ import sys
 import pytest
 
 from firing.errors import FiringError
-from firing.logs.detection import detect
-from firing.logs.dialect import Overrides
-from firing.logs.text import neutral
+from firing.logs import detection
+from firing.logs.dialect import Dialect
+from firing.logs.options import ReadingOptions
+from firing.logs.text import clean_text, neutral
 from firing.logs.vocabulary import display_name, role, temperature_unit, time_unit
 
 GERMAN = (
@@ -17,6 +18,10 @@ GERMAN = (
     "Datum;Uhrzeit;Ofen (°C);Sollwert (°C);Leistung (%)\r\n"
     "14.03.2025;08:00:00;20,5;20,0;0\r\n14.03.2025;08:01:00;21,0;22,0;35\r\n"
 ).encode("cp1252")
+
+
+def detect(data: bytes, options: ReadingOptions | None = None, name: str = "the log") -> Dialect:
+    return detection.detect(clean_text(data, name=name), options or ReadingOptions(), name)
 
 
 def test_a_dialect_is_told_in_one_line() -> None:
@@ -43,7 +48,7 @@ def test_a_dialect_is_plain_data() -> None:
 
 
 def test_overrides_win() -> None:
-    dialect = detect(b"a,b\n0,20\n1,21\n", overrides=Overrides(unit="F", time_unit="min"))
+    dialect = detect(b"a,b\n0,20\n1,21\n", ReadingOptions(unit="F", time_unit="min"))
     assert (dialect.unit, dialect.unit_from, dialect.time_kind) == ("F", "option", "minutes")
     assert "(as told)" in dialect.describe()
 

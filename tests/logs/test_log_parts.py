@@ -9,6 +9,7 @@ import pytest
 from logmaker import BISQUE, CsvStyle, Firing, Sampling, fire, sample, write_csv
 
 from firing.errors import FiringError
+from firing.logs.options import ReadingOptions
 from firing.logs.reader import read_log, read_logs
 
 START = datetime(2025, 3, 14, 8, 0)
@@ -132,7 +133,7 @@ def test_files_without_wall_clock_times(tmp_path: Path) -> None:
     paths = write(tmp_path, a=HEADER + rows(30), b=HEADER + rows(30, 60.0))
     with pytest.raises(FiringError, match="--restart-pause"):
         read_logs(paths)
-    log = read_logs(paths, restart_pause_s=0.0)
+    log = read_logs(paths, ReadingOptions(restart_pause_s=0.0))
     assert log.trace.time_s.tolist() == [10.0 * i for i in range(60)]
     assert log.notes[-1].startswith("the files are joined in the order given")
     mixed = write(

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from firing.tui.live_watch import LiveWatch
+from firing.tui.watch_listener import MOST_REMARKS, open_with_listener
+from firing.tui.watch_state import RecordingState, WatchRemark, WatchState
+from firing.tui.watch_text import alarm_words, figures, stage_words
 from firing.tui.watchcourse import WatchLines
-from firing.tui.watching import Kept, LiveWatch, Seen, WatchRemark
-from firing.tui.watchledger import MOST_REMARKS
-from firing.tui.watchopened import open_heard
-from firing.tui.watchwords import alarm_words, figures, stage_words
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
@@ -254,7 +254,7 @@ def test_whoever_ends_a_watch_waits_for_its_file_and_no_lock_is_needed(
 # Words
 
 
-def seen(**changes: object) -> Seen:
+def seen(**changes: object) -> WatchState:
     """Return a watch in the middle of a firing, made up."""
     position = Position("ramp", 1, 6.3 * HOUR_S, None, 7.3 * HOUR_S, 760.0, 600.0)
     estimate = Estimate(
@@ -263,7 +263,7 @@ def seen(**changes: object) -> Seen:
         unload_s=20.0 * HOUR_S, unload_low_s=19.0 * HOUR_S, unload_high_s=22.0 * HOUR_S,
         action="shut it", action_s=9.0 * HOUR_S,
     )  # fmt: skip
-    made = Seen(
+    made = WatchState(
         stage="reading",
         began=BEGAN,
         now_s=7.4 * HOUR_S,
@@ -284,7 +284,7 @@ def seen(**changes: object) -> Seen:
     return replace(made, **changes)  # type: ignore[arg-type]  # any field
 
 
-def panel(made: Seen) -> dict[str, tuple[str, ...]]:
+def panel(made: WatchState) -> dict[str, tuple[str, ...]]:
     return {figure.label: figure.lines for figure in figures(made, PLAN, "C")}
 
 
@@ -319,15 +319,21 @@ def test_a_reading_that_something_is_held_against_says_so() -> None:
 @pytest.mark.parametrize(
     ("kept", "words"),
     [
-        (Kept("a.csv", 12, 4.2, None, 0, 0, ""), ["a.csv", "12 lines, on the disk 4 s ago"]),
-        (Kept("a.csv", 12, 95.0, None, 0, 0, ""), ["a.csv", "12 lines, NOT on the disk for 95 s"]),
         (
-            Kept("a.csv", 12, 4.0, "No space left on device", 3, 2, "no line"),
+            RecordingState("a.csv", 12, 4.2, None, 0, 0, ""),
+            ["a.csv", "12 lines, on the disk 4 s ago"],
+        ),
+        (
+            RecordingState("a.csv", 12, 95.0, None, 0, 0, ""),
+            ["a.csv", "12 lines, NOT on the disk for 95 s"],
+        ),
+        (
+            RecordingState("a.csv", 12, 4.0, "No space left on device", 3, 2, "no line"),
             ["a.csv", "12 lines, 3 of them NOT in the file", "2 lines LOST", "gap: no line"],
         ),
     ],
 )
-def test_the_recording_says_what_is_not_in_the_file(kept: Kept, words: list[str]) -> None:
+def test_the_recording_says_what_is_not_in_the_file(kept: RecordingState, words: list[str]) -> None:
     told = panel(seen(recording=kept))["Recording"]
     for line, start in zip(told, words, strict=True):
         assert line.startswith(start)
@@ -338,11 +344,11 @@ def test_the_recording_says_what_is_not_in_the_file(kept: Kept, words: list[str]
 
 def test_of_what_was_told_the_latest_is_kept(tmp_path: Path) -> None:
     log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=600.0)
-    laid: list[Seen] = []
-    opened, ledger = open_heard(WatchOptions(str(log)), laid.append)
+    laid: list[WatchState] = []
+    opened, listener = open_with_listener(WatchOptions(str(log)), laid.append)
     for number in range(3 * MOST_REMARKS):
-        ledger.note(str(number))
-    ledger.lay_down()
+        listener.note(str(number))
+    listener.lay_down()
     opened.close()
     assert len(laid[-1].remarks) == MOST_REMARKS
     assert laid[-1].remarks[-1] == WatchRemark(0.0, "note", str(3 * MOST_REMARKS - 1))

@@ -14,7 +14,7 @@ from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
-from firing.logs.opening import READING_OPTIONS, ReadingOptions
+from firing.logs.options import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
 from firing.tui import table
 

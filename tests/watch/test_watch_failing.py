@@ -252,15 +252,15 @@ def test_the_terminals_own_words_may_fail(
 
 
 @pytest.mark.parametrize("name", ["status", "notice", "note", "tick", "lay_down"])
-def test_a_screens_ledger_that_raises_ends_nothing(
+def test_a_screens_listener_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    from firing.tui.watching import LiveWatch
-    from firing.tui.watchledger import Ledger
+    from firing.tui.live_watch import LiveWatch
+    from firing.tui.watch_listener import WatchListener
 
     rung: list[str] = []
     monkeypatch.setattr(NoticeCommand, "tell", lambda self, message: rung.append(message))
-    monkeypatch.setattr(Ledger, name, boom)
+    monkeypatch.setattr(WatchListener, name, boom)
     out = log.with_name("out.csv")
     order = WatchOptions(
         str(log), {"speed": "max"}, out=out, schedule=PLAN, top_c=1200.0, command="true"

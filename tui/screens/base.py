@@ -5,14 +5,26 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Coroutine
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from textual.screen import Screen
 
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
+    from firing.watch.options import WatchOptions
+
+    from ..live_watch import LiveWatch
     from ..session import Session
+
+
+@runtime_checkable
+class Program(Protocol):
+    """What a screen may ask of the program that shows it, beyond what every program can."""
+
+    def begin_watch(self, order: WatchOptions) -> LiveWatch:
+        """Begin a watch, which goes on whatever screen is in front."""
+        ...
 
 
 class WorkScreen(Screen[None]):
@@ -22,6 +34,12 @@ class WorkScreen(Screen[None]):
         super().__init__()
         self.session = session
         self._busy = False
+
+    @property
+    def program(self) -> Program:
+        """The program that shows the screen."""
+        assert isinstance(self.app, Program)
+        return self.app
 
     def say(self, words: str, *, fault: bool = False) -> None:
         """Show a message in words."""

@@ -19,22 +19,21 @@ from ..design_form import (
     read,
 )
 from .filling import Blank, Filling
-from .needing import needed
 from .progress import under_way
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.units import TemperatureUnit
 
-    from .plan_actions import SettingScreen
+    from .plan_host import PlanHost
 
 
-async def design_plan(screen: SettingScreen) -> Schedule | None:
+async def design_plan(screen: PlanHost) -> Schedule | None:
     """Have a plan designed, and see it beside the open one.
 
     Parameters
     ----------
-    screen : SettingScreen
+    screen : PlanHost
         On top of which it is done.
 
     Returns
@@ -45,7 +44,7 @@ async def design_plan(screen: SettingScreen) -> Schedule | None:
     from ..comparison import compare
     from .comparing import Comparing
 
-    if not await needed(screen, "load", "A design needs to know the ware"):
+    if not await screen.needed("load", "A design needs to know the ware"):
         return None
     fault = ""
     while True:
@@ -72,7 +71,7 @@ async def design_plan(screen: SettingScreen) -> Schedule | None:
     return None
 
 
-async def _wanted(screen: SettingScreen, fault: str) -> dict[str, Any] | None:
+async def _wanted(screen: PlanHost, fault: str) -> dict[str, Any] | None:
     """Let the form be filled in; what was written is kept for the next time."""
     session = screen.session
     schedule, studio = session.document.schedule, session.circumstances.studio

@@ -9,10 +9,10 @@ from .. import edits, table
 from ..document import Selection
 from ..widgets.editbar import CellInput, EditBar
 from ..widgets.segments import Segments
-from .foreseeing import ForeseeingScreen
+from .plan_host import PlanHost
 
 
-class EditingScreen(ForeseeingScreen):
+class EditingScreen(PlanHost):
     """A screen with the segment table and the edit bar."""
 
     def say(self, words: str, *, fault: bool = False) -> None:

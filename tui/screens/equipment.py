@@ -24,7 +24,7 @@ from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 
 if TYPE_CHECKING:
-    from .plan_actions import SettingScreen
+    from .plan_host import PlanHost
 
 Step = tuple[str, Kind]
 """What is to be done, and with which kind of file."""
@@ -157,12 +157,12 @@ class StudioSheet(ModalScreen[Step | None]):
         self.dismiss(None)
 
 
-async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Equipment | None:
+async def choose_studio(screen: PlanHost, kind: Kind = "kiln") -> Equipment | None:
     """Let kiln, load, controller and tariff be chosen and edited.
 
     Parameters
     ----------
-    screen : SettingScreen
+    screen : PlanHost
         On top of which it is done.
     kind : {"kiln", "load", "controller", "tariff"}
         The row to begin on.
@@ -190,7 +190,7 @@ async def choose_studio(screen: SettingScreen, kind: Kind = "kiln") -> Equipment
             troubles[kind] = str(error)
 
 
-async def _stepped(screen: SettingScreen, studio: Equipment, what: str, kind: Kind) -> Equipment:
+async def _stepped(screen: PlanHost, studio: Equipment, what: str, kind: Kind) -> Equipment:
     """Do one thing, and return what is chosen then.
 
     Raises
@@ -215,7 +215,7 @@ async def _stepped(screen: SettingScreen, studio: Equipment, what: str, kind: Ki
     return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
 
 
-async def _chosen(screen: SettingScreen, studio: Equipment, kind: Kind) -> Equipment:
+async def _chosen(screen: PlanHost, studio: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
     from .choosing import Choosing
 

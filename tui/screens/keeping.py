@@ -11,10 +11,10 @@ from ..document import ChangedOnDisk, PlanDocument, open_file, open_new, open_re
 from ..journal import Leftover, leftovers
 
 if TYPE_CHECKING:
-    from .plan import PlanScreen
+    from .plan_host import PlanHost
 
 
-async def save(screen: PlanScreen) -> bool:
+async def save(screen: PlanHost) -> bool:
     """Save the plan, asking for what is not settled; returns whether it is on disk."""
     document = screen.session.document
     if document.path is None:
@@ -36,7 +36,7 @@ async def save(screen: PlanScreen) -> bool:
     return True
 
 
-async def save_as(screen: PlanScreen) -> bool:
+async def save_as(screen: PlanHost) -> bool:
     """Save the plan under a name asked for; returns whether it is on disk."""
     document = screen.session.document
     name = str(document.path or Path.cwd() / document.suggested_name)
@@ -60,7 +60,7 @@ async def save_as(screen: PlanScreen) -> bool:
         return True
 
 
-async def may_leave(screen: PlanScreen) -> bool:
+async def may_leave(screen: PlanHost) -> bool:
     """Ask what becomes of unsaved work; returns whether the plan may be left."""
     document = screen.session.document
     if not document.changed:
@@ -76,7 +76,7 @@ async def may_leave(screen: PlanScreen) -> bool:
     return answer == "drop"
 
 
-async def choose(screen: PlanScreen) -> PlanDocument | Leftover | None:
+async def choose(screen: PlanHost) -> PlanDocument | Leftover | None:
     """Return the document chosen, unsaved work on it that is to be taken up, or None.
 
     A file with faults leads back to the choice, with the faults in words.
@@ -105,7 +105,7 @@ async def choose(screen: PlanScreen) -> PlanDocument | Leftover | None:
             folder = folder if choice.path is None else choice.path.resolve().parent
 
 
-async def offer(screen: PlanScreen, left: Leftover) -> bool:
+async def offer(screen: PlanHost, left: Leftover) -> bool:
     """Offer unsaved work; returns whether to take it up."""
     when = left.written_at.replace("T", " ")[:16]
     file = "a plan without a file" if left.path is None else str(left.path)

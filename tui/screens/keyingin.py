@@ -10,14 +10,13 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 
-from .needing import needed
 from .progress import under_way
 from .written import Written
 
 if TYPE_CHECKING:
     from firing.report.card import Card
 
-    from .plan_actions import SettingScreen
+    from .plan_host import PlanHost
 
 
 class CardSheet(Written):
@@ -44,18 +43,18 @@ class CardSheet(Written):
         self.dismiss(None)
 
 
-async def show_card(screen: SettingScreen) -> None:
+async def show_card(screen: PlanHost) -> None:
     """Show the card of the open plan; the cautions that apply come once before it.
 
     Parameters
     ----------
-    screen : SettingScreen
+    screen : PlanHost
         On top of which it is done.
     """
     from ..keyed import card_of
 
     session = screen.session
-    if not await needed(screen, "controller", "A card is made for a controller"):
+    if not await screen.needed("controller", "A card is made for a controller"):
         return
     while True:
         schedule, circumstances = session.document.schedule, session.circumstances
@@ -79,7 +78,7 @@ async def show_card(screen: SettingScreen) -> None:
     await _show(screen, card)
 
 
-async def _show(screen: SettingScreen, card: Card) -> None:
+async def _show(screen: PlanHost, card: Card) -> None:
     """Show the card until it is left, or its page is written."""
     from firing.report.card import card_page
 

@@ -23,7 +23,7 @@ from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine
 from ..widgets.segments import Segments
 from .base import side_width
-from .plan_actions import SettingScreen
+from .plan_actions import PlanActionsScreen
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from ..session import Session
 
 
-class PlanScreen(SettingScreen):
+class PlanScreen(PlanActionsScreen):
     """A plan being made."""
 
     HELP_TITLE = "Plan"

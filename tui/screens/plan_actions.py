@@ -14,7 +14,7 @@ from ..recent import memory_file, remember
 from .editing import EditingScreen
 
 
-class SettingScreen(EditingScreen):
+class PlanActionsScreen(EditingScreen):
     """A screen from which the plan is set out in a kiln."""
 
     class Came(Message):
@@ -33,7 +33,7 @@ class SettingScreen(EditingScreen):
     def _read_coming(self) -> None:
         self.post_message(self.Came(read_all(self.session.coming)))
 
-    def on_setting_screen_came(self, message: Came) -> None:
+    def on_plan_actions_screen_came(self, message: Came) -> None:
         """Forecast the plan with what was read, and say what could not be."""
         message.stop()
         self.session.coming = {}
@@ -107,11 +107,8 @@ class SettingScreen(EditingScreen):
         await show_card(self)
 
     def action_watch(self) -> None:
-        """Go to the watch."""
+        """Go to the watch that is running, or ask what to watch."""
         if self.settle():
-            self.job(self._watch_job)
+            from .watching import WatchScreen
 
-    async def _watch_job(self) -> None:
-        from .watching import begin_watch
-
-        await begin_watch(self)
+            self.app.push_screen(WatchScreen(self.session))

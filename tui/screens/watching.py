@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -18,8 +18,8 @@ from firing.watch.attempts import Attempts
 from firing.watch.status_text import MomentText
 
 from ..session import LogChoice
+from ..watch_text import alarm_words, figures, lines_words, stage_words, told_words
 from ..watchcourse import WatchLines
-from ..watchwords import alarm_words, figures, lines_words, stage_words, told_words
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
 from ..widgets.standing import Standing, Told
@@ -28,25 +28,13 @@ from .base import WorkScreen
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
-    from ..app import FiringApp
+    from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watching import LiveWatch, Seen
-    from .plan_actions import SettingScreen
+    from ..watch_state import WatchState
 
 _SIDE = (43, 48)
 _LOW = 30
 """Screens of fewer lines than this have little room for what was told."""
-
-
-async def begin_watch(screen: SettingScreen) -> None:
-    """Go to the watch that is running, or ask what to watch.
-
-    Parameters
-    ----------
-    screen : SettingScreen
-        The screen that goes to the watch.
-    """
-    screen.app.push_screen(WatchScreen(screen.session))
 
 
 class WatchScreen(WorkScreen):
@@ -143,15 +131,15 @@ class WatchScreen(WorkScreen):
         for sentence in self._attempts.remarks():
             self.notify(plain(sentence), title="Watch", severity="warning", markup=False)
 
-    def _show_figures(self, watch: LiveWatch, seen: Seen) -> None:
+    def _show_figures(self, watch: LiveWatch, seen: WatchState) -> None:
         self._standing.show(figures(seen, watch.schedule, self.unit))
 
-    def _show_told(self, seen: Seen) -> None:
+    def _show_told(self, seen: WatchState) -> None:
         if seen.began is not None:
             moments = MomentText(seen.began, seen.now_s)
             self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
 
-    def _show_curve(self, watch: LiveWatch, seen: Seen) -> None:
+    def _show_curve(self, watch: LiveWatch, seen: WatchState) -> None:
         unit = self.unit
         # The curve changes by as much as a dot only with these.
         drawn = (watch, seen.estimate, seen.time_s.size, unit, seen.stage, watch.running)
@@ -182,7 +170,7 @@ class WatchScreen(WorkScreen):
             self._going_on.update(Content(words))
             self._going_on.set_class(fault, "fault")
 
-    def _show_title(self, watch: LiveWatch, seen: Seen) -> None:
+    def _show_title(self, watch: LiveWatch, seen: WatchState) -> None:
         schedule, kept = watch.schedule, seen.recording
         title = "without a plan" if schedule is None else schedule.title
         state = (
@@ -250,8 +238,7 @@ class WatchScreen(WorkScreen):
         if order is None:
             return
         self._said = ("", False)
-        app = cast("FiringApp", self.app)
-        app.keeper.begin(order)
+        self.program.begin_watch(order)
         self._curve.action_whole()
         self.look()
         await show_safety(self)

@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from firing.report.sanitize import pad, plain, wrap
 
-from ..watchwords import WatchFigure
+from ..watch_text import WatchFigure
 
 LABEL = 10
 _LEAST_ROOM = 12

@@ -19,7 +19,7 @@ from firing.watch.status_text import (
     temperature_words,
 )
 
-from .watching import Kept, Seen, WatchRemark
+from .watch_state import RecordingState, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -37,7 +37,7 @@ class WatchFigure:
     lines: tuple[str, ...]
 
 
-def stage_words(seen: Seen, source: str) -> tuple[str, bool]:
+def stage_words(seen: WatchState, source: str) -> tuple[str, bool]:
     """Return what is going on with a source, and whether that is a fault."""
     if seen.stage == "connecting":
         return f"Connecting to {source} …  (^X leaves it)", False
@@ -59,7 +59,7 @@ def stage_words(seen: Seen, source: str) -> tuple[str, bool]:
     return f"NOT WATCHING: {seen.why}.", True
 
 
-def alarm_words(seen: Seen) -> list[str]:
+def alarm_words(seen: WatchState) -> list[str]:
     """Return what somebody has to look after now, a sentence each."""
     found = []
     if seen.began is not None:
@@ -75,12 +75,14 @@ def alarm_words(seen: Seen) -> list[str]:
     return found
 
 
-def figures(seen: Seen, schedule: Schedule | None, unit: TemperatureUnit) -> list[WatchFigure]:
+def figures(
+    seen: WatchState, schedule: Schedule | None, unit: TemperatureUnit
+) -> list[WatchFigure]:
     """Return the panel from top to bottom.
 
     Parameters
     ----------
-    seen : Seen
+    seen : WatchState
         What is known.
     schedule : Schedule or None
         The plan the watch goes by.
@@ -136,7 +138,7 @@ def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     return found
 
 
-def _others(seen: Seen, unit: TemperatureUnit) -> list[WatchFigure]:
+def _others(seen: WatchState, unit: TemperatureUnit) -> list[WatchFigure]:
     """Return the other channels as they were read last, and what is held against the kiln's."""
     reading = seen.reading
     if reading is None:
@@ -157,7 +159,7 @@ def lines_words(number: int) -> str:
     return f"{number} line" if number == 1 else f"{number} lines"
 
 
-def _recording(kept: Kept | None, over: bool) -> list[str]:
+def _recording(kept: RecordingState | None, over: bool) -> list[str]:
     if kept is None:
         return ["none"]
     lines = [kept.file, lines_words(kept.rows)]

@@ -1,27 +1,18 @@
-"""A watch in a thread of its own, and what can be seen of it from outside; no screen is known here.
-
-The thread alone touches the source, the recorder and the watcher.  What it knows it lays down as a
-`Seen` that never changes any more, so a screen reads without a lock and nothing ever waits for it:
-neither a key for the watch, nor a line for a screen.
-"""
+"""What is known of a running watch at one moment: laid down by its thread, read by the screens."""
 
 from __future__ import annotations
 
 import math
-import threading
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from firing.errors import FiringError
 from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
-    from firing.schedule.schedule import Schedule
-    from firing.watch.options import WatchOptions
     from firing.watch.state import Estimate, Rest
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
@@ -53,7 +44,7 @@ class WatchRemark:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class RecordingState:
     """How the recording stands.
 
     Attributes
@@ -82,7 +73,7 @@ class Kept:
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class WatchState:
     """What is known of a watch at one moment; times on the recording's clock [s].
 
     Attributes
@@ -111,7 +102,7 @@ class Seen:
         Alarms raised now, the oldest first.
     calls : int
         How many things were told so far that somebody has to do something about.
-    recording : Kept or None
+    recording : RecordingState or None
         The recording; None without one.
     not_recorded : str
         Why nothing is recorded although a file was named.
@@ -134,7 +125,7 @@ class Seen:
     remarks: tuple[WatchRemark, ...] = ()
     standing: tuple[WatchRemark, ...] = ()
     calls: int = 0
-    recording: Kept | None = None
+    recording: RecordingState | None = None
     not_recorded: str = ""
 
     @property
@@ -147,98 +138,3 @@ class Seen:
     def over(self) -> bool:
         """Whether nothing more will come."""
         return self.stage in OVER
-
-
-class LiveWatch:
-    """One watch, running from the start.
-
-    Parameters
-    ----------
-    order : WatchOptions
-        What to watch, and how.
-
-    Attributes
-    ----------
-    order : WatchOptions
-        The same; with the plan as it was when the watch began.
-    seen : Seen
-        The latest that is known.
-    """
-
-    def __init__(self, order: WatchOptions) -> None:
-        self.order = order
-        self.seen = Seen()
-        self._stop = threading.Event()
-        # The end of the program waits for it: it closes the recording first.
-        self._thread = threading.Thread(target=self._run, name="watch")
-
-    def begin(self) -> None:
-        """Open everything and watch, in the thread."""
-        self._thread.start()
-
-    @property
-    def schedule(self) -> Schedule | None:
-        """The plan it goes by."""
-        return self.order.schedule
-
-    @property
-    def running(self) -> bool:
-        """Whether the source or the recording is still held."""
-        return self._thread.is_alive()
-
-    def end(self, wait_s: float | None = None) -> bool:
-        """End the watch: the recording is put on the disk and let go.
-
-        Parameters
-        ----------
-        wait_s : float, optional
-            How long to wait for that [s]; 0 only asks for it.
-
-        Returns
-        -------
-        bool
-            Whether everything is closed.
-        """
-        self._stop.set()
-        if wait_s != 0.0 and self._thread.ident is not None:
-            self._thread.join(wait_s)
-        return not self._thread.is_alive()
-
-    def _run(self) -> None:
-        from firing.watch.attempts import Attempts
-        from firing.watch.events import NO_SAFETY_DEVICE
-
-        from .watchopened import open_heard, status_every_s
-
-        try:
-            opened, ledger = open_heard(self.order, self._publish)
-        except FiringError as error:
-            self.seen = replace(self.seen, stage="broken", why=str(error))
-            return
-        except Exception as error:
-            self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
-            return
-        attempts = Attempts()
-        try:
-            attempts.of("the screen", lambda: ledger.note(NO_SAFETY_DEVICE), None)
-            attempts.of("the screen", ledger.lay_down, None)
-            opened.session(ledger, status_every_s(opened)).run(self._stop.is_set)
-            ledger.ended("stopped" if self._stop.is_set() else "ended")
-        except FiringError as error:
-            ledger.ended("broken", str(error))
-        except Exception as error:
-            # Whatever goes wrong here, the lines so far are kept and a person is told.
-            ledger.ended("broken", _unforeseen(error))
-        finally:
-            opened.close()
-            attempts.of("the screen", ledger.lay_down, None)
-            if not self.seen.over:
-                why = "the screen failed, and did not learn how the watch ended"
-                self.seen = replace(self.seen, stage="broken", why=why)
-
-    def _publish(self, seen: Seen) -> None:
-        self.seen = seen
-
-
-def _unforeseen(error: Exception) -> str:
-    return f"an unforeseen fault ({type(error).__name__}: {error}); begin the watch again"

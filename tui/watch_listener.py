@@ -1,16 +1,21 @@
-"""What a watch tells, written down for the screens: by the watch's own thread, at its own pace."""
+"""A watch opened so that screens can follow it, and what it tells written down for them.
+
+The watch's own thread writes it down, at its own pace.
+"""
 
 from __future__ import annotations
 
+import math
 import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from firing.capture.connection import Connection
+from firing.watch.setup import OpenWatch, open_watch
 
-from .watching import Kept, RemarkKind, Seen, Stage, WatchRemark
+from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
@@ -18,17 +23,22 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
     from firing.watch.events import WatchEvent
+    from firing.watch.options import WatchOptions
     from firing.watch.position import Position
     from firing.watch.predictor import Predictor
     from firing.watch.state import Estimate, Rest
     from firing.watch.watcher import Watcher
 
+STATUS_EVERY_S = 10.0
+"""How often it is worked out how the firing goes on: some 20 ms of work [s]."""
+MAX_SPEED_STATUS_S = 900.0
+"""The same on the clock of a log that is replayed as fast as it goes [s]."""
 LAY_DOWN_S = 0.5
 """How often what is known is laid down at the most [s]."""
 MOST_REMARKS = 500
 
 
-class HeardConnection(Connection):
+class RememberingConnection(Connection):
     """A connection that remembers the last reading.
 
     Parameters
@@ -51,7 +61,7 @@ class HeardConnection(Connection):
         return reading
 
 
-class HeardOutlook:
+class RememberingPredictor:
     """An outlook that remembers its last answers.
 
     Parameters
@@ -88,7 +98,7 @@ class HeardOutlook:
         return None
 
 
-class Ledger:
+class WatchListener:
     """Listens to a watch.
 
     Parameters
@@ -99,10 +109,10 @@ class Ledger:
 
     def __init__(
         self,
-        publish: Callable[[Seen], None],
-        connection: HeardConnection,
+        publish: Callable[[WatchState], None],
+        connection: RememberingConnection,
         watcher: Watcher,
-        outlook: HeardOutlook | None,
+        outlook: RememberingPredictor | None,
         recorder: Recorder | None,
         base: TimeBase,
         *,
@@ -125,7 +135,7 @@ class Ledger:
         self._why = ""
         self._laid_s = 0.0
         self._alarms: dict[str, WatchRemark] = {}
-        self._seen = Seen(
+        self._seen = WatchState(
             stage="waiting",
             began=base.began.astimezone(),
             live=live,
@@ -171,7 +181,7 @@ class Ledger:
         self._seen = replace(self._seen, rest=rest)
         if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
             # Whoever knows the kiln better took over; from the next time on it is heard too.
-            self._outlook = HeardOutlook(self._watcher.outlook)
+            self._outlook = RememberingPredictor(self._watcher.outlook)
             self._watcher.outlook = self._outlook
 
     def tick(self) -> None:
@@ -228,11 +238,11 @@ class Ledger:
             return "silent", ""
         return "reading", ""
 
-    def _kept(self) -> Kept | None:
+    def _kept(self) -> RecordingState | None:
         recorder = self._recorder
         if recorder is None:
             return None
-        return Kept(
+        return RecordingState(
             str(recorder.path),
             recorder.rows,
             recorder.unsynced_s,
@@ -241,3 +251,48 @@ class Ledger:
             recorder.lost,
             recorder.last_gap,
         )
+
+
+def open_with_listener(
+    options: WatchOptions, publish: Callable[[WatchState], None]
+) -> tuple[OpenWatch, WatchListener]:
+    """Open everything that a watch needs, and what writes down what it tells.
+
+    Parameters
+    ----------
+    options : WatchOptions
+        What to watch, and how.
+    publish : callable
+        Is given what is known whenever it is laid down.
+
+    Raises
+    ------
+    FiringError
+        If something of it is not there or cannot be used; nothing is left open then.
+    """
+    opened = open_watch(options, RememberingConnection)
+    outlook = opened.watcher.outlook
+    heard = None if outlook is None else RememberingPredictor(outlook)
+    opened.watcher.outlook = heard
+    listener = WatchListener(
+        publish,
+        cast("RememberingConnection", opened.connection),
+        opened.watcher,
+        heard,
+        opened.recorder,
+        opened.base,
+        channel=opened.channel,
+        live=opened.live,
+        silent_after_s=options.lost_after_s,
+        not_recorded=opened.not_recorded,
+    )
+    return opened, listener
+
+
+def status_every_s(opened: OpenWatch) -> float:
+    """Return how much of the recording's clock passes between two estimates [s]."""
+    if opened.live:
+        return STATUS_EVERY_S
+    told = opened.options.line.get("speed")
+    speed = math.inf if told in (None, "max") else float(told)
+    return max(STATUS_EVERY_S, speed) if math.isfinite(speed) else MAX_SPEED_STATUS_S

@@ -1,8 +1,12 @@
-"""The forecast of a screen: always of the newest plan, made in a thread, never in the keys' way."""
+"""The screen of the plan as its jobs see it: what they may ask of it, and its forecast.
+
+The forecast is always of the newest plan, made in a thread and never in the keys' way.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual import work
@@ -24,8 +28,8 @@ Question = tuple[Schedule, Circumstances]
 """What a forecast is asked of."""
 
 
-class ForeseeingScreen(WorkScreen):
-    """A screen that shows the forecast of the open plan.
+class PlanHost(WorkScreen):
+    """A screen that shows the open plan and its forecast, and on which jobs are done with it.
 
     One forecast is made at a time.  If the plan changes meanwhile, the next is of the plan as it is
     then; what came in between is never computed.
@@ -61,6 +65,37 @@ class ForeseeingScreen(WorkScreen):
         """Whether the forecast shown is of the plan shown."""
         return self._answered == self._question()
 
+    # What jobs may ask
+
+    async def all_read(self) -> None:
+        """Wait until what was chosen the last time has been read."""
+        raise NotImplementedError
+
+    async def choose_studio(self, kind: Kind = "kiln") -> None:
+        """Let what the plan is fired with be chosen, beginning with one kind."""
+        raise NotImplementedError
+
+    def saved(self, path: Path) -> None:
+        """Show that the plan is in its file."""
+        raise NotImplementedError
+
+    async def needed(self, kind: Kind, why: str) -> bool:
+        """Say what a job cannot do without and offer to choose it; returns whether there is one.
+
+        `why` says what for, as the beginning of a sentence.
+        """
+        await self.all_read()
+        if self.session.circumstances.studio.of(kind) is None:
+            question = f"{why}, and no {kind} is chosen."
+            answer = await self.ask(
+                question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
+            )
+            if answer == "choose":
+                await self.choose_studio(kind)
+        return self.session.circumstances.studio.of(kind) is not None
+
+    # The forecast
+
     def show_forecast(self, result: Forecast | None, trouble: str) -> None:
         """Show a forecast, or why there is none."""
         raise NotImplementedError
@@ -84,7 +119,7 @@ class ForeseeingScreen(WorkScreen):
             result, trouble = None, str(error)
         self.post_message(self.Foreseen(question, result, trouble, reading))
 
-    def on_foreseeing_screen_foreseen(self, message: Foreseen) -> None:
+    def on_plan_host_foreseen(self, message: Foreseen) -> None:
         """Show a forecast, or ask again if the plan has changed meanwhile."""
         self._under_way = False
         if message.asked != self._question():
