@@ -10,7 +10,7 @@ from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
 from firing.files.tomlfile import Wrong, clean, number, plain_line
-from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
+from firing.schedule.schema import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, parse_duration_s, rate_from_celsius
 
 LONGEST_HOLD_S = HOLD_S[1]

@@ -8,7 +8,7 @@ import numpy as np
 from firing.design.rate_limits import Ceiling
 from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
 from firing.errors import FiringError
-from firing.schedule.values import HOLD_S
+from firing.schedule.schema import HOLD_S
 from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
 
 _SLOWEST_C_PER_H = 0.01

@@ -13,7 +13,7 @@ from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
 from firing.design.heating_search import HeatingSearch
 from firing.design.labels import HeatingLeg, PeakCandidate
 from firing.design.rate_limits import Ceiling
-from firing.schedule.values import MAX_SEGMENTS
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, from_celsius, to_celsius
 from firing.ware.limits import Dwell
