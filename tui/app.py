@@ -14,9 +14,9 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from .document import PlanDocument
+from .equipment import memory_file, recall
 from .journal import Journal, Leftover, leftovers, state_folder
 from .outlook import Circumstances
-from .recent import memory_file, recall
 from .screens.base import WorkScreen
 from .screens.keeping import may_leave
 from .screens.plan import PlanScreen
@@ -104,7 +104,7 @@ class FiringApp(App[Ended]):
         if self._trouble:
             self.plan.say(self._trouble, fault=True)
         if self._order is not None:
-            from .screens.watching import WatchScreen
+            from .screens.watch import WatchScreen
 
             self.push_screen(WatchScreen(self.session, self._order))
         elif self._left:
@@ -129,7 +129,7 @@ class FiringApp(App[Ended]):
     def action_help(self) -> None:
         """Show the keys of the screen in front."""
         from .screens.dialogs import Sheet
-        from .screens.telling import help_lines
+        from .screens.sheet_texts import help_lines
 
         if not isinstance(self.screen, Sheet):
             self.push_screen(Sheet("Help", help_lines(self.screen)))

@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.report.canvas import LineStyle
-from firing.report.chart import ChartSeries
+from firing.report.charts.canvas import LineStyle
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper, citations
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 
-from .course import FORECAST, SET_POINT, Course, in_order, segment_at
 from .design_form import make, taken
 from .equipment import up_to_date
 from .key_figures import KeyFigure, sums
 from .outlook import Circumstances, foresee, times
+from .plot_lines import FORECAST, SET_POINT, Course, in_order, segment_at
 from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:

@@ -1,15 +1,22 @@
-"""The way in: open a plan, run the screens on it, and tell how it was left."""
+"""The ways in: the screens on a plan, or on a firing to watch, and how they were left."""
+
+from __future__ import annotations
 
 import gc
 import sys
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 
 from .document import open_named, open_new
 from .equipment import Equipment, Kind, chosen
 from .outlook import Circumstances
+
+if TYPE_CHECKING:
+    from firing.watch.options import WatchOptions
+
+CUT_OFF = "the screens were cut off; unsaved work is kept, and offered by the next 'firing edit'"
 
 
 def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | None) -> Circumstances:
@@ -73,9 +80,7 @@ def edit(
 
     left = run(document, light=light, circumstances=circumstances)
     if left.how is None:
-        raise FiringError(
-            "the screens were cut off; unsaved work is kept, and offered by the next 'firing edit'"
-        )
+        raise FiringError(CUT_OFF)
     file = left.document.path
     return {
         "schema": 1,
@@ -84,3 +89,59 @@ def edit(
         "left": left.how,
         "schedule": left.document.schedule.to_dict(),
     }
+
+
+def watch(
+    options: WatchOptions,
+    *,
+    plan: str | None = None,
+    kiln: str | None = None,
+    load: str | None = None,
+) -> bool:
+    """Watch on the screen until it is left.
+
+    Parameters
+    ----------
+    options : WatchOptions
+        What to watch, and how.
+    plan, kiln, load : str or None
+        The names its plan, its kiln and its load were read by.
+
+    Returns
+    -------
+    bool
+        Whether lines were readings, and every one that was to be recorded is in its file.
+
+    Raises
+    ------
+    FiringError
+        If something cannot be watched, or there is no terminal.
+    """
+    from firing.capture.source_settings import STANDARD_INPUT
+    from firing.watch.setup import check_options
+
+    if options.source == STANDARD_INPUT:
+        raise FiringError(
+            "with --screen the keys come from standard input, so readings cannot; name a port, an "
+            "address or a log"
+        )
+    document = open_new() if plan is None else open_named(plan)
+    given: dict[Kind, str | None] = {"kiln": kiln, "load": load}
+    names = {kind: name for kind, name in given.items() if name is not None}
+    circumstances = _circumstances(names, None, None)
+    check_options(options)
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise FiringError(
+            "the screen needs a terminal to read keys from and to draw on; without --screen "
+            "'firing watch' prints the same as text"
+        )
+    # As above: what is made while the screens are made, stays.
+    gc.disable()
+    from .app import run
+
+    left = run(document, circumstances=circumstances, watch=options)
+    if left.watch is not None and left.watch.seen.stage == "broken":
+        raise FiringError(left.watch.seen.why)
+    if left.how is None:
+        raise FiringError(CUT_OFF)
+    return left.watch is None or left.watch.seen.complete

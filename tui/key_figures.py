@@ -9,7 +9,7 @@ from firing.cones.table import describe_number, describe_range
 from firing.forecast.result import Forecast
 from firing.report.formatting import sentence
 from firing.units import format_duration
-from firing.ware.case import USUAL_MARGIN
+from firing.ware.limits import USUAL_MARGIN
 
 from .equipment import Equipment
 from .outlook import missing, times
@@ -34,7 +34,7 @@ def sums(result: Forecast, studio: Equipment) -> list[KeyFigure]:
     studio : Equipment
         What it was made with.
     """
-    from firing.report.summary import forecast_answer
+    from firing.report.forecast import forecast_answer
 
     course, cone = forecast_answer(result)
     found = [

@@ -76,7 +76,7 @@ class WatchSupervisor:
         # A timer may come once more while the program ends and its screens are gone.
         if watch is None or not self._app.screen_stack:
             return
-        from .screens.watching import WatchScreen
+        from .screens.watch import WatchScreen
 
         seen = watch.seen
         front = self._app.screen

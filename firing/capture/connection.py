@@ -12,15 +12,7 @@ LONGEST_PAUSE_S = 2.0
 class Connection:
     """Reads a source and gets it back when it is lost.
 
-    Parameters
-    ----------
-    source : ReadingSource
-        What to read.
-
-    Attributes
-    ----------
-    lost_because : str or None
-        Why it cannot be read now; None while it can.
+    `lost_because` is None while it can be read.
     """
 
     def __init__(self, source: ReadingSource) -> None:
@@ -30,22 +22,13 @@ class Connection:
         self._again_s = 0.0
 
     def open(self) -> None:
-        """Open it for the first time.
-
-        Raises
-        ------
-        SourceLost
-            If it cannot be: a wrong name is likelier than a passing trouble.
-        """
+        """Open it for the first time; it may fail then, as a wrong name is likelier."""
         self.source.open()
 
     def read(self, wait_s: float) -> Reading | None:
         """Return the next reading, or None if there is none within about `wait_s` seconds.
 
-        Raises
-        ------
-        SourceEnded
-            If there will be no more.
+        `SourceEnded` if there will be no more.
         """
         if self.lost_because is not None and not self._reopened(wait_s):
             return None

@@ -14,16 +14,22 @@ from pathlib import Path
 
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
-from firing.capture.recording import (
-    Recorded,
+from firing.capture.recording_file import (
+    lock_file,
+    open_for_append,
+    read_all,
+    reopened,
+    still_names,
+)
+from firing.capture.recording_format import (
+    RecordedData,
     gap_row,
     header,
+    intact_length,
     parse_header,
     parse_rows,
     row,
-    whole_length,
 )
-from firing.capture.recording_file import lock_file, names, open_appending, read_all, restored
 from firing.errors import FiringError
 from firing.units import format_duration
 
@@ -35,31 +41,19 @@ LARGEST_BYTES = 500_000_000
 
 
 class Recorder:
-    """The open file of one recording.
+    """The open file of one recording; one that is there is continued, by its own clock.
 
-    Parameters
-    ----------
-    path : Path
-        The file; a recording that is there is continued.
-    channels : sequence of str
-        Names of the channels.
-    base : TimeBase, optional
-        The clock of a new recording; one that begins now unless given.
-    output : bool
-        Whether readings tell the controller's output; an older recording may have no place for it.
+    `output` says whether readings tell the controller's output; an older recording may have no
+    place for it.
 
     Attributes
     ----------
     path : Path
         The file; another than at first if that was replaced.
-    base : TimeBase
-        The recording's clock, from its first line on.
-    earlier : Recorded or None
+    earlier : RecordedData or None
         What the file held already.
-    rows : int
-        Lines of readings written, or kept to be written.
-    lost : int
-        Lines given up, as memory for them has an end too.
+    rows, lost : int
+        Lines of readings written or kept to be written, and given up, as memory has an end too.
     trouble : str or None
         Why lines are not being written now; None if they are.
     last_gap : str
@@ -95,7 +89,7 @@ class Recorder:
         self._dirty = False
         self._last_s = -1.0
         self._astray = False
-        self._file = open_appending(path)
+        self._file = open_for_append(path)
         try:
             if not lock_file(self._file):
                 raise FiringError(
@@ -108,7 +102,7 @@ class Recorder:
             os.close(self._file)
             raise
 
-    def _take_over(self) -> Recorded | None:
+    def _take_over(self) -> RecordedData | None:
         """Cut a torn end off, and return what the file holds."""
         size = os.fstat(self._file).st_size
         if size > LARGEST_BYTES:
@@ -116,7 +110,7 @@ class Recorder:
                 f"{self.path} is larger than {LARGEST_BYTES // 1_000_000} MB; choose another file"
             )
         data = read_all(self._file, size)
-        length = whole_length(data)
+        length = intact_length(data)
         text = data[:length].decode("utf-8", "replace")
         first, _, rest = text.partition("\n")
         named = parse_header(first) if first else None
@@ -176,15 +170,7 @@ class Recorder:
         return base
 
     def write(self, time_s: float, reading: Reading) -> None:
-        """Write the line of a reading.
-
-        Parameters
-        ----------
-        time_s : float
-            When, on the recording's clock [s]; moved on where it does not come after the last.
-        reading : Reading
-            What was read.
-        """
+        """Write the line of a reading; its time moves on where it does not come after the last."""
         self._last_s = max(time_s, self._last_s + 0.001)
         self.rows += 1
         self._put(row(self.base.stamp(self._last_s), reading, self.channels, self._output))
@@ -274,7 +260,7 @@ class Recorder:
     def _look_after(self) -> None:
         """Look whether the file is still the one, and as long as it was left."""
         try:
-            if names(self.path, self._file):
+            if still_names(self.path, self._file):
                 self._astray = False
                 return
             self._restore()
@@ -290,7 +276,7 @@ class Recorder:
     def _restore(self) -> None:
         first = f"{header(self.channels, self._output)}\n".encode()
         path = self.path
-        found, self.path, done = restored(path, self._file, first)
+        found, self.path, done = reopened(path, self._file, first)
         with contextlib.suppress(OSError):
             os.close(self._file)
         self._file, self._astray = found, False
@@ -334,8 +320,8 @@ class Recorder:
 
     def remarks(self) -> list[str]:
         """Return what a person should know and has not been told yet, a sentence each."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
     def settle(self) -> None:
         """Write what is left and put it on the disk."""

@@ -52,21 +52,8 @@ _FLAGS = (
 )
 
 
-def open_appending(path: Path, *, new: bool = False) -> int:
-    """Open a file to be read and appended to, and return its descriptor.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it is made where there is none.
-    new : bool
-        Whether one that is there is refused.
-
-    Raises
-    ------
-    OSError
-        If it cannot be.
-    """
+def open_for_append(path: Path, *, new: bool = False) -> int:
+    """Open a file to be read and appended to; a `new` one must not be there yet."""
     return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
 
 
@@ -80,7 +67,7 @@ def read_all(descriptor: int, size: int) -> bytes:
     return b"".join(parts)
 
 
-def names(path: Path, descriptor: int) -> bool:
+def still_names(path: Path, descriptor: int) -> bool:
     """Tell whether a path still names an open file; for want of an answer, it does."""
     try:
         there = os.stat(path)
@@ -91,34 +78,22 @@ def names(path: Path, descriptor: int) -> bool:
     return os.path.samestat(there, os.fstat(descriptor))
 
 
-def beside(path: Path) -> Iterator[Path]:
+def numbered_paths(path: Path) -> Iterator[Path]:
     """Yield the names of files beside one, ``firing-2.csv`` first."""
     for number in range(2, MOST_BESIDE):
         yield path.with_name(f"{path.stem}-{number}{path.suffix}")
 
 
-def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
-    """Return another open file that holds what the old one does, its path, and what was done.
+def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
+    """Return another open file that holds what the `old` one does, its path, and what was done.
 
-    Parameters
-    ----------
-    path : Path
-        Where the recording is to be.
-    old : int
-        The open file, which the path does not name any more.
-    header : bytes
-        The first line of a new file.
-
-    Raises
-    ------
-    OSError
-        If none can be made; the old one still takes lines then.
+    The path does not name the old one any more; that still takes lines if this raises `OSError`.
     """
     held = _readable(old)
     content = header if held is None else held
     moved = os.fstat(old).st_nlink > 0
     try:
-        found = open_appending(path)
+        found = open_for_append(path)
         # A disk that was taken out gives nothing; what is there now is that one, or another.
         if held is None and _taken(found, header, whole=False) is not None:
             there = os.fstat(found).st_size > 0
@@ -137,9 +112,9 @@ def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
             pass  # somebody else's: a file beside it may do
         else:
             raise
-    for other in beside(path):
+    for other in numbered_paths(path):
         with contextlib.suppress(FileExistsError):
-            done = open_appending(other, new=True)
+            done = open_for_append(other, new=True)
             lock_file(done)
             return _written(done, content), other, f"was replaced; all its lines are in {other}"
     raise FileExistsError(f"there is no free name beside {path}")

@@ -22,16 +22,8 @@ class SourceEnded(FiringError):
 class ReadingSource(Protocol):
     """One instrument, or what stands for one.  It is only ever read from.
 
-    Attributes
-    ----------
-    name : str
-        What messages call it.
-    channels : tuple of str
-        One name a temperature.
-    gives_output : bool
-        Whether its readings tell the controller's output.
-    unasked : bool
-        Whether lines come unasked, so that they wait while nobody reads them.
+    `unasked` lines wait while nobody reads them; `gives_output` readings tell the controller's
+    output.
     """
 
     name: str
@@ -40,23 +32,12 @@ class ReadingSource(Protocol):
     unasked: bool
 
     def open(self) -> None:
-        """Open it anew, with nothing kept from before.
-
-        Raises
-        ------
-        SourceLost
-            If it cannot be reached now.
-        """
+        """Open it anew, with nothing kept from before; `SourceLost` if it cannot be reached now."""
 
     def read(self, wait_s: float) -> Reading | None:
         """Return the next reading, or None if there is none within about `wait_s` seconds.
 
-        Raises
-        ------
-        SourceLost
-            If it is gone.
-        SourceEnded
-            If there will be no more.
+        `SourceLost` if it is gone, `SourceEnded` if there will be no more.
         """
 
     def close(self) -> None:
@@ -71,14 +52,8 @@ MOST_INTERVAL_S = 600.0
 """What a source file may ask for [s]."""
 
 
-class Pace:
-    """Even steps of the monotonic clock.
-
-    Parameters
-    ----------
-    interval_s : float
-        Seconds between questions.
-    """
+class PollingTimer:
+    """Even steps of the monotonic clock."""
 
     def __init__(self, interval_s: float) -> None:
         self._interval_s = interval_s

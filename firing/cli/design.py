@@ -98,16 +98,15 @@ def design_command(
     from typing import cast
 
     from firing.controller.controller import Controller
-    from firing.controller.file import open_controller
     from firing.design.designer import design
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
     from firing.design.request import CoolingRequest, DesignRequest
     from firing.errors import FiringError
+    from firing.files.kinds import open_file
     from firing.files.tomlfile import write_text
-    from firing.kiln.file import open_kiln
-    from firing.report.designed import design_text
+    from firing.report.design import design_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
     from firing.ware.file import open_load
@@ -119,8 +118,8 @@ def design_command(
         )
     wanted = cast("Purpose", purpose)
     ware = open_load(load)
-    in_kiln = None if kiln is None else open_kiln(kiln)
-    keyed = None if controller is None else open_controller(controller)
+    in_kiln = open_file("kiln", kiln)
+    keyed = open_file("controller", controller)
     if segments is not None:
         keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
     base_text = None
@@ -142,7 +141,7 @@ def design_command(
             open_c=open_c,
         )
     else:
-        wish = DesignRequest(
+        request = DesignRequest(
             wanted,
             cone=cone,
             top_c=top_c,
@@ -151,7 +150,7 @@ def design_command(
             cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
             open_c=open_c,
         )
-        result = design(ware, wish, kiln=in_kiln, controller=keyed)
+        result = design(ware, request, kiln=in_kiln, controller=keyed)
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
@@ -161,6 +160,5 @@ def design_command(
     if as_json:
         outcome.document(result.to_dict())
     else:
-        ascii_only = not outcome.braille_possible()
-        outcome.text(design_text(result, width=outcome.width(), ascii_only=ascii_only))
+        outcome.report(design_report(result))
     return outcome.act_if(not result.safe)

@@ -69,12 +69,10 @@ def review_command(
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
     could have done.  Options of reading hold for LOG2 too, but for --part.
     """
-    from firing.files.tomlfile import write_text
-    from firing.kiln.file import open_kiln
-    from firing.report.terminal import review_text
+    from firing.files.kinds import open_file
+    from firing.report.review import review_report
     from firing.review.review import review
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
 
     plan = open_schedule(schedule)
     if write_offset:
@@ -91,8 +89,8 @@ def review_command(
         record,
         channel=number,
         due=due,
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         witnesses=_witnesses(witnesses),
         compare_with=beside,
         compare_channel=beside_number,
@@ -102,21 +100,11 @@ def review_command(
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
     if html is not None:
-        from firing.report.page import review_page
-
-        write_text(html, review_page(result), overwrite=overwrite)
-        outcome.note(f"page written to {html}")
+        outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
         outcome.document({**result.to_dict(), **written})
     else:
-        outcome.text(
-            review_text(
-                result,
-                width=outcome.width(),
-                colour=outcome.colour_wanted(),
-                ascii_only=not outcome.braille_possible(),
-            )
-        )
+        outcome.report(review_report(result))
     return outcome.act_if(result.needs_action)
 
 

@@ -112,11 +112,9 @@ def watch_command(
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
-    from firing.capture.text_lines import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
-    from firing.kiln.file import open_kiln
+    from firing.files.kinds import open_file
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
     from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
     from firing.watch.setup import open_watch
@@ -137,8 +135,8 @@ def watch_command(
         out=out,
         channel=channel,
         schedule=schedule,
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         cones=tuple(parse_cone(cone) for cone in cones),
         command=alarm_command,
         **told,
@@ -147,7 +145,7 @@ def watch_command(
         if as_json:
             raise FiringError("--json prints and --screen draws; give one of them")
         # By name and only here: the library and its other commands know of no screen.
-        entry = importlib.import_module("firing.tui.watchentry")
+        entry = importlib.import_module("firing.tui.entry")
         return outcome.act_if(not entry.watch(options, plan=plan, kiln=kiln, load=load))
     with _signals() as caught:
         opened = open_watch(options)
@@ -166,15 +164,14 @@ def watch_command(
             opened.session(listener, every_s).run(lambda: bool(caught) or listener.unheard)
         finally:
             opened.close()
-    heard = opened.connection.source
-    unread = heard.unread() if isinstance(heard, AsciiSource | StandardInput) else ""
-    if unread:
-        listener.note(unread)
+    unreadable = opened.unreadable()
+    if unreadable:
+        listener.note(unreadable)
     if signal.SIGINT in caught:
         raise KeyboardInterrupt
     recorder = opened.recorder
     failed = out is not None and (recorder is None or recorder.failed)
-    return outcome.act_if(failed or bool(unread))
+    return outcome.act_if(failed or bool(unreadable))
 
 
 @contextmanager

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from firing.cones.heatwork import DOWN, readings, time_down_s
-from firing.cones.holds import HoldAnswer, PeakAnswer, hold_needed, peak_needed
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number
@@ -19,17 +18,6 @@ from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_w
 from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
-
-__all__ = [
-    "ConeProgress",
-    "ConeVerdict",
-    "HoldAnswer",
-    "PeakAnswer",
-    "approach_rates_c_per_h",
-    "cone_reached",
-    "hold_needed",
-    "peak_needed",
-]
 
 #: The approach is timed between these distances below the reference [K]: 100 °C apart, and clear of
 #: the turn at the top.

@@ -14,7 +14,6 @@ from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import ConeLaw, cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.labels import PeakCandidate
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 
@@ -22,6 +21,25 @@ HOLD_UNASKED_S = 3 * SECONDS_PER_HOUR
 """The longest hold for a cone where nobody said how long it may be (a choice) [s]."""
 CHART_C_PER_H = (15.0, 150.0)
 """Rates the chart of cones covers [°C/h]; source ``cone-chart-1996``."""
+
+
+@dataclass(frozen=True, slots=True)
+class PeakCandidate:
+    """An end that a way up may have.
+
+    Attributes
+    ----------
+    peak_c : float
+        The peak [°C].
+    hold_s : float
+        The hold there [s].
+    rate_c_per_h : float or None
+        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
+    """
+
+    peak_c: float
+    hold_s: float = 0.0
+    rate_c_per_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +73,7 @@ def peak_candidates_for_cone(
     offset_c: float = 0.0,
     wanted: float = 1.0,
 ) -> list[PeakCandidate]:
-    """Return one summit for every final rate that can bring the cone down within the bounds.
+    """Return one candidate for every final rate that can bring the cone down within the bounds.
 
     Parameters
     ----------

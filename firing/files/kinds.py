@@ -145,6 +145,11 @@ def file_kind(name: str) -> FileKind[Any, Any]:
     return kind
 
 
+def open_file(kind: str, name: str | None) -> Any:
+    """Return what is read from a file of a kind; None, and no reader loaded, if none is named."""
+    return None if name is None else file_kind(kind).open(name)
+
+
 def kind_of_text(text: str) -> str | None:
     """Return the kind that most keys of a text belong to; None if no key tells."""
     found = {table or key for table, key in _KEY.findall(text)}

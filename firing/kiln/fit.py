@@ -226,6 +226,3 @@ def _ratio(solution: FitSolution, covariance: FloatArray, index: int, title: str
     told = relative <= RATIO_TOLD
     note = f"{title} over capacity" + ("" if told else ": these logs do not tell it")
     return FittedValue(value, value * relative, told, note)
-
-
-__all__ = ["FiringRecord", "FittedValue", "KilnFit", "fit_kiln"]

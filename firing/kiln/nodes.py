@@ -10,8 +10,7 @@ from firing.heat.geometry import Plane
 from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
-from firing.ware.state import WareState
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load, WareState
 from firing.ware.water_heat import HeatDemand, demands_of
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices
@@ -141,6 +140,51 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
     return Contents(tuple(lumps), furniture, thick)
 
 
+Demand = tuple[int, float, float, float]
+"""Heat that water of a node takes up: the node, the logarithm of the rate, its temperature [K],
+and how much in all [J]."""
+Sink = tuple[float, float, float]
+"""What a demand takes up [W], the slope of that [W/K], and what earlier steps bring of it [W]."""
+
+
+def water_sinks(
+    demands: Sequence[Demand], brought_w: Sequence[float], expected_c: Sequence[float], a: float
+) -> tuple[list[Sink], dict[int, tuple[float, float]]]:
+    """Return each demand's sink, linearised about expected temperatures, and their sums by node.
+
+    `brought_w` is what the time formula, whose first weight is `a` [1/s], brings of each demand.
+    """
+    sinks: list[Sink] = []
+    taken: dict[int, tuple[float, float]] = {}
+    for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
+        if brought < 1e-5 * a * whole:
+            sinks.append((0.0, 0.0, brought))
+            continue
+        kelvin = expected_c[node] + KELVIN_AT_0_C
+        rate = math.exp(log_rate - theta_k / kelvin)
+        left = brought / (a + rate)
+        sink = rate * left
+        slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
+        sinks.append((sink, slope, brought))
+        so_far = taken.get(node, (0.0, 0.0))
+        taken[node] = (so_far[0] + sink, so_far[1] + slope)
+    return sinks, taken
+
+
+def water_left_j(
+    demands: Sequence[Demand],
+    sinks: Sequence[Sink],
+    found_c: Sequence[float],
+    expected_c: Sequence[float],
+    a: float,
+) -> list[float]:
+    """Return what each demand has still to take up after a step that was just solved [J]."""
+    return [
+        (brought - sink - slope * (found_c[node] - expected_c[node])) / a
+        for (node, *_), (sink, slope, brought) in zip(demands, sinks, strict=True)
+    ]
+
+
 EMISSIVITY_INSIDE = 0.9  # source: kiln-model-choices; fired clay 0.91, emissivity-tables
 EMISSIVITY_JACKET = 0.3  # source: jacket-emissivity-memory
 H_INSIDE = 5.0  # W/(m² K); source: kiln-model-choices
@@ -181,8 +225,8 @@ class Bodies:
         Surface of the elements; that of the kiln, times what was learnt of its losses [m²].
     available_w : float
         Full power with cold elements [W].
-    demands : list of (int, float, float, float)
-        Heat that water takes up: node, logarithm of the rate and its temperature [K], heat [J].
+    demands : list of Demand
+        Heat that water takes up.
     known_c : tuple of float
         Between which temperatures every material may be asked [°C].
     """
@@ -208,8 +252,7 @@ class Bodies:
             (self.thick, self.first_thick, self.contents.thick.area_m2),
             (self.wall, self.first_wall, self.wall.inside_m2),
         )
-        # One entry a demand and node: node, law (log of the rate, its temperature), heat [J].
-        self.demands: list[tuple[int, float, float, float]] = []
+        self.demands: list[Demand] = []
         self._waters: list[HeatDemand] = []
         self._thickest_path_m = load.thickest.heat_path_m
         for i, lump in enumerate(self.contents.lumps):
@@ -231,7 +274,6 @@ class Bodies:
             strict=True,
         )
         self.known_c = max(low), min(high)
-        self.wet = [demand[0] for demand in self.demands]
 
     def _thick_shares(self) -> list[float]:
         volumes = self.thick.spans[0].volumes_m3

@@ -8,7 +8,6 @@ one linear solution: each body is eliminated in favour of the chamber, then the 
 solved together with the controller's.  Steps that move far from what was expected are repeated.
 """
 
-import math
 from dataclasses import dataclass
 
 from firing.errors import FiringError
@@ -23,10 +22,11 @@ from firing.kiln.nodes import (
     FIRST_LUMP,
     H_INSIDE,
     Bodies,
+    water_left_j,
+    water_sinks,
 )
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import Load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState
 
 CONTROL_BAND_C = 0.5
 """The controller goes from full to no power over this, centred on the set-point [°C]; it holds
@@ -158,13 +158,13 @@ class Network(Bodies):
             b * x + c * y + d * z
             for x, y, z in zip(newest.heat_j, older.heat_j, oldest.heat_j, strict=True)
         ]
-        past_pending = [
-            b * x + c * y + d * z
+        brought_w = [
+            -(b * x + c * y + d * z)
             for x, y, z in zip(newest.pending_j, older.pending_j, oldest.pending_j, strict=True)
         ]
         guess = expected
         for _ in range(MAX_REPEATS):
-            state = self._balance(guess, a, past_w, past_pending, set_point_c)
+            state = self._balance(guess, a, past_w, brought_w, set_point_c)
             found = state.temperature_c
             moves = [abs(x - y) for x, y in zip(found, guess, strict=True)]
             # The wire's temperature follows from the power it gives off, hardly the other way.
@@ -224,7 +224,7 @@ class Network(Bodies):
         guess: list[float],
         a: float,
         past_w: list[float],
-        past_pending: list[float],
+        brought_w: list[float],
         set_point_c: float | None,
     ) -> NetworkState:
         """Solve the heat balance linearised about a guess."""
@@ -234,7 +234,7 @@ class Network(Bodies):
         # What is left of the chamber's balance, d0·T = r0, as each body is eliminated.
         d0 = a * self.air_j_per_k + self.leak_w_per_k
         r0 = self.leak_w_per_k * self.room_c - past_w[CHAMBER]
-        sinks, taken = self._water(guess, a, past_pending)
+        sinks, taken = water_sinks(self.demands, brought_w, guess, a)
 
         t = guess[ELEMENTS]
         kelvin = t + KELVIN_AT_0_C
@@ -307,38 +307,9 @@ class Network(Bodies):
                 h + c * (x - y)
                 for h, c, x, y in zip(contents, capacities, answers, here, strict=True)
             ]
-        pending = [
-            (brought - sink - slope * (found[node] - guess[node])) / a
-            for node, (sink, slope, brought) in zip(self.wet, sinks, strict=True)
-        ]
+        pending = water_left_j(self.demands, sinks, found, guess, a)
         loss_w = g_out * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
         return NetworkState(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
-
-    def _water(
-        self, guess: list[float], a: float, past_pending: list[float]
-    ) -> tuple[list[tuple[float, float, float]], dict[int, tuple[float, float]]]:
-        """Return what each demand takes up [W], its slope [W/K] and past; and the sums by node."""
-        sinks: list[tuple[float, float, float]] = []
-        taken: dict[int, tuple[float, float]] = {}
-        for (node, log_rate, theta_k, whole), earlier in zip(
-            self.demands, past_pending, strict=True
-        ):
-            brought = -earlier
-            if brought < 1e-5 * a * whole:
-                sinks.append((0.0, 0.0, brought))
-                continue
-            kelvin = guess[node] + KELVIN_AT_0_C
-            rate = math.exp(log_rate - theta_k / kelvin)
-            left = brought / (a + rate)
-            sink = rate * left
-            slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
-            sinks.append((sink, slope, brought))
-            if node in taken:
-                so_far = taken[node]
-                taken[node] = (so_far[0] + sink, so_far[1] + slope)
-            else:
-                taken[node] = (sink, slope)
-        return sinks, taken
 
 
 def _controlled(
@@ -356,16 +327,3 @@ def _controlled(
     if power_w < 0.0:
         return 0.0, r / d
     return power_w, chamber_c
-
-
-__all__ = [
-    "CHAMBER",
-    "CONTROL_BAND_C",
-    "ELEMENTS",
-    "EMISSIVITY_INSIDE",
-    "FIRST_LUMP",
-    "H_INSIDE",
-    "REPEAT_C",
-    "Network",
-    "NetworkState",
-]

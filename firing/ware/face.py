@@ -2,26 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule.schedule import HOT_START_C
+from firing.schedule.schedule import HOT_START_C, Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.check import COOL_C, RateCurve
+
+RateCurve = Callable[[FloatArray], FloatArray]
+"""From temperatures [°C] to rates there [°C/h]."""
+
+COOL_C = 60.0
+"""Down to where the kiln's own cooling is looked at [°C]."""
+AFTER_PROGRAM = "natural cooling after the program"
+"""The name of what follows the last segment, where a check writes it out as one."""
 
 # A pace of cooling is that over the 20 °C around a temperature.
 _SPAN_C = 10.0
 _EVERY_C = 5.0
 # Between two steps of a simulation its course is drawn on at this spacing.
 _BETWEEN_C = 5.0
-# A kiln that is opened hot cools on; closer to the room than this its own cooling is next to none.
-_NEAREST_ROOM_K = 2.0
 # A kiln model that begins hot has found its balance by then.
 _SETTLED_S = 1800.0
+# A kiln that is opened hot cools on; closer to the room than this its own cooling is next to none.
+_NEAREST_ROOM_K = 2.0
+
+
+def with_natural_cooling(schedule: Schedule) -> Schedule:
+    """Return a schedule that says what happens after its last segment: elements off."""
+    if schedule.segments[-1].target_c <= COOL_C:
+        return schedule
+    off = Segment(COOL_C, None, "off", name=AFTER_PROGRAM)
+    return replace(schedule, segments=(*schedule.segments, off))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,9 +1,11 @@
-"""What is in the kiln: pieces, their clay and dryness, and the furniture that carries them."""
+"""What is in the kiln: pieces, their clay and dryness, what was done to them, and furniture."""
 
 from dataclasses import dataclass
 from typing import Literal, get_args
 
 from firing.errors import FiringError
+from firing.schedule.schedule import Purpose
+from firing.serialise import Serialised
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -155,3 +157,37 @@ def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
         furniture_kg=TYPICAL_FURNITURE_KG_PER_L * volume_l,
         assumed=True,
     )
+
+
+def load_or_typical(load: Load | None, volume_l: float, purpose: Purpose | None) -> Load:
+    """Return the load, or a typical one for the purpose where nobody said what is in the kiln."""
+    if load is not None:
+        return load
+    return typical_load(volume_l, "bisqued" if purpose in ("glaze", "decal") else "bone dry")
+
+
+_BOUND_WATER_IS_GONE = 0.99
+
+
+@dataclass(frozen=True, slots=True)
+class WareState(Serialised):
+    """What a firing has done to the middle of the thickest ware so far.
+
+    Attributes
+    ----------
+    drying_fourier : float
+        Drying done, as the Fourier number of moisture D·t/L² [1].
+    bound_water_gone : float
+        Share of the bound water that has left, 0 to 1.
+    burn_out_s : float
+        Time the middle has been where carbon burns, 650 to 800 °C [s].
+    """
+
+    drying_fourier: float = 0.0
+    bound_water_gone: float = 0.0
+    burn_out_s: float = 0.0
+
+    @property
+    def bound_water_is_gone(self) -> bool:
+        """Whether what is left of the bound water no longer counts."""
+        return self.bound_water_gone >= _BOUND_WATER_IS_GONE

@@ -16,8 +16,7 @@ import numpy as np
 
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import body_named
-from firing.ware.load import Load, Piece
-from firing.ware.state import WareState
+from firing.ware.load import Load, Piece, WareState
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019 (source: si-brochure)
 

@@ -17,7 +17,7 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
 from firing.watch.position import Plan, Position
-from firing.watch.recent import Lately
+from firing.watch.recent_readings import RecentReadings
 
 KEEP_S = 7200.0
 NOW_S = 60.0
@@ -27,7 +27,7 @@ FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
-SURELY = 5.0
+SIGNIFICANT_ERRORS = 5.0
 """A change is believed at so many standard errors."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
@@ -60,7 +60,7 @@ DONE_FALLING_C = 15.0
 
 
 @dataclass(slots=True)
-class Hold:
+class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C]."""
 
     index: int
@@ -70,13 +70,8 @@ class Hold:
     level_c: float = math.nan
 
 
-class Supply:
-    """Follows what the power does to the kiln.
-
-    Parameters
-    ----------
-    schedule : Schedule, optional
-        The plan; without one nothing is due, and nothing told.
+class PowerMonitor:
+    """Follows what the power does to the kiln; without a plan nothing is due, and nothing told.
 
     Attributes
     ----------
@@ -90,8 +85,8 @@ class Supply:
 
     def __init__(self, schedule: Schedule | None) -> None:
         self._plan = None if schedule is None else Plan(schedule)
-        self._lately = Lately(KEEP_S)
-        self._hold: Hold | None = None
+        self._lately = RecentReadings(KEEP_S)
+        self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
         self._lowest_c = math.inf
         self._until_s: float | None = None
@@ -143,7 +138,9 @@ class Supply:
             if self._hold is not None and self._hold.index == index:
                 level_c = self._hold.level_c
             arrived_s = position.arrived_s
-            self._hold = Hold(index, arrived_s, arrived_s + hold_s, position.late_s, level_c)
+            self._hold = ObservedHold(
+                index, arrived_s, arrived_s + hold_s, position.late_s, level_c
+            )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
 
@@ -162,18 +159,22 @@ class Supply:
     def _look_gone(self, plan: Plan, position: Position, now: "_Now") -> None:
         if self.gone:
             self._lowest_c = min(self._lowest_c, now.celsius)
-            regained = now.celsius > self._lowest_c + max(REGAINED_C, SURELY * now.error_c)
+            regained = now.celsius > self._lowest_c + max(
+                REGAINED_C, SIGNIFICANT_ERRORS * now.error_c
+            )
             over = self._until_s is not None and now.at_s > self._until_s
             if regained or over:
                 self.gone, self._lowest_c = False, math.inf
             return
-        if now.highest_c < WARM_C or now.fallen_c < max(FALL_C, SURELY * now.fall_error_c):
+        if now.highest_c < WARM_C or now.fallen_c < max(
+            FALL_C, SIGNIFICANT_ERRORS * now.fall_error_c
+        ):
             return
         hold = self._hold
         if hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
-            if missing_c < max(FALL_C, SURELY * now.error_c):
+            if missing_c < max(FALL_C, SIGNIFICANT_ERRORS * now.error_c):
                 return
             if not self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.gone, self._until_s = True, hold.due_s
@@ -185,7 +186,7 @@ class Supply:
         if position.phase != "ramp" or index is None or not plan.heats(index):
             return
         target_c = plan.schedule.segments[index].target_c
-        reached_c = target_c - CORNER_C - SURELY * now.error_c
+        reached_c = target_c - CORNER_C - SIGNIFICANT_ERRORS * now.error_c
         if now.highest_c >= reached_c or self._ends_by_clock(plan, position, index, now.at_s):
             return
         self.gone, self._until_s = True, None
@@ -238,10 +239,10 @@ class Supply:
         loss_c = expected_c - now.celsius
         whole_c = line.slope_c_per_s * (now.mean_s - float(now.time_s[inside][-1]))
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
-        corner_c = segment.target_c - 2.0 * whole_c - SURELY * now.error_c
+        corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
         if expected_c > corner_c:
             return
-        if loss_c > max(LOSS_C, LOST_SHARE * whole_c, SURELY * error_c):
+        if loss_c > max(LOSS_C, LOST_SHARE * whole_c, SIGNIFICANT_ERRORS * error_c):
             self.weaker = True
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
@@ -278,14 +279,14 @@ class Supply:
         error_c = now.noise_c * math.hypot(
             self.past_s / math.sqrt(weight), 1.0 / math.sqrt(float(np.count_nonzero(level)))
         )
-        if drop_c > DONE_FALLING_C + SURELY * error_c:
+        if drop_c > DONE_FALLING_C + SIGNIFICANT_ERRORS * error_c:
             self._hold = None
             return
         slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
         due_c = rate * self.past_s / SECONDS_PER_HOUR
-        rises = -drop_c > max(FALL_C, SURELY * error_c)
+        rises = -drop_c > max(FALL_C, SIGNIFICANT_ERRORS * error_c)
         self.stays_on = rises or (
             self.past_s >= PAST_S and drop_c + PAST_SURELY * error_c < FALLEN_SHARE * due_c
         )

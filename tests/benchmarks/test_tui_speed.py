@@ -21,15 +21,14 @@ import numpy as np
 import pytest
 from benchmarks.turns import in_turns
 from firing.tui.edits import set_cell
-from firing.tui.equipment import Kind, read_all
+from firing.tui.equipment import Kind, memory_file, read_all, remember
 from firing.tui.outlook import Circumstances, foresee
 from firing.tui.plot import draw, window_on
-from firing.tui.recent import memory_file, remember
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text
 from firing.forecast.result import Forecast
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule

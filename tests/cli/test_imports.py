@@ -42,7 +42,7 @@ def test_importing_the_package_loads_nothing(tmp_path: Path) -> None:
         (("hold", "6", "--at", "1200"), {"numpy"}),
         (("peak", "6", "--hold", "15m"), {"numpy"}),
         (("cone", "6"), {"numpy"}),
-        (("forecast", "thin-ware-bisque"), {"numpy", "pydantic"}),
+        (("forecast", "thin-ware-bisque"), {"numpy"}),
         (("heatwork", "thin-ware-bisque"), {"numpy"}),
         (("safety", "thin-ware-bisque"), {"numpy"}),
         (("schedules",), {"numpy"}),

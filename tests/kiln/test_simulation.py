@@ -19,8 +19,7 @@ from firing.kiln.materials import wall_material
 from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.body import body_named
-from firing.ware.load import Load, Piece
-from firing.ware.state import WareState
+from firing.ware.load import Load, Piece, WareState
 
 
 def balance_error(run: Simulation) -> float:

@@ -5,7 +5,10 @@ from dataclasses import replace
 from report.report_samples import HOUR_S, MINUTE_S, sample_forecast, sample_review
 
 from firing.forecast.forecast import forecast
-from firing.report.summary import cause_words, cone_range, forecast_answer, review_answer
+from firing.report.forecast import forecast_answer
+from firing.report.formatting import cone_range
+from firing.report.review import review_answer
+from firing.report.review_time import cause_words
 from firing.review.result import CauseShare, Review
 from firing.schedule.schedule import Schedule, Segment
 

@@ -14,13 +14,11 @@ from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import FIELDS, MEND, make
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.outlook import Circumstances
-from firing.tui.screens.comparing import Comparing, ComparisonList
-from firing.tui.screens.dialogs import Ask, Sheet
+from firing.tui.screens.comparison import Comparing, ComparisonList
+from firing.tui.screens.dialogs import Ask, Sheet, UnderWay, Written
 from firing.tui.screens.equipment import StudioSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
-from firing.tui.screens.progress import UnderWay
-from firing.tui.screens.written import Written
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.cycle import Cycle
 from textual.pilot import Pilot
@@ -31,7 +29,8 @@ from waiting import front, until
 from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.report.designed import design_text
+from firing.report.design import design_report
+from firing.report.text import render_text
 from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
@@ -326,7 +325,7 @@ def test_reasons_are_read_line_by_line_and_as_a_whole(play: Play) -> None:
         await until(pilot, front(app, Written))
         await until(pilot, lambda: bool(content(app, "#text")))
         assert content(app, "#text") in {
-            design_text(found.design, width=width) for width in range(66, 80)
+            render_text(design_report(found.design), width=width) for width in range(66, 80)
         }
         await pilot.press("escape")
         await until(pilot, front(app, Comparing))

@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
-from firing.tui.equipment import read_all
+from firing.tui.equipment import memory_file, read_all
 from firing.tui.outlook import Circumstances, consequences
-from firing.tui.recent import memory_file
 from firing.tui.screens.choosing import Choosing
 from firing.tui.screens.dialogs import Sheet
 from firing.tui.screens.equipment import StudioSheet

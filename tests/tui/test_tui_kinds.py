@@ -7,10 +7,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from firing.tui.equipment import KINDS, Equipment, Kind, chosen, read_all, up_to_date
+from firing.tui.equipment import (
+    KINDS,
+    Equipment,
+    Kind,
+    chosen,
+    memory_file,
+    read_all,
+    recall,
+    remember,
+    up_to_date,
+)
+from firing.tui.file_choices import choices, ready_choices
 from firing.tui.outlook import Circumstances, consequences, foresee, missing
-from firing.tui.places import choices, ready_choices
-from firing.tui.recent import memory_file, recall, remember
 
 from firing.files.kinds import file_kind, kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text

@@ -15,7 +15,7 @@ from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
-from firing.tui.screens.telling import help_lines, own_bindings
+from firing.tui.screens.sheet_texts import help_lines, own_bindings
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid

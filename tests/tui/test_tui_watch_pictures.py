@@ -10,7 +10,7 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.screens.dialogs import Sheet
-from firing.tui.screens.watching import WatchScreen
+from firing.tui.screens.watch import WatchScreen
 from waiting import PATIENCE_S
 
 from firing.watch.options import WatchOptions

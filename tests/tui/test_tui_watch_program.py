@@ -137,7 +137,7 @@ def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
 ) -> None:
     """The program's own code with a screen that fails once three lines are there."""
     code = (
-        "import firing.tui.screens.watching as w\n"
+        "import firing.tui.screens.watch as w\n"
         "look = w.WatchScreen.look\n"
         "def failing(self):\n"
         "    look(self)\n"

@@ -16,8 +16,8 @@ from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
-from firing.tui.screens.telling import help_lines
-from firing.tui.screens.watching import WatchScreen
+from firing.tui.screens.sheet_texts import help_lines
+from firing.tui.screens.watch import WatchScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.lines import TitleLine
 from firing.tui.widgets.standing import Standing, Told
@@ -208,9 +208,9 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
 
 
 @pytest.mark.parametrize("broken", [
-    "firing.tui.screens.watching.figures", "firing.tui.screens.watching.told_words",
-    "firing.tui.screens.watching.stage_words", "firing.tui.watchcourse.WatchLines.course",
-    "firing.tui.screens.watching.lines_words",
+    "firing.tui.screens.watch.figures", "firing.tui.screens.watch.told_words",
+    "firing.tui.screens.watch.stage_words", "firing.tui.plot_lines.WatchLines.course",
+    "firing.tui.screens.watch.lines_words",
 ])  # fmt: skip
 def test_a_drawing_that_fails_is_told_rings_and_records(
     play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str

@@ -5,18 +5,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from firing.tui.account import entries, summary
-from firing.tui.course import plan_course, review_course, segment_at, set_point
+from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.outlook import Circumstances, consequences, foresee, warnings_count
-from firing.tui.places import choices, matching, ready_choices, typed_path
+from firing.tui.plot_lines import plan_course, review_course, segment_at, set_point
 from firing.tui.reading import CHOICES, reading_blanks, reading_of
+from firing.tui.review_entries import entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
 from firing.logs.options import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
-from firing.tui import table
+from firing.tui import segment_table as table
 
 
 @pytest.mark.parametrize("room", [38, 50, 60, 80, 100])

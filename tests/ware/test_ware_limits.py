@@ -9,9 +9,8 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.sources import source
 from firing.ware.limits import HIGHEST_C, LOWEST_C, REASONS, Reason, WareLimits
-from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece
+from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece, WareState
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 GRID = np.linspace(LOWEST_C, HIGHEST_C, 300)
 CASES: tuple[tuple[Purpose, Dryness], ...] = (

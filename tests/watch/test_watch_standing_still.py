@@ -15,7 +15,7 @@ from firing.capture.connection import Connection
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import SourceLost
-from firing.watch.events import Limits
+from firing.watch.events import AlarmLimits
 from firing.watch.session import WatchSession
 from firing.watch.watcher import Watcher
 
@@ -79,7 +79,7 @@ def run(clocks: Clocks, source: Line, path: Path, reads: int) -> Told:
     recorder = Recorder(path, source.channels)
     connection = Connection(source)
     session = WatchSession(
-        connection, Watcher(Limits(lost_after_s=1e9)), told, recorder.base,
+        connection, Watcher(AlarmLimits(lost_after_s=1e9)), told, recorder.base,
         recorder=recorder, status_every_s=1e9, silent_after_s=1e9,
     )  # fmt: skip
     session.run(lambda: source.reads >= reads)

@@ -87,7 +87,7 @@ class WorkScreen(Screen[None]):
     async def show_cautions(self) -> None:
         """Show the cautions that apply to the open plan."""
         from .dialogs import Sheet
-        from .telling import caution_lines
+        from .sheet_texts import caution_lines
 
         cautions = self.session.cautions()
         title = f"Cautions for: {self.session.document.schedule.title}"

@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..places import Choice, Wanted, choices, matching, ready_choices, typed_path
+from ..file_choices import Choice, Wanted, choices, matching, ready_choices, typed_path
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 

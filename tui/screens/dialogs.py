@@ -1,19 +1,29 @@
-"""Small screens on top of another: a question, a line to write, a text to read."""
+"""Small screens on top of another: a question, a line to write, a text to read, work under way."""
 
-from collections.abc import Sequence
-from typing import ClassVar
+import time
+from collections.abc import Callable, Sequence
+from typing import ClassVar, Generic, TypeVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
+from textual.message import Message
+from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, Static
 
+from firing.errors import FiringError
 from firing.report.sanitize import plain, wrap
 
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
+
+Found = TypeVar("Found")
+
+WIDEST = 120
+"""What is printed is not wider, however wide a terminal is."""
+PROGRESS_EVERY_S = 0.5
 
 
 class Ask(ModalScreen[str | None]):
@@ -171,3 +181,120 @@ class Sheet(ModalScreen[None]):
     def action_close(self) -> None:
         """Go back."""
         self.dismiss(None)
+
+
+class Written(Sheet):
+    """A sheet whose lines are made for its width."""
+
+    HELP_TITLE = "Text to read"
+    DEFAULT_CSS = """
+    Written > Vertical { max-width: 126; max-height: 100%; }
+    Written #title { margin-bottom: 0; }
+    """
+
+    def __init__(self, title: str, text: Callable[[int], str]) -> None:
+        super().__init__(title, [])
+        self._text = text
+
+    def on_mount(self) -> None:
+        """Let a text that has a title of its own do without another."""
+        self.query_one("#title").display = bool(self._title)
+
+    def _wrap(self) -> None:
+        scroll = self.query_one(VerticalScroll)
+        # One column is the scrollbar's, whether it is there yet or not.
+        room = scroll.container_size.width - 1
+        self.query_one("#text", Static).update(Content(self._text(min(max(room, 40), WIDEST))))
+
+
+class UnderWay(ModalScreen[None], Generic[Found]):
+    """Says what is being done and for how long; escape gives it up."""
+
+    HELP_TITLE = "Under way"
+    DEFAULT_CSS = """
+    UnderWay { align: center middle; }
+    UnderWay > Vertical { width: 64; max-width: 95%; height: auto; background: $surface;
+                          border: round $accent; padding: 0 1; }
+    UnderWay Static { height: auto; margin-bottom: 1; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "give_up", "Give it up"),
+    ]
+
+    class Done(Message):
+        """The work came to its end."""
+
+    def __init__(self, words: str, make: Callable[[], Found]) -> None:
+        super().__init__()
+        self._words, self._make = words, make
+        self._begun = time.monotonic()
+        self.found: Found | None = None
+        self.refusal: FiringError | None = None
+        self.given_up = False
+
+    def compose(self) -> ComposeResult:
+        """Put the words above the key."""
+        with Vertical():
+            yield Static()
+            yield KeyLine()
+
+    def on_mount(self) -> None:
+        """Begin."""
+        self._tell()
+        self.set_interval(PROGRESS_EVERY_S, self._tell)
+        self._work()
+
+    def _tell(self) -> None:
+        passed_s = int(time.monotonic() - self._begun)
+        words = f"{self._words} … {f'{passed_s} s' if passed_s else ''}".rstrip()
+        self.query_one(Static).update(Content(plain(words)))
+
+    @work(thread=True, group="under way")
+    def _work(self) -> None:
+        try:
+            self.found = self._make()
+        except FiringError as error:
+            self.refusal = error
+        # Nobody is there to be told if it was given up meanwhile.
+        self.post_message(self.Done())
+
+    def on_under_way_done(self, message: Done) -> None:
+        """Go back with what was found."""
+        message.stop()
+        self.dismiss(None)
+
+    def action_give_up(self) -> None:
+        """Go back without it; what the thread still finds is forgotten."""
+        self.given_up = True
+        self.dismiss(None)
+
+
+async def under_way(screen: Screen[None], words: str, make: Callable[[], Found]) -> Found | None:
+    """Do work in a thread.
+
+    Parameters
+    ----------
+    screen : Screen
+        On top of which it is said.
+    words : str
+        What is being done.
+    make : callable
+        Does it; called in a thread.
+
+    Returns
+    -------
+    object or None
+        What it returned; None if it was given up.
+
+    Raises
+    ------
+    FiringError
+        If it was refused.
+    """
+    sign = UnderWay(words, make)
+    await screen.app.push_screen_wait(sign)
+    if sign.given_up:
+        return None
+    if sign.refusal is not None:
+        raise sign.refusal
+    return sign.found

@@ -5,7 +5,8 @@ from __future__ import annotations
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
-from .. import edits, table
+from .. import edits
+from .. import segment_table as table
 from ..document import Selection
 from ..widgets.editbar import CellInput, EditBar
 from ..widgets.segments import Segments

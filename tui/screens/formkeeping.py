@@ -10,8 +10,8 @@ from firing.errors import FiringError
 from firing.files.tomlfile import describe_path
 
 from ..document import ChangedOnDisk
+from ..file_choices import typed_path
 from ..formlines import faulty_places, lines_of
-from ..places import typed_path
 
 if TYPE_CHECKING:
     from .form import FormScreen

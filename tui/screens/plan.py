@@ -13,10 +13,10 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
 
-from ..course import plan_course, schedule_course, segment_at
 from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..outlook import consequences, missing
+from ..plot_lines import plan_course, schedule_course, segment_at
 from ..screens import keeping
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
@@ -268,7 +268,7 @@ class PlanScreen(PlanActionsScreen):
 
     async def _warnings_job(self) -> None:
         from .dialogs import Sheet
-        from .telling import warning_lines
+        from .sheet_texts import warning_lines
 
         forecast = self.session.forecast
         if forecast is not None:
@@ -293,9 +293,10 @@ class PlanScreen(PlanActionsScreen):
             return
 
         def page() -> str:
-            from firing.report.page import forecast_page
+            from firing.report.forecast import forecast_report
+            from firing.report.page import render_page
 
-            return forecast_page(forecast)
+            return render_page(forecast_report(forecast))
 
         document = self.session.document
         stem = (document.path or Path(document.suggested_name)).stem

@@ -9,8 +9,7 @@ from textual import work
 from textual.message import Message
 
 from ..document import Selection
-from ..equipment import Equipment, FileReading, Kind, read_all
-from ..recent import memory_file, remember
+from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
 from .editing import EditingScreen
 
 
@@ -90,7 +89,7 @@ class PlanActionsScreen(EditingScreen):
             self.job(self._design_job)
 
     async def _design_job(self) -> None:
-        from .designing import design_plan
+        from .design import design_plan
 
         schedule = await design_plan(self)
         if schedule is not None:
@@ -102,13 +101,13 @@ class PlanActionsScreen(EditingScreen):
             self.job(self._card_job)
 
     async def _card_job(self) -> None:
-        from .keyingin import show_card
+        from .card import show_card
 
         await show_card(self)
 
     def action_watch(self) -> None:
         """Go to the watch that is running, or ask what to watch."""
         if self.settle():
-            from .watching import WatchScreen
+            from .watch import WatchScreen
 
             self.app.push_screen(WatchScreen(self.session))

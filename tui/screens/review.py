@@ -16,9 +16,9 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..account import Entry, entries, summary
-from ..course import review_course
 from ..outlook import Circumstances, foresee
+from ..plot_lines import review_course
+from ..review_entries import Entry, entries, summary
 from ..session import LogChoice, look_back
 from ..widgets.curve import Curve
 from ..widgets.grid import GridColumn, GridRow, ListGrid
@@ -322,8 +322,9 @@ class ReviewScreen(WorkScreen):
             return
 
         def page() -> str:
-            from firing.report.page import review_page
+            from firing.report.page import render_page
+            from firing.report.review import review_report
 
-            return review_page(review)
+            return render_page(review_report(review))
 
         await self.hand_out(f"{log.path.stem}-review.html", page)

@@ -9,7 +9,7 @@ from textual.message import Message
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
-from .. import table
+from .. import segment_table as table
 from ..document import Selection
 from .grid import GridColumn, GridRow, ListGrid
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from firing.logs.flags import Mark
+from firing.logs.flags import Flag
 from firing.review.findings.evidence import Evidence
 from firing.review.result import Finding
 from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius
@@ -24,12 +24,12 @@ COLDER_C = 12.0
 """Studios are seldom near freezing, nor so much colder than their plan says [°C]."""
 
 _KINDS = {
-    Mark.SPIKE: "spikes",
-    Mark.STUCK: "stuck",
-    Mark.DROPOUT: "dropouts to room temperature",
-    Mark.FULL_SCALE: "overload",
-    Mark.JUMP: "jumps faster than any kiln",
-    Mark.FAHRENHEIT: "probably °F among °C",
+    Flag.SPIKE: "spikes",
+    Flag.STUCK: "stuck",
+    Flag.DROPOUT: "dropouts to room temperature",
+    Flag.FULL_SCALE: "overload",
+    Flag.JUMP: "jumps faster than any kiln",
+    Flag.FAHRENHEIT: "probably °F among °C",
 }
 
 
@@ -128,10 +128,10 @@ def _unit(evidence: Evidence) -> Iterator[Finding]:
 
 def _lost(evidence: Evidence) -> Iterator[Finding]:
     share = float(np.mean(~np.isfinite(evidence.temperature_c)))
-    counts = np.bincount(evidence.log.cleaning.marks[:, evidence.channel], minlength=max(Mark) + 1)
+    counts = np.bincount(evidence.log.cleaning.marks[:, evidence.channel], minlength=max(Flag) + 1)
     kinds = [f"{int(counts[mark])} {words}" for mark, words in _KINDS.items() if counts[mark]]
-    if counts[Mark.MISSING]:
-        kinds.append(f"{int(counts[Mark.MISSING])} without a number")
+    if counts[Flag.MISSING]:
+        kinds.append(f"{int(counts[Flag.MISSING])} without a number")
     seen = ", ".join(kinds)
     if share > LOST_SHARE:
         yield Finding(

@@ -1,0 +1,264 @@
+"""Forecasts, reviews and running firings as lines to draw, and what a moment of them reads as."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firing.forecast.result import Forecast
+from firing.report.charts.text_chart import ChartSeries
+from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.sanitize import display_width
+from firing.schedule.schedule import Schedule
+from firing.trace import FloatArray
+from firing.units import TemperatureUnit, format_temperature
+
+from .outlook import times
+
+if TYPE_CHECKING:
+    from firing.review.result import Review
+
+    from .watch_state import WatchState
+
+# Places in the palette of the curve (see tui/theme.py).
+FORECAST, SET_POINT, CORE = 0, 1, 3
+NOW = CORE
+"""The colour of what is still to come."""
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """What a curve shows.
+
+    Attributes
+    ----------
+    lines : tuple of ChartSeries
+        The later ones lie on top.
+    unit : {"C", "F"}
+        Of the temperature axis.
+    keeper : Timekeeper
+        The clock of the time axis.
+    corners_s : ndarray, shape (m,)
+        Moments worth stepping to [s].
+    place : callable
+        Tells in words what the moment [s] belongs to.
+    """
+
+    lines: tuple[ChartSeries, ...]
+    unit: TemperatureUnit
+    keeper: Timekeeper
+    corners_s: FloatArray
+    place: Callable[[float], str]
+
+    def readout(self, at_s: float, width: int | None = None) -> str:
+        """Return the moment and every line's temperature there, in one line.
+
+        In fewer words where that would be wider than `width`: without the place, and the unit is
+        then told once.
+        """
+        when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
+        found = [(line.name, value_at(line, at_s)) for line in self.lines]
+        values = [
+            f"{name} {format_temperature(value_c, self.unit)}"
+            for name, value_c in found
+            if value_c is not None
+        ]
+        place = self.place(at_s)
+        bare = " · ".join((when, *values))
+        whole = f"{bare} · {place}" if place else bare
+        if width is None or display_width(whole) <= width or not values:
+            return whole
+        if display_width(bare) <= width:
+            return bare
+        unit = f" °{self.unit}"
+        *others, last = values
+        return " ".join((when, *(value.removesuffix(unit) for value in others), last))
+
+
+def value_at(line: ChartSeries, at_s: float) -> float | None:
+    """Return a line's temperature at a moment [°C], straight between samples; None outside it."""
+    if not line.time_s.size or not line.time_s[0] <= at_s <= line.time_s[-1]:
+        return None
+    value = float(np.interp(at_s, line.time_s, line.temperature_c))
+    return value if np.isfinite(value) else None
+
+
+def plan_course(result: Forecast) -> Course:
+    """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
+
+    With the thickest ware's core there are four, and shorter words for them.
+    """
+    trace = result.trace
+    time_s, temperature_c = trace.time_s, trace.channel_c()
+    run, after = time_s <= result.program_s, time_s >= result.program_s
+    set_s, set_c = set_point(result)
+    lines = [
+        ChartSeries("set", set_s, set_c, "dashed", SET_POINT),
+    ]
+    core = result.core
+    if core is not None:
+        lines.append(ChartSeries("core", core.time_s, core.channel_c(), "dash-dotted", CORE))
+    name = "forecast" if core is None else "kiln"
+    lines.append(ChartSeries(name, time_s[run], temperature_c[run], "solid", FORECAST))
+    if np.count_nonzero(after) > 1:
+        name = "cooling" if core is None else "cool"
+        lines.append(ChartSeries(name, time_s[after], temperature_c[after], "dotted"))
+    corners = [0.0]
+    for segment in result.segments:
+        corners += [segment.ramp_end_s, segment.end_s]
+    corners.append(float(time_s[-1]))
+
+    def place(at_s: float) -> str:
+        index = segment_at(result, at_s)
+        return "" if index is None else result.schedule.label(index)
+
+    return Course(
+        tuple(lines),
+        result.schedule.unit,
+        times(result),
+        in_order(corners),
+        place,
+    )
+
+
+def in_order(moments: list[float]) -> FloatArray:
+    """Return moments in order, each once [s]."""
+    # numpy's own would load a part of it that nothing else here needs.
+    return np.array(sorted(set(moments)))
+
+
+def set_point(result: Forecast) -> tuple[FloatArray, FloatArray]:
+    """Return the set-point on the forecast's clock, [s] and [°C]; NaN with the elements off.
+
+    At full power it stands at the target from the start; while a kiln lags it waits there.
+    """
+    times: list[float] = []
+    values: list[float] = []
+    for timed in result.segments:
+        segment = result.schedule.segments[timed.index]
+        ramp_s = segment.ramp_s(result.schedule.from_c(timed.index))
+        if segment.drive == "off":
+            times += [timed.start_s, timed.ramp_end_s]
+            values += [np.nan, np.nan]
+        else:
+            arrives_s = timed.start_s + (ramp_s or 0.0)
+            times += [timed.start_s, min(arrives_s, timed.end_s)]
+            values += [result.schedule.from_c(timed.index), segment.target_c]
+        times.append(timed.end_s)
+        values.append(segment.target_c if segment.drive != "off" or segment.hold_s else np.nan)
+    return np.array(times), np.array(values)
+
+
+def segment_at(result: Forecast, at_s: float) -> int | None:
+    """Return the segment, from 0, that a moment of the forecast falls into; None after the last."""
+    return next((s.index for s in result.segments if s.start_s <= at_s <= s.end_s), None)
+
+
+def review_course(review: Review) -> Course:
+    """Return a review's lines: the plan dashed and the kiln's channel solid."""
+    trace = review.log.trace
+    name = trace.channels[review.channel]
+    corners = [0.0]
+    for segment in review.segments:
+        corners += [at for at in (segment.start_s, segment.ramp_end_s, segment.end_s) if at]
+    corners.append(float(trace.time_s[-1]))
+
+    def place(at_s: float) -> str:
+        for segment in review.segments:
+            if segment.start_s is not None and segment.start_s <= at_s:
+                end_s = segment.end_s if segment.end_s is not None else trace.time_s[-1]
+                if at_s <= end_s:
+                    return review.schedule.label(segment.index)
+        return ""
+
+    return Course(
+        (
+            ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
+            ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
+        ),
+        review.schedule.unit,
+        Timekeeper(trace.started, float(trace.time_s[-1])),
+        in_order(corners),
+        place,
+    )
+
+
+def schedule_course(schedule: Schedule) -> Course:
+    """Return an empty course, for a schedule that cannot be forecast."""
+    return Course((), schedule.unit, Timekeeper(None, 0.0), np.array([]), lambda _: "")
+
+
+class WatchLines:
+    """Draws a watch on top of its plan.
+
+    Parameters
+    ----------
+    schedule : Schedule or None
+        The plan it goes by.
+    """
+
+    def __init__(self, schedule: Schedule | None) -> None:
+        from firing.watch.position import Plan
+
+        self._schedule = schedule
+        self._plan = None if schedule is None else Plan(schedule)
+        self._began_s: float | None = None
+
+    def course(self, seen: WatchState, unit: TemperatureUnit) -> Course:
+        """Return the plan dashed, the readings solid, and what is to come dotted."""
+        lines: list[ChartSeries] = []
+        corners: list[float] = []
+        plan_s = self._origin_s(seen)
+        if self._plan is not None:
+            plan = self._plan
+            run = plan.time_s <= plan.segments[-1].end_s
+            time_s = plan.time_s[run] + plan_s
+            lines.append(ChartSeries("plan", time_s, plan.temperature_c[run], "dashed", SET_POINT))
+            for part in plan.segments:
+                corners += [plan_s + part.start_s, plan_s + part.ramp_end_s, plan_s + part.end_s]
+        rest, estimate = seen.rest, seen.estimate
+        if rest is not None and estimate is not None:
+            to_come = rest.time_s + estimate.now_s
+            lines.append(ChartSeries("to come", to_come, rest.temperature_c, "dotted", NOW))
+            corners += [estimate.now_s, float(to_come[-1])]
+        if seen.time_s.size:
+            name = seen.names[seen.channel] if seen.names else "kiln"
+            lines.append(ChartSeries(name, seen.time_s, seen.course_c, "solid", FORECAST))
+            corners.append(float(seen.time_s[0]))
+        last_s = max((float(line.time_s[-1]) for line in lines if line.time_s.size), default=0.0)
+        return Course(
+            tuple(lines),
+            unit,
+            Timekeeper(seen.began, last_s),
+            in_order(corners),
+            lambda at_s: self._place(seen, at_s),
+        )
+
+    def _origin_s(self, seen: WatchState) -> float:
+        """Return where the plan begins on the recording's clock, as the firing really began [s]."""
+        estimate = seen.estimate
+        position = None if estimate is None else estimate.position
+        if estimate is None or position is None or position.segment is None:
+            return seen.now_s  # not heating yet: at the earliest, now
+        at_s = estimate.now_s
+        if position.phase == "done" and position.arrived_s is not None:
+            at_s = position.arrived_s
+        if position.late_s is not None:
+            self._began_s = at_s - position.late_s - position.program_s
+        elif self._began_s is None:
+            # Its beginning was not seen: as if it had kept to the plan up to here.
+            self._began_s = at_s - position.program_s
+        return self._began_s
+
+    def _place(self, seen: WatchState, at_s: float) -> str:
+        """Tell which segment a moment still to come falls into."""
+        rest, estimate = seen.rest, seen.estimate
+        if self._schedule is None or rest is None or estimate is None or at_s < estimate.now_s:
+            return ""
+        for index, left_s in rest.segment_ends_s.items():
+            if at_s <= estimate.now_s + left_s:
+                return self._schedule.label(index)
+        return "cooling" if rest.time_s.size else ""

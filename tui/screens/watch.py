@@ -1,0 +1,296 @@
+"""The watch: a running firing on top of its plan, what is expected of it, and what was told."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widgets import Static
+
+from firing.report.sanitize import plain
+from firing.units import TemperatureUnit
+from firing.watch.fault_isolation import FaultIsolation
+from firing.watch.status_text import MomentText
+
+from ..plot_lines import WatchLines
+from ..session import LogChoice
+from ..watch_text import alarm_words, figures, lines_words, stage_words, told_words
+from ..widgets.curve import Curve
+from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.standing import Standing, Told
+from .base import WorkScreen
+
+if TYPE_CHECKING:
+    from firing.watch.options import WatchOptions
+
+    from ..live_watch import LiveWatch
+    from ..session import Session
+    from ..watch_state import WatchState
+
+_SIDE = (43, 48)
+_LOW = 30
+"""Screens of fewer lines than this have little room for what was told."""
+
+
+class WatchScreen(WorkScreen):
+    """A firing while it runs."""
+
+    HELP_TITLE = "Watch"
+    HELP_WORDS = (
+        "This watch is no safety device: an independent over-temperature cut-out and a person at "
+        "the end point are.",
+        "It only reads.  It keeps the plan it was begun with, whatever is changed on the plan.",
+        "It goes on while the plan is in front; quitting ends it, and asks first.",
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+o", "choose", "Source", tooltip="Choose what to watch, and begin"),
+        Binding(
+            "ctrl+x", "end", "End watch",
+            tooltip="End the watch; the recording is put on the disk and closed",
+        ),
+        Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
+        Binding("f5", "cautions", "Cautions", tooltip="What can hurt people"),
+        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, what was told, figures"),
+        Binding("shift+tab", "other(-1)", "Part before", show=False),
+        Binding("f7", "back", "Plan", tooltip="Back to the plan; the watch may go on"),
+        Binding("escape", "back", "Plan", show=False),
+    ]  # fmt: skip
+
+    def __init__(self, session: Session, order: WatchOptions | None = None) -> None:
+        super().__init__(session)
+        self._order = order
+        self._ready = False
+        self._stage = ""
+        self._said: tuple[str, bool] = ("", False)
+        self._drawn: tuple[object, ...] = ()
+        self._unit: TemperatureUnit | None = None
+        self._lines: tuple[LiveWatch | None, WatchLines] | None = None
+        # Held here: a look may come while the screen is taken down around them.
+        self._title, self._going_on = TitleLine(), Static(id="stage")
+        self._attempts = FaultIsolation("reading, recording and alarms go on")
+        self._standing, self._told = Standing(id="standing"), Told(id="told")
+        self._curve = Curve(id="curve")
+
+    def compose(self) -> ComposeResult:
+        """Put the figures beside the curve, what is going on above and what was told below."""
+        yield self._title
+        yield self._going_on
+        with Horizontal(id="body"):
+            yield self._standing
+            yield self._curve
+        yield self._told
+        yield KeyLine()
+
+    def on_mount(self) -> None:
+        """Show the watch, begin the one ordered, or ask for one."""
+        self._ready = True
+        self._curve.placeholder = "nothing is watched"
+        self._standing.focus()
+        self.look()
+        if self._order is not None or self.live is None:
+            self.action_choose()
+
+    @property
+    def live(self) -> LiveWatch | None:
+        """The watch shown."""
+        return self.session.watch
+
+    @property
+    def unit(self) -> TemperatureUnit:
+        """The unit temperatures are shown in: the plan's, unless changed."""
+        watch = self.live
+        schedule = None if watch is None else watch.schedule
+        plan = self.session.document.schedule if schedule is None else schedule
+        return self._unit or plan.unit
+
+    def say(self, words: str, *, fault: bool = False) -> None:
+        """Show a message in words under what is going on."""
+        self._said = (words, fault)
+        self.look()
+
+    # What is shown
+
+    def look(self) -> None:
+        """Show what the watch has laid down since; before the parts are there, nothing."""
+        if not (self._ready and self.is_attached):
+            return
+        show = self._attempts.run
+        show("the drawing of what goes on", self._show_stage, None)
+        watch = self.live
+        if watch is not None:
+            seen = watch.seen
+            show("the drawing of the title", lambda: self._show_title(watch, seen), None)
+            show("the drawing of the figures", lambda: self._show_figures(watch, seen), None)
+            show("the drawing of what was told", lambda: self._show_told(seen), None)
+            show("the drawing of the curve", lambda: self._show_curve(watch, seen), None)
+        for sentence in self._attempts.remarks():
+            self.notify(plain(sentence), title="Watch", severity="warning", markup=False)
+
+    def _show_figures(self, watch: LiveWatch, seen: WatchState) -> None:
+        self._standing.show(figures(seen, watch.schedule, self.unit))
+
+    def _show_told(self, seen: WatchState) -> None:
+        if seen.began is not None:
+            moments = MomentText(seen.began, seen.now_s)
+            self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
+
+    def _show_curve(self, watch: LiveWatch, seen: WatchState) -> None:
+        unit = self.unit
+        # The curve changes by as much as a dot only with these.
+        drawn = (watch, seen.estimate, seen.time_s.size, unit, seen.stage, watch.running)
+        if drawn != self._drawn:
+            self._drawn = drawn
+            if self._lines is None or self._lines[0] is not watch:
+                self._lines = watch, WatchLines(watch.schedule)
+            self._curve.show(self._lines[1].course(seen, unit), keep=True)
+            self.refresh_bindings()
+
+    def _show_stage(self) -> None:
+        watch, (said, fault) = self.live, self._said
+        lines: list[str] = []
+        if watch is None:
+            self._title.show(f"Watch: {self.session.document.schedule.title}", "")
+            lines.append("Nothing is watched yet.  ^O chooses a source.")
+        else:
+            words, trouble = stage_words(watch.seen, watch.order.source)
+            alarms = alarm_words(watch.seen)
+            fault = fault or trouble or bool(alarms)
+            lines += [*alarms, words]
+            if watch.schedule is not None and watch.schedule != self.session.document.schedule:
+                lines[-1] += "  The plan was changed since; the watch keeps its own."
+        lines += [said] if said else []
+        words = "\n".join(map(plain, lines))
+        if words != self._stage:
+            self._stage = words
+            self._going_on.update(Content(words))
+            self._going_on.set_class(fault, "fault")
+
+    def _show_title(self, watch: LiveWatch, seen: WatchState) -> None:
+        schedule, kept = watch.schedule, seen.recording
+        title = "without a plan" if schedule is None else schedule.title
+        state = (
+            "NOT recorded"
+            if kept is None
+            else f"{lines_words(kept.rows)} in {Path(kept.file).name}"
+        )
+        self._title.show(f"Watch: {title}", state)
+
+    def on_screen_resume(self) -> None:
+        """Take up what changed while another screen was in front."""
+        self.call_after_refresh(self.look)
+
+    def on_resize(self) -> None:
+        """Share the room between the parts."""
+        # Wide enough for a cone with its time and range on one line.
+        self._standing.styles.width = _SIDE[self.size.width >= 100]
+        self._told.styles.height = 5 if self.size.height < _LOW else 9
+        self.call_after_refresh(self.look)
+
+    # Jobs
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        if action == "end":
+            return self.live is not None and self.live.running
+        return True
+
+    def action_other(self, way: int) -> None:
+        """Go to another part of the screen."""
+        parts = [self._curve, self._told, self._standing]
+        at = next((n for n, part in enumerate(parts) if part.has_focus), -1)
+        parts[(at + way) % len(parts)].focus()
+
+    def action_unit(self) -> None:
+        """Show temperatures in the other unit."""
+        self._unit = "F" if self.unit == "C" else "C"
+        self.look()
+
+    def action_cautions(self) -> None:
+        """Read the cautions that apply."""
+        self.job(self.show_cautions)
+
+    def action_choose(self) -> None:
+        """Choose what to watch."""
+        self.job(self._choose_job)
+
+    async def _choose_job(self) -> None:
+        from .watchform import choose_watch, show_safety
+
+        watch = self.live
+        if watch is not None and watch.running:
+            answer = await self.ask(
+                f"{watch.order.source} is being watched.",
+                ("stay", "Go on watching it"),
+                ("end", "End that watch and choose another source"),
+            )
+            if answer != "end":
+                return
+            await self._end(watch)
+        order, self._order = self._order, None
+        if order is None:
+            await show_safety(self)
+            order = await choose_watch(self, None if watch is None else watch.order)
+        if order is None:
+            return
+        self._said = ("", False)
+        self.program.begin_watch(order)
+        self._curve.action_whole()
+        self.look()
+        await show_safety(self)
+
+    def action_end(self) -> None:
+        """End the watch."""
+        self.job(self._end_job)
+
+    async def _end_job(self) -> None:
+        watch = self.live
+        if watch is None or not watch.running:
+            return
+        answer = await self.ask(
+            "End the watch?  Nothing is read or recorded from then on.",
+            ("stay", "Go on watching"),
+            ("end", "End the watch"),
+        )
+        if answer == "end":
+            await self._end(watch)
+
+    async def _end(self, watch: LiveWatch) -> None:
+        self.say("Ending the watch …")
+        # The recording is put on the disk, and the user's command gets a moment.
+        await asyncio.to_thread(watch.end)
+        kept = watch.seen.recording
+        if kept is None or not kept.rows:
+            self.say("")
+        else:
+            self.say(f"{lines_words(kept.rows)} in {kept.file}; F7, and F7 again, reviews it.")
+            self.session.log = LogChoice(Path(kept.file), watch.order.channel)
+        self.look()
+
+    def action_back(self) -> None:
+        """Go back to the plan."""
+        watch = self.live
+        if watch is None or not watch.running:
+            if not self._busy:
+                self.dismiss(None)
+            return
+        self.job(self._back_job)
+
+    async def _back_job(self) -> None:
+        watch = self.live
+        if watch is None:
+            return
+        answer = await self.ask(
+            f"The watch of {watch.order.source} is running.",
+            ("plan", "To the plan; the watch goes on in the background"),
+            ("end", "End the watch, and to the plan"),
+            ("stay", "Stay here"),
+        )
+        if answer == "end":
+            await self._end(watch)
+        if answer in ("plan", "end"):
+            self.dismiss(None)
