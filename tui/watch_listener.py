@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.connection import Connection
+from firing.capture.source import Connection
 from firing.watch.setup import OpenWatch, open_watch
 
 from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
+    from firing.review.position import Position
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
-    from firing.watch.position import Position
     from firing.watch.predictor import Predictor
     from firing.watch.state import Estimate, RemainingCourse
     from firing.watch.watcher import Watcher

@@ -7,6 +7,7 @@ from datetime import date
 
 from firing.kiln.description import Fitted
 from firing.serialise import Serialised, named
+from firing.viewable import Tabular
 
 SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
 
@@ -46,7 +47,7 @@ class Diagnostics(Serialised):
 
 
 @dataclass(frozen=True, slots=True)
-class KilnFit(Serialised):
+class KilnFit(Tabular, Serialised):
     """What logs have taught about a kiln.
 
     Attributes
@@ -84,14 +85,20 @@ class KilnFit(Serialised):
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = SOURCES
 
+    def __repr__(self) -> str:
+        """Return the multipliers with their standard errors, on one line."""
+        shown = []
+        for name in ("power", "loss", "capacity"):
+            one: FittedValue = getattr(self, name)
+            left_open = "" if one.identifiable else " (these logs leave it open)"
+            shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
+        return f"<KilnFit {', '.join(shown)}>"
+
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.
 
-        Parameters
-        ----------
-        before : Fitted, optional
-            What stands there: its cone offset is kept, and its power where these logs say nothing
-            of the power.
+        Of what stands there the cone offset is kept, and the power where these logs say nothing of
+        it.
         """
         before = Fitted() if before is None else before
         told = self.power_over_capacity.identifiable or self.power.identifiable

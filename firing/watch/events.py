@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from firing.review.position import Position
 from firing.serialise import Serialised, rounded
-from firing.watch.position import Position
 
 Severity = Literal["act", "note"]
 EventState = Literal["raised", "over", "told"]
