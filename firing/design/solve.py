@@ -12,7 +12,7 @@ from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
 from firing.design.heating_search import HeatingLeg, HeatingSearch
 from firing.design.peak_candidates import PeakCandidate
-from firing.schedule.values import MAX_SEGMENTS
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, from_celsius, to_celsius
 from firing.ware.limits import Dwell, RateCap

@@ -10,6 +10,7 @@ from firing.clock import after_iso
 from firing.errors import FiringError
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
+from firing.serialise import json_fields
 from firing.trace import FloatArray, Trace
 
 LimitedBy = Literal["program", "power", "cooling"]
@@ -34,6 +35,11 @@ class ForecastSegment:
     action: str = ""
     ends: bool = True
 
+    json_keys = (
+        "index", "name", "start_s", "ramp_end_s", "end_s", "planned_s", "forecast_s", "from_c",
+        "end_c", "limited_by",
+    )  # fmt: skip
+
     @property
     def forecast_s(self) -> float:
         """Seconds the segment is expected to take."""
@@ -41,19 +47,7 @@ class ForecastSegment:
 
     def to_dict(self, started: datetime | None) -> dict[str, Any]:
         """Return the segment as the JSON shows it, with clock times if the start is known."""
-        return {
-            "index": self.index,
-            "name": self.name,
-            "start_s": self.start_s,
-            "ramp_end_s": self.ramp_end_s,
-            "end_s": self.end_s,
-            "planned_s": self.planned_s,
-            "forecast_s": self.forecast_s,
-            "from_c": self.from_c,
-            "end_c": self.end_c,
-            "limited_by": self.limited_by,
-            "ends_at": after_iso(started, self.end_s),
-        }
+        return json_fields(self) | {"ends_at": after_iso(started, self.end_s)}
 
 
 @dataclass(frozen=True, eq=False)
