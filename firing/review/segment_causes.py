@@ -138,7 +138,7 @@ class _Account:
 
     def makes_up(self, seconds: float) -> bool:
         """Return whether a ramp that was faster by so much had time to make up."""
-        return self.late_s >= 0.5 * abs(seconds)
+        return self.late_s >= limit.LATE_SHARE * abs(seconds)
 
     def degrees(self, temperature_c: float) -> str:
         """Return a temperature in the plan's unit."""
