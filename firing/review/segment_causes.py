@@ -127,7 +127,8 @@ class _Account:
             "interruption",
             seconds,
             f"in {where} the reading fell from {self.say.degrees(worst.before_c)} to "
-            f"{self.say.degrees(worst.lowest_c)} and was back after {format_duration(worst.seconds)}",
+            f"{self.say.degrees(worst.lowest_c)} and was back after "
+            f"{format_duration(worst.seconds)}",
         )
         return seconds
 
@@ -196,9 +197,8 @@ def _ramp_causes(
             left_s -= shown_s
     if ramp_s < limit.SHORT_RAMP_S:
         if abs(left_s) > 2 * account.small_s:
-            words = (
-                f"{where} took {format_duration(ramp_s)} to {account.say.degrees(segment.target_c)}"
-            )
+            target = account.say.degrees(segment.target_c)
+            words = f"{where} took {format_duration(ramp_s)} to {target}"
             account.add(account.behind(heats=heats, seconds=left_s), left_s, words)
         return
     if analysed.limited:
@@ -300,9 +300,8 @@ def _behind_words(
         by_itself = ": as if the kiln had been left to cool by itself"
         if seconds > 0 or run.mean_c_per_h < 1.1 * segment.rate_c_per_h:
             by_itself = ""
-        return (
-            f"{where} cooled at {account.say.rate(run.mean_c_per_h)}, {planned} was set{by_itself}"
-        )
+        mean = account.say.rate(run.mean_c_per_h)
+        return f"{where} cooled at {mean}, {planned} was set{by_itself}"
     if seconds < 0 and account.makes_up(seconds):
         return f"{where} went faster than its {planned}: the kiln made up for time lost before"
     behind = run.behind_c_per_h is not None and run.behind_c_per_h < 0.95 * segment.rate_c_per_h
