@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.connection import Connection
+from firing.capture.source import Connection
 from firing.watch.setup import OpenWatch, open_watch
 
 from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState

@@ -46,7 +46,7 @@ else:
         return True
 
 
-MOST_BESIDE = 1000
+MOST_NUMBERED = 1000
 _FLAGS = (
     os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 )
@@ -80,7 +80,7 @@ def still_names(path: Path, descriptor: int) -> bool:
 
 def numbered_paths(path: Path) -> Iterator[Path]:
     """Yield the names of files beside one, ``firing-2.csv`` first."""
-    for number in range(2, MOST_BESIDE):
+    for number in range(2, MOST_NUMBERED):
         yield path.with_name(f"{path.stem}-{number}{path.suffix}")
 
 
@@ -89,21 +89,29 @@ def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
 
     The path does not name the old one any more; that still takes lines if this raises `OSError`.
     """
-    held = _readable(old)
+    held = _content_if_readable(old)
     content = header if held is None else held
     moved = os.fstat(old).st_nlink > 0
     try:
         found = open_for_append(path)
         # A disk that was taken out gives nothing; what is there now is that one, or another.
-        if held is None and _taken(found, header, whole=False) is not None:
+        if held is None and _claimed(found, header, whole=False) is not None:
             there = os.fstat(found).st_size > 0
-            return _written(found, b"" if there else header), path, "is there again, and goes on"
-        kept = _taken(found, content)
+            return (
+                _append_synced(found, b"" if there else header),
+                path,
+                "is there again, and goes on",
+            )
+        kept = _claimed(found, content)
         if kept is not None:
             if moved and not kept:
                 # What was moved is kept where it went.
-                return _written(found, header), path, "was moved away; a new file goes on there"
-            done = _written(found, content[len(kept) :])
+                return (
+                    _append_synced(found, header),
+                    path,
+                    "was moved away; a new file goes on there",
+                )
+            done = _append_synced(found, content[len(kept) :])
             what = "was replaced by a copy" if kept else "was deleted"
             return done, path, f"{what}; it was written again, with all its lines"
         os.close(found)
@@ -116,11 +124,15 @@ def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
         with contextlib.suppress(FileExistsError):
             done = open_for_append(other, new=True)
             lock_file(done)
-            return _written(done, content), other, f"was replaced; all its lines are in {other}"
+            return (
+                _append_synced(done, content),
+                other,
+                f"was replaced; all its lines are in {other}",
+            )
     raise FileExistsError(f"there is no free name beside {path}")
 
 
-def _readable(descriptor: int) -> bytes | None:
+def _content_if_readable(descriptor: int) -> bytes | None:
     """Return what an open file holds; None if its disk does not give it any more."""
     try:
         return read_all(descriptor, os.fstat(descriptor).st_size)
@@ -128,7 +140,7 @@ def _readable(descriptor: int) -> bytes | None:
         return None
 
 
-def _taken(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | None:
+def _claimed(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | None:
     """Lock a file and return what it holds, if that is the beginning of `content`; else None.
 
     If not `whole`, what it holds may go on after `content`.
@@ -137,7 +149,7 @@ def _taken(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | No
     return there if content.startswith(there) and lock_file(descriptor) else None
 
 
-def _written(descriptor: int, data: bytes) -> int:
+def _append_synced(descriptor: int, data: bytes) -> int:
     """Append bytes to a file and put them on the disk; return its descriptor, or close it."""
     before = os.fstat(descriptor).st_size
     try:

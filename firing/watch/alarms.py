@@ -112,7 +112,7 @@ class AlarmBoard:
     def feed(self, now: AlarmInputs) -> list[WatchEvent]:
         """Take the state of things in and return what has to be told of it."""
         self._position = now.position
-        self.isolation.run("the eye on the power", lambda: self.supply.look(now.position), None)
+        self.isolation.run("the eye on the power", lambda: self.supply.update(now.position), None)
         alarms = (
             self._impossible,
             self._hold_long,

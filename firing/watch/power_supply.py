@@ -49,7 +49,7 @@ LOST_SHARE = 0.4
 elements lose it over hours."""
 LOSS_C = 3.0
 
-PAST_SURELY = 4.0
+PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
@@ -85,7 +85,7 @@ class PowerMonitor:
 
     def __init__(self, schedule: Schedule | None) -> None:
         self._plan = None if schedule is None else Plan(schedule)
-        self._lately = RecentReadings(KEEP_S)
+        self._recent = RecentReadings(KEEP_S)
         self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
         self._lowest_c = math.inf
@@ -100,32 +100,32 @@ class PowerMonitor:
 
     def take(self, time_s: float, value_c: float) -> None:
         """Take a reading in that may be a kiln's."""
-        self._fresh = self._lately.add(time_s, value_c) or self._fresh
+        self._fresh = self._recent.add(time_s, value_c) or self._fresh
 
     def rate_error_c_per_h(self) -> float:
         """Return the standard error of a rate over ten minutes, or five readings [°C/h]."""
-        interval_s = self._lately.interval_s()
+        interval_s = self._recent.interval_s()
         if math.isnan(interval_s):
             return math.inf
         points = max(RATE_WINDOW_S / interval_s, float(LEAST_POINTS))
-        per_s = self._lately.noise_c() * math.sqrt(12.0 / points**3) / interval_s
+        per_s = self._recent.noise_c() * math.sqrt(12.0 / points**3) / interval_s
         return per_s * SECONDS_PER_HOUR
 
-    def look(self, position: Position | None) -> None:
+    def update(self, position: Position | None) -> None:
         """Look at the course as it stands, once a reading."""
         if self._plan is None or position is None or not self._fresh:
             return
         self._fresh = False
-        time_s, celsius = self._lately.points()
+        time_s, celsius = self._recent.points()
         if time_s.size < 3:
             return
-        now = _Now(time_s, celsius, self._lately.noise_c())
-        self._see_hold(position)
-        self._look_gone(self._plan, position, now)
-        self._look_weaker(self._plan, position, now)
-        self._look_past(self._plan, now)
+        now = _RecentCourse(time_s, celsius, self._recent.noise_c())
+        self._update_hold(position)
+        self._judge_loss(self._plan, position, now)
+        self._judge_weakening(self._plan, position, now)
+        self._judge_overlong_hold(self._plan, now)
 
-    def _see_hold(self, position: Position) -> None:
+    def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
         index = position.segment
         if position.phase != "left":
@@ -156,7 +156,7 @@ class PowerMonitor:
 
     # Power gone
 
-    def _look_gone(self, plan: Plan, position: Position, now: "_Now") -> None:
+    def _judge_loss(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
         if self.gone:
             self._lowest_c = min(self._lowest_c, now.celsius)
             regained = now.celsius > self._lowest_c + max(
@@ -209,7 +209,7 @@ class PowerMonitor:
 
     # Part of it gone
 
-    def _look_weaker(self, plan: Plan, position: Position, now: "_Now") -> None:
+    def _judge_weakening(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
         index = position.segment
         ramping = position.phase == "ramp" and index is not None and plan.heats(index)
         if self.weaker:
@@ -219,7 +219,7 @@ class PowerMonitor:
             return
         if not ramping or index is None:
             return
-        interval_s = self._lately.interval_s()
+        interval_s = self._recent.interval_s()
         pace_s = max(PACE_S, PACE_READINGS * interval_s)
         before_s = max(BEFORE_S, BEFORE_READINGS * interval_s)
         age_s = now.at_s - now.time_s
@@ -228,7 +228,7 @@ class PowerMonitor:
             inside &= now.time_s >= position.begun_s + SETTLED_S
         if np.count_nonzero(inside) < BEFORE_POINTS:
             return
-        line = _Line(now.time_s[inside], now.values_c[inside])
+        line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
         if line.span_s < 0.6 * before_s or line.slope_c_per_s <= 0.0:
             return
         segment = plan.schedule.segments[index]
@@ -249,7 +249,7 @@ class PowerMonitor:
 
     # On past its time
 
-    def _look_past(self, plan: Plan, now: "_Now") -> None:
+    def _judge_overlong_hold(self, plan: Plan, now: "_RecentCourse") -> None:
         hold = self._hold
         if hold is None or now.at_s <= hold.due_s:
             self.stays_on = False
@@ -288,11 +288,12 @@ class PowerMonitor:
         due_c = rate * self.past_s / SECONDS_PER_HOUR
         rises = -drop_c > max(FALL_C, SIGNIFICANT_ERRORS * error_c)
         self.stays_on = rises or (
-            self.past_s >= PAST_S and drop_c + PAST_SURELY * error_c < FALLEN_SHARE * due_c
+            self.past_s >= PAST_S
+            and drop_c + PAST_SIGNIFICANT_ERRORS * error_c < FALLEN_SHARE * due_c
         )
 
 
-class _Now:
+class _RecentCourse:
     """The course as it stands: how hot it is now, how high it was, and how surely."""
 
     def __init__(self, time_s: FloatArray, values_c: FloatArray, noise_c: float) -> None:
@@ -307,7 +308,9 @@ class _Now:
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
         sums = np.bincount(number, weights=values_c)
-        recent = (count > 0) & (np.arange(count.size) * NOW_S <= max(HIGH_S, _last_ages(age_s)))
+        recent = (count > 0) & (
+            np.arange(count.size) * NOW_S <= max(HIGH_S, _age_of_last_four_s(age_s))
+        )
         means = sums[recent] / count[recent]
         self.highest_c = float(np.max(means))
         self.fallen_c = self.highest_c - self.celsius
@@ -315,12 +318,12 @@ class _Now:
         self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
 
 
-def _last_ages(age_s: FloatArray) -> float:
+def _age_of_last_four_s(age_s: FloatArray) -> float:
     """Return how far back the last four readings lie [s]."""
     return float(age_s[max(age_s.size - 4, 0)])
 
 
-class _Line:
+class _LeastSquaresLine:
     """A straight line through points, least squares."""
 
     def __init__(self, time_s: FloatArray, values_c: FloatArray) -> None:

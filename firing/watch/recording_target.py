@@ -39,18 +39,18 @@ def open_recorder(
     """
     why = ""
     for path in itertools.chain((out,), numbered_paths(out)):
-        over = _over(path, channel, first=path == out)
+        over = _why_over(path, channel, first=path == out)
         if over:
             why = why or over
             continue
         recorder = Recorder(path, channels, base, output=output)
         if path != out:
-            recorder.say(f"{out} {why}, so this firing is recorded to {path}")
+            recorder.add_remark(f"{out} {why}, so this firing is recorded to {path}")
         return recorder
     raise FileExistsError(f"there is no free name beside {out}")
 
 
-def _over(path: Path, channel: int, *, first: bool) -> str:
+def _why_over(path: Path, channel: int, *, first: bool) -> str:
     """Return why a file is not to be continued; empty if it is, or is to be refused."""
     try:
         if not path.is_file() or path.stat().st_size > LARGEST_BYTES:

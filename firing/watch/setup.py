@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from firing.capture.connection import Connection
-from firing.capture.source import ReadingSource
+from firing.capture.source import Connection, ReadingSource
 from firing.errors import FiringError
 from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 

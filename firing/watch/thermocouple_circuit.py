@@ -91,11 +91,11 @@ class CircuitMonitor:
 
         `value_c` is the number whatever is held against it; NaN where there is none.
         """
-        said = self._said(status, value_c)
-        if said is not None:
+        by_instrument = self._fault_by_instrument(status, value_c)
+        if by_instrument is not None:
             self._open.append((time_s, value_c))
-            if self.broken is None and _lasts(self._open):
-                self.broken = CircuitFault(said, self._last_c(), value_c)
+            if self.broken is None and _is_lasting(self._open):
+                self.broken = CircuitFault(by_instrument, self._last_c(), value_c)
             return False
         if math.isnan(value_c) or status not in (Status.OK, Status.STEP, Status.STUCK):
             return False
@@ -104,21 +104,21 @@ class CircuitMonitor:
             return self._take_broken(time_s, value_c)
         if self._is_odd(time_s, value_c):
             self._odd.append((time_s, value_c))
-            if _lasts(self._odd):
+            if _is_lasting(self._odd):
                 last_c = self._last_c()
-                self.broken = CircuitFault(self._name(last_c), last_c, value_c)
+                self.broken = CircuitFault(self._kind_of_fault(last_c), last_c, value_c)
                 self._faulty = deque(self._odd)
                 self._odd = []
             return False
         self._odd.clear()
         self._believe(time_s, value_c)
-        if self._falls_cold(time_s, value_c):
+        if self._falls_in_cold_kiln(time_s, value_c):
             self.broken = CircuitFault("reversed", self._cold.oldest_c(), value_c)
             self._faulty = deque([(time_s, value_c)])
             return False
         return True
 
-    def _said(self, status: Status, value_c: float) -> CircuitFaultKind | None:
+    def _fault_by_instrument(self, status: Status, value_c: float) -> CircuitFaultKind | None:
         """Return what the instrument itself, or its scale, says of the circuit."""
         if status in (Status.OPEN, Status.OVERLOAD):
             return "open"
@@ -157,7 +157,7 @@ class CircuitMonitor:
             scatter_c = CIRCUIT_OPENED_FALL_C
         return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / CIRCUIT_FALL_TIME_CONSTANT_S))
 
-    def _name(self, from_c: float) -> CircuitFaultKind:
+    def _kind_of_fault(self, from_c: float) -> CircuitFaultKind:
         first_c, last_c = self._odd[0][1], self._odd[-1][1]
         if last_c > from_c:
             return "open"
@@ -180,7 +180,7 @@ class CircuitMonitor:
         stepped = moved_c > 0.0 or not self._faulty
         if stepped and not value_c > from_c + BACK_C:
             self._back.append((time_s, value_c))
-            if _lasts(self._back):
+            if _is_lasting(self._back):
                 self.broken = None
                 self._back_s = time_s
                 self._believed.clear()
@@ -195,7 +195,7 @@ class CircuitMonitor:
         _remember(self._faulty, time_s, value_c)
         return False
 
-    def _falls_cold(self, time_s: float, value_c: float) -> bool:
+    def _falls_in_cold_kiln(self, time_s: float, value_c: float) -> bool:
         """Tell whether a kiln that was never hot reads colder and colder: reversed leads."""
         if self._highest_c > NEVER_HOT_C:
             return False
@@ -242,7 +242,7 @@ class StuckReadingDetector:
         self.stuck = self.stuck or bool(by_noise) or by_plan
 
 
-def _lasts(readings: list[tuple[float, float]]) -> bool:
+def _is_lasting(readings: list[tuple[float, float]]) -> bool:
     return (
         len(readings) >= CIRCUIT_FAULT_READINGS
         and readings[-1][0] - readings[0][0] >= CIRCUIT_FAULT_S

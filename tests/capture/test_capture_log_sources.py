@@ -13,10 +13,9 @@ import numpy as np
 import pytest
 
 from firing.capture import log_sources
-from firing.capture.connection import Connection
 from firing.capture.log_sources import FollowedLog
 from firing.capture.reading import Reading
-from firing.capture.source import SourceLost
+from firing.capture.source import Connection, SourceLost
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import read_log

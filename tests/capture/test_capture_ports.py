@@ -10,11 +10,10 @@ from typing import Any
 import pytest
 from capture.ptywatch import Instrument
 
-from firing.capture.connection import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.reading import Reading
 from firing.capture.serial_port import PortSettings, SerialPort, list_ports
-from firing.capture.source import SourceLost
+from firing.capture.source import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection, SourceLost
 from firing.capture.text_lines import GARBLED_LINES, TextLineSource
 
 
@@ -164,7 +163,7 @@ class Gone:
 
 def test_pauses_before_trying_again_grow(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = [0.0]
-    monkeypatch.setattr("firing.capture.connection.monotonic_s", lambda: clock[0])
+    monkeypatch.setattr("firing.capture.source.monotonic_s", lambda: clock[0])
     monkeypatch.setattr(time, "sleep", lambda s: clock.__setitem__(0, clock[0] + s))
     gone = Gone()
     connection = Connection(gone)

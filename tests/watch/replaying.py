@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from firing.capture.clock import TimeBase
-from firing.capture.connection import Connection
 from firing.capture.log_sources import ReplayedLog
 from firing.capture.reading import Reading
+from firing.capture.source import Connection
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.events import AlarmLimits, WatchEvent
