@@ -27,14 +27,7 @@ CHART_C_PER_H = (15.0, 150.0)
 class PeakCandidate:
     """An end that a way up may have.
 
-    Attributes
-    ----------
-    peak_c : float
-        The peak [°C].
-    hold_s : float
-        The hold there [s].
-    rate_c_per_h : float or None
-        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
+    The rate is that of the last segment, over 100 °C or more; None for any.
     """
 
     peak_c: float

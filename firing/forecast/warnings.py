@@ -24,16 +24,8 @@ _DOWN_EXACTLY = 1.0
 class Adjustment:
     """How far a course is from bringing one cone just down.
 
-    Attributes
-    ----------
-    cone : str
-        The cone in its printed spelling.
-    heatwork : float
-        Its heat-work as the course stands [1]; 1 is down.
-    hold_s : float
-        Seconds of hold at the peak to add; negative: to take away, as far as there is heat-work.
-    whole_c : float
-        Degrees by which the whole course would have to be hotter [°C]; negative: cooler.
+    1 of heat-work is down.  `hold_s` is to be added at the peak, or taken away if negative, as far
+    as there is heat-work; `whole_c` is by how much the whole course would have to be hotter.
     """
 
     cone: str
