@@ -156,6 +156,17 @@ def hold_needed(cone: str, at_c: float, rate_c_per_h: float = 60.0) -> HoldAnswe
     FiringError
         If there is no such cone, the rate is outside 5 to 400 °C/h, the hold lies more than 80 °C
         below the end point, or it would exceed 24 h.
+
+    Examples
+    --------
+    The chart has cone 6 down at 1222 °C after 60 °C/h: no hold is needed there, but lower down.
+
+    >>> import firing as fi
+    >>> fi.hold_needed("6", at_c=1222.0, rate_c_per_h=60.0).hold_s
+    0.0
+    >>> answer = fi.hold_needed("6", at_c=1200.0)
+    >>> 0.0 < answer.low_s < answer.hold_s < answer.high_s
+    True
     """
     law = cone_law(cone)
     check_rate(rate_c_per_h)
@@ -219,6 +230,14 @@ def peak_needed(cone: str, hold_s: float, rate_c_per_h: float = 60.0) -> PeakAns
     FiringError
         If there is no such cone, the rate is outside 5 to 400 °C/h, the hold is outside 0 to 24 h,
         or the peak would lie more than 80 °C below the end point.
+
+    Examples
+    --------
+    Without a hold the peak is the chart's end point:
+
+    >>> import firing as fi
+    >>> round(fi.peak_needed("6", hold_s=0.0, rate_c_per_h=60.0).peak_c, 1)
+    1222.0
     """
     law = cone_law(cone)
     check_rate(rate_c_per_h)

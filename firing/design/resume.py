@@ -40,6 +40,7 @@ from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+from firing.viewable import Tabular
 from firing.ware.hot_start import as_dried, assumed_state
 from firing.ware.limits import USUAL_MARGIN
 from firing.ware.load import Load, WareState, load_or_typical
@@ -60,7 +61,7 @@ _ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
-class Resumption:
+class Resumption(Tabular):
     """What to do now.
 
     Attributes
@@ -103,6 +104,19 @@ class Resumption:
     started: datetime | None
     notes: tuple[str, ...]
     problems: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return where the firing stands and what is left, on one line."""
+        unit = "C" if self.schedule is None else self.schedule.unit
+        done = f"{100.0 * self.done_x / self.wanted_x:.0f} %" if self.wanted_x else "none"
+        left = "nothing left to heat"
+        if self.schedule is not None:
+            left = f"{len(self.schedule.segments)} segments left"
+        now = format_temperature(self.now_c, unit)
+        return (
+            f"<Resumption in segment {self.segment + 1}: now {now}, {done} of the "
+            f"heat-work for cone {self.cone}, {left}>"
+        )
 
     @property
     def needs_action(self) -> bool:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from firing.kiln.description import Fitted
+from firing.viewable import Tabular
 
 SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
 
@@ -66,7 +67,7 @@ class Diagnostics:
 
 
 @dataclass(frozen=True, slots=True)
-class KilnFit:
+class KilnFit(Tabular):
     """What logs have taught about a kiln.
 
     Attributes
@@ -103,6 +104,15 @@ class KilnFit:
     cannot_tell: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = SOURCES
+
+    def __repr__(self) -> str:
+        """Return the multipliers with their standard errors, on one line."""
+        shown = []
+        for name in ("power", "loss", "capacity"):
+            one: FittedValue = getattr(self, name)
+            left_open = "" if one.identifiable else " (these logs leave it open)"
+            shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
+        return f"<KilnFit {', '.join(shown)}>"
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fit as the JSON document shows it, without ``schema`` and ``kind``."""

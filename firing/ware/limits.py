@@ -235,6 +235,10 @@ class WareLimits:
     vapour_kpa: float
     advice: DryingAdvice | None = None
 
+    def __repr__(self) -> str:
+        """Return the governing piece, the purpose and the margin, on one line."""
+        return f"<WareLimits of {self.piece.name!r}, {self.purpose}, margin {self.margin:g}>"
+
     def of(self, direction: Direction) -> tuple[Limit, ...]:
         """Return the limits of one direction."""
         return tuple(limit for limit in self.limits if limit.direction == direction)
