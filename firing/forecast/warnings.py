@@ -9,7 +9,7 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import LONGEST_HOLD_S
+from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
@@ -63,8 +63,6 @@ def _shift_to_down_c(
 
 TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
-FURTHEST_C = 80.0
-"""A course further off than this is not mended by a hold (see `firing.cones.holds`) [°C]."""
 
 
 def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
@@ -202,7 +200,7 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
     peak = format_temperature(schedule.peak_c, schedule.unit)
     if forecast.kiln is not None and not forecast.kiln.reaches_peak:
         what = f"the kiln does not get to {peak}, so no hold there would mend that"
-    elif abs(change.whole_c) > FURTHEST_C:
+    elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold mends that; change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s
