@@ -29,7 +29,7 @@ class ChannelPlausibility:
         self._still = 0
         self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
         self._rose = False
-        self._restless = False
+        self._was_noisy = False
 
     def judge(self, time_s: float, value_c: float) -> Status:
         """Return what is held against a reading, which comes after the one before."""
@@ -48,11 +48,11 @@ class ChannelPlausibility:
         else:
             if self._still == 0:
                 full = len(self._turns) == LIVE_TURNING_READINGS
-                self._restless = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+                self._was_noisy = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
             self._still += 1
             self._turns.append(False)
             if (
-                self._restless
+                self._was_noisy
                 and self._still >= LIVE_STILL_READINGS
                 and time_s - self._still_since_s >= LIVE_STILL_S
             ):
