@@ -201,7 +201,7 @@ class WatchLines:
     """
 
     def __init__(self, schedule: Schedule | None) -> None:
-        from firing.watch.position import Plan
+        from firing.review.position import Plan
 
         self._schedule = schedule
         self._plan = None if schedule is None else Plan(schedule)

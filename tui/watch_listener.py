@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
+    from firing.review.position import Position
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
-    from firing.watch.position import Position
     from firing.watch.predictor import Predictor
     from firing.watch.state import Estimate, RemainingCourse
     from firing.watch.watcher import Watcher

@@ -138,7 +138,7 @@ def _check_offset(kiln: str | None, witnesses: tuple[str, ...]) -> None:
 
 def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
-    from firing.review.kiln_offset import write_offset
+    from firing.review.witness import write_offset
 
     assert result.heat is not None
     assert result.heat.witness is not None

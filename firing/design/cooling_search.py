@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.rate_limits import lowest_of, spans
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.limits import RateCap
+from firing.ware.limits import RateCap, lowest_of
 
 _SLACK = 1e-9
 
@@ -77,24 +77,8 @@ class CoolingLeg:
 class CoolingSearch:
     """All ways down from a set of peaks to the temperature at which the kiln is opened.
 
-    Parameters
-    ----------
-    peaks_c : sequence of float
-        Where cooling may begin [°C].
-    stops_c : ndarray
-        Where a segment may end [°C].
-    open_c : float
-        Down to where time counts [°C].
-    caps : sequence of RateCap
-        What caps the rate on the way down.
-    own : OwnCooling
-        The kiln's own.
-    controller : Controller
-        Steps and bounds of rates.
-    held_s : dict of float to float
-        Stops that every program must make, and the hold there [°C, s].
-    most_segments : int
-        How many segments to look at.
+    Cooling may begin at any of the peaks; a segment may end at a stop, and must at those of
+    `held_s`, with that hold [°C, s].  Time counts down to `open_c`.
     """
 
     def __init__(

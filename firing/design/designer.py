@@ -72,7 +72,7 @@ def design(
         `firing.ware.rules.limits_for`.
     """
     controller = Controller() if controller is None else controller
-    ready = _prepared(load, request, kiln, state)
+    ready = prepared(load, request, kiln, state)
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
     kept, told = limits, ""
     for rounds in range(_TIGHTENINGS + 1):
@@ -122,7 +122,7 @@ def design(
 
 
 @dataclass(frozen=True, eq=False)
-class _Prepared:
+class Prepared:
     """The ware as it is to be fired, all its limits and those that count, and the kiln's curves."""
 
     load: Load
@@ -133,9 +133,9 @@ class _Prepared:
     advice: str
 
 
-def _prepared(
+def prepared(
     load: Load, request: DesignRequest, kiln: KilnDescription | None, state: WareState | None
-) -> _Prepared:
+) -> Prepared:
     request.check()
     ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
     advice = ""
@@ -147,27 +147,9 @@ def _prepared(
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return _Prepared(load, ware, limits, default_curves(request.room_c), 0.0, advice)
+        return Prepared(load, ware, limits, default_curves(request.room_c), 0.0, advice)
     curves = curves_of(kiln, load, request.about_c, request.room_c)
-    return _Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
-
-
-def fastest(
-    load: Load,
-    request: DesignRequest,
-    *,
-    kiln: KilnDescription | None = None,
-    controller: Controller | None = None,
-    state: WareState | None = None,
-) -> ProgramSolution:
-    """Return the optimum within the limits, before the simulated wall has had its say.
-
-    Parameters and errors are those of `design`.
-    """
-    controller = Controller() if controller is None else controller
-    ready = _prepared(load, request, kiln, state)
-    found = answer(ready.load, request, ready.limits, ready.curves, controller, ready.offset_c)
-    return found.solution
+    return Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
 
 
 def _notes(
@@ -215,19 +197,8 @@ def answer(
     """Return the fastest program within limits.
 
     The cooling's heat-work counts towards a cone and is known only once there is a program, so the
-    problem is solved again until it has settled.
-
-    Parameters
-    ----------
-    load, request, limits, curves, controller
-        The ware, what is wanted, its limits, the kiln, and what the program is keyed into.
-    offset_c : float
-        What the thermocouple reads too low by, from witness cones [°C].
-
-    Raises
-    ------
-    FiringError
-        If demands leave no schedule: one sentence saying which two collide.
+    problem is solved again until it has settled.  `offset_c` is what the thermocouple reads too low
+    by, from witness cones.
     """
     wanted, cooling_x, rounds = 1.0, 0.0, 0
     while True:

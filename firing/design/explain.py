@@ -54,17 +54,7 @@ def written_rate(rate_c_per_h: float, unit: TemperatureUnit) -> float:
 def explained(
     solution: ProgramSolution, problem: Problem, *, title: str, purpose: Purpose, cone: str | None
 ) -> tuple[Schedule, tuple[SegmentReason, ...]]:
-    """Return a solution as a schedule, with one reason a segment.
-
-    Parameters
-    ----------
-    solution, problem
-        What was found, and for what.
-    title, purpose : str
-        Of the schedule.
-    cone : str or None
-        The cone wanted.
-    """
+    """Return a solution as a schedule, with one reason a segment."""
     segments: list[Segment] = []
     reasons: list[SegmentReason] = []
     from_c = problem.start_c
@@ -192,16 +182,8 @@ def designed_text(
 ) -> str:
     """Return a schedule file with the reason and source of each segment as comments.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        What to write.
-    reasons : sequence of SegmentReason
-        One a segment; an empty one leaves what stands above the segment alone.
-    notes : sequence of str
-        Comments for the head of the file.
-    base_text : str, optional
-        The file as it was; its comments stay.
+    An empty reason leaves what stands above its segment alone; the comments of `base_text`, the
+    file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
     head = [line for note in notes for line in _comment(note)]

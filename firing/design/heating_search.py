@@ -25,10 +25,10 @@ import numpy.typing as npt
 
 from firing.controller.controller import Controller
 from firing.design.peak_candidates import PeakCandidate
-from firing.design.rate_limits import lowest_of, spans
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.limits import Dwell, RateCap
+from firing.ware.limits import Dwell, RateCap, lowest_of
 
 IntArray = npt.NDArray[np.int64]
 
@@ -99,27 +99,8 @@ def not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
 class HeatingSearch:
     """All ways up from one temperature to a set of candidates.
 
-    Parameters
-    ----------
-    start_c : float
-        Where the program starts [°C].
-    stops_c : ndarray
-        Where a segment may end [°C].
-    caps : sequence of RateCap
-        What caps the rate on the way up.
-    dwells : sequence of Dwell
-        Least times in windows that do not overlap; one counts where the way leads above its window.
-    controller : Controller
-        Steps and bounds of rates and holds.
-    candidates : sequence of PeakCandidate
-        The ends, in any order.
-    most_segments : int
-        How many segments to look at.
-
-    Raises
-    ------
-    ValueError
-        If two windows overlap.
+    A segment may end at a stop.  Windows of dwells must not overlap; one counts where the way leads
+    above its window.
     """
 
     def __init__(
@@ -208,7 +189,7 @@ class HeatingSearch:
             over = nodes[self._peak] > high
             self._ahead_s = self._ahead_s + more[:, None] * over[None, :]
 
-    def _hopeful(self, labels: Labels) -> npt.NDArray[np.intp]:
+    def _promising(self, labels: Labels) -> npt.NDArray[np.intp]:
         """Return the paths that may still come to some candidate sooner than any known."""
         least = labels.time_s[:, None] + self._ahead_s[labels.node]
         own = self._window[labels.node]
@@ -273,7 +254,7 @@ class HeatingSearch:
             self._ends.append(self._finish(labels))
             self._best_s = np.minimum(self._best_s, self._ends[-1][0])
             labels = self._advance(labels, best_s, fronts)
-            labels = labels.taken(self._hopeful(labels))
+            labels = labels.taken(self._promising(labels))
             if labels.node.size == 0:
                 break
             self._levels.append(labels)
@@ -338,11 +319,8 @@ class HeatingSearch:
     def times_s(self) -> FloatArray:
         """Return the least time to each candidate, its hold included [s], by number of segments.
 
-        Returns
-        -------
-        ndarray, shape (numbers, candidates)
-            Row 0 is for one segment; infinite where there is no way.  Rows end where more segments
-            gain nothing any more.
+        Row 0 is for one segment; infinite where there is no way.  Rows end where more segments gain
+        nothing any more.
         """
         return np.array([times for times, _ in self._ends])
 
@@ -369,13 +347,7 @@ class HeatingSearch:
         return least
 
     def legs(self, segments: int, candidate: int) -> tuple[HeatingLeg, ...]:
-        """Return the fastest way with exactly so many segments to a candidate, by its number.
-
-        Raises
-        ------
-        ValueError
-            If there is none.
-        """
+        """Return the fastest way with exactly so many segments to a candidate, by its number."""
         times, rows = self._ends[segments - 1]
         if not np.isfinite(times[candidate]):
             raise ValueError("there is no such way up")

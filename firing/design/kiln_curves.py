@@ -89,15 +89,8 @@ def curves_of(
 ) -> KilnCurves:
     """Return a kiln's curves with its load, from two runs of the kiln model.
 
-    Parameters
-    ----------
-    kiln, load
-        What is fired, and in what.
-    wanted_c : float
-        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower,
-        and `LEAST_TRIAL_C` for a program that only dries.
-    room_c : float
-        Room temperature [°C].
+    The trial of the cooling begins at the peak wanted; lower if the kiln ends lower, and at
+    `LEAST_TRIAL_C` for a program that only dries.
     """
     from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
     from firing.kiln.capability import fastest_rates, highest_hold

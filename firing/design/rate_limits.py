@@ -1,6 +1,6 @@
 """Everything that caps a rate, taken together; and limits lowered where that was not enough."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,14 +16,6 @@ def everywhere(
     """Return a cap whose first and last rate hold on below and above its knots."""
     known = [LOWEST_C, *knots_c[(knots_c > LOWEST_C) & (knots_c < HIGHEST_C)].tolist(), HIGHEST_C]
     return RateCap(reason, text, source, np.array(known), np.interp(known, knots_c, rates_c_per_h))
-
-
-def lowest_of(caps: Iterable[RateCap], edges_c: FloatArray) -> FloatArray:
-    """Return the fastest rate that every cap allows between neighbouring edges [°C/h]."""
-    lowest = np.full(edges_c.size - 1, np.inf)
-    for cap in caps:
-        lowest = np.minimum(lowest, cap.lowest_between(edges_c[:-1], edges_c[1:]))
-    return lowest
 
 
 def binding(caps: Sequence[RateCap], low_c: float, high_c: float) -> tuple[float, RateCap]:

@@ -57,23 +57,8 @@ def repair(
 
     A stretch that is too fast is slowed to what is safe, the rest of its ramp kept; a stay that is
     too short is held longer, or a hold is put in; cooling that would be too fast is programmed.
-    Where that makes more segments than the controller has, neighbouring ramps are merged.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    limits : WareLimits
-        Of the ware.
-    curves : KilnCurves
-        Of the kiln.
-    controller : Controller
-        Its segments and steps.
-
-    Raises
-    ------
-    FiringError
-        If a repair needs a rate that cannot be keyed, or more segments than there are.
+    Where that makes more segments than the controller has, neighbouring ramps are merged.  Refused
+    if a repair needs a rate that cannot be keyed, or more segments than there are.
     """
     whole = with_natural_cooling(schedule)
     cools_alone = len(whole.segments) > len(schedule.segments)
@@ -89,7 +74,7 @@ def repair(
         if breach.kind == "rate":
             _slow(now, segments, reasons, breach, controller)
         else:
-            _stay(now, segments, reasons, breach, controller)
+            _hold_longer(now, segments, reasons, breach, controller)
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -178,7 +163,7 @@ def _outward(at_c: float, sign: int, unit: str) -> float:
     return to_celsius(whole * step, "F" if unit == "F" else "C")
 
 
-def _stay(
+def _hold_longer(
     schedule: Schedule,
     segments: list[Segment],
     reasons: list[SegmentReason],

@@ -85,13 +85,7 @@ class DesignRequest:
         return title[:120]
 
     def check(self) -> None:
-        """Refuse a request that contradicts itself.
-
-        Raises
-        ------
-        FiringError
-            With the two things that do not go together.
-        """
+        """Refuse a request that contradicts itself."""
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "

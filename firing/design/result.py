@@ -8,6 +8,8 @@ import numpy as np
 from firing.controller.controller import Controller
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
+from firing.units import format_duration, format_temperature
+from firing.viewable import Plottable
 from firing.ware.limits import Dwell, RateCap, WareLimits
 
 ROWS_C = 20.0
@@ -42,7 +44,7 @@ class LimitRow:
 
 
 @dataclass(frozen=True, eq=False)
-class Design:
+class Design(Plottable):
     """A schedule and everything it rests on.
 
     Attributes
@@ -98,6 +100,17 @@ class Design:
     problems: tuple[str, ...] = ()
     advice: str = ""
     notes: tuple[str, ...] = field(default=())
+
+    def __repr__(self) -> str:
+        """Return title, safety, segments, peak, hours and cone, on one line."""
+        course, unit = self.forecast, self.schedule.unit
+        safe = "safe" if self.safe else "not safe"
+        return (
+            f"<Design {self.schedule.title!r}: {safe}, {len(self.schedule.segments)} segments to "
+            f"{format_temperature(self.schedule.peak_c, unit)}, opens at "
+            f"{format_temperature(course.unload_c, unit)} after {format_duration(self.total_s)}, "
+            f"{course.cones.words}>"
+        )
 
     @property
     def safe(self) -> bool:

@@ -34,21 +34,8 @@ def stops_between(
 ) -> FloatArray:
     """Return the temperatures between two at which a segment may end.
 
-    Parameters
-    ----------
-    low_c, high_c : float
-        Ends, themselves left out [°C].
-    special_c : iterable of float
-        Where a limit begins or ends [°C]; each becomes the nearest targets at and around it.
-    dwells : sequence of Dwell
-        Windows in which time is spent.
-    controller : Controller
-        Its unit and target step.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Rising [°C].
+    The ends are left out; where a limit begins or ends, the nearest targets at and around it are
+    among them, and of a narrow window of a dwell only its warm middle.
     """
     step, unit = controller.target_step, controller.unit
     coarse = math.ceil(_SPACING[unit] / step - 1e-9) * step

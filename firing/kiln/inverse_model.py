@@ -36,7 +36,7 @@ WIRE_REPEATS = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Needed:
+class HeatNeeded:
     """Heat that a course took.
 
     Attributes
@@ -62,12 +62,7 @@ class ChamberCourse:
 def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what furniture, ware and its water have taken up since the first moment [J], (n,).
 
-    Parameters
-    ----------
-    network : Network
-        The kiln with its load; its own state is set to the course's first temperature.
-    course : ChamberCourse
-        The chamber's temperatures.
+    The network's own state is set to the course's first temperature.
     """
     network.start(float(course.chamber_c[0]))
     began = network.now.temperature_c
@@ -90,13 +85,7 @@ def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
 
 
 def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
-    """Return what the wall has taken up and passed on since the first moment [J], shape (n,).
-
-    Parameters
-    ----------
-    network, course
-        As for `contents_heat_j`.
-    """
+    """Return what the wall has taken up and passed on since the first moment [J], shape (n,)."""
     network.start(float(course.chamber_c[0]))
     body = _SlabBody(network.wall, network.wall.inside_m2, network)
     marched = _march(body, network.now.temperature_c[network.first_wall :], _Water([]), course)
@@ -106,18 +95,10 @@ def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     return marched.heat_j + _integral(course.time_s, out_w)
 
 
-def needed(
+def heat_needed(
     network: Network, course: ChamberCourse, *, contents_j: FloatArray, wall_j: FloatArray
-) -> Needed:
-    """Put together what the elements must have given.
-
-    Parameters
-    ----------
-    network, course
-        As for `contents_heat_j`.
-    contents_j, wall_j : ndarray, shape (n,)
-        What contents and wall took.
-    """
+) -> HeatNeeded:
+    """Put together what the elements must have given."""
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
     leak = _integral(course.time_s, network.leak_w_per_k * (chamber - network.room_c))
@@ -125,7 +106,7 @@ def needed(
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)
     wire = _wire_c(smooth, chamber, network.element_m2)
-    return Needed(given + network.element_j_per_k * (wire - chamber[0]), wire)
+    return HeatNeeded(given + network.element_j_per_k * (wire - chamber[0]), wire)
 
 
 def _integral(time_s: FloatArray, rate_w: FloatArray) -> FloatArray:

@@ -4,6 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import Plane
@@ -11,6 +13,7 @@ from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_o
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load, WareState
+from firing.ware.reactions import specific_heat
 from firing.ware.water_heat import HeatDemand, demands_of
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices
@@ -18,12 +21,6 @@ SHELF_M = 0.016  # source: shelf-practice
 SHELF_KG_PER_M3 = 2000.0  # source: shelf-practice
 DIFFUSIVITY_M2_PER_S = 4e-7  # source: body-diffusivity-practice
 THICK_INTERVALS = 2
-
-
-def _ware_specific_heat(temperature_c: float) -> float:
-    """Return 1128 + 0.102·T − 36e6/T² [J/(kg K)], T in kelvin; source ``michot-2011``."""
-    kelvin = temperature_c + 273.15
-    return 1128.0 + 0.102 * kelvin - 36e6 / kelvin**2
 
 
 _SAMPLES_C = (-10.0, 20.0, 60.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1100.0, 1400.0)
@@ -40,7 +37,7 @@ WARE = Material(
     PropertyTable(
         "specific heat of the clay body",
         "J/(kg K)",
-        tuple((t, _ware_specific_heat(t)) for t in _SAMPLES_C),
+        tuple(zip(_SAMPLES_C, specific_heat(np.array(_SAMPLES_C)).tolist(), strict=True)),
     ),
     ("michot-2011", "body-diffusivity-practice", "body-density-practice"),
 )
@@ -90,16 +87,8 @@ class Contents:
 def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: int = 1) -> Contents:
     """Return a load as the thermal model sees it.
 
-    Parameters
-    ----------
-    load : Load
-        The load.
-    volume_l : float
-        The kiln's volume, for furniture nobody weighed [l].
-    capacity_factor : float
-        Multiplier on every heat capacity and heat of water.
-    fineness : int
-        Multiplier on the number of intervals through the thickest piece.
+    The kiln's volume is for furniture nobody weighed; the factor multiplies every heat capacity and
+    heat of water.
     """
 
     def scaled(demands: tuple[HeatDemand, ...]) -> tuple[HeatDemand, ...]:
@@ -194,7 +183,7 @@ AIR_J_PER_M3K = 1206.0  # air at 20 °C and one atmosphere, an upper bound for a
 CHAMBER, ELEMENTS, FIRST_LUMP = 0, 1, 2
 
 
-class Bodies:
+class KilnNodes:
     """A kiln with its load, as nodes of a network of heat.
 
     In order: the chamber, the elements, furniture and thin ware as lumps, the thickest ware from
@@ -282,12 +271,7 @@ class Bodies:
     def pending_j(self, chamber_c: float, state: WareState | None = None) -> list[float]:
         """Return what each demand has still to take up where a kiln begins [J].
 
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature that everything begins at [°C].
-        state : WareState, optional
-            How far a firing has brought the ware; else it came there on a usual ramp.
+        Unless `state` tells how far a firing has brought the ware, it came there on a usual ramp.
         """
         return [
             demand[3] * water.left(chamber_c, state, self._thickest_path_m)

@@ -5,10 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.controller_model import Follower, Precision
+from firing.kiln.controller_model import Follower, Precision, SegmentRun, run_segment
 from firing.kiln.description import KilnDescription
 from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
-from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray

@@ -11,9 +11,9 @@ solved together with the controller's.  Steps that move far from what was expect
 from dataclasses import dataclass
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
 from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
-from firing.heat.transient import at_rest
 from firing.kiln.description import EMISSIVITY_WIRE, KilnDescription, resistance_factor
 from firing.kiln.nodes import (
     CHAMBER,
@@ -21,7 +21,7 @@ from firing.kiln.nodes import (
     EMISSIVITY_INSIDE,
     FIRST_LUMP,
     H_INSIDE,
-    Bodies,
+    KilnNodes,
     water_left_j,
     water_sinks,
 )
@@ -72,8 +72,8 @@ class NetworkState:
     surprise_c: float = 0.0
 
 
-class Network(Bodies):
-    """A kiln with its load, and its state over time; see `Bodies` for what it is made of."""
+class Network(KilnNodes):
+    """A kiln with its load, and its state over time; see `KilnNodes` for what it is made of."""
 
     def __init__(
         self, kiln: KilnDescription, load: Load, *, room_c: float, fineness: int = 1
@@ -93,13 +93,6 @@ class Network(Bodies):
 
         A kiln that begins hot begins with its walls at rest at that temperature, and with ware that
         has lost what water leaves on the way there.
-
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature [°C].
-        ware : WareState, optional
-            What is known of the ware; else it came there on a usual ramp.
         """
         temperature = [chamber_c] * self.size
         if chamber_c > self.room_c + 40.0:
@@ -118,17 +111,7 @@ class Network(Bodies):
     def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
-        Parameters
-        ----------
-        step_s : float
-            How far [s].
-        set_point_c : float or None
-            The set-point at the end of the step [°C]; None with the elements off.
-
-        Raises
-        ------
-        FiringError
-            If a material is asked outside the temperatures its tables may be used for.
+        The set-point is that at the end of the step; None with the elements off.
         """
         past = self._past
         newest, older, oldest = past[0], past[min(1, len(past) - 1)], past[-1]
@@ -183,20 +166,7 @@ class Network(Bodies):
         return state
 
     def at_rest(self, set_point_c: float, guess_c: float = 900.0) -> NetworkState:
-        """Return the state in which nothing changes any more, of a load without water.
-
-        Parameters
-        ----------
-        set_point_c : float
-            What the controller aims at [°C].
-        guess_c : float
-            Where the search starts [°C].
-
-        Raises
-        ------
-        FiringError
-            If the load holds water, which does not rest, or the search does not settle.
-        """
+        """Return the state in which nothing changes any more, of a load without water."""
         if self.demands:
             raise FiringError("a kiln with water in its load does not come to rest")
         guess, past = [guess_c] * self.size, [0.0] * self.size

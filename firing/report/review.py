@@ -37,9 +37,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
-from firing.review.comparison import Comparison
-from firing.review.result import CAUSE_NAMES, Finding, Review
-from firing.review.witness import SOURCES as WITNESS_SOURCES
+from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
 

@@ -46,6 +46,11 @@ class WareVerdict:
     breaches: tuple[Breach, ...]
     cautions: tuple[Breach, ...]
 
+    def __repr__(self) -> str:
+        """Return whether the firing is safe and how much is said of it, on one line."""
+        safe = "safe" if self.safe else f"not safe, {len(self.breaches)} limits broken"
+        return f"<WareVerdict {safe}, {len(self.cautions)} cautions>"
+
     @property
     def safe(self) -> bool:
         """Whether nothing is broken."""
@@ -119,17 +124,9 @@ class LargestDifference:
 def largest_difference(course: WareCourse, limit: Limit) -> LargestDifference:
     """Return the largest difference through the wall where and while a limit watches it.
 
-    Parameters
-    ----------
-    course : WareCourse
-        The wall along a course.
-    limit : Limit
-        The limit; 0 K where it watches no difference.
-
-    Notes
-    -----
     A difference counts from edge to edge of the watched window, the moments at which the face
-    passes its edges included: on the way down the first of them is where it is largest.
+    passes its edges included: on the way down the first of them is where it is largest.  0 K where
+    the limit watches no difference.
     """
     if limit.watched_c is None:
         return LargestDifference(0.0, 0.0)
@@ -162,23 +159,9 @@ def check_wall(
 
     Checked are the vapour pressure in the middle against a tenth of the strength
     (``vapour-choice``), the difference through the wall against what each limit allows in its
-    window, and that the bound water has left the middle before sintering begins.
-
-    Parameters
-    ----------
-    course : WareCourse
-        Of the load the limits are for.
-    limits : WareLimits
-        The limits.
-    schedule : Schedule
-        The program, with its natural cooling as a last segment.
-    ends_s : sequence of float, optional
-        When its segments end [s]; they count as one unless given.
-
-    Returns
-    -------
-    tuple of Breach
-        Empty if the simulated wall bears the course out.
+    window, and that the bound water has left the middle before sintering begins.  The schedule has
+    its natural cooling as a last segment; unless `ends_s` tells when its segments end, they count
+    as one.
     """
     ends = [] if ends_s is None else list(ends_s)
 
@@ -201,11 +184,6 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
 
     Clay loses its water at a pace known to a factor of five (``drying-diffusivity``): this is the
     cautious end, for a caution beside a plan that is safe at the usual pace.
-
-    Parameters
-    ----------
-    course, limits, schedule
-        As of `check_wall`.
     """
     worst = int(np.argmax(course.slow_vapour_kpa))
     vapour_kpa, at_c = float(course.slow_vapour_kpa[worst]), float(course.core_c[worst])

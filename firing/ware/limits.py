@@ -4,6 +4,7 @@ A `Limit` is one reason's rate over one window, straight between its knots, so t
 between two temperatures is exact.  `firing.ware.rules` makes them for a load.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
@@ -84,6 +85,14 @@ class RateCap:
             np.interp(high, self.knots_c, self.rates_c_per_h),
         )
         return np.where(high - low > _TOUCHING_C, np.minimum(between, ends), np.inf)
+
+
+def lowest_of(caps: Iterable[RateCap], edges_c: FloatArray) -> FloatArray:
+    """Return the fastest rate that every cap allows between neighbouring edges [°C/h]."""
+    lowest = np.full(edges_c.size - 1, np.inf)
+    for cap in caps:
+        lowest = np.minimum(lowest, cap.lowest_between(edges_c[:-1], edges_c[1:]))
+    return lowest
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,18 +235,16 @@ class WareLimits:
     vapour_kpa: float
     advice: DryingAdvice | None = None
 
+    def __repr__(self) -> str:
+        """Return the governing piece, the purpose and the margin, on one line."""
+        return f"<WareLimits of {self.piece.name!r}, {self.purpose}, margin {self.margin:g}>"
+
     def of(self, direction: Direction) -> tuple[Limit, ...]:
         """Return the limits of one direction."""
         return tuple(limit for limit in self.limits if limit.direction == direction)
 
     def limit(self, temperature_c: float, direction: Direction = "heating") -> RateLimit:
-        """Return the fastest safe rate at a temperature, and why.
-
-        Raises
-        ------
-        FiringError
-            Outside −40 to 1450 °C, or if every reason that limits there was left out.
-        """
+        """Return the fastest safe rate at a temperature, and why."""
         _check(np.array([temperature_c]))
         at = np.array(temperature_c)
         rates = [(float(limit.at(at)), limit) for limit in self.of(direction)]
@@ -265,24 +272,6 @@ class WareLimits:
     def cooling(self, temperature_c: FloatArray) -> FloatArray:
         """Return the fastest safe cooling rate at each temperature [°C/h], same shape."""
         return self._at(temperature_c, "cooling")
-
-    def heating_between(self, edges_c: FloatArray) -> FloatArray:
-        """Return the fastest heating rate safe all the way between neighbouring edges [°C/h].
-
-        Parameters
-        ----------
-        edges_c : ndarray, shape (n,)
-            Temperatures [°C], rising.
-
-        Returns
-        -------
-        ndarray, shape (n − 1,)
-        """
-        return self._between(edges_c, "heating")
-
-    def cooling_between(self, edges_c: FloatArray) -> FloatArray:
-        """Return the same for cooling; the edges rise here too."""
-        return self._between(edges_c, "cooling")
 
     @property
     def breakpoints_c(self) -> tuple[float, ...]:
@@ -313,14 +302,6 @@ class WareLimits:
         lowest = np.full(np.shape(temperature_c), np.inf)
         for limit in self.of(direction):
             lowest = np.minimum(lowest, limit.at(temperature_c))
-        return lowest
-
-    def _between(self, edges_c: FloatArray, direction: Direction) -> FloatArray:
-        _check(edges_c)
-        edges = np.asarray(edges_c, dtype=np.float64)
-        lowest = np.full(edges.size - 1, np.inf)
-        for limit in self.of(direction):
-            lowest = np.minimum(lowest, limit.lowest_between(edges[:-1], edges[1:]))
         return lowest
 
 

@@ -98,6 +98,17 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+
+    Examples
+    --------
+    Heat has further to go through a tile on the shelf than into a thicker wall from both faces:
+
+    >>> import firing as fi
+    >>> cups = fi.Piece("cup", count=40, thickest_mm=16.0, mass_kg=0.5)
+    >>> tiles = fi.Piece("tile", count=4, thickest_mm=12.0, mass_kg=1.0, heated_from="one")
+    >>> load = fi.Load((cups, tiles), "bone dry")
+    >>> load.thickest.name, load.ware_kg
+    ('tile', 24.0)
     """
 
     pieces: tuple[Piece, ...]
@@ -139,15 +150,7 @@ class Load:
 
 
 def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
-    """Return the load reckoned with when none is given; source ``typical-load``.
-
-    Parameters
-    ----------
-    volume_l : float
-        The kiln's volume [l].
-    dryness : str
-        One of `DRYNESSES`.
-    """
+    """Return the load reckoned with when none is given; source ``typical-load``."""
     ware_kg = TYPICAL_WARE_KG_PER_L * volume_l
     count = max(1, round(ware_kg / 0.7))
     return Load(

@@ -39,25 +39,8 @@ def check_program(
 ) -> tuple[Breach, ...]:
     """Return where a schedule breaks the limits of the ware, in the order of its segments.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    limits : WareLimits
-        Of the load that is to be fired.
-    heating_curve, cooling_curve : function of temperatures [°C] to rates [°C/h]
-        How fast the kiln heats at full power, which an "unlimited" ramp does, and how fast it cools
-        by itself, which no programmed cooling exceeds.  The default kiln's unless given.
-
-    Returns
-    -------
-    tuple of Breach
-        Empty if nothing is broken.
-
-    Raises
-    ------
-    FiringError
-        If the schedule leaves −40 to 1450 °C.
+    The curves say how fast the kiln heats at full power, which an "unlimited" ramp does, and how
+    fast it cools by itself, which no programmed cooling exceeds.
     """
     limits.heating(np.array([schedule.start_c, *(s.target_c for s in schedule.segments)]))
     ramps = [

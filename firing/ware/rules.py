@@ -37,7 +37,6 @@ from firing.ware.load import Load, Piece, WareState
 from firing.ware.reactions import (
     BOUND_WATER_C,
     BURN_OUT_C,
-    HEAT_OF_REACTION_J_PER_KG,
     HEAT_OF_REACTION_RANGE_J_PER_KG,
     STEAM_C,
     burn_out_s,
@@ -46,6 +45,7 @@ from firing.ware.reactions import (
     steam_escape_s,
 )
 from firing.ware.wall import rate_for_lag_c_per_h
+from firing.ware.water_heat import HEAT_OF_REACTION_J_PER_KG
 
 MARGINS = (1.0, 5.0)
 THICKEST_MM = 250.0

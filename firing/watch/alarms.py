@@ -11,11 +11,11 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.events import AlarmInputs, AlarmLatch, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
-from firing.watch.position import Position
 from firing.watch.power_supply import SIGNIFICANT_ERRORS, PowerMonitor
 from firing.watch.thermocouple_circuit import CircuitFault, CircuitMonitor, StuckReadingDetector
 

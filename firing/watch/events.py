@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.watch.position import Position
+from firing.review.position import Position
 
 Severity = Literal["act", "note"]
 EventState = Literal["raised", "over", "told"]

@@ -8,12 +8,12 @@ from firing.errors import FiringError
 from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
 from firing.kiln.description import Fitted, KilnDescription
 from firing.kiln.simulation import JOULES_PER_KWH
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.load import Load
 from firing.watch.events import WatchEvent
 from firing.watch.history import History
-from firing.watch.position import Position
 from firing.watch.predictor import Predictor
 from firing.watch.refit import RefitJob, result_before_any_refit
 from firing.watch.refit_report import KilnChange

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.heat import default_kiln
+from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
-from firing.watch.position import Plan, Position
 from firing.watch.recent_readings import RecentReadings
 
 KEEP_S = 7200.0

@@ -11,10 +11,10 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.forecast.result import Forecast
+from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.position import Plan, Position
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,

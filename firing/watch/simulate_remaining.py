@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision
+from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision, SegmentRun, run_segment
 from firing.kiln.nodes import CHAMBER
-from firing.kiln.segment_run import SegmentRun, run_segment
 from firing.kiln.thermal_network import Network
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.watch.position import Position
 from firing.watch.state import RemainingCourse
 from firing.watch.time_grid import course_on_grid
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from firing.review.position import Position
 from firing.trace import FloatArray
-from firing.watch.position import Position
 
 POSITION_PART, RATE_PART, ENERGY_PART, FORECAST_PART, CONES_PART = (
     "the place in the plan", "the rate", "the energy", "the forecast", "the cones",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
@@ -18,7 +19,6 @@ from firing.watch.cone_forecast import (
 from firing.watch.events import AlarmInputs, AlarmLimits, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
-from firing.watch.position import Plan, Position, locate
 from firing.watch.predictor import FiringProgress, Predictor, predict
 from firing.watch.state import (
     CONES_PART,

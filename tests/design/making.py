@@ -5,7 +5,11 @@ from pathlib import Path
 
 import numpy as np
 
+from firing.controller.controller import Controller
 from firing.controller.file import read_controller
+from firing.design.designer import answer, prepared
+from firing.design.request import DesignRequest
+from firing.design.solve import ProgramSolution
 from firing.forecast.forecast import forecast
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import read_kiln
@@ -80,3 +84,18 @@ def check_plan(
 ) -> tuple[Breach, ...]:
     """Where a schedule is not safe for its load, as its forecast has it."""
     return forecast(schedule, kiln=kiln, load=load, margin=margin, state=state).breaches
+
+
+def fastest(
+    load: Load,
+    request: DesignRequest,
+    *,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    state: WareState | None = None,
+) -> ProgramSolution:
+    """The optimum within the limits, before the simulated wall has had its say."""
+    controller = Controller() if controller is None else controller
+    ready = prepared(load, request, kiln, state)
+    found = answer(ready.load, request, ready.limits, ready.curves, controller, ready.offset_c)
+    return found.solution

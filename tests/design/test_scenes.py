@@ -10,11 +10,12 @@ from design.making import (
     alone,
     check_plan,
     example_kiln,
+    fastest,
     ware,
 )
 
 from firing.controller.controller import Controller
-from firing.design.designer import design, fastest
+from firing.design.designer import design
 from firing.design.explain import designed_text
 from firing.design.peak_candidates import Bounds
 from firing.design.request import CoolingRequest, DesignRequest

@@ -17,8 +17,7 @@ from firing.report.forecast import forecast_report
 from firing.report.page import CONFIG, library, render_page
 from firing.report.review import review_report
 from firing.review.comparison import compare
-from firing.review.cooling import Quickening
-from firing.review.result import CauseShare, Review
+from firing.review.result import CauseShare, Quickening, Review
 
 
 def drawn(parts: Sequence[Part | None]) -> Iterator[Drawing]:

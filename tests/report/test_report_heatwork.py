@@ -15,7 +15,7 @@ from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
 from firing.report.text import render_text
 from firing.review.comparison import compare
-from firing.review.heat import heat_verdict, thermocouple_error
+from firing.review.heat_verdict import heat_verdict, thermocouple_error
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness

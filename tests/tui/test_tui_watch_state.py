@@ -20,8 +20,8 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
+from firing.review.position import Position
 from firing.watch.options import WatchOptions
-from firing.watch.position import Position
 from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)

@@ -8,7 +8,7 @@ from firing.heat import default_kiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.check import check_wall
-from firing.ware.limits import WareLimits
+from firing.ware.limits import WareLimits, lowest_of
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
@@ -34,9 +34,9 @@ def quickest(limits: WareLimits, top_c: float) -> tuple[FloatArray, FloatArray]:
     edges = np.unique([*np.arange(30.0, top_c, 10.0), *points])
     middle = 0.5 * (edges[:-1] + edges[1:])
     fastest = KILN * default_kiln.full_power_rate_c_per_h(middle)
-    up = np.diff(edges) / np.minimum(limits.heating_between(edges), fastest) * 3600.0
+    up = np.diff(edges) / np.minimum(lowest_of(limits.of("heating"), edges), fastest) * 3600.0
     fastest = KILN * default_kiln.cooling_rate_c_per_h(middle)
-    down = np.diff(edges) / np.minimum(limits.cooling_between(edges), fastest) * 3600.0
+    down = np.diff(edges) / np.minimum(lowest_of(limits.of("cooling"), edges), fastest) * 3600.0
     time_s = np.concatenate(([0.0], np.cumsum(up)))
     surface_c = edges
     drying = [dwell for dwell in limits.dwells if dwell.window_c == (80.0, 95.0)]

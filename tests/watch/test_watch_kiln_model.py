@@ -12,10 +12,10 @@ from watch.replaying import HOUR_S, Told
 from watch.wornkiln import PLAN, kiln, truth, watched, write_log
 
 from firing.kiln.simulation import Simulation, simulate
+from firing.review.position import Position
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
 from firing.watch.kiln_model import KilnModel
-from firing.watch.position import Position
 from firing.watch.simulate_remaining import simulate_remaining
 from firing.watch.state_estimator import KilnStateEstimator
 

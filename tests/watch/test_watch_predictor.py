@@ -8,7 +8,7 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_cour
 
 from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import forecast
-from firing.watch.position import Position
+from firing.review.position import Position
 from firing.watch.predictor import ForecastPredictor
 
 

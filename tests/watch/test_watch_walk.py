@@ -13,9 +13,9 @@ from watch.replaying import PLAN, replayed
 
 from firing.cli import cli
 from firing.forecast.forecast import forecast
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
-from firing.watch.position import Position
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.time_grid import course_on_grid
 

@@ -3,75 +3,56 @@
 from collections.abc import Iterator
 
 from firing.errors import FiringError
-from firing.review.findings.evidence import Evidence
-from firing.review.ramp import ramp_run
-from firing.review.result import Finding
-
-LEAST_S = 900.0
+from firing.review import thresholds as limit
+from firing.review.result import Finding, Review
+from firing.review.wording import Wording
 
 
-def weakness(evidence: Evidence, index: int) -> str:
-    """Return what shows that a segment's ramp was short of power, as a clause; else nothing.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        The review so far.
-    index : int
-        The segment, from 0.
-    """
-    passage, segment = evidence.alignment.passages[index], evidence.schedule.segments[index]
-    start_s = passage.start_s
+def power_shortfall(review: Review, index: int) -> str:
+    """Return what shows that a segment's ramp was short of power, as a clause; else nothing."""
+    analysed, say = review.analysed.segments[index], Wording(review.schedule.unit)
+    start_s, planned_c_per_h = analysed.passage.start_s, analysed.segment.rate_c_per_h
     if start_s is None:
         return ""
-    end_s = evidence.alignment.end_s if passage.ramp_end_s is None else passage.ramp_end_s
-    if segment.rate_c_per_h is None:
+    if planned_c_per_h is None:
         return f"segment {index + 1} asks for all the power there is"
-    if end_s - start_s < LEAST_S:
+    if analysed.ramp_until_s - start_s < limit.WEAK_RAMP_S or analysed.run is None:
         return ""
-    run = ramp_run(evidence.trace, start_s, end_s, segment.rate_c_per_h, heats=True)
+    run = analysed.run
     if run.behind_from_c is None or run.behind_c_per_h is None:
         return ""
-    fully_on = (run.full_duty_share or 0.0) >= 0.5
-    if not fully_on and not run.fades:
+    if not run.at_limit:
         return ""
     ground = (
         "with the elements fully on"
-        if fully_on
+        if run.mostly_on
         else "more and more slowly as it got hotter, as a kiln at its limit does"
     )
     return (
-        f"in segment {index + 1} it fell behind from {evidence.degrees(run.behind_from_c)} on: "
-        f"{evidence.rate(run.behind_c_per_h)} where {evidence.rate(segment.rate_c_per_h)} was set, "
+        f"in segment {index + 1} it fell behind from {say.degrees(run.behind_from_c)} on: "
+        f"{say.rate(run.behind_c_per_h)} where {say.rate(planned_c_per_h)} was set, "
         f"{ground}"
     )
 
 
-TELLING_S = 600.0
-MISSED_C = 8.0
-"""A peak missed by more than a controller's own error [°C]."""
-OFF = 0.05
-"""A multiplier this far from the kiln file's is named, if it is also twice its standard error."""
-
-
-def of_power(evidence: Evidence) -> Iterator[Finding]:
+def of_power(review: Review) -> Iterator[Finding]:
     """Fit the kiln to this log alone where it was short of power, and say what fits.
 
     The ratios of power and loss to heat capacity are what a log tells without an anchor (see
     `firing.kiln.fit`): each cause of a delay moves them its own way.
     """
-    if evidence.unusable:
+    if review.kiln_unused:
         yield Finding(
             "kiln_not_used",
             "check",
             "The kiln file's model could not fire this plan, so the log is compared without it.",
-            evidence=evidence.unusable,
+            evidence=review.kiln_unused,
             next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
-    if not _short(evidence):
+    if not _short(review):
         return
-    if evidence.kiln is None:
+    if review.kiln is None:
         yield Finding(
             "power_cause_open",
             "note",
@@ -87,10 +68,8 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     from firing.review.fit_input import fit_input_of
 
     try:
-        record = fit_input_of(
-            evidence.log, schedule=evidence.schedule, channel=evidence.channel + 1
-        )
-        fit = fit_kiln(evidence.kiln, [record])
+        record = fit_input_of(review.log, schedule=review.schedule, channel=review.channel + 1)
+        fit = fit_kiln(review.kiln, [record])
     except FiringError as error:
         yield Finding(
             "power_cause_open",
@@ -105,7 +84,7 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     odd = [
         (words, estimate)
         for words, estimate in (("power", power), ("losses", loss))
-        if abs(estimate.value - 1.0) > max(OFF, 2.0 * estimate.se)
+        if abs(estimate.value - 1.0) > max(limit.MULTIPLIER_OFF, 2.0 * estimate.se)
     ]
     seen = (
         f"power over heat capacity {power.value:.2f} ± {power.se:.2f}, losses over heat capacity "
@@ -114,8 +93,11 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     )
     # More to heat lowers both ratios alike; less power only the one, higher losses raise the other.
     against_loss = power.value / loss.value
-    low_power = against_loss < 1.0 - 2.0 * OFF and loss.value < 1.0 + 2.0 * OFF
-    low_both = power.value < 1.0 - OFF and loss.value < 1.0 - OFF
+    low_power = (
+        against_loss < 1.0 - 2.0 * limit.MULTIPLIER_OFF
+        and loss.value < 1.0 + 2.0 * limit.MULTIPLIER_OFF
+    )
+    low_both = power.value < 1.0 - limit.MULTIPLIER_OFF and loss.value < 1.0 - limit.MULTIPLIER_OFF
     if not odd:
         message = "The kiln did what its file expects: the plan asks more than it can give."
         step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
@@ -134,7 +116,7 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
             "low against what had to be heated."
         )
         step = "Weigh the load and give it in a load file; compare with a firing of known load."
-    elif loss.value > 1.0 + OFF:
+    elif loss.value > 1.0 + limit.MULTIPLIER_OFF:
         message = (
             "Higher losses fit best: a vent left on, a gap, or tired walls, which a log cannot "
             "tell apart."
@@ -143,7 +125,7 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     else:
         message = "No single cause fits: this log is unlike the kiln its file describes."
         step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
-    learnt = evidence.kiln.fitted.learnt is not None
+    learnt = review.kiln.fitted.learnt is not None
     if odd and not learnt:
         # A file's own losses and the load's weight are known to tens of per cent: as far off as any
         # of these causes would put them.
@@ -165,13 +147,15 @@ def of_power(evidence: Evidence) -> Iterator[Finding]:
     )
 
 
-def _short(evidence: Evidence) -> bool:
+def _short(review: Review) -> bool:
     """Return whether want of power made the firing late, or kept it from its peak."""
-    shares = (share for shares in evidence.accounts for share in shares)
+    shares = (
+        share for shares in (segment.causes for segment in review.segments) for share in shares
+    )
     short_s = sum(s.seconds for s in shares if s.cause == "power_limited")
-    if short_s >= TELLING_S and not evidence.refused:
+    if short_s >= limit.POWER_LATE_S and not review.refused:
         return True
-    below_c = evidence.schedule.peak_c - evidence.peak_c
-    if evidence.refused or below_c < MISSED_C or evidence.alignment.stops_inside:
+    below_c = review.schedule.peak_c - review.peak_c
+    if review.refused or below_c < limit.PEAK_MISSED_C or review.analysed.alignment.stops_inside:
         return False
-    return bool(weakness(evidence, evidence.schedule.peak_index))
+    return bool(power_shortfall(review, review.schedule.peak_index))

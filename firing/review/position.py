@@ -1,16 +1,18 @@
-"""Where a running firing stands in its plan.
+"""Where a firing stands in its plan: one that runs, or one that was interrupted.
 
-The review's alignment lays the plan along the readings so far; what it cannot see yet, as it wants
-to see a stay last before it calls it one, is read off the latest readings.
+The alignment lays the plan along the readings so far; what it cannot see yet, as it wants to see a
+stay last before it calls it one, is read off the latest readings.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from firing.review import thresholds as limit
 from firing.review.alignment import Alignment, Passage, align
-from firing.review.resample import ResampledTrace, resampled
+from firing.review.resample import ResampledTrace, moving_mean, resampled
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, set_point_over_time
 from firing.trace import FloatArray, Trace
@@ -18,11 +20,6 @@ from firing.units import SECONDS_PER_HOUR
 
 Phase = Literal["waiting", "ramp", "hold", "done", "left"]
 """Before heating; on the way to a target; at it; after the program; or away from it for good."""
-
-ARRIVED_C = 1.5
-"""A target counts as reached this near [°C]."""
-ELSEWHERE_C = 10.0
-"""A stay further than this from its target is no hold but a kiln that does not get there [°C]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +60,8 @@ class Position:
 class Plan:
     """A schedule laid out on its own clock.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program.
-    trace : Trace, optional
-        Its course, the first channel being the kiln's; the program's own arithmetic unless given.
-    segments : tuple of ForecastSegment, optional
-        Its segments on that course's clock.
+    `trace` is its course, the first channel being the kiln's, and `segments` its segments on that
+    course's clock; the program's own arithmetic unless given.
     """
 
     def __init__(
@@ -113,25 +104,14 @@ class Plan:
 
 
 def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: float) -> Position:
-    """Return where a firing stands in its plan.
+    """Return where a firing stands in its plan, by two readings at the least.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan, by its own arithmetic.
-    time_s, temperature_c : ndarray, shape (n,)
-        What the kiln did so far, two readings at the least [s, °C].
-    now_c : float
-        Its temperature now [°C].
-
-    Returns
-    -------
-    Position
+    `now_c` is the kiln's temperature now, after whatever the readings are smoothed by.
     """
     even = resampled(time_s, temperature_c)
     found = align(plan.schedule, even)
     now_s = float(time_s[-1])
-    begun = [i for i, passage in enumerate(found.passages) if passage.level_c is not None]
+    begun = [i for i, passage in enumerate(found.passages) if passage.came_to_c is not None]
     if not begun:
         return Position("waiting", None, None, None, 0.0, None)
     end_s = plan.segments[-1].end_s
@@ -148,6 +128,20 @@ def locate(plan: Plan, time_s: FloatArray, temperature_c: FloatArray, now_c: flo
     return _inside(plan, found, even, index, now_s, now_c)
 
 
+def heating_ended_s(time_s: FloatArray, temperature_c: FloatArray) -> float:
+    """Return when the fall began that readings end with; their last moment if they do not [s]."""
+    even = resampled(time_s, temperature_c)
+    half = max(1, round(limit.SLOPE_HALF_WINDOW_S / even.step_s))
+    calm_c = moving_mean(even.temperature_c, half)
+    scatter_c = max(limit.HOLD_SCATTER_C, 6.0 * even.noise_c / math.sqrt(2.0 * half + 1.0))
+    highest_since = np.maximum.accumulate(calm_c[::-1])[::-1]
+    climbing = np.flatnonzero(calm_c < highest_since - scatter_c)
+    after = int(climbing[-1]) + 1 if climbing.size else 0
+    top_c = float(highest_since[after])
+    near = np.flatnonzero(calm_c[after:] >= top_c - scatter_c)
+    return float(even.time_s[after + int(near[-1])])
+
+
 def _still_held(plan: Plan, found: Alignment, index: int, now_s: float, now_c: float) -> bool:
     """Tell whether a hold that the alignment takes for passed has hardly begun.
 
@@ -158,7 +152,7 @@ def _still_held(plan: Plan, found: Alignment, index: int, now_s: float, now_c: f
     return (
         arrived_s is not None
         and now_s - arrived_s < segment.hold_s
-        and abs(now_c - segment.target_c) <= ELSEWHERE_C
+        and abs(now_c - segment.target_c) <= limit.NOT_HELD_C
     )
 
 
@@ -209,7 +203,7 @@ def _origin_s(plan: Plan, found: Alignment) -> float:
 
 def _arrival(plan: Plan, index: int, passage: Passage) -> float | None:
     target_c = plan.schedule.segments[index].target_c
-    if passage.level_c is None or abs(passage.level_c - target_c) > ELSEWHERE_C:
+    if passage.came_to_c is None or abs(passage.came_to_c - target_c) > limit.NOT_HELD_C:
         return None
     return passage.ramp_end_s
 
@@ -219,7 +213,7 @@ def _seen_arrival_s(
 ) -> float | None:
     """Return when the readings first came to a target, before a stay there can be called one."""
     sign = 1.0 if plan.heats(index) else -1.0
-    tolerance_c = max(ARRIVED_C, 3.0 * even.noise_c)
+    tolerance_c = max(limit.REACHED_C, 3.0 * even.noise_c)
     near_c = plan.schedule.segments[index].target_c - sign * tolerance_c
     since = 0 if begun_s is None else int(np.searchsorted(even.time_s, begun_s))
     there = np.flatnonzero(sign * (even.temperature_c[since:] - near_c) >= 0.0)
@@ -228,6 +222,10 @@ def _seen_arrival_s(
     first = since + int(there[0])
     slope = sign * float(even.rate_c_per_h[max(first - 3, 0)])
     # The last stretch, from within tolerance to the target itself.
-    last_s = min(tolerance_c / slope * SECONDS_PER_HOUR, 300.0) if slope > 5.0 else 0.0
+    last_s = (
+        min(tolerance_c / slope * SECONDS_PER_HOUR, limit.LAST_STRETCH_S)
+        if slope > limit.MOVING_C_PER_H
+        else 0.0
+    )
     arrived_s = float(even.time_s[first]) + last_s
     return arrived_s if arrived_s <= float(even.time_s[-1]) else None

@@ -2,27 +2,23 @@
 
 from collections.abc import Iterator
 
-from firing.review.findings.evidence import Evidence
-from firing.review.result import Finding
+from firing.review import thresholds as limit
+from firing.review.result import Finding, Review
+from firing.review.wording import Wording
 
 SOURCE = {"kiln": "leak-default, vent-default", "default": "cooling-default"}
-WARE_C = 300.0
-"""Opened above this, ware is at risk: quartz and cristobalite invert at 573 and 226 °C [°C]."""
-
-PACE_C = 150.0
-"""Over less the chamber's own heat, soon gone, says more than the kiln's [°C]."""
 
 
-def of_cooling(evidence: Evidence) -> Iterator[Finding]:
+def of_cooling(review: Review) -> Iterator[Finding]:
     """Yield what the cooling tells."""
-    yield from _quicker(evidence)
-    yield from _pace(evidence)
+    yield from _quicker(review)
+    yield from _pace(review)
     if (
-        evidence.cooling is None
-        and not evidence.refused
-        and evidence.alignment.complete
-        and evidence.schedule.peak_c > 300.0
-        and evidence.quickening is None
+        review.cooling is None
+        and not review.refused
+        and review.analysed.alignment.complete
+        and review.schedule.peak_c > 300.0
+        and review.quickening is None
     ):
         yield Finding(
             "cooling_not_logged",
@@ -32,19 +28,20 @@ def of_cooling(evidence: Evidence) -> Iterator[Finding]:
         )
 
 
-def _quicker(evidence: Evidence) -> Iterator[Finding]:
-    found = evidence.quickening
+def _quicker(review: Review) -> Iterator[Finding]:
+    say = Wording(review.schedule.unit)
+    found = review.quickening
     if found is None:
         return
-    hot = found.at_c >= WARE_C
+    hot = found.at_c >= limit.OPENED_HOT_C
     yield Finding(
         "lid_opened",
         "check" if hot else "note",
-        f"From {evidence.degrees(found.at_c)} on the kiln suddenly cooled faster: at up to "
-        f"{evidence.rate(found.after_c_per_h)}, after {evidence.rate(found.before_c_per_h)} "
+        f"From {say.degrees(found.at_c)} on the kiln suddenly cooled faster: at up to "
+        f"{say.rate(found.after_c_per_h)}, after {say.rate(found.before_c_per_h)} "
         "before. Lid, door, bung or vent was opened there; which of them a log cannot tell.",
         evidence="a closed kiln only ever cools more slowly as it gets colder",
-        next_step=f"Keep it closed until {evidence.degrees(100.0)} or what its manual says, if "
+        next_step=f"Keep it closed until {say.degrees(100.0)} or what its manual says, if "
         "the ware cracked; hot air and radiant heat burn."
         if hot
         else "Let it cool closed if the ware is thick; hot air and radiant heat burn.",
@@ -54,23 +51,24 @@ def _quicker(evidence: Evidence) -> Iterator[Finding]:
     )
 
 
-def _pace(evidence: Evidence) -> Iterator[Finding]:
-    cooling = evidence.cooling
+def _pace(review: Review) -> Iterator[Finding]:
+    say = Wording(review.schedule.unit)
+    cooling = review.cooling
     if cooling is None or cooling.closed_share is None or cooling.usual_share is None:
         return
-    closed_to_c = cooling.to_c if evidence.quickening is None else evidence.quickening.at_c
-    if cooling.from_c - closed_to_c < PACE_C:
+    closed_to_c = cooling.to_c if review.quickening is None else review.quickening.at_c
+    if cooling.from_c - closed_to_c < limit.PACE_C:
         return
     least, most = cooling.usual_share
     share = cooling.closed_share
     if least <= share <= most:
         return
     fitted = cooling.basis == "kiln"
-    learnt = evidence.kiln is not None and evidence.kiln.fitted.learnt is not None
+    learnt = review.kiln is not None and review.kiln.fitted.learnt is not None
     what = "this kiln's model" if fitted else "the default curve"
-    span = f"from {evidence.degrees(cooling.from_c)} to {evidence.degrees(cooling.to_c)}"
-    if evidence.quickening is not None:
-        span = f"until it suddenly cooled faster at {evidence.degrees(evidence.quickening.at_c)}"
+    span = f"from {say.degrees(cooling.from_c)} to {say.degrees(cooling.to_c)}"
+    if review.quickening is not None:
+        span = f"until it suddenly cooled faster at {say.degrees(review.quickening.at_c)}"
     evidence_words = (
         f"{share:.2f} times what {what} gives; {least:.2f} to {most:.2f} times is usual"
     )
