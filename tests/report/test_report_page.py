@@ -1,4 +1,4 @@
-"""HTML pieces: text stays text."""
+"""The page: text stays text, and scripts are admitted by their digests."""
 
 import json
 from html.parser import HTMLParser
@@ -8,9 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report import html
-from firing.report.document import Paragraph, Part, Report, Section, Table, on_page, on_text
+from firing.report.document import Paragraph, Part, Report, Table
 from firing.report.page import render_page
-from firing.report.text import render_text
 
 
 class Reader(HTMLParser):
@@ -57,20 +56,6 @@ def test_tables_say_what_heads_what() -> None:
     assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in page
 
 
-def test_an_empty_section_is_left_out() -> None:
-    nothing = Section("Nothing", [None, Paragraph(""), Section("Inside", [])])
-    assert "Nothing" not in page_of(nothing)
-    assert "Nothing" not in render_text(Report("", "A page", [nothing]))
-
-
-def test_parts_for_one_medium_stay_out_of_the_other() -> None:
-    parts = [Section("Both", [on_text(Paragraph("said")), on_page(Paragraph("printed"))])]
-    assert "printed" in page_of(*parts)
-    assert "said" not in page_of(*parts)
-    text = render_text(Report("", "A page", parts))
-    assert text == "A page\n\nBoth\nsaid"
-
-
 @given(st.recursive(st.text() | st.integers(), lambda inner: st.lists(inner, max_size=3)))
 def test_json_in_a_script_is_the_same_and_cannot_end_it(value: object) -> None:
     encoded = html.script_json(value)
@@ -92,3 +77,9 @@ def test_the_digest_is_that_of_content_security_policy() -> None:
     # Worked example of W3C Content Security Policy Level 2, section on script hashes (from memory).
     _, token = html.script("alert('Hello, world.');")
     assert token == "'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='"
+
+
+def test_a_page_without_drawings_has_no_script_and_admits_none() -> None:
+    page = page_of(Paragraph("words"))
+    assert "script" not in read(page).tags
+    assert "script-src" not in page
