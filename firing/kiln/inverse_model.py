@@ -150,6 +150,8 @@ class _Water:
 
     def settle(self, found_c: Sequence[float], expected_c: Sequence[float], a: float) -> float:
         """Go on to the step just solved; return the heat taken up since the start [J]."""
+        if not self.demands:
+            return 0.0
         left_j = water_left_j(self.demands, self._sinks, found_c, expected_c, a)
         self.before, self.now = self.now, left_j
         return self.whole_j - sum(left_j)
@@ -270,7 +272,7 @@ def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCour
         if not body.knows(guess):
             guess = now
         for _ in range(MOST_REPEATS):
-            taken = water.take(guess, w)
+            taken = water.take(guess, w) if water.demands else {}
             found, heat = body.balance(guess, a, past, taken, chamber[i])
             if max(abs(x - y) for x, y in zip(found, guess, strict=True)) < REPEAT_C:
                 break
