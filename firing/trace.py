@@ -8,14 +8,16 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
+from firing.units import format_duration
+from firing.viewable import Plottable
 
 FloatArray = npt.NDArray[np.float64]
 TraceKind = Literal["planned", "forecast", "measured"]
 
 
 @dataclass(frozen=True, eq=False)
-class Trace:
-    """One firing's temperatures over time.
+class Trace(Plottable):
+    """One firing's temperatures over time, in arrays of its own that cannot be written to.
 
     Attributes
     ----------
@@ -36,6 +38,17 @@ class Trace:
     ------
     FiringError
         If shapes disagree, time does not increase or `started` has no time zone.
+
+    Examples
+    --------
+    Straight from 20 to 1020 °C in ten hours, so 2.2 hours of it above 800 °C:
+
+    >>> import firing as fi
+    >>> ramp = fi.Trace([0.0, 36000.0], [20.0, 1020.0], ("kiln",), "planned")
+    >>> ramp
+    <Trace planned: 2 times over 10 h 00 min; kiln 20 to 1020 °C>
+    >>> round(ramp.seconds_above(800.0) / 3600, 6)
+    2.2
     """
 
     time_s: FloatArray
@@ -46,8 +59,9 @@ class Trace:
     started: datetime | None = None
 
     def __post_init__(self) -> None:
-        time_s = np.asarray(self.time_s, dtype=np.float64)
-        temperature_c = np.asarray(self.temperature_c, dtype=np.float64)
+        # Copies: what the caller does with its own arrays, then or later, changes no trace.
+        time_s = np.array(self.time_s, dtype=np.float64)
+        temperature_c = np.array(self.temperature_c, dtype=np.float64)
         if temperature_c.ndim == 1:
             temperature_c = temperature_c[:, np.newaxis]
         if time_s.ndim != 1 or temperature_c.shape != (time_s.size, len(self.channels)):
@@ -57,14 +71,27 @@ class Trace:
             )
         if not np.all(np.isfinite(time_s)) or np.any(np.diff(time_s) <= 0):
             raise FiringError("the times of a trace must be finite and increase")
-        if self.duty is not None and self.duty.shape != time_s.shape:
+        duty = None if self.duty is None else np.array(self.duty, dtype=np.float64)
+        if duty is not None and duty.shape != time_s.shape:
             raise FiringError("the duty of a trace needs one value a time")
         if self.started is not None and self.started.tzinfo is None:
             raise FiringError("the start of a trace needs a time zone")
-        for array in (time_s, temperature_c):
-            array.flags.writeable = False
-        object.__setattr__(self, "time_s", time_s)
-        object.__setattr__(self, "temperature_c", temperature_c)
+        own = {"time_s": time_s, "temperature_c": temperature_c, "duty": duty}
+        for name, array in own.items():
+            if array is not None:
+                array.flags.writeable = False
+            object.__setattr__(self, name, array)
+
+    def __repr__(self) -> str:
+        """Return kind, length and every channel's range, on one line."""
+        spans = []
+        for place, name in enumerate(self.channels):
+            kept = self.temperature_c[:, place]
+            kept = kept[np.isfinite(kept)]
+            span = f"{kept.min():.0f} to {kept.max():.0f} °C" if kept.size else "no reading"
+            spans.append(f"{name} {span}")
+        over = f"{self.time_s.size} times over {format_duration(self.duration_s)}"
+        return f"<Trace {self.kind}: {over}; {', '.join(spans)}>"
 
     @property
     def duration_s(self) -> float:

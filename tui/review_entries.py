@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report.formatting import SEVERITY_WORDS, closed, cone_range, hours_minutes, sentence
+from firing.report.formatting import SEVERITY_WORDS, closed, hours_minutes, sentence
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
 from firing.report.review_time import account_table
@@ -63,7 +63,7 @@ def summary(review: Review) -> tuple[str, str]:
     wanted = review.cones_planned.reached_number
     highest_c = float(np.nanmax(review.temperature_c))
     return ran, (
-        f"Reached {cone_range(review.cones)}, planned "
+        f"Reached {review.cones.words}, planned "
         f"{'none' if wanted is None else describe_number(wanted)}; highest "
         f"{format_temperature(highest_c, unit)}, planned "
         f"{format_temperature(review.schedule.peak_c, unit)}."

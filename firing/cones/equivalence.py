@@ -6,17 +6,19 @@ figure.  Everything here is about self-supporting regular cones.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from firing.cones.heatwork import DOWN, readings, time_down_s
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
-from firing.cones.table import CONES, cone_number
+from firing.cones.table import CONES, cone_number, describe_number, describe_range
 from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
+from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
+from firing.viewable import Tabular
 
 #: The approach is timed between these distances below the reference [K]: 100 °C apart, and clear of
 #: the turn at the top.
@@ -35,7 +37,7 @@ _LEAD = 0.005
 
 
 @dataclass(frozen=True)
-class ConeProgress:
+class ConeProgress(Serialised):
     """How far one cone has come.
 
     Attributes
@@ -50,23 +52,14 @@ class ConeProgress:
         When x became 1, on the trace's clock [s]; None while it is below.
     """
 
-    cone: str
+    cone: str = field(metadata=OMITTED)
     heatwork: float
-    approach_rate_c_per_h: float | None
-    reached_s: float | None
-
-    def to_dict(self) -> dict[str, object]:
-        """Return the progress keyed for JSON."""
-        rate = self.approach_rate_c_per_h
-        return {
-            "heatwork": self.heatwork,
-            "approach_rate_c_per_h": None if rate is None else round(rate, 2),
-            "reached_s": None if self.reached_s is None else round(self.reached_s, 1),
-        }
+    approach_rate_c_per_h: float | None = field(metadata=rounded(2))
+    reached_s: float | None = field(metadata=rounded(1))
 
 
 @dataclass(frozen=True)
-class ConeVerdict:
+class ConeVerdict(Tabular):
     """The cone a firing reached, with its range.
 
     Attributes
@@ -87,13 +80,33 @@ class ConeVerdict:
     """
 
     reached: str | None
-    reached_number: float | None
-    low: float | None
-    high: float | None
-    budget: Budget
+    reached_number: float | None = field(metadata=rounded(3))
+    low: float | None = field(metadata=rounded(3))
+    high: float | None = field(metadata=rounded(3))
+    budget: Budget = field(metadata=named("budget_parts_c"))
     by_cone: dict[str, ConeProgress]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    json_keys = (
+        "reached", "reached_number", "low", "high", "budget_c", "budget", "by_cone", "notes",
+        "warnings",
+    )  # fmt: skip
+
+    def __repr__(self) -> str:
+        """Return the cone with its range, on one line."""
+        return f"<ConeVerdict {self.words}>"
+
+    @property
+    def words(self) -> str:
+        """The cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
+        if self.reached_number is None:
+            return f"less than cone {next(iter(self.by_cone), CONES[0])}, the coldest one made"
+        number = describe_number(self.reached_number)
+        span = describe_range(self.low, self.reached_number if self.high is None else self.high)
+        # Between two cones of the zero series the number has named both already.
+        known = span.removeprefix("between ").replace(" and ", "–")
+        return f"cone {number}" if number.startswith(known) else f"cone {number} ({span})"
 
     @property
     def budget_c(self) -> float:
@@ -114,21 +127,7 @@ class ConeVerdict:
 
     def to_dict(self) -> dict[str, object]:
         """Return the verdict keyed for JSON."""
-        return {
-            "reached": self.reached,
-            "reached_number": _rounded(self.reached_number),
-            "low": _rounded(self.low),
-            "high": _rounded(self.high),
-            "budget_c": round(self.budget_c, 2),
-            "budget_parts_c": self.budget.to_dict(),
-            "by_cone": {cone: progress.to_dict() for cone, progress in self.by_cone.items()},
-            "notes": list(self.notes),
-            "warnings": list(self.warnings),
-        }
-
-
-def _rounded(number: float | None) -> float | None:
-    return None if number is None else round(number, 3)
+        return json_fields(self) | {"budget_c": round(self.budget_c, 2)}
 
 
 def approach_rates_c_per_h(
@@ -193,6 +192,17 @@ def cone_reached(
     ------
     FiringError
         As :func:`firing.cones.heatwork.heatwork`, or if the tolerance is absurd.
+
+    Examples
+    --------
+    The maker's chart has cone 6 down at 1222 °C, heated at 60 °C/h:
+
+    >>> import firing as fi
+    >>> found = fi.cone_reached(np.array([0.0, 1202.0 * 60.0]), np.array([20.0, 1222.0]))
+    >>> found.reached
+    '6'
+    >>> found.low < found.reached_number < found.high
+    True
     """
     time_s, temperature_c = readings(time_s, temperature_c)
     every = laws()

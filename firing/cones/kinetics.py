@@ -223,6 +223,14 @@ def end_point_c(cone: str, rate_c_per_h: float, type: str = "self_supporting") -
     FiringError
         If there is no such cone or type, if the rate is outside what the law (5 to 400 °C/h) or
         the chart supports, or if the chart's own figure is not to be relied on.
+
+    Examples
+    --------
+    As printed in the maker's chart:
+
+    >>> import firing as fi
+    >>> [round(fi.end_point_c("6", rate), 1) for rate in (15, 60, 150)]
+    [1185.0, 1222.0, 1243.0]
     """
     name = parse_cone(cone)
     if type == "self_supporting":

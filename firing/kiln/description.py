@@ -166,6 +166,15 @@ class KilnDescription:
         if not (self.power_w > 0 and self.rated_volts > 0 and self.volume_l > 0):
             raise FiringError("a kiln needs power, volts and a volume above 0")
 
+    def __repr__(self) -> str:
+        """Return name, volume, power, wall and limit, on one line."""
+        wall_mm = 1000.0 * sum(layer.thickness_m for layer in self.wall)
+        return (
+            f"<KilnDescription {self.name!r}: {self.shape}, {self.volume_l:g} l, "
+            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, wall {wall_mm:.0f} mm, "
+            f"at most {self.max_c:.0f} °C>"
+        )
+
     @property
     def volts(self) -> float:
         """The supply under load: measured, else rated [V]."""

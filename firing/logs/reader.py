@@ -25,10 +25,12 @@ from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.trace import FloatArray, Trace
+from firing.units import format_duration
+from firing.viewable import Plottable
 
 
 @dataclass(frozen=True, eq=False)
-class Log:
+class Log(Plottable):
     """One log as read.
 
     Attributes
@@ -82,6 +84,14 @@ class Log:
         if not self.cleaning.marks.size:
             marks = np.zeros(self.raw_c.shape, dtype=np.uint8)
             object.__setattr__(self, "cleaning", Cleaning(marks, self.trace.channels, ()))
+
+    def __repr__(self) -> str:
+        """Return name, rows, length, channels and start, on one line."""
+        lasts = format_duration(self.trace.duration_s)
+        started = self.trace.started
+        begun = "" if started is None else f" from {started:%Y-%m-%d %H:%M}"
+        channels = ", ".join(self.trace.channels)
+        return f"<Log {self.name!r}: {self.used} readings over {lasts}{begun}; {channels}>"
 
 
 def read_log(
@@ -145,6 +155,14 @@ def read_log(
     ------
     FiringError
         If the file cannot be read as a log, in one sentence.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> log = fi.read_log(files("firing") / "data" / "demo" / "log.csv")
+    >>> len(log.to_pandas()) == log.used
+    True
     """
     options = ReadingOptions(
         unit=unit,
@@ -187,6 +205,13 @@ def read_logs(
     ------
     FiringError
         If a file cannot be read as a log, or the files cannot be joined.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> fi.read_logs([files("firing") / "data" / "demo" / "log.csv"]).trace.channels
+    ('Kiln', 'Lower shelf')
     """
     options = options or ReadingOptions()
     if options.thermocouple_type is not None:

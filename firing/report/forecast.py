@@ -30,7 +30,6 @@ from firing.report.formatting import (
     CONE_SOURCES,
     CONES_MEANT,
     Timekeeper,
-    cone_range,
     degrees,
     hours_minutes,
     sentence,
@@ -123,7 +122,7 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
     return [
         f"{words} {opening}",
-        f"Amounts to {cone_range(forecast.cones)}{wanted}: {CONES_MEANT}.",
+        f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
     ]
 
 

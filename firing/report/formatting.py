@@ -6,15 +6,11 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from firing.clock import after
-from firing.cones.table import describe_number, describe_range
+from firing.cones.table import describe_number
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
-
-if TYPE_CHECKING:
-    from firing.cones.equivalence import ConeVerdict
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -84,19 +80,6 @@ def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
 
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
 CONE_SOURCES = ("cone-chart-1996", "cone-model")
-
-
-def cone_range(verdict: ConeVerdict) -> str:
-    """Return the cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
-    if verdict.reached_number is None:
-        coldest = next(iter(verdict.by_cone), "022")
-        return f"less than cone {coldest}, the coldest one made"
-    words = describe_number(verdict.reached_number)
-    high = verdict.reached_number if verdict.high is None else verdict.high
-    span = describe_range(verdict.low, high)
-    # Between two cones of the zero series the number has named both already.
-    known = span.removeprefix("between ").replace(" and ", "–")
-    return f"cone {words}" if words.startswith(known) else f"cone {words} ({span})"
 
 
 def cone_or_none(number: float | None) -> str:

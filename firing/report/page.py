@@ -93,6 +93,11 @@ def render_page(report: Report) -> str:
     return _document(report, content, drawings)
 
 
+def render_parts(parts: Sequence[Part | None]) -> str:
+    """Return parts as HTML without a page around them; they hold no chart."""
+    return "\n".join(filter(None, _shown(parts, [], level=3)))
+
+
 def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2) -> Iterator[str]:
     """Yield the parts as HTML, and put the drawings that their places wait for into `drawings`."""
     for part in shown(parts, "page"):

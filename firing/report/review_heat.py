@@ -9,7 +9,7 @@ from firing.cones.table import describe_range
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import Bullets, Chart, Paragraph, Part, Section, Table, on_text
-from firing.report.formatting import CONES_MEANT, cone_or_none, cone_range, degrees
+from firing.report.formatting import CONES_MEANT, cone_or_none, degrees
 from firing.review.result import HeatVerdict, Review
 from firing.units import TemperatureUnit, format_duration, format_temperature, rate_from_celsius
 
@@ -22,11 +22,11 @@ def result_sentence(review: Review) -> str:
     peaks = [s.peak_c for s in review.segments if s.peak_c is not None]
     if review.refused:
         highest = format_temperature(float(np.nanmax(review.temperature_c)), unit)
-        return f"Reached {cone_range(review.cones)} ({CONES_MEANT}); highest reading {highest}."
+        return f"Reached {review.cones.words} ({CONES_MEANT}); highest reading {highest}."
     partly = review.begins_inside or review.ended == "log"
     came = "What is in it amounts to" if partly else "Reached"
     planned = cone_or_none(review.cones_planned.reached_number)
-    words = f"{came} {cone_range(review.cones)}, planned {planned}"
+    words = f"{came} {review.cones.words}, planned {planned}"
     if not peaks:
         return f"{words} ({CONES_MEANT})."
     return (

@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.units import format_duration
+from firing.viewable import Plottable
+
 if TYPE_CHECKING:
     from firing.cones.equivalence import ConeVerdict
     from firing.cones.uncertainty import Budget
@@ -241,15 +244,6 @@ class ExtraSegment:
     from_c: float
     to_c: float
     rate_c_per_h: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as the JSON shows it."""
-        return {
-            "end_s": self.end_s,
-            "from_c": self.from_c,
-            "to_c": self.to_c,
-            "rate_c_per_h": self.rate_c_per_h,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -515,7 +509,7 @@ class HeatVerdict:
 
 
 @dataclass(frozen=True, eq=False)
-class Review:
+class Review(Plottable):
     """A firing set against its plan.
 
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
@@ -576,6 +570,22 @@ class Review:
         """What a clock that did not wait made up of the time lost [s]."""
         shares = (share for segment in self.segments for share in segment.causes)
         return -sum(s.seconds for s in shares if s.cause == "waiting" and s.seconds < 0)
+
+    def __repr__(self) -> str:
+        """Return title, hours, largest cause, cone and findings, on one line."""
+        if self.refused:
+            ran = "not compared with the plan"
+        elif self.actual_s is None:
+            ran = f"the end of its {format_duration(self.planned_s)} is not in the log"
+        else:
+            ran = f"ran {format_duration(self.actual_s)}, planned {format_duration(self.planned_s)}"
+        parts = [ran]
+        if self.causes:
+            most = self.causes[0]
+            parts.append(f"most by {most.name} {format_duration(most.seconds, signed=True)}")
+        count = len(self.findings)
+        parts += [self.cones.words, f"{count} finding{'' if count == 1 else 's'}"]
+        return f"<Review {self.schedule.title!r}: {', '.join(parts)}>"
 
     @property
     def excess_s(self) -> float | None:

@@ -1,10 +1,18 @@
 """A schedule: the ramps and holds a controller is given, and their own arithmetic."""
 
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from firing.errors import FiringError
-from firing.units import ROOM_C, SECONDS_PER_HOUR, TemperatureUnit
+from firing.serialise import Serialised
+from firing.units import (
+    ROOM_C,
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+)
+from firing.viewable import Plottable
 
 Purpose = Literal["bisque", "glaze", "once-fired", "decal", "other"]
 PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
@@ -17,7 +25,7 @@ HOT_START_C = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(Serialised):
     """One ramp to a target and the hold there.
 
     Attributes
@@ -33,6 +41,12 @@ class Segment:
         Time kept at the target [s].
     name, action : str
         What it is for, and what a person does when it ends.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> fi.Segment(target_c=620.0, rate_c_per_h=100.0).ramp_s(from_c=20.0) / 3600
+    6.0
     """
 
     target_c: float
@@ -41,6 +55,8 @@ class Segment:
     hold_s: float = 0.0
     name: str = ""
     action: str = ""
+
+    json_keys = ("name", "rate_c_per_h", "drive", "target_c", "hold_s", "action")
 
     def __post_init__(self) -> None:
         if (self.drive == "rate") != (self.rate_c_per_h is not None):
@@ -58,20 +74,9 @@ class Segment:
             return None
         return abs(self.target_c - from_c) / self.rate_c_per_h * SECONDS_PER_HOUR
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the segment with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "name": self.name,
-            "rate_c_per_h": self.rate_c_per_h,
-            "drive": self.drive,
-            "target_c": self.target_c,
-            "hold_s": self.hold_s,
-            "action": self.action,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Schedule:
+class Schedule(Plottable, Serialised):
     """A whole program.  Never changed in place: an edit makes a new one, so undo is a stack.
 
     Attributes
@@ -88,6 +93,14 @@ class Schedule:
         The unit its owner reads and writes.
     notes : str
         Free text.
+
+    Examples
+    --------
+    A ramp from 20 °C at 100 °C/h to 620 °C takes 6 hours:
+
+    >>> import firing as fi
+    >>> fi.Schedule("test tiles", (fi.Segment(620.0, 100.0, hold_s=900.0),), purpose="bisque")
+    <Schedule 'test tiles': bisque, 1 segment to 620 °C, 6 h 15 min as written>
     """
 
     title: str
@@ -97,9 +110,23 @@ class Schedule:
     unit: TemperatureUnit = "C"
     notes: str = ""
 
+    json_keys = ("title", "purpose", "unit", "start_c", "notes", "segments")
+
     def __post_init__(self) -> None:
         if not self.segments:
             raise FiringError("a schedule needs at least one segment")
+
+    def __repr__(self) -> str:
+        """Return title, purpose, segments, peak and hours as written, on one line."""
+        count = len(self.segments)
+        peak = format_temperature(self.peak_c, self.unit)
+        words = f"{self.purpose}, {count} segment{'s' if count > 1 else ''} to {peak}"
+        ramps = [segment.ramp_s(self.from_c(i)) for i, segment in enumerate(self.segments)]
+        known = [ramp_s for ramp_s in ramps if ramp_s is not None]
+        if len(known) == count:
+            program_s = sum(known) + sum(segment.hold_s for segment in self.segments)
+            words += f", {format_duration(program_s)} as written"
+        return f"<Schedule {self.title!r}: {words}>"
 
     def from_c(self, index: int) -> float:
         """Return the temperature [°C] that segment `index` (from 0) starts at."""
@@ -125,14 +152,3 @@ class Schedule:
         """Return what segment `index` (from 0) is called: its number from 1 and its name."""
         name = self.segments[index].name
         return f"{index + 1} {name}".rstrip()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the schedule with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "title": self.title,
-            "purpose": self.purpose,
-            "unit": self.unit,
-            "start_c": self.start_c,
-            "notes": self.notes,
-            "segments": [segment.to_dict() for segment in self.segments],
-        }

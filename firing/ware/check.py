@@ -46,6 +46,11 @@ class WareVerdict:
     breaches: tuple[Breach, ...]
     cautions: tuple[Breach, ...]
 
+    def __repr__(self) -> str:
+        """Return whether the firing is safe and how much is said of it, on one line."""
+        safe = "safe" if self.safe else f"not safe, {len(self.breaches)} limits broken"
+        return f"<WareVerdict {safe}, {len(self.cautions)} cautions>"
+
     @property
     def safe(self) -> bool:
         """Whether nothing is broken."""

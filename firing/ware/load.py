@@ -5,6 +5,7 @@ from typing import Literal, get_args
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
+from firing.serialise import Serialised
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -98,6 +99,17 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+
+    Examples
+    --------
+    Heat has further to go through a tile on the shelf than into a thicker wall from both faces:
+
+    >>> import firing as fi
+    >>> cups = fi.Piece("cup", count=40, thickest_mm=16.0, mass_kg=0.5)
+    >>> tiles = fi.Piece("tile", count=4, thickest_mm=12.0, mass_kg=1.0, heated_from="one")
+    >>> load = fi.Load((cups, tiles), "bone dry")
+    >>> load.thickest.name, load.ware_kg
+    ('tile', 24.0)
     """
 
     pieces: tuple[Piece, ...]
@@ -161,7 +173,7 @@ _BOUND_WATER_IS_GONE = 0.99
 
 
 @dataclass(frozen=True, slots=True)
-class WareState:
+class WareState(Serialised):
     """What a firing has done to the middle of the thickest ware so far.
 
     Attributes
