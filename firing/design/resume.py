@@ -19,6 +19,7 @@ import numpy as np
 from firing.clock import after
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.cones.heatwork import heatwork
+from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
@@ -53,7 +54,6 @@ if TYPE_CHECKING:
 
 DONE = 0.97
 """From this share of the heat-work planned on, nothing is heated again."""
-LONGEST_HOLD_S = 24 * SECONDS_PER_HOUR
 COUNTS_NO_MORE_C = 450.0
 """Below this no cone gains anything [°C]."""
 _BEHIND = 1.02

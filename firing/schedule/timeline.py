@@ -96,7 +96,6 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
     """
     times, temperatures = [np.array([0.0])], [np.array([schedule.start_c])]
     segments: list[ForecastSegment] = []
-    free: list[str] = []
     now_s = 0.0
     for index, segment in enumerate(schedule.segments):
         from_c = schedule.from_c(index)
@@ -104,8 +103,6 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
             leg = _leg(segment, from_c, schedule.room_c)
         except FiringError as error:
             raise FiringError(f"segment {index + 1}: {error}") from None
-        if segment.drive != "rate":
-            free.append(str(index + 1))
         segments.append(
             ForecastSegment(
                 index=index,
@@ -124,8 +121,14 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
         temperatures.append(leg.temperature_c[1:])
         now_s = segments[-1].end_s
     trace = Trace(np.concatenate(times), np.concatenate(temperatures), ("plan",), "planned")
+    return trace, tuple(segments), planned_basis(schedule, "the default kiln curve")
+
+
+def planned_basis(schedule: Schedule, otherwise: str) -> str:
+    """Return what planned durations rest on, given what stands in where no rate is set."""
+    free = [str(i) for i, s in enumerate(schedule.segments, start=1) if s.drive != "rate"]
     basis = "the program's own arithmetic"
     if free:
         plural = "s" if len(free) > 1 else ""
-        basis += f"; segment{plural} {', '.join(free)} (no rate set) by the default kiln curve"
-    return trace, tuple(segments), basis
+        basis += f"; segment{plural} {', '.join(free)} (no rate set) by {otherwise}"
+    return basis

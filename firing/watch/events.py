@@ -77,7 +77,7 @@ class AlarmLatch:
         self._calm_since_s: float | None = None
         self.raised = False
 
-    def feed(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
+    def update(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
         """Take the state of things in; return "raised" or "over" when that changes."""
         if not cause:
             self._cause_since_s = None
