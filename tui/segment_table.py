@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from firing.forecast.result import Forecast
 from firing.report.formatting import hours_minutes
 from firing.schedule.schedule import Schedule
-from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C
+from firing.schedule.schema import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,
@@ -15,7 +15,7 @@ from firing.units import (
     rate_from_celsius,
 )
 
-from .edits import FIELDS, HEAD_ROW, Field, cell_text
+from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
 from .outlook import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
@@ -175,9 +175,9 @@ def explain(schedule: Schedule, forecast: Forecast | None, row: int, key: str) -
     return segment.action and f"Then, by hand: {segment.action}"
 
 
-def editable(row: int, key: str) -> Field | None:
+def editable(row: int, key: str) -> SegmentKey | None:
     """Return the field a cell edits; None if it cannot be edited."""
-    for field in FIELDS:
+    for field in SEGMENT_KEYS:
         if key == field and (row != HEAD_ROW or field == "target"):
             return field
     return None

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,7 +15,7 @@ from firing.capture.modbus import RegisterType, WordOrder
 from firing.capture.serial_port import Parity, PortSettings
 from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S, ReadingSource
 from firing.errors import FiringError
-from firing.files.tomlfile import Fault, FaultyFile, key_lines, line_of, read_text, validate
+from firing.files.kinds import FileKind, WrongKeys
 from firing.units import parse_duration_s, parse_temperature_c
 
 SourceKind = Literal["lines", "scpi", "modbus"]
@@ -223,39 +223,17 @@ class SourceTable(BaseModel):
     )
 
 
-def parse_source(text: str, name: str = "source") -> SourceSettings:
-    """Read a source file from its text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file.
-    """
-    table, faults, _ = validate(text, name, SourceTable)
-    if table is None:
-        raise FaultyFile(faults)
-    lines = key_lines(text)
-
-    def fault(key: str, message: str) -> FaultyFile:
-        return FaultyFile([Fault(name, line_of((key,), lines), key, message)])
-
+def _source(table: SourceTable) -> SourceSettings:
     if table.kind == "modbus" and not table.register_:
-        raise fault("register", "is missing; write a table [[register]] with name and address")
+        raise _wrong("register", "is missing; write a table [[register]] with name and address")
     if table.kind != "modbus" and table.register_:
-        raise fault("register", f'has no meaning for kind = "{table.kind}"; leave it out')
-    interval_s = _read(parse_duration_s, table.interval, "interval", fault)
+        raise _wrong("register", f'has no meaning for kind = "{table.kind}"; leave it out')
+    interval_s = _read(parse_duration_s, table.interval, "interval")
     if not LEAST_INTERVAL_S <= interval_s <= MOST_INTERVAL_S:
-        raise fault("interval", f'"{table.interval}" is outside 0.2 s to 10 min; write "1s"')
+        raise _wrong("interval", f'"{table.interval}" is outside 0.2 s to 10 min; write "1s"')
     junction_c: float | None = None
     if table.junction is not None:
-        junction_c = _read(parse_temperature_c, str(table.junction), "junction", fault)
+        junction_c = _read(parse_temperature_c, str(table.junction), "junction")
     try:
         return SourceSettings(
             kind=table.kind,
@@ -274,28 +252,25 @@ def parse_source(text: str, name: str = "source") -> SourceSettings:
             unit_number=table.unit_number,
             registers=tuple(
                 ModbusRegister(
-                    name=entry.name,
-                    address=entry.address,
-                    function=entry.function,
-                    type=entry.type,
-                    word_order=entry.word_order,
-                    scale=entry.scale,
-                    missing=tuple(entry.missing),
+                    **entry.model_dump(exclude={"missing"}), missing=tuple(entry.missing)
                 )
                 for entry in table.register_
             ),
         )
     except FiringError as error:
-        raise FaultyFile([Fault(name, None, "", str(error))]) from None
+        raise WrongKeys(((), str(error))) from None
 
 
-def _read(parse: Any, text: str, key: str, fault: Any) -> float:
+def _wrong(key: str, message: str) -> WrongKeys:
+    return WrongKeys(((key,), message))
+
+
+def _read(parse: Callable[[str], float], text: str, key: str) -> float:
     try:
         return float(parse(text))
     except FiringError as error:
-        raise fault(key, str(error)) from None
+        raise _wrong(key, str(error)) from None
 
 
-def read_source(path: Path) -> SourceSettings:
-    """Read a source file; see `parse_source`."""
-    return parse_source(read_text(path), str(path))
+SOURCE_FILE = FileKind("source", lambda: SourceTable, _source)
+parse_source, open_source = SOURCE_FILE.parse, SOURCE_FILE.open

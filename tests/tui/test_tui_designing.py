@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
-from firing.tui.design_form import FIELDS, MEND, make
+from firing.tui.design_form import MEND, design_fields, make
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.outlook import Circumstances
 from firing.tui.screens.comparison import Comparing, ComparisonList
@@ -31,7 +31,7 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.design import design_report
 from firing.report.text import render_text
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
 Make = Callable[[], FiringApp]
@@ -103,7 +103,7 @@ async def form(app: FiringApp, pilot: Pilot[Any], **texts: str) -> None:
         await pilot.press("ctrl+g")
         await until(pilot, front(app, Filling))
     for key, text in texts.items():
-        app.screen.query_one(f"#blank-{key}", Input).value = text
+        app.screen.query_one(f"#field-{key}", Input).value = text
     await pilot.pause()
 
 
@@ -144,7 +144,7 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
         assert app.session.forecast.schedule == found.after
         await pilot.press("ctrl+z")
         await settle(pilot)
-        assert document.schedule == before == read_schedule(plan)
+        assert document.schedule == before == open_schedule(plan)
         assert document.cursor == selection
         assert not document.changed
 
@@ -157,20 +157,20 @@ def test_leaving_changes_nothing_and_the_answers_are_kept(play: Play, plan: Path
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await until(pilot, lambda: "Left as it was" in message(app))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
         assert not app.session.document.changed
         assert app.session.document.undo_label is None
         await form(app, pilot)
-        assert app.screen.query_one("#blank-margin", Input).value == "2"
+        assert app.screen.query_one("#field-margin", Input).value == "2"
         # What is refused, or left with escape, is not kept.
-        app.screen.query_one("#blank-margin", Input).value = "none"
+        app.screen.query_one("#field-margin", Input).value = "none"
         await pilot.pause()
         await pilot.press("ctrl+s")
         assert 'Margin: "none" is not a margin' in content(app, "#hint")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await form(app, pilot)
-        assert app.screen.query_one("#blank-margin", Input).value == "2"
+        assert app.screen.query_one("#field-margin", Input).value == "2"
 
     play(scene, load=CUPS)
 
@@ -180,17 +180,18 @@ def test_mending_asks_only_for_what_mends(play: Play) -> None:
         await form(app, pilot, top="9999", drop_hold="soon")
         await pilot.press("right")
         await pilot.pause()
-        shown = {f.key for f in FIELDS if app.screen.query_one(f"#line-{f.key}").display}
-        assert shown == {f.key for f in FIELDS if not f.only_new}
+        fields = design_fields("C")
+        shown = {f.key for f in fields if app.screen.query_one(f"#line-{f.key}").display}
+        assert shown == {f.key for f in fields if f.when is None}
         found = await designed(app, pilot)
         assert found.mended
         assert found.after.title == app.session.document.schedule.title
         await pilot.press("f2")
         await until(pilot, front(app, Filling))
-        assert app.screen.query_one("#blank-how", Cycle).value == MEND
+        assert app.screen.query_one("#field-how", Cycle).value == MEND
         await pilot.press("left")
         await pilot.pause()
-        assert app.screen.query_one("#blank-drop_hold", Input).value == "soon"
+        assert app.screen.query_one("#field-drop_hold", Input).value == "soon"
 
     play(scene, load=CUPS)
 
@@ -217,7 +218,7 @@ def test_a_faulty_wish_is_refused_in_the_command_lines_words(play: Play) -> None
             assert isinstance(result.exception, FiringError)
             assert content(app, "#hint") == str(result.exception)
             for key, text in texts.items():
-                assert app.screen.query_one(f"#blank-{key}", Input).value == text
+                assert app.screen.query_one(f"#field-{key}", Input).value == text
 
     play(scene, load=CUPS)
 
@@ -237,7 +238,7 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
         assert "No load is chosen" in content(app, "#about")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
 
     play(scene)
 

@@ -5,12 +5,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from firing.tui.formchoices import choices, turned
-from firing.tui.formedits import rearranged, removed
-from firing.tui.formfields import text_value, value_text
-from firing.tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
-from firing.tui.formspec import Form, kiln_form, load_form
-from firing.tui.formstate import FormState, open_form
+from firing.tui.fields import value_text
+from firing.tui.form_document import FormState, open_form
+from firing.tui.form_edits import rearranged, removed
+from firing.tui.form_kinds import Form, kiln_form, load_form
+from firing.tui.form_lines import (
+    cells_of,
+    choices,
+    faulty_places,
+    lines_of,
+    next_fault,
+    place_of,
+    turned,
+)
 from firing.tui.preview import derived, flowing
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from hypothesis import HealthCheck, given, settings
@@ -20,8 +27,9 @@ from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
-from firing.kiln.file import KilnTable, parse_kiln
+from firing.kiln.file import parse_kiln
 from firing.kiln.materials import material_names
+from firing.kiln.schema import KilnTable
 from firing.ware.file import LoadTable, parse_load
 
 
@@ -216,7 +224,7 @@ def test_values_are_read_as_they_are_shown() -> None:
         ("power_kw", 9.6), ("power_kw", 1e-7), ("phases", 3), ("vent", False), ("name", "a b"),
         ("conductivity_w_per_mk", [[400, 0.14], [1000.5, 0.2]]), ("thermocouple_class", "1"),
     ):  # fmt: skip
-        assert text_value(fields[key], value_text(fields[key], value)) == value
+        assert fields[key].read(value_text(fields[key], value)) == value
     # 1 is not true, and a broken value is shown whatever it is
     assert value_text(fields["vent"], 1) == "1"
     assert value_text(fields["name"], {"a": [1, True]}) == "{a = [1, true]}"

@@ -19,9 +19,9 @@ from firing.tui.equipment import (
     up_to_date,
 )
 from firing.tui.file_choices import choices, ready_choices
-from firing.tui.kinds import description, kind_of, kind_of_text
 from firing.tui.outlook import Circumstances, consequences, foresee, missing
 
+from firing.files.kinds import file_kind, kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
@@ -87,14 +87,14 @@ def test_a_list_offers_only_what_is_wanted(tmp_path: Path) -> None:
 
 def test_what_is_chosen_is_described_by_its_own_figures() -> None:
     studio = read_all(EXAMPLES).studio
-    told = {kind: description(kind, getattr(studio, kind).value) for kind in KINDS}
+    told = {kind: file_kind(kind).described(getattr(studio, kind).value) for kind in KINDS}
     for words in ("9.6 kW", "180 l", "1300 °C"):
         assert words in told["kiln"]
     assert "bisqued, freshly glazed" in told["load"]
     assert "10 segments" in told["controller"]
     assert "EUR 0.21 to 0.34 per kWh" in told["tariff"]
     # 1300 °C is 2372 °F
-    assert "2372 °F" in description("kiln", studio.kiln and studio.kiln.value, "F")
+    assert "2372 °F" in file_kind("kiln").described(studio.kiln and studio.kiln.value, "F")
 
 
 def test_the_forecast_is_that_of_the_library_with_the_same_files() -> None:

@@ -20,12 +20,13 @@ from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.segments import Segments
+from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.forecast.forecast import forecast
-from firing.schedule.file import parse_schedule, read_schedule
+from firing.schedule.file import open_schedule, parse_schedule
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -86,7 +87,7 @@ def test_typing_on_a_cell_changes_it_and_its_forecast(
         assert app.plan.query_one(Segments).rows[2].cells[2] == "90"
         await pilot.press("ctrl+z")
         await settle(pilot)
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
         assert not app.session.document.changed
         await pilot.press("ctrl+y")
         assert app.session.document.schedule == schedule
@@ -104,7 +105,7 @@ def test_a_refusal_is_said_and_the_text_stays(play: Play, plan: Path) -> None:
         await pilot.press("escape")
         assert not bar.editing
         assert bar.cell.value == "120"
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
 
     play(scene)
 
@@ -114,10 +115,25 @@ def test_enter_edits_what_a_cell_holds_and_tab_goes_on(play: Play) -> None:
         await pilot.press("enter", "backspace", "5", "tab")
         table = app.plan.query_one(Segments)
         assert app.session.document.schedule.segments[0].rate_c_per_h == 55
-        assert (table.selection.row, table.selection.column) == (0, "target")
+        assert (table.place.row, table.place.column) == (0, "target")
         await pilot.press("1", "1", "0", "down")
         assert app.session.document.schedule.segments[0].target_c == 110
-        assert (table.selection.row, table.selection.column) == (1, "target")
+        assert (table.place.row, table.place.column) == (1, "target")
+
+    play(scene)
+
+
+def test_keys_that_come_in_a_burst_are_obeyed_in_their_order(play: Play, settle: Settle) -> None:
+    keys = [("5", "5"), ("5", "5"), ("down", None), ("9", "9"), ("0", "0"), ("enter", "\r")]
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        for key, character in keys:
+            app.post_message(events.Key(key, character))
+        await settle(pilot)
+        segments = app.session.document.schedule.segments
+        assert [segment.rate_c_per_h for segment in segments] == [55, 90, 150]
+        assert app.plan.query_one(Segments).place.row == 1
+        assert message(app).startswith("Changed: segment 2, rate.")
 
     play(scene)
 
@@ -152,7 +168,7 @@ def test_saving_and_the_mark_of_a_change(play: Play, plan: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("8", "0", "ctrl+s")
         await until(pilot, lambda: "Saved" in message(app))
-        assert read_schedule(plan).segments[0].rate_c_per_h == 80
+        assert open_schedule(plan).segments[0].rate_c_per_h == 80
         assert not app.session.document.changed
         assert list(app.session.journal.folder.glob("*")) == []
 
@@ -174,7 +190,7 @@ def test_a_file_changed_by_somebody_else_is_asked_about(
         await pilot.press("enter")
         await until(pilot, lambda: "Saved" in message(app))
         assert plan.read_text(encoding="utf-8") == theirs
-        assert read_schedule(tmp_path / "mine.toml") == app.session.document.schedule
+        assert open_schedule(tmp_path / "mine.toml") == app.session.document.schedule
         assert app.session.document.path == tmp_path / "mine.toml"
 
     play(scene)
@@ -197,7 +213,7 @@ def test_save_as_asks_before_it_replaces(play: Play, plan: Path, tmp_path: Path)
         await until(pilot, front(app, Ask))
         await pilot.press("down", "enter")
         await until(pilot, lambda: "Saved" in message(app))
-        assert read_schedule(other) == app.session.document.schedule
+        assert open_schedule(other) == app.session.document.schedule
 
     play(scene)
 
@@ -240,7 +256,7 @@ def test_unsaved_work_is_offered_and_taken_up(
             assert app.session.document.schedule.segments[0].rate_c_per_h == 77
             await pilot.press("ctrl+s")
             await until(pilot, lambda: not app.session.document.changed)
-        assert read_schedule(plan).segments[0].rate_c_per_h == 77
+        assert open_schedule(plan).segments[0].rate_c_per_h == 77
 
     asyncio.run(crashed())
     assert len(list(state.glob("*.json"))) == 1
@@ -273,12 +289,12 @@ def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> Non
         await pilot.press("f2")
         await until(pilot, front(app, Filling))
         form = app.screen
-        form.query_one("#blank-cone", Input).value = "77"
+        form.query_one("#field-cone", Input).value = "77"
         await pilot.press("ctrl+s")
         assert "Cone wanted: " in str(form.query_one("#hint", Static).content)
-        form.query_one("#blank-cone", Input).value = "6"
-        form.query_one("#blank-started", Input).value = "2026-03-02 18:00"
-        form.query_one("#blank-title", Input).value = "Other plates"
+        form.query_one("#field-cone", Input).value = "6"
+        form.query_one("#field-started", Input).value = "2026-03-02 18:00"
+        form.query_one("#field-title", Input).value = "Other plates"
         await pilot.press("ctrl+s")
         await settle(pilot)
         assert app.session.document.schedule.title == "Other plates"
@@ -296,7 +312,7 @@ def test_the_curve_is_read_zoomed_and_panned(play: Play) -> None:
         # the first ramp ends after 100 °C at 50 °C/h
         assert curve.cross_s == 7200.0
         assert "120 °C" in curve.readout()
-        assert app.plan.query_one(Segments).selection.row == 0
+        assert app.plan.query_one(Segments).place.row == 0
         assert curve.window is not None
         whole = curve.window
         await pilot.press("plus", "plus")
@@ -316,7 +332,7 @@ def test_the_mouse_selects_cells_and_moments(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.click(Segments, offset=(27, 3))
         table = app.plan.query_one(Segments)
-        assert (table.selection.row, table.selection.column) == (1, "target")
+        assert (table.place.row, table.place.column) == (1, "target")
         await pilot.click(Curve, offset=(20, 5))
         curve = app.plan.query_one(Curve)
         assert curve.cross_column() == 20
@@ -444,7 +460,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
         await until(pilot, front(app, Filling))
         assert "--date-order" in str(app.screen.query_one("#hint", Static).content)
         form = app.screen
-        form.query_one("#blank-date_order").focus()
+        form.query_one("#field-date_order").focus()
         await pilot.press("right", "ctrl+s")
         await until(pilot, lambda: app.session.review is not None)
         assert app.session.log is not None

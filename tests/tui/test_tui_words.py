@@ -8,7 +8,7 @@ import pytest
 from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.outlook import Circumstances, consequences, foresee, warnings_count
 from firing.tui.plot_lines import plan_course, review_course, segment_at, set_point
-from firing.tui.reading import CHOICES, reading_blanks, reading_of
+from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
 from firing.tui.review_entries import entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
@@ -119,11 +119,11 @@ def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
 def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     from firing.cli.review import review_command
 
-    blanks = {blank.key: blank for blank in reading_blanks(ReadingOptions(), "C")}
+    fields = {field.key: field for field in reading_fields("C")}
     options = {p.name: p for p in review_command.params}
-    assert set(blanks) == set(READING_OPTIONS)
-    for key, blank in blanks.items():
-        assert blank.label in options[key].opts
+    assert set(fields) == set(READING_OPTIONS)
+    for key, field in fields.items():
+        assert field.label in options[key].opts
     for key, _, _, values in CHOICES:
         assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
 
@@ -134,8 +134,8 @@ def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
         "S", 25.0, 300.0, "all", True,
     )  # fmt: skip
     for options in (told, ReadingOptions(), ReadingOptions(part=2, junction_c=0.0)):
-        blanks = reading_blanks(options, "F")
-        filled = {b.key: b.value if b.read is None else b.read(b.value) for b in blanks}
+        texts = reading_texts(options, "F")
+        filled = {field.key: field.read(texts[field.key]) for field in reading_fields("F")}
         assert reading_of(filled) == options
 
 
