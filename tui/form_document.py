@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from firing.errors import FiringError
-from firing.files.ready import example_names, ready_text
 from firing.files.tomledit import Order, render
 from firing.files.tomlfile import (
     Fault,
@@ -56,7 +55,7 @@ class FormState:
     @cached_property
     def _read(self) -> tuple[Any, tuple[Fault, ...]]:
         try:
-            return self.form.parse(inline_text(self.data), self.name), ()
+            return self.form.file.parse(inline_text(self.data), self.name), ()
         except FaultyFile as error:
             return None, error.faults
         except FiringError as error:
@@ -100,7 +99,7 @@ class FormState:
         Refused if it has faults, with every fault at the line where it would be.
         """
         text = self.text()
-        self.form.parse(text, name)
+        self.form.file.parse(text, name)
         return text
 
     def with_value(self, path: KeyPath, value: Any) -> FormState:
@@ -174,7 +173,7 @@ def _own_trouble(form: Form, data: Data, path: KeyPath) -> str:
         small[table] = data[table]
     else:
         small.update({key: data[key] for key in path if key in data})
-    _, faults, _ = validate(inline_text(small), "", form.model)
+    _, faults, _ = validate(inline_text(small), "", form.file.model)
     return next((f.message for f in faults if f.field == describe_path(place)), "")
 
 
@@ -218,9 +217,9 @@ def _opened(form: Form, name: str | None) -> FormDocument:
         state = FormState(form, f"the new {form.kind}", {form.main: [{}]}, None)
         return FormDocument(state, state, suggested_name=f"{form.kind}.toml")
     path: Path | None = Path(name)
-    if name in example_names() and not Path(name).exists():
+    if form.file.is_ready(name):
         suggested = f"{name.removeprefix('example-')}.toml"
-        path, text, digest = None, ready_text(name), None
+        path, text, digest = None, form.file.text(name), None
     else:
         # Taken before the text is read: what is written meanwhile counts as a change.
         suggested, digest = Path(name).name, digest_of(Path(name))

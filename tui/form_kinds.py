@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
+from firing.files.kinds import FileKind, file_kind
 from firing.files.tomlfile import KeyPath
 
 from .fields import Field, FieldKind, Option, file_reader, option_words
-
-if TYPE_CHECKING:
-    from pydantic import BaseModel
 
 FormKind = Literal["kiln", "load"]
 
@@ -49,10 +47,6 @@ class Form:
         From top to bottom.
     main : str
         The list that a new item is for where the cursor stands in none.
-    parse : callable
-        The file's own reader: text and name to what the file describes.
-    model : type of BaseModel
-        Its schema, which judges one value at a time.
     forget : str
         The single table that can be taken out as a whole, and the words for it.
     """
@@ -60,9 +54,12 @@ class Form:
     kind: FormKind
     parts: tuple[Group | Items, ...]
     main: str
-    parse: Callable[[str, str], Any]
-    model: type[BaseModel]
     forget: tuple[str, str] = ("", "")
+
+    @property
+    def file(self) -> FileKind[Any, Any]:
+        """Its reader, and the schema that judges one value at a time."""
+        return file_kind(self.kind)
 
     def items(self, table: str) -> Items | None:
         """Return the list of a key; None if it is none."""
@@ -142,9 +139,9 @@ _PIECE = {
 }
 
 
-def _tables(model: type[BaseModel]) -> dict[str, Any]:
+def _tables(kind: FormKind) -> dict[str, Any]:
     """Return the schema of a file and of every table in it, by the table's key."""
-    schema = model.model_json_schema()
+    schema = file_kind(kind).model.model_json_schema()
     found: dict[str, Any] = {"": schema}
     for key, entry in schema["properties"].items():
         shapes = [entry, entry.get("items", {}), *entry.get("anyOf", ())]
@@ -242,11 +239,9 @@ def _items(
 @cache
 def kiln_form() -> Form:
     """Return the form of a kiln file."""
-    from firing.kiln.file import parse_kiln
     from firing.kiln.materials import material_names
-    from firing.kiln.schema import KilnTable
 
-    tables = _tables(KilnTable)
+    tables = _tables("kiln")
     head = _fields_of(tables[""], _KILN, temperatures=("max_c",))
     groups = [
         Group(title, tuple(head[key] for key in keys)) for title, keys in _KILN_GROUPS.items()
@@ -268,8 +263,6 @@ def kiln_form() -> Form:
             fitted,
         ),
         main="wall",
-        parse=parse_kiln,
-        model=KilnTable,
         forget=("fitted", "Forget what was learnt"),
     )
 
@@ -277,9 +270,7 @@ def kiln_form() -> Form:
 @cache
 def load_form() -> Form:
     """Return the form of a load file."""
-    from firing.ware.file import LoadTable, parse_load
-
-    tables = _tables(LoadTable)
+    tables = _tables("load")
     head = Group("The load", tuple(_fields_of(tables[""], _LOAD).values()))
     pieces = _items("Pieces", "piece", "piece", tables, _PIECE)
-    return Form("load", (head, pieces), "piece", parse_load, LoadTable)
+    return Form("load", (head, pieces), "piece")

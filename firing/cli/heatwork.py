@@ -18,11 +18,10 @@ from firing.logs.reader import open_log
 def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: Any) -> int:
     """Say which cones FILE, a schedule (TOML) or a log, amounts to."""
     from firing.cones.equivalence import cone_reached
-    from firing.files.ready import ready_names
     from firing.report.listings import heatwork_report
-    from firing.schedule.file import open_schedule
+    from firing.schedule.file import SCHEDULE_FILE, open_schedule
 
-    if file.endswith(".toml") or (file in ready_names() and not Path(file).exists()):
+    if file.endswith(".toml") or SCHEDULE_FILE.is_ready(file):
         from firing.forecast.forecast import forecast
 
         course = forecast(open_schedule(file))

@@ -82,14 +82,15 @@ class FileKind(Generic[Model, Read]):
 
     def text(self, source: str | Path) -> str:
         """Return the text of a file; a str may also name one that comes with the package."""
-        return ready_text(str(source)) if self._is_ready(source) else read_text(Path(source))
+        return ready_text(str(source)) if self.is_ready(source) else read_text(Path(source))
 
     def open(self, source: str | Path) -> Read:
         """Read a file; see `parse` and `text`."""
-        name = source if self._is_ready(source) else Path(source)
+        name = source if self.is_ready(source) else Path(source)
         return self.parse(self.text(source), str(name))
 
-    def _is_ready(self, source: str | Path) -> bool:
+    def is_ready(self, source: str | Path) -> bool:
+        """Whether this names a file that comes with the package, and none that lies here."""
         ready = ready_names() if self.name == "schedule" else example_names()
         return source in ready and not Path(source).exists()
 

@@ -340,10 +340,10 @@ def test_any_edits_leave_a_file_that_reads_as_the_form(
     assert parse(written, "") == state.data
     if state.faults:
         with pytest.raises(FaultyFile) as refused:
-            form.parse(written, state.name)
+            form.file.parse(written, state.name)
         assert {f.message for f in refused.value.faults} == {f.message for f in state.faults}
     else:
-        assert form.parse(written, "") == state.value
+        assert form.file.parse(written, "") == state.value
         document.save(replace_changed=True)
         again = open_form(form, str(document.path))
         assert again.state.value == state.value
