@@ -122,7 +122,7 @@ _KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
         frozenset({"max_segments", "notation", "rate_max", "hold_max", "waits"}),
     ),
     "source": (
-        "firing.capture.source_settings",
+        "firing.capture.source_file",
         "SOURCE_FILE",
         frozenset({"kind", "port", "baud", "fields", "interval", "register", "query"}),
     ),
