@@ -83,7 +83,7 @@ class RememberingPredictor:
         slower_now: float = 1.0,
         slower_later: float = 1.0,
     ) -> RemainingCourse:
-        """Return the rest of a firing; see `firing.watch.predictor.Outlook`."""
+        """Return the rest of a firing; see `firing.watch.predictor.Predictor`."""
         answer = self._outlook.remaining(
             position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
         )

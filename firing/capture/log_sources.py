@@ -72,7 +72,7 @@ class ReplayedLog:
         self._next, self._begun_s = 0, time.monotonic()
 
     def read(self, wait_s: float) -> Reading | None:
-        """Return the next reading when its time has come; see `firing.capture.source.Source`."""
+        """Return the next reading when its time has come; see `ReadingSource`."""
         times = self._log.trace.time_s
         if self._next >= times.size:
             raise SourceEnded(f"{self.name} ended")
@@ -135,11 +135,11 @@ class FollowedLog:
             yield float(self._log.trace.time_s[row]), reading_at_row(self._log, row)
 
     def open(self) -> None:
-        """Read the file; see `firing.capture.source.Source`."""
+        """Read the file; see `ReadingSource`."""
         self._read()
 
     def read(self, wait_s: float) -> Reading | None:
-        """Return the next reading; see `firing.capture.source.Source`."""
+        """Return the next reading; see `ReadingSource`."""
         if self._given >= self._log.trace.time_s.size:
             if monotonic_s() < self._again_s:
                 time.sleep(min(wait_s, max(0.0, self._again_s - monotonic_s())))

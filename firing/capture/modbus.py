@@ -127,7 +127,7 @@ class ModbusSource:
         self._late = False
 
     def read(self, wait_s: float) -> Reading | None:
-        """Ask when it is time; see `firing.capture.source.Source`."""
+        """Ask when it is time; see `ReadingSource`."""
         if not self._timer.due(wait_s):
             return None
         reading = Reading([], [])

@@ -85,7 +85,7 @@ class ScpiSource:
         self._late = False
 
     def read(self, wait_s: float) -> Reading | None:
-        """Ask when it is time; see `firing.capture.source.Source`."""
+        """Ask when it is time; see `ReadingSource`."""
         if not self._timer.due(wait_s):
             return None
         answer = self._answer(self._query)

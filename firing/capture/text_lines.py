@@ -130,7 +130,7 @@ class TextLineSource:
         self._reader.begin(synchronise=True)
 
     def read(self, wait_s: float) -> Reading | None:
-        """Return the next reading; see `firing.capture.source.Source`."""
+        """Return the next reading; see `ReadingSource`."""
         found = self._reader.next()
         if found is None:
             chunk = self._port.read()
@@ -169,7 +169,7 @@ class StandardInputSource:
         self._reader.begin(synchronise=False)
 
     def read(self, wait_s: float) -> Reading | None:
-        """Return the next reading; see `firing.capture.source.Source`."""
+        """Return the next reading; see `ReadingSource`."""
         found = self._reader.next()
         if found is not None:
             return found

@@ -6,11 +6,11 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+from waiting import wait_until
 
 from firing.capture import log_sources
 from firing.capture.log_sources import FollowedLog
@@ -133,13 +133,6 @@ def test_a_source_that_cannot_be_read_at_the_start_is_refused(log: Path) -> None
         source.open()
 
 
-def wait_for(what: Callable[[], bool]) -> None:
-    until = time.monotonic() + 60.0
-    while not what():
-        assert time.monotonic() < until, "waited a minute in vain"
-        time.sleep(0.1)
-
-
 def test_a_watch_follows_a_log_and_records_all_of_it(log: Path, tmp_path: Path) -> None:
     out = tmp_path / "out.csv"
     options = ["--date-order", "mdy", "--zone", "UTC", "--follow", "--out", str(out)]
@@ -156,11 +149,11 @@ def test_a_watch_follows_a_log_and_records_all_of_it(log: Path, tmp_path: Path) 
             return list(csv.DictReader(file))
 
     try:
-        wait_for(lambda: len(recorded()) == 5)
+        wait_until(lambda: len(recorded()) == 5)
         append(log, "".join(line(n, 20.0 + n) for n in range(5, 9)) + line(9, 29.0)[:-3])
-        wait_for(lambda: len(recorded()) == 9)
+        wait_until(lambda: len(recorded()) == 9)
         append(log, line(9, 29.0)[-3:])
-        wait_for(lambda: len(recorded()) == 10)
+        wait_until(lambda: len(recorded()) == 10)
         watch.send_signal(signal.SIGTERM)
         told = watch.communicate(timeout=60.0)[1]
     finally:

@@ -3,11 +3,11 @@
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
 import pytest
+from waiting import wait_until
 from watch.wornkiln import HOUR_S, PLAN, kiln, truth
 
 from firing.watch.history import History
@@ -24,11 +24,14 @@ def job(hours: float = 7.0) -> RefitJob:
 
 
 def taken(worker: RefitWorker) -> RefitAnswer | None:
-    until = time.monotonic() + 60.0
-    while (found := worker.take_answer()) is None and worker.busy:
-        assert time.monotonic() < until
-        time.sleep(0.01)
-    return found
+    found: list[RefitAnswer | None] = []
+
+    def over() -> bool:
+        found.append(worker.take_answer())
+        return found[-1] is not None or not worker.busy
+
+    wait_until(over, "the worker's answer")
+    return found[-1]
 
 
 def test_it_finds_what_would_be_found_here() -> None:
