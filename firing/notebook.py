@@ -25,7 +25,7 @@ from firing.report.charts.figure import Drawing
 from firing.report.charts.forecast_course import forecast_course
 from firing.report.charts.review_course import plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.document import Bullets, Paragraph, Part, Table
+from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments
 from firing.report.formatting import hours_minutes
 from firing.report.page import render_parts
@@ -186,30 +186,30 @@ def html(result: Tabular) -> str:
 
 
 @singledispatch
-def _parts(result: Tabular) -> list[Part]:
+def _parts(result: Tabular) -> list[Block]:
     raise TypeError(f"{type(result).__name__} has no table")
 
 
 @_parts.register(Schedule)
-def _(schedule: Schedule) -> list[Part]:
+def _(schedule: Schedule) -> list[Block]:
     return [Paragraph(_headline(schedule)), _segments(schedule)]
 
 
 @_parts.register(Forecast)
-def _(forecast: Forecast) -> list[Part]:
+def _(forecast: Forecast) -> list[Block]:
     lines = [forecast.schedule.title, *forecast_answer(forecast)]
     return [*map(Paragraph, lines), *forecast_segments(forecast)]
 
 
 @_parts.register(Review)
-def _(review: Review) -> list[Part]:
+def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
     causes = [account_table(review.causes)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 
 @_parts.register(Design)
-def _(design: Design) -> list[Part]:
+def _(design: Design) -> list[Block]:
     lines = (_headline(design), design.advice, *design.problems)
     table = _segments(design.schedule)
     rows = [
@@ -221,24 +221,24 @@ def _(design: Design) -> list[Part]:
 
 
 @_parts.register(Resumption)
-def _(resumption: Resumption) -> list[Part]:
+def _(resumption: Resumption) -> list[Block]:
     lines = (_headline(resumption), *resumption.problems, *resumption.notes)
     table = [] if resumption.schedule is None else [_segments(resumption.schedule)]
     return [*map(Paragraph, lines), *table]
 
 
 @_parts.register(Log)
-def _(log: Log) -> list[Part]:
+def _(log: Log) -> list[Block]:
     return [Paragraph(_headline(log)), Bullets(log.notes), _channels(log.trace)]
 
 
 @_parts.register(Trace)
-def _(trace: Trace) -> list[Part]:
+def _(trace: Trace) -> list[Block]:
     return [Paragraph(_headline(trace)), _channels(trace)]
 
 
 @_parts.register(KilnFit)
-def _(fit: KilnFit) -> list[Part]:
+def _(fit: KilnFit) -> list[Block]:
     rows = []
     for name in _MULTIPLIERS:
         value = getattr(fit, name)
@@ -254,7 +254,7 @@ def _(fit: KilnFit) -> list[Part]:
 
 
 @_parts.register(ConeVerdict)
-def _(verdict: ConeVerdict) -> list[Part]:
+def _(verdict: ConeVerdict) -> list[Block]:
     rows = [
         (
             progress.cone,

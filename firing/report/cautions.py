@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from firing.report.document import Figures, Paragraph, Part, Report, Section
+from firing.report.document import Block, Figures, Paragraph, Report, Section
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 
 
@@ -11,9 +11,9 @@ def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
     return Paragraph("; ".join(caution.heading for caution in cautions) + ".")
 
 
-def cautions_whole(cautions: Sequence[Caution]) -> list[Part]:
+def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
     """Return cautions under their headings, and before them what they do not replace."""
-    parts: list[Part] = [Paragraph(DEFERENCE, "deference"), Paragraph(FIGURES_NOTE, "quiet")]
+    parts: list[Block] = [Paragraph(DEFERENCE, "deference"), Paragraph(FIGURES_NOTE, "quiet")]
     for caution in cautions:
         heading, *lines = caution.lines()
         words = len(lines) - len(caution.figures)

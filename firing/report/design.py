@@ -5,7 +5,7 @@ from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named
-from firing.report.document import Bullets, Paragraph, Part, Report, Section, Sources
+from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments, forecast_times
 from firing.report.formatting import sentence
 from firing.safety import DEFERENCE, cautions_for
@@ -87,11 +87,11 @@ def resume_report(found: Resumption) -> Report:
     )
 
 
-def _to_key_in(course: Forecast | None) -> list[Part]:
+def _to_key_in(course: Forecast | None) -> list[Block]:
     if course is None:
         return [Paragraph("Nothing is left to key in: leave the kiln shut until it is cool.")]
     when = f"{sentence(forecast_times(course).start_words())}." if course.started else ""
-    parts: list[Part] = [
+    parts: list[Block] = [
         Paragraph(when),
         Section("", forecast_segments(course)),
         Paragraph(forecast_answer(course)[0]),
@@ -106,7 +106,7 @@ def _cones(found: Resumption) -> str:
     return f"Log and rest together amount to cone {reached} ({low} to {high})."
 
 
-def _problems(problems: tuple[str, ...]) -> list[Part]:
+def _problems(problems: tuple[str, ...]) -> list[Block]:
     if not problems:
         return []
     return [Paragraph("Not safe for this ware as it stands:"), Bullets(problems)]

@@ -107,7 +107,7 @@ class Section:
 
     heading: str
     """Empty to set the parts off without one."""
-    parts: Sequence[Part | None]
+    parts: Sequence[Block | None]
     anchor: str = ""
     """Id of the heading on the page; made of the heading if empty."""
     heading_on: Medium | None = None
@@ -123,10 +123,10 @@ class Only:
     """Parts for one medium: a page has room for more, and may order it otherwise."""
 
     medium: Medium
-    parts: Sequence[Part | None]
+    parts: Sequence[Block | None]
 
 
-Part = (
+Block = (
     Paragraph | Bullets | Figures | FlaggedList | Sources | FillIn | Table | Chart | Section | Only
 )
 
@@ -138,7 +138,7 @@ class Report:
     name: str
     title: str
     """Text without one begins with its first part."""
-    parts: Sequence[Part | None]
+    parts: Sequence[Block | None]
     subject: str = ""
     """The name in full, above the page's title."""
     when: str = ""
@@ -154,17 +154,17 @@ class Report:
         return ": ".join(words for words in (self.name, self.title) if words)
 
 
-def on_text(*parts: Part | None) -> Only:
+def on_text(*parts: Block | None) -> Only:
     """Return parts for text alone."""
     return Only("text", parts)
 
 
-def on_page(*parts: Part | None) -> Only:
+def on_page(*parts: Block | None) -> Only:
     """Return parts for the page alone."""
     return Only("page", parts)
 
 
-def shown(parts: Sequence[Part | None], medium: Medium) -> Iterator[Part]:
+def shown(parts: Sequence[Block | None], medium: Medium) -> Iterator[Block]:
     """Yield what is meant for a medium, in order."""
     for part in parts:
         if isinstance(part, Only):

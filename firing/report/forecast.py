@@ -13,12 +13,12 @@ from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import (
+    Block,
     Bullets,
     Chart,
     Flagged,
     FlaggedList,
     Paragraph,
-    Part,
     Report,
     Section,
     Sources,
@@ -145,7 +145,7 @@ def _heatwork(forecast: Forecast) -> Chart:
     )
 
 
-def forecast_segments(forecast: Forecast) -> list[Part]:
+def forecast_segments(forecast: Forecast) -> list[Block]:
     """Return the table of the segments, with what its mark means."""
     return [_segments(forecast), Paragraph(_slower_than_programmed(forecast), "quiet")]
 

@@ -8,7 +8,7 @@ from firing.kiln.capability import Highest
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
 from firing.kiln.parameter_table import KilnRow
-from firing.report.document import Bullets, Paragraph, Part, Report, Section, Table
+from firing.report.document import Block, Bullets, Paragraph, Report, Section, Table
 from firing.sources import Source
 from firing.units import format_duration, format_rate, format_temperature
 
@@ -51,7 +51,7 @@ def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Re
 
 def sources_report(chosen: Mapping[str, Source]) -> Report:
     """Return bibliography entries."""
-    parts: list[Part] = []
+    parts: list[Block] = []
     for key, entry in chosen.items():
         parts += [Paragraph(key), Paragraph(entry.sentence(), "under")]
     return Report("Sources", "", parts)

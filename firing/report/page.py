@@ -17,6 +17,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from firing.report.document import (
+    Block,
     Bullets,
     Chart,
     Figures,
@@ -25,7 +26,6 @@ from firing.report.document import (
     FlaggedList,
     Only,
     Paragraph,
-    Part,
     Report,
     Section,
     Sources,
@@ -93,12 +93,12 @@ def render_page(report: Report) -> str:
     return _document(report, content, drawings)
 
 
-def render_parts(parts: Sequence[Part | None]) -> str:
+def render_parts(parts: Sequence[Block | None]) -> str:
     """Return parts as HTML without a page around them; they hold no chart."""
     return "\n".join(filter(None, _shown(parts, [], level=3)))
 
 
-def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2) -> Iterator[str]:
+def _shown(parts: Sequence[Block | None], drawings: list[Drawing], level: int = 2) -> Iterator[str]:
     """Yield the parts as HTML, and put the drawings that their places wait for into `drawings`."""
     for part in shown(parts, "page"):
         match part:

@@ -7,12 +7,12 @@ from functools import partial
 from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
+    Block,
     Bullets,
     Chart,
     Flagged,
     FlaggedList,
     Paragraph,
-    Part,
     Report,
     Section,
     Sources,
@@ -114,12 +114,12 @@ def _course(review: Review) -> Chart:
     return Chart(draw, series, review.schedule.unit, review.log.trace.started)
 
 
-def _comparison(review: Review) -> list[Part]:
+def _comparison(review: Review) -> list[Block]:
     comparison = review.comparison
     if comparison is None:
         return []
     other = comparison.other.log.name
-    parts: list[Part | None] = [
+    parts: list[Block | None] = [
         Bullets(comparison.remarks),
         Chart(partial(both_courses, review, comparison.other)),
         _compared_segments(review, comparison),

@@ -8,7 +8,7 @@ import numpy as np
 from firing.cones.table import describe_range
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
-from firing.report.document import Bullets, Chart, Paragraph, Part, Section, Table, on_text
+from firing.report.document import Block, Bullets, Chart, Paragraph, Section, Table, on_text
 from firing.report.formatting import CONES_MEANT, cone_or_none, degrees
 from firing.review.result import HeatVerdict, Review
 from firing.units import TemperatureUnit, format_duration, format_temperature, rate_from_celsius
@@ -38,7 +38,7 @@ def result_sentence(review: Review) -> str:
 def cones_section(review: Review) -> Section:
     """Return cones, heat-work, witness cones and evenness."""
     margins = [Paragraph(words) for words in margin_words(review)]
-    parts: list[Part] = [
+    parts: list[Block] = [
         Section("Cones", [cones_by_channel(review), on_text(*margins)], heading_on="text"),
         _heatwork(review),
         Section("Witness cones", [witnesses(review)], heading_on="text"),

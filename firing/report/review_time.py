@@ -4,7 +4,16 @@ from collections.abc import Sequence
 from functools import partial
 
 from firing.report.charts.account import account_drawing
-from firing.report.document import Bullets, Chart, Paragraph, Part, Section, Table, on_page, on_text
+from firing.report.document import (
+    Block,
+    Bullets,
+    Chart,
+    Paragraph,
+    Section,
+    Table,
+    on_page,
+    on_text,
+)
 from firing.report.formatting import closed, degrees, hours_minutes, sentence
 from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, rate_from_celsius
@@ -96,7 +105,7 @@ def _place(review: Review, cause: CauseShare) -> str:
 
 def segments_section(review: Review) -> Section:
     """Return the segments, planned and actual; empty if the plan belongs to another firing."""
-    parts: list[Part] = [_segments_table(review), on_text(Paragraph(f"({_PAIRS_NOTE})"))]
+    parts: list[Block] = [_segments_table(review), on_text(Paragraph(f"({_PAIRS_NOTE})"))]
     return Section("Segments", parts if review.segments else [], heading_on="page")
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.report.document import (
+    Block,
     Bullets,
     Chart,
     Figures,
@@ -11,7 +12,6 @@ from firing.report.document import (
     FlaggedList,
     Only,
     Paragraph,
-    Part,
     Report,
     Section,
     Sources,
@@ -63,9 +63,9 @@ def render_text(
     return to_ascii(text) if ascii_only else text
 
 
-def _joined(lines: list[str], parts: Sequence[Part | None], style: _Style) -> list[str]:
+def _joined(lines: list[str], parts: Sequence[Block | None], style: _Style) -> list[str]:
     """Return `lines` with those of the parts below; sections and following tables set off."""
-    previous: Part | None = None
+    previous: Block | None = None
     for part in shown(parts, "text"):
         added = _lines(part, style)
         if not added:
@@ -78,7 +78,7 @@ def _joined(lines: list[str], parts: Sequence[Part | None], style: _Style) -> li
     return lines
 
 
-def _lines(part: Part, style: _Style) -> list[str]:
+def _lines(part: Block, style: _Style) -> list[str]:
     match part:
         case Section():
             head = _heading(part.heading, style) if part.titled("text") else []

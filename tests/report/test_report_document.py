@@ -4,12 +4,12 @@ import pytest
 
 from firing.report.cautions import cautions_report
 from firing.report.document import (
+    Block,
     Bullets,
     FillIn,
     Flagged,
     FlaggedList,
     Paragraph,
-    Part,
     Report,
     Section,
     Table,
@@ -21,11 +21,11 @@ from firing.report.text import render_text
 from firing.safety import all_cautions
 
 
-def page_of(*parts: Part) -> str:
+def page_of(*parts: Block) -> str:
     return render_page(Report("", "A title", parts))
 
 
-def text_of(*parts: Part, width: int = 80) -> str:
+def text_of(*parts: Block, width: int = 80) -> str:
     return render_text(Report("", "A title", parts), width=width).removeprefix("A title\n")
 
 

@@ -12,7 +12,7 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.report.charts.figure import Drawing, TimeAxis, label
 from firing.report.charts.heatwork import near_cones
-from firing.report.document import Chart, Part, Report, Section, shown
+from firing.report.document import Block, Chart, Report, Section, shown
 from firing.report.forecast import forecast_report
 from firing.report.page import CONFIG, library, render_page
 from firing.report.review import review_report
@@ -20,7 +20,7 @@ from firing.review.comparison import compare
 from firing.review.result import CauseShare, Quickening, Review
 
 
-def drawn(parts: Sequence[Part | None]) -> Iterator[Drawing]:
+def drawn(parts: Sequence[Block | None]) -> Iterator[Drawing]:
     for part in shown(parts, "page"):
         if isinstance(part, Section):
             yield from drawn(part.parts)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report.report_samples import Names, sample_review
 
-from firing.report.document import Paragraph, Part, Report, Table
+from firing.report.document import Block, Paragraph, Report, Table
 from firing.report.page import escaped, render_page, script, script_json
 from firing.report.review import review_report
 
@@ -29,7 +29,7 @@ class Reader(HTMLParser):
         self.words += data
 
 
-def page_of(*parts: Part) -> str:
+def page_of(*parts: Block) -> str:
     return render_page(Report("", "A page", parts))
 
 
