@@ -15,8 +15,8 @@ from textual.screen import Screen
 
 from .document import PlanDocument
 from .equipment import memory_file, recall
+from .forecasting import Circumstances
 from .journal import Journal, Leftover, leftovers, state_folder
-from .outlook import Circumstances
 from .screens.base import WorkScreen
 from .screens.keeping import may_leave
 from .screens.plan import PlanScreen
@@ -76,7 +76,7 @@ class FiringApp(App[Ended]):
         if circumstances is None or not circumstances.studio.names:
             # Only the names: reading takes longer than a first screen may.
             self.session.coming, self._trouble = recall(memory_file(state))
-        self.session.foresee_first()
+        self.session.forecast_first()
         self._left = self._left_behind(state)
 
     def _left_behind(self, state: Path) -> list[Leftover]:

@@ -1,4 +1,4 @@
-"""A design beside the plan it may replace: both courses, what they come to, and the reasons."""
+"""A design beside the plan it may replace: both curves, what they come to, and the reasons."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from firing.schedule.schedule import Schedule
 
 from .design_form import make, taken
 from .equipment import up_to_date
-from .key_figures import KeyFigure, sums
-from .outlook import Circumstances, foresee, times
-from .plot_lines import FORECAST, SET_POINT, Course, in_order, segment_at
+from .forecasting import Circumstances, forecast_plan, times
+from .key_figures import KeyFigure, key_figures
+from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
 from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class PlanComparison:
         Of `before` and `after`; None where there can be none.
     troubles : tuple of str
         Why there is none.
-    sums : (tuple of KeyFigure, tuple of KeyFigure)
+    key_figures : (tuple of KeyFigure, tuple of KeyFigure)
         What both come to.
     """
 
@@ -73,7 +73,7 @@ class PlanComparison:
     now: Forecast | None
     then: Forecast | None
     troubles: tuple[str, ...]
-    sums: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
+    key_figures: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
 
     @property
     def mended(self) -> bool:
@@ -104,15 +104,15 @@ def compare(
     circumstances = replace(circumstances, studio=studio)
     design = make(schedule, studio, wanted)
     after = taken(schedule, design)
-    now, trouble = _foreseen(schedule, circumstances)
-    then, other = _foreseen(after, circumstances)
+    now, trouble = _forecast_or_trouble(schedule, circumstances)
+    then, other = _forecast_or_trouble(after, circumstances)
     troubles = [
         f"No forecast of the {which} plan: {words}"
         for which, words in (("present", trouble), ("designed", other))
         if words
     ]
     # Here and not where they are shown: the words of a forecast load much that is new.
-    left, right = (() if each is None else tuple(sums(each, studio)) for each in (now, then))
+    left, right = (() if each is None else tuple(key_figures(each, studio)) for each in (now, then))
     return PlanComparison(
         before=schedule,
         after=after,
@@ -120,13 +120,15 @@ def compare(
         now=now,
         then=then,
         troubles=tuple(troubles),
-        sums=(left, right),
+        key_figures=(left, right),
     )
 
 
-def _foreseen(schedule: Schedule, circumstances: Circumstances) -> tuple[Forecast | None, str]:
+def _forecast_or_trouble(
+    schedule: Schedule, circumstances: Circumstances
+) -> tuple[Forecast | None, str]:
     try:
-        return foresee(schedule, circumstances), ""
+        return forecast_plan(schedule, circumstances), ""
     except FiringError as error:
         return None, str(error)
 
@@ -149,7 +151,7 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     """Return the comparison line by line, for a list `room` cells wide."""
     shape = sides(found.before, found.after, room)
     design = found.design
-    lines = [*_sums(found, shape), *_segments(found, shape)]
+    lines = [*_figure_rows(found, shape), *_segment_rows(found, shape)]
     for heading, sentences in (
         ("To do first", (design.advice,) if design.advice else ()),
         ("Not safe for this ware as it stands", design.problems),
@@ -162,8 +164,8 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     return lines
 
 
-def _sums(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
-    left, right = ({each.name: each for each in side} for side in found.sums)
+def _figure_rows(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
+    left, right = ({each.name: each for each in side} for side in found.key_figures)
     yield ComparisonRow(_side_by_side("", "now", "", "designed", shape), heading=True)
     for name in right or left:
         one, other = left.get(name), right.get(name)
@@ -189,7 +191,7 @@ def _side_by_side(name: str, left: str, sign: str, right: str, shape: Sides) -> 
     return f"{pad(name, _NAME)} {first} {pad(sign, 1)} {second}".rstrip()
 
 
-def _segments(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
+def _segment_rows(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
     before, after = found.before, found.after
     yield ComparisonRow(head(after.unit, shape), heading=True)
     for pair in paired(before, after):
@@ -225,7 +227,7 @@ def _about(found: PlanComparison, pair: Pair) -> Iterator[str]:
         yield f"Then, by hand: {action}."
 
 
-def both_courses(found: PlanComparison) -> Course:
+def both_plans(found: PlanComparison) -> PlotLines:
     """Return both plans' curves: the present one dotted, the designed one solid on top."""
     kinds: tuple[tuple[str, Forecast | None, LineStyle, int], ...] = (
         ("now", found.now, "dotted", SET_POINT),
@@ -248,4 +250,4 @@ def both_courses(found: PlanComparison) -> Course:
         return "" if index is None else found.after.label(index)
 
     keeper = Timekeeper(None, 0.0) if longest is None else times(longest)
-    return Course(tuple(lines), found.after.unit, keeper, in_order(corners), place)
+    return PlotLines(tuple(lines), found.after.unit, keeper, rising(corners), place)

@@ -11,9 +11,9 @@ from firing.schedule.file import parse_schedule
 from .equipment import KINDS, Kind
 from .kinds import kind_of, kind_of_text
 
-Wanted = Literal["schedule", "log", "source"] | Kind
+WantedFile = Literal["schedule", "log", "source"] | Kind
 
-_ENDINGS: dict[Wanted, frozenset[str]] = {
+_ENDINGS: dict[WantedFile, frozenset[str]] = {
     "schedule": frozenset({".toml"}),
     "log": frozenset({".csv", ".txt", ".tsv", ".log", ".dat", ".asc"}),
     "source": frozenset({".toml"}),
@@ -45,7 +45,7 @@ class Choice:
     new: bool = False
 
 
-def choices(folder: Path, wanted: Wanted) -> list[Choice]:
+def choices(folder: Path, wanted: WantedFile) -> list[Choice]:
     """Return what a folder holds of what is wanted, its folders first; hidden ones left out.
 
     Raises
@@ -70,14 +70,14 @@ def choices(folder: Path, wanted: Wanted) -> list[Choice]:
     return found
 
 
-def _fits(path: Path, wanted: Wanted) -> bool:
+def _fits(path: Path, wanted: WantedFile) -> bool:
     """Whether a file is of the kind wanted; one of no known kind may be a schedule being begun."""
     if wanted == "log":
         return True
     return kind_of(path) in ((wanted, None) if wanted == "schedule" else (wanted,))
 
 
-def ready_choices(wanted: Wanted = "schedule") -> list[Choice]:
+def ready_choices(wanted: WantedFile = "schedule") -> list[Choice]:
     """Return what comes ready: a new plan and schedules with their titles, or examples."""
     if wanted == "log":
         return []

@@ -11,7 +11,7 @@ from firing.units import format_temperature, parse_temperature_c
 
 from . import edits
 from .equipment import Equipment
-from .outlook import Circumstances, foresee
+from .forecasting import Circumstances, forecast_plan
 from .screens.filling import Blank, Filling
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ async def about_plan(screen: PlanHost) -> tuple[Schedule, Circumstances] | None:
     def unload(text: str) -> float:
         unload_c = parse_temperature_c(text, schedule.unit)
         # What it is fired with has faults of its own, which are no reason to refuse this.
-        foresee(schedule, replace(now, unload_c=unload_c, studio=Equipment()))
+        forecast_plan(schedule, replace(now, unload_c=unload_c, studio=Equipment()))
         return unload_c
 
     blanks = [

@@ -28,7 +28,7 @@ _ON_TIME_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class ReviewEntry:
     """One line of the list.
 
     Attributes
@@ -75,7 +75,7 @@ def summary(review: Review) -> tuple[str, str]:
     )
 
 
-def entries(review: Review) -> list[Entry]:
+def review_entries(review: Review) -> list[ReviewEntry]:
     """Return the whole list of a review."""
     return [
         *_section("Where the time went, minutes", _causes(review)),
@@ -86,18 +86,18 @@ def entries(review: Review) -> list[Entry]:
     ]
 
 
-def _section(heading: str, content: Iterator[Entry]) -> Iterator[Entry]:
+def _section(heading: str, content: Iterator[ReviewEntry]) -> Iterator[ReviewEntry]:
     found = list(content)
     if found:
-        yield Entry(heading, heading=True)
+        yield ReviewEntry(heading, heading=True)
         yield from found
 
 
-def _causes(review: Review) -> Iterator[Entry]:
+def _causes(review: Review) -> Iterator[ReviewEntry]:
     table = rows.account(review.causes, bar_width=_BAR)
     for cause, (words, minutes, bar) in zip(review.causes, table.rows, strict=True):
         details = [cause.evidence, *cause.suggestions]
-        yield Entry(
+        yield ReviewEntry(
             words,
             minutes,
             bar,
@@ -122,10 +122,10 @@ def _end_s(review: Review, segment: ReviewedSegment) -> float:
     return float(review.log.trace.time_s[-1]) if segment.end_s is None else segment.end_s
 
 
-def _findings(review: Review) -> Iterator[Entry]:
+def _findings(review: Review) -> Iterator[ReviewEntry]:
     for finding in review.findings:
         message, *more = finding_words(finding)
-        yield Entry(
+        yield ReviewEntry(
             f"{SEVERITY_WORDS[finding.severity]}: {message}",
             details=(message, *more),
             span_s=_finding_span(finding),
@@ -136,7 +136,7 @@ def _finding_span(finding: Finding) -> tuple[float, float] | None:
     return None if finding.at_s is None else (finding.at_s, finding.at_s)
 
 
-def _segments(review: Review) -> Iterator[Entry]:
+def _segments(review: Review) -> Iterator[ReviewEntry]:
     for segment in review.segments:
         details = [
             f"Planned {format_duration(segment.planned_s)}, took "
@@ -152,7 +152,7 @@ def _segments(review: Review) -> Iterator[Entry]:
         span_s = None
         if segment.start_s is not None:
             span_s = segment.start_s, _end_s(review, segment)
-        yield Entry(
+        yield ReviewEntry(
             review.schedule.label(segment.index),
             hours_minutes(segment.excess_s, signed=True),
             details=tuple(details),
@@ -160,11 +160,11 @@ def _segments(review: Review) -> Iterator[Entry]:
         )
 
 
-def _cones(review: Review) -> Iterator[Entry]:
+def _cones(review: Review) -> Iterator[ReviewEntry]:
     trace = review.log.trace
     for name, cone, span, highest in rows.cones_by_channel(review).rows:
         hottest_s = float(trace.time_s[int(np.nanargmax(trace.channel_c(name)))])
-        yield Entry(
+        yield ReviewEntry(
             f"{name}: {cone}" if cone == "none" else f"{name}: cone {cone}",
             f"{highest} °{review.schedule.unit}",
             details=(
@@ -176,17 +176,17 @@ def _cones(review: Review) -> Iterator[Entry]:
         )
 
 
-def _rest(review: Review) -> Iterator[Entry]:
+def _rest(review: Review) -> Iterator[ReviewEntry]:
     cooling = review.cooling
     if cooling is not None:
-        yield Entry(
+        yield ReviewEntry(
             "Cooling",
             hours_minutes(cooling.actual_s),
             details=tuple(cooling_words(review)),
             span_s=(cooling.start_s, cooling.end_s),
         )
     words = (*log_words(review), lead_in_words(review))
-    yield Entry("The log", details=tuple(text for text in words if text))
+    yield ReviewEntry("The log", details=tuple(text for text in words if text))
 
 
 def _closed(words: str) -> str:

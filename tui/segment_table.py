@@ -16,7 +16,7 @@ from firing.units import (
 )
 
 from .edits import FIELDS, HEAD_ROW, Field, cell_text
-from .outlook import times
+from .forecasting import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""

@@ -12,8 +12,8 @@ from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
 from .equipment import Equipment, Kind
+from .forecasting import Circumstances, forecast_plan
 from .journal import Journal, Leftover
-from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
@@ -46,7 +46,7 @@ class LogChoice:
     reading: ReadingOptions = field(default_factory=ReadingOptions)
 
 
-def look_back(schedule: Schedule, choice: LogChoice, studio: Equipment | None = None) -> "Review":
+def review_log(schedule: Schedule, choice: LogChoice, studio: Equipment | None = None) -> "Review":
     """Read a log and set it against a plan, and against the kiln and load chosen if there are any.
 
     Raises
@@ -115,10 +115,10 @@ class Session:
         """Whether a watch runs."""
         return self.watch is not None and self.watch.running
 
-    def foresee_first(self) -> None:
+    def forecast_first(self) -> None:
         """Forecast the plan at once, so that the first screen is a whole one."""
         try:
-            self.forecast = foresee(self.document.schedule, self.circumstances)
+            self.forecast = forecast_plan(self.document.schedule, self.circumstances)
         except FiringError:
             self.forecast = None
 

@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.equipment import Equipment, Kind, read_all
-from firing.tui.outlook import Circumstances
+from firing.tui.forecasting import Circumstances
 from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
-from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -165,7 +165,7 @@ def test_without_a_controller_it_is_said_and_offered(play: Play) -> None:
         await until(pilot, front(app, Ask, exactly=True))
         assert "no controller is chosen" in content(app, "Static")
         await pilot.press("enter")
-        await until(pilot, front(app, StudioSheet, exactly=True))
+        await until(pilot, front(app, EquipmentSheet, exactly=True))
         assert "No controller is chosen" in content(app, "#about")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen, exactly=True))

@@ -11,10 +11,11 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.equipment import memory_file, read_all
-from firing.tui.outlook import Circumstances, consequences
-from firing.tui.screens.choosing import Choosing
+from firing.tui.forecasting import Circumstances
+from firing.tui.key_figures import summary_lines
 from firing.tui.screens.dialogs import Sheet
-from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.equipment import EquipmentSheet
+from firing.tui.screens.file_choice import FileChoice
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
@@ -68,11 +69,11 @@ def shown(app: FiringApp) -> str:
 async def choose(app: FiringApp, pilot: Pilot[Any], part: str) -> None:
     """Choose a file by a part of its name, for the current row of the sheet."""
     await pilot.press("enter")
-    await until(pilot, front(app, Choosing))
+    await until(pilot, front(app, FileChoice))
     app.screen.query_one(Input).value = part
     await pilot.pause()
     await pilot.press("enter")
-    await until(pilot, front(app, StudioSheet))
+    await until(pilot, front(app, EquipmentSheet))
 
 
 def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
@@ -81,7 +82,7 @@ def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         assert "no kiln (^K)" in shown(app)
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await choose(app, pilot, "oven")
         await pilot.press("down")
         await choose(app, pilot, "dishes")
@@ -94,9 +95,9 @@ def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
         assert studio.load is not None
         schedule = app.session.document.schedule
         expected = forecast(schedule, kiln=studio.kiln.value, load=studio.load.value)
-        assert shown(app).split("\n") == consequences(expected, 78, studio)
+        assert shown(app).split("\n") == summary_lines(expected, 78, studio)
         assert "In Workshop kiln with dishes" in shown(app)
-        names = [line.name for line in (app.plan.query_one(Curve).course or expected).lines]  # type: ignore[union-attr]  # the course is there
+        names = [line.name for line in (app.plan.query_one(Curve).shown or expected).lines]  # type: ignore[union-attr]  # they are there
         assert names == ["set", "core", "kiln", "cool"]
         memory = json.loads(memory_file(app.session.journal.folder).read_text(encoding="utf-8"))
         assert memory["chosen"] == {
@@ -177,21 +178,21 @@ def test_a_faulty_file_leads_back_to_the_choice(play: Play, workshop: Path) -> N
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("enter")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChoice))
         app.screen.query_one(Input).value = "faulty"
         await pilot.pause()
         await pilot.press("enter")
         await until(
             pilot,
             lambda: (
-                front(app, Choosing)()
+                front(app, FileChoice)()
                 and "max_c" in str(app.screen.query_one("#fault", Static).content)
             ),
         )
         await pilot.press("escape")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         assert app.session.circumstances.studio.names == {}
@@ -205,12 +206,12 @@ def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         app.plan.take_studio(read_all({"kiln": "example-kiln", "tariff": "example-tariff"}).studio)
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("delete")
         await until(
             pilot,
             lambda: (
-                front(app, StudioSheet)()
+                front(app, EquipmentSheet)()
                 and app.screen.query_one(ListGrid).rows[0].cells[1] == "none"
             ),
         )
@@ -218,7 +219,7 @@ def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written
         await until(
             pilot,
             lambda: (
-                front(app, StudioSheet)()
+                front(app, EquipmentSheet)()
                 and "firing schema tariff" in str(app.screen.query_one("#about", Static).content)
             ),
         )

@@ -19,8 +19,9 @@ from firing.tui.equipment import (
     up_to_date,
 )
 from firing.tui.file_choices import choices, ready_choices
+from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.key_figures import missing_choices, summary_lines
 from firing.tui.kinds import description, kind_of, kind_of_text
-from firing.tui.outlook import Circumstances, consequences, foresee, missing
 
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast.forecast import forecast
@@ -101,7 +102,7 @@ def test_the_forecast_is_that_of_the_library_with_the_same_files() -> None:
     studio = read_all(EXAMPLES).studio
     assert studio.kiln is not None
     assert studio.load is not None
-    result = foresee(GLAZE, Circumstances(studio=studio))
+    result = forecast_plan(GLAZE, Circumstances(studio=studio))
     expected = forecast(GLAZE, kiln=studio.kiln.value, load=studio.load.value)
     assert result.to_dict() == expected.to_dict()
 
@@ -117,10 +118,10 @@ def test_a_controller_that_does_not_wait_is_forecast_by_the_clock(tmp_path: Path
     studio = read_all(paths).studio
     assert studio.kiln is not None
     assert studio.load is not None
-    by_clock = foresee(GLAZE, Circumstances(studio=studio))
+    by_clock = forecast_plan(GLAZE, Circumstances(studio=studio))
     expected = forecast(GLAZE, kiln=studio.kiln.value, load=studio.load.value, waits=False)
     assert by_clock.program_s == expected.program_s
-    lines = consequences(by_clock, 78, studio)
+    lines = summary_lines(by_clock, 78, studio)
     assert len(lines) <= 4
     assert "power limits" in lines[-1]
     assert " only" in lines[-1]
@@ -210,7 +211,7 @@ def test_what_is_missing_for_a_cost_is_told() -> None:
         studio = Equipment()
         for kind in kinds:
             studio = chosen(studio, kind, EXAMPLES[kind])
-        return " ".join(missing(foresee(GLAZE, Circumstances(studio=studio)), studio))
+        return " ".join(missing_choices(forecast_plan(GLAZE, Circumstances(studio=studio)), studio))
 
     assert told() == ""
     assert "no tariff" in told("kiln")
@@ -234,8 +235,8 @@ def test_four_lines_hold_what_a_plan_comes_to_in_a_kiln(
     kiln.write_text(text, encoding="utf-8")
     studio = read_all(paths).studio
     started = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
-    result = foresee(replace(GLAZE, unit="F"), Circumstances(started, "6", 150.0, studio))
-    lines = consequences(result, 78, studio)
+    result = forecast_plan(replace(GLAZE, unit="F"), Circumstances(started, "6", 150.0, studio))
+    lines = summary_lines(result, 78, studio)
     assert len(lines) <= 4
     assert all(len(line) <= 78 for line in lines)
     words = " · ".join(lines)

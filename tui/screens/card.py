@@ -12,8 +12,8 @@ from textual.binding import Binding, BindingType
 from firing.errors import FiringError
 
 from ..equipment import up_to_date
-from ..outlook import Circumstances, foresee
-from .dialogs import Written, under_way
+from ..forecasting import Circumstances, forecast_plan
+from .dialogs import PrintedText, in_progress
 
 if TYPE_CHECKING:
     from firing.report.card import Card
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from .plan_host import PlanHost
 
 
-class CardSheet(Written):
+class CardSheet(PrintedText):
     """The card, as the command line prints it."""
 
     HELP_TITLE = "The card"
@@ -62,7 +62,7 @@ def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     if controller is None:
         raise FiringError("a card is made for a controller; choose one")
     program = key_in(schedule, controller.value)
-    return Card(program, foresee(program.schedule, replace(circumstances, studio=studio)))
+    return Card(program, forecast_plan(program.schedule, replace(circumstances, studio=studio)))
 
 
 async def show_card(screen: PlanHost) -> None:
@@ -80,7 +80,7 @@ async def show_card(screen: PlanHost) -> None:
         schedule, circumstances = session.document.schedule, session.circumstances
         try:
             make = partial(card_of, schedule, circumstances)
-            card = await under_way(screen, "Making the card", make)
+            card = await in_progress(screen, "Making the card", make)
             break
         except FiringError as error:
             answer = await screen.ask(
@@ -90,7 +90,7 @@ async def show_card(screen: PlanHost) -> None:
             )
             if answer != "controller":
                 return
-            await screen.choose_studio("controller")
+            await screen.choose_equipment("controller")
     if card is None:
         return
     if session.cautions_unseen():

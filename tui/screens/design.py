@@ -18,7 +18,7 @@ from ..design_form import (
     continued,
     read,
 )
-from .dialogs import under_way
+from .dialogs import in_progress
 from .filling import Blank, Filling
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ async def design_plan(screen: PlanHost) -> Schedule | None:
         The designed plan if it is taken; None if everything is left as it was.
     """
     from ..comparison import compare
-    from .comparison import Comparing
+    from .comparison import ComparisonScreen
 
     if not await screen.needed("load", "A design needs to know the ware"):
         return None
@@ -56,13 +56,13 @@ async def design_plan(screen: PlanHost) -> Schedule | None:
         schedule, circumstances = session.document.schedule, session.circumstances
         try:
             make = partial(compare, schedule, circumstances, wanted)
-            found = await under_way(screen, "Designing", make)
+            found = await in_progress(screen, "Designing", make)
         except FiringError as error:
             fault = str(error)
             continue
         if found is None:
             continue
-        answer = await screen.app.push_screen_wait(Comparing(found))
+        answer = await screen.app.push_screen_wait(ComparisonScreen(found))
         if answer == "take":
             return found.after
         if answer is None:

@@ -37,7 +37,7 @@ _WITHOUT: dict[Kind, str] = {
 }
 
 
-class StudioSheet(ModalScreen[Step | None]):
+class EquipmentSheet(ModalScreen[Step | None]):
     """Four rows, one a kind of file; escape goes back to the plan."""
 
     HELP_TITLE = "Kiln, load, controller, tariff"
@@ -46,14 +46,14 @@ class StudioSheet(ModalScreen[Step | None]):
         "A file that changes on disk is read again with the next forecast.",
     )
     DEFAULT_CSS = """
-    StudioSheet { align: center middle; }
-    StudioSheet > Vertical { width: 96%; max-width: 110; height: auto; background: $surface;
+    EquipmentSheet { align: center middle; }
+    EquipmentSheet > Vertical { width: 96%; max-width: 110; height: auto; background: $surface;
                              border: round $primary; padding: 0 1; }
-    StudioSheet Static { height: auto; }
-    StudioSheet #title { text-style: bold; margin-bottom: 1; }
-    StudioSheet ListGrid { height: 4; background: $surface; margin-bottom: 1; }
-    StudioSheet #about { min-height: 3; max-height: 8; color: $quiet; }
-    StudioSheet #about.fault { color: $error; text-style: bold; }
+    EquipmentSheet Static { height: auto; }
+    EquipmentSheet #title { text-style: bold; margin-bottom: 1; }
+    EquipmentSheet ListGrid { height: 4; background: $surface; margin-bottom: 1; }
+    EquipmentSheet #about { min-height: 3; max-height: 8; color: $quiet; }
+    EquipmentSheet #about.fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "step('choose')", "Choose", tooltip="Choose a file or an example"),
@@ -158,7 +158,7 @@ class StudioSheet(ModalScreen[Step | None]):
         self.dismiss(None)
 
 
-async def choose_studio(screen: PlanHost, kind: Kind = "kiln") -> Equipment | None:
+async def choose_equipment(screen: PlanHost, kind: Kind = "kiln") -> Equipment | None:
     """Let kiln, load, controller and tariff be chosen and edited.
 
     Parameters
@@ -179,7 +179,7 @@ async def choose_studio(screen: PlanHost, kind: Kind = "kiln") -> Equipment | No
     row = KINDS.index(kind)
     while True:
         unit = screen.session.document.schedule.unit
-        step = await screen.app.push_screen_wait(StudioSheet(studio, troubles, row, unit))
+        step = await screen.app.push_screen_wait(EquipmentSheet(studio, troubles, row, unit))
         if step is None:
             return None if studio is before else studio
         what, kind = step
@@ -218,14 +218,14 @@ async def _stepped(screen: PlanHost, studio: Equipment, what: str, kind: Kind) -
 
 async def _chosen(screen: PlanHost, studio: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
-    from .choosing import Choosing
+    from .file_choice import FileChoice
 
     found, plan = studio.of(kind), screen.session.document.path
     beside = plan if found is None or found.stamp is None else Path(found.name)
     folder = Path.cwd() if beside is None else beside.resolve().parent
     fault = ""
     while True:
-        choice = await screen.app.push_screen_wait(Choosing(kind, folder, fault))
+        choice = await screen.app.push_screen_wait(FileChoice(kind, folder, fault))
         if choice is None:
             return studio
         name = choice.ready or str(choice.path)

@@ -81,13 +81,13 @@ async def choose(screen: PlanHost) -> PlanDocument | Leftover | None:
 
     A file with faults leads back to the choice, with the faults in words.
     """
-    from .choosing import Choosing
+    from .file_choice import FileChoice
 
     document = screen.session.document
     folder = Path.cwd() if document.path is None else document.path.resolve().parent
     fault = ""
     while True:
-        choice = await screen.app.push_screen_wait(Choosing("schedule", folder, fault))
+        choice = await screen.app.push_screen_wait(FileChoice("schedule", folder, fault))
         if choice is None:
             return None
         try:

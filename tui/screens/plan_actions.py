@@ -56,9 +56,9 @@ class PlanActionsScreen(EditingScreen):
             await asyncio.sleep(0.02)
 
     async def _studio_job(self) -> None:
-        await self.choose_studio()
+        await self.choose_equipment()
 
-    async def choose_studio(self, kind: Kind = "kiln") -> None:
+    async def choose_equipment(self, kind: Kind = "kiln") -> None:
         """Let what the plan is fired with be chosen, and keep that for the next time.
 
         Parameters
@@ -66,10 +66,10 @@ class PlanActionsScreen(EditingScreen):
         kind : {"kiln", "load", "controller", "tariff"}
             What to begin with.
         """
-        from .equipment import choose_studio
+        from .equipment import choose_equipment
 
         await self.all_read()
-        studio = await choose_studio(self, kind)
+        studio = await choose_equipment(self, kind)
         if studio is None:
             return
         self.take_studio(studio)

@@ -16,7 +16,7 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from ..equipment import KINDS, Equipment, FileReading, Kind, up_to_date
-from ..outlook import Circumstances, foresee
+from ..forecasting import Circumstances, forecast_plan
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class PlanHost(WorkScreen):
     then; what came in between is never computed.
     """
 
-    class Foreseen(Message):
+    class ForecastCame(Message):
         """A forecast, or why there is none, came back from the thread."""
 
         def __init__(
@@ -51,7 +51,7 @@ class PlanHost(WorkScreen):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self._under_way = False
+        self._asking = False
         self._answered: Question | None = None
         self._told: dict[Kind, str] = {}
         if session.forecast is not None:
@@ -71,7 +71,7 @@ class PlanHost(WorkScreen):
         """Wait until what was chosen the last time has been read."""
         raise NotImplementedError
 
-    async def choose_studio(self, kind: Kind = "kiln") -> None:
+    async def choose_equipment(self, kind: Kind = "kiln") -> None:
         """Let what the plan is fired with be chosen, beginning with one kind."""
         raise NotImplementedError
 
@@ -91,7 +91,7 @@ class PlanHost(WorkScreen):
                 question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
             )
             if answer == "choose":
-                await self.choose_studio(kind)
+                await self.choose_equipment(kind)
         return self.session.circumstances.studio.of(kind) is not None
 
     # The forecast
@@ -100,12 +100,12 @@ class PlanHost(WorkScreen):
         """Show a forecast, or why there is none."""
         raise NotImplementedError
 
-    def foresee(self) -> None:
+    def ask_forecast(self) -> None:
         """Have the open plan forecast, if it is not yet."""
         if self.up_to_date and self.session.forecast is not None:
             self.show_forecast(self.session.forecast, "")
-        elif not self._under_way:
-            self._under_way = True
+        elif not self._asking:
+            self._asking = True
             self._compute(self._question())
 
     @work(thread=True, group="forecast")
@@ -113,17 +113,17 @@ class PlanHost(WorkScreen):
         schedule, circumstances = question
         reading = up_to_date(circumstances.studio)
         try:
-            result = foresee(schedule, replace(circumstances, studio=reading.studio))
+            result = forecast_plan(schedule, replace(circumstances, studio=reading.studio))
             trouble = ""
         except FiringError as error:
             result, trouble = None, str(error)
-        self.post_message(self.Foreseen(question, result, trouble, reading))
+        self.post_message(self.ForecastCame(question, result, trouble, reading))
 
-    def on_plan_host_foreseen(self, message: Foreseen) -> None:
+    def on_plan_host_forecast_came(self, message: ForecastCame) -> None:
         """Show a forecast, or ask again if the plan has changed meanwhile."""
-        self._under_way = False
+        self._asking = False
         if message.asked != self._question():
-            self.foresee()
+            self.ask_forecast()
             return
         before, reading = self.session.circumstances.studio, message.reading
         if reading.studio is not before:

@@ -114,10 +114,10 @@ def _sort(source: str) -> SourceSort:
 
 
 async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort, str] | None:
-    from .choosing import Choosing
+    from .file_choice import FileChoice
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
-    choice = await screen.app.push_screen_wait(Choosing(wanted, _folder(screen)))
+    choice = await screen.app.push_screen_wait(FileChoice(wanted, _folder(screen)))
     if choice is None or choice.path is None:
         return None
     # Whatever was asked for: a path may have been typed.

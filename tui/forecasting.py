@@ -1,0 +1,63 @@
+"""The one place where the screens ask for a forecast, and what it depends on."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from firing.forecast.forecast import UNLOAD_C, forecast
+from firing.forecast.result import Forecast
+from firing.report.formatting import Timekeeper
+from firing.schedule.schedule import Schedule
+
+from .equipment import Equipment
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What a forecast depends on besides the schedule.
+
+    Attributes
+    ----------
+    started : datetime or None
+        When the program starts, with its time zone.
+    target_cone : str or None
+        The cone wanted.
+    unload_c : float
+        The temperature the kiln is opened at [°C].
+    studio : Equipment
+        The kiln, load, controller and tariff chosen.
+    """
+
+    started: datetime | None = None
+    target_cone: str | None = None
+    unload_c: float = UNLOAD_C
+    studio: Equipment = field(default_factory=Equipment)
+
+
+def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
+    """Return the forecast of a schedule under the circumstances chosen.
+
+    Raises
+    ------
+    FiringError
+        If it cannot be forecast.
+    """
+    studio = circumstances.studio
+    result = forecast(
+        schedule,
+        started=circumstances.started,
+        target_cone=circumstances.target_cone,
+        unload_c=circumstances.unload_c,
+        kiln=None if studio.kiln is None else studio.kiln.value,
+        load=None if studio.load is None else studio.load.value,
+        waits=studio.controller is None or studio.controller.value.waits,
+    )
+    if studio.tariff is None or result.kiln is None or result.started is None:
+        return result
+    from firing.forecast.cost import with_tariff
+
+    return with_tariff(result, studio.tariff.value, None, None)
+
+
+def times(result: Forecast) -> Timekeeper:
+    """Return the clock of a forecast, up to the latest opening."""
+    return Timekeeper(result.started, max(result.total_high_s, result.program_s))
