@@ -1,7 +1,126 @@
 """Plan, forecast and review the firings of a studio pottery kiln.
 
-The package root stays empty of imports on purpose: ``import firing`` costs nothing, and every
-module below it pulls in only what it computes with.
+>>> import firing as fi
+>>> fi.end_point_c("6", rate_c_per_h=60)  # the maker's chart: cone 6 at 60 °C/h
+1222.0
+
+``import firing`` costs nothing: a public name is loaded when it is first used, with no more than
+it computes with.  Temperatures are °C, rates °C/h and times seconds, as the names say.
 """
 
-__version__ = "0.1.0"
+import importlib
+import sys
+from types import ModuleType
+
+__version__ = "0.2.0"
+
+TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
+
+if TYPE_CHECKING:
+    from firing.api import design as design
+    from firing.api import example_files as example_files
+    from firing.api import fit_kiln as fit_kiln
+    from firing.api import forecast as forecast
+    from firing.api import heat_work as heat_work
+    from firing.api import read_controller as read_controller
+    from firing.api import read_kiln as read_kiln
+    from firing.api import read_load as read_load
+    from firing.api import read_schedule as read_schedule
+    from firing.api import read_tariff as read_tariff
+    from firing.api import ready_schedules as ready_schedules
+    from firing.api import resume as resume
+    from firing.api import review as review
+    from firing.api import write_schedule as write_schedule
+    from firing.cones.equivalence import ConeVerdict as ConeVerdict
+    from firing.cones.equivalence import cone_reached as cone_reached
+    from firing.cones.holds import hold_needed as hold_needed
+    from firing.cones.holds import peak_needed as peak_needed
+    from firing.cones.kinetics import end_point_c as end_point_c
+    from firing.controller.controller import Controller as Controller
+    from firing.design.result import Design as Design
+    from firing.design.resume import Resumption as Resumption
+    from firing.errors import FiringError as FiringError
+    from firing.forecast.result import Forecast as Forecast
+    from firing.kiln.description import KilnDescription as KilnDescription
+    from firing.kiln.fit_result import KilnFit as KilnFit
+    from firing.kiln.tariff import Tariff as Tariff
+    from firing.logs.reader import Log as Log
+    from firing.logs.reader import read_log as read_log
+    from firing.logs.reader import read_logs as read_logs
+    from firing.review.result import Review as Review
+    from firing.schedule.schedule import Schedule as Schedule
+    from firing.schedule.schedule import Segment as Segment
+    from firing.trace import Trace as Trace
+    from firing.ware.load import Load as Load
+    from firing.ware.load import Piece as Piece
+
+_HOME = {
+    "ConeVerdict": "firing.cones.equivalence",
+    "Controller": "firing.controller.controller",
+    "Design": "firing.design.result",
+    "FiringError": "firing.errors",
+    "Forecast": "firing.forecast.result",
+    "KilnDescription": "firing.kiln.description",
+    "KilnFit": "firing.kiln.fit_result",
+    "Load": "firing.ware.load",
+    "Log": "firing.logs.reader",
+    "Piece": "firing.ware.load",
+    "Resumption": "firing.design.resume",
+    "Review": "firing.review.result",
+    "Schedule": "firing.schedule.schedule",
+    "Segment": "firing.schedule.schedule",
+    "Tariff": "firing.kiln.tariff",
+    "Trace": "firing.trace",
+    "cone_reached": "firing.cones.equivalence",
+    "design": "firing.api",
+    "end_point_c": "firing.cones.kinetics",
+    "example_files": "firing.api",
+    "fit_kiln": "firing.api",
+    "forecast": "firing.api",
+    "heat_work": "firing.api",
+    "hold_needed": "firing.cones.holds",
+    "peak_needed": "firing.cones.holds",
+    "read_controller": "firing.api",
+    "read_kiln": "firing.api",
+    "read_load": "firing.api",
+    "read_log": "firing.logs.reader",
+    "read_logs": "firing.logs.reader",
+    "read_schedule": "firing.api",
+    "read_tariff": "firing.api",
+    "ready_schedules": "firing.api",
+    "resume": "firing.api",
+    "review": "firing.api",
+    "write_schedule": "firing.api",
+}
+"""Where each public name is defined; the block above says the same to type checkers."""
+
+__all__ = ["__version__", *_HOME]
+
+
+if not TYPE_CHECKING:  # a type checker knows every name from above, and should refuse others
+
+    def __getattr__(name: str) -> object:
+        if name not in _HOME:
+            raise AttributeError(f"module 'firing' has no attribute {name!r}")
+        value = getattr(importlib.import_module(_HOME[name]), name)
+        globals()[name] = value
+        return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
+
+
+class _Front(ModuleType):
+    """The package itself, where a public name stays what it is.
+
+    The rooms ``forecast``, ``design`` and ``review`` are called like the functions.  Importing a
+    room would put it in the function's place here; the room is reached by its imports as before.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Front

@@ -8,13 +8,15 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
+from firing.units import format_duration
+from firing.viewable import Plottable
 
 FloatArray = npt.NDArray[np.float64]
 TraceKind = Literal["planned", "forecast", "measured"]
 
 
 @dataclass(frozen=True, eq=False)
-class Trace:
+class Trace(Plottable):
     """One firing's temperatures over time.
 
     Attributes
@@ -36,6 +38,17 @@ class Trace:
     ------
     FiringError
         If shapes disagree, time does not increase or `started` has no time zone.
+
+    Examples
+    --------
+    Straight from 20 to 1020 °C in ten hours, so 2.2 hours of it above 800 °C:
+
+    >>> import firing as fi
+    >>> ramp = fi.Trace([0.0, 36000.0], [20.0, 1020.0], ("kiln",), "planned")
+    >>> ramp
+    <Trace planned: 2 times over 10 h 00 min; kiln 20 to 1020 °C>
+    >>> round(ramp.seconds_above(800.0) / 3600, 6)
+    2.2
     """
 
     time_s: FloatArray
@@ -65,6 +78,17 @@ class Trace:
             array.flags.writeable = False
         object.__setattr__(self, "time_s", time_s)
         object.__setattr__(self, "temperature_c", temperature_c)
+
+    def __repr__(self) -> str:
+        """Return kind, length and every channel's range, on one line."""
+        spans = []
+        for place, name in enumerate(self.channels):
+            kept = self.temperature_c[:, place]
+            kept = kept[np.isfinite(kept)]
+            span = f"{kept.min():.0f} to {kept.max():.0f} °C" if kept.size else "no reading"
+            spans.append(f"{name} {span}")
+        over = f"{self.time_s.size} times over {format_duration(self.duration_s)}"
+        return f"<Trace {self.kind}: {over}; {', '.join(spans)}>"
 
     @property
     def duration_s(self) -> float:

@@ -9,8 +9,9 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("errors",),
-    ("units", "trace"),
+    ("errors", "viewable"),
+    ("units",),
+    ("trace",),
     ("clock", "sources", "files"),
     ("heat",),
     ("schedule",),
@@ -23,7 +24,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("capture",),
     ("watch",),
     ("report",),
-    ("cli",),
+    ("api", "cli", "notebook"),
     ("tui",),
 )
 """The rooms from the ground up: a room uses what stands below it, and nothing else."""

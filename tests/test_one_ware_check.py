@@ -13,13 +13,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from design.making import EXAMPLES, PLANTERS_AND_CUPS, example_kiln, ware
+from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import Chosen, Equipment
 from firing.tui.forecasting import Circumstances, forecast_plan
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
-from firing.design.check import check_plan
 from firing.design.designer import design
 from firing.design.repair import repaired_design
 from firing.design.request import DesignRequest
@@ -27,16 +26,18 @@ from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
-from firing.report.card import Card, card_page, card_text
+from firing.report.card import Card, card_report
+from firing.report.page import render_page
+from firing.report.text import render_text
 from firing.schedule.file import write_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.ware.body import body_named
+from firing.ware.check import largest_difference
 from firing.ware.load import Load
 from firing.ware.reactions import reaction_capacity, release_per_k
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import largest_difference
 
 HOUR = 3600.0
 # Of the clay (body-diffusivity-practice), where its quartz changes, and 5 % more than 10 K.
@@ -167,8 +168,8 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     keyed = key_in(schedule, Controller(max_segments=99, hold_max_s=400 * HOUR))
     assert keyed.schedule.segments == schedule.segments
     card = Card(keyed, forecast(keyed.schedule, kiln=kiln, load=load))
-    assert ("Not safe for this load" in card_text(card)) == bool(said)
-    assert ("Not safe for this load" in card_page(card)) == bool(said)
+    assert ("Not safe for this load" in render_text(card_report(card))) == bool(said)
+    assert ("Not safe for this load" in render_page(card_report(card))) == bool(said)
     made = repaired_design(schedule, load, kiln=kiln)
     assert made.safe
     assert (made.schedule == schedule) == (not said)

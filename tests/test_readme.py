@@ -1,11 +1,14 @@
 """What the README shows is what the commands print."""
 
+import doctest
 import os
 import re
 import shlex
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 README = Path(__file__).parents[1] / "README.md"
 
@@ -20,21 +23,35 @@ hold = "400h"
 """
 
 
-def test_the_tour_is_real(tmp_path: Path) -> None:
+FIRING = [sys.executable, "-c", "from firing.cli import main; main()"]
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder a reader of the README works in: a faulty file and the demo's files."""
+    folder = tmp_path_factory.mktemp("studio")
+    (folder / "faulty.toml").write_text(FAULTY, encoding="utf-8")
+    subprocess.run([*FIRING, "demo"], cwd=folder, capture_output=True, check=True)
+    return folder
+
+
+def blocks(language: str) -> list[str]:
+    """Return the README's blocks of code in one language."""
+    text = README.read_text(encoding="utf-8")
+    return re.findall(rf"^```{language}\n(.*?)^```", text, re.M | re.S)
+
+
+def test_the_tour_is_real(studio: Path) -> None:
     """Each console block's commands print its lines, in order; … stands for what is left out."""
-    (tmp_path / "faulty.toml").write_text(FAULTY, encoding="utf-8")
-    firing = [sys.executable, "-c", "from firing.cli import main; main()"]
-    subprocess.run([*firing, "demo"], cwd=tmp_path, capture_output=True, check=True)
-    blocks = re.findall(r"^```console\n(.*?)^```", README.read_text(encoding="utf-8"), re.M | re.S)
-    assert blocks
-    for block in blocks:
+    assert blocks("console")
+    for block in blocks("console"):
         for part in re.split(r"^\$ ", block, flags=re.M)[1:]:
             command, *shown = part.rstrip("\n").split("\n")
             words = shlex.split(command)
             assert words[0] == "firing"
             result = subprocess.run(
-                [*firing, *words[1:]],
-                cwd=tmp_path,
+                [*FIRING, *words[1:]],
+                cwd=studio,
                 capture_output=True,
                 encoding="utf-8",
                 env={**os.environ, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1"},
@@ -47,3 +64,35 @@ def test_the_tour_is_real(tmp_path: Path) -> None:
                     continue
                 assert line in printed[position:], f"{command}: {line!r} not in {printed}"
                 position = printed.index(line, position) + 1
+
+
+def test_the_lines_from_python_are_real(studio: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(studio)
+    (lines,) = blocks("pycon")
+    test = doctest.DocTestParser().get_doctest(lines, {}, "README", "README.md", 0)
+    said: list[str] = []
+    runner = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE)
+    assert runner.run(test, out=said.append).attempted == len(test.examples)
+    assert not runner.failures, "".join(said)
+
+
+def test_every_command_and_option_named_here_exists() -> None:
+    """The README names no command, option or ready file that the program has not."""
+    from click import Context, Group
+
+    from firing.cli import COMMANDS, cli
+    from firing.files.ready import example_names, ready_names
+
+    text = README.read_text(encoding="utf-8")
+    code = "\n".join((*blocks("console"), *blocks("sh"), *re.findall(r"`[^`\n]+`", text)))
+    named = re.findall(r"(?:^|`|\$ )firing ([a-z]+)\b", code, re.M)
+    assert set(named) <= set(COMMANDS)
+    options: set[str] = set()
+    commands = [cli.get_command(Context(cli), name) for name in COMMANDS]
+    for command in commands:
+        assert command is not None
+        inner = list(command.commands.values()) if isinstance(command, Group) else [command]
+        options |= {option for one in inner for p in one.params for option in p.opts}
+    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text)) <= options
+    files = set(re.findall(r"\bexample-[a-z-]+", text))
+    assert files <= {*example_names(), *ready_names()}

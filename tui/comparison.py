@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.report.canvas import LineStyle
-from firing.report.chart import ChartSeries
+from firing.report.charts.canvas import LineStyle
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper, citations
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule

@@ -108,7 +108,7 @@ class WantedDesign:
 
 def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     """Return what the fields hold for a plan before anybody has written anything."""
-    from firing.ware.case import USUAL_MARGIN
+    from firing.ware.limits import USUAL_MARGIN
 
     cone, controller = circumstances.target_cone, circumstances.studio.controller
     begun = dict.fromkeys((field.key for field in FIELDS), "")
@@ -190,7 +190,7 @@ def make(schedule: Schedule, studio: Equipment, wanted: Mapping[str, Any]) -> De
     FiringError
         If there is no load, or the demands leave no schedule: the sentence says which collide.
     """
-    from firing.ware.case import USUAL_MARGIN
+    from firing.ware.limits import USUAL_MARGIN
 
     if studio.load is None:
         raise FiringError("a design needs to know the ware; choose a load")

@@ -110,7 +110,7 @@ def watch(
     Returns
     -------
     bool
-        Whether every line that was to be recorded is in its file.
+        Whether lines were readings, and every one that was to be recorded is in its file.
 
     Raises
     ------

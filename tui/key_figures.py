@@ -199,7 +199,7 @@ def key_figures(result: Forecast, studio: Equipment) -> list[KeyFigure]:
     studio : Equipment
         What it was made with.
     """
-    from firing.report.summary import forecast_answer
+    from firing.report.forecast import forecast_answer
 
     course, cone = forecast_answer(result)
     found = [
@@ -238,7 +238,7 @@ def _range(result: Forecast) -> str:
 
 
 def _to_act_on(result: Forecast) -> Iterator[KeyFigure]:
-    from firing.ware.case import USUAL_MARGIN
+    from firing.ware.limits import USUAL_MARGIN
 
     broken = [breach.message for breach in result.breaches]
     caution = f"Counted with the usual margin of {USUAL_MARGIN:g}."

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
 
-from .watch_state import WatchState
+from .watch_state import Stage, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -76,8 +76,8 @@ class LiveWatch:
         return not self._thread.is_alive()
 
     def _run(self) -> None:
-        from firing.watch.attempts import Attempts
         from firing.watch.events import NO_SAFETY_DEVICE
+        from firing.watch.fault_isolation import FaultIsolation
 
         from .watch_listener import open_with_listener, status_every_s
 
@@ -89,12 +89,16 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
-        attempts = Attempts()
+        attempts = FaultIsolation()
         try:
-            attempts.of("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)
-            attempts.of("the screen", listener.lay_down, None)
+            attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)
+            attempts.run("the screen", listener.lay_down, None)
             opened.session(listener, status_every_s(opened)).run(self._stop.is_set)
-            listener.ended("stopped" if self._stop.is_set() else "ended")
+            unreadable = opened.unreadable()
+            if unreadable:
+                attempts.run("the screen", lambda: listener.note(unreadable), None)
+            stage: Stage = "stopped" if self._stop.is_set() else "ended"
+            listener.ended(stage, unreadable=bool(unreadable))
         except FiringError as error:
             listener.ended("broken", str(error))
         except Exception as error:
@@ -102,7 +106,7 @@ class LiveWatch:
             listener.ended("broken", _unforeseen(error))
         finally:
             opened.close()
-            attempts.of("the screen", listener.lay_down, None)
+            attempts.run("the screen", listener.lay_down, None)
             if not self.seen.over:
                 why = "the screen failed, and did not learn how the watch ended"
                 self.seen = replace(self.seen, stage="broken", why=why)

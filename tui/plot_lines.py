@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.forecast.result import Forecast
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper, hours_minutes
 from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
@@ -201,7 +201,7 @@ class WatchLines:
     """
 
     def __init__(self, schedule: Schedule | None) -> None:
-        from firing.watch.position import Plan
+        from firing.review.position import Plan
 
         self._schedule = schedule
         self._plan = None if schedule is None else Plan(schedule)

@@ -10,16 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report import rows
-from firing.report.formatting import SEVERITY_WORDS, hours_minutes, sentence
-from firing.report.summary import (
-    cone_range,
-    cooling_words,
-    finding_words,
-    lead_in_words,
-    log_words,
-    review_answer,
-)
+from firing.report.formatting import SEVERITY_WORDS, closed, hours_minutes, sentence
+from firing.report.review import finding_words, lead_in_words, log_words, review_answer
+from firing.report.review_heat import cones_by_channel, cooling_words
+from firing.report.review_time import account_table
+from firing.report.text import bar
 from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
 from firing.units import format_duration, format_temperature
 
@@ -68,7 +63,7 @@ def summary(review: Review) -> tuple[str, str]:
     wanted = review.cones_planned.reached_number
     highest_c = float(np.nanmax(review.temperature_c))
     return ran, (
-        f"Reached {cone_range(review.cones)}, planned "
+        f"Reached {review.cones.words}, planned "
         f"{'none' if wanted is None else describe_number(wanted)}; highest "
         f"{format_temperature(highest_c, unit)}, planned "
         f"{format_temperature(review.schedule.peak_c, unit)}."
@@ -94,14 +89,15 @@ def _section(heading: str, content: Iterator[ReviewEntry]) -> Iterator[ReviewEnt
 
 
 def _causes(review: Review) -> Iterator[ReviewEntry]:
-    table = rows.account(review.causes, bar_width=_BAR)
-    for cause, (words, minutes, bar) in zip(review.causes, table.rows, strict=True):
+    table = account_table(review.causes)
+    lines = zip(review.causes, table.rows, table.bars, strict=True)
+    for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]
         yield ReviewEntry(
             words,
             minutes,
-            bar,
-            tuple(_closed(sentence(text)) for text in details if text),
+            bar(share, _BAR),
+            tuple(closed(sentence(text)) for text in details if text),
             _place_of(review, cause),
         )
 
@@ -146,7 +142,7 @@ def _segments(review: Review) -> Iterator[ReviewEntry]:
         ]
         details += [
             f"{sentence(CAUSE_NAMES[cause.cause])} {format_duration(cause.seconds, signed=True)}"
-            + (f": {_closed(cause.evidence)}" if cause.evidence else ".")
+            + (f": {closed(cause.evidence)}" if cause.evidence else ".")
             for cause in segment.causes
         ]
         span_s = None
@@ -162,7 +158,7 @@ def _segments(review: Review) -> Iterator[ReviewEntry]:
 
 def _cones(review: Review) -> Iterator[ReviewEntry]:
     trace = review.log.trace
-    for name, cone, span, highest in rows.cones_by_channel(review).rows:
+    for name, cone, span, highest in cones_by_channel(review).rows:
         hottest_s = float(trace.time_s[int(np.nanargmax(trace.channel_c(name)))])
         yield ReviewEntry(
             f"{name}: {cone}" if cone == "none" else f"{name}: cone {cone}",
@@ -187,7 +183,3 @@ def _rest(review: Review) -> Iterator[ReviewEntry]:
         )
     words = (*log_words(review), lead_in_words(review))
     yield ReviewEntry("The log", details=tuple(text for text in words if text))
-
-
-def _closed(words: str) -> str:
-    return words if words.endswith((".", "!", "?")) else f"{words}."

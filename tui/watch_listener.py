@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.connection import Connection
+from firing.capture.source import Connection
 from firing.watch.setup import OpenWatch, open_watch
 
 from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
+    from firing.review.position import Position
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
-    from firing.watch.position import Position
     from firing.watch.predictor import Predictor
-    from firing.watch.state import Estimate, Rest
+    from firing.watch.state import Estimate, RemainingCourse
     from firing.watch.watcher import Watcher
 
 STATUS_EVERY_S = 10.0
@@ -72,9 +72,9 @@ class RememberingPredictor:
 
     def __init__(self, outlook: Predictor) -> None:
         self._outlook = outlook
-        self._answers: deque[Rest] = deque(maxlen=3)
+        self._answers: deque[RemainingCourse] = deque(maxlen=3)
 
-    def rest(
+    def remaining(
         self,
         position: Position,
         now_s: float,
@@ -82,15 +82,15 @@ class RememberingPredictor:
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
-    ) -> Rest:
+    ) -> RemainingCourse:
         """Return the rest of a firing; see `firing.watch.predictor.Outlook`."""
-        answer = self._outlook.rest(
+        answer = self._outlook.remaining(
             position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
         )
         self._answers.append(answer)
         return answer
 
-    def behind(self, estimate: Estimate) -> Rest | None:
+    def behind(self, estimate: Estimate) -> RemainingCourse | None:
         """Return the answer that an estimate's expected times were taken from."""
         for rest in self._answers:
             if estimate.now_s + rest.unload_s == estimate.unload_s:
@@ -179,10 +179,10 @@ class WatchListener:
         self._seen = replace(self._seen, estimate=estimate, rest=None)
         rest = None if self._outlook is None else self._outlook.behind(estimate)
         self._seen = replace(self._seen, rest=rest)
-        if self._watcher.outlook is not self._outlook and self._watcher.outlook is not None:
+        if self._watcher.predictor is not self._outlook and self._watcher.predictor is not None:
             # Whoever knows the kiln better took over; from the next time on it is heard too.
-            self._outlook = RememberingPredictor(self._watcher.outlook)
-            self._watcher.outlook = self._outlook
+            self._outlook = RememberingPredictor(self._watcher.predictor)
+            self._watcher.predictor = self._outlook
 
     def tick(self) -> None:
         """Lay down what is known, if it is time."""
@@ -193,9 +193,10 @@ class WatchListener:
             return
         self.lay_down()
 
-    def ended(self, stage: Stage, why: str = "") -> None:
+    def ended(self, stage: Stage, why: str = "", *, unreadable: bool = False) -> None:
         """Write down that the watch is over; to be laid down once everything is closed."""
         self._stage, self._why = stage, why
+        self._seen = replace(self._seen, unreadable=unreadable)
 
     def _remember(self, remark: WatchRemark) -> None:
         remarks = (*self._seen.remarks, remark)[-MOST_REMARKS:]
@@ -271,9 +272,9 @@ def open_with_listener(
         If something of it is not there or cannot be used; nothing is left open then.
     """
     opened = open_watch(options, RememberingConnection)
-    outlook = opened.watcher.outlook
+    outlook = opened.watcher.predictor
     heard = None if outlook is None else RememberingPredictor(outlook)
-    opened.watcher.outlook = heard
+    opened.watcher.predictor = heard
     listener = WatchListener(
         publish,
         cast("RememberingConnection", opened.connection),

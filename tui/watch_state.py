@@ -13,7 +13,7 @@ from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
-    from firing.watch.state import Estimate, Rest
+    from firing.watch.state import Estimate, RemainingCourse
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
 """Opening; opened without a line so far; lines come; none for long; trying again; the source came
@@ -92,7 +92,7 @@ class WatchState:
         The last, of all channels.
     estimate : Estimate or None
         The last that was worked out.
-    rest : Rest or None
+    rest : RemainingCourse or None
         How it goes on from that estimate, as expected.
     time_s, course_c : ndarray, shape (n,)
         The kiln so far, as means over half a minute [s, °C].
@@ -106,6 +106,8 @@ class WatchState:
         The recording; None without one.
     not_recorded : str
         Why nothing is recorded although a file was named.
+    unreadable : bool
+        Whether, now that it is over, no line was a reading, or none at last.
     """
 
     stage: Stage = "connecting"
@@ -119,7 +121,7 @@ class WatchState:
     channel: int = 0
     reading: Reading | None = None
     estimate: Estimate | None = None
-    rest: Rest | None = None
+    rest: RemainingCourse | None = None
     time_s: FloatArray = field(default_factory=lambda: np.array([]))
     course_c: FloatArray = field(default_factory=lambda: np.array([]))
     remarks: tuple[WatchRemark, ...] = ()
@@ -127,12 +129,15 @@ class WatchState:
     calls: int = 0
     recording: RecordingState | None = None
     not_recorded: str = ""
+    unreadable: bool = False
 
     @property
     def complete(self) -> bool:
-        """Whether every line that was to be recorded is in its file."""
+        """Whether lines were readings, and every one that was to be recorded is in its file."""
         kept = self.recording
-        return not self.not_recorded and (kept is None or not (kept.waiting or kept.lost))
+        return not (self.unreadable or self.not_recorded) and (
+            kept is None or not (kept.waiting or kept.lost)
+        )
 
     @property
     def over(self) -> bool:

@@ -10,13 +10,13 @@ from firing.capture.reading import Status
 from firing.cones.table import describe_number
 from firing.report.formatting import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
-from firing.watch.state import PLACE, Estimate
+from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
     MomentText,
-    cone_words,
-    energy_words,
-    place_words,
-    temperature_words,
+    cone_text,
+    energy_text,
+    position_text,
+    temperature_text,
 )
 
 from .watch_state import RecordingState, WatchRemark, WatchState
@@ -95,10 +95,10 @@ def figures(
     estimate = seen.estimate or Estimate(0.0, math.nan, None, None, "", None)
     now = replace(estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
     moments = MomentText(seen.began, seen.now_s)
-    found = [WatchFigure("Now", (f"{moments.now}  {temperature_words(now, unit)}",))]
-    place = place_words(now, schedule, unit)
+    found = [WatchFigure("Now", (f"{moments.now}  {temperature_text(now, unit)}",))]
+    place = position_text(now, schedule, unit)
     if schedule is not None:
-        missing = "not known now" if PLACE in now.untold else "not known yet"
+        missing = "not known now" if POSITION_PART in now.untold else "not known yet"
         found.append(WatchFigure("Plan", tuple(place) or (missing,)))
     if now.action and now.action_s is not None:
         found.append(WatchFigure("By hand", (f"{moments.at(now.action_s)} {now.action}",)))
@@ -121,7 +121,7 @@ def _heat(now: Estimate, moments: MomentText) -> list[WatchFigure]:
             low, high = describe_number(now.low), describe_number(now.high)
             so_far += f" ({low} to {high})" if low != high else ""
         lines.append(so_far)
-    lines += [words for cone in now.cones if (words := cone_words(cone, moments))]
+    lines += [words for cone in now.cones if (words := cone_text(cone, moments))]
     return [WatchFigure("Heat-work", tuple(lines))] if lines else []
 
 
@@ -133,7 +133,7 @@ def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     if now.unload_s is not None and now.unload_s > now.now_s:
         span = moments.range(now.unload_s, now.unload_low_s, now.unload_high_s)
         found.append(WatchFigure("Unload", (span,)))
-    if energy := energy_words(now):
+    if energy := energy_text(now):
         found.append(WatchFigure("Energy", (energy,)))
     return found
 

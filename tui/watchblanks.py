@@ -13,7 +13,7 @@ from firing.units import (
     parse_temperature_c,
     write_duration,
 )
-from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of, parse_difference_c
+from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command, parse_difference_c
 
 from .reading import reading_blanks
 from .screens.filling import Blank
@@ -183,7 +183,7 @@ def _cones(text: str) -> tuple[str, ...]:
 
 
 def _command(text: str) -> str:
-    command_of(text.strip() or None)
+    parse_command(text.strip() or None)
     return text
 
 

@@ -37,12 +37,8 @@ def utc_stamp(epoch_s: float) -> str:
 class TimeBase:
     """Seconds since a recording began, whichever process began it.
 
-    Parameters
-    ----------
-    began_epoch_s : float, optional
-        Wall-clock moment of second 0, seconds since 1970; now, unless a recording is continued.
-    now_epoch_s : float, optional
-        What counts as now on the wall clock; `time.time()` unless given.
+    `began_epoch_s` is the wall-clock moment of second 0: now, unless a recording is continued.
+    `now_epoch_s` counts as now on the wall clock, `time.time()` unless given.
     """
 
     def __init__(

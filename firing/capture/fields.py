@@ -10,14 +10,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.capture.celsius import (
+from firing.capture.conversion import (
     JUNCTION_FIELD,
     OUTPUT_FIELD,
     Converter,
     SourceUnit,
     plain_converter,
 )
-from firing.capture.reading import Reading, Status, duty_of
+from firing.capture.reading import Reading, Status, duty_from_percent
 from firing.errors import FiringError
 
 UNUSED_FIELD = "-"
@@ -45,18 +45,9 @@ _NO_READING = {
 class FieldLayout:
     """How a line is laid out.
 
-    Attributes
-    ----------
-    fields : tuple of str
-        A channel's name, ``-`` for a field that is not used, ``junction`` for the reference
-        junction's temperature in °C, or ``output`` for the controller's output in percent, in the
-        order of the line.
-    delimiter : str
-        One character between fields; a space stands for any run of blanks.
-    decimal : {".", ","}
-        The decimal mark.
-    unit : {"C", "F", "mV"}
-        Unit of every channel.
+    `fields`, in the order of the line: a channel's name, ``-`` for one that is not used,
+    ``junction`` for the reference junction in °C, ``output`` for the controller's output in
+    percent. A `delimiter` that is a space stands for any run of blanks.
     """
 
     fields: tuple[str, ...]
@@ -91,19 +82,9 @@ class FieldLayout:
 
 
 class LineParser:
-    """Reads lines of one layout.
+    """Reads lines of one layout, and counts in `refused`, by reason, those that are none.
 
-    Parameters
-    ----------
-    layout : FieldLayout
-        How a line is laid out.
-    converter : Converter, optional
-        What makes °C of a number; by the layout's unit unless given, which millivolts need.
-
-    Attributes
-    ----------
-    refused : Counter
-        How many lines were refused, by reason.
+    `converter` makes °C of a number; millivolts need one, else it goes by the layout's unit.
     """
 
     def __init__(self, layout: FieldLayout, converter: Converter | None = None) -> None:
@@ -123,13 +104,7 @@ class LineParser:
         self._clean = [Status.OK] * len(self._places)
 
     def parse(self, line: bytes) -> Reading | None:
-        """Return the reading a line means; None, counted in `refused`, if it means none.
-
-        Parameters
-        ----------
-        line : bytes
-            One whole line without its end.
-        """
+        """Return the reading a whole line means, its end cut off; None if it means none."""
         if self._comma:
             line = line.replace(b",", b".")
         cells = line.split(self._mark)
@@ -149,7 +124,7 @@ class LineParser:
 
     def _duty(self, cell: bytes) -> float:
         found = _OUTPUT.fullmatch(cell)
-        return math.nan if found is None else duty_of(float(found[1]))
+        return math.nan if found is None else duty_from_percent(float(found[1]))
 
     def _slowly(self, cells: Sequence[bytes]) -> Reading | None:
         junction_c: float | None = None

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.capture.celsius import OUTPUT_FIELD, Converter
-from firing.capture.reading import Reading, Status, absent, duty_of
-from firing.capture.serial_port import Link, PortSettings
-from firing.capture.source import Pace, SourceLost
+from firing.capture.conversion import OUTPUT_FIELD, Converter
+from firing.capture.reading import Reading, Status, duty_from_percent, missing_reading
+from firing.capture.serial_port import PortSettings, SerialPort
+from firing.capture.source import PollingTimer, SourceLost
 from firing.errors import FiringError
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
@@ -31,24 +31,10 @@ _FORMAT: dict[RegisterType, str] = {
 
 @dataclass(frozen=True, slots=True)
 class RegisterChannel:
-    """Where one channel stands.
+    """Where one channel stands: its registers from `address`, from 0 as it goes over the wire.
 
-    Attributes
-    ----------
-    name : str
-        What the channel is called.
-    address : int
-        Number of its first register, from 0 as it goes over the wire.
-    function : {3, 4}
-        Modbus function that reads it: holding or input registers.  No other is ever sent.
-    type : str
-        What its registers hold.
-    word_order : {"high first", "low first"}
-        Which of two registers holds the upper half.
-    scale : float
-        What the number is multiplied by.
-    missing : tuple of int
-        Raw numbers that mean "no reading".
+    `function` 3 reads holding registers, 4 input registers; no other is ever sent.  `word_order`
+    says which of two registers holds the upper half.  `missing` are raw numbers for "no reading".
     """
 
     name: str
@@ -79,29 +65,9 @@ READ_FUNCTIONS = (3, 4)
 
 
 class ModbusSource:
-    """An instrument on a Modbus line.
+    """An instrument on a Modbus line, at the address `unit`, 1 to 247.
 
-    Parameters
-    ----------
-    settings : PortSettings
-        The port.
-    unit : int
-        The instrument's address on the line, 1 to 247.
-    registers : sequence of RegisterChannel
-        Where its temperatures stand; one called ``output`` holds the controller's output in
-        percent.
-    converter : Converter
-        What makes °C of a scaled number.
-    interval_s : float
-        Seconds from one round of questions to the next.
-    answer_wait_s : float
-        How long an answer may take [s].
-
-    Raises
-    ------
-    FiringError
-        If the package minimalmodbus is not there, a register names a function that is no read, or
-        none holds a temperature.
+    A register called ``output`` holds the controller's output in percent, all others temperatures.
     """
 
     def __init__(
@@ -139,30 +105,30 @@ class ModbusSource:
                 '"kiln"'
             )
         self._package: Any = minimalmodbus
-        self._link = Link(settings)
+        self._port = SerialPort(settings)
         self._unit = unit
         self._registers = tuple(registers)
         self._converter = converter
         self._interval_s = interval_s
         self._answer_wait_s = answer_wait_s
-        self._pace = Pace(interval_s)
+        self._timer = PollingTimer(interval_s)
         self._instrument: Any = None
         self._silent = 0
         self._late = False
         self._remarks: list[str] = []
-        self._told: set[str] = set()
+        self._told_before: set[str] = set()
 
     def open(self) -> None:
         """Open the port; whether the instrument answers shows with the first question."""
-        self._link.open(wait_s=self._answer_wait_s)
-        self._instrument = self._package.Instrument(self._link.port, self._unit)
+        self._port.open(wait_s=self._answer_wait_s)
+        self._instrument = self._package.Instrument(self._port.port, self._unit)
         self._instrument.clear_buffers_before_each_transaction = True
-        self._pace = Pace(self._interval_s)
+        self._timer = PollingTimer(self._interval_s)
         self._late = False
 
     def read(self, wait_s: float) -> Reading | None:
         """Ask when it is time; see `firing.capture.source.Source`."""
-        if not self._pace.due(wait_s):
+        if not self._timer.due(wait_s):
             return None
         reading = Reading([], [])
         for channel in self._registers:
@@ -171,13 +137,13 @@ class ModbusSource:
             value = self._ask(channel)
             if value is None:
                 # The rest of the round would wait as long for the same silence.
-                missing = absent(len(self.channels) - len(reading.values_c))
+                missing = missing_reading(len(self.channels) - len(reading.values_c))
                 reading.values_c += missing.values_c
                 reading.statuses += missing.statuses
                 self._count_silence()
                 return reading
             if channel.name == OUTPUT_FIELD:
-                reading.duty = duty_of(value)
+                reading.duty = duty_from_percent(value)
                 continue
             known = value == value
             value_c, status = self._converter(value, None) if known else (value, Status.MISSING)
@@ -204,8 +170,8 @@ class ModbusSource:
             return None
         except SourceLost:
             raise
-        except self._link.lost_kinds as fault:
-            raise self._link.lost(fault) from None
+        except self._port.lost_kinds as fault:
+            raise self._port.lost(fault) from None
         return channel.value(registers)
 
     def _count_silence(self) -> None:
@@ -213,28 +179,28 @@ class ModbusSource:
         if self._silent == SILENT_ASKS:
             self._remarks.append(
                 f"{self.name} has not answered {SILENT_ASKS} times; check the cable, the unit "
-                f"number and the line settings ({self._link.settings.baud} baud, parity "
-                f"{self._link.settings.parity})"
+                f"number and the line settings ({self._port.settings.baud} baud, parity "
+                f"{self._port.settings.parity})"
             )
 
     def _drain(self) -> None:
         """Listen until the line is quiet, `_answer_wait_s` at the least."""
         until_s = time.monotonic() + 4.0 * self._answer_wait_s
-        while time.monotonic() < until_s and self._link.read():
+        while time.monotonic() < until_s and self._port.read():
             pass
         self._late = False
 
     def _tell_once(self, remark: str) -> None:
-        if remark not in self._told:
-            self._told.add(remark)
+        if remark not in self._told_before:
+            self._told_before.add(remark)
             self._remarks.append(remark)
 
     def close(self) -> None:
         """Close the port."""
         self._instrument = None
-        self._link.close()
+        self._port.close()
 
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks

@@ -19,7 +19,7 @@ from firing.logs.plausibility_limits import (
 )
 
 
-class ChannelJudge:
+class ChannelPlausibility:
     """Judges the readings of one channel in the order they come."""
 
     def __init__(self) -> None:
@@ -32,15 +32,7 @@ class ChannelJudge:
         self._restless = False
 
     def judge(self, time_s: float, value_c: float) -> Status:
-        """Return what is held against a reading.
-
-        Parameters
-        ----------
-        time_s : float
-            When [s], after the one before.
-        value_c : float
-            The temperature [°C].
-        """
+        """Return what is held against a reading, which comes after the one before."""
         if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
             return Status.OUT_OF_SPAN
         before_c, elapsed_s = self._last_c, time_s - self._last_s
@@ -70,11 +62,11 @@ class ChannelJudge:
         return Status.OK
 
 
-class Judge:
+class PlausibilityCheck:
     """Judges whole readings, channel by channel."""
 
     def __init__(self, channels: int) -> None:
-        self._channels = [ChannelJudge() for _ in range(channels)]
+        self._channels = [ChannelPlausibility() for _ in range(channels)]
 
     def mark(self, time_s: float, reading: Reading) -> None:
         """Mark a reading in place; what the instrument itself said of it stays."""

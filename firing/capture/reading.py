@@ -23,18 +23,10 @@ class Status(StrEnum):
 
 @dataclass(slots=True)
 class Reading:
-    """What an instrument gave at one moment.
+    """What an instrument gave at one moment: a temperature [°C] a channel, NaN where there is none.
 
-    Attributes
-    ----------
-    values_c : list of float
-        Temperature of each channel [°C]; NaN where there is no number.
-    statuses : list of Status
-        What is held against each.
-    at_s : float, optional
-        When, on a clock of the source's own [s]; None: when it arrived.
-    duty : float
-        Share of full power that the controller says it gives, 0 to 1; NaN where it says nothing.
+    `at_s` is on a clock of the source's own; None: when it arrived.  `duty` is the share of full
+    power that the controller says it gives, 0 to 1; NaN where it says nothing.
     """
 
     values_c: list[float]
@@ -47,11 +39,11 @@ class Reading:
         return self.values_c[channel] if self.statuses[channel] is Status.OK else math.nan
 
 
-def duty_of(percent: float) -> float:
+def duty_from_percent(percent: float) -> float:
     """Return a controller's output in percent as a share of full power; NaN where it is none."""
     return 0.01 * percent if 0.0 <= percent <= 100.0 else math.nan
 
 
-def absent(channels: int, status: Status = Status.MISSING) -> Reading:
+def missing_reading(channels: int, status: Status = Status.MISSING) -> Reading:
     """Return a reading without a number in any channel."""
     return Reading([math.nan] * channels, [status] * channels)

@@ -14,16 +14,22 @@ from pathlib import Path
 
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
-from firing.capture.recording import (
-    Recorded,
+from firing.capture.recording_file import (
+    lock_file,
+    open_for_append,
+    read_all,
+    reopened,
+    still_names,
+)
+from firing.capture.recording_format import (
+    RecordedData,
     gap_row,
     header,
+    intact_length,
     parse_header,
     parse_rows,
     row,
-    whole_length,
 )
-from firing.capture.recording_file import lock_file, names, open_appending, read_all, restored
 from firing.errors import FiringError
 from firing.units import format_duration
 
@@ -35,31 +41,19 @@ LARGEST_BYTES = 500_000_000
 
 
 class Recorder:
-    """The open file of one recording.
+    """The open file of one recording; one that is there is continued, by its own clock.
 
-    Parameters
-    ----------
-    path : Path
-        The file; a recording that is there is continued.
-    channels : sequence of str
-        Names of the channels.
-    base : TimeBase, optional
-        The clock of a new recording; one that begins now unless given.
-    output : bool
-        Whether readings tell the controller's output; an older recording may have no place for it.
+    `output` says whether readings tell the controller's output; an older recording may have no
+    place for it.
 
     Attributes
     ----------
     path : Path
         The file; another than at first if that was replaced.
-    base : TimeBase
-        The recording's clock, from its first line on.
-    earlier : Recorded or None
+    earlier : RecordedData or None
         What the file held already.
-    rows : int
-        Lines of readings written, or kept to be written.
-    lost : int
-        Lines given up, as memory for them has an end too.
+    rows, lost : int
+        Lines of readings written or kept to be written, and given up, as memory has an end too.
     trouble : str or None
         Why lines are not being written now; None if they are.
     last_gap : str
@@ -94,21 +88,21 @@ class Recorder:
         self._synced_s = monotonic_s()
         self._dirty = False
         self._last_s = -1.0
-        self._astray = False
-        self._file = open_appending(path)
+        self._file_gone = False
+        self._file = open_for_append(path)
         try:
             if not lock_file(self._file):
                 raise FiringError(
                     f"{path} is being written by another 'firing watch'; end that one, or choose "
                     "another file"
                 )
-            self.earlier = self._take_over()
+            self.earlier = self._continue_file()
             self.base = self._begin(base)
         except BaseException:
             os.close(self._file)
             raise
 
-    def _take_over(self) -> Recorded | None:
+    def _continue_file(self) -> RecordedData | None:
         """Cut a torn end off, and return what the file holds."""
         size = os.fstat(self._file).st_size
         if size > LARGEST_BYTES:
@@ -116,7 +110,7 @@ class Recorder:
                 f"{self.path} is larger than {LARGEST_BYTES // 1_000_000} MB; choose another file"
             )
         data = read_all(self._file, size)
-        length = whole_length(data)
+        length = intact_length(data)
         text = data[:length].decode("utf-8", "replace")
         first, _, rest = text.partition("\n")
         named = parse_header(first) if first else None
@@ -124,9 +118,9 @@ class Recorder:
             torn = data.partition(b"\0")[0]
             ours = [header(self.channels, output).encode() for output in (False, True)]
             if data.strip(b"\0") and not any(line.startswith(torn) for line in ours):
-                raise self._foreign()
+                raise self._not_a_recording()
         elif named is None:
-            raise self._foreign()
+            raise self._not_a_recording()
         elif named[0] != self.channels:
             raise FiringError(
                 f"{self.path} is a recording of {', '.join(named[0])}, not of "
@@ -147,7 +141,7 @@ class Recorder:
         self._length = length
         return None if named is None else parse_rows(rest, self.channels, self._output)
 
-    def _foreign(self) -> FiringError:
+    def _not_a_recording(self) -> FiringError:
         return FiringError(
             f"{self.path} exists already and is no recording of this tool; nothing is written to "
             "it, so choose another file"
@@ -155,7 +149,7 @@ class Recorder:
 
     def _begin(self, base: TimeBase | None) -> TimeBase:
         if self._length == 0:
-            self._put(header(self.channels, self._output))
+            self._append(header(self.channels, self._output))
         if self.earlier is None or not self.earlier.epoch_s:
             return TimeBase() if base is None else base
         first_s, last_s = self.earlier.epoch_s[0], max(self.earlier.epoch_s)
@@ -176,18 +170,10 @@ class Recorder:
         return base
 
     def write(self, time_s: float, reading: Reading) -> None:
-        """Write the line of a reading.
-
-        Parameters
-        ----------
-        time_s : float
-            When, on the recording's clock [s]; moved on where it does not come after the last.
-        reading : Reading
-            What was read.
-        """
+        """Write the line of a reading; its time moves on where it does not come after the last."""
         self._last_s = max(time_s, self._last_s + 0.001)
         self.rows += 1
-        self._put(row(self.base.stamp(self._last_s), reading, self.channels, self._output))
+        self._append(row(self.base.stamp(self._last_s), reading, self.channels, self._output))
 
     def gap(self, time_s: float, reason: str) -> None:
         """Write a line that says why there are no readings from here on."""
@@ -197,27 +183,27 @@ class Recorder:
         self._last_s = max(time_s, self._last_s + 0.001)
         self.last_gap = reason
         columns = len(self.channels) + self._output
-        self._put(gap_row(base.stamp(self._last_s), reason, columns))
+        self._append(gap_row(base.stamp(self._last_s), reason, columns))
 
-    def _put(self, line: str) -> None:
+    def _append(self, line: str) -> None:
         data = f"{line}\n".encode()
         if self._pending or self.trouble is not None:
-            self._keep(data)
+            self._keep_pending(data)
             return
-        if not self._written(data):
-            self._keep(data)
+        if not self._append_whole(data):
+            self._keep_pending(data)
 
-    def _keep(self, data: bytes) -> None:
+    def _keep_pending(self, data: bytes) -> None:
         if len(self._pending) >= MOST_PENDING:
             self._pending.popleft()
             self.lost += 1
         self._pending.append(data)
 
-    def _written(self, data: bytes) -> bool:
+    def _append_whole(self, data: bytes) -> bool:
         """Write a line whole or not at all; tell whether it was written."""
         done = 0
         try:
-            self._look_whether_cut()
+            self._repair_if_cut()
             done = os.write(self._file, data)
             if done < len(data):
                 done += os.write(self._file, data[done:])  # the second one says what is wrong
@@ -253,9 +239,9 @@ class Recorder:
 
     def retry(self) -> None:
         """Try again to write what could not be written."""
-        self._look_after()
+        self._check_still_named()
         while self._pending:
-            if not self._written(self._pending[0]):
+            if not self._append_whole(self._pending[0]):
                 return
             self._pending.popleft()
         if self.trouble is not None:
@@ -265,39 +251,39 @@ class Recorder:
 
     def _sync(self) -> None:
         self._synced_s = monotonic_s()
-        self._look_after()
+        self._check_still_named()
         # What is no file on a disk (a pipe, a device) cannot be synced and need not be.
         with contextlib.suppress(OSError):
             os.fsync(self._file)
         self._dirty = False
 
-    def _look_after(self) -> None:
+    def _check_still_named(self) -> None:
         """Look whether the file is still the one, and as long as it was left."""
         try:
-            if names(self.path, self._file):
-                self._astray = False
+            if still_names(self.path, self._file):
+                self._file_gone = False
                 return
-            self._restore()
+            self._reopen()
         except OSError as fault:
-            if not self._astray:
-                self._astray = True
+            if not self._file_gone:
+                self._file_gone = True
                 self._remarks.append(
                     f"{self.path} is gone and cannot be made again: {fault.strerror or fault}; it "
                     f"is tried again every {SYNC_EVERY_S:.0f} s, and its lines are lost if it "
                     "stays so"
                 )
 
-    def _restore(self) -> None:
+    def _reopen(self) -> None:
         first = f"{header(self.channels, self._output)}\n".encode()
         path = self.path
-        found, self.path, done = restored(path, self._file, first)
+        found, self.path, done = reopened(path, self._file, first)
         with contextlib.suppress(OSError):
             os.close(self._file)
-        self._file, self._astray = found, False
+        self._file, self._file_gone = found, False
         self._length = os.fstat(found).st_size
         self._remarks.append(f"{path} {done}")
 
-    def _look_whether_cut(self) -> None:
+    def _repair_if_cut(self) -> None:
         """See that a line begins a line, and that there is a header, whoever cut the file."""
         there = os.fstat(self._file)
         size = there.st_size
@@ -326,16 +312,16 @@ class Recorder:
     @property
     def failed(self) -> bool:
         """Whether lines are missing from the file."""
-        return bool(self._pending) or self.lost > 0 or self._astray
+        return bool(self._pending) or self.lost > 0 or self._file_gone
 
-    def say(self, sentence: str) -> None:
+    def add_remark(self, sentence: str) -> None:
         """Have a sentence told with the remarks."""
         self._remarks.append(sentence)
 
     def remarks(self) -> list[str]:
         """Return what a person should know and has not been told yet, a sentence each."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
     def settle(self) -> None:
         """Write what is left and put it on the disk."""

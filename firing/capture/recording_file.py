@@ -46,27 +46,14 @@ else:
         return True
 
 
-MOST_BESIDE = 1000
+MOST_NUMBERED = 1000
 _FLAGS = (
     os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 )
 
 
-def open_appending(path: Path, *, new: bool = False) -> int:
-    """Open a file to be read and appended to, and return its descriptor.
-
-    Parameters
-    ----------
-    path : Path
-        The file; it is made where there is none.
-    new : bool
-        Whether one that is there is refused.
-
-    Raises
-    ------
-    OSError
-        If it cannot be.
-    """
+def open_for_append(path: Path, *, new: bool = False) -> int:
+    """Open a file to be read and appended to; a `new` one must not be there yet."""
     return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
 
 
@@ -80,7 +67,7 @@ def read_all(descriptor: int, size: int) -> bytes:
     return b"".join(parts)
 
 
-def names(path: Path, descriptor: int) -> bool:
+def still_names(path: Path, descriptor: int) -> bool:
     """Tell whether a path still names an open file; for want of an answer, it does."""
     try:
         there = os.stat(path)
@@ -91,44 +78,40 @@ def names(path: Path, descriptor: int) -> bool:
     return os.path.samestat(there, os.fstat(descriptor))
 
 
-def beside(path: Path) -> Iterator[Path]:
+def numbered_paths(path: Path) -> Iterator[Path]:
     """Yield the names of files beside one, ``firing-2.csv`` first."""
-    for number in range(2, MOST_BESIDE):
+    for number in range(2, MOST_NUMBERED):
         yield path.with_name(f"{path.stem}-{number}{path.suffix}")
 
 
-def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
-    """Return another open file that holds what the old one does, its path, and what was done.
+def reopened(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
+    """Return another open file that holds what the `old` one does, its path, and what was done.
 
-    Parameters
-    ----------
-    path : Path
-        Where the recording is to be.
-    old : int
-        The open file, which the path does not name any more.
-    header : bytes
-        The first line of a new file.
-
-    Raises
-    ------
-    OSError
-        If none can be made; the old one still takes lines then.
+    The path does not name the old one any more; that still takes lines if this raises `OSError`.
     """
-    held = _readable(old)
+    held = _content_if_readable(old)
     content = header if held is None else held
     moved = os.fstat(old).st_nlink > 0
     try:
-        found = open_appending(path)
+        found = open_for_append(path)
         # A disk that was taken out gives nothing; what is there now is that one, or another.
-        if held is None and _taken(found, header, whole=False) is not None:
+        if held is None and _claimed(found, header, whole=False) is not None:
             there = os.fstat(found).st_size > 0
-            return _written(found, b"" if there else header), path, "is there again, and goes on"
-        kept = _taken(found, content)
+            return (
+                _append_synced(found, b"" if there else header),
+                path,
+                "is there again, and goes on",
+            )
+        kept = _claimed(found, content)
         if kept is not None:
             if moved and not kept:
                 # What was moved is kept where it went.
-                return _written(found, header), path, "was moved away; a new file goes on there"
-            done = _written(found, content[len(kept) :])
+                return (
+                    _append_synced(found, header),
+                    path,
+                    "was moved away; a new file goes on there",
+                )
+            done = _append_synced(found, content[len(kept) :])
             what = "was replaced by a copy" if kept else "was deleted"
             return done, path, f"{what}; it was written again, with all its lines"
         os.close(found)
@@ -137,15 +120,19 @@ def restored(path: Path, old: int, header: bytes) -> tuple[int, Path, str]:
             pass  # somebody else's: a file beside it may do
         else:
             raise
-    for other in beside(path):
+    for other in numbered_paths(path):
         with contextlib.suppress(FileExistsError):
-            done = open_appending(other, new=True)
+            done = open_for_append(other, new=True)
             lock_file(done)
-            return _written(done, content), other, f"was replaced; all its lines are in {other}"
+            return (
+                _append_synced(done, content),
+                other,
+                f"was replaced; all its lines are in {other}",
+            )
     raise FileExistsError(f"there is no free name beside {path}")
 
 
-def _readable(descriptor: int) -> bytes | None:
+def _content_if_readable(descriptor: int) -> bytes | None:
     """Return what an open file holds; None if its disk does not give it any more."""
     try:
         return read_all(descriptor, os.fstat(descriptor).st_size)
@@ -153,7 +140,7 @@ def _readable(descriptor: int) -> bytes | None:
         return None
 
 
-def _taken(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | None:
+def _claimed(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | None:
     """Lock a file and return what it holds, if that is the beginning of `content`; else None.
 
     If not `whole`, what it holds may go on after `content`.
@@ -162,7 +149,7 @@ def _taken(descriptor: int, content: bytes, *, whole: bool = True) -> bytes | No
     return there if content.startswith(there) and lock_file(descriptor) else None
 
 
-def _written(descriptor: int, data: bytes) -> int:
+def _append_synced(descriptor: int, data: bytes) -> int:
     """Append bytes to a file and put them on the disk; return its descriptor, or close it."""
     before = os.fstat(descriptor).st_size
     try:

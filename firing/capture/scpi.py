@@ -8,9 +8,9 @@ import time
 from typing import Literal, get_args
 
 from firing.capture.fields import LineParser
-from firing.capture.reading import Reading, absent
-from firing.capture.serial_port import Link, PortSettings
-from firing.capture.source import Pace
+from firing.capture.reading import Reading, missing_reading
+from firing.capture.serial_port import PortSettings, SerialPort
+from firing.capture.source import PollingTimer
 from firing.capture.text_lines import LineBuffer
 from firing.errors import FiringError
 from firing.files.tomlfile import clean
@@ -26,26 +26,7 @@ SILENT_ASKS = 5
 
 
 class ScpiSource:
-    """An instrument that is asked for its readings.
-
-    Parameters
-    ----------
-    settings : PortSettings
-        The port.
-    parser : LineParser
-        What an answer means: numbers with commas between.
-    query : str
-        One of `QUERIES`.
-    interval_s : float
-        Seconds from one question to the next.
-    answer_wait_s : float
-        How long an answer may take [s].
-
-    Raises
-    ------
-    FiringError
-        If the query is not one of those.
-    """
+    """An instrument that is asked one of `QUERIES`: it answers numbers with commas between."""
 
     def __init__(
         self,
@@ -61,12 +42,12 @@ class ScpiSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unasked = False
-        self._link = Link(settings)
+        self._port = SerialPort(settings)
         self._parser = parser
         self._query = query
         self._interval_s = interval_s
         self._answer_wait_s = answer_wait_s
-        self._pace = Pace(interval_s)
+        self._timer = PollingTimer(interval_s)
         self._silent = 0
         self._late = False
         self._remarks: list[str] = []
@@ -74,23 +55,23 @@ class ScpiSource:
 
     def open(self) -> None:
         """Open the port and ask who is there; silence is not held against it."""
-        self._link.open(wait_s=0.1)
+        self._port.open(wait_s=0.1)
         identity = self._answer("*IDN?")
         if identity is not None:
             name = clean(identity.decode("ascii", "replace").strip())[:80]
             if name != self._identity:
                 self._identity = name
                 self._remarks.append(f"{self.name} says it is {name}")
-        self._pace = Pace(self._interval_s)
+        self._timer = PollingTimer(self._interval_s)
 
     def _answer(self, query: str) -> bytes | None:
         if self._late:
             self._drain()
-        self._link.ask(_SENT[query])
+        self._port.ask(_SENT[query])
         buffer = LineBuffer(synchronise=False)
         until_s = time.monotonic() + self._answer_wait_s
         while time.monotonic() < until_s:
-            lines = buffer.feed(self._link.read(), time.monotonic())
+            lines = buffer.feed(self._port.read(), time.monotonic())
             if lines:
                 return lines[0]
         self._late = True
@@ -99,13 +80,13 @@ class ScpiSource:
     def _drain(self) -> None:
         """Wait until what is late has come in, so that it does not pass for the next answer."""
         until_s = time.monotonic() + self._answer_wait_s
-        while time.monotonic() < until_s and self._link.read():
+        while time.monotonic() < until_s and self._port.read():
             pass
         self._late = False
 
     def read(self, wait_s: float) -> Reading | None:
         """Ask when it is time; see `firing.capture.source.Source`."""
-        if not self._pace.due(wait_s):
+        if not self._timer.due(wait_s):
             return None
         answer = self._answer(self._query)
         if answer is None:
@@ -113,9 +94,9 @@ class ScpiSource:
             if self._silent == SILENT_ASKS:
                 self._remarks.append(
                     f"{self.name} has not answered {self._query} {SILENT_ASKS} times; check the "
-                    f"cable and the baud rate ({self._link.settings.baud})"
+                    f"cable and the baud rate ({self._port.settings.baud})"
                 )
-            return absent(len(self.channels))
+            return missing_reading(len(self.channels))
         self._silent = 0
         reading = self._parser.parse(answer)
         if reading is None and sum(self._parser.refused.values()) == SILENT_ASKS:
@@ -124,13 +105,13 @@ class ScpiSource:
                 f'{self.name} answers "{shown}", which is not {len(self.channels)} number(s); '
                 "check the fields"
             )
-        return absent(len(self.channels)) if reading is None else reading
+        return missing_reading(len(self.channels)) if reading is None else reading
 
     def close(self) -> None:
         """Close the port."""
-        self._link.close()
+        self._port.close()
 
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks

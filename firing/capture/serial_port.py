@@ -19,14 +19,9 @@ _CHUNK = 4096
 
 @dataclass(frozen=True, slots=True)
 class PortSettings:
-    """How a port is opened.
+    """How a port is opened: a device, or a URL such as ``socket://host:port``.
 
-    Attributes
-    ----------
-    port : str
-        A device, or a URL of pyserial such as ``socket://host:port``.
-    baud, parity, stop_bits
-        Line settings; without meaning over a socket.
+    The line settings have no meaning over a socket.
     """
 
     port: str
@@ -35,7 +30,7 @@ class PortSettings:
     stop_bits: int = 1
 
 
-def lost_kinds() -> tuple[type[BaseException], ...]:
+def disconnect_errors() -> tuple[type[BaseException], ...]:
     """Return every exception a port may raise when its device is gone."""
     kinds: list[type[BaseException]] = [OSError, TypeError]  # SerialException is an OSError
     with contextlib.suppress(ImportError):
@@ -45,7 +40,7 @@ def lost_kinds() -> tuple[type[BaseException], ...]:
     return tuple(kinds)
 
 
-class Link:
+class SerialPort:
     """One port.  Every opening makes a new object below, as a lost one does not recover.
 
     Opening a port toggles DTR, which resets many boards: what they print then is not a reading.
@@ -54,22 +49,11 @@ class Link:
     def __init__(self, settings: PortSettings) -> None:
         self.settings = settings
         self.port: Any = None
-        self.lost_kinds = lost_kinds()
+        self.lost_kinds = disconnect_errors()
         self._opening_kinds: tuple[type[BaseException], ...] = (*self.lost_kinds, ValueError)
 
     def open(self, *, wait_s: float = LINE_WAIT_S) -> None:
-        """Open the port for this process alone.
-
-        Parameters
-        ----------
-        wait_s : float
-            How long a read waits for the first byte [s].
-
-        Raises
-        ------
-        SourceLost
-            If it cannot be opened.
-        """
+        """Open the port for this process alone; a read waits `wait_s` for the first byte."""
         import serial
 
         self.close()
@@ -103,13 +87,7 @@ class Link:
         return f"{port} cannot be opened: {_plainly(fault)}"
 
     def read(self) -> bytes:
-        """Return the bytes there are, waiting for the first; empty after the waiting time.
-
-        Raises
-        ------
-        SourceLost
-            If the device is gone.
-        """
+        """Return the bytes there are, waiting for the first; empty after the waiting time."""
         self._require_open()
         try:
             data: bytes = self.port.read(1)
@@ -120,13 +98,7 @@ class Link:
         return data
 
     def ask(self, query: bytes) -> None:
-        """Clear what arrived too late for the query before, and send a query.
-
-        Raises
-        ------
-        SourceLost
-            If the device is gone.
-        """
+        """Clear what arrived too late for the query before, and send a query."""
         self._require_open()
         try:
             self.port.reset_input_buffer()
@@ -163,18 +135,8 @@ def _plainly(fault: BaseException) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Port:
-    """One port.
-
-    Attributes
-    ----------
-    device, description : str
-        What to open it by, and what the system calls it.
-    vendor_id, product_id : int or None
-        USB numbers (VID and PID); None for what is not on USB.
-    serial_number, manufacturer : str or None
-        What the device says of itself.
-    """
+class PortDescription:
+    """One port: what opens it, what the system calls it, and what it says of itself over USB."""
 
     device: str
     description: str
@@ -195,12 +157,12 @@ class Port:
         }
 
 
-def list_ports() -> tuple[Port, ...]:
+def list_ports() -> tuple[PortDescription, ...]:
     """Return the ports there are, in the order of their names; nothing is opened."""
     from serial.tools import list_ports as tools
 
     found = [
-        Port(
+        PortDescription(
             device=str(entry.device),
             description="" if entry.description in (None, "n/a") else str(entry.description),
             vendor_id=entry.vid,

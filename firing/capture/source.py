@@ -1,9 +1,10 @@
-"""What every source of readings is: something to open, read with patience, and close."""
+"""What every source of readings is: to open, read with patience, close, and get back when lost."""
 
 import math
 import time
 from typing import Protocol
 
+from firing.capture.clock import monotonic_s
 from firing.capture.reading import Reading
 from firing.errors import FiringError
 
@@ -22,16 +23,8 @@ class SourceEnded(FiringError):
 class ReadingSource(Protocol):
     """One instrument, or what stands for one.  It is only ever read from.
 
-    Attributes
-    ----------
-    name : str
-        What messages call it.
-    channels : tuple of str
-        One name a temperature.
-    gives_output : bool
-        Whether its readings tell the controller's output.
-    unasked : bool
-        Whether lines come unasked, so that they wait while nobody reads them.
+    `unasked` lines wait while nobody reads them; `gives_output` readings tell the controller's
+    output.
     """
 
     name: str
@@ -40,23 +33,12 @@ class ReadingSource(Protocol):
     unasked: bool
 
     def open(self) -> None:
-        """Open it anew, with nothing kept from before.
-
-        Raises
-        ------
-        SourceLost
-            If it cannot be reached now.
-        """
+        """Open it anew, with nothing kept from before; `SourceLost` if it cannot be reached now."""
 
     def read(self, wait_s: float) -> Reading | None:
         """Return the next reading, or None if there is none within about `wait_s` seconds.
 
-        Raises
-        ------
-        SourceLost
-            If it is gone.
-        SourceEnded
-            If there will be no more.
+        `SourceLost` if it is gone, `SourceEnded` if there will be no more.
         """
 
     def close(self) -> None:
@@ -71,14 +53,8 @@ MOST_INTERVAL_S = 600.0
 """What a source file may ask for [s]."""
 
 
-class Pace:
-    """Even steps of the monotonic clock.
-
-    Parameters
-    ----------
-    interval_s : float
-        Seconds between questions.
-    """
+class PollingTimer:
+    """Even steps of the monotonic clock."""
 
     def __init__(self, interval_s: float) -> None:
         self._interval_s = interval_s
@@ -99,3 +75,65 @@ class Pace:
         passed_s = time.monotonic() - self._begun_s
         self._step = max(self._step, math.floor(passed_s / self._interval_s)) + 1
         return True
+
+
+FIRST_PAUSE_S = 0.05
+LONGEST_PAUSE_S = 2.0
+"""The pause before trying again, doubled every time from the first to the longest [s]."""
+
+
+class Connection:
+    """Reads a source and gets it back when it is lost.
+
+    `lost_because` is None while it can be read.
+    """
+
+    def __init__(self, source: ReadingSource) -> None:
+        self.source = source
+        self.lost_because: str | None = None
+        self._pause_s = FIRST_PAUSE_S
+        self._again_s = 0.0
+
+    def open(self) -> None:
+        """Open it for the first time; it may fail then, as a wrong name is likelier."""
+        self.source.open()
+
+    def read(self, wait_s: float) -> Reading | None:
+        """Return the next reading, or None if there is none within about `wait_s` seconds.
+
+        `SourceEnded` if there will be no more.
+        """
+        if self.lost_because is not None and not self._reopened(wait_s):
+            return None
+        try:
+            return self.source.read(wait_s)
+        except SourceLost as fault:
+            self.lose(str(fault))
+            return None
+
+    def lose(self, reason: str) -> None:
+        """Give the source up for now; it is opened again by the next readings asked for."""
+        self.source.close()
+        self.lost_because = reason
+        self._pause_s = FIRST_PAUSE_S
+        self._again_s = monotonic_s() + self._pause_s
+
+    def _reopened(self, wait_s: float) -> bool:
+        left_s = self._again_s - monotonic_s()
+        if left_s > 0.0:
+            time.sleep(min(left_s, wait_s))
+            if left_s > wait_s:
+                return False
+        try:
+            self.source.open()
+        except SourceLost:
+            self.source.close()
+            self._pause_s = min(2.0 * self._pause_s, LONGEST_PAUSE_S)
+            self._again_s = monotonic_s() + self._pause_s
+            return False
+        self.lost_because = None
+        return True
+
+    def close(self) -> None:
+        """Close the source."""
+        self.source.close()

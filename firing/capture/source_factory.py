@@ -3,8 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from firing.capture.growing import GrowingLog
-from firing.capture.replay import Replay
+from firing.capture.log_sources import FollowedLog, ReplayedLog
 from firing.capture.source import ReadingSource
 from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_source
 from firing.errors import FiringError
@@ -15,30 +14,17 @@ OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
 """What may be told of lines that come in one by one; the rest settles what only a file holds."""
 
 
-def source_of(
+def choose_source(
     text: str, line: dict[str, Any], reading: ReadingOptions, channel: str | None = None
 ) -> ReadingSource:
     """Return the source that a command's argument and options describe.
 
-    Parameters
-    ----------
-    text : str
-        A source file, a port, an address, ``-``, or a log.
-    line : dict
-        ``fields``, ``baud``, ``speed`` and ``follow``, as a person writes them; None or False where
-        one is not given.
-    reading : ReadingOptions
-        How the readings are written.
-    channel : str, optional
-        The kiln's channel, for a log; see `kiln_channel` for all others.
-
-    Raises
-    ------
-    FiringError
-        If there is no such thing, or an option does not go with it.
+    `text` is a source file, a port, an address, ``-``, or a log.  `line` holds ``fields``,
+    ``baud``, ``speed`` and ``follow`` as a person writes them, None or False where one is not
+    given. `channel` is the kiln's in a log; see `kiln_channel` for all others.
     """
-    told = {name: value for name, value in line.items() if value not in (None, False)}
-    given = {**told, **reading.given()}
+    of_line = {name: value for name, value in line.items() if value not in (None, False)}
+    given = {**of_line, **reading.given()}
     path = Path(text)
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
         why = f"{text} is a source file; write it there"
@@ -47,16 +33,18 @@ def source_of(
 
         return make_source(read_source(path))
     if path.is_file():
-        of_ports: dict[str, Any] = {name: told[name] for name in ("fields", "baud") if name in told}
+        of_ports: dict[str, Any] = {
+            name: of_line[name] for name in ("fields", "baud") if name in of_line
+        }
         _refuse(of_ports, f"{path} is a log, and replayed; --column names what its columns hold")
-        if "follow" in told:
-            of_finished = {**told, **reading.given()}
+        if "follow" in of_line:
+            of_finished = {**of_line, **reading.given()}
             _refuse(
                 {name: True for name in ("speed", "as_logged") if name in of_finished},
                 "with --follow the firing is running now, and its readings are judged",
             )
-            return GrowingLog(path, reading, channel)
-        return Replay(path, _speed(told.get("speed")), reading, channel)
+            return FollowedLog(path, reading, channel)
+        return ReplayedLog(path, _speed(of_line.get("speed")), reading, channel)
     looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
         raise FiringError(
@@ -73,10 +61,10 @@ def source_of(
         raise FiringError('--delimiter wants one character, such as ";"')
     if "thermocouple_type" in settings:
         settings["thermocouple"] = settings.pop("thermocouple_type")
-    if "fields" in told:
-        settings["fields"] = tuple(part.strip() for part in told["fields"].split(","))
-    if "baud" in told:
-        settings["baud"] = told["baud"]
+    if "fields" in of_line:
+        settings["fields"] = tuple(part.strip() for part in of_line["fields"].split(","))
+    if "baud" in of_line:
+        settings["baud"] = of_line["baud"]
     return make_source(SourceSettings(port=text, **settings))
 
 
@@ -98,25 +86,20 @@ def _speed(text: str | None) -> float:
     return speed
 
 
-def kiln_channel(source: ReadingSource, told: str | None) -> int:
+def kiln_channel(source: ReadingSource, which: str | None) -> int:
     """Return which channel is the kiln's: the one told, one of that name, or the first.
 
     A log chose its own when it was read, as every command that reads one does.
-
-    Raises
-    ------
-    FiringError
-        If there is no such channel.
     """
-    if isinstance(source, Replay | GrowingLog):
+    if isinstance(source, ReplayedLog | FollowedLog):
         return source.kiln_channel
     names = source.channels
-    if told is None:
+    if which is None:
         return next((i for i, name in enumerate(names) if names_kiln(name)), 0)
     for index, name in enumerate(names):
-        if told.casefold() == name.casefold():
+        if which.casefold() == name.casefold():
             return index
-    if told.isdecimal() and 1 <= int(told) <= len(names):
-        return int(told) - 1
+    if which.isdecimal() and 1 <= int(which) <= len(names):
+        return int(which) - 1
     listed = ", ".join(f"{index} ({name})" for index, name in enumerate(names, start=1))
-    raise FiringError(f'there is no channel "{told}"; the channels are {listed}')
+    raise FiringError(f'there is no channel "{which}"; the channels are {listed}')

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from firing.capture.celsius import SourceUnit, converter_for
+from firing.capture.conversion import SourceUnit, converter_for
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.modbus import RegisterType, WordOrder
@@ -111,9 +111,13 @@ def make_source(settings: SourceSettings) -> ReadingSource:
         from firing.capture.scpi import ScpiSource
 
         return ScpiSource(port, parser, settings.query, settings.interval_s)
-    from firing.capture.text_lines import AsciiSource, StandardInput
+    from firing.capture.text_lines import StandardInputSource, TextLineSource
 
-    return StandardInput(parser) if settings.port == STANDARD_INPUT else AsciiSource(port, parser)
+    return (
+        StandardInputSource(parser)
+        if settings.port == STANDARD_INPUT
+        else TextLineSource(port, parser)
+    )
 
 
 _STRICT = ConfigDict(extra="forbid", strict=True)

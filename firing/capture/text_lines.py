@@ -8,7 +8,7 @@ from collections import deque
 
 from firing.capture.fields import LineParser
 from firing.capture.reading import Reading
-from firing.capture.serial_port import Link, PortSettings
+from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import SourceEnded
 
 LONGEST_LINE = 1024
@@ -21,10 +21,7 @@ that was cut off [s]."""
 class LineBuffer:
     """Collects bytes and gives whole lines, whether they end in LF, CR LF or CR.
 
-    Parameters
-    ----------
-    synchronise : bool
-        Whether the first line is dropped, because reading may begin in its middle.
+    To `synchronise` drops the first line, because reading may begin in its middle.
     """
 
     def __init__(self, *, synchronise: bool = True) -> None:
@@ -35,15 +32,7 @@ class LineBuffer:
         self.cut_off = 0
 
     def feed(self, chunk: bytes, at_s: float) -> list[bytes]:
-        """Add bytes and return the lines they complete, without their ends.
-
-        Parameters
-        ----------
-        chunk : bytes
-            What arrived.
-        at_s : float
-            When, on a monotonic clock [s].
-        """
+        """Add bytes that arrived at a monotonic moment; return the lines they complete."""
         if self._rest and self._last_s is not None and at_s - self._last_s > STALE_S:
             self._rest, self._skipping = b"", True
             self.cut_off += 1
@@ -119,40 +108,32 @@ class LineReader:
 
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
-        told, self._remarks = self._remarks, []
-        return told
+        remarks, self._remarks = self._remarks, []
+        return remarks
 
 
-class AsciiSource:
-    """An instrument that sends a line a reading.
-
-    Parameters
-    ----------
-    settings : PortSettings
-        The port.
-    parser : LineParser
-        What its lines mean.
-    """
+class TextLineSource:
+    """An instrument that sends a line a reading."""
 
     def __init__(self, settings: PortSettings, parser: LineParser) -> None:
         self.name = settings.port
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unasked = True
-        self._link = Link(settings)
+        self._port = SerialPort(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
 
     def open(self) -> None:
         """Open the port; the first line is dropped, as it may have begun before."""
-        self._link.open()
+        self._port.open()
         self._reader.begin(synchronise=True)
 
     def read(self, wait_s: float) -> Reading | None:
         """Return the next reading; see `firing.capture.source.Source`."""
         found = self._reader.next()
         if found is None:
-            chunk = self._link.read()
+            chunk = self._port.read()
             if chunk:
                 self._reader.feed(chunk)
             found = self._reader.next()
@@ -160,7 +141,7 @@ class AsciiSource:
 
     def close(self) -> None:
         """Close the port."""
-        self._link.close()
+        self._port.close()
 
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
@@ -171,16 +152,8 @@ class AsciiSource:
         return self._reader.unread()
 
 
-class StandardInput:
-    """Lines on standard input, from their first byte to the end.
-
-    Parameters
-    ----------
-    parser : LineParser
-        What the lines mean.
-    descriptor : int, optional
-        What to read instead of standard input.
-    """
+class StandardInputSource:
+    """Lines on standard input, or another `descriptor`, from their first byte to the end."""
 
     def __init__(self, parser: LineParser, descriptor: int | None = None) -> None:
         self.name = "standard input"

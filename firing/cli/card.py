@@ -33,10 +33,9 @@ def card_command(
     """
     from firing.controller.file import open_controller
     from firing.controller.program import key_in
-    from firing.files.tomlfile import write_text
     from firing.forecast.forecast import forecast
     from firing.kiln.file import open_kiln
-    from firing.report.card import Card, card_page, card_text
+    from firing.report.card import Card, card_report
     from firing.schedule.file import open_schedule
     from firing.ware.file import open_load
 
@@ -51,11 +50,9 @@ def card_command(
     )
     card = Card(program, course)
     if html is not None:
-        write_text(html, card_page(card), overwrite=overwrite)
-        outcome.note(f"page written to {html}")
+        outcome.page(card_report(card), html, overwrite=overwrite)
     if as_json:
         outcome.document(card.to_dict())
     else:
-        ascii_only = not outcome.braille_possible()
-        outcome.text(card_text(card, width=outcome.width(), ascii_only=ascii_only))
+        outcome.report(card_report(card))
     return outcome.act_if(bool(course.breaches))

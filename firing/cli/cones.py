@@ -60,7 +60,7 @@ def cone_command(cone: str, rate_c_per_h: float | None, as_json: bool) -> int:
 @json_option
 def hold_command(cone: str, at_c: float, rate_c_per_h: float, as_json: bool) -> int:
     """Say how long to hold at a temperature until CONE is down."""
-    from firing.cones.equivalence import hold_needed
+    from firing.cones.holds import hold_needed
 
     answer = hold_needed(cone, at_c, rate_c_per_h)
     if as_json:
@@ -92,7 +92,7 @@ def hold_command(cone: str, at_c: float, rate_c_per_h: float, as_json: bool) -> 
 @json_option
 def peak_command(cone: str, hold_s: float, rate_c_per_h: float, as_json: bool) -> int:
     """Say how hot to go so that CONE is down after a hold there."""
-    from firing.cones.equivalence import peak_needed
+    from firing.cones.holds import peak_needed
 
     answer = peak_needed(cone, hold_s, rate_c_per_h)
     if as_json:

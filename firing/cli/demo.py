@@ -23,8 +23,9 @@ def demo_command(as_json: bool) -> int:
     from firing.files.tomlfile import write_text
     from firing.forecast.forecast import forecast
     from firing.logs.reader import pick_channel, read_log
-    from firing.report.page import review_page
-    from firing.report.terminal import forecast_text, review_text
+    from firing.report.forecast import forecast_report
+    from firing.report.page import render_page
+    from firing.report.review import review_report
     from firing.review.review import review
     from firing.schedule.file import read_schedule
 
@@ -38,7 +39,7 @@ def demo_command(as_json: bool) -> int:
     course = forecast(plan, started=started)
     result = review(plan, record, channel=pick_channel(record, None))
     page = folder / "review.html"
-    write_text(page, review_page(result))
+    write_text(page, render_page(review_report(result)))
     if as_json:
         outcome.document(
             {
@@ -52,12 +53,10 @@ def demo_command(as_json: bool) -> int:
             }
         )
         return outcome.DONE
-    ascii_only, colour = not outcome.braille_possible(), outcome.colour_wanted()
-    width = outcome.width()
     outcome.text("An invented studio fired an invented load.  First the forecast of its plan:\n")
-    outcome.text(forecast_text(course, width=width, colour=colour, ascii_only=ascii_only))
+    outcome.report(forecast_report(course))
     outcome.text("\n\nThen the log of that firing, set against the plan:\n")
-    outcome.text(review_text(result, width=width, colour=colour, ascii_only=ascii_only))
+    outcome.report(review_report(result))
     outcome.text(
         f"\nThe same as a page: {page} (open it in a browser).  To go on, try:\n"
         f"  firing forecast {folder}/plan.toml --start 07:30 --cone 6\n"

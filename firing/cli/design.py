@@ -107,7 +107,7 @@ def design_command(
     from firing.errors import FiringError
     from firing.files.tomlfile import write_text
     from firing.kiln.file import open_kiln
-    from firing.report.designed import design_text
+    from firing.report.design import design_report
     from firing.schedule.file import open_schedule
     from firing.schedule.schedule import Purpose
     from firing.ware.file import open_load
@@ -142,7 +142,7 @@ def design_command(
             open_c=open_c,
         )
     else:
-        wish = DesignRequest(
+        request = DesignRequest(
             wanted,
             cone=cone,
             top_c=top_c,
@@ -151,7 +151,7 @@ def design_command(
             cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
             open_c=open_c,
         )
-        result = design(ware, wish, kiln=in_kiln, controller=keyed)
+        result = design(ware, request, kiln=in_kiln, controller=keyed)
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
@@ -161,8 +161,7 @@ def design_command(
     if as_json:
         outcome.document(result.to_dict())
     else:
-        ascii_only = not outcome.braille_possible()
-        outcome.text(design_text(result, width=outcome.width(), ascii_only=ascii_only))
+        outcome.report(design_report(result))
     return outcome.act_if(not result.safe)
 
 

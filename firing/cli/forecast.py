@@ -70,12 +70,11 @@ def forecast_command(
     file the firing is simulated: whether the peak is reached, what limits each segment, kWh, cost.
     """
     from firing.cones.table import parse_cone
-    from firing.files.tomlfile import write_text
     from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
     from firing.kiln.file import open_kiln
     from firing.kiln.tariff_file import open_tariff
-    from firing.report.terminal import forecast_text
+    from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
     from firing.ware.file import open_load
 
@@ -93,19 +92,9 @@ def forecast_command(
         prices = None if tariff is None else open_tariff(tariff)
         result = with_tariff(result, prices, window, awake)
     if html is not None:
-        from firing.report.page import forecast_page
-
-        write_text(html, forecast_page(result), overwrite=overwrite)
-        outcome.note(f"page written to {html}")
+        outcome.page(forecast_report(result), html, overwrite=overwrite)
     if as_json:
         outcome.document(result.to_dict())
     else:
-        outcome.text(
-            forecast_text(
-                result,
-                width=outcome.width(),
-                colour=outcome.colour_wanted(),
-                ascii_only=not outcome.braille_possible(),
-            )
-        )
+        outcome.report(forecast_report(result))
     return outcome.act_if(result.needs_action)

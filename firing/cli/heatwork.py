@@ -19,7 +19,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
     """Say which cones FILE, a schedule (TOML) or a log, amounts to."""
     from firing.cones.equivalence import cone_reached
     from firing.files.ready import ready_names
-    from firing.report.listings import heatwork_text
+    from firing.report.listings import heatwork_report
     from firing.schedule.file import open_schedule
 
     if file.endswith(".toml") or (file in ready_names() and not Path(file).exists()):
@@ -48,5 +48,5 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
             }
         )
     else:
-        outcome.text(heatwork_text(verdict, above_s, basis))
+        outcome.report(heatwork_report(verdict, above_s, basis))
     return outcome.DONE

@@ -24,7 +24,7 @@ def show_command(kiln: str, as_json: bool) -> int:
     from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.file import open_kiln
     from firing.kiln.parameter_table import describe_kiln
-    from firing.report.listings import kiln_text
+    from firing.report.listings import kiln_report
 
     described = open_kiln(kiln)
     rows = describe_kiln(described)
@@ -43,7 +43,7 @@ def show_command(kiln: str, as_json: bool) -> int:
             }
         )
     else:
-        outcome.text(kiln_text(described.name, rows, highest, rates, width=outcome.width()))
+        outcome.report(kiln_report(described.name, rows, highest, rates))
     return outcome.DONE
 
 
@@ -86,7 +86,7 @@ def fit_command(
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
     from firing.kiln.file import open_kiln
     from firing.kiln.fit import fit_kiln
-    from firing.report.listings import fit_text
+    from firing.report.listings import fit_report
     from firing.review.fit_input import fit_input_of
     from firing.schedule.file import open_schedule
     from firing.ware.file import open_load
@@ -122,7 +122,7 @@ def fit_command(
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
         outcome.document(document)
     else:
-        outcome.text(fit_text(described.name, fit, trend, width=outcome.width()))
+        outcome.report(fit_report(described.name, fit, trend))
     return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
 
 

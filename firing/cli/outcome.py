@@ -9,11 +9,15 @@ import json
 import math
 import os
 import sys
-from typing import Any, NoReturn
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from firing.report.document import Report
 
 DONE = 0
 """Done, and nothing to act on."""
@@ -66,6 +70,23 @@ def note(message: str) -> None:
 def text(content: str) -> None:
     """Print a result for a person."""
     click.echo(content)
+
+
+def report(result: "Report") -> None:
+    """Print a report as wide, as coloured and with such characters as stdout takes."""
+    from firing.report.text import render_text
+
+    ascii_only = not braille_possible()
+    text(render_text(result, width=width(), colour=colour_wanted(), ascii_only=ascii_only))
+
+
+def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
+    """Write a report as a page, and say so."""
+    from firing.files.tomlfile import write_text
+    from firing.report.page import render_page
+
+    write_text(path, render_page(result), overwrite=overwrite)
+    note(f"page written to {path}")
 
 
 def document(data: Any) -> None:

@@ -64,7 +64,7 @@ def resume_command(
     from firing.controller.file import open_controller
     from firing.design.resume import resume
     from firing.kiln.file import open_kiln
-    from firing.report.designed import resume_text
+    from firing.report.design import resume_report
     from firing.schedule.file import open_schedule, write_schedule
     from firing.ware.file import open_load
 
@@ -89,6 +89,5 @@ def resume_command(
     if as_json:
         outcome.document(found.to_dict())
     else:
-        ascii_only = not outcome.braille_possible()
-        outcome.text(resume_text(found, width=outcome.width(), ascii_only=ascii_only))
+        outcome.report(resume_report(found))
     return outcome.act_if(found.needs_action)

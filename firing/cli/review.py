@@ -69,9 +69,8 @@ def review_command(
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
     could have done.  Options of reading hold for LOG2 too, but for --part.
     """
-    from firing.files.tomlfile import write_text
     from firing.kiln.file import open_kiln
-    from firing.report.terminal import review_text
+    from firing.report.review import review_report
     from firing.review.review import review
     from firing.schedule.file import open_schedule
     from firing.ware.file import open_load
@@ -102,21 +101,11 @@ def review_command(
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
     if html is not None:
-        from firing.report.page import review_page
-
-        write_text(html, review_page(result), overwrite=overwrite)
-        outcome.note(f"page written to {html}")
+        outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
         outcome.document({**result.to_dict(), **written})
     else:
-        outcome.text(
-            review_text(
-                result,
-                width=outcome.width(),
-                colour=outcome.colour_wanted(),
-                ascii_only=not outcome.braille_possible(),
-            )
-        )
+        outcome.report(review_report(result))
     return outcome.act_if(result.needs_action)
 
 
@@ -149,7 +138,7 @@ def _check_offset(kiln: str | None, witnesses: tuple[str, ...]) -> None:
 
 def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
-    from firing.review.kiln_offset import write_offset
+    from firing.review.witness import write_offset
 
     assert result.heat is not None
     assert result.heat.witness is not None

@@ -11,7 +11,7 @@ from firing.cli.arguments import json_option
 @json_option
 def sources_command(source_id: str | None, as_json: bool) -> int:
     """List the sources of every figure, or print the one called ID."""
-    from firing.report.listings import sources_text
+    from firing.report.listings import sources_report
     from firing.sources import load_sources, source
 
     chosen = load_sources() if source_id is None else {source_id: source(source_id)}
@@ -24,5 +24,5 @@ def sources_command(source_id: str | None, as_json: bool) -> int:
             }
         )
     else:
-        outcome.text(sources_text(chosen, width=outcome.width()))
+        outcome.report(sources_report(chosen))
     return outcome.DONE

@@ -112,7 +112,6 @@ def watch_command(
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
-    from firing.capture.text_lines import AsciiSource, StandardInput
     from firing.cones.table import parse_cone
     from firing.kiln.file import open_kiln
     from firing.schedule.file import open_schedule
@@ -166,15 +165,14 @@ def watch_command(
             opened.session(listener, every_s).run(lambda: bool(caught) or listener.unheard)
         finally:
             opened.close()
-    heard = opened.connection.source
-    unread = heard.unread() if isinstance(heard, AsciiSource | StandardInput) else ""
-    if unread:
-        listener.note(unread)
+    unreadable = opened.unreadable()
+    if unreadable:
+        listener.note(unreadable)
     if signal.SIGINT in caught:
         raise KeyboardInterrupt
     recorder = opened.recorder
     failed = out is not None and (recorder is None or recorder.failed)
-    return outcome.act_if(failed or bool(unread))
+    return outcome.act_if(failed or bool(unreadable))
 
 
 @contextmanager

@@ -79,15 +79,7 @@ def _ln_integral(activation_k: FloatArray, temperature_k: FloatArray) -> FloatAr
 def fit(without_rate_c_per_h: float | None = None) -> dict[str, Constants]:
     """Fit every cone, family by family.
 
-    Parameters
-    ----------
-    without_rate_c_per_h : float, optional
-        Leave the chart's column of this rate out, to see how well the law predicts it.
-
-    Returns
-    -------
-    dict of str to Constants
-        By cone, from the coldest to the hottest.
+    One of the chart's columns may be left out, to see how well the law predicts it.
     """
     found: dict[str, Constants] = {}
     table = printed_c()

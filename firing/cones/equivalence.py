@@ -11,24 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.heatwork import DOWN, readings, time_down_s
-from firing.cones.holds import HoldAnswer, PeakAnswer, hold_needed, peak_needed
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
-from firing.cones.table import CONES, cone_number
+from firing.cones.table import CONES, cone_number, describe_number, describe_range
 from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
-
-__all__ = [
-    "ConeProgress",
-    "ConeVerdict",
-    "HoldAnswer",
-    "PeakAnswer",
-    "approach_rates_c_per_h",
-    "cone_reached",
-    "hold_needed",
-    "peak_needed",
-]
+from firing.viewable import Tabular
 
 #: The approach is timed between these distances below the reference [K]: 100 °C apart, and clear of
 #: the turn at the top.
@@ -78,7 +67,7 @@ class ConeProgress:
 
 
 @dataclass(frozen=True)
-class ConeVerdict:
+class ConeVerdict(Tabular):
     """The cone a firing reached, with its range.
 
     Attributes
@@ -106,6 +95,21 @@ class ConeVerdict:
     by_cone: dict[str, ConeProgress]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return the cone with its range, on one line."""
+        return f"<ConeVerdict {self.words}>"
+
+    @property
+    def words(self) -> str:
+        """The cone with its range: ``cone 5.8 (5.3 to 6.2)``."""
+        if self.reached_number is None:
+            return f"less than cone {next(iter(self.by_cone), CONES[0])}, the coldest one made"
+        number = describe_number(self.reached_number)
+        span = describe_range(self.low, self.reached_number if self.high is None else self.high)
+        # Between two cones of the zero series the number has named both already.
+        known = span.removeprefix("between ").replace(" and ", "–")
+        return f"cone {number}" if number.startswith(known) else f"cone {number} ({span})"
 
     @property
     def budget_c(self) -> float:
@@ -149,17 +153,8 @@ def approach_rates_c_per_h(
     """Return the mean rate over the last 100 °C before each cone's end point.
 
     The end point is that at 60 °C/h, or the peak where the trace stays below it.  The rate is taken
-    between the first crossings of 102 and 2 °C below, which noise moves alike.
-
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        Times [s], increasing, and temperatures [°C] without gaps.
-
-    Returns
-    -------
-    dict of str to float or None
-        Rate [°C/h] by cone; None where the trace begins less than 20 °C below.
+    between the first crossings of 102 and 2 °C below, which noise moves alike.  The trace has no
+    gaps; None where it begins less than 20 °C below.
     """
     risen_c = np.maximum.accumulate(temperature_c)
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
@@ -214,6 +209,17 @@ def cone_reached(
     ------
     FiringError
         As :func:`firing.cones.heatwork.heatwork`, or if the tolerance is absurd.
+
+    Examples
+    --------
+    The maker's chart has cone 6 down at 1222 °C, heated at 60 °C/h:
+
+    >>> import firing as fi
+    >>> found = fi.cone_reached(np.array([0.0, 1202.0 * 60.0]), np.array([20.0, 1222.0]))
+    >>> found.reached
+    '6'
+    >>> found.low < found.reached_number < found.high
+    True
     """
     time_s, temperature_c = readings(time_s, temperature_c)
     every = laws()

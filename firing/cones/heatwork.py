@@ -22,20 +22,8 @@ _READINGS_C = (-100.0, 3000.0)
 def readings(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Check a trace and bridge its gaps.
 
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        Times [s], increasing, and temperatures [°C]; NaN where there is no reading.
-
-    Returns
-    -------
-    tuple of ndarray, shape (m,)
-        From the first to the last reading, NaN replaced by the straight line between neighbours.
-
-    Raises
-    ------
-    FiringError
-        If there are fewer than two readings, or one that is no temperature of a kiln.
+    What is left runs from the first to the last reading, NaN replaced by the straight line between
+    neighbours.
     """
     time_s = np.ascontiguousarray(time_s, dtype=np.float64)
     temperature_c = np.ascontiguousarray(temperature_c, dtype=np.float64)
@@ -211,19 +199,8 @@ def time_down_s(
 ) -> float | None:
     """Return when a cone goes down [s], None if it does not.
 
-    Parameters
-    ----------
-    law : ConeLaw
-        The cone.
-    time_s, temperature_c : ndarray, shape (n,)
-        As `firing.cones.heatwork.readings` returns them.
-    shift_c : float
-        Added to the temperature before the law is evaluated [K].
-
-    Returns
-    -------
-    float or None
-        A moment of `time_s` [s], between samples where it falls there.
+    The trace is as `readings` returns it, and is moved by `shift_c`; the moment may lie between its
+    samples.
     """
     # Nothing before the trace first gets this warm adds up to 1e-7.
     cut_c = counting_from_c(law, float(time_s[-1] - time_s[0]), 1e-7) - shift_c

@@ -105,9 +105,33 @@ class PeakAnswer:
         }
 
 
-def _hold_s(law: ConeLaw, at_c: float, rate_c_per_h: float) -> float:
-    """Return the hold [s] at a temperature on the law's own scale, negative if none is needed."""
-    return (1.0 - law.of_ramp(at_c, rate_c_per_h)) / law.per_second(at_c)
+def hold_after_ramp_s(law: ConeLaw, at_c: float, rate_c_per_h: float, wanted: float = 1.0) -> float:
+    """Return the hold [s] for a heat-work at a temperature on the law's own scale.
+
+    Negative if the ramp up to there has more than what is wanted already.
+    """
+    return (wanted - law.of_ramp(at_c, rate_c_per_h)) / law.per_second(at_c)
+
+
+def peak_for_hold_c(
+    law: ConeLaw, hold_s: float, rate_c_per_h: float, wanted: float = 1.0, within_c: float = 1e-9
+) -> float:
+    """Return the peak [°C] on the law's own scale at which exactly a hold is needed.
+
+    The hold needed falls with temperature: the range is halved, down to `FURTHEST_BELOW_K` below
+    the peak without a hold.
+    """
+    high_c = law.ramp_reaching_c(wanted, rate_c_per_h)
+    low_c = high_c - FURTHEST_BELOW_K
+    while hold_s > 0.0 and high_c - low_c > within_c:
+        middle_c = 0.5 * (low_c + high_c)
+        if middle_c in (low_c, high_c):
+            break
+        if hold_after_ramp_s(law, middle_c, rate_c_per_h, wanted) > hold_s:
+            low_c = middle_c
+        else:
+            high_c = middle_c
+    return high_c
 
 
 def hold_needed(cone: str, at_c: float, rate_c_per_h: float = 60.0) -> HoldAnswer:
@@ -132,6 +156,17 @@ def hold_needed(cone: str, at_c: float, rate_c_per_h: float = 60.0) -> HoldAnswe
     FiringError
         If there is no such cone, the rate is outside 5 to 400 °C/h, the hold lies more than 80 °C
         below the end point, or it would exceed 24 h.
+
+    Examples
+    --------
+    The chart has cone 6 down at 1222 °C after 60 °C/h: no hold is needed there, but lower down.
+
+    >>> import firing as fi
+    >>> fi.hold_needed("6", at_c=1222.0, rate_c_per_h=60.0).hold_s
+    0.0
+    >>> answer = fi.hold_needed("6", at_c=1200.0)
+    >>> 0.0 < answer.low_s < answer.hold_s < answer.high_s
+    True
     """
     law = cone_law(cone)
     check_rate(rate_c_per_h)
@@ -147,7 +182,7 @@ def hold_needed(cone: str, at_c: float, rate_c_per_h: float = 60.0) -> HoldAnswe
         )
     own_c = at_c - law.residual_c(rate_c_per_h)
     off_c = budget(law).total_c
-    hold_s = max(_hold_s(law, own_c, rate_c_per_h), 0.0) if at_c < end_c else 0.0
+    hold_s = max(hold_after_ramp_s(law, own_c, rate_c_per_h), 0.0) if at_c < end_c else 0.0
     if hold_s > LONGEST_HOLD_S:
         raise FiringError(
             f"{ramp} would need {hold_s / 3600.0:.0f} h at {at_c:g} °C, and the chart supports "
@@ -167,8 +202,8 @@ def hold_needed(cone: str, at_c: float, rate_c_per_h: float = 60.0) -> HoldAnswe
         at_c=at_c,
         rate_c_per_h=rate_c_per_h,
         hold_s=hold_s,
-        low_s=max(_hold_s(law, own_c + off_c, rate_c_per_h), 0.0),
-        high_s=max(_hold_s(law, own_c - off_c, rate_c_per_h), 0.0),
+        low_s=max(hold_after_ramp_s(law, own_c + off_c, rate_c_per_h), 0.0),
+        high_s=max(hold_after_ramp_s(law, own_c - off_c, rate_c_per_h), 0.0),
         warnings=tuple(found),
     )
 
@@ -195,6 +230,14 @@ def peak_needed(cone: str, hold_s: float, rate_c_per_h: float = 60.0) -> PeakAns
     FiringError
         If there is no such cone, the rate is outside 5 to 400 °C/h, the hold is outside 0 to 24 h,
         or the peak would lie more than 80 °C below the end point.
+
+    Examples
+    --------
+    Without a hold the peak is the chart's end point:
+
+    >>> import firing as fi
+    >>> round(fi.peak_needed("6", hold_s=0.0, rate_c_per_h=60.0).peak_c, 1)
+    1222.0
     """
     law = cone_law(cone)
     check_rate(rate_c_per_h)
@@ -206,14 +249,13 @@ def peak_needed(cone: str, hold_s: float, rate_c_per_h: float = 60.0) -> PeakAns
     residual_c = law.residual_c(rate_c_per_h)
     high_c = law.end_point_c(rate_c_per_h)
     low_c = high_c - FURTHEST_BELOW_K
-    if _hold_s(law, low_c, rate_c_per_h) < hold_s:
+    if hold_after_ramp_s(law, low_c, rate_c_per_h) < hold_s:
         raise FiringError(
             f"a hold of {hold_s / 3600.0:.1f} h would bring cone {law.cone} down more than "
             f"{FURTHEST_BELOW_K:.0f} °C below its end point of {high_c + residual_c:.0f} °C, where "
             "the chart supports nothing; write a shorter hold"
         )
-    peak_c = _falling_root_c(law, low_c, high_c, hold_s, rate_c_per_h) if hold_s else high_c
-    peak_c += residual_c
+    peak_c = peak_for_hold_c(law, hold_s, rate_c_per_h) + residual_c
     off_c = budget(law).total_c
     found = rate_warnings(law, rate_c_per_h)
     if hold_s > 0.0:
@@ -227,18 +269,3 @@ def peak_needed(cone: str, hold_s: float, rate_c_per_h: float = 60.0) -> PeakAns
         high_c=peak_c + off_c,
         warnings=tuple(found),
     )
-
-
-def _falling_root_c(
-    law: ConeLaw, low_c: float, high_c: float, hold_s: float, rate_c_per_h: float
-) -> float:
-    """Halve the range until the hold needed, which falls with temperature, is `hold_s`."""
-    while high_c - low_c > 1e-9:
-        middle_c = (low_c + high_c) / 2.0
-        if middle_c in (low_c, high_c):
-            break
-        if _hold_s(law, middle_c, rate_c_per_h) > hold_s:
-            low_c = middle_c
-        else:
-            high_c = middle_c
-    return (low_c + high_c) / 2.0

@@ -54,22 +54,8 @@ class ConeRows:
 def cone_rows(cone: str, rate_c_per_h: float | None = None) -> ConeRows:
     """Return the end points of a cone.
 
-    Parameters
-    ----------
-    cone : str
-        Any spelling `parse_cone` reads.
-    rate_c_per_h : float, optional
-        Heating rate of the last 100 °C [°C/h].  Without it the rows are those printed; with it,
-        one row for each type the chart or the fitted law can answer for.
-
-    Returns
-    -------
-    ConeRows
-
-    Raises
-    ------
-    FiringError
-        If there is no such cone, or the rate is outside 5 to 400 °C/h.
+    Without a rate the rows are those printed; with it, one row for each type the chart or the
+    fitted law can answer for.
     """
     name = parse_cone(cone)
     cells = end_points(name)

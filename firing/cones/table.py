@@ -79,20 +79,7 @@ def _running_number(name: str) -> float:
 def cone_number(name: str) -> float:
     """Return a cone's running number: 022 is −21, 02 is −1, 01 is 0, 1 is 1, 5.5 is 5.5.
 
-    Parameters
-    ----------
-    name : str
-        A cone in any spelling `parse_cone` reads.
-
-    Returns
-    -------
-    float
-        The running number [1], for comparison and interpolation only.
-
-    Raises
-    ------
-    FiringError
-        If no such cone is made.
+    For comparison and interpolation only.
     """
     return _running_number(parse_cone(name))
 
@@ -212,12 +199,8 @@ def describe_number(number: float | None) -> str:
     """Return a running cone number as people say cones.
 
     Tenths exist above cone 1 only, where names run like numbers; in the zero series, whose names
-    run backwards, the two neighbours are named instead.
-
-    Parameters
-    ----------
-    number : float or None
-        The running number; None for less than the coldest cone.
+    run backwards, the two neighbours are named instead.  None stands for less than the coldest
+    cone.
     """
     if number is None:
         return "below the coldest cone"
@@ -236,12 +219,8 @@ def describe_number(number: float | None) -> str:
 def describe_range(low: float | None, high: float | None) -> str:
     """Return a range of running cone numbers as people say cones: ``7 to 7.7``.
 
-    In the zero series the whole cones around it are named: ``between 010 and 09``.
-
-    Parameters
-    ----------
-    low, high : float or None
-        Running numbers; None for less than the coldest cone.
+    In the zero series the whole cones around it are named: ``between 010 and 09``.  None stands for
+    less than the coldest cone.
     """
     if high is None:
         return describe_number(None)

@@ -78,17 +78,7 @@ def law_uncertainty_c(law: ConeLaw) -> float:
 def budget(law: ConeLaw, thermocouple_c: float | None = None) -> Budget:
     """Return the budget of one cone.
 
-    Parameters
-    ----------
-    law : ConeLaw
-        The cone.
-    thermocouple_c : float, optional
-        Tolerance of the thermocouple near the end point, ± [°C].
-
-    Raises
-    ------
-    FiringError
-        If the tolerance is negative or not a number.
+    The thermocouple's tolerance is that near the end point, ± [°C].
     """
     if thermocouple_c is not None and not 0.0 <= thermocouple_c <= 100.0:
         raise FiringError(

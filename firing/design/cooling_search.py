@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.rate_limits import Ceiling, lowest_of, spans
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
+from firing.ware.limits import RateCap, lowest_of
 
 _SLACK = 1e-9
 
@@ -76,24 +77,8 @@ class CoolingLeg:
 class CoolingSearch:
     """All ways down from a set of peaks to the temperature at which the kiln is opened.
 
-    Parameters
-    ----------
-    peaks_c : sequence of float
-        Where cooling may begin [°C].
-    stops_c : ndarray
-        Where a segment may end [°C].
-    open_c : float
-        Down to where time counts [°C].
-    ceilings : sequence of Ceiling
-        What caps the rate on the way down.
-    own : OwnCooling
-        The kiln's own.
-    controller : Controller
-        Steps and bounds of rates.
-    held_s : dict of float to float
-        Stops that every program must make, and the hold there [°C, s].
-    most_segments : int
-        How many segments to look at.
+    Cooling may begin at any of the peaks; a segment may end at a stop, and must at those of
+    `held_s`, with that hold [°C, s].  Time counts down to `open_c`.
     """
 
     def __init__(
@@ -101,7 +86,7 @@ class CoolingSearch:
         peaks_c: Sequence[float],
         stops_c: FloatArray,
         open_c: float,
-        ceilings: Sequence[Ceiling],
+        caps: Sequence[RateCap],
         own: OwnCooling,
         controller: Controller,
         held_s: dict[float, float],
@@ -115,7 +100,7 @@ class CoolingSearch:
         self._may_stop = np.array([float(t) in stops for t in self._nodes])
         self._hold = np.array([held_s.get(float(t), 0.0) for t in self._nodes])
         edges = self._nodes
-        cells = lowest_of(ceilings, edges)
+        cells = lowest_of(caps, edges)
         self._own_s = own.cell_s(edges)
         quick = own.cell_most(edges) * own.quick
         held = [self._place[t] for t in held_s]

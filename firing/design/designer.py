@@ -5,29 +5,41 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from firing.cones.heatwork import heatwork
+from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.formulate import answer
-from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
+from firing.design.explain import explained
+from firing.design.infeasibility import conflicting_demands
+from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
+from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
+from firing.design.rate_limits import tightened
 from firing.design.request import DesignRequest
-from firing.design.result import Design, limit_rows
-from firing.design.solve import ProgramSolution
-from firing.design.tighten import tightened
+from firing.design.result import Design, SegmentReason, limit_rows
+from firing.design.solve import Problem, ProgramSolution, solve
+from firing.errors import FiringError
 from firing.forecast.forecast import forecast
-from firing.ware.limits import WareLimits
-from firing.ware.load import Load
+from firing.schedule.schedule import Schedule
+from firing.units import format_temperature
+from firing.ware.limits import RateCap, WareLimits
+from firing.ware.load import Load, WareState
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 _TIGHTENINGS = 6
+_ROUNDS = 8
+# Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
+_SETTLED = 0.005
+_LEAST_BY_HEATING, _NEAR_ENOUGH = 0.1, 0.1
 
 
 def design(
     load: Load,
-    wish: DesignRequest,
+    request: DesignRequest,
     *,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
@@ -39,7 +51,7 @@ def design(
     ----------
     load : Load
         What is fired.
-    wish : DesignRequest
+    request : DesignRequest
         What is wanted.
     kiln : KilnDescription, optional
         The kiln; without one the default curves stand in.
@@ -60,16 +72,16 @@ def design(
         `firing.ware.rules.limits_for`.
     """
     controller = Controller() if controller is None else controller
-    ready = _prepared(load, wish, kiln, state)
+    ready = prepared(load, request, kiln, state)
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
     kept, told = limits, ""
     for rounds in range(_TIGHTENINGS + 1):
-        found = answer(load, wish, kept, curves, controller, offset_c)
+        found = answer(load, request, kept, curves, controller, offset_c)
         problem, solution, schedule = found.problem, found.solution, found.schedule
         result = forecast(
             schedule,
-            unload_c=wish.open_c,
-            target_cone=None if wish.cone is None else parse_cone(wish.cone),
+            unload_c=request.open_c,
+            target_cone=None if request.cone is None else parse_cone(request.cone),
             kiln=kiln,
             load=load,
             limits=limits,
@@ -88,9 +100,9 @@ def design(
         schedule=schedule,
         reasons=found.reasons,
         ware=ready.ware,
-        limits=limit_rows(problem.rising, wish.start_c, solution.summit.peak_c),
-        cooling_limits=limit_rows(problem.falling, wish.open_c, solution.summit.peak_c),
-        dwells=tuple(d for d in limits.dwells if d.window_c[1] < solution.summit.peak_c),
+        limits=limit_rows(problem.rising, request.start_c, solution.peak.peak_c),
+        cooling_limits=limit_rows(problem.falling, request.open_c, solution.peak.peak_c),
+        dwells=tuple(d for d in limits.dwells if d.window_c[1] < solution.peak.peak_c),
         controller=controller,
         total_s=result.total_s,
         planned_s=solution.time_s,
@@ -98,11 +110,11 @@ def design(
         cost_of_segments_s=max(solution.time_s - solution.unlimited_s, 0.0),
         by_segments=solution.by_segments,
         forecast=result,
-        cone=None if wish.cone is None else parse_cone(wish.cone),
+        cone=None if request.cone is None else parse_cone(request.cone),
         problems=tuple(breach.message for breach in result.breaches),
         advice=ready.advice,
         notes=(
-            *_notes(wish, solution, limits, curves, kiln, ready.advice),
+            *_notes(request, solution, limits, curves, kiln, ready.advice),
             *((told,) if told else ()),
             *(() if result.ware is None else (c.message for c in result.ware.cautions)),
         ),
@@ -110,7 +122,7 @@ def design(
 
 
 @dataclass(frozen=True, eq=False)
-class _Prepared:
+class Prepared:
     """The ware as it is to be fired, all its limits and those that count, and the kiln's curves."""
 
     load: Load
@@ -121,45 +133,27 @@ class _Prepared:
     advice: str
 
 
-def _prepared(
-    load: Load, wish: DesignRequest, kiln: KilnDescription | None, state: WareState | None
-) -> _Prepared:
-    wish.check()
-    ware = limits_for(load, purpose=wish.purpose, margin=wish.margin, state=state)
+def prepared(
+    load: Load, request: DesignRequest, kiln: KilnDescription | None, state: WareState | None
+) -> Prepared:
+    request.check()
+    ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
     advice = ""
     if ware.advice is not None:
         advice = ware.advice.message
         load = replace(load, dryness="bone dry")
-        ware = limits_for(load, purpose=wish.purpose, margin=wish.margin, state=state)
+        ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
     limits = ware
-    for reason in wish.without:
+    for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return _Prepared(load, ware, limits, default_curves(wish.room_c), 0.0, advice)
-    curves = curves_of(kiln, load, wish.about_c, wish.room_c)
-    return _Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
-
-
-def fastest(
-    load: Load,
-    wish: DesignRequest,
-    *,
-    kiln: KilnDescription | None = None,
-    controller: Controller | None = None,
-    state: WareState | None = None,
-) -> ProgramSolution:
-    """Return the optimum within the limits, before the simulated wall has had its say.
-
-    Parameters and errors are those of `design`.
-    """
-    controller = Controller() if controller is None else controller
-    ready = _prepared(load, wish, kiln, state)
-    found = answer(ready.load, wish, ready.limits, ready.curves, controller, ready.offset_c)
-    return found.solution
+        return Prepared(load, ware, limits, default_curves(request.room_c), 0.0, advice)
+    curves = curves_of(kiln, load, request.about_c, request.room_c)
+    return Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
 
 
 def _notes(
-    wish: DesignRequest,
+    request: DesignRequest,
     solution: ProgramSolution,
     limits: WareLimits,
     curves: KilnCurves,
@@ -173,10 +167,182 @@ def _notes(
     ]
     if advice:
         notes.append("The program is for this ware once it is bone dry, and not as it is.")
-    if wish.without:
-        notes.append(f"Left out, never for real ware: {', '.join(wish.without)}.")
+    if request.without:
+        notes.append(f"Left out, never for real ware: {', '.join(request.without)}.")
     if kiln is None:
         notes.append("No kiln was given: its power and its cooling are default curves.")
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+@dataclass(frozen=True, eq=False)
+class DesignAnswer:
+    """A problem, its solution, and that as a schedule with its reasons."""
+
+    problem: Problem
+    solution: ProgramSolution
+    schedule: Schedule
+    reasons: tuple[SegmentReason, ...]
+
+
+def answer(
+    load: Load,
+    request: DesignRequest,
+    limits: WareLimits,
+    curves: KilnCurves,
+    controller: Controller,
+    offset_c: float,
+) -> DesignAnswer:
+    """Return the fastest program within limits.
+
+    The cooling's heat-work counts towards a cone and is known only once there is a program, so the
+    problem is solved again until it has settled.  `offset_c` is what the thermocouple reads too low
+    by, from witness cones.
+    """
+    wanted, cooling_x, rounds = 1.0, 0.0, 0
+    while True:
+        candidates = _candidates(request, controller, curves, offset_c, wanted)
+        drop_c = request.cooling.drop_to_c
+        if wanted < 1.0 and drop_c is not None and drop_c >= max(s.peak_c for s in candidates):
+            raise _too_much_cooling(request, cooling_x)
+        problem = _problem(request, limits, curves, controller, candidates)
+        solution = solve(problem)
+        if solution is None:
+            raise conflicting_demands(problem)
+        schedule, reasons = explained(
+            solution, problem, title=request.title(load), purpose=request.purpose, cone=request.cone
+        )
+        cooling_x = _cooling_x(request, schedule, curves, offset_c)
+        if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:
+            break
+        rounds += 1
+        if rounds == _ROUNDS or wanted < _LEAST_BY_HEATING:
+            if abs(wanted + cooling_x - 1.0) > _NEAR_ENOUGH:
+                raise _too_much_cooling(request, cooling_x)
+            break
+        # A lower peak lessens what heating and cooling do by about the same share.
+        wanted = 1.0 / (1.0 + cooling_x / wanted)
+    return DesignAnswer(problem, solution, schedule, reasons)
+
+
+def _too_much_cooling(request: DesignRequest, cooling_x: float) -> FiringError:
+    return FiringError(
+        f"the cooling asked for and cone {request.cone} collide: the cooling alone does "
+        f"{100 * cooling_x:.0f} % of what brings the cone down; hold shorter, or lower, after the "
+        "peak"
+    )
+
+
+def _cooling_x(
+    request: DesignRequest, schedule: Schedule, curves: KilnCurves, offset_c: float
+) -> float:
+    """Return what part of bringing the cone down the cooling does: it counts like the heating."""
+    if request.cone is None:
+        return 0.0
+    time_s, temperature_c = course_of(schedule, curves)
+    last = int(np.flatnonzero(temperature_c >= schedule.peak_c - 1e-6)[-1])
+    law = cone_law(request.cone)
+    shift_c = offset_c + law.shift_c(schedule.segments[schedule.peak_index].rate_c_per_h)
+    return heatwork(time_s[last:], temperature_c[last:], (law.cone,), shift_c)[law.cone]
+
+
+def _candidates(
+    request: DesignRequest,
+    controller: Controller,
+    curves: KilnCurves,
+    offset_c: float,
+    wanted: float,
+) -> tuple[PeakCandidate, ...]:
+    bounds = request.bounds
+    if request.cone is not None:
+        found = peak_candidates_for_cone(
+            request.cone,
+            bounds,
+            controller,
+            start_c=request.start_c,
+            highest_c=curves.highest_c,
+            highest_words=curves.highest_words,
+            offset_c=offset_c,
+            wanted=wanted,
+        )
+        return tuple(found)
+    top_c = request.top_c or 0.0
+    limit_c = curves.highest_c
+    if top_c > limit_c:
+        raise FiringError(
+            f"a top of {format_temperature(top_c)} and {curves.highest_words} "
+            f"({format_temperature(limit_c)}) collide; write --top {limit_c:.0f} or less"
+        )
+    if bounds.peak_at_most_c is not None and top_c > bounds.peak_at_most_c:
+        raise FiringError(
+            f"a top of {format_temperature(top_c)} and a peak of at most "
+            f"{format_temperature(bounds.peak_at_most_c)} collide; write one of them"
+        )
+    peak_c = controller.target_down_c(top_c)
+    if peak_c <= request.start_c:
+        raise FiringError(
+            f"a top of {format_temperature(top_c)} is not above the start, "
+            f"{format_temperature(request.start_c)}; write a higher one"
+        )
+    hold_s = float(controller.hold_up_s(np.array(bounds.hold_at_least_s)))
+    if hold_s > controller.longest_hold_s:
+        raise FiringError(
+            f"a hold of {hold_s / 3600:.1f} h and the controller's longest of "
+            f"{controller.longest_hold_s / 3600:.1f} h collide; write a shorter hold"
+        )
+    return (PeakCandidate(peak_c, hold_s),)
+
+
+def _problem(
+    request: DesignRequest,
+    limits: WareLimits,
+    curves: KilnCurves,
+    controller: Controller,
+    candidates: tuple[PeakCandidate, ...],
+) -> Problem:
+    highest_c = max(candidate.peak_c for candidate in candidates)
+    special = set(limits.breakpoints_c)
+    falling: tuple[RateCap, ...] = limits.of("cooling")
+    held: dict[float, float] = {}
+    cooling = request.cooling
+    if cooling.drop_to_c is not None:
+        drop_c = controller.nearest_target_c(cooling.drop_to_c)
+        if not request.open_c < drop_c < highest_c:
+            raise FiringError(
+                f"a drop to {format_temperature(drop_c)} must lie between "
+                f"{format_temperature(request.open_c)} and the peak, "
+                f"{format_temperature(highest_c)}"
+            )
+        candidates = tuple(candidate for candidate in candidates if candidate.peak_c > drop_c)
+        highest_c = max(candidate.peak_c for candidate in candidates)
+        held[drop_c] = float(controller.hold_up_s(np.array(cooling.drop_hold_s)))
+    if cooling.rate_c_per_h is not None and cooling.until_c is not None:
+        until_c = controller.nearest_target_c(cooling.until_c)
+        from_c = min(held, default=highest_c)
+        if not request.open_c < until_c < from_c:
+            raise FiringError(
+                f"controlled cooling until {format_temperature(until_c)} must end between "
+                f"{format_temperature(request.open_c)} and {format_temperature(from_c)}"
+            )
+        special |= {until_c, from_c}
+        asked = RateCap(
+            "asked for",
+            f"cooling at {cooling.rate_c_per_h:g} °C/h was asked for",
+            "",
+            np.array([until_c, from_c]),
+            np.full(2, cooling.rate_c_per_h),
+        )
+        falling = (*falling, asked)
+    return Problem(
+        start_c=request.start_c,
+        open_c=request.open_c,
+        candidates=candidates,
+        rising=(*limits.of("heating"), curves.heating),
+        falling=falling,
+        dwells=limits.dwells,
+        special_c=tuple(sorted(special)),
+        own=curves.cooling,
+        controller=controller,
+        held_s=held,
+    )

@@ -9,9 +9,8 @@ from firing.cones.table import parse_cone
 from firing.cones.uncertainty import budget
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg
-from firing.design.heating_search import APPROACH_C
-from firing.design.labels import HeatingLeg
-from firing.design.rate_limits import Ceiling, binding
+from firing.design.heating_search import APPROACH_C, HeatingLeg
+from firing.design.rate_limits import binding
 from firing.design.result import SegmentReason
 from firing.design.solve import Problem, ProgramSolution
 from firing.files.tomlfile import clean
@@ -25,7 +24,7 @@ from firing.units import (
     rate_from_celsius,
     rate_to_celsius,
 )
-from firing.ware.limits import Dwell
+from firing.ware.limits import Dwell, RateCap
 
 _HOLD_NAMES = {
     "free water": "Dry out",
@@ -55,17 +54,7 @@ def written_rate(rate_c_per_h: float, unit: TemperatureUnit) -> float:
 def explained(
     solution: ProgramSolution, problem: Problem, *, title: str, purpose: Purpose, cone: str | None
 ) -> tuple[Schedule, tuple[SegmentReason, ...]]:
-    """Return a solution as a schedule, with one reason a segment.
-
-    Parameters
-    ----------
-    solution, problem
-        What was found, and for what.
-    title, purpose : str
-        Of the schedule.
-    cone : str or None
-        The cone wanted.
-    """
+    """Return a solution as a schedule, with one reason a segment."""
     segments: list[Segment] = []
     reasons: list[SegmentReason] = []
     from_c = problem.start_c
@@ -103,8 +92,8 @@ def _upward(
 ) -> tuple[Segment, SegmentReason]:
     controller = problem.controller
     rate = written_rate((leg.target_c - from_c) / leg.ramp_s * SECONDS_PER_HOUR, controller.unit)
-    most, ceiling = binding(problem.rising, from_c, leg.target_c)
-    words, source = _rate_reason(rate, most, ceiling, controller)
+    most, cap = binding(problem.rising, from_c, leg.target_c)
+    words, source = _rate_reason(rate, most, cap, controller)
     crossed = [
         dwell
         for dwell in problem.dwells
@@ -131,15 +120,13 @@ def _upward(
     return segment, SegmentReason(tuple(sentences), tuple(dict.fromkeys(filter(None, sources))))
 
 
-def _rate_reason(
-    rate: float, most: float, ceiling: Ceiling, controller: Controller
-) -> tuple[str, str]:
+def _rate_reason(rate: float, most: float, cap: RateCap, controller: Controller) -> tuple[str, str]:
     unit = controller.unit
     if rate >= controller.fastest_c_per_h * (1.0 - _SLACK) and most > rate:
         return f"{rate_words(rate, unit)}: the controller goes no faster.", ""
     return (
-        f"At most {rate_words(most, unit)} ({ceiling.reason}): {ceiling.text}.",
-        ceiling.source,
+        f"At most {rate_words(most, unit)} ({cap.reason}): {cap.text}.",
+        cap.source,
     )
 
 
@@ -151,14 +138,14 @@ def _window_at(problem: Problem, at_c: float) -> Dwell | None:
 
 
 def _cone_words(cone: str, solution: ProgramSolution, unit: TemperatureUnit) -> str:
-    summit = solution.summit
-    name, rate = parse_cone(cone), summit.rate_c_per_h or 0.0
+    peak = solution.peak
+    name, rate = parse_cone(cone), peak.rate_c_per_h or 0.0
     part = budget(cone_law(name))
-    hold = f"with a hold of {format_duration(summit.hold_s)}" if summit.hold_s else "without a hold"
+    hold = f"with a hold of {format_duration(peak.hold_s)}" if peak.hold_s else "without a hold"
     off = rate_from_celsius(part.total_c, unit)
     return (
         f"Cone {name} at {rate_words(rate, unit)} over the last {APPROACH_C:.0f} °C: "
-        f"{format_temperature(summit.peak_c, unit)} {hold}, what the cooling adds counted in; the "
+        f"{format_temperature(peak.peak_c, unit)} {hold}, what the cooling adds counted in; the "
         f"peak is known to ±{off:.1f} °{unit}, the thermocouple's error not in it: let a witness "
         "cone decide."
     )
@@ -171,9 +158,9 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         sources = [problem.own.source]
         segment = Segment(fall.target_c, None, "off", hold_s=fall.hold_s, name="Fall")
     else:
-        most, ceiling = binding(problem.falling, fall.target_c, from_c)
-        words = f"At most {rate_words(most, unit)} ({ceiling.reason}): {ceiling.text}."
-        sources = [ceiling.source]
+        most, cap = binding(problem.falling, fall.target_c, from_c)
+        words = f"At most {rate_words(most, unit)} ({cap.reason}): {cap.text}."
+        sources = [cap.source]
         rate = written_rate(fall.rate_c_per_h, unit)
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]
@@ -195,16 +182,8 @@ def designed_text(
 ) -> str:
     """Return a schedule file with the reason and source of each segment as comments.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        What to write.
-    reasons : sequence of SegmentReason
-        One a segment; an empty one leaves what stands above the segment alone.
-    notes : sequence of str
-        Comments for the head of the file.
-    base_text : str, optional
-        The file as it was; its comments stay.
+    An empty reason leaves what stands above its segment alone; the comments of `base_text`, the
+    file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
     head = [line for note in notes for line in _comment(note)]

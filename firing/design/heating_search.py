@@ -1,7 +1,7 @@
 """The fastest way up with a number of segments: exact, by dynamic programming.
 
 A program up is a path over the temperatures of a grid.  Between two stops it ramps at the fastest
-rate that can be keyed and that no ceiling forbids; the time a window of temperature needs (a
+rate that can be keyed and that no cap forbids; the time a window of temperature needs (a
 `Dwell`) is made up by a hold at a stop inside the window or, where the path has no stop there, by a
 slower ramp across it.  Nothing else can be faster: a hold costs exactly the missing seconds, and a
 ramp slower than it must be costs at least as much as a hold of the same gain.  (Holds are keyed in
@@ -18,17 +18,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from firing.controller.controller import Controller
-from firing.design.labels import SLACK_S, HeatingLeg, IntArray, Labels, PeakCandidate, not_replaced
-from firing.design.rate_limits import Ceiling, lowest_of, spans
+from firing.design.peak_candidates import PeakCandidate
+from firing.design.rate_limits import spans
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.limits import Dwell
+from firing.ware.limits import Dwell, RateCap, lowest_of
 
+IntArray = npt.NDArray[np.int64]
+
+SLACK_S = 1e-6
 APPROACH_C = 100.0
 """A cone's rate is that of the last 100 °C (source ``cone-chart-1996``)."""
 _SLACK_C = 1e-6
@@ -36,63 +40,100 @@ _SLACK_C = 1e-6
 _GAIN_S = 1e-4
 
 
+@dataclass(frozen=True, slots=True)
+class HeatingLeg:
+    """A ramp to a target and the hold there: [°C], [s], [s]."""
+
+    target_c: float
+    ramp_s: float
+    hold_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Labels:
+    """Paths with one number of segments; arrays of shape (paths,).
+
+    `stops` counts the holds a path may use in the window it stands in, 0 outside.
+    """
+
+    node: IntArray
+    time_s: FloatArray
+    inside_s: FloatArray
+    stops: IntArray
+    parent: IntArray
+
+    def taken(self, rows: npt.NDArray[np.intp]) -> Labels:
+        return Labels(
+            self.node[rows],
+            self.time_s[rows],
+            self.inside_s[rows],
+            self.stops[rows],
+            self.parent[rows],
+        )
+
+
+def not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
+    """Return the rows of `new` that no row of it or of `old` replaces, earliest first.
+
+    Columns are time, time inside and stops; no later, no shorter inside and no fewer stops
+    replaces.
+    """
+    order = np.lexsort((-new[:, 2], -new[:, 1], new[:, 0]))
+    kept: list[int] = []
+    for stops in sorted({int(s) for s in new[:, 2]}, reverse=True):
+        rows = order[new[order, 2] == stops]
+        better = [old[old[:, 2] >= stops], new[kept] if kept else new[:0]]
+        known = np.vstack(better)
+        inside = new[rows, 1]
+        before = np.concatenate(([-np.inf], np.maximum.accumulate(inside)[:-1]))
+        fine = inside > before + SLACK_S
+        if known.shape[0]:
+            beaten = (known[None, :, 0] <= new[rows, 0][:, None] + SLACK_S) & (
+                known[None, :, 1] >= inside[:, None] - SLACK_S
+            )
+            fine &= ~beaten.any(axis=1)
+        kept.extend(int(row) for row in rows[fine])
+    return np.array(kept, dtype=np.intp)
+
+
 class HeatingSearch:
-    """All ways up from one temperature to a set of summits.
+    """All ways up from one temperature to a set of candidates.
 
-    Parameters
-    ----------
-    start_c : float
-        Where the program starts [°C].
-    stops_c : ndarray
-        Where a segment may end [°C].
-    ceilings : sequence of Ceiling
-        What caps the rate on the way up.
-    dwells : sequence of Dwell
-        Least times in windows that do not overlap; one counts where the way leads above its window.
-    controller : Controller
-        Steps and bounds of rates and holds.
-    summits : sequence of PeakCandidate
-        The ends, in any order.
-    most_segments : int
-        How many segments to look at.
-
-    Raises
-    ------
-    ValueError
-        If two windows overlap.
+    A segment may end at a stop.  Windows of dwells must not overlap; one counts where the way leads
+    above its window.
     """
 
     def __init__(
         self,
         start_c: float,
         stops_c: FloatArray,
-        ceilings: Sequence[Ceiling],
+        caps: Sequence[RateCap],
         dwells: Sequence[Dwell],
         controller: Controller,
-        summits: Sequence[PeakCandidate],
+        candidates: Sequence[PeakCandidate],
         most_segments: int,
     ) -> None:
-        self.start_c, self.controller, self.summits = start_c, controller, tuple(summits)
-        highest_c = max(summit.peak_c for summit in summits)
+        self.start_c, self.controller, self.candidates = start_c, controller, tuple(candidates)
+        highest_c = max(candidate.peak_c for candidate in candidates)
         self._windows = sorted(
             (d for d in dwells if start_c <= d.window_c[1] < highest_c), key=lambda d: d.window_c
         )
         for before, after in zip(self._windows, self._windows[1:], strict=False):
             if before.window_c[1] >= after.window_c[0]:
                 raise ValueError("the windows of dwells must not overlap")
-        peaks = {summit.peak_c for summit in summits}
+        peaks = {candidate.peak_c for candidate in candidates}
         stops = {float(t) for t in stops_c if start_c + _SLACK_C < t < highest_c - _SLACK_C}
         self._nodes = np.array(sorted({start_c} | stops | peaks))
         place = {float(t): i for i, t in enumerate(self._nodes)}
-        self._peak = np.array([place[summit.peak_c] for summit in summits])
+        self._peak = np.array([place[candidate.peak_c] for candidate in candidates])
         self._stop = np.array(sorted(place[t] for t in stops), dtype=np.int64)
-        self._measure(ceilings)
+        self._measure(caps)
         self._search(most_segments)
 
-    def _measure(self, ceilings: Sequence[Ceiling]) -> None:
+    def _measure(self, caps: Sequence[RateCap]) -> None:
         """Time every ramp between two nodes, and its part inside each window."""
         nodes, count = self._nodes, self._nodes.size
-        cells = lowest_of(ceilings, nodes)
+        cells = lowest_of(caps, nodes)
         self._most = spans(cells)
         span = nodes[None, :] - nodes[:, None]
         up = span > 0.0
@@ -119,11 +160,11 @@ class HeatingSearch:
         )
         self._ramp[~up] = np.inf
         self._last = self._last_ramps()
-        self._last_hold_s = np.array([summit.hold_s for summit in self.summits])
+        self._last_hold_s = np.array([candidate.hold_s for candidate in self.candidates])
         self._bound(cells)
 
     def _bound(self, cells: FloatArray) -> None:
-        """Find the least time from every node to every summit if segments were free."""
+        """Find the least time from every node to every candidate if segments were free."""
         nodes, controller = self._nodes, self.controller
         span = np.diff(nodes)
         if controller.notation == "rate":
@@ -148,8 +189,8 @@ class HeatingSearch:
             over = nodes[self._peak] > high
             self._ahead_s = self._ahead_s + more[:, None] * over[None, :]
 
-    def _hopeful(self, labels: Labels) -> npt.NDArray[np.intp]:
-        """Return the paths that may still come to some summit sooner than any known."""
+    def _promising(self, labels: Labels) -> npt.NDArray[np.intp]:
+        """Return the paths that may still come to some candidate sooner than any known."""
         least = labels.time_s[:, None] + self._ahead_s[labels.node]
         own = self._window[labels.node]
         for index, window in enumerate(self._windows):
@@ -161,18 +202,18 @@ class HeatingSearch:
         return np.flatnonzero((least < self._best_s - _GAIN_S).any(axis=1))
 
     def _last_ramps(self) -> FloatArray:
-        """Return the time of the last ramp to each summit, shape (nodes, summits)."""
+        """Return the time of the last ramp to each candidate, shape (nodes, candidates)."""
         last = self._ramp[:, self._peak].copy()
-        for column, summit in enumerate(self.summits):
-            if summit.rate_c_per_h is None:
+        for column, candidate in enumerate(self.candidates):
+            if candidate.rate_c_per_h is None:
                 continue
             peak = self._peak[column]
             span = self._span[:peak, peak]
-            rate = np.full(peak, summit.rate_c_per_h)
+            rate = np.full(peak, candidate.rate_c_per_h)
             keyed = self.controller.ramp_s(span, rate, np.zeros(peak))
             allowed = rate <= self._most[:peak, peak] * (1.0 + 1e-7)
             allowed &= keyed >= self._least[:peak, peak] - SLACK_S
-            allowed &= span >= min(APPROACH_C, summit.peak_c - self.start_c) - _SLACK_C
+            allowed &= span >= min(APPROACH_C, candidate.peak_c - self.start_c) - _SLACK_C
             last[:peak, column] = np.where(allowed, keyed, np.inf)
         return last
 
@@ -208,12 +249,12 @@ class HeatingSearch:
         self._ends: list[tuple[FloatArray, IntArray]] = []
         fronts: dict[int, FloatArray] = {}
         best_s = np.full(self._nodes.size, np.inf)
-        self._best_s = np.full(len(self.summits), np.inf)
+        self._best_s = np.full(len(self.candidates), np.inf)
         for _ in range(most_segments):
             self._ends.append(self._finish(labels))
             self._best_s = np.minimum(self._best_s, self._ends[-1][0])
             labels = self._advance(labels, best_s, fronts)
-            labels = labels.taken(self._hopeful(labels))
+            labels = labels.taken(self._promising(labels))
             if labels.node.size == 0:
                 break
             self._levels.append(labels)
@@ -268,26 +309,23 @@ class HeatingSearch:
         )
 
     def _finish(self, labels: Labels) -> tuple[FloatArray, IntArray]:
-        """Return the fastest way from these paths to each summit: seconds, and the path's row."""
+        """Return the fastest way from these paths to each end: seconds, and the path's row."""
         ramp = self._last[labels.node]
         hold = self._holds(labels, self._peak, ramp)
         total = labels.time_s[:, None] + hold + ramp + self._last_hold_s
         rows = np.argmin(total, axis=0)
-        return total[rows, np.arange(len(self.summits))], rows
+        return total[rows, np.arange(len(self.candidates))], rows
 
     def times_s(self) -> FloatArray:
-        """Return the least time to each summit, its hold included [s], by number of segments.
+        """Return the least time to each candidate, its hold included [s], by number of segments.
 
-        Returns
-        -------
-        ndarray, shape (numbers, summits)
-            Row 0 is for one segment; infinite where there is no way.  Rows end where more segments
-            gain nothing any more.
+        Row 0 is for one segment; infinite where there is no way.  Rows end where more segments gain
+        nothing any more.
         """
         return np.array([times for times, _ in self._ends])
 
     def unlimited_s(self) -> FloatArray:
-        """Return the least time to each summit, its hold included, with any number of segments [s].
+        """Return the least time to each end, its hold included, with any number of segments [s].
 
         Every stretch then has its own rate up to the last ramp, and every window a stop to hold at;
         rounding of the holds may differ by a step a window.
@@ -308,34 +346,28 @@ class HeatingSearch:
         least: FloatArray = total.min(axis=0)
         return least
 
-    def legs(self, segments: int, summit: int) -> tuple[HeatingLeg, ...]:
-        """Return the fastest way with exactly so many segments to a summit, by its number.
-
-        Raises
-        ------
-        ValueError
-            If there is none.
-        """
+    def legs(self, segments: int, candidate: int) -> tuple[HeatingLeg, ...]:
+        """Return the fastest way with exactly so many segments to a candidate, by its number."""
         times, rows = self._ends[segments - 1]
-        if not np.isfinite(times[summit]):
+        if not np.isfinite(times[candidate]):
             raise ValueError("there is no such way up")
-        path = [int(rows[summit])]
+        path = [int(rows[candidate])]
         for level in range(segments - 1, 0, -1):
             path.append(int(self._levels[level].parent[path[-1]]))
         path.reverse()
-        end = self.summits[summit]
+        end = self.candidates[candidate]
         found: list[HeatingLeg] = []
         arrived = [float(self._levels[i].time_s[row]) for i, row in enumerate(path)]
-        arrived.append(float(times[summit]) - end.hold_s)
+        arrived.append(float(times[candidate]) - end.hold_s)
         nodes = [int(self._levels[i].node[row]) for i, row in enumerate(path)]
-        nodes.append(int(self._peak[summit]))
+        nodes.append(int(self._peak[candidate]))
         holds = [0.0] * len(nodes)
         holds[-1] = end.hold_s
         ramps = [0.0]
         for i in range(1, len(nodes)):
             top = i == len(nodes) - 1
             ramp = float(
-                self._last[nodes[i - 1], summit] if top else self._ramp[nodes[i - 1], nodes[i]]
+                self._last[nodes[i - 1], candidate] if top else self._ramp[nodes[i - 1], nodes[i]]
             )
             ramps.append(ramp)
             self._spread(holds, nodes, i - 1, arrived[i] - arrived[i - 1] - ramp)

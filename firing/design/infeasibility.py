@@ -5,11 +5,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from firing.design.rate_limits import Ceiling
 from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
 from firing.errors import FiringError
 from firing.schedule.values import HOLD_S
 from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
+from firing.ware.limits import RateCap
 
 _SLOWEST_C_PER_H = 0.01
 
@@ -84,22 +84,22 @@ def _limits(problem: Problem) -> Iterator[tuple[str, str]]:
                 f"({dwell.text})",
                 "dry the ware first, fire thinner ware, or ask for a smaller margin",
             )
-    for name, ceilings in (("rising", problem.rising), ("falling", problem.falling)):
-        for ceiling in ceilings:
-            fewer = tuple(other for other in ceilings if other is not ceiling)
+    for name, caps in (("rising", problem.rising), ("falling", problem.falling)):
+        for cap in caps:
+            fewer = tuple(other for other in caps if other is not cap)
             changed = (
                 replace(problem, rising=fewer)
                 if name == "rising"
                 else replace(problem, falling=fewer)
             )
             if fewer and solve(changed) is not None:
-                rate = rate_from_celsius(_lowest(ceiling, problem), unit)
+                rate = rate_from_celsius(_lowest(cap, problem), unit)
                 yield (
-                    f"at most {rate:.3g} °{unit}/h ({ceiling.text})",
+                    f"at most {rate:.3g} °{unit}/h ({cap.text})",
                     "fire thinner ware, or ask for a smaller margin",
                 )
 
 
-def _lowest(ceiling: Ceiling, problem: Problem) -> float:
-    top_c = max(summit.peak_c for summit in problem.summits)
-    return float(ceiling.lowest_between(np.array([problem.start_c]), np.array([top_c]))[0])
+def _lowest(cap: RateCap, problem: Problem) -> float:
+    top_c = max(candidate.peak_c for candidate in problem.candidates)
+    return float(cap.lowest_between(np.array([problem.start_c]), np.array([top_c]))[0])

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firing.design.cooling_search import OwnCooling
-from firing.design.rate_limits import Cap
+from firing.design.rate_limits import everywhere
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
+from firing.trace import FloatArray
 from firing.units import ROOM_C
-from firing.ware.limits import HIGHEST_C
+from firing.ware.face import with_natural_cooling
+from firing.ware.limits import HIGHEST_C, RateCap
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -40,7 +42,7 @@ class KilnCurves:
 
     Attributes
     ----------
-    heating : Cap
+    heating : RateCap
         How fast it rises at full power.
     cooling : OwnCooling
         How it cools by itself.
@@ -50,7 +52,7 @@ class KilnCurves:
         What sets that.
     """
 
-    heating: Cap
+    heating: RateCap
     cooling: OwnCooling
     highest_c: float
     highest_words: str
@@ -62,13 +64,12 @@ def default_curves(room_c: float = ROOM_C) -> KilnCurves:
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
     low, high = default_kiln.COOLING_FACTOR_RANGE
     return KilnCurves(
-        Cap(
+        everywhere(
             KILN,
             "the default kiln at full power rises no faster",
             default_kiln.HEATING_SOURCE,
             hot_c,
             default_kiln.full_power_rate_c_per_h(hot_c),
-            endless=True,
         ),
         OwnCooling(
             cool_c,
@@ -88,15 +89,8 @@ def curves_of(
 ) -> KilnCurves:
     """Return a kiln's curves with its load, from two runs of the kiln model.
 
-    Parameters
-    ----------
-    kiln, load
-        What is fired, and in what.
-    wanted_c : float
-        The peak wanted, where the trial of the cooling begins [°C]; lower if the kiln ends lower,
-        and `LEAST_TRIAL_C` for a program that only dries.
-    room_c : float
-        Room temperature [°C].
+    The trial of the cooling begins at the peak wanted; lower if the kiln ends lower, and at
+    `LEAST_TRIAL_C` for a program that only dries.
     """
     from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
     from firing.kiln.capability import fastest_rates, highest_hold
@@ -117,13 +111,12 @@ def curves_of(
     run = simulate(kiln, load, trial, room_c=room_c)
     low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
     return KilnCurves(
-        Cap(
+        everywhere(
             KILN,
             f'"{kiln.name}" with its load at full power rises no faster',
             "kiln-model-choices",
             np.append(knots_c, end_c),
             np.append(fastest, last),
-            endless=True,
         ),
         cooling_of(run, quick=1.0 / low, slow=1.0 / high, name=kiln.name),
         highest_c,
@@ -153,3 +146,32 @@ def cooling_of(run: Simulation, *, quick: float, slow: float, name: str) -> OwnC
         basis=f'the cooling of "{name}" with its load by the kiln model',
         source="kiln-model-choices",
     )
+
+
+def course_of(schedule: Schedule, curves: KilnCurves) -> tuple[FloatArray, FloatArray]:
+    """Return a program's course down to 60 °C [s, °C]: its own rates, never beyond the kiln's."""
+    times, temperatures = [0.0], [schedule.start_c]
+    whole = with_natural_cooling(schedule)
+    for index, segment in enumerate(whole.segments):
+        from_c = whole.from_c(index)
+        count = max(2, int(abs(segment.target_c - from_c) / 10.0) + 2)
+        grid = np.linspace(from_c, segment.target_c, count)
+        middle = 0.5 * (grid[1:] + grid[:-1])
+        own = curves.heating.at(middle)
+        if segment.target_c < from_c:
+            own = np.maximum(curves.cooling.at(middle), 0.5)
+            if segment.target_c < schedule.room_c + 2.0:
+                own = np.full_like(own, default_kiln.COOLING_FACTOR)
+        if segment.rate_c_per_h is None:
+            pace = own
+        elif segment.target_c < from_c:
+            pace = np.minimum(own, segment.rate_c_per_h)
+        else:
+            pace = np.full_like(middle, segment.rate_c_per_h)
+        steps = np.abs(np.diff(grid)) / pace * 3600.0
+        times.extend((times[-1] + np.cumsum(steps)).tolist())
+        temperatures.extend(grid[1:].tolist())
+        if segment.hold_s:
+            times.append(times[-1] + segment.hold_s)
+            temperatures.append(segment.target_c)
+    return np.array(times), np.array(temperatures)

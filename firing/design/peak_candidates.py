@@ -10,11 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
-from firing.cones.kinetics import ConeLaw, cone_law
+from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S, hold_after_ramp_s, peak_for_hold_c
+from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.labels import PeakCandidate
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 
@@ -22,6 +21,25 @@ HOLD_UNASKED_S = 3 * SECONDS_PER_HOUR
 """The longest hold for a cone where nobody said how long it may be (a choice) [s]."""
 CHART_C_PER_H = (15.0, 150.0)
 """Rates the chart of cones covers [°C/h]; source ``cone-chart-1996``."""
+
+
+@dataclass(frozen=True, slots=True)
+class PeakCandidate:
+    """An end that a way up may have.
+
+    Attributes
+    ----------
+    peak_c : float
+        The peak [°C].
+    hold_s : float
+        The hold there [s].
+    rate_c_per_h : float or None
+        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
+    """
+
+    peak_c: float
+    hold_s: float = 0.0
+    rate_c_per_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,29 +73,11 @@ def peak_candidates_for_cone(
     offset_c: float = 0.0,
     wanted: float = 1.0,
 ) -> list[PeakCandidate]:
-    """Return one summit for every final rate that can bring the cone down within the bounds.
+    """Return one candidate for every final rate that can bring the cone down within the bounds.
 
-    Parameters
-    ----------
-    cone : str
-        The cone wanted, in any spelling.
-    bounds : Bounds
-        What is allowed.
-    controller : Controller
-        Its rates and steps.
-    start_c, highest_c : float
-        Where the program starts, and the highest the kiln goes [°C].
-    highest_words : str
-        What sets that, for the refusal.
-    offset_c : float
-        What the thermocouple reads too low by, from witness cones [°C].
-    wanted : float
-        The heat-work to have at the end of the hold [1]: 1 less what the cooling adds.
-
-    Raises
-    ------
-    FiringError
-        If nothing is left; the sentence names the two demands that collide.
+    `highest_words` says what sets the highest temperature, for the refusal; `offset_c` is what the
+    thermocouple reads too low by, and `wanted` the heat-work to have at the end of the hold: 1 less
+    what the cooling adds.
     """
     name = parse_cone(cone)
     fastest = min(bounds.final_at_most_c_per_h or CHART_C_PER_H[1], CHART_C_PER_H[1])
@@ -99,12 +99,12 @@ def peak_candidates_for_cone(
     law = cone_law(name)
     for rate in rates:
         shift_c = -law.shift_c(rate) - offset_c
-        own_c = _peak_c(law, wanted, least_s, rate) + shift_c
+        own_c = peak_for_hold_c(law, least_s, rate, wanted, within_c=1e-3) + shift_c
         lowest_c = min(lowest_c, own_c)
         peak_c = controller.target_down_c(min(own_c, allowed_c))
         if peak_c <= start_c or peak_c < own_c - FURTHEST_BELOW_K:
             continue
-        needed_s = _hold_s(law, wanted, peak_c - shift_c, rate)
+        needed_s = hold_after_ramp_s(law, peak_c - shift_c, rate, wanted)
         hold_s = max(float(controller.hold_up_s(np.array(max(needed_s, 0.0)))), least_s)
         if hold_s > LONGEST_HOLD_S:
             continue
@@ -115,25 +115,6 @@ def peak_candidates_for_cone(
         return found
     raise FiringError(_collision(name, bounds, allowed_c, highest_c, highest_words, shortest_s,
                                  lowest_c, most_s))  # fmt: skip
-
-
-def _hold_s(law: ConeLaw, wanted: float, at_c: float, rate_c_per_h: float) -> float:
-    """Return the hold [s] that a ramp needs at a temperature on the law's own scale."""
-    return (wanted - law.of_ramp(at_c, rate_c_per_h)) / law.per_second(at_c)
-
-
-def _peak_c(law: ConeLaw, wanted: float, hold_s: float, rate_c_per_h: float) -> float:
-    """Return the peak on the law's own scale at which exactly that hold is needed [°C]."""
-    high_c = law.ramp_reaching_c(wanted, rate_c_per_h)
-    low_c = high_c - FURTHEST_BELOW_K
-    # The hold needed falls with temperature: halve the range.
-    while hold_s > 0.0 and high_c - low_c > 1e-3:
-        middle_c = 0.5 * (low_c + high_c)
-        if _hold_s(law, wanted, middle_c, rate_c_per_h) > hold_s:
-            low_c = middle_c
-        else:
-            high_c = middle_c
-    return high_c
 
 
 def _collision(

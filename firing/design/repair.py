@@ -1,4 +1,4 @@
-"""The smallest changes that mend a schedule: what its check says, applied until nothing is left."""
+"""The smallest changes that make a schedule safe: what its check says, until nothing is left."""
 
 from __future__ import annotations
 
@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 from firing.controller.controller import Controller
 from firing.controller.program import merged
-from firing.design.check import breaches
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
+from firing.design.rate_limits import tightened
 from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason, limit_rows
-from firing.design.tighten import tightened
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Purpose, Schedule, Segment
@@ -23,13 +22,13 @@ from firing.units import (
     rate_to_celsius,
     to_celsius,
 )
-from firing.ware.case import USUAL_MARGIN
-from firing.ware.check import Breach, with_natural_cooling
+from firing.ware.breach import Breach
+from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import ware_at_start
-from firing.ware.limits import WareLimits
-from firing.ware.load import Load
+from firing.ware.limits import USUAL_MARGIN, WareLimits
+from firing.ware.load import Load, WareState
+from firing.ware.program_check import check_program
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -43,11 +42,11 @@ _NOTHING = SegmentReason((), ())
 
 @dataclass(frozen=True, slots=True)
 class Repaired:
-    """A schedule with its mends: one reason a segment, empty where nothing changed."""
+    """A schedule with its repairs: one reason a segment, empty where nothing changed."""
 
     schedule: Schedule
     reasons: tuple[SegmentReason, ...]
-    mends: tuple[Breach, ...]
+    repairs: tuple[Breach, ...]
     changes: tuple[str, ...]
 
 
@@ -58,23 +57,8 @@ def repair(
 
     A stretch that is too fast is slowed to what is safe, the rest of its ramp kept; a stay that is
     too short is held longer, or a hold is put in; cooling that would be too fast is programmed.
-    Where that makes more segments than the controller has, neighbouring ramps are merged.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    limits : WareLimits
-        Of the ware.
-    curves : KilnCurves
-        Of the kiln.
-    controller : Controller
-        Its segments and steps.
-
-    Raises
-    ------
-    FiringError
-        If a mend needs a rate that cannot be keyed, or more segments than there are.
+    Where that makes more segments than the controller has, neighbouring ramps are merged.  Refused
+    if a repair needs a rate that cannot be keyed, or more segments than there are.
     """
     whole = with_natural_cooling(schedule)
     cools_alone = len(whole.segments) > len(schedule.segments)
@@ -83,14 +67,14 @@ def repair(
     applied: list[Breach] = []
     for _ in range(_MOST_STEPS):
         now = replace(whole, segments=tuple(segments))
-        breach = next((b for b in breaches(now, limits, curves) if mendable(b, now)), None)
+        breach = next((b for b in _breaches(now, limits, curves) if repairable(b, now)), None)
         if breach is None:
             break
         applied.append(breach)
         if breach.kind == "rate":
             _slow(now, segments, reasons, breach, controller)
         else:
-            _stay(now, segments, reasons, breach, controller)
+            _hold_longer(now, segments, reasons, breach, controller)
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -98,11 +82,21 @@ def repair(
         fewer = merged(schedule.start_c, segments, controller, changes)
         reasons = _following(segments, reasons, fewer)
         segments = fewer
-    mended = replace(schedule, segments=tuple(segments))
-    return Repaired(mended, tuple(reasons), tuple(applied), tuple(changes))
+    repaired = replace(schedule, segments=tuple(segments))
+    return Repaired(repaired, tuple(reasons), tuple(applied), tuple(changes))
 
 
-def mendable(breach: Breach, schedule: Schedule) -> bool:
+def _breaches(schedule: Schedule, limits: WareLimits, curves: KilnCurves) -> tuple[Breach, ...]:
+    """Return where a program breaks limits, with its natural cooling by the kiln's curves."""
+    return check_program(
+        with_natural_cooling(schedule),
+        limits,
+        heating_curve=curves.heating.at,
+        cooling_curve=curves.cooling.at,
+    )
+
+
+def repairable(breach: Breach, schedule: Schedule) -> bool:
     """Whether a slower or longer program helps: not if it starts hotter than a stay, or wet."""
     if breach.kind == "dwell":
         return schedule.start_c <= breach.to_c
@@ -169,7 +163,7 @@ def _outward(at_c: float, sign: int, unit: str) -> float:
     return to_celsius(whole * step, "F" if unit == "F" else "C")
 
 
-def _stay(
+def _hold_longer(
     schedule: Schedule,
     segments: list[Segment],
     reasons: list[SegmentReason],
@@ -226,7 +220,7 @@ def repaired_design(
     open_c: float = OPEN_C,
     state: WareState | None = None,
 ) -> Design:
-    """Return a schedule with the smallest changes that mend it, as a design.
+    """Return a schedule with the smallest changes that make it safe, as a design.
 
     Parameters
     ----------
@@ -248,12 +242,12 @@ def repaired_design(
     Returns
     -------
     Design
-        `cost_of_segments_s` is None; `problems` holds what no mend can help.
+        `cost_of_segments_s` is None; `problems` holds what no repair can help.
 
     Raises
     ------
     FiringError
-        As of `firing.design.repair.mend` and `firing.ware.rules.limits_for`.
+        As of `repair` and `firing.ware.rules.limits_for`.
     """
     if purpose is not None:
         schedule = replace(schedule, purpose=purpose)
@@ -286,7 +280,7 @@ def repaired_design(
             waits=controller.waits,
         )
         # What no program helps, a problem says: ware too wet, or a start above where it dries.
-        left = [b for b in course.breaches if mendable(b, schedule)]
+        left = [b for b in course.breaches if repairable(b, schedule)]
         tighter = tightened(kept, left)
         if tighter is None:
             break
@@ -305,13 +299,13 @@ def repaired_design(
         state=state,
     )
     notes = [found.assumed] if found.assumed else []
-    notes += [breach.message for breach in result.mends]
+    notes += [breach.message for breach in result.repairs]
     notes += result.changes
     notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
         f"The mends change closing to opening by {longer}."
-        if result.mends
+        if result.repairs
         else "Nothing had to be mended."
     )
     problems = [breach.message for breach in course.breaches]

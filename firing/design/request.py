@@ -8,8 +8,7 @@ from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
-from firing.ware.case import USUAL_MARGIN
-from firing.ware.limits import Reason
+from firing.ware.limits import USUAL_MARGIN, Reason
 from firing.ware.load import Load
 
 OPEN_C = 100.0
@@ -86,13 +85,7 @@ class DesignRequest:
         return title[:120]
 
     def check(self) -> None:
-        """Refuse a wish that contradicts itself.
-
-        Raises
-        ------
-        FiringError
-            With the two things that do not go together.
-        """
+        """Refuse a request that contradicts itself."""
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.design.rate_limits import Ceiling
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.ware.limits import Dwell, WareLimits
+from firing.units import format_duration, format_temperature
+from firing.viewable import Plottable
+from firing.ware.limits import Dwell, RateCap, WareLimits
 
 ROWS_C = 20.0
 """Spacing of the table of limits [°C]."""
@@ -43,7 +44,7 @@ class LimitRow:
 
 
 @dataclass(frozen=True, eq=False)
-class Design:
+class Design(Plottable):
     """A schedule and everything it rests on.
 
     Attributes
@@ -67,7 +68,7 @@ class Design:
     program_s : float
         To the end of the last segment, by the program's arithmetic [s].
     cost_of_segments_s : float or None
-        What the bound on segments costs against any number of them [s]; None for a mended schedule.
+        What the bound on segments costs against any number of them [s]; None for a repaired one.
     by_segments : tuple of (int, float)
         Number of segments and the least `planned_s` with that many.
     cone : str or None
@@ -99,6 +100,17 @@ class Design:
     problems: tuple[str, ...] = ()
     advice: str = ""
     notes: tuple[str, ...] = field(default=())
+
+    def __repr__(self) -> str:
+        """Return title, safety, segments, peak, hours and cone, on one line."""
+        course, unit = self.forecast, self.schedule.unit
+        safe = "safe" if self.safe else "not safe"
+        return (
+            f"<Design {self.schedule.title!r}: {safe}, {len(self.schedule.segments)} segments to "
+            f"{format_temperature(self.schedule.peak_c, unit)}, opens at "
+            f"{format_temperature(course.unload_c, unit)} after {format_duration(self.total_s)}, "
+            f"{course.cones.words}>"
+        )
 
     @property
     def safe(self) -> bool:
@@ -140,18 +152,18 @@ class Design:
         }
 
 
-def limit_rows(ceilings: tuple[Ceiling, ...], low_c: float, high_c: float) -> tuple[LimitRow, ...]:
-    """Return the lowest of all ceilings by temperature, at every 20 °C."""
+def limit_rows(caps: tuple[RateCap, ...], low_c: float, high_c: float) -> tuple[LimitRow, ...]:
+    """Return the lowest of all caps by temperature, at every 20 °C."""
     rows = []
     for at_c in np.append(np.arange(low_c, high_c, ROWS_C), high_c):
-        rate, ceiling = _binding_at(ceilings, float(at_c))
+        rate, cap = _binding_at(caps, float(at_c))
         if np.isfinite(rate):
-            rows.append(LimitRow(float(at_c), rate, ceiling.reason, ceiling.source))
+            rows.append(LimitRow(float(at_c), rate, cap.reason, cap.source))
     return tuple(rows)
 
 
-def _binding_at(ceilings: tuple[Ceiling, ...], at_c: float) -> tuple[float, Ceiling]:
-    """Return the lowest rate at a temperature [°C/h] and the ceiling that sets it."""
-    rates = [float(ceiling.at(np.array(at_c))) for ceiling in ceilings]
+def _binding_at(caps: tuple[RateCap, ...], at_c: float) -> tuple[float, RateCap]:
+    """Return the lowest rate at a temperature [°C/h] and the cap that sets it."""
+    rates = [float(cap.at(np.array(at_c))) for cap in caps]
     place = int(np.argmin(rates))
-    return rates[place], ceilings[place]
+    return rates[place], caps[place]

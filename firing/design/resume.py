@@ -22,8 +22,7 @@ from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.check import course_of
-from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
+from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
 from firing.design.rate_limits import binding
 from firing.design.repair import repaired_design
 from firing.design.request import OPEN_C
@@ -41,12 +40,12 @@ from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
-from firing.ware.case import USUAL_MARGIN
-from firing.ware.hot_start import as_it_is, assumed_state
-from firing.ware.load import Load, typical_load
+from firing.viewable import Tabular
+from firing.ware.hot_start import as_dried, assumed_state
+from firing.ware.limits import USUAL_MARGIN
+from firing.ware.load import Load, WareState, load_or_typical
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.state import WareState
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -62,7 +61,7 @@ _ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
-class Resumption:
+class Resumption(Tabular):
     """What to do now.
 
     Attributes
@@ -105,6 +104,19 @@ class Resumption:
     started: datetime | None
     notes: tuple[str, ...]
     problems: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return where the firing stands and what is left, on one line."""
+        unit = "C" if self.schedule is None else self.schedule.unit
+        done = f"{100.0 * self.done_x / self.wanted_x:.0f} %" if self.wanted_x else "none"
+        left = "nothing left to heat"
+        if self.schedule is not None:
+            left = f"{len(self.schedule.segments)} segments left"
+        now = format_temperature(self.now_c, unit)
+        return (
+            f"<Resumption in segment {self.segment + 1}: now {now}, {done} of the "
+            f"heat-work for cone {self.cone}, {left}>"
+        )
 
     @property
     def needs_action(self) -> bool:
@@ -213,7 +225,12 @@ def resume(
         if kiln is None:
             return course_of(program, curves)
         return _course_in_kiln(
-            program, kiln, _load_in(kiln, load, schedule), controller.waits, state, curves
+            program,
+            kiln,
+            load_or_typical(load, kiln.volume_l, schedule.purpose),
+            controller.waits,
+            state,
+            curves,
         )
 
     goal = _goal(course_in(schedule, None), cone, kiln)
@@ -222,10 +239,10 @@ def resume(
     state = in_kiln = None
     if load is not None:
         state = in_kiln = _done_to(load, times, readings)
-        load = as_it_is(load, schedule.purpose, margin, state)
+        load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
-        in_kiln = _done_to(_load_in(kiln, load, schedule), times, readings)
-    notes = _story(schedule, segment, reached_c, now_c, state, load)
+        in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
+    notes = _account(schedule, segment, reached_c, now_c, state, load)
     if load is not None and _holds_water_at(load, float(readings[0])):
         notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
@@ -303,15 +320,7 @@ def resume(
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
     if kiln is None:
         return default_curves()
-    return curves_of(kiln, _load_in(kiln, load, schedule), schedule.peak_c)
-
-
-def _load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule) -> Load:
-    """Return the load, or a typical one where nobody said what is in the kiln."""
-    if load is not None:
-        return load
-    fired = schedule.purpose in ("glaze", "decal")
-    return typical_load(kiln.volume_l, "bisqued" if fired else "bone dry")
+    return curves_of(kiln, load_or_typical(load, kiln.volume_l, schedule.purpose), schedule.peak_c)
 
 
 def _done_to(load: Load, times: FloatArray, readings: FloatArray) -> WareState:
@@ -366,7 +375,7 @@ def _goal(
     return goal if cone else replace(goal, wanted_x=goal.x_of(time_s, temperature_c))
 
 
-def _story(
+def _account(
     schedule: Schedule,
     segment: int,
     reached_c: float,

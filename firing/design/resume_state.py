@@ -6,6 +6,7 @@ import numpy as np
 
 from firing.controller.controller import Controller
 from firing.errors import FiringError
+from firing.review.position import Plan, heating_ended_s, locate
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
@@ -13,6 +14,13 @@ NEAR_C = 4.0
 """A target this near counts as reached: controllers hold within a few degrees [°C]."""
 LANDED_C = 1.0
 """From this near on a hold counts as begun [°C]."""
+NOT_REACHED_C = 10.0
+"""A segment whose target the readings came no nearer to was not done [°C] …"""
+HELD_SHARE = 0.75
+"""… nor one near which they stayed for less than this share of its hold."""
+LEFT_OF_HOLD_S, LEFT_OF_HOLD_SHARE = 240.0, 0.02
+"""A hold that lacks no more, in seconds or as a share, was held: each of its ends is found to a
+minute or two, and to a step of the log."""
 WARE_C = (-39.0, 1449.0)
 """What a kiln and its ware may read [°C]."""
 BACK = "Back to where it was"
@@ -54,32 +62,46 @@ def interrupted_segment(
 ) -> tuple[int, float]:
     """Return the segment that was interrupted, and how much of its hold was done [s].
 
-    Up to the peak a segment counts as done when its target was reached and its hold kept; cooling
-    by a program and cooling by itself look alike, so after the peak the first segment that still
-    lies below the last reading is the one.
+    Up to the peak it is the one in which the firing stood when its heating ended; cooling by a
+    program and cooling by itself look alike, so after the peak the first segment that still lies
+    below the last reading is the one.
     """
-    place = 0
-    for index in range(schedule.peak_index + 1):
-        segment = schedule.segments[index]
-        up = segment.target_c >= schedule.from_c(index)
-        gap = (segment.target_c - readings[place:]) * (1.0 if up else -1.0)
-        there = np.flatnonzero(gap <= NEAR_C)
-        if there.size == 0:
-            return index, 0.0
-        # The last degrees of a slow ramp are not yet the hold.
-        landed = np.flatnonzero(gap <= LANDED_C)
-        place += int(landed[0] if landed.size else there[0])
-        near = np.abs(readings[place:] - segment.target_c) <= NEAR_C
-        left = np.flatnonzero(~near)
-        last = place + (int(left[0]) - 1 if left.size else near.size - 1)
-        held_s = float(times[max(last, place)] - times[place])
-        if held_s < segment.hold_s - max(60.0, 0.02 * segment.hold_s):
+    until_s = heating_ended_s(times, readings)
+    heated = max(int(np.searchsorted(times, until_s, side="right")), 2)
+    found = locate(Plan(schedule), times[:heated], readings[:heated], float(readings[heated - 1]))
+    index = min(found.segment or 0, _first_not_done(schedule, times[:heated], readings[:heated]))
+    phase = found.phase if index == found.segment else "ramp"
+    if phase == "hold" and found.arrived_s is not None:
+        hold_s, held_s = schedule.segments[index].hold_s, float(times[heated - 1]) - found.arrived_s
+        left_s = max(
+            LEFT_OF_HOLD_S, LEFT_OF_HOLD_SHARE * hold_s, 1.5 * float(np.median(np.diff(times)))
+        )
+        if held_s < hold_s - left_s:
             return index, held_s
-        place = max(last, place)
+        index, phase = index + 1, "ramp"
+    if phase != "done" and index <= schedule.peak_index:
+        return index, 0.0
     for index in range(schedule.peak_index + 1, len(schedule.segments)):
         if schedule.segments[index].target_c < readings[-1] - NEAR_C:
             return index, 0.0
     return len(schedule.segments), 0.0
+
+
+def _first_not_done(schedule: Schedule, times: FloatArray, readings: FloatArray) -> int:
+    """Return the first segment that cannot be done by the readings: no later one can be either.
+
+    A long wait before a ramp that has hardly begun looks much like the end of a program.  What lies
+    below a log's first reading was before it.
+    """
+    step_s, highest_c = np.diff(times, append=times[-1]), float(readings.max())
+    for index, segment in enumerate(schedule.segments):
+        if segment.target_c < readings[0] - NOT_REACHED_C:
+            continue
+        near = np.abs(readings - segment.target_c) <= NOT_REACHED_C
+        held_s = float(step_s[near].sum())
+        if segment.target_c > highest_c + NOT_REACHED_C or held_s < HELD_SHARE * segment.hold_s:
+            return index
+    return len(schedule.segments)
 
 
 def rest_of(

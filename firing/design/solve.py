@@ -10,13 +10,12 @@ import numpy as np
 
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
-from firing.design.heating_search import HeatingSearch
-from firing.design.labels import HeatingLeg, PeakCandidate
-from firing.design.rate_limits import Ceiling
+from firing.design.heating_search import HeatingLeg, HeatingSearch
+from firing.design.peak_candidates import PeakCandidate
 from firing.schedule.values import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, from_celsius, to_celsius
-from firing.ware.limits import Dwell
+from firing.ware.limits import Dwell, RateCap
 
 _SPACING = {"C": 10.0, "F": 20.0}
 # A window narrower than this [K] is stood in at its warm middle only: near its cold end too little
@@ -35,21 +34,8 @@ def stops_between(
 ) -> FloatArray:
     """Return the temperatures between two at which a segment may end.
 
-    Parameters
-    ----------
-    low_c, high_c : float
-        Ends, themselves left out [°C].
-    special_c : iterable of float
-        Where a limit begins or ends [°C]; each becomes the nearest targets at and around it.
-    dwells : sequence of Dwell
-        Windows in which time is spent.
-    controller : Controller
-        Its unit and target step.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Rising [°C].
+    The ends are left out; where a limit begins or ends, the nearest targets at and around it are
+    among them, and of a narrow window of a dwell only its warm middle.
     """
     step, unit = controller.target_step, controller.unit
     coarse = math.ceil(_SPACING[unit] / step - 1e-9) * step
@@ -83,15 +69,15 @@ _TELLING_S = 60.0
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """What is asked: where from, where to, under which ceilings, and in which steps.
+    """What is asked: where from, where to, under which caps, and in which steps.
 
     Attributes
     ----------
     start_c, open_c : float
         Start of the program, and the temperature at which the kiln is opened [°C].
-    summits : tuple of PeakCandidate
+    candidates : tuple of PeakCandidate
         The ends the way up may have.
-    rising, falling : tuple of Ceiling
+    rising, falling : tuple of RateCap
         Caps of the rate, up and down.
     dwells : tuple of Dwell
         Least times on the way up.
@@ -107,9 +93,9 @@ class Problem:
 
     start_c: float
     open_c: float
-    summits: tuple[PeakCandidate, ...]
-    rising: tuple[Ceiling, ...]
-    falling: tuple[Ceiling, ...]
+    candidates: tuple[PeakCandidate, ...]
+    rising: tuple[RateCap, ...]
+    falling: tuple[RateCap, ...]
     dwells: tuple[Dwell, ...]
     special_c: tuple[float, ...]
     own: OwnCooling
@@ -119,11 +105,11 @@ class Problem:
 
 @dataclass(frozen=True, slots=True)
 class ProgramSolution:
-    """The best program: up, down, its summit, its time [s], and the best with fewer segments."""
+    """The best program: up, down, its candidate, its time [s], and the best with fewer segments."""
 
     up: tuple[HeatingLeg, ...]
     down: tuple[CoolingLeg, ...]
-    summit: PeakCandidate
+    peak: PeakCandidate
     time_s: float
     unlimited_s: float
     by_segments: tuple[tuple[int, float], ...]
@@ -135,18 +121,18 @@ def solve(problem: Problem) -> ProgramSolution | None:
     Of equally fast programs the one with the fewest segments is returned.
     """
     controller = problem.controller
-    highest_c = max(summit.peak_c for summit in problem.summits)
-    climb = HeatingSearch(
+    highest_c = max(candidate.peak_c for candidate in problem.candidates)
+    heating = HeatingSearch(
         problem.start_c,
         stops_between(problem.start_c, highest_c, problem.special_c, problem.dwells, controller),
         problem.rising,
         problem.dwells,
         controller,
-        problem.summits,
+        problem.candidates,
         controller.max_segments,
     )
-    descent = CoolingSearch(
-        [summit.peak_c for summit in problem.summits],
+    cooling = CoolingSearch(
+        [candidate.peak_c for candidate in problem.candidates],
         stops_between(
             problem.open_c,
             highest_c,
@@ -161,8 +147,8 @@ def solve(problem: Problem) -> ProgramSolution | None:
         problem.held_s,
         MAX_SEGMENTS,
     )
-    up = np.minimum.accumulate(climb.times_s(), axis=0)
-    down = np.array([descent.times_s(summit.peak_c) for summit in problem.summits]).T
+    up = np.minimum.accumulate(heating.times_s(), axis=0)
+    down = np.array([cooling.times_s(candidate.peak_c) for candidate in problem.candidates]).T
     best, way = _combined(up, down)
     within = min(controller.max_segments, best.size)
     chosen = int(np.argmin(best[:within] > best[:within].min() + _TIE_S))
@@ -170,13 +156,13 @@ def solve(problem: Problem) -> ProgramSolution | None:
     if not time_s <= LONGEST_S:
         return None
     segments_up, segments_down, number = way[chosen]
-    exact = _fewest(climb.times_s()[:, number], segments_up)
+    exact = _fewest(heating.times_s()[:, number], segments_up)
     return ProgramSolution(
-        up=climb.legs(exact, number),
-        down=descent.legs(problem.summits[number].peak_c, segments_down),
-        summit=problem.summits[number],
+        up=heating.legs(exact, number),
+        down=cooling.legs(problem.candidates[number].peak_c, segments_down),
+        peak=problem.candidates[number],
         time_s=time_s,
-        unlimited_s=min(float((climb.unlimited_s() + down.min(axis=0)).min()), time_s),
+        unlimited_s=min(float((heating.unlimited_s() + down.min(axis=0)).min()), time_s),
         by_segments=_improvements(best),
     )
 
@@ -185,7 +171,7 @@ def _combined(
     up: FloatArray,
     down: FloatArray,
 ) -> tuple[FloatArray, list[tuple[int, int, int]]]:
-    """Return the least time with at most 1, 2 … segments, and its split and summit."""
+    """Return the least time with at most 1, 2 … segments, and its split and candidate."""
     most = up.shape[0] + down.shape[0] - 1
     best = np.full(most, np.inf)
     way = [(1, 0, 0)] * most
@@ -200,7 +186,7 @@ def _combined(
 
 
 def _fewest(times: FloatArray, most: int) -> int:
-    """Return how many segments up, at most so many, give the least time to one summit."""
+    """Return how many segments up, at most so many, give the least time to one candidate."""
     least = float(times[:most].min())
     return 1 + int(np.argmax(times[:most] <= least + _TIE_S))
 

@@ -21,14 +21,13 @@ from firing.forecast.warnings import warnings_for
 from firing.forecast.without_kiln import forecast_without_kiln
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature, from_celsius
-from firing.ware.case import USUAL_MARGIN
+from firing.ware.limits import USUAL_MARGIN
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.ware.face import FaceCourse
     from firing.ware.limits import WareLimits
-    from firing.ware.load import Load
-    from firing.ware.state import WareState
+    from firing.ware.load import Load, WareState
 
 UNLOAD_C = 60.0
 """Ware is handled at about this temperature (common practice, no source)."""
@@ -107,8 +106,8 @@ def forecast(
         found = ware_at_start(inside, schedule, margin=margin, state=state)
         assumed = found.assumed
     if load is not None:
+        from firing.ware.check import check_ware
         from firing.ware.rules import limits_for
-        from firing.ware.verdict import check_ware
 
         if limits is None:
             limits = limits_for(

@@ -14,8 +14,7 @@ from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
-from firing.ware.load import Load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState
 
 COOLING_RANGE_DESCRIBED = (0.93, 1.08)
 """Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls

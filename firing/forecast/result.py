@@ -13,13 +13,15 @@ from firing.cones.equivalence import ConeVerdict
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.trace import FloatArray, Trace
+from firing.units import format_duration, format_temperature
+from firing.viewable import Plottable
 
 if TYPE_CHECKING:
     from firing.kiln.energy import Energy, EnergyCourse
     from firing.kiln.simulation import Simulation
     from firing.kiln.tariff import Cost, StartChoice
-    from firing.ware.check import Breach
-    from firing.ware.verdict import WareVerdict
+    from firing.ware.breach import Breach
+    from firing.ware.check import WareVerdict
 
 FIRST_CRACK_C = 150.0
 """A lid is first propped at about this temperature, if at all (common practice, no source)."""
@@ -133,6 +135,14 @@ class KilnForecast:
     cost: Cost | None = None
     starts: Starts = field(default_factory=Starts)
 
+    def __repr__(self) -> str:
+        """Return name, peak, energy and amps, on one line."""
+        peak = "reaches the peak" if self.reaches_peak else f"comes to {self.peak_c:.0f} °C only"
+        return (
+            f"<KilnForecast {self.name!r}: {peak}, {self.energy_kwh:.1f} kWh, "
+            f"{self.energy.mean_amps:.0f} A on average>"
+        )
+
     @property
     def energy_kwh(self) -> float:
         """Energy of the whole firing [kWh]."""
@@ -155,7 +165,7 @@ class KilnForecast:
 
 
 @dataclass(frozen=True, eq=False)
-class Forecast:
+class Forecast(Plottable):
     """A schedule's course.
 
     Attributes
@@ -201,6 +211,16 @@ class Forecast:
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
+
+    def __repr__(self) -> str:
+        """Return title, hours, peak, opening and cone, on one line."""
+        unit = self.schedule.unit
+        peak = format_temperature(self.peak_c, unit)
+        opens = format_temperature(self.unload_c, unit)
+        return (
+            f"<Forecast {self.schedule.title!r}: heats {format_duration(self.heating_s)} to "
+            f"{peak}, opens at {opens} after {format_duration(self.total_s)}, {self.cones.words}>"
+        )
 
     @property
     def breaches(self) -> tuple[Breach, ...]:

@@ -13,17 +13,9 @@ Weights = tuple[float, float, float]
 def weights(step_s: float, before_s: float | None) -> Weights:
     """Return (a, b, c) with dy/dt ≈ a·y(now) + b·y(one step ago) + c·y(two steps ago).
 
-    Parameters
-    ----------
-    step_s : float
-        From one step ago to now [s], above 0.
-    before_s : float or None
-        The step before that; None to start, by the first-order formula.
-
-    Notes
-    -----
     Hairer, Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed., III.5, eq. 5.17
-    (from memory; checked in the tests by exactness for parabolas).
+    (from memory; checked in the tests by exactness for parabolas).  `before_s` is the step before
+    `step_s`; None to start, by the first-order formula.
     """
     if before_s is None:
         return 1.0 / step_s, -1.0 / step_s, 0.0
@@ -38,12 +30,8 @@ def weights(step_s: float, before_s: float | None) -> Weights:
 def extrapolation(step_s: float, before_s: float | None, earlier_s: float | None) -> Weights:
     """Return the weights that carry the last three values, newest first, one step on.
 
-    Constant, linear or parabolic, as the history allows.
-
-    Parameters
-    ----------
-    step_s, before_s, earlier_s : float or None
-        The coming step and the two before it [s]; None where there is no history.
+    Constant, linear or parabolic, as the history allows.  The coming step and the two before it are
+    given, None where there is no history.
     """
     if before_s is None:
         return 1.0, 0.0, 0.0
@@ -64,20 +52,9 @@ def sharpened(plain: Weights, guess: Weights, span_s: float) -> tuple[float, flo
 
     What the second-order formula leaves out is the distance of the answer from the parabola through
     the last three values, over the time they and the answer span (Newton's interpolation formula).
-
-    Parameters
-    ----------
-    plain : (float, float, float)
-        Of `weights`.
-    guess : (float, float, float)
-        Of `extrapolation`.
-    span_s : float
-        From three steps ago to now [s].
-
-    Notes
-    -----
-    Stable for the real, falling modes of conduction as long as no step is more than
-    `STEADY_GROWTH` times the one before (Hairer, Nørsett and Wanner, III.5, from memory).
+    Stable for the real, falling modes of conduction as long as no step is more than `STEADY_GROWTH`
+    times the one before (Hairer, Nørsett and Wanner, III.5, from memory).  `plain` and `guess` are
+    of `weights` and `extrapolation`; `span_s` counts from three steps ago to now.
     """
     (a, b, c), (p, q, r) = plain, guess
     more = 1.0 / span_s

@@ -23,15 +23,8 @@ def at_time(value: OverTime, time_s: float) -> float:
 def radiation_w_per_m2k(face_c: float, surroundings_c: float, emissivity: float) -> float:
     """Return the radiation coefficient h_r = εσ(T₁² + T₂²)(T₁ + T₂) [W/(m² K)].
 
-    h_r·(T₁ − T₂) is the exchange of a grey face with surroundings that enclose it, exactly
-    (Kreith, Principles of Heat Transfer, 7th ed., eq. 1.19; source: kreith).
-
-    Parameters
-    ----------
-    face_c, surroundings_c : float
-        [°C].
-    emissivity : float
-        0 to 1.
+    h_r·(T₁ − T₂) is the exchange of a grey face with surroundings that enclose it, exactly (Kreith,
+    Principles of Heat Transfer, 7th ed., eq. 1.19; source: kreith).
     """
     first, second = face_c + KELVIN_AT_0_C, surroundings_c + KELVIN_AT_0_C
     return emissivity * STEFAN_BOLTZMANN * (first * first + second * second) * (first + second)
@@ -74,22 +67,7 @@ Boundary = FixedTemperature | HeatFlux | Exchange
 
 
 def linearised(boundary: HeatFlux | Exchange, face_c: float, time_s: float) -> tuple[float, float]:
-    """Return (g, s), so that the flux into the body is s − g·T for a face near `face_c`.
-
-    Parameters
-    ----------
-    boundary : HeatFlux or Exchange
-        The face's condition.
-    face_c : float
-        The face's expected temperature [°C].
-    time_s : float
-        When.
-
-    Returns
-    -------
-    g, s : float
-        [W/(m² K)] and [W/m²].
-    """
+    """Return (g, s), so that the flux into the body is s − g·T for a face near `face_c`."""
     if isinstance(boundary, HeatFlux):
         return 0.0, at_time(boundary.w_per_m2, time_s)
     ambient_c = at_time(boundary.ambient_c, time_s)

@@ -144,24 +144,9 @@ class Slab:
     ) -> tuple[list[float], list[float]]:
         """Set up the equations about expected temperatures; return capacity and heat content.
 
-        Parameters
-        ----------
-        expected_c : sequence of float, length `size`
-            Temperatures [°C] near the answer.
-        weight : float
-            The first weight of the time formula [1/s]; 0 for a steady state.
-        past_w : sequence of float, length `size`, optional
-            What the time formula brings from earlier steps [W].
-
-        Returns
-        -------
-        capacity, heat : list of float
-            At the expected temperatures: [J/K] and, above an arbitrary level, [J].
-
-        Raises
-        ------
-        FiringError
-            If a material is asked outside the temperatures its tables may be used for.
+        `expected_c` lies near the answer; `weight` is the first of the time formula [1/s], 0 for a
+        steady state, and `past_w` what it brings from earlier steps.  Heat content counts from an
+        arbitrary level [J].
         """
         capacity: list[float] = []
         heat: list[float] = []
@@ -216,10 +201,7 @@ class Slab:
     def eliminate(self) -> tuple[float, float]:
         """Eliminate every node but the first, from the outside inwards.
 
-        Returns
-        -------
-        d, r : float
-            The first node's equation that is left, d·T = r [W/K, W].
+        What is left of the first node's equation is d·T = r [W/K, W].
         """
         diagonal, right, between = self._diagonal, self._right, self._between
         last = self.size - 1

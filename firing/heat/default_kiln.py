@@ -37,21 +37,7 @@ def cooling_rate_c_per_h(
 
     Between the model's points the logarithm of the rate is linear in that of the excess over the
     room, which keeps the rate above 0 and lets it vanish at room temperature; beyond the hottest
-    point the last slope goes on.
-
-    Parameters
-    ----------
-    temperature_c : ndarray
-        Chamber temperatures [°C], above `room_c`.
-    room_c : float
-        Room temperature [°C].
-    factor : float
-        Multiplier on the model's rates, 1.0 to 1.4 in practice.
-
-    Returns
-    -------
-    ndarray
-        Size of the cooling rate [°C/h]; 0 at and below `room_c`.
+    point the last slope goes on.  `factor` multiplies the model's rates: 1.0 to 1.4 in practice.
     """
     excess_c = np.asarray(temperature_c, dtype=np.float64) - room_c
     known = np.log(_COOLING_C - ROOM_C)
@@ -69,11 +55,8 @@ def cooling_rate_c_per_h(
 def full_power_rate_c_per_h(temperature_c: FloatArray) -> FloatArray:
     """Return how fast the default kiln heats at full power [°C/h], linear between its points.
 
-    Parameters
-    ----------
-    temperature_c : ndarray
-        Chamber temperatures [°C].  Beyond the hottest point the last slope goes on, so the rate
-        reaches 0, and the kiln its limit, near 1750 °C.
+    Beyond the hottest point the last slope goes on, so the rate reaches 0, and the kiln its limit,
+    near 1750 °C.
     """
     temperature_c = np.asarray(temperature_c, dtype=np.float64)
     rate = np.interp(temperature_c, _HEATING_C, _HEATING_C_PER_H)
@@ -122,19 +105,7 @@ def cool(
 ) -> FreeRun:
     """Return the default kiln's cooling from one temperature to a lower one.
 
-    Parameters
-    ----------
-    from_c, to_c, room_c : float
-        Start, end and room temperature [°C].
-    rate_cap_c_per_h : float
-        A program that cools no faster than this [°C/h]; infinite for elements off.
-    factor : float
-        Multiplier on the model's cooling rates.
-
-    Raises
-    ------
-    FiringError
-        If `to_c` is not at least 2 °C above the room, which no kiln reaches in a useful time.
+    `rate_cap_c_per_h` is that of a program which cools no faster; infinite for elements off.
     """
     if to_c < room_c + 2.0:
         raise FiringError(
@@ -145,13 +116,7 @@ def cool(
 
 
 def heat(from_c: float, to_c: float) -> FreeRun:
-    """Return the default kiln's heating at full power from one temperature to a higher one.
-
-    Raises
-    ------
-    FiringError
-        If `to_c` is above 1400 °C, where the default has no meaning.
-    """
+    """Return the default kiln's heating at full power from one temperature to a higher one."""
     if to_c > 1400.0:
         raise FiringError(
             f"the default heating curve ends at 1400 °C, below the {to_c:.0f} °C asked for; "

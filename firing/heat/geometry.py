@@ -62,31 +62,6 @@ class Plane:
         return self.area_m2 * depth_m
 
 
-@dataclass(frozen=True, slots=True)
-class Pipe:
-    """A hollow cylinder of inner radius `radius_m`, `length_m` long, without its ends."""
-
-    radius_m: float
-    length_m: float = 1.0
-
-    @property
-    def inside_m2(self) -> float:
-        """Area of the inner face [m²]."""
-        return 2.0 * math.pi * self.radius_m * self.length_m
-
-    def outside_m2(self, depth_m: float) -> float:
-        """Return the area of the face at a depth [m²]."""
-        return 2.0 * math.pi * (self.radius_m + depth_m) * self.length_m
-
-    def resistance(self, depth_m: float) -> float:
-        """Return the resistance to a depth [1/m], ln((r + x)/r)/2πl."""
-        return math.log1p(depth_m / self.radius_m) / (2.0 * math.pi * self.length_m)
-
-    def volume(self, depth_m: float) -> float:
-        """Return the volume to a depth [m³]."""
-        return math.pi * self.length_m * depth_m * (2.0 * self.radius_m + depth_m)
-
-
 @cache
 def _gauss() -> list[tuple[float, float]]:
     places, weights = np.polynomial.legendre.leggauss(6)

@@ -66,10 +66,7 @@ class PropertyTable:
     def at(self, temperature_c: float) -> float:
         """Return the value at a temperature [°C].
 
-        Raises
-        ------
-        FiringError
-            Beyond the margin, or where the continued line is no longer above 0.
+        Refused beyond the margin, or where the continued line is no longer above 0.
         """
         if len(self.points) == 1:
             return self.points[0][1]
@@ -136,13 +133,7 @@ class PropertyGrid:
     rows: list[GridRow]
 
     def heat(self, temperature_c: float) -> tuple[float, float]:
-        """Return heat capacity [J/(m³ K)] and heat content [J/m³] at a temperature [°C].
-
-        Raises
-        ------
-        FiringError
-            Outside `low_c` to `high_c`.
-        """
+        """Return heat capacity [J/(m³ K)] and heat content [J/m³] at a temperature [°C]."""
         if not self.low_c <= temperature_c <= self.high_c:
             raise FiringError(
                 f"a material of the load is known for use from {self.low_c:.0f} to "
@@ -236,23 +227,3 @@ def _positive(table: PropertyTable, temperature_c: float) -> float:
         return table.at(temperature_c)
     except FiringError:
         return 0.0
-
-
-def constant_material(
-    name: str, *, density_kg_per_m3: float, conductivity: float, specific_heat: float
-) -> Material:
-    """Return a material whose properties do not change with temperature.
-
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    density_kg_per_m3, conductivity, specific_heat : float
-        [kg/m³], [W/(m K)], [J/(kg K)], all above 0.
-    """
-    return Material(
-        name,
-        density_kg_per_m3,
-        PropertyTable(f"conductivity of {name}", "W/(m K)", ((20.0, conductivity),)),
-        PropertyTable(f"specific heat of {name}", "J/(kg K)", ((20.0, specific_heat),)),
-    )

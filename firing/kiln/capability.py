@@ -6,8 +6,9 @@ import numpy as np
 
 from firing.kiln.controller_model import Precision
 from firing.kiln.description import KilnDescription
+from firing.kiln.nodes import CHAMBER
 from firing.kiln.simulation import simulate
-from firing.kiln.thermal_network import CHAMBER, Network
+from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C, SECONDS_PER_HOUR

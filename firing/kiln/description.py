@@ -6,11 +6,11 @@ from itertools import pairwise
 from typing import Literal
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.boundary import FixedTemperature
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
 from firing.heat.properties import Material
-from firing.heat.transient import at_rest
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory
@@ -27,11 +27,6 @@ def resistance_factor(element_c: float) -> float:
 
     Straight between the printed points; below them 1, and above 1200 °C, where the last two agree,
     their value (source ``fecral-datasheet``).
-
-    Parameters
-    ----------
-    element_c : float
-        Temperature of the wire [°C].
     """
     if element_c <= _CT[1][0]:
         return _CT[0][1]
@@ -95,13 +90,7 @@ class ElementReading:
 
     @property
     def resistance_ohm(self) -> float:
-        """The bank's resistance [Ω].
-
-        Raises
-        ------
-        FiringError
-            If neither ohms nor both amps and volts were measured.
-        """
+        """The bank's resistance [Ω]."""
         if self.ohms is not None:
             return self.ohms
         if self.amps is None or self.volts is None:
@@ -176,6 +165,15 @@ class KilnDescription:
             raise FiringError("a kiln needs at least one wall layer")
         if not (self.power_w > 0 and self.rated_volts > 0 and self.volume_l > 0):
             raise FiringError("a kiln needs power, volts and a volume above 0")
+
+    def __repr__(self) -> str:
+        """Return name, volume, power, wall and limit, on one line."""
+        wall_mm = 1000.0 * sum(layer.thickness_m for layer in self.wall)
+        return (
+            f"<KilnDescription {self.name!r}: {self.shape}, {self.volume_l:g} l, "
+            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, wall {wall_mm:.0f} mm, "
+            f"at most {self.max_c:.0f} °C>"
+        )
 
     @property
     def volts(self) -> float:

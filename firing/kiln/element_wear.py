@@ -87,12 +87,8 @@ class Trend:
 def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     """Return how a kiln's power has gone.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        Its earlier fit and its element readings count, if they are dated.
-    fits : sequence of KilnFit
-        New ones; those without a date, or whose power the logs do not tell, are left out.
+    The kiln's earlier fit and element readings count, if they are dated; new fits without a date,
+    or whose power the logs do not tell, are left out.
     """
     points = [*_of_fits(kiln, fits), *_of_readings(kiln.readings)]
     points.sort(key=lambda point: point.on)

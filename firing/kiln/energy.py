@@ -51,13 +51,6 @@ class Energy:
 def energy_of(run: Simulation) -> Energy:
     """Return the electricity of a simulated firing.
 
-    Parameters
-    ----------
-    run : Simulation
-        The firing.
-
-    Notes
-    -----
     Elements are resistors, so current and voltage are in step and I = P/U, or P/(√3·U) in each line
     of a balanced three-phase supply.  Where banks are switched apart a line may carry other
     currents: what a circuit must bear is for the kiln's plate and a licensed electrician to say.

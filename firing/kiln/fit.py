@@ -106,7 +106,7 @@ def fit_kiln(
         anchors.append(RATED)
     if loaded:
         anchors.append(LOAD_MASS)
-    return _told(kiln, records, solution, priors, tuple(anchors), on, elements_new)
+    return _result(kiln, records, solution, priors, tuple(anchors), on, elements_new)
 
 
 def _require_enough(record: FiringRecord) -> None:
@@ -153,7 +153,7 @@ def _require_this_kiln(records: Sequence[FiringRecord], solution: FitSolution) -
             )
 
 
-def _told(
+def _result(
     kiln: KilnDescription,
     records: Sequence[FiringRecord],
     solution: FitSolution,
@@ -226,6 +226,3 @@ def _ratio(solution: FitSolution, covariance: FloatArray, index: int, title: str
     told = relative <= RATIO_TOLD
     note = f"{title} over capacity" + ("" if told else ": these logs do not tell it")
     return FittedValue(value, value * relative, told, note)
-
-
-__all__ = ["FiringRecord", "FittedValue", "KilnFit", "fit_kiln"]

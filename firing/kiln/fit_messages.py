@@ -35,22 +35,8 @@ def why_not(
 ) -> str:
     """Return why a multiplier is not told.
 
-    Parameters
-    ----------
-    index : int
-        Which: `POWER`, `LOSS` or `CAPACITY`.
-    title : str
-        Its name.
-    anchors : tuple of str
-        What fixes the absolute size.
-    relative, prior : float
-        Its standard error as a share, and its prior's scatter.
-    ratio : FittedValue or None
-        Its ratio to the capacity; None for the capacity itself.
-    powered : bool
-        Whether the logs tell the ratio of power to capacity.
-    least_power : float
-        The largest share of full power that was needed.
+    `relative` and `prior` are its standard error as a share and its prior's scatter; `ratio` is its
+    ratio to the capacity, None for the capacity itself.
     """
     if index == POWER and not powered:
         return (
@@ -94,20 +80,8 @@ def cannot_tell(
 ) -> tuple[str, ...]:
     """Return what logs leave open, and what would tell it, as sentences.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln as its file describes it.
-    records : sequence of FiringRecord
-        The firings.
-    estimates : sequence of FittedValue
-        Power, loss and capacity.
-    powered, anchored : bool
-        Whether the logs tell power over capacity; whether anything fixes the absolute size.
-    elements_new : bool
-        Whether the owner said so.
-    least_power : float
-        The largest share of full power that was needed.
+    `estimates` are power, loss and capacity; `powered` whether the logs tell power over capacity,
+    `anchored` whether anything fixes the absolute size.
     """
     said: list[str] = []
     if not powered:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from firing.kiln.description import Fitted
+from firing.viewable import Tabular
 
 SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
 
@@ -66,7 +67,7 @@ class Diagnostics:
 
 
 @dataclass(frozen=True, slots=True)
-class KilnFit:
+class KilnFit(Tabular):
     """What logs have taught about a kiln.
 
     Attributes
@@ -104,6 +105,15 @@ class KilnFit:
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = SOURCES
 
+    def __repr__(self) -> str:
+        """Return the multipliers with their standard errors, on one line."""
+        shown = []
+        for name in ("power", "loss", "capacity"):
+            one: FittedValue = getattr(self, name)
+            left_open = "" if one.identifiable else " (these logs leave it open)"
+            shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
+        return f"<KilnFit {', '.join(shown)}>"
+
     def to_dict(self) -> dict[str, Any]:
         """Return the fit as the JSON document shows it, without ``schema`` and ``kind``."""
         return {
@@ -124,11 +134,8 @@ class KilnFit:
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.
 
-        Parameters
-        ----------
-        before : Fitted, optional
-            What stands there: its cone offset is kept, and its power where these logs say nothing
-            of the power.
+        Of what stands there the cone offset is kept, and the power where these logs say nothing of
+        it.
         """
         before = Fitted() if before is None else before
         told = self.power_over_capacity.identifiable or self.power.identifiable

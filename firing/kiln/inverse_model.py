@@ -7,7 +7,6 @@ elements must have given, whatever drove them.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,11 +15,19 @@ from typing import Protocol
 import numpy as np
 
 from firing.heat.bdf import Weights, extrapolation, weights
-from firing.heat.boundary import STEFAN_BOLTZMANN
+from firing.heat.boundary import STEFAN_BOLTZMANN, radiation_w_per_m2k
 from firing.heat.conduction import Slab
 from firing.kiln.description import EMISSIVITY_WIRE
-from firing.kiln.nodes import Lump
-from firing.kiln.thermal_network import EMISSIVITY_INSIDE, FIRST_LUMP, H_INSIDE, REPEAT_C, Network
+from firing.kiln.nodes import (
+    EMISSIVITY_INSIDE,
+    FIRST_LUMP,
+    H_INSIDE,
+    Demand,
+    Lump,
+    water_left_j,
+    water_sinks,
+)
+from firing.kiln.thermal_network import REPEAT_C, Network
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
@@ -29,7 +36,7 @@ WIRE_REPEATS = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Needed:
+class HeatNeeded:
     """Heat that a course took.
 
     Attributes
@@ -55,12 +62,7 @@ class ChamberCourse:
 def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what furniture, ware and its water have taken up since the first moment [J], (n,).
 
-    Parameters
-    ----------
-    network : Network
-        The kiln with its load; its own state is set to the course's first temperature.
-    course : ChamberCourse
-        The chamber's temperatures.
+    The network's own state is set to the course's first temperature.
     """
     network.start(float(course.chamber_c[0]))
     began = network.now.temperature_c
@@ -83,13 +85,7 @@ def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
 
 
 def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
-    """Return what the wall has taken up and passed on since the first moment [J], shape (n,).
-
-    Parameters
-    ----------
-    network, course
-        As for `contents_heat_j`.
-    """
+    """Return what the wall has taken up and passed on since the first moment [J], shape (n,)."""
     network.start(float(course.chamber_c[0]))
     body = _SlabBody(network.wall, network.wall.inside_m2, network)
     marched = _march(body, network.now.temperature_c[network.first_wall :], _Water([]), course)
@@ -99,18 +95,10 @@ def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     return marched.heat_j + _integral(course.time_s, out_w)
 
 
-def needed(
+def heat_needed(
     network: Network, course: ChamberCourse, *, contents_j: FloatArray, wall_j: FloatArray
-) -> Needed:
-    """Put together what the elements must have given.
-
-    Parameters
-    ----------
-    network, course
-        As for `contents_heat_j`.
-    contents_j, wall_j : ndarray, shape (n,)
-        What contents and wall took.
-    """
+) -> HeatNeeded:
+    """Put together what the elements must have given."""
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
     leak = _integral(course.time_s, network.leak_w_per_k * (chamber - network.room_c))
@@ -118,7 +106,7 @@ def needed(
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)
     wire = _wire_c(smooth, chamber, network.element_m2)
-    return Needed(given + network.element_j_per_k * (wire - chamber[0]), wire)
+    return HeatNeeded(given + network.element_j_per_k * (wire - chamber[0]), wire)
 
 
 def _integral(time_s: FloatArray, rate_w: FloatArray) -> FloatArray:
@@ -151,47 +139,24 @@ def _wire_c(power_w: FloatArray, chamber_c: FloatArray, area_m2: float) -> Float
 class _Water:
     """Heat that water of a body still takes up: first-order laws on the heat that is left."""
 
-    def __init__(self, demands: Sequence[tuple[int, float, float, float]]) -> None:
-        self.demands = list(demands)
-        self.now = [joules for *_, joules in self.demands]
-        self.before = list(self.now)
+    def __init__(self, demands: Sequence[Demand]) -> None:
+        self.demands = demands
+        self.now = [joules for *_, joules in demands]
+        self.before = self.now
         self.whole_j = sum(self.now)
 
     def take(self, expected_c: Sequence[float], w: Weights) -> dict[int, tuple[float, float]]:
         """Return what each node gives up to water [W] and its slope [W/K]."""
         a, b, c = w
-        taken: dict[int, tuple[float, float]] = {}
-        self._sinks: list[tuple[float, float, float]] = []
-        for (node, log_rate, theta_k, joules), x, y in zip(
-            self.demands, self.now, self.before, strict=True
-        ):
-            brought = -(b * x + c * y)
-            if brought < 1e-5 * a * joules:
-                self._sinks.append((0.0, 0.0, brought))
-                continue
-            kelvin = expected_c[node] + KELVIN_AT_0_C
-            rate = math.exp(log_rate - theta_k / kelvin)
-            sink = rate * brought / (a + rate)
-            slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
-            self._sinks.append((sink, slope, brought))
-            so_far = taken.get(node, (0.0, 0.0))
-            taken[node] = (so_far[0] + sink, so_far[1] + slope)
+        brought_w = [-(b * x + c * y) for x, y in zip(self.now, self.before, strict=True)]
+        self._sinks, taken = water_sinks(self.demands, brought_w, expected_c, a)
         return taken
 
     def settle(self, found_c: Sequence[float], expected_c: Sequence[float], a: float) -> float:
         """Go on to the step just solved; return the heat taken up since the start [J]."""
-        if not self.demands:
-            return 0.0
-        self.before, self.now = (
-            self.now,
-            [
-                (brought - sink - slope * (found_c[node] - expected_c[node])) / a
-                for (node, *_), (sink, slope, brought) in zip(
-                    self.demands, self._sinks, strict=True
-                )
-            ],
-        )
-        return self.whole_j - sum(self.now)
+        left_j = water_left_j(self.demands, self._sinks, found_c, expected_c, a)
+        self.before, self.now = self.now, left_j
+        return self.whole_j - sum(left_j)
 
 
 class _Body(Protocol):
@@ -218,9 +183,7 @@ class _Body(Protocol):
 
 
 def _exchange_w_per_m2k(face_c: float, chamber_c: float) -> float:
-    face, chamber = face_c + KELVIN_AT_0_C, chamber_c + KELVIN_AT_0_C
-    radiated = EMISSIVITY_INSIDE * STEFAN_BOLTZMANN
-    return radiated * (face * face + chamber * chamber) * (face + chamber) + H_INSIDE
+    return radiation_w_per_m2k(face_c, chamber_c, EMISSIVITY_INSIDE) + H_INSIDE
 
 
 class _LumpBody:
@@ -311,7 +274,7 @@ def _march(body: _Body, start_c: list[float], water: _Water, course: ChamberCour
         if not body.knows(guess):
             guess = now
         for _ in range(MOST_REPEATS):
-            taken = water.take(guess, w) if water.demands else {}
+            taken = water.take(guess, w)
             found, heat = body.balance(guess, a, past, taken, chamber[i])
             if max(abs(x - y) for x, y in zip(found, guess, strict=True)) < REPEAT_C:
                 break

@@ -53,18 +53,7 @@ def suggest_material(name: str, known: tuple[str, ...] | None = None) -> str:
 
 
 def wall_material(name: str) -> Material:
-    """Return a material of the table.
-
-    Parameters
-    ----------
-    name : str
-        As `material_names` lists it.
-
-    Raises
-    ------
-    FiringError
-        If there is none; the sentence names the nearest, or all.
-    """
+    """Return a material of the table."""
     material = _library().get(name)
     if material is None:
         raise FiringError(f'there is no material "{name}"; {suggest_material(name)}')

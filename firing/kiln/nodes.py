@@ -4,14 +4,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from firing.heat.boundary import STEFAN_BOLTZMANN
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import Plane
 from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load
-from firing.ware.state import WareState
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load, WareState
+from firing.ware.reactions import specific_heat
 from firing.ware.water_heat import HeatDemand, demands_of
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices
@@ -19,12 +21,6 @@ SHELF_M = 0.016  # source: shelf-practice
 SHELF_KG_PER_M3 = 2000.0  # source: shelf-practice
 DIFFUSIVITY_M2_PER_S = 4e-7  # source: body-diffusivity-practice
 THICK_INTERVALS = 2
-
-
-def _ware_specific_heat(temperature_c: float) -> float:
-    """Return 1128 + 0.102·T − 36e6/T² [J/(kg K)], T in kelvin; source ``michot-2011``."""
-    kelvin = temperature_c + 273.15
-    return 1128.0 + 0.102 * kelvin - 36e6 / kelvin**2
 
 
 _SAMPLES_C = (-10.0, 20.0, 60.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1100.0, 1400.0)
@@ -41,7 +37,7 @@ WARE = Material(
     PropertyTable(
         "specific heat of the clay body",
         "J/(kg K)",
-        tuple((t, _ware_specific_heat(t)) for t in _SAMPLES_C),
+        tuple(zip(_SAMPLES_C, specific_heat(np.array(_SAMPLES_C)).tolist(), strict=True)),
     ),
     ("michot-2011", "body-diffusivity-practice", "body-density-practice"),
 )
@@ -91,16 +87,8 @@ class Contents:
 def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: int = 1) -> Contents:
     """Return a load as the thermal model sees it.
 
-    Parameters
-    ----------
-    load : Load
-        The load.
-    volume_l : float
-        The kiln's volume, for furniture nobody weighed [l].
-    capacity_factor : float
-        Multiplier on every heat capacity and heat of water.
-    fineness : int
-        Multiplier on the number of intervals through the thickest piece.
+    The kiln's volume is for furniture nobody weighed; the factor multiplies every heat capacity and
+    heat of water.
     """
 
     def scaled(demands: tuple[HeatDemand, ...]) -> tuple[HeatDemand, ...]:
@@ -141,6 +129,51 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
     return Contents(tuple(lumps), furniture, thick)
 
 
+Demand = tuple[int, float, float, float]
+"""Heat that water of a node takes up: the node, the logarithm of the rate, its temperature [K],
+and how much in all [J]."""
+Sink = tuple[float, float, float]
+"""What a demand takes up [W], the slope of that [W/K], and what earlier steps bring of it [W]."""
+
+
+def water_sinks(
+    demands: Sequence[Demand], brought_w: Sequence[float], expected_c: Sequence[float], a: float
+) -> tuple[list[Sink], dict[int, tuple[float, float]]]:
+    """Return each demand's sink, linearised about expected temperatures, and their sums by node.
+
+    `brought_w` is what the time formula, whose first weight is `a` [1/s], brings of each demand.
+    """
+    sinks: list[Sink] = []
+    taken: dict[int, tuple[float, float]] = {}
+    for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
+        if brought < 1e-5 * a * whole:
+            sinks.append((0.0, 0.0, brought))
+            continue
+        kelvin = expected_c[node] + KELVIN_AT_0_C
+        rate = math.exp(log_rate - theta_k / kelvin)
+        left = brought / (a + rate)
+        sink = rate * left
+        slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
+        sinks.append((sink, slope, brought))
+        so_far = taken.get(node, (0.0, 0.0))
+        taken[node] = (so_far[0] + sink, so_far[1] + slope)
+    return sinks, taken
+
+
+def water_left_j(
+    demands: Sequence[Demand],
+    sinks: Sequence[Sink],
+    found_c: Sequence[float],
+    expected_c: Sequence[float],
+    a: float,
+) -> list[float]:
+    """Return what each demand has still to take up after a step that was just solved [J]."""
+    return [
+        (brought - sink - slope * (found_c[node] - expected_c[node])) / a
+        for (node, *_), (sink, slope, brought) in zip(demands, sinks, strict=True)
+    ]
+
+
 EMISSIVITY_INSIDE = 0.9  # source: kiln-model-choices; fired clay 0.91, emissivity-tables
 EMISSIVITY_JACKET = 0.3  # source: jacket-emissivity-memory
 H_INSIDE = 5.0  # W/(m² K); source: kiln-model-choices
@@ -150,7 +183,7 @@ AIR_J_PER_M3K = 1206.0  # air at 20 °C and one atmosphere, an upper bound for a
 CHAMBER, ELEMENTS, FIRST_LUMP = 0, 1, 2
 
 
-class Bodies:
+class KilnNodes:
     """A kiln with its load, as nodes of a network of heat.
 
     In order: the chamber, the elements, furniture and thin ware as lumps, the thickest ware from
@@ -181,8 +214,8 @@ class Bodies:
         Surface of the elements; that of the kiln, times what was learnt of its losses [m²].
     available_w : float
         Full power with cold elements [W].
-    demands : list of (int, float, float, float)
-        Heat that water takes up: node, logarithm of the rate and its temperature [K], heat [J].
+    demands : list of Demand
+        Heat that water takes up.
     known_c : tuple of float
         Between which temperatures every material may be asked [°C].
     """
@@ -208,8 +241,7 @@ class Bodies:
             (self.thick, self.first_thick, self.contents.thick.area_m2),
             (self.wall, self.first_wall, self.wall.inside_m2),
         )
-        # One entry a demand and node: node, law (log of the rate, its temperature), heat [J].
-        self.demands: list[tuple[int, float, float, float]] = []
+        self.demands: list[Demand] = []
         self._waters: list[HeatDemand] = []
         self._thickest_path_m = load.thickest.heat_path_m
         for i, lump in enumerate(self.contents.lumps):
@@ -231,7 +263,6 @@ class Bodies:
             strict=True,
         )
         self.known_c = max(low), min(high)
-        self.wet = [demand[0] for demand in self.demands]
 
     def _thick_shares(self) -> list[float]:
         volumes = self.thick.spans[0].volumes_m3
@@ -240,12 +271,7 @@ class Bodies:
     def pending_j(self, chamber_c: float, state: WareState | None = None) -> list[float]:
         """Return what each demand has still to take up where a kiln begins [J].
 
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature that everything begins at [°C].
-        state : WareState, optional
-            How far a firing has brought the ware; else it came there on a usual ramp.
+        Unless `state` tells how far a firing has brought the ware, it came there on a usual ramp.
         """
         return [
             demand[3] * water.left(chamber_c, state, self._thickest_path_m)

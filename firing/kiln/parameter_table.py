@@ -26,13 +26,7 @@ class KilnRow:
 
 
 def describe_kiln(kiln: KilnDescription) -> tuple[KilnRow, ...]:
-    """Return every figure of a kiln, given, derived and assumed, in a reading order.
-
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln.
-    """
+    """Return every figure of a kiln, given, derived and assumed, in a reading order."""
     return (
         *_electric(kiln),
         *_chamber(kiln),

@@ -17,7 +17,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription, resistance_factor
 from firing.kiln.firing_record import FiringRecord
-from firing.kiln.inverse_model import contents_heat_j, needed, wall_heat_j
+from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
 from firing.trace import FloatArray
@@ -52,17 +52,7 @@ def described(kiln: KilnDescription) -> KilnDescription:
 class RecordMisfit:
     """What one firing's windows say, as a function of the multipliers.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        As `described` returns it.
-    record : FiringRecord
-        The firing.
-
-    Attributes
-    ----------
-    evaluations : int
-        How often its wall was followed.
+    The kiln is as `described` returns it; `evaluations` counts how often its wall was followed.
     """
 
     def __init__(self, kiln: KilnDescription, record: FiringRecord) -> None:
@@ -97,7 +87,7 @@ class RecordMisfit:
                     f"{self.record.name}: {error}; check the unit of the log's temperatures"
                 ) from None
             self.evaluations += 1
-            found = needed(network, course, contents_j=self._contents[capacity], wall_j=wall_j)
+            found = heat_needed(network, course, contents_j=self._contents[capacity], wall_j=wall_j)
             ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
             self._sides[key] = (np.diff(found.heat_j), full_w * self.record.step_s)
@@ -263,20 +253,7 @@ class _Problem:
 
 
 def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
-    """Find the multipliers by robust non-linear least squares.
-
-    Parameters
-    ----------
-    misfits : sequence of RecordMisfit
-        The firings, with a window between them at least.
-    priors : Priors
-        How far from 1 to expect each multiplier.
-
-    Raises
-    ------
-    FiringError
-        If the search does not converge.
-    """
+    """Find the multipliers by robust non-linear least squares."""
     from scipy.optimize import least_squares
 
     problem = _Problem(misfits, priors)

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.errors import FiringError
-from firing.kiln.controller_model import Follower, Precision
+from firing.kiln.controller_model import Follower, Precision, SegmentRun, run_segment
 from firing.kiln.description import KilnDescription
-from firing.kiln.segment_run import SegmentRun, run_segment
-from firing.kiln.thermal_network import CHAMBER, ELEMENTS, FIRST_LUMP, Network
+from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
+from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.load import Load, typical_load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState, load_or_typical
 
 UNTIL_C = 60.0
 REACHED_C = 0.5
@@ -186,10 +185,9 @@ def simulate(
     precision = Precision() if precision is None else precision
     notes = []
     if load is None:
-        dryness = "bisqued" if schedule.purpose in ("glaze", "decal") else "bone dry"
-        load = typical_load(kiln.volume_l, "bisqued" if dryness == "bisqued" else "bone dry")
+        load = load_or_typical(None, kiln.volume_l, schedule.purpose)
         notes.append(
-            f"no load given: {load.ware_kg:.0f} kg of {dryness} ware and "
+            f"no load given: {load.ware_kg:.0f} kg of {load.dryness} ware and "
             f"{load.furniture_kg:.0f} kg of furniture are assumed"
         )
     network = Network(kiln, load, room_c=room, fineness=precision.fineness)

@@ -66,13 +66,7 @@ class Tariff:
             raise FiringError("a tariff needs at least one period")
 
     def price_at(self, weekday: int, minute: int) -> float:
-        """Return the price at a day of the week (0 for Monday) and minute after midnight.
-
-        Raises
-        ------
-        FiringError
-            If no period holds then.
-        """
+        """Return the price at a day of the week (0 for Monday) and minute after midnight."""
         for period in self.periods:
             if period.holds(weekday, minute):
                 return period.price_per_kwh

@@ -8,13 +8,12 @@ one linear solution: each body is eliminated in favour of the chamber, then the 
 solved together with the controller's.  Steps that move far from what was expected are repeated.
 """
 
-import math
 from dataclasses import dataclass
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
 from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
-from firing.heat.transient import at_rest
 from firing.kiln.description import EMISSIVITY_WIRE, KilnDescription, resistance_factor
 from firing.kiln.nodes import (
     CHAMBER,
@@ -22,11 +21,12 @@ from firing.kiln.nodes import (
     EMISSIVITY_INSIDE,
     FIRST_LUMP,
     H_INSIDE,
-    Bodies,
+    KilnNodes,
+    water_left_j,
+    water_sinks,
 )
 from firing.units import KELVIN_AT_0_C
-from firing.ware.load import Load
-from firing.ware.state import WareState
+from firing.ware.load import Load, WareState
 
 CONTROL_BAND_C = 0.5
 """The controller goes from full to no power over this, centred on the set-point [°C]; it holds
@@ -72,8 +72,8 @@ class NetworkState:
     surprise_c: float = 0.0
 
 
-class Network(Bodies):
-    """A kiln with its load, and its state over time; see `Bodies` for what it is made of."""
+class Network(KilnNodes):
+    """A kiln with its load, and its state over time; see `KilnNodes` for what it is made of."""
 
     def __init__(
         self, kiln: KilnDescription, load: Load, *, room_c: float, fineness: int = 1
@@ -93,13 +93,6 @@ class Network(Bodies):
 
         A kiln that begins hot begins with its walls at rest at that temperature, and with ware that
         has lost what water leaves on the way there.
-
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature [°C].
-        ware : WareState, optional
-            What is known of the ware; else it came there on a usual ramp.
         """
         temperature = [chamber_c] * self.size
         if chamber_c > self.room_c + 40.0:
@@ -118,17 +111,7 @@ class Network(Bodies):
     def advance(self, step_s: float, set_point_c: float | None) -> NetworkState:
         """Return the state one step on, without accepting it.
 
-        Parameters
-        ----------
-        step_s : float
-            How far [s].
-        set_point_c : float or None
-            The set-point at the end of the step [°C]; None with the elements off.
-
-        Raises
-        ------
-        FiringError
-            If a material is asked outside the temperatures its tables may be used for.
+        The set-point is that at the end of the step; None with the elements off.
         """
         past = self._past
         newest, older, oldest = past[0], past[min(1, len(past) - 1)], past[-1]
@@ -158,13 +141,13 @@ class Network(Bodies):
             b * x + c * y + d * z
             for x, y, z in zip(newest.heat_j, older.heat_j, oldest.heat_j, strict=True)
         ]
-        past_pending = [
-            b * x + c * y + d * z
+        brought_w = [
+            -(b * x + c * y + d * z)
             for x, y, z in zip(newest.pending_j, older.pending_j, oldest.pending_j, strict=True)
         ]
         guess = expected
         for _ in range(MAX_REPEATS):
-            state = self._balance(guess, a, past_w, past_pending, set_point_c)
+            state = self._balance(guess, a, past_w, brought_w, set_point_c)
             found = state.temperature_c
             moves = [abs(x - y) for x, y in zip(found, guess, strict=True)]
             # The wire's temperature follows from the power it gives off, hardly the other way.
@@ -183,20 +166,7 @@ class Network(Bodies):
         return state
 
     def at_rest(self, set_point_c: float, guess_c: float = 900.0) -> NetworkState:
-        """Return the state in which nothing changes any more, of a load without water.
-
-        Parameters
-        ----------
-        set_point_c : float
-            What the controller aims at [°C].
-        guess_c : float
-            Where the search starts [°C].
-
-        Raises
-        ------
-        FiringError
-            If the load holds water, which does not rest, or the search does not settle.
-        """
+        """Return the state in which nothing changes any more, of a load without water."""
         if self.demands:
             raise FiringError("a kiln with water in its load does not come to rest")
         guess, past = [guess_c] * self.size, [0.0] * self.size
@@ -224,7 +194,7 @@ class Network(Bodies):
         guess: list[float],
         a: float,
         past_w: list[float],
-        past_pending: list[float],
+        brought_w: list[float],
         set_point_c: float | None,
     ) -> NetworkState:
         """Solve the heat balance linearised about a guess."""
@@ -234,7 +204,7 @@ class Network(Bodies):
         # What is left of the chamber's balance, d0·T = r0, as each body is eliminated.
         d0 = a * self.air_j_per_k + self.leak_w_per_k
         r0 = self.leak_w_per_k * self.room_c - past_w[CHAMBER]
-        sinks, taken = self._water(guess, a, past_pending)
+        sinks, taken = water_sinks(self.demands, brought_w, guess, a)
 
         t = guess[ELEMENTS]
         kelvin = t + KELVIN_AT_0_C
@@ -307,38 +277,9 @@ class Network(Bodies):
                 h + c * (x - y)
                 for h, c, x, y in zip(contents, capacities, answers, here, strict=True)
             ]
-        pending = [
-            (brought - sink - slope * (found[node] - guess[node])) / a
-            for node, (sink, slope, brought) in zip(self.wet, sinks, strict=True)
-        ]
+        pending = water_left_j(self.demands, sinks, found, guess, a)
         loss_w = g_out * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
         return NetworkState(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
-
-    def _water(
-        self, guess: list[float], a: float, past_pending: list[float]
-    ) -> tuple[list[tuple[float, float, float]], dict[int, tuple[float, float]]]:
-        """Return what each demand takes up [W], its slope [W/K] and past; and the sums by node."""
-        sinks: list[tuple[float, float, float]] = []
-        taken: dict[int, tuple[float, float]] = {}
-        for (node, log_rate, theta_k, whole), earlier in zip(
-            self.demands, past_pending, strict=True
-        ):
-            brought = -earlier
-            if brought < 1e-5 * a * whole:
-                sinks.append((0.0, 0.0, brought))
-                continue
-            kelvin = guess[node] + KELVIN_AT_0_C
-            rate = math.exp(log_rate - theta_k / kelvin)
-            left = brought / (a + rate)
-            sink = rate * left
-            slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
-            sinks.append((sink, slope, brought))
-            if node in taken:
-                so_far = taken[node]
-                taken[node] = (so_far[0] + sink, so_far[1] + slope)
-            else:
-                taken[node] = (sink, slope)
-        return sinks, taken
 
 
 def _controlled(
@@ -356,16 +297,3 @@ def _controlled(
     if power_w < 0.0:
         return 0.0, r / d
     return power_w, chamber_c
-
-
-__all__ = [
-    "CHAMBER",
-    "CONTROL_BAND_C",
-    "ELEMENTS",
-    "EMISSIVITY_INSIDE",
-    "FIRST_LUMP",
-    "H_INSIDE",
-    "REPEAT_C",
-    "Network",
-    "NetworkState",
-]

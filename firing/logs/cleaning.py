@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.flags import WORDS, Mark, MarkArray
-from firing.logs.jump_filter import lone_spikes, mark_jumps
+from firing.logs.flags import FLAG_TEXT, Flag, FlagArray
+from firing.logs.jump_filter import flag_jumps, lone_spikes
 from firing.logs.plausibility_limits import (
     LOG_RISE_C_PER_S,
     LOG_STEP_C,
@@ -31,12 +31,7 @@ Runs = list[tuple[int, int]]
 def still_runs(time_s: FloatArray, steps_c: FloatArray) -> Runs:
     """Return the stretches (first, after the last) of like readings that are long enough.
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Times [s].
-    steps_c : ndarray, shape (n - 1,)
-        Differences of the readings [°C].
+    `steps_c` are the readings' differences, shape (n - 1,).
     """
     moves = np.flatnonzero(steps_c)
     begin = np.concatenate([[0], moves + 1])
@@ -51,16 +46,10 @@ def still_runs(time_s: FloatArray, steps_c: FloatArray) -> Runs:
 def stuck_runs(
     time_s: FloatArray, values: FloatArray, steps_c: FloatArray, others: FloatArray
 ) -> Runs:
-    """Return the stretches in which one channel was stuck.
+    """Return the stretches in which one channel, finite, was stuck.
 
-    Parameters
-    ----------
-    time_s, values : ndarray, shape (n,)
-        One channel's readings [°C], finite.
-    steps_c : ndarray, shape (n - 1,)
-        Their differences.
-    others : ndarray, shape (n, k)
-        The other channels at the same times, NaN where they have no reading.
+    `others`, shape (n, k), are the other channels at the same times, NaN where they have no
+    reading.
     """
     runs = still_runs(time_s, steps_c)
     if not runs:
@@ -136,28 +125,18 @@ _LONG_HOLD_S = 7200.0
 
 @dataclass(frozen=True, eq=False)
 class Cleaning:
-    """What is held against the readings of a log.
+    """What is held against the readings of a log: a `Flag` for each, shape (n, channels)."""
 
-    Attributes
-    ----------
-    marks : ndarray of uint8, shape (n, channels)
-        A `Mark` for every reading, 0 where nothing is.
-    channels : tuple of str
-        The channels' names.
-    notes : tuple of str
-        What was marked and why, as sentences; empty where nothing was.
-    """
-
-    marks: MarkArray
+    marks: FlagArray
     channels: tuple[str, ...]
     notes: tuple[str, ...]
 
     @property
     def used(self) -> tuple[float, ...]:
         """Share of each channel's readings that is used, 0 to 1."""
-        return tuple((self.marks == Mark.USED).mean(axis=0).tolist())
+        return tuple((self.marks == Flag.USED).mean(axis=0).tolist())
 
-    def count(self, mark: Mark, channel: int | None = None) -> int:
+    def count(self, mark: Flag, channel: int | None = None) -> int:
         """Return how many readings, of one channel or of all, bear a mark."""
         marks = self.marks if channel is None else self.marks[:, channel]
         return int(np.count_nonzero(marks == mark))
@@ -166,26 +145,15 @@ class Cleaning:
         """Return temperatures (n, channels) with NaN where a reading is marked."""
         if not self.marks.any():
             return temperature_c
-        return np.where(self.marks == Mark.USED, temperature_c, np.nan)
+        return np.where(self.marks == Flag.USED, temperature_c, np.nan)
 
 
 def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleaning:
-    """Mark the readings of a trace that no kiln can have given.
+    """Flag the readings of a trace that no kiln can have given.
 
     Spikes, stretches that are stuck, dropouts to room temperature, overloads, jumps faster than any
     kiln, and stretches that look like °F among °C.  A channel of fewer than 20 readings is not
-    judged.
-
-    Parameters
-    ----------
-    trace : Trace
-        Readings as logged; NaN is marked as missing.
-    where : callable, optional
-        Words for the place of a reading, by its number from 0; default its time.
-
-    Returns
-    -------
-    Cleaning
+    judged.  `where` gives words for the place of a reading, by its number from 0; default its time.
     """
     temperature_c = trace.temperature_c
     marks = np.zeros(temperature_c.shape, dtype=np.uint8)
@@ -197,7 +165,7 @@ def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleanin
             if found is not None:
                 marks[:, channel] = found
             continue
-        marks[~finite, channel] = Mark.MISSING
+        marks[~finite, channel] = Flag.MISSING
         rows = np.flatnonzero(finite)
         found = _marks_of(trace.time_s[rows], values[rows], _others(temperature_c, channel)[rows])
         if found is not None:
@@ -217,28 +185,28 @@ def _others(temperature_c: FloatArray, channel: int) -> FloatArray:
     return np.concatenate([temperature_c[:, :channel], temperature_c[:, channel + 1 :]], axis=1)
 
 
-def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> MarkArray | None:
-    """Mark one channel's finite readings; None where there is nothing to mark."""
+def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> FlagArray | None:
+    """Flag one channel's finite readings; None where there is nothing to mark."""
     if values.size < LEAST_READINGS:
         return None
     steps_c = np.diff(values)
-    marks: MarkArray | None = None
+    marks: FlagArray | None = None
     stuck = stuck_runs(time_s, values, steps_c, others)
     lone = lone_spikes(values, steps_c)
     if stuck or lone.size:
         marks = np.zeros(values.size, dtype=np.uint8)
         for begin, end in stuck:
-            marks[begin:end] = Mark.STUCK
-        marks[lone] = Mark.SPIKE
-        rest = np.flatnonzero(marks == Mark.USED)
+            marks[begin:end] = Flag.STUCK
+        marks[lone] = Flag.SPIKE
+        rest = np.flatnonzero(marks == Flag.USED)
         if rest.size < LEAST_READINGS:
             return marks
         time_s, values = time_s[rest], values[rest]
         steps_c = np.diff(values)
-    jumps = mark_jumps(time_s, values, steps_c)
+    jumps = flag_jumps(time_s, values, steps_c)
     if jumps is None:
         return marks
-    doubtful = (jumps == Mark.SPIKE) | (jumps == Mark.JUMP)
+    doubtful = (jumps == Flag.SPIKE) | (jumps == Flag.JUMP)
     if np.count_nonzero(doubtful) > _MOST_JUMPS_SHARE * values.size:
         return marks  # what is unlike most of its readings cannot be told for this channel
     if marks is None:
@@ -247,9 +215,9 @@ def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> Mar
     return marks
 
 
-def _stillness(name: str, marks: MarkArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+def _stillness(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray) -> list[str]:
     """Say where a log ends in a long standstill in the heat: a hold, or a sensor that was stuck."""
-    rows = np.flatnonzero(marks == Mark.USED)
+    rows = np.flatnonzero(marks == Flag.USED)
     if rows.size < LEAST_READINGS or values[rows[-1]] <= _WARM_C:
         return []
     moved = np.flatnonzero(values[rows] != values[rows[-1]])
@@ -263,9 +231,9 @@ def _stillness(name: str, marks: MarkArray, time_s: FloatArray, values: FloatArr
     ]
 
 
-def _restlessness(name: str, marks: MarkArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+def _restlessness(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray) -> list[str]:
     """Say where even the readings that are used cannot all be those of one kiln."""
-    used = marks == Mark.USED
+    used = marks == Flag.USED
     if not used.all():
         time_s, values = time_s[used], values[used]
     if values.size < LEAST_READINGS:
@@ -284,15 +252,15 @@ def _restlessness(name: str, marks: MarkArray, time_s: FloatArray, values: Float
 
 
 def _sentences(
-    name: str, marks: MarkArray, values: FloatArray, where: Callable[[int], str]
+    name: str, marks: FlagArray, values: FloatArray, where: Callable[[int], str]
 ) -> list[str]:
-    counts = np.bincount(marks, minlength=len(Mark))
-    judged = int(counts[Mark.SPIKE :].sum())
+    counts = np.bincount(marks, minlength=len(Flag))
+    judged = int(counts[Flag.SPIKE :].sum())
     if not judged:
         return []
     found = []
-    for mark, words in WORDS.items():
-        if mark == Mark.MISSING or not counts[mark]:
+    for mark, words in FLAG_TEXT.items():
+        if mark == Flag.MISSING or not counts[mark]:
             continue
         row = int(np.argmax(marks == mark))
         verb = "is" if counts[mark] == 1 else "are"
@@ -300,8 +268,8 @@ def _sentences(
             f"{name}: {counts[mark]} of {marks.size} readings {verb} {words} "
             f"(first {where(row)}: {values[row]:.2f} °C)"
         )
-    missing = f" ({counts[Mark.MISSING]} more are missing)" if counts[Mark.MISSING] else ""
-    share = 100.0 * counts[Mark.USED] / marks.size
+    missing = f" ({counts[Flag.MISSING]} more are missing)" if counts[Flag.MISSING] else ""
+    share = 100.0 * counts[Flag.USED] / marks.size
     shown = f"{min(share, 99.99):.2f}" if share > 99.0 else f"{share:.1f}"
     found.append(f"{name}: {shown} % of its readings are used; marked ones are left out{missing}")
     return found

@@ -17,8 +17,8 @@ from firing.logs.dialect import (
 )
 from firing.logs.layout import LogLayout, find_layout
 from firing.logs.options import ReadingOptions
-from firing.logs.text import Text, neutral
-from firing.logs.timecolumn import date_orders, find_time, settle_date_order, two_parts
+from firing.logs.text import Text, printable
+from firing.logs.time_column import date_orders, find_time, settle_date_order, two_parts
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
 
@@ -27,19 +27,14 @@ _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\
 
 
 def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
-    """Find the dialect of a log in its text; `name` is the file's, for messages.
-
-    Raises
-    ------
-    FiringError
-        If the file is no log, or what it says can be read in more than one way.
-    """
+    """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
     mark = options.delimiter
     if mark is not None:
         mark = _DELIMITER_WORDS.get(mark, mark)
         if len(mark) != 1:
             raise FiringError(
-                f'"{neutral(mark)}" is no delimiter; write one character, or semicolon, comma, tab'
+                f'"{printable(mark)}" is no delimiter; write one character, or semicolon, comma, '
+                "tab"
             )
     layout = find_layout(
         text.body,
@@ -49,7 +44,7 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
         skip_lines=options.skip_lines or 0,
     )
     notes: list[str] = list(layout.notes)
-    columns = _with_told_roles(name, _named_columns(layout), options)
+    columns = _with_stated_roles(name, _named_columns(layout), options)
     places, kind = find_time(name, layout, columns, options)
     parts: TwoParts = "h:mm"
     if kind == "elapsed clock":
@@ -62,7 +57,7 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
     order = _date_order(name, text.body, layout, places[0], options) if kind == "datetime" else None
     columns = _with_roles(name, layout, columns, places, options)
     columns = _with_units(name, layout, columns, options, notes)
-    columns = [replace(c, written=neutral(c.written)) for c in columns]
+    columns = [replace(c, written=printable(c.written)) for c in columns]
     left_out = [c.name for c in columns if c.role == "other" and layout.kinds[c.index] == "number"]
     if left_out:
         notes.append(f"not read as kiln temperatures: {', '.join(left_out)}")
@@ -81,26 +76,26 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
     )
 
 
-def _with_told_roles(name: str, columns: list[Column], options: ReadingOptions) -> list[Column]:
+def _with_stated_roles(name: str, columns: list[Column], options: ReadingOptions) -> list[Column]:
     """Give the columns a person named the roles they were given."""
-    told = list(columns)
+    named = list(columns)
     for which, role in options.columns.items():
         if role not in get_args(ColumnRole):
             listed = ", ".join(get_args(ColumnRole))
-            raise FiringError(f'"{neutral(role)}" is no role of a column; write one of {listed}')
-        wanted = neutral(which)
+            raise FiringError(f'"{printable(role)}" is no role of a column; write one of {listed}')
+        wanted = printable(which)
         found = [
             c.index
             for c in columns
-            if wanted.casefold() in (c.name.casefold(), neutral(c.written).casefold())
+            if wanted.casefold() in (c.name.casefold(), printable(c.written).casefold())
         ]
         if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(columns):
             found = [int(wanted) - 1]
         if not found:
             listed = ", ".join(f"{c.index + 1} ({c.name})" for c in columns)
             raise FiringError(f'{name} has no column "{wanted}"; its columns are {listed}')
-        told[found[0]] = replace(told[found[0]], role=role)
-    return told
+        named[found[0]] = replace(named[found[0]], role=role)
+    return named
 
 
 def _named_columns(layout: LogLayout) -> list[Column]:
@@ -144,7 +139,7 @@ def _with_roles(
         if index in roles or layout.kinds[index] not in ("number", "missing"):
             continue
         meaning = vocabulary.role(column.written)
-        if meaning == "time" and vocabulary.plain(column.written) == "temps":
+        if meaning == "time" and vocabulary.normalized(column.written) == "temps":
             meaning = "temperature"  # French for time, English for temperatures
         if _unit_cell(layout, index) == "mv" and meaning in ("temperature", "unknown"):
             meaning = "emf"

@@ -50,26 +50,9 @@ class Column:
 class Dialect:
     """How a log is written.
 
-    Attributes
-    ----------
-    encoding, delimiter, decimal : str
-        Codec and marks.
-    preamble_lines : int
-        Lines above the header, or above the readings where there is no header.
-    first_line : int
-        Line number, from 1, of the first reading.
-    header : bool
-        Whether the columns are named.
-    columns : tuple of Column
-        Every column of the table.
-    time_kind : str
-        How time is written.
-    date_order : {"ymd", "dmy", "mdy"}, optional
-        Order of numeric dates without a four-digit year in front.
-    two_parts : {"h:mm", "mm:ss"}
-        Meaning of a clock of two numbers.
-    notes : tuple of str
-        What was assumed, as sentences.
+    `preamble_lines` stand above the header, or above the readings where there is none; `first_line`
+    is the line number, from 1, of the first reading.  `date_order` is that of numeric dates without
+    a four-digit year in front.
     """
 
     encoding: str

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from firing.errors import FiringError
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
 from firing.trace import FloatArray
 
@@ -111,22 +111,16 @@ def _rules_of(name: str) -> tzinfo:
         return ZoneInfo(text)
     except (OSError, ValueError, LookupError) as fault:
         raise FiringError(
-            f'"{neutral(name)}" is no known time zone; write one like Europe/Berlin, UTC or +01:00'
+            f'"{printable(name)}" is no known time zone; write one like Europe/Berlin, UTC or '
+            "+01:00"
         ) from fault
 
 
 @dataclass(frozen=True, eq=False)
 class RealTime:
-    """Wall-clock times put on real time.
+    """Wall-clock times with every change of the clocks taken out: as far apart as they really were.
 
-    Attributes
-    ----------
-    naive_s : ndarray, shape (n,)
-        The times with every change of the clocks taken out again: as far apart as they really were.
-    first_fold : int
-        1 where the first reading stands in the second of two like hours.
-    notes : tuple of str
-        What was found, as sentences.
+    `first_fold` is 1 where the first reading stands in the second of two like hours.
     """
 
     naive_s: FloatArray
@@ -135,16 +129,9 @@ class RealTime:
 
 
 def real_time(naive_s: FloatArray, zone: Zone, line: Callable[[int], int]) -> RealTime:
-    """Put wall-clock times, in the order of the file, on real time.
+    """Put wall-clock times, readable and in the order of the file, on real time.
 
-    Parameters
-    ----------
-    naive_s : ndarray, shape (n,)
-        Readable times as the clock showed them [naive s since 1970].
-    zone : Zone
-        Whose rules the clock follows, if it follows any.
-    line : callable
-        The line of a place in `naive_s`, for notes.
+    `line` gives the line of a place in `naive_s`, for notes.
     """
     notes: list[str] = []
     fold = 0

@@ -13,10 +13,7 @@ from firing.trace import FloatArray
 def junction_column(name: str, dialect: Dialect, options: ReadingOptions) -> Column | None:
     """Return the column of the reference junction, None where its temperature is told.
 
-    Raises
-    ------
-    FiringError
-        If the log is in millivolts and the type or the junction is not known.
+    Millivolts are refused where the type or the junction is not known.
     """
     columns = [c for c in dialect.channel_columns if c.unit == "mV"]
     if not columns:
@@ -48,13 +45,7 @@ def convert_emf(
     junction_c: FloatArray | float,
     notes: list[str],
 ) -> FloatArray:
-    """Return the temperatures [°C], shape (n,), that millivolts mean; NaN where they mean none.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type, or the stated junction is no temperature of a junction.
-    """
+    """Return the temperatures [°C], shape (n,), that millivolts mean; NaN where they mean none."""
     from firing.thermocouple.junction import convert
 
     possible: npt.NDArray[np.bool_] = np.abs(emf_mv) <= MOST_MV
@@ -63,7 +54,7 @@ def convert_emf(
     return found.temperature_c
 
 
-def junction_words(
+def junction_text(
     dialect: Dialect, options: ReadingOptions, junction: Column | None, junction_c: FloatArray
 ) -> str:
     """Return a sentence saying how millivolts were read."""

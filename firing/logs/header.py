@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, split_line
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.vocabulary import LONGEST_NAME, is_unit_cell, role
 
 _COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
@@ -32,27 +32,10 @@ def find_header(
     columns: Sequence[CellKind],
     first_line: int,
 ) -> Header:
-    """Find the header above the first reading.
+    """Find the header above the first reading, ``head[first]``, of a table of these `columns`.
 
-    Parameters
-    ----------
-    name : str
-        The file's name, for messages.
-    head : sequence of str
-        The lines down to the first reading at least.
-    first : int
-        Place of the first reading in `head`.
-    delimiter : str
-        The mark between cells.
-    columns : sequence of CellKind
-        What each column of the table mostly holds.
-    first_line : int
-        Line number, from 1, of ``head[0]``.
-
-    Raises
-    ------
-    FiringError
-        If the header names fewer columns than the readings hold.
+    `first_line` is the number, from 1, of ``head[0]``.  A header that names fewer columns than the
+    readings hold is refused.
     """
     above = [index for index in range(first) if head[index].strip()]
     width = len(columns)
@@ -81,7 +64,9 @@ def find_header(
     cells = header_cells(line, delimiter, columns)
     if delimiter == " " and len(cells) != width:
         knows = sum(role(cell) != "unknown" for cell in cells)
-        odd = f'the line "{neutral(line)}" does not fit the columns below it and names none of them'
+        odd = (
+            f'the line "{printable(line)}" does not fit the columns below it and names none of them'
+        )
         return Header(None, units_row, first, (*notes, odd) if knows >= 2 else notes)
     unnamed = [kind for kind in columns[len(cells) :] if kind not in ("missing", "text")]
     knows = sum(role(cell) != "unknown" for cell in cells)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.readings import Readings
+from firing.logs.readings import LogReadings
 from firing.trace import FloatArray
 from firing.units import format_duration
 
@@ -16,24 +16,12 @@ BoolArray = npt.NDArray[np.bool_]
 _GAP_INTERVALS = 3.0  # a longer pause between files is told
 
 
-def join(readings: Sequence[Readings], pause_s: float | None) -> Readings:
+def join(readings: Sequence[LogReadings], pause_s: float | None) -> LogReadings:
     """Join the readings of several files.
 
     Files with wall-clock times are put in the order of their times; where they overlap, the file
     that began first counts.  Files that count from their own beginning are taken in the order
     given, a stated pause between them.
-
-    Parameters
-    ----------
-    readings : sequence of Readings
-        One a file, at least one.
-    pause_s : float, optional
-        The pause between files without wall-clock times [s].
-
-    Raises
-    ------
-    FiringError
-        If the files share no channel, or nothing tells how far apart they are.
     """
     if len(readings) == 1:
         return readings[0]
@@ -48,7 +36,7 @@ def join(readings: Sequence[Readings], pause_s: float | None) -> Readings:
     ordered, offsets_s = _placed(readings, pause_s, notes)
     channels = _common_channels(ordered, notes)
     times: list[FloatArray] = []
-    kept: list[Readings] = []
+    kept: list[LogReadings] = []
     keeps: list[BoolArray] = []
     end_s = -np.inf
     for one, offset_s in zip(ordered, offsets_s, strict=True):
@@ -95,8 +83,8 @@ def join(readings: Sequence[Readings], pause_s: float | None) -> Readings:
 
 
 def _placed(
-    readings: Sequence[Readings], pause_s: float | None, notes: list[str]
-) -> tuple[list[Readings], list[float]]:
+    readings: Sequence[LogReadings], pause_s: float | None, notes: list[str]
+) -> tuple[list[LogReadings], list[float]]:
     """Return the files in order, and when each began, in seconds after the first."""
     moments_s = [one.started.timestamp() for one in readings if one.started is not None]
     if len(moments_s) == len(readings):
@@ -123,12 +111,12 @@ def _placed(
     return list(readings), offsets_s
 
 
-def interval_s(readings: Readings) -> float:
+def interval_s(readings: LogReadings) -> float:
     """Return the median time between readings [s]."""
     return float(np.median(np.diff(readings.time_s)))
 
 
-def _common_channels(readings: Sequence[Readings], notes: list[str]) -> tuple[str, ...]:
+def _common_channels(readings: Sequence[LogReadings], notes: list[str]) -> tuple[str, ...]:
     first = readings[0]
     common = [name for name in first.channels if all(name in one.channels for one in readings)]
     if not common:
@@ -140,7 +128,7 @@ def _common_channels(readings: Sequence[Readings], notes: list[str]) -> tuple[st
     return tuple(common)
 
 
-def _places(readings: Readings, channels: Sequence[str]) -> list[int]:
+def _places(readings: LogReadings, channels: Sequence[str]) -> list[int]:
     return [readings.channels.index(name) for name in channels]
 
 
@@ -156,7 +144,7 @@ def _side(columns: Sequence[tuple[FloatArray | None, BoolArray]]) -> FloatArray 
     )
 
 
-def _note_gap(before: Readings, after: Readings, pause_s: float, notes: list[str]) -> None:
+def _note_gap(before: LogReadings, after: LogReadings, pause_s: float, notes: list[str]) -> None:
     usual_s = max(interval_s(before), interval_s(after))
     if pause_s > _GAP_INTERVALS * usual_s:
         notes.append(

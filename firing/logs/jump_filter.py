@@ -1,7 +1,7 @@
 """The readings of one channel that one kiln could have made, one after another.
 
-Of the pieces of a channel, those are kept that make the longest story a kiln could have lived
-through; what does not fit into it is marked.  A jump that never comes back costs the story
+Of the stretches of a channel, those are kept that make the longest sequence a kiln could have gone
+through; what does not fit into it is marked.  A jump that never comes back costs the sequence
 something, but does not end it: half a log is not thrown away for a thermocouple that slipped.
 """
 
@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from firing.logs.flags import Mark, MarkArray
+from firing.logs.flags import Flag, FlagArray
 from firing.logs.plausibility_limits import (
     LOG_DROPOUT_FALL_C,
     LOG_DROPOUT_FALL_S,
@@ -32,15 +32,10 @@ _OVER_C = 20.0
 
 
 @dataclass(frozen=True, eq=False)
-class Pieces:
-    """Stretches of a channel without a jump inside; arrays of shape (pieces,).
+class Stretches:
+    """Stretches of a channel without a jump inside: first reading, and the one after the last.
 
-    Attributes
-    ----------
-    begin, end : ndarray of int
-        First reading, and the one after the last.
-    first_s, last_s, first_c, last_c, lowest_c, highest_c : ndarray
-        Times [s] and temperatures [°C] at their ends, and their extremes.
+    Times and temperatures are those at their ends, and the extremes between.
     """
 
     begin: npt.NDArray[np.intp]
@@ -63,14 +58,16 @@ class Pieces:
         return self.end - self.begin
 
 
-def cut(time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float) -> Pieces:
+def cut_at_jumps(
+    time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: float
+) -> Stretches:
     """Cut a channel wherever it goes faster than a kiln."""
     far = np.flatnonzero(np.abs(steps_c) > margin_c)
     allowed_c = margin_c + LOG_RISE_C_PER_S * (time_s[far + 1] - time_s[far])
     far = far[np.abs(steps_c[far]) > allowed_c]
     begin = np.concatenate([[0], far + 1])
     end = np.concatenate([far + 1, [values.size]])
-    return Pieces(
+    return Stretches(
         begin=begin,
         end=end,
         first_s=time_s[begin],
@@ -83,7 +80,7 @@ def cut(time_s: FloatArray, values: FloatArray, steps_c: FloatArray, margin_c: f
 
 
 def neighbours(usable: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], ...]:
-    """Return, for every piece, the nearest usable piece before and after it, −1 for none."""
+    """Return, for every stretch, the nearest usable stretch before and after it, −1 for none."""
     places = np.arange(usable.size)
     before = np.maximum.accumulate(np.where(usable, places, -1))
     before = np.concatenate([[-1], before[:-1]])
@@ -92,41 +89,43 @@ def neighbours(usable: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.intp], ...
     return before, np.where(after == usable.size, -1, after)
 
 
-def cold_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
-    """Tell which pieces lie at room temperature or below, a step away from the heat."""
-    low = pieces.highest_c <= TERMINALS_MOST_C
+def cold_stretches(stretches: Stretches) -> npt.NDArray[np.bool_]:
+    """Tell which stretches lie at room temperature or below, a step away from the heat."""
+    low = stretches.highest_c <= TERMINALS_MOST_C
     if not low.any() or low.all():
-        return np.zeros(pieces.count, dtype=np.bool_)
+        return np.zeros(stretches.count, dtype=np.bool_)
     before, after = neighbours(~low)
     fell = (
         (before >= 0)
-        & (pieces.last_c[before] - pieces.first_c >= LOG_DROPOUT_FALL_C)
-        & (pieces.first_s - pieces.last_s[before] <= LOG_DROPOUT_FALL_S)
+        & (stretches.last_c[before] - stretches.first_c >= LOG_DROPOUT_FALL_C)
+        & (stretches.first_s - stretches.last_s[before] <= LOG_DROPOUT_FALL_S)
     )
     rose = (
         (after >= 0)
-        & (pieces.first_c[after] - pieces.last_c >= LOG_DROPOUT_FALL_C)
-        & (pieces.first_s[after] - pieces.last_s <= LOG_DROPOUT_FALL_S)
+        & (stretches.first_c[after] - stretches.last_c >= LOG_DROPOUT_FALL_C)
+        & (stretches.first_s[after] - stretches.last_s <= LOG_DROPOUT_FALL_S)
     )
     found: npt.NDArray[np.bool_] = low & (fell | rose)
-    # several cold pieces in a row share the fate of those at their ends
-    for place in range(1, pieces.count):
+    # several cold stretches in a row share the fate of those at their ends
+    for place in range(1, stretches.count):
         if low[place] and found[place - 1]:
             found[place] = True
-    for place in range(pieces.count - 2, -1, -1):
+    for place in range(stretches.count - 2, -1, -1):
         if low[place] and found[place + 1]:
             found[place] = True
     return found
 
 
-def overloaded_pieces(pieces: Pieces) -> npt.NDArray[np.bool_]:
-    """Tell which pieces stand still above all that the sensor read otherwise."""
-    flat = (pieces.highest_c - pieces.lowest_c <= _FLAT_C) & (pieces.size >= LOG_SPIKE_READINGS)
+def overloaded_stretches(stretches: Stretches) -> npt.NDArray[np.bool_]:
+    """Tell which stretches stand still above all that the sensor read otherwise."""
+    flat = (stretches.highest_c - stretches.lowest_c <= _FLAT_C) & (
+        stretches.size >= LOG_SPIKE_READINGS
+    )
     rest = ~flat
     if not rest.any() or not flat.any():
-        return np.zeros(pieces.count, dtype=np.bool_)
-    top_c = float(pieces.highest_c[rest].max())
-    found: npt.NDArray[np.bool_] = flat & (pieces.lowest_c > top_c + _OVER_C)
+        return np.zeros(stretches.count, dtype=np.bool_)
+    top_c = float(stretches.highest_c[rest].max())
+    found: npt.NDArray[np.bool_] = flat & (stretches.lowest_c > top_c + _OVER_C)
     return found
 
 
@@ -168,17 +167,17 @@ def lone_spikes(values: FloatArray, steps_c: FloatArray) -> npt.NDArray[np.intp]
 
 _JUMP_COST_S = 7200.0  # what leaves and comes back within two hours a jump is an excursion
 _LEAST_JUMP_COST = 20  # readings
-_LOOK_BACK = 64  # pieces
-_MOST_PIECES = 20_000
+_LOOK_BACK = 64  # stretches
+_MOST_STRETCHES = 20_000
 _STOPS_AT_ONCE = 0.1
 
 
-def _possible(pieces: Pieces, earlier: slice, later: int, margin_c: float) -> FloatArray:
-    """Tell which of some earlier pieces a kiln could have gone on from, as 1 and 0."""
-    pause_s = pieces.first_s[later] - pieces.last_s[earlier]
-    change_c = pieces.first_c[later] - pieces.last_c[earlier]
+def _possible(stretches: Stretches, earlier: slice, later: int, margin_c: float) -> FloatArray:
+    """Tell which of some earlier stretches a kiln could have gone on from, as 1 and 0."""
+    pause_s = stretches.first_s[later] - stretches.last_s[earlier]
+    change_c = stretches.first_c[later] - stretches.last_c[earlier]
     rise_c = margin_c + LOG_RISE_C_PER_S * pause_s
-    height_c = np.maximum(pieces.last_c[earlier] - ROOM_C, 0.0)
+    height_c = np.maximum(stretches.last_c[earlier] - ROOM_C, 0.0)
     fall_c = np.maximum(
         rise_c, margin_c + height_c * -np.expm1(-pause_s / LOG_FALL_TIME_CONSTANT_S)
     )
@@ -186,19 +185,19 @@ def _possible(pieces: Pieces, earlier: slice, later: int, margin_c: float) -> Fl
     return possible
 
 
-def _story(
-    pieces: Pieces, usable: npt.NDArray[np.bool_], margin_c: float, jump_cost: float
+def _best_sequence(
+    stretches: Stretches, usable: npt.NDArray[np.bool_], margin_c: float, jump_cost: float
 ) -> tuple[list[int], list[int]]:
-    """Return the pieces of the best story, and those of them that begin with a jump."""
-    weight = np.where(usable, pieces.size.astype(np.float64), -np.inf)
+    """Return the stretches of the best sequence, and those of them that begin with a jump."""
+    weight = np.where(usable, stretches.size.astype(np.float64), -np.inf)
     best = weight.copy()
-    previous = np.full(pieces.count, -1)
-    jumps = np.zeros(pieces.count, dtype=np.bool_)
-    for place in range(1, pieces.count):
+    previous = np.full(stretches.count, -1)
+    jumps = np.zeros(stretches.count, dtype=np.bool_)
+    for place in range(1, stretches.count):
         if not usable[place]:
             continue
         earlier = slice(max(0, place - _LOOK_BACK), place)
-        possible = _possible(pieces, earlier, place, margin_c)
+        possible = _possible(stretches, earlier, place, margin_c)
         gain = best[earlier] - jump_cost * (1.0 - possible)
         at = gain.size - 1 - int(np.argmax(gain[::-1]))  # of equals the nearest
         if gain[at] > 0.0:
@@ -221,106 +220,101 @@ def _is_fahrenheit(low_c: float, high: float, pause_s: float) -> bool:
     return abs(high - expected) <= max(4.0, 0.02 * expected) + 1.8 * LOG_USUAL_C_PER_S * pause_s
 
 
-def mark_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> MarkArray | None:
-    """Mark what no kiln could have done; None where there is nothing, or no order to be found.
+def flag_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> FlagArray | None:
+    """Flag what no kiln could have done; None where there is nothing, or no order to be found.
 
-    Parameters
-    ----------
-    time_s, values : ndarray, shape (n,)
-        One channel's readings, finite, in order.
-    steps_c : ndarray, shape (n - 1,)
-        Their differences.
+    The readings of one channel are finite and in order; `steps_c` are their differences.
     """
     margin_c = noise_margin_c(values)
-    pieces = cut(time_s, values, steps_c, margin_c)
-    if pieces.count == 1:
+    stretches = cut_at_jumps(time_s, values, steps_c, margin_c)
+    if stretches.count == 1:
         return None
-    cold = cold_pieces(pieces)
+    cold = cold_stretches(stretches)
     if cold.any():
         # a loose contact may drop out thousands of times; without that, what is left hangs together
-        marks = np.repeat(np.where(cold, np.uint8(Mark.DROPOUT), np.uint8(0)), pieces.size)
-        rest = np.flatnonzero(marks == Mark.USED)
-        more = mark_jumps(time_s[rest], values[rest], np.diff(values[rest]))
+        marks = np.repeat(np.where(cold, np.uint8(Flag.DROPOUT), np.uint8(0)), stretches.size)
+        rest = np.flatnonzero(marks == Flag.USED)
+        more = flag_jumps(time_s[rest], values[rest], np.diff(values[rest]))
         if more is not None:
             marks[rest] = more
         return marks
-    if pieces.count > _MOST_PIECES:
+    if stretches.count > _MOST_STRETCHES:
         return None
     marks = np.zeros(values.size, dtype=np.uint8)
-    over = overloaded_pieces(pieces)
+    over = overloaded_stretches(stretches)
     interval_s = float(np.median(np.diff(time_s[:2001])))
     jump_cost = max(float(_LEAST_JUMP_COST), _JUMP_COST_S / interval_s)
-    chosen, jumped = _story(pieces, ~over, margin_c, jump_cost)
-    inside = np.zeros(pieces.count, dtype=np.bool_)
+    chosen, jumped = _best_sequence(stretches, ~over, margin_c, jump_cost)
+    inside = np.zeros(stretches.count, dtype=np.bool_)
     inside[chosen] = True
     before, after = neighbours(inside)
     for place in np.flatnonzero(~inside).tolist():
-        stretch = slice(int(pieces.begin[place]), int(pieces.end[place]))
+        stretch = slice(int(stretches.begin[place]), int(stretches.end[place]))
         if over[place]:
-            marks[stretch] = Mark.FULL_SCALE
+            marks[stretch] = Flag.FULL_SCALE
         else:
-            marks[stretch] = _excursion(pieces, place, before, after)
-    _mark_kept_jumps(pieces, values, chosen, jumped, margin_c, marks)
+            marks[stretch] = _excursion(stretches, place, before, after)
+    _mark_kept_jumps(stretches, values, chosen, jumped, margin_c, marks)
     return marks
 
 
 def _excursion(
-    pieces: Pieces, place: int, before: npt.NDArray[np.intp], after: npt.NDArray[np.intp]
-) -> Mark:
-    """Name a piece that is not part of the story."""
-    size = int(pieces.size[place])
-    first_c, last_c = float(pieces.first_c[place]), float(pieces.last_c[place])
+    stretches: Stretches, place: int, before: npt.NDArray[np.intp], after: npt.NDArray[np.intp]
+) -> Flag:
+    """Name a stretch that is not part of the sequence."""
+    size = int(stretches.size[place])
+    first_c, last_c = float(stretches.first_c[place]), float(stretches.last_c[place])
     one, two = int(before[place]), int(after[place])
-    from_c, to_c = float(pieces.last_c[one]), float(pieces.first_c[two])
-    since_s = float(pieces.first_s[place] - pieces.last_s[one])
-    until_s = float(pieces.first_s[two] - pieces.last_s[place])
+    from_c, to_c = float(stretches.last_c[one]), float(stretches.first_c[two])
+    since_s = float(stretches.first_s[place] - stretches.last_s[one])
+    until_s = float(stretches.first_s[two] - stretches.last_s[place])
     if size > LOG_SPIKE_READINGS and (
         (one >= 0 and _is_fahrenheit(from_c, first_c, since_s))
         or (two >= 0 and _is_fahrenheit(to_c, last_c, until_s))
     ):
-        return Mark.FAHRENHEIT
-    long_s = float(pieces.last_s[place] - pieces.first_s[place])
-    return Mark.SPIKE if size <= LOG_SPIKE_READINGS or long_s <= LOG_SPIKE_S else Mark.JUMP
+        return Flag.FAHRENHEIT
+    long_s = float(stretches.last_s[place] - stretches.first_s[place])
+    return Flag.SPIKE if size <= LOG_SPIKE_READINGS or long_s <= LOG_SPIKE_S else Flag.JUMP
 
 
 def _mark_kept_jumps(
-    pieces: Pieces,
+    stretches: Stretches,
     values: FloatArray,
     chosen: list[int],
     jumped: list[int],
     margin_c: float,
-    marks: MarkArray,
+    marks: FlagArray,
 ) -> None:
-    """Mark the first reading after a jump that stays, and stretches that look like °F."""
+    """Flag the first reading after a jump that stays, and stretches that look like °F."""
     order = {place: index for index, place in enumerate(chosen)}
     suspects = list(jumped)
     for one, two in pairwise(chosen):
         # a fall a sheath could follow, that stops at once, is no opened kiln either
-        fall_c = float(pieces.last_c[one] - pieces.first_c[two])
-        pause_s = float(pieces.first_s[two] - pieces.last_s[one])
-        soon = min(int(pieces.begin[two]) + LOG_SPIKE_READINGS, values.size - 1)
-        goes_on_c = float(pieces.first_c[two] - values[soon])
+        fall_c = float(stretches.last_c[one] - stretches.first_c[two])
+        pause_s = float(stretches.first_s[two] - stretches.last_s[one])
+        soon = min(int(stretches.begin[two]) + LOG_SPIKE_READINGS, values.size - 1)
+        goes_on_c = float(stretches.first_c[two] - values[soon])
         if (
             fall_c > margin_c + LOG_RISE_C_PER_S * pause_s
-            and pieces.size[two] > LOG_SPIKE_READINGS
+            and stretches.size[two] > LOG_SPIKE_READINGS
             and goes_on_c < _STOPS_AT_ONCE * fall_c
         ):
             suspects.append(two)
     borders = sorted({order[place] for place in suspects})
     for number, index in enumerate(borders):
         one, two = chosen[index - 1], chosen[index]
-        low_c, high_c = float(pieces.last_c[one]), float(pieces.first_c[two])
+        low_c, high_c = float(stretches.last_c[one]), float(stretches.first_c[two])
         until = borders[number + 1] if number + 1 < len(borders) else len(chosen)
         since = borders[number - 1] if number else 0
-        pause_s = float(pieces.first_s[two] - pieces.last_s[one])
+        pause_s = float(stretches.first_s[two] - stretches.last_s[one])
         if _is_fahrenheit(low_c, high_c, pause_s):
-            _fill(pieces, chosen[index:until], marks)
+            _fill(stretches, chosen[index:until], marks)
         elif _is_fahrenheit(high_c, low_c, pause_s):
-            _fill(pieces, chosen[since:index], marks)
+            _fill(stretches, chosen[since:index], marks)
         else:
-            marks[pieces.begin[two]] = Mark.JUMP
+            marks[stretches.begin[two]] = Flag.JUMP
 
 
-def _fill(pieces: Pieces, places: list[int], marks: MarkArray) -> None:
+def _fill(stretches: Stretches, places: list[int], marks: FlagArray) -> None:
     for place in places:
-        marks[pieces.begin[place] : pieces.end[place]] = Mark.FAHRENHEIT
+        marks[stretches.begin[place] : stretches.end[place]] = Flag.FAHRENHEIT

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, is_reading, split_line
 from firing.logs.header import find_header
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.values import Decimal
 
 DELIMITERS = (";", "\t", ",", "|", " ")
@@ -22,27 +22,10 @@ _GROUPED = re.compile(r"\s*[1-9]\d{0,2}([.,])\d{3}\s*")
 
 @dataclass(frozen=True)
 class LogLayout:
-    """Where the table is and how its cells are written.
+    """Where the table is, below `first_row` lines, and how its cells are written.
 
-    Attributes
-    ----------
-    delimiter, decimal : str
-        The marks between cells and inside numbers.
-    first_row : int
-        Lines above the first reading.
-    preamble : tuple of str
-        Lines above the header (or above the first reading where there is no header), without
-        blank ones.
-    names : tuple of str, optional
-        The header, as long as the table is wide; None where there is none.
-    units_row : tuple of str, optional
-        The row of units below the header.
-    kinds : tuple of CellKind
-        What each column mostly holds.
-    rows : tuple of tuple of str
-        A sample of readings, the first ones and the last ones.
-    notes : tuple of str
-        What was odd about the header.
+    The `preamble` is the lines above the header that are not blank; `kinds` is what each column
+    mostly holds, and `rows` a sample of readings, the first ones and the last ones.
     """
 
     delimiter: str
@@ -128,21 +111,8 @@ def find_layout(
 ) -> LogLayout:
     """Find the table in a log's text, however much stands above it.
 
-    Parameters
-    ----------
-    body : bytes
-        UTF-8 with plain line feeds, see `firing.logs.text.clean_text`.
-    name : str
-        The file's name, for messages.
-    delimiter, decimal : str, optional
-        What to use instead of what is found.
-    skip_lines : int
-        Lines that are surely above the header.
-
-    Raises
-    ------
-    FiringError
-        If no line holds a reading, or the decimal mark cannot be told from a mark of thousands.
+    `skip_lines` are surely above the header.  A text is refused if no line holds a reading, or if
+    its decimal mark cannot be told from a mark of thousands.
     """
     begin = 0
     for _ in range(skip_lines):
@@ -260,6 +230,6 @@ def _refuse_thousands(name: str, cells: Sequence[str]) -> None:
         return
     if max(int(cell) for cell in plain) >= 100:
         raise FiringError(
-            f'{name}: "{neutral(marked[0])}" beside "{neutral(plain[0])}" can be a number with '
+            f'{name}: "{printable(marked[0])}" beside "{printable(plain[0])}" can be a number with '
             "decimals or one with a mark for thousands; say --decimal . or --decimal ,"
         )

@@ -20,7 +20,7 @@ NumberKind = Literal[
     "serial days",
     "serial days from 1904",
 ]
-ToldTimeUnit = TimeUnit | Literal["epoch", "serial", "serial-1904"]
+TimeUnitOption = TimeUnit | Literal["epoch", "serial", "serial-1904"]
 
 KIND_OF_UNIT: dict[TimeUnit, NumberKind] = {
     "ms": "milliseconds",
@@ -69,18 +69,10 @@ def _epoch_kind(first: float, last: float) -> NumberKind | None:
     return None
 
 
-def recognise(values: Sequence[float]) -> NumberKind | None:
-    """Tell by their size which numbers count from a calendar's beginning, and in which unit.
+def kind_by_size(values: Sequence[float]) -> NumberKind | None:
+    """Tell by their size, in file order, which numbers count from a calendar's beginning.
 
-    Parameters
-    ----------
-    values : sequence of float
-        A sample of a column, in the order of the file.
-
-    Returns
-    -------
-    str or None
-        An epoch kind or ``"serial days"``; None for numbers that may be anything.
+    None for numbers that may be anything.
     """
     if len(values) < 2:
         return None
@@ -96,17 +88,17 @@ def recognise(values: Sequence[float]) -> NumberKind | None:
     return None
 
 
-def kind_of_told(told: ToldTimeUnit, values: Sequence[float]) -> NumberKind:
-    """Return the kind a person named; an epoch's unit is told by the size of its numbers."""
-    if told == "epoch":
+def kind_of_option(option: TimeUnitOption, values: Sequence[float]) -> NumberKind:
+    """Return the kind a person named; an epoch's unit is option by the size of its numbers."""
+    if option == "epoch":
         return (
             _epoch_kind(min(values), max(values)) or "epoch seconds" if values else "epoch seconds"
         )
-    if told == "serial":
+    if option == "serial":
         return "serial days"
-    if told == "serial-1904":
+    if option == "serial-1904":
         return "serial days from 1904"
-    return KIND_OF_UNIT[told]
+    return KIND_OF_UNIT[option]
 
 
 def are_serial_dates(values: Sequence[float]) -> bool:

@@ -10,7 +10,7 @@ from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.logs.dialect import ColumnRole, ReadingUnit
-    from firing.logs.numeric_times import ToldTimeUnit
+    from firing.logs.numeric_times import TimeUnitOption
     from firing.logs.times import DateOrder
     from firing.logs.values import Decimal
 
@@ -21,7 +21,7 @@ ROLES = ("time", "date", "temperature", "set-point", "duty", "junction", "ignore
 
 @dataclass(frozen=True)
 class ReadingOptions:
-    """What is told of a log; None leaves a thing to be found.
+    """What a person says of a log; None leaves a thing to be found.
 
     Attributes
     ----------
@@ -33,7 +33,7 @@ class ReadingOptions:
     """
 
     unit: ReadingUnit | None = None
-    time_unit: ToldTimeUnit | None = None
+    time_unit: TimeUnitOption | None = None
     date_order: DateOrder | None = None
     zone: str | None = None
     delimiter: str | None = None
@@ -49,8 +49,8 @@ class ReadingOptions:
 
     def given(self) -> dict[str, Any]:
         """Return what is told, by name, without what is left to be found."""
-        told = {one.name: getattr(self, one.name) for one in fields(self)}
-        return {name: value for name, value in told.items() if value not in (None, {}, False)}
+        values = {one.name: getattr(self, one.name) for one in fields(self)}
+        return {name: value for name, value in values.items() if value not in (None, {}, False)}
 
 
 READING_OPTIONS = tuple(one.name for one in fields(ReadingOptions))
@@ -63,16 +63,10 @@ def spelled(name: str) -> str:
     return f"--{name.removesuffix('_c').removesuffix('_s').replace('_', '-')}"
 
 
-def parse_columns(told: Sequence[str]) -> dict[str, ColumnRole]:
-    """Read what columns hold, ``NAME=ROLE`` each.
-
-    Raises
-    ------
-    FiringError
-        If one is not so written.
-    """
+def parse_columns(texts: Sequence[str]) -> dict[str, ColumnRole]:
+    """Read what columns hold, ``NAME=ROLE`` each."""
     roles: dict[str, ColumnRole] = {}
-    for entry in told:
+    for entry in texts:
         name, mark, role = entry.rpartition("=")
         if not mark or role not in ROLES:
             raise FiringError(
@@ -84,13 +78,7 @@ def parse_columns(told: Sequence[str]) -> dict[str, ColumnRole]:
 
 
 def parse_part(text: str) -> PartChoice:
-    """Read which firing of a file is meant: its number from 1, or ``all``.
-
-    Raises
-    ------
-    FiringError
-        If it is neither.
-    """
+    """Read which firing of a file is meant: its number from 1, or ``all``."""
     if text == "all":
         return "all"
     if text.isdecimal() and int(text) >= 1:

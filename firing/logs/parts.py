@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.options import PartChoice
-from firing.logs.readings import Readings
+from firing.logs.readings import LogReadings
 from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
@@ -21,14 +21,9 @@ _LEAST_HOT_S = 1800.0  # nor is a shorter time in the heat
 
 
 def firing_starts(time_s: FloatArray, temperature_c: FloatArray) -> list[int]:
-    """Return where each firing begins, 0 for the first.
+    """Return where each firing begins, 0 for the first, in cleaned readings, shape (n, channels).
 
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Times [s].
-    temperature_c : ndarray, shape (n, channels)
-        Cleaned readings [°C], NaN where there is none.  The kiln is as hot as its hottest channel.
+    The kiln is as hot as its hottest channel.
     """
     hottest_c = temperature_c[:, 0] if temperature_c.shape[1] == 1 else _hottest(temperature_c)
     with np.errstate(invalid="ignore"):
@@ -77,7 +72,7 @@ def _border(time_s: FloatArray, hottest_c: FloatArray, first_cold: int, hot: int
     return first_cold + int(np.flatnonzero(stretch <= coldest + 1.0)[-1])
 
 
-def stretches(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
+def spans(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
     """Return the stretches (first, after the last) that begin at `starts`."""
     return list(zip(starts, [*starts[1:], total], strict=True))
 
@@ -94,32 +89,20 @@ class Part:
     restarted: bool
 
 
-def parts_of(readings: Readings, cleaned_c: FloatArray) -> tuple[Part, ...]:
-    """Return the firings of a log, and the sections of a clock that began again at zero.
-
-    Parameters
-    ----------
-    readings : Readings
-        The log.
-    cleaned_c : ndarray, shape (n, channels)
-        Its temperatures without the marked ones [°C].
-    """
+def parts_of(readings: LogReadings, cleaned_c: FloatArray) -> tuple[Part, ...]:
+    """Return the firings of a log, and the sections of a clock that began again at zero."""
     found = []
-    for begin, end in stretches(readings.sections, readings.time_s.size):
+    for begin, end in spans(readings.sections, readings.time_s.size):
         starts = firing_starts(readings.time_s[begin:end], cleaned_c[begin:end])
-        for number, (first, last) in enumerate(stretches(starts, end - begin)):
+        for number, (first, last) in enumerate(spans(starts, end - begin)):
             found.append(Part(begin + first, begin + last, begin > 0 and number == 0))
     return tuple(found)
 
 
-def choose(readings: Readings, parts: Sequence[Part], part: PartChoice | None) -> Readings:
-    """Return the part of a log that is meant.
-
-    Raises
-    ------
-    FiringError
-        If there are several and none is named, or the named one does not exist.
-    """
+def choose_part(
+    readings: LogReadings, parts: Sequence[Part], part: PartChoice | None
+) -> LogReadings:
+    """Return the part of a log that is meant; refuse several of which none is named."""
     count = len(parts)
     restarts = [p for p in parts if p.restarted]
     if part == "all" and not restarts:
@@ -158,21 +141,7 @@ def section_of(
 ) -> bytes:
     """Return the body of one table of a file that holds several, its lines where they were.
 
-    Parameters
-    ----------
-    table : LogTable
-        The file, read by its first header.
-    body : bytes
-        The file's text.
-    headers : sequence of int
-        The rows of the table that name other columns.
-    part : int
-        The table that is meant, from 1.
-
-    Raises
-    ------
-    FiringError
-        If none is named, or the named one does not exist.
+    `table` is the file as read by its first header, `headers` its rows that name other columns.
     """
     lines = [table.line(row) for row in headers]
     count = len(lines) + 1

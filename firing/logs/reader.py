@@ -9,26 +9,28 @@ import numpy as np
 from firing.errors import FiringError
 from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, clean
-from firing.logs.clock import row_times
 from firing.logs.detection import detect
 from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
 from firing.logs.dst import Zone
-from firing.logs.flags import Mark
+from firing.logs.flags import Flag
 from firing.logs.joining import interval_s, join
-from firing.logs.numeric_times import ToldTimeUnit
+from firing.logs.numeric_times import TimeUnitOption
 from firing.logs.options import PartChoice, ReadingOptions
-from firing.logs.order import other_headers
-from firing.logs.parts import choose, parts_of, section_of, stretches
-from firing.logs.readings import Readings, read_rows
+from firing.logs.parts import choose_part, parts_of, section_of, spans
+from firing.logs.readings import LogReadings, read_rows
+from firing.logs.row_order import other_headers
+from firing.logs.row_times import row_times
 from firing.logs.table import LogTable
-from firing.logs.text import Text, clean_text, neutral
+from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.trace import FloatArray, Trace
+from firing.units import format_duration
+from firing.viewable import Plottable
 
 
 @dataclass(frozen=True, eq=False)
-class Log:
+class Log(Plottable):
     """One log as read.
 
     Attributes
@@ -76,19 +78,27 @@ class Log:
 
     def __post_init__(self) -> None:
         if not self.name:
-            object.__setattr__(self, "name", neutral(self.path.name))
+            object.__setattr__(self, "name", printable(self.path.name))
         if not self.raw_c.size:
             object.__setattr__(self, "raw_c", self.trace.temperature_c)
         if not self.cleaning.marks.size:
             marks = np.zeros(self.raw_c.shape, dtype=np.uint8)
             object.__setattr__(self, "cleaning", Cleaning(marks, self.trace.channels, ()))
 
+    def __repr__(self) -> str:
+        """Return name, rows, length, channels and start, on one line."""
+        lasts = format_duration(self.trace.duration_s)
+        started = self.trace.started
+        begun = "" if started is None else f" from {started:%Y-%m-%d %H:%M}"
+        channels = ", ".join(self.trace.channels)
+        return f"<Log {self.name!r}: {self.used} readings over {lasts}{begun}; {channels}>"
+
 
 def read_log(
     path: Path | str,
     *,
     unit: ReadingUnit | None = None,
-    time_unit: ToldTimeUnit | None = None,
+    time_unit: TimeUnitOption | None = None,
     date_order: DateOrder | None = None,
     zone: str | None = None,
     delimiter: str | None = None,
@@ -145,6 +155,14 @@ def read_log(
     ------
     FiringError
         If the file cannot be read as a log, in one sentence.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> log = fi.read_log(files("firing") / "data" / "demo" / "log.csv")
+    >>> len(log.to_pandas()) == log.used
+    True
     """
     options = ReadingOptions(
         unit=unit,
@@ -187,6 +205,13 @@ def read_logs(
     ------
     FiringError
         If a file cannot be read as a log, or the files cannot be joined.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> fi.read_logs([files("firing") / "data" / "demo" / "log.csv"]).trace.channels
+    ('Kiln', 'Lower shelf')
     """
     options = options or ReadingOptions()
     if options.thermocouple_type is not None:
@@ -196,7 +221,7 @@ def read_logs(
     zone = Zone(options.zone)
     if not paths:
         raise FiringError("no log is given; name one file or more")
-    files: list[Readings] = []
+    files: list[LogReadings] = []
     for path in map(Path, paths):
         files.append(_read_file(path, options, zone, files[0] if files else None, whole_lines))
     whole = join(files, options.restart_pause_s)
@@ -217,10 +242,10 @@ def open_log(
 
 
 def _read_file(
-    path: Path, options: ReadingOptions, zone: Zone, first: Readings | None, whole_lines: bool
-) -> Readings:
+    path: Path, options: ReadingOptions, zone: Zone, first: LogReadings | None, whole_lines: bool
+) -> LogReadings:
     """Read one file; `first` is the first of several, whose header a later one may lack."""
-    name = neutral(path.name) or "the log"
+    name = printable(path.name) or "the log"
     text = clean_text(_bytes_of(path, name), name=name, encoding=options.encoding)
     if whole_lines:
         # a part of a number would be read as another temperature: 12 of 1215
@@ -239,7 +264,7 @@ def _read_file(
     return found
 
 
-def _read_text(name: str, text: Text, options: ReadingOptions, zone: Zone) -> Readings:
+def _read_text(name: str, text: Text, options: ReadingOptions, zone: Zone) -> LogReadings:
     notes = list(text.notes)
     table = LogTable(name, text.body, detect(text, options, name))
     times = row_times(table, zone, notes)
@@ -257,14 +282,14 @@ def _bytes_of(path: Path, name: str) -> bytes:
     try:
         return path.read_bytes()
     except FileNotFoundError as fault:
-        raise FiringError(f"{neutral(str(path), longest=200)} does not exist") from fault
+        raise FiringError(f"{printable(str(path), longest=200)} does not exist") from fault
     except IsADirectoryError as fault:
         raise FiringError(f"{name} is a directory; give the log file in it") from fault
     except (OSError, ValueError) as fault:
-        raise FiringError(f"{name} cannot be read: {neutral(str(fault))}") from fault
+        raise FiringError(f"{name} cannot be read: {printable(str(fault))}") from fault
 
 
-def _trace(readings: Readings, temperature_c: FloatArray) -> Trace:
+def _trace(readings: LogReadings, temperature_c: FloatArray) -> Trace:
     return Trace(
         time_s=readings.time_s,
         temperature_c=temperature_c,
@@ -275,15 +300,15 @@ def _trace(readings: Readings, temperature_c: FloatArray) -> Trace:
     )
 
 
-def _clean(readings: Readings, wanted: bool) -> Cleaning:
+def _clean(readings: LogReadings, wanted: bool) -> Cleaning:
     if wanted:
         return clean(_trace(readings, readings.temperature_c), where=readings.where)
     missing = np.isnan(readings.temperature_c)
-    marks = np.where(missing, np.uint8(Mark.MISSING), np.uint8(Mark.USED))
+    marks = np.where(missing, np.uint8(Flag.MISSING), np.uint8(Flag.USED))
     return Cleaning(marks, readings.channels, ())
 
 
-def _log_of(path: Path, whole: Readings, options: ReadingOptions) -> Log:
+def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
     """Clean the readings, take the part that is meant, and put a log together."""
     part, wanted = options.part, not options.as_logged
     judged: Cleaning | None = None
@@ -291,10 +316,10 @@ def _log_of(path: Path, whole: Readings, options: ReadingOptions) -> Log:
         judged = _clean(whole, wanted)
         cleaned_c = judged.applied(whole.temperature_c)
     else:
-        spans = stretches(whole.sections, whole.time_s.size)
-        sections = [whole.cut(begin, end, "") for begin, end in spans]
+        sections_at = spans(whole.sections, whole.time_s.size)
+        sections = [whole.cut(begin, end, "") for begin, end in sections_at]
         cleaned_c = np.concatenate([_clean(s, wanted).applied(s.temperature_c) for s in sections])
-    readings = choose(whole, parts_of(whole, cleaned_c), None if whole.part_taken else part)
+    readings = choose_part(whole, parts_of(whole, cleaned_c), None if whole.part_taken else part)
     if judged is None or readings is not whole:
         judged = _clean(readings, wanted)
         cleaned_c = judged.applied(readings.temperature_c)
@@ -343,7 +368,7 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
     if wanted.isdecimal() and 1 <= int(wanted) <= len(channels):
         return int(wanted) - 1
     listed = ", ".join(f"{index} ({name})" for index, name in enumerate(channels, start=1))
-    raise FiringError(f'{log.name} has no channel "{neutral(wanted)}"; its channels are {listed}')
+    raise FiringError(f'{log.name} has no channel "{printable(wanted)}"; its channels are {listed}')
 
 
 def describe_channel(log: Log, index: int, which: str | int | None = None) -> str:

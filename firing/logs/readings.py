@@ -7,12 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.clock import RowTimes
 from firing.logs.dialect import Dialect
-from firing.logs.emf import convert_emf, junction_column, junction_words
+from firing.logs.emf import convert_emf, junction_column, junction_text
 from firing.logs.options import ReadingOptions
-from firing.logs.order import join_sections, ordered_rows
 from firing.logs.plausibility_limits import TYPE_K_ENDS_C
+from firing.logs.row_order import join_sections, ordered_rows
+from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.trace import FloatArray
 
@@ -20,37 +20,12 @@ RowNumbers = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
-class Readings:
-    """What one file, or several joined, holds.
+class LogReadings:
+    """What one file, or several joined, holds; seconds increase within each section.
 
-    Attributes
-    ----------
-    name : str
-        The file's name, harmless to show.
-    dialect : Dialect
-        How it is written.
-    rows : int
-        Lines of readings in the file.
-    time_s : ndarray, shape (n,)
-        Seconds, increasing within each section.
-    started : datetime, optional
-        The wall-clock moment of ``time_s == 0``.
-    temperature_c : ndarray, shape (n, channels)
-        As logged; NaN where there is no temperature.
-    channels : tuple of str
-        Their names.
-    setpoint_c, duty : ndarray, shape (n,), optional
-        The logged set-point [°C] and output (0 to 1).
-    lines : ndarray of int, shape (n,)
-        The line each reading stands on, from 1.
-    sections : tuple of int
-        Where the clock began again at zero, and 0.
-    notes : tuple of str
-        What was assumed, marked or left out, as sentences.
-    files : tuple of (int, str)
-        Where each file begins, and its name.
-    part_taken : bool
-        Whether these are already the part of the file that was asked for.
+    `setpoint_c` and `duty` (0 to 1) are None where they are not logged.  `lines` are those the
+    readings stand on, from 1.  `sections` begin where the clock began again at zero, and at 0;
+    `files` says where each file begins.  `part_taken`: already the part that was asked for.
     """
 
     name: str
@@ -75,7 +50,7 @@ class Readings:
         name = [name for begin, name in self.files if begin <= row][-1]
         return f"{name} line {self.lines[row]}"
 
-    def cut(self, begin: int, end: int, note: str) -> "Readings":
+    def cut(self, begin: int, end: int, note: str) -> "LogReadings":
         """Return a stretch of the readings, its time counted from its first one."""
         part = slice(begin, end)
         time_s = self.time_s[part]
@@ -102,27 +77,8 @@ def read_rows(
     times: RowTimes,
     options: ReadingOptions,
     before: tuple[str, ...],
-) -> Readings:
-    """Read every row of a table.
-
-    Parameters
-    ----------
-    table : LogTable
-        One file.
-    times : RowTimes
-        When each of its rows was.
-    thermocouple : Thermocouple
-        For channels in millivolts.
-    pause_s : float, optional
-        How long the logger stood still at each restart of an elapsed clock [s].
-    before : tuple of str
-        Notes on the text so far.
-
-    Raises
-    ------
-    FiringError
-        If the rows are no log, or millivolts cannot be read.
-    """
+) -> LogReadings:
+    """Read every row of a table; `before` are the notes on its text so far."""
     dialect = table.dialect
     notes = [*before, *table.notes, *dialect.notes]
     junction = junction_column(table.name, dialect, options)
@@ -142,7 +98,7 @@ def read_rows(
         emf_mv = table.numbers(column.index)[keep]
         columns.append(convert_emf(column, emf_mv, options, 0.0 if at_c is None else at_c, notes))
     if any(column.unit == "mV" for column in dialect.channel_columns):
-        notes.append(junction_words(dialect, options, junction, junction_c))
+        notes.append(junction_text(dialect, options, junction, junction_c))
     set_point = next(iter(dialect.of_role("set-point")), None)
     setpoint_c = None if set_point is None else table.celsius(set_point)[keep]
     duty = _duty(table, keep, notes)
@@ -154,7 +110,7 @@ def read_rows(
     started, begin_s = times.started, float(ordered.time_s[0])
     if started is not None:
         started += timedelta(seconds=begin_s)
-    return Readings(
+    return LogReadings(
         name=table.name,
         dialect=dialect,
         rows=table.rows,

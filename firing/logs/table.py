@@ -10,7 +10,7 @@ import numpy.typing as npt
 from firing.logs.cells import split_line
 from firing.logs.dialect import Column, Dialect
 from firing.logs.numeric_times import SECONDS_OF_KIND
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit
@@ -76,7 +76,7 @@ class LogTable:
         if short or cut:
             self._body = body[: len(body) - len(last)]
             self.notes.append(
-                f'the last line, "{neutral(last.decode("utf-8", "replace"))}", is cut short and '
+                f'the last line, "{printable(last.decode("utf-8", "replace"))}", is cut short and '
                 "is left out"
             )
 
@@ -148,7 +148,7 @@ class LogTable:
     def cell(self, row: int, index: int) -> str:
         """Return one cell as written, harmless to show."""
         cells = split_line(self.line_text(row), self.dialect.delimiter)
-        return neutral(cells[index]) if index < len(cells) else ""
+        return printable(cells[index]) if index < len(cells) else ""
 
     def time_text(self, row: int) -> str:
         """Return one row's time as written."""

@@ -31,16 +31,9 @@ _CONTROL_SHARE = 0.02
 
 @dataclass(frozen=True)
 class Text:
-    """A file's content as UTF-8 with plain line feeds.
+    """A file's content as UTF-8, lines ended by ``\\n``, no byte-order mark, no NUL.
 
-    Attributes
-    ----------
-    body : bytes
-        UTF-8, lines ended by ``\\n``, no byte-order mark, no NUL.
-    encoding : str
-        The codec the file was written in.
-    notes : tuple of str
-        What had to be mended.
+    The encoding is that of the file; the notes say what had to be mended.
     """
 
     body: bytes
@@ -53,7 +46,7 @@ def encoding_label(encoding: str) -> str:
     return _ENCODING_LABELS.get(encoding, encoding)
 
 
-def neutral(text: str, *, longest: int = 60) -> str:
+def printable(text: str, *, longest: int = 60) -> str:
     """Return foreign text made harmless for one line of a screen.
 
     Control, format and private characters (escape sequences, direction marks, NUL) are dropped,
@@ -70,22 +63,7 @@ def _harmless(character: str) -> bool:
 
 
 def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
-    """Decode a log file's bytes, or refuse what is no text.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    name : str
-        The file's name, for messages.
-    encoding : str, optional
-        The codec to use instead of the one found.
-
-    Raises
-    ------
-    FiringError
-        If the file is empty, a workbook, binary, or not text in `encoding`.
-    """
+    """Decode a log file's bytes, by a stated encoding or the one found; refuse what is no text."""
     nothing = b"\xef\xbb\xbf\xff\xfe \t\r\n\0"
     if not data[:_HEAD_BYTES].strip(nothing) and not data.strip(nothing):
         raise FiringError(f"{name} is empty; a log holds a time and a temperature on every line")
@@ -96,7 +74,7 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
         )
     notes: list[str] = []
     if encoding is not None:
-        codec, body = _as_told(data, name, encoding)
+        codec, body = _in_stated_encoding(data, name, encoding)
     else:
         codec = _find_encoding(data)
         body = data[3:] if codec == "utf-8-sig" else data
@@ -119,18 +97,18 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
     return Text(body, codec, tuple(notes))
 
 
-def _as_told(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:
+def _in_stated_encoding(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:
     try:
         codec = codecs.lookup(encoding).name
         text = data.decode(codec)
     except UnicodeError as fault:
         raise FiringError(
-            f"{name} is not text in {neutral(encoding)}; leave --encoding out, or write utf-8, "
+            f"{name} is not text in {printable(encoding)}; leave --encoding out, or write utf-8, "
             "utf-16 or cp1252"
         ) from fault
     except (LookupError, ValueError) as fault:
         raise FiringError(
-            f'"{neutral(encoding)}" is no known encoding; write utf-8, utf-16 or cp1252'
+            f'"{printable(encoding)}" is no known encoding; write utf-8, utf-16 or cp1252'
         ) from fault
     return codec, text.lstrip("\ufeff").encode("utf-8", "replace")
 

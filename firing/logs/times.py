@@ -57,16 +57,8 @@ def time_of_cell(text: str) -> CellTime | None:
 class Moments:
     """Times read from cells; arrays of shape (n,).
 
-    Attributes
-    ----------
-    day : ndarray of int64
-        Days since 1970-01-01 (0 for clock cells), or days of an elapsed clock.
-    second : ndarray
-        Seconds within that day [s]; may pass 86400 for an elapsed clock.
-    valid : ndarray of bool
-        Whether the cell could be read.
-    offset_s : ndarray
-        Offset from UTC [s], NaN where none is written.
+    `day` counts from 1970-01-01, or is that of an elapsed clock, whose `second` may pass 86400.
+    `offset_s` from UTC is NaN where none is written.
     """
 
     day: IntArray
@@ -111,19 +103,7 @@ def read_moments(
     *,
     two_parts: TwoParts = "h:mm",
 ) -> Moments:
-    """Read a column of time cells.
-
-    Parameters
-    ----------
-    cells : ndarray of str, shape (n,)
-        The column as text.
-    kind : {"datetime", "date", "clock"}
-        What the cells hold.
-    order : {"ymd", "dmy", "mdy"}, optional
-        The order of numeric dates that do not begin with a four-digit year.
-    two_parts : {"h:mm", "mm:ss"}
-        What a clock of two numbers means.
-    """
+    """Read a column of time cells; `order` is that of dates without a four-digit year in front."""
     count = cells.size
     day = np.zeros(count, dtype=np.int64)
     second = np.zeros(count)

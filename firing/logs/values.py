@@ -67,14 +67,7 @@ def clean_numbers(
 ) -> FloatArray:
     """Read a column that is not all numbers, shape (n,); what is no number becomes NaN.
 
-    Parameters
-    ----------
-    cells : ndarray of object, shape (n,)
-        Text, numbers and missing values mixed.
-    decimal : {".", ","}
-        The decimal mark.
-    unit : {"C", "F"}, optional
-        The column's unit; a cell with the other unit behind its number is converted to it.
+    A cell with another unit behind its number than the column's is converted.
     """
     import pandas as pd
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal
 
-from firing.logs.text import neutral
+from firing.logs.text import printable
 from firing.units import TemperatureUnit
 
 Role = Literal[
@@ -112,7 +112,7 @@ _PREAMBLE_UNIT = re.compile(
 )
 
 
-def plain(name: str) -> str:
+def normalized(name: str) -> str:
     """Return a column name for comparing: lower case, no accents, words apart."""
     apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     bare = "".join(c for c in unicodedata.normalize("NFKD", apart) if not unicodedata.combining(c))
@@ -120,14 +120,9 @@ def plain(name: str) -> str:
 
 
 def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> TemperatureUnit | None:
-    """Return the temperature unit a column name states, if any.
+    """Return the temperature unit a column name states, if any: ``Temp (°F)``, ``temp_f``.
 
-    Parameters
-    ----------
-    name : str
-        The name as written: ``Temp (°F)``, ``temp_f``, ``Temperature [C]``.
-    siblings : frozenset of str
-        The other names of the file: in ``zone_e, zone_f`` the letter is no unit.
+    `siblings` are the other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
     name = name[:LONGEST_NAME]
     if _RATE.search(name):
@@ -180,7 +175,7 @@ def states_millivolts(name: str) -> bool:
 def role(name: str) -> Role:
     """Return what a column holds, judged by its name alone."""
     name = name[:LONGEST_NAME]
-    words = plain(name)
+    words = normalized(name)
     if states_millivolts(name):
         return "other" if _SUPPLY.search(words) else "emf"
     stated = temperature_unit(name) is not None
@@ -207,7 +202,7 @@ def role(name: str) -> Role:
 
 def names_kiln(name: str) -> bool:
     """Tell whether a channel's name says that it is the kiln's own, or the controller's."""
-    return _KILN.search(plain(name)) is not None
+    return _KILN.search(normalized(name)) is not None
 
 
 def is_unit_cell(cell: str) -> bool:
@@ -230,4 +225,4 @@ def display_name(name: str) -> str:
     suffix = _SUFFIX.match(bare.strip())
     if suffix is not None and temperature_unit(name) is not None:
         bare = suffix["stem"]
-    return neutral(bare.strip(" \t,;/_-"))
+    return printable(bare.strip(" \t,;/_-"))

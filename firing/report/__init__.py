@@ -1,1 +1,1 @@
-
+"""The results as text, pages and drawings."""

@@ -5,7 +5,6 @@ As text for a terminal, and as one page that prints on one sheet and needs no sc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,15 +12,22 @@ from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
 from firing.forecast.result import Forecast
-from firing.report.formatting import Timekeeper, hours_minutes, join_units, sentence
-from firing.report.html import bullets, paragraph, prose, text
-from firing.report.sanitize import plain, to_ascii, wrap
-from firing.report.table import render_table
+from firing.report.cautions import cautions_named
+from firing.report.document import (
+    Bullets,
+    FillIn,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    on_page,
+    on_text,
+)
+from firing.report.formatting import Timekeeper, hours_minutes, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius
 
-TICK = "[ ]"
-_NO_BREAK = "\N{NO-BREAK SPACE}"
+_TICK = "[ ]"
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,31 +74,74 @@ class Card:
         }
 
 
-def _headers(card: Card) -> tuple[str, ...]:
-    unit = card.program.controller.unit
-    how = "minutes" if card.program.controller.notation == "time" else f"°{unit}/h"
-    return ("#", "segment", how, f"to °{unit}", "hold", "ends")
+def card_report(card: Card) -> Report:
+    """Return the card as a report; its page is one sheet of A4 to print, and needs no script."""
+    program = card.program
+    to_write = ["Witness cones set", "Keyed by"]
+    if card.forecast.started is None:
+        to_write.insert(0, "Started at")
+    free, names = _free_words(card), cautions_named(card.cautions)
+    return Report(
+        "Key-in card",
+        program.original.title,
+        [
+            Paragraph(f"For: {program.controller.name}. {_times(card)}"),
+            *(Section(heading, [Bullets(items)]) for heading, items in _ware_words(card)),
+            Section(
+                "",
+                [
+                    _table(card),
+                    *(Paragraph(words, "quiet") for words in free),
+                    Paragraph(_check_words(card)),
+                ],
+            ),
+            FillIn(to_write),
+            Section("By hand", [Bullets(_by_hand(card))]),
+            Section("Rounding", [Bullets(_effect(card))]),
+            Section(
+                "Cautions that apply",
+                [on_text(Bullets([names.words.removesuffix(".")])), on_page(names)],
+            ),
+            Section(
+                "",
+                [
+                    Paragraph(DEFERENCE, "quiet"),
+                    Paragraph(f"Times: {card.forecast.basis}.", "quiet"),
+                ],
+            ),
+        ],
+        sheet=True,
+    )
 
 
-def _cells(card: Card) -> Iterator[tuple[str, ...]]:
+def _table(card: Card) -> Table:
     program = card.program
     unit = program.controller.unit
     by_time = program.controller.notation == "time"
+    rows = []
     for index, segment in enumerate(program.schedule.segments):
         chosen = f"{program.keyed_minutes(index)}" if by_time else f"{program.keyed_rate(index):g}"
-        yield (
-            str(index + 1),
-            segment.name,
-            chosen if segment.drive == "rate" else f"{chosen}*",
-            f"{from_celsius(segment.target_c, unit):.10g}",
-            hours_minutes(segment.hold_s) if segment.hold_s else "–",
-            _ends(card, index),
+        timed = card.forecast.segments[index]
+        rows.append(
+            (
+                str(index + 1),
+                segment.name,
+                chosen if segment.drive == "rate" else f"{chosen}*",
+                f"{from_celsius(segment.target_c, unit):.10g}",
+                hours_minutes(segment.hold_s) if segment.hold_s else "–",
+                card.keeper.at(timed.end_s) if timed.ends else "never",
+                _TICK,
+                _TICK,
+            )
         )
-
-
-def _ends(card: Card, index: int) -> str:
-    timed = card.forecast.segments[index]
-    return card.keeper.at(timed.end_s) if timed.ends else "never"
+    how = "minutes" if by_time else f"°{unit}/h"
+    return Table(
+        ("#", "segment", how, f"to °{unit}", "hold", "ends", "keyed", "read back"),
+        "rlrrrltt",
+        rows,
+        "Key in from the top; tick each segment when keyed, and again when read back",
+        large=range(2, 5),
+    )
 
 
 def _free_words(card: Card) -> list[str]:
@@ -168,148 +217,3 @@ def _check_words(card: Card) -> str:
         f"Read back all {count} {what} from the controller before starting, figure by figure, and "
         "tick the second box; a slip of a zero is found here or in the ware."
     )
-
-
-def card_text(card: Card, *, width: int = 80, ascii_only: bool = False) -> str:
-    """Return the card for a terminal.
-
-    Parameters
-    ----------
-    card : Card
-        What to show.
-    width : int
-        Widest line [columns].
-    ascii_only : bool
-        Keep to ASCII.
-    """
-    program = card.program
-    lines = [*_wrapped(f"Key-in card: {program.original.title}", width)]
-    lines += _wrapped(f"For: {program.controller.name}. {_times(card)}", width)
-    for heading, items in _ware_words(card):
-        lines += ["", heading, *_listed(items, width)]
-    lines.append("")
-    rows = [(*row, TICK, TICK) for row in _cells(card)]
-    table = render_table((*_headers(card), "keyed", "read back"), rows, "rlrrrlll", width=width)
-    lines += table.split("\n")
-    for words in (*_free_words(card), _check_words(card)):
-        lines += _wrapped(words, width)
-    for heading, items in (
-        ("By hand", _by_hand(card)),
-        ("Rounding", _effect(card)),
-        ("Cautions that apply", ["; ".join(caution.heading for caution in card.cautions)]),
-    ):
-        if items:
-            lines += ["", heading, *_listed(items, width)]
-    lines += ["", *_wrapped(DEFERENCE, width)]
-    lines += _wrapped(f"Times: {card.forecast.basis}.", width)
-    result = "\n".join(lines)
-    return to_ascii(result) if ascii_only else result
-
-
-def _listed(items: list[str], width: int) -> list[str]:
-    lines = []
-    for item in items:
-        first, *rest = _wrapped(item, width - 2)
-        lines += [f"• {first}", *(f"  {line}" for line in rest)]
-    return lines
-
-
-def _wrapped(words: str, width: int) -> list[str]:
-    return [line.replace(_NO_BREAK, " ") for line in wrap(join_units(plain(words)), width)]
-
-
-_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
-    "form-action 'none'"
-)
-_CSS = """
-@page { size: A4; margin: 12mm; }
-* { box-sizing: border-box; }
-body { margin: 0 auto; max-width: 46rem; padding: 1rem; background: #ffffff; color: #1f1b16;
-  font: 0.95rem/1.35 ui-sans-serif, system-ui, "Liberation Sans", sans-serif; }
-h1 { font-size: 1.35rem; margin: 0 0 0.3rem; overflow-wrap: anywhere; }
-h2 { font-size: 1rem; margin: 0.8rem 0 0.2rem; }
-p, ul { margin: 0.2rem 0; }
-ul { padding-left: 1.2rem; }
-li { overflow-wrap: anywhere; }
-table { width: 100%; border-collapse: collapse; margin: 0.6rem 0;
-  font-variant-numeric: tabular-nums; }
-caption { text-align: left; font-weight: 600; }
-th, td { border-bottom: 1px solid #8a8178; padding: 0.3rem 0.4rem; vertical-align: middle; }
-.r { text-align: right; } .l { text-align: left; } .big { font-size: 1.15rem; font-weight: 600; }
-.tick { text-align: center; }
-.box { display: inline-block; width: 1.1rem; height: 1.1rem; border: 1.5px solid #1f1b16; }
-.quiet { color: #5d554b; font-size: 0.85rem; }
-.blank { display: inline-block; min-width: 7rem; border-bottom: 1px solid #1f1b16; }
-@media print { body { max-width: none; padding: 0; font-size: 9.5pt; } tr { break-inside: avoid; } }
-"""
-
-
-def card_page(card: Card) -> str:
-    """Return the card as one HTML page for one sheet of A4; it needs no script and no network.
-
-    Parameters
-    ----------
-    card : Card
-        What to show.
-    """
-    program = card.program
-    title = program.original.title
-    align = "rlrrrl"
-    head = "".join(
-        f'<th scope="col" class="{letter}">{text(cell)}</th>'
-        for cell, letter in zip(_headers(card), align, strict=True)
-    )
-    head += '<th scope="col" class="tick">keyed</th><th scope="col" class="tick">read back</th>'
-    box = '<td class="tick"><span class="box" role="img" aria-label="box to tick"></span></td>'
-    rows = []
-    for cells in _cells(card):
-        inner = f'<th scope="row" class="r">{text(cells[0])}</th>'
-        for place, (cell, letter) in enumerate(zip(cells[1:], align[1:], strict=True)):
-            big = " big" if 1 <= place <= 3 else ""
-            inner += f'<td class="{letter}{big}">{text(cell)}</td>'
-        rows.append(f"<tr>{inner}{box}{box}</tr>")
-    body = "\n".join(rows)
-    started = card.forecast.started is not None
-    blank = "" if started else 'Started at: <span class="blank">&nbsp;</span> '
-    hands = f"<h2>By hand</h2>\n{bullets(_by_hand(card))}" if _by_hand(card) else ""
-    ware = "".join(f"<h2>{text(h)}</h2>\n{bullets(items)}\n" for h, items in _ware_words(card))
-    cautions = "; ".join(caution.heading for caution in card.cautions)
-    free = "\n".join(paragraph(words, kind="quiet") for words in _free_words(card))
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="referrer" content="no-referrer">
-<title>{text(f"Key-in card: {title}")}</title>
-<link rel="icon" href="data:,">
-<style>{_CSS}</style>
-</head>
-<body>
-<main>
-<h1>{text(title)}</h1>
-{paragraph(f"For: {program.controller.name}. {_times(card)}")}
-{ware}<table>
-<caption>Key in from the top; tick each segment when keyed, and again when read back</caption>
-<thead><tr>{head}</tr></thead>
-<tbody>
-{body}
-</tbody>
-</table>
-{free}
-{paragraph(_check_words(card))}
-<p>{blank}Witness cones set: <span class="blank">&nbsp;</span> Keyed by:
-<span class="blank">&nbsp;</span></p>
-{hands}
-<h2>Rounding</h2>
-{bullets(_effect(card))}
-<h2>Cautions that apply</h2>
-<p>{prose(cautions)}.</p>
-{paragraph(DEFERENCE, kind="quiet")}
-{paragraph(f"Times: {card.forecast.basis}.", kind="quiet")}
-</main>
-</body>
-</html>
-"""

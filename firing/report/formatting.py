@@ -1,12 +1,16 @@
 """Moments, durations, cones and sources in the words that the terminal and the pages share."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from firing.clock import after
+from firing.cones.table import describe_number
 from firing.sources import load_sources
-from firing.units import SECONDS_PER_MINUTE, format_duration
+from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -15,18 +19,12 @@ SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
 
 @dataclass(frozen=True, slots=True)
 class Timekeeper:
-    """Turns seconds after the start into what a person reads on a clock, or a stopwatch.
-
-    Attributes
-    ----------
-    started : datetime or None
-        The moment of second 0, with its zone; None if nobody said when.
-    last_s : float
-        The last moment spoken of [s]: it decides whether weekdays are needed.
-    """
+    """Turns seconds after the start into what a person reads on a clock, or a stopwatch."""
 
     started: datetime | None
+    """The moment of second 0, with its zone; None if nobody said when."""
     last_s: float
+    """The last moment spoken of [s]: it decides whether weekdays are needed."""
 
     def at(self, after_s: float) -> str:
         """Return the clock time, with the weekday if the firing crosses midnight, else hours."""
@@ -80,11 +78,30 @@ def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
     return f"{sign}{minutes // 60}:{minutes % 60:02d}"
 
 
-def citations(source_ids: list[str]) -> list[tuple[str, str]]:
+CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
+CONE_SOURCES = ("cone-chart-1996", "cone-model")
+
+
+def cone_or_none(number: float | None) -> str:
+    """Return a running cone number in words; ``none`` where no cone is down."""
+    return "none" if number is None else describe_number(number)
+
+
+def degrees(temperature_c: float, unit: TemperatureUnit) -> str:
+    """Return a temperature for a table whose header has the unit."""
+    return f"{from_celsius(temperature_c, unit):.0f}"
+
+
+def source_ids(fields: Iterable[str]) -> list[str]:
+    """Return the ids in fields that may name several sources, apart by commas."""
+    return [name.strip() for field in fields for name in field.split(",") if name.strip()]
+
+
+def citations(ids: Iterable[str]) -> list[tuple[str, str]]:
     """Return (id, sentence) of each distinct source, in order; an unknown one is its own words."""
     known = load_sources()
     found: dict[str, str] = {}
-    for name in source_ids:
+    for name in ids:
         if name and name not in found:
             found[name] = known[name].sentence() if name in known else name
     return list(found.items())
@@ -102,3 +119,8 @@ def join_units(text: str) -> str:
 def sentence(words: str) -> str:
     """Return `words` with a capital first letter, the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def closed(words: str) -> str:
+    """Return `words` with a full stop, unless they end in a mark of their own."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."

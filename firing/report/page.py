@@ -1,37 +1,34 @@
-"""One self-contained HTML page for a forecast or a review.
+"""A report as one self-contained HTML page.
 
 The page holds its own styles, data and drawing script.  Its content policy admits those scripts by
 their digests and nothing from anywhere else, so opening it sends no request to any server, whatever
 a title or a channel name says.
 """
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from importlib.resources import files
+from typing import Any
 
-from firing.forecast.result import Forecast
-from firing.report import html, rows
-from firing.report.drawings import forecast_drawings
-from firing.report.figures import CONFIG, Drawing, library
-from firing.report.formatting import SEVERITY_WORDS, citations, sentence
-from firing.report.html import bullets, paragraph, section
-from firing.report.review_drawings import review_drawings
-from firing.report.rows import Rows
-from firing.report.summary import (
-    CONE_SOURCES,
-    cause_words,
-    cooling_words,
-    finding_words,
-    findings_told,
-    forecast_answer,
-    forecast_times,
-    lead_in_words,
-    log_words,
-    review_answer,
+from firing.report.charts.figure import Drawing
+from firing.report.document import (
+    Bullets,
+    Chart,
+    Figures,
+    FillIn,
+    Flagged,
+    FlaggedList,
+    Only,
+    Paragraph,
+    Part,
+    Report,
+    Section,
+    Sources,
+    Table,
+    shown,
 )
-from firing.report.summary_sentences import heat_words, kiln_words, margin_words
-from firing.review.result import Review
-from firing.review.witness import SOURCES as WITNESS_SOURCES
-from firing.safety import DEFERENCE, FIGURES_NOTE, Caution, cautions_for
+from firing.report.formatting import SEVERITY_WORDS, citations
+from firing.report.html import prose, script, script_json, text
 
 # Draws every figure, and gives each drawing a view box so that paper can scale it.
 _DRAW = """
@@ -52,252 +49,167 @@ _DRAW = """
   });
 })();
 """
+CONFIG: dict[str, Any] = {
+    "displaylogo": False,
+    "showSendToCloud": False,
+    "plotlyServerURL": "",
+    "typesetMath": False,
+    "responsive": True,
+    "scrollZoom": False,
+    "modeBarButtonsToRemove": ["lasso2d", "select2d", "autoScale2d"],
+}
+"""How plotly behaves: nothing is offered that would send the data anywhere."""
+
+_BOX = '<span class="box" role="img" aria-label="box to tick"></span>'
+_BLANK = '<span class="blank">&nbsp;</span>'
 
 
-def forecast_page(forecast: Forecast) -> str:
-    """Return a forecast as one HTML document.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        What to show.
-    """
-    schedule = forecast.schedule
-    keeper = forecast_times(forecast)
-    cautions = cautions_for(forecast.peak_c, schedule.purpose)
-    drawings = forecast_drawings(forecast)
-    warnings = [(w.severity, [w.message], w.source) for w in forecast.warnings]
-    used = ["cooling-default", *CONE_SOURCES, *_split(w.source for w in forecast.warnings)]
+def render_page(report: Report) -> str:
+    """Return a report as one HTML document."""
+    drawings: list[Drawing] = []
     body = [
-        _opening("Forecast of a firing", schedule.title, forecast_answer(forecast)),
-        paragraph(f"{sentence(keeper.start_words())}.", kind="quiet"),
-        paragraph(schedule.notes, kind="quiet") if schedule.notes else "",
-        section("Course", *map(_figure, drawings[:1]), anchor="course-heading"),
-        section(
-            "Segments",
-            _table(
-                "The segments, with how long each takes (h:mm) and when it ends",
-                rows.forecast_segments(forecast),
-            ),
-            paragraph(rows.slower_than_programmed(forecast), kind="quiet")
-            if rows.slower_than_programmed(forecast)
-            else "",
-            anchor="segments",
-        ),
-        _listed("In this kiln", kiln_words(forecast), anchor="in-this-kiln"),
-        _listed("By hand", rows.hand_actions(forecast), anchor="by-hand"),
-        section("Warnings", _findings(warnings) or paragraph("None."), anchor="warnings"),
-        section("Heat-work", *map(_figure, drawings[1:]), anchor="heatwork-heading"),
-        section("Cautions", *_cautions(cautions), anchor="cautions"),
-        _listed(
-            "What this rests on",
-            [
-                f"{sentence(forecast.basis)}.",
-                f"Durations by {forecast.planned_basis}.",
-                *forecast.cones.notes_in(forecast.schedule.unit),
-                *forecast.cones.warnings_in(forecast.schedule.unit),
-            ],
-            anchor="basis",
-        ),
-        _sources(used),
+        _opening(report),
+        _paragraph(report.when, "quiet"),
+        *_shown(report.parts, drawings),
     ]
-    return _document(f"Forecast: {schedule.title}", body, drawings)
+    content = "\n\n".join(part for part in body if part)
+    return _document(report, content, drawings)
 
 
-def review_page(review: Review) -> str:
-    """Return a review as one HTML document.
-
-    Parameters
-    ----------
-    review : Review
-        What to show.
-    """
-    schedule = review.schedule
-    cautions = cautions_for(schedule.peak_c, schedule.purpose)
-    drawings = review_drawings(review)
-    of_name = {drawing.name: _figure(drawing) for drawing in drawings}
-    findings = [(f.severity, finding_words(f), f.source) for f in findings_told(review)]
-    lead_in = lead_in_words(review)
-    used = [*CONE_SOURCES, *(["cooling-default"] if review.cooling else [])]
-    heat = review.heat
-    if heat is not None:
-        used += [heat.thermocouple.source, *(remark.source for remark in heat.drift)]
-        used += _split([WITNESS_SOURCES]) if heat.witness is not None else []
-        used += ["quartz-inversion-entry"] if rows.cooling_through(review) is not None else []
-    used += _split(f.source for f in review.findings)
-    body = [
-        _opening("Review of a firing", schedule.title, review_answer(review)),
-        section("Findings", _findings(findings) or paragraph("None."), anchor="findings"),
-        section("Plan and actual", of_name["course"], anchor="course-heading"),
-        section(
-            "Where the time went",
-            of_name.get("account", ""),
-            _table(
-                "The account: minutes longer (+) or shorter (−) than planned, by cause",
-                rows.account(review.causes),
-            )
-            if review.causes
-            else "",
-            bullets(cause_words(review.causes)) if cause_words(review.causes) else "",
-            anchor="account-heading",
-        ),
-        section(
-            "Segments",
-            _table(
-                f"The segments, planned and actual: {rows.PAIRS_NOTE}", rows.review_segments(review)
-            )
-            if review.segments
-            else "",
-            anchor="segments",
-        ),
-        section(
-            "Cones and heat-work",
-            _table(
-                "The cone each channel came to, and its highest reading",
-                rows.cones_by_channel(review),
-            ),
-            of_name.get("heatwork", ""),
-            _optional(
-                "The witness cones, what the readings make of each, and the offset that follows",
-                rows.witnesses(review),
-            ),
-            bullets(heat_words(review)) if heat_words(review) else "",
-            _optional(
-                "How far the channels were apart at the peak and over the last hour",
-                rows.unevenness(review),
-            ),
-            anchor="cones",
-        ),
-        section(
-            "Cooling",
-            bullets(cooling_words(review)) if cooling_words(review) else "",
-            _optional(
-                "How fast every channel cooled through the inversions of quartz and cristobalite",
-                rows.cooling_through(review),
-            ),
-            anchor="cooling",
-        ),
-        _comparison(review, of_name),
-        _listed("The log", [*log_words(review), *([lead_in] if lead_in else [])], anchor="log"),
-        section("Cautions for the next firing", *_cautions(cautions), anchor="cautions"),
-        _listed(
-            "What this rests on",
-            [
-                f"Planned durations by {review.planned_basis}.",
-                *margin_words(review),
-            ],
-            anchor="basis",
-        ),
-        _sources(used),
-    ]
-    return _document(f"Review: {schedule.title}", body, drawings)
+def render_parts(parts: Sequence[Part | None]) -> str:
+    """Return parts as HTML without a page around them; they hold no chart."""
+    return "\n".join(filter(None, _shown(parts, [], level=3)))
 
 
-def _comparison(review: Review, of_name: dict[str, str]) -> str:
-    comparison = review.comparison
-    if comparison is None:
-        return ""
-    return section(
-        f"Beside {comparison.other.log.name}",
-        bullets(comparison.remarks),
-        of_name.get("comparison", ""),
-        _optional("The segments of both firings (h:mm)", rows.compared_segments(review)),
-        _optional("Causes, peak, cone and cooling of both", rows.compared_figures(review)),
-        anchor="comparison-heading",
-    )
+def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2) -> Iterator[str]:
+    """Yield the parts as HTML, and put the drawings that their places wait for into `drawings`."""
+    for part in shown(parts, "page"):
+        match part:
+            case Section():
+                yield _section(part, drawings, level)
+            case Paragraph(words, kind):
+                yield _paragraph(words, "quiet" if kind == "under" else kind)
+            case Bullets(items):
+                yield _bullets(items)
+            case Figures(lines):
+                yield f'<div class="figures">{_bullets(lines)}</div>' if lines else ""
+            case FlaggedList(items):
+                yield _flagged(items)
+            case Sources(ids):
+                yield _sources(ids)
+            case FillIn(labels):
+                yield f"<p>{' '.join(f'{text(words)}: {_BLANK}' for words in labels)}</p>"
+            case Table():
+                yield _table(part)
+            case Chart():
+                drawing = part.draw()
+                if drawing is not None:
+                    drawings.append(drawing)
+                    yield _figure(drawing)
+            case Only():
+                pass
 
 
-def _optional(caption: str, table: Rows | None) -> str:
-    return "" if table is None else _table(caption, table)
-
-
-def _opening(kind: str, title: str, answer: Sequence[str]) -> str:
-    sentences = "\n".join(paragraph(words) for words in answer)
+def _opening(report: Report) -> str:
+    title = f"<h1>{text(report.title)}</h1>"
+    if not report.answer:
+        return title
+    sentences = "\n".join(_paragraph(words) for words in report.answer)
     return (
-        f"<header>\n{paragraph(kind, kind='kind')}\n<h1>{html.text(title)}</h1>\n"
+        f"<header>\n{_paragraph(report.subject, 'kind')}\n{title}\n"
         f'<div class="answer">\n{sentences}\n</div>\n</header>'
     )
+
+
+def _section(section: Section, drawings: list[Drawing], level: int) -> str:
+    inner = "\n".join(filter(None, _shown(section.parts, drawings, level + 1)))
+    if not inner or not section.titled("page"):
+        return inner
+    if level > 2:
+        return f"<h{level}>{text(section.heading)}</h{level}>\n{inner}"
+    anchor = section.anchor or re.sub(r"[^a-z0-9]+", "-", section.heading.lower())
+    return (
+        f'<section aria-labelledby="{anchor}">\n<h2 id="{anchor}">{text(section.heading)}</h2>\n'
+        f"{inner}\n</section>"
+    )
+
+
+def _paragraph(words: str, kind: str = "") -> str:
+    attribute = f' class="{kind}"' if kind else ""
+    return f"<p{attribute}>{prose(words)}</p>" if words else ""
+
+
+def _bullets(items: Sequence[str]) -> str:
+    return _list([f"<li>{prose(item)}</li>" for item in items])
+
+
+def _list(items: Sequence[str], kind: str = "") -> str:
+    attribute = f' class="{kind}"' if kind else ""
+    return f"<ul{attribute}>\n" + "\n".join(items) + "\n</ul>" if items else ""
+
+
+def _flagged(items: Sequence[Flagged]) -> str:
+    if not items:
+        return _paragraph("None.")
+    told = []
+    for item in items:
+        cited = "".join(f" [{name}]" for name in item.sources)
+        told.append(
+            f'<li><span class="severity {text(item.severity)}">'
+            f"{text(SEVERITY_WORDS[item.severity])}</span>{prose(item.words)}"
+            f'<span class="quiet">{text(cited)}</span></li>'
+        )
+    return _list(told, "findings")
+
+
+def _sources(ids: Iterable[str]) -> str:
+    told = [f"<li><b>{text(name)}</b>: {text(words)}</li>" for name, words in citations(ids)]
+    return _list(told, "sources")
 
 
 def _figure(drawing: Drawing) -> str:
     return (
         f'<figure>\n<div class="plot" id="{drawing.name}" '
         f'style="min-height:{drawing.height_px}px"></div>\n'
-        f"<figcaption>{html.prose(drawing.caption)}</figcaption>\n</figure>"
+        f"<figcaption>{prose(drawing.caption)}</figcaption>\n</figure>"
     )
 
 
-def _table(caption: str, table: Rows) -> str:
-    return html.table(caption, table.headers, table.rows, table.align)
-
-
-def _listed(heading: str, items: Sequence[str], *, anchor: str) -> str:
-    return section(heading, bullets(items) if items else "", anchor=anchor)
-
-
-def _findings(findings: Sequence[tuple[str, Sequence[str], str]]) -> str:
-    if not findings:
-        return ""
-    items: list[str] = []
-    for severity, words, source in findings:
-        cited = [f" [{name}]" for name in _split([source])]
-        items.append(
-            f'<li><span class="severity {html.text(severity)}">'
-            f"{html.text(SEVERITY_WORDS[severity])}</span>"
-            f"{html.prose(' '.join(words))}"
-            f'<span class="quiet">{html.text("".join(cited))}</span></li>'
+def _table(table: Table) -> str:
+    """Return a table, in a box that scrolls sideways by itself where the screen is narrow."""
+    kinds = ["tick" if letter == "t" else letter for letter in table.align]
+    head = "".join(
+        f'<th scope="col" class="{kind}">{text(cell)}</th>'
+        for kind, cell in zip(kinds, table.headers, strict=True)
+    )
+    sized = [f"{kind} big" if n in table.large else kind for n, kind in enumerate(kinds)]
+    body = []
+    for first, *others in table.rows:
+        cells = "".join(
+            f'<td class="{kind}">{_BOX if kind == "tick" else text(cell)}</td>'
+            for kind, cell in zip(sized[1:], others, strict=True)
         )
-    return '<ul class="findings">\n' + "\n".join(items) + "\n</ul>"
-
-
-def _cautions(cautions: Sequence[Caution]) -> list[str]:
-    parts = [paragraph(DEFERENCE, kind="deference"), paragraph(FIGURES_NOTE, kind="quiet")]
-    for caution in cautions:
-        heading, *lines = caution.lines()
-        figures = len(caution.figures)
-        words, numbers = lines[: len(lines) - figures], lines[len(lines) - figures :]
-        parts.append(f"<h3>{html.text(heading)}</h3>")
-        parts += [paragraph(line) for line in words]
-        if numbers:
-            parts.append(f'<div class="figures">{bullets(numbers)}</div>')
-    return parts
-
-
-def _sources(source_ids: Iterable[str]) -> str:
-    items = [
-        f"<li><b>{html.text(name)}</b>: {html.text(words)}</li>"
-        for name, words in citations(list(source_ids))
-    ]
-    return section(
-        "Sources", '<ul class="sources">\n' + "\n".join(items) + "\n</ul>", anchor="sources"
+        body.append(f'<tr><th scope="row" class="{sized[0]}">{text(first)}</th>{cells}</tr>')
+    caption = text(table.caption)
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{caption}">\n'
+        f"<table>\n<caption><span>{caption}</span></caption>\n"
+        f"<thead><tr>{head}</tr></thead>\n<tbody>\n" + "\n".join(body) + "\n</tbody>\n"
+        "</table>\n</div>"
     )
 
 
-def _split(sources: Iterable[str]) -> list[str]:
-    """Return the ids in fields that may name several, apart by commas."""
-    return [name.strip() for field in sources for name in field.split(",") if name.strip()]
-
-
-def _document(title: str, body: Sequence[str], drawings: Sequence[Drawing]) -> str:
-    data = [
-        {"name": d.name, "data": d.figure["data"], "layout": d.figure["layout"]} for d in drawings
-    ]
-    draw = _DRAW.replace("DRAWINGS", html.script_json(data)).replace(
-        "CONFIG", html.script_json(CONFIG)
-    )
-    (library_element, library_digest), (draw_element, draw_digest) = (
-        html.script(library()),
-        html.script(draw),
-    )
+def _document(report: Report, content: str, drawings: Sequence[Drawing]) -> str:
+    scripts = [script(library()), script(_draw(drawings))] if drawings else []
+    admitted = "".join(f" {digest}" for _, digest in scripts)
     policy = (
-        "default-src 'none'; "
-        f"script-src {library_digest} {draw_digest}; "
+        f"default-src 'none'; {f'script-src{admitted}; ' if scripts else ''}"
         # The drawing library writes styles of its own and makes pictures in memory for saving.
-        "style-src 'unsafe-inline'; img-src data: blob:; "
+        f"style-src 'unsafe-inline'; img-src data:{' blob:' if scripts else ''}; "
         "base-uri 'none'; form-action 'none'"
     )
-    css = files("firing.report").joinpath("page.css").read_text(encoding="utf-8")
-    content = "\n\n".join(part for part in body if part)
+    css = "sheet.css" if report.sheet else "page.css"
+    style = files("firing.report").joinpath(css).read_text(encoding="utf-8")
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -305,23 +217,52 @@ def _document(title: str, body: Sequence[str], drawings: Sequence[Drawing]) -> s
 <meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
-<title>{html.text(title)}</title>
+<title>{text(report.heading)}</title>
 <link rel="icon" href="data:,">
 <style>
-{css}</style>
-<noscript><style>.plot {{ display: none; }}</style></noscript>
-</head>
+{style}</style>
+{_HIDE_PLOTS if scripts else ""}</head>
 <body>
 <main>
-<noscript><p class="quiet">The drawings need JavaScript; everything they show is also said in words
-and tables here.</p></noscript>
-
+{_WITHOUT_SCRIPT if scripts else ""}
 {content}
 </main>
-<footer class="quiet"><p>This page stands alone: it holds its own data and asks no server for
-anything.</p></footer>
-{library_element}
-{draw_element}
-</body>
+{"" if report.sheet else _FOOTER}{"".join(f"{element}{chr(10)}" for element, _ in scripts)}</body>
 </html>
 """
+
+
+_HIDE_PLOTS = "<noscript><style>.plot { display: none; }</style></noscript>\n"
+_WITHOUT_SCRIPT = """<noscript><p class="quiet">The drawings need JavaScript; everything they show \
+is also said in words
+and tables here.</p></noscript>
+"""
+_FOOTER = """<footer class="quiet"><p>This page stands alone: it holds its own data and asks no \
+server for
+anything.</p></footer>
+"""
+
+
+def _draw(drawings: Sequence[Drawing]) -> str:
+    """Return the script that draws them, each checked by plotly.
+
+    Raises
+    ------
+    ValueError
+        If plotly does not know a property.
+    """
+    import plotly.graph_objects as go
+
+    data = []
+    for drawing in drawings:
+        figure = go.Figure(drawing.figure).to_plotly_json()
+        data.append({"name": drawing.name, "data": figure["data"], "layout": figure["layout"]})
+    return _DRAW.replace("DRAWINGS", script_json(data)).replace("CONFIG", script_json(CONFIG))
+
+
+def library() -> str:
+    """Return the script that draws, as installed with plotly, ready to stand in a page."""
+    from plotly.offline import get_plotlyjs
+
+    code: str = get_plotlyjs()
+    return code.replace("\r\n", "\n").replace("</script", "<\\/script")

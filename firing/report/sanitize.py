@@ -44,16 +44,8 @@ _ASCII = str.maketrans(
 def plain(text: str) -> str:
     """Return `text` on one line with every control character shown instead of obeyed.
 
-    Parameters
-    ----------
-    text : str
-        Anything a person or a file supplied.
-
-    Returns
-    -------
-    str
-        C0 characters as their control pictures (``\\x1b`` as ``␛``), and C1 characters,
-        bidirectional and other invisible formatting, line separators and lone surrogates as ``�``.
+    C0 characters become their control pictures (``\\x1b`` as ``␛``), and C1 characters,
+    bidirectional and other invisible formatting, line separators and lone surrogates ``�``.
     """
     if text.isascii() and text.isprintable():
         return text

@@ -16,18 +16,18 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.heat import default_kiln
+from firing.review import thresholds as limit
 from firing.review.edges import (
-    LEVEL_SCATTER_C,
-    after_creeping,
-    after_running_past,
     arrival_s,
+    came_to_c,
     climbs_on,
     departure_s,
     heating_start_s,
-    last_level_c,
-    leaving_sign,
-    level_of,
-    went_on,
+    hold_begin_after_creeping,
+    hold_begin_past_target,
+    last_hold_c,
+    leaving_direction,
+    ran_on,
 )
 from firing.review.ramp import Interruption, interruptions
 from firing.review.resample import ResampledTrace
@@ -35,42 +35,23 @@ from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 
 # Misfit is counted in minutes of a ramp that goes backwards.
-STANDING_SHARE = 0.25
-"""A ramp slower than this share of its rate begins to look like a hold."""
-STANDING_COST = 1.3
-OTHER_LEVEL_COST = 0.5
-"""A minute's misfit of a ramp that stands still, and of a hold at quite another temperature: a
-flat stretch is a hold."""
-UNPLANNED_HOLD_COST = 6.0
-SKIPPED_HOLD_COST = 6.0
-FALLING_SHARE = 0.15
-"""After the program a kiln cools by itself, or in segments the plan does not have: a fall at this
-share of its natural rate looks like either."""
-NEAR_TOP_C = 5.0
-OVERSHOOT_C = 10.0
-"""A controller overshoots by no more than this [°C]."""
-ABORT_COST = 20.0
-LATE_ENTRY_COST = 20.0
-ARRIVAL_SCATTER_C = 5.0
-ARRIVAL_COST_MOST = 30.0
-STAYING_COST_MOST = 20.0
-"""Arriving elsewhere and staying is likelier meant than passing: it costs less, if it lasts."""
-STAYING_S = 360.0
-"""A stay is one from here on; the top of a ramp that turns at once looks flat for less [s]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Passage:
     """When a segment began, arrived and ended, on the log's clock [s]; None if it did not.
 
-    `level_c` is the temperature it held, or the highest (lowest, if it cools) it came to.
+    `came_to_c` is the temperature it held, or the highest (lowest, if it cools) it came to.
     """
 
     start_s: float | None
     ramp_end_s: float | None
     end_s: float | None
     from_c: float | None
-    level_c: float | None
+    came_to_c: float | None
+
+
+NOT_REACHED = Passage(None, None, None, None, None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +70,8 @@ class Alignment:
         Whether every segment was begun and ended within the log.
     starts_inside, stops_inside, aborted : bool
         The log begins after the program did; ends before it did; the program was left.
+    interruptions : tuple of Interruption
+        Falls before the peak that were regained: the power was away.
     """
 
     lead_in_s: float
@@ -99,6 +82,7 @@ class Alignment:
     starts_inside: bool
     stops_inside: bool
     aborted: bool
+    interruptions: tuple[Interruption, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,27 +108,18 @@ class _Path:
 
 
 def align(schedule: Schedule, trace: ResampledTrace) -> Alignment:
-    """Lay a plan along a log.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.
-    trace : ResampledTrace
-        The kiln's channel of the log.
-
-    Returns
-    -------
-    Alignment
-    """
-    path = _least_misfit(_states(schedule, trace), trace.time_s.size)
-    return _passages(schedule, trace, path)
+    """Lay a plan along the kiln's channel of a log."""
+    gaps = _heating_interruptions(schedule, trace)
+    states = _states(schedule, trace)
+    _excuse(states, gaps, schedule, trace)
+    path = _least_misfit(states, trace.time_s.size)
+    return _passages(schedule, trace, path, gaps)
 
 
 def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     temperature_c, rate = trace.temperature_c, trace.rate_c_per_h
     minutes = trace.step_s / 60.0
-    scatter_c = max(LEVEL_SCATTER_C, 3.0 * trace.noise_c)
+    scatter_c = max(limit.HOLD_SCATTER_C, 3.0 * trace.noise_c)
     free = np.zeros(temperature_c.size + 1)
     ends_c = np.append(temperature_c, temperature_c[-1])
     idle = np.clip(np.abs(temperature_c - temperature_c[0]) / scatter_c, 0.0, 1.5)
@@ -154,7 +129,9 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         from_c, to_c = schedule.from_c(index), segment.target_c
         sign = 1.0 if to_c > from_c else -1.0
         expected = _expected_rate(schedule, index, temperature_c)
-        standing = STANDING_COST * np.clip(1.0 - sign * rate / expected / STANDING_SHARE, 0.0, 2.0)
+        standing = limit.STANDING_COST * np.clip(
+            1.0 - sign * rate / expected / limit.STANDING_SHARE, 0.0, 2.0
+        )
         beyond = np.maximum(sign * (temperature_c - to_c), 0.0)
         # A warm or a cold kiln starts where it is, so the first ramp may begin anywhere.
         short = np.maximum(sign * (from_c - temperature_c), 0.0) * (index > 0)
@@ -162,46 +139,51 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
         states.append(_State(index, False, (standing + outside) * minutes, free))
         off_level = np.clip((temperature_c - to_c) / scatter_c, -1.0, 1.0) ** 2
         moving = np.clip(np.abs(rate) / expected - 0.5, 0.0, 1.0)
-        arrival = np.minimum(((ends_c - to_c) / ARRIVAL_SCATTER_C) ** 2, ARRIVAL_COST_MOST)
-        staying = np.minimum(arrival, STAYING_COST_MOST)
+        arrival = np.minimum(
+            ((ends_c - to_c) / limit.ARRIVAL_SCATTER_C) ** 2, limit.ARRIVAL_COST_MOST
+        )
+        staying = np.minimum(arrival, limit.STAYING_COST_MOST)
         if segment.hold_s == 0:
-            staying = staying + UNPLANNED_HOLD_COST
-        misfit = OTHER_LEVEL_COST * off_level + moving
-        stay_s = min(segment.hold_s, STAYING_S) if segment.hold_s else STAYING_S
+            staying = staying + limit.UNPLANNED_HOLD_COST
+        misfit = limit.OTHER_HOLD_COST * off_level + moving
+        stay_s = (
+            min(segment.hold_s, limit.SHORTEST_HOLD_S) if segment.hold_s else limit.SHORTEST_HOLD_S
+        )
         least = max(1, math.ceil(stay_s / trace.step_s))
-        skipping = SKIPPED_HOLD_COST if segment.hold_s >= STAYING_S else 0.0
+        skipping = limit.SKIPPED_HOLD_COST if segment.hold_s >= limit.SHORTEST_HOLD_S else 0.0
         states.append(_State(index, True, misfit * minutes, arrival, staying, least, skipping))
-    _excuse(states, schedule, trace)
     last_c = schedule.segments[-1].target_c
     above = np.clip((temperature_c - last_c) / scatter_c, 0.0, 1.0)
     natural_rate = default_kiln.cooling_rate_c_per_h(np.maximum(temperature_c, 40.0))
-    not_falling = np.clip(1.0 + rate / np.maximum(FALLING_SHARE * natural_rate, 4.0), 0.0, 2.0)
+    not_falling = np.clip(
+        1.0 + rate / np.maximum(limit.FALLING_SHARE * natural_rate, 4.0), 0.0, 2.0
+    )
     states.append(_State(len(schedule.segments), False, (above + not_falling) * minutes, free))
     return states
 
 
-def heating_interruptions(schedule: Schedule, trace: ResampledTrace) -> tuple[Interruption, ...]:
+def _heating_interruptions(schedule: Schedule, trace: ResampledTrace) -> tuple[Interruption, ...]:
     """Return the falls before the peak that were regained: the power was away.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.  Where it falls before its peak itself, nothing is told.
-    trace : ResampledTrace
-        The log.
+    Where the plan falls before its peak itself, nothing is told.
     """
     heating = schedule.segments[: schedule.peak_index + 1]
     targets_c = [schedule.start_c, *(segment.target_c for segment in heating)]
     if any(after < before for before, after in pairwise(targets_c)):
         return ()
-    near_c = min(float(np.max(trace.temperature_c)), schedule.peak_c) - NEAR_TOP_C
+    near_c = min(float(np.max(trace.temperature_c)), schedule.peak_c) - limit.NEAR_TOP_C
     last = int(np.flatnonzero(trace.temperature_c >= near_c)[-1])
     return interruptions(trace, float(trace.time_s[0]), float(trace.time_s[last]))
 
 
-def _excuse(states: list[_State], schedule: Schedule, trace: ResampledTrace) -> None:
+def _excuse(
+    states: list[_State],
+    gaps: tuple[Interruption, ...],
+    schedule: Schedule,
+    trace: ResampledTrace,
+) -> None:
     """Let every segment pass over a fall that was regained: it is no part of the plan."""
-    for gap in heating_interruptions(schedule, trace):
+    for gap in gaps:
         away = slice(trace.index(gap.start_s), trace.index(gap.end_s) + 1)
         for state in states:
             if 0 <= state.segment <= schedule.peak_index:
@@ -243,11 +225,11 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
                 passing = total[j - 2] + states[j - 1].arrival + states[j - 1].skipping
                 origin[j] = np.where(passing < arrive, j - 2, origin[j])
                 arrive = np.minimum(arrive, passing)
-        if 1 < j < count - 1 and arrive[0] > LATE_ENTRY_COST:
-            arrive[0], origin[j, 0] = LATE_ENTRY_COST, -1
+        if 1 < j < count - 1 and arrive[0] > limit.LATE_ENTRY_COST:
+            arrive[0], origin[j, 0] = limit.LATE_ENTRY_COST, -1
         if j == count - 1:
             for early in range(1, count - 2):
-                left = total[early] + ABORT_COST
+                left = total[early] + limit.ABORT_COST
                 aborts |= left < arrive
                 origin[j] = np.where(left < arrive, early, origin[j])
                 arrive = np.minimum(arrive, left)
@@ -275,7 +257,9 @@ def _least_misfit(states: list[_State], samples: int) -> _Path:
         j, t = source, first
 
 
-def _passages(schedule: Schedule, trace: ResampledTrace, path: _Path) -> Alignment:
+def _passages(
+    schedule: Schedule, trace: ResampledTrace, path: _Path, gaps: tuple[Interruption, ...]
+) -> Alignment:
     count = len(schedule.segments)
     last_state = int(path.state[-1])
     reached = min((last_state + 1) // 2, count)  # segments that were begun
@@ -289,23 +273,23 @@ def _passages(schedule: Schedule, trace: ResampledTrace, path: _Path) -> Alignme
     now_s = start
     for index in range(count):
         if index < first_segment or index >= reached:
-            passages.append(Passage(None, None, None, None, None))
+            passages.append(NOT_REACHED)
             continue
         ramp_from, hold_from, hold_to = edges[index]
         sign = 1.0 if schedule.segments[index].target_c > schedule.from_c(index) else -1.0
         unfinished = index == reached - 1 and (path.aborted or last_state <= 2 * count)
         target_c = schedule.segments[index].target_c
         if sign > 0:
-            hold_from = after_creeping(trace, hold_from, hold_to, target_c)
-            if climbs_on(schedule, index) and went_on(trace, hold_from, hold_to, target_c):
+            hold_from = hold_begin_after_creeping(trace, hold_from, hold_to, target_c)
+            if climbs_on(schedule, index) and ran_on(trace, hold_from, hold_to, target_c):
                 hold_to = hold_from
-        hold_from = after_running_past(trace, hold_from, hold_to, target_c, sign)
-        level_c = level_of(trace, ramp_from, hold_from, hold_to, sign, target_c)
+        hold_from = hold_begin_past_target(trace, hold_from, hold_to, target_c, sign)
+        came_c = came_to_c(trace, ramp_from, hold_from, hold_to, sign, target_c)
         came = not unfinished or hold_to > hold_from
         # An overshoot arrives when it passes the target, not when it has settled.
-        arrived_c = sign * min(sign * level_c, sign * target_c)
-        if abs(level_c - target_c) > OVERSHOOT_C:
-            arrived_c = level_c
+        arrived_c = sign * min(sign * came_c, sign * target_c)
+        if abs(came_c - target_c) > limit.ARRIVAL_OVERSHOOT_C:
+            arrived_c = came_c
         ramp_end_s = arrival_s(trace, hold_from, arrived_c, sign) if came else None
         if ramp_end_s is not None:
             ramp_end_s = max(ramp_end_s, now_s)
@@ -313,15 +297,15 @@ def _passages(schedule: Schedule, trace: ResampledTrace, path: _Path) -> Alignme
         if not unfinished:
             assert ramp_end_s is not None
             if hold_to > hold_from:
-                leaves = leaving_sign(schedule, index)
-                left_c = last_level_c(trace, hold_from, hold_to, level_c)
+                leaves = leaving_direction(schedule, index)
+                left_c = last_hold_c(trace, hold_from, hold_to, came_c)
                 end_s = max(departure_s(trace, hold_to, left_c, leaves), ramp_end_s)
             else:
                 end_s = ramp_end_s
         inside = path.late_entry and index == first_segment
         begun_s = None if inside else now_s
         passages.append(
-            Passage(begun_s, ramp_end_s, end_s, None if inside else trace.at(now_s), level_c)
+            Passage(begun_s, ramp_end_s, end_s, None if inside else trace.at(now_s), came_c)
         )
         if end_s is not None:
             now_s = end_s
@@ -342,6 +326,7 @@ def _passages(schedule: Schedule, trace: ResampledTrace, path: _Path) -> Alignme
         starts_inside=path.late_entry,
         stops_inside=stops_inside,
         aborted=path.aborted,
+        interruptions=gaps,
     )
 
 

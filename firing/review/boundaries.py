@@ -9,54 +9,44 @@ from dataclasses import replace
 
 import numpy as np
 
-from firing.review.alignment import Alignment, Passage, heating_interruptions
-from firing.review.ramp import fully_on, ramp_run
+from firing.review import thresholds as limit
+from firing.review.alignment import NOT_REACHED, Alignment, Passage
+from firing.review.ramp import fully_on
 from firing.review.resample import ResampledTrace
+from firing.review.segment_analysis import analyse_segment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 
-LEAST_SHORTFALL_C = 25.0
-"""About a cone short of its peak no controller that waits goes on by itself [°C]."""
-AFTER_S = 1200.0
-SETTLE_S = 120.0
-DROPPING = 1.5
-"""A fall so many times faster than the next segment's rate is the kiln left to itself."""
 
-
-def aborted(
+def _left_to_cool(
     alignment: Alignment, schedule: Schedule, trace: ResampledTrace, *, on_time: bool
 ) -> Alignment:
     """Take a firing as stopped that fell behind, never came to its peak, and then only cooled.
 
-    Parameters
-    ----------
-    alignment : Alignment
-        As found so far.
-    schedule : Schedule
-        The plan.
-    trace : ResampledTrace
-        The log.
-    on_time : bool
-        Whether the program took its planned time, so that a clock may have ended it.
+    Not one that was `on_time`, which a clock may have ended.
     """
     index = schedule.peak_index
     passage, segment = alignment.passages[index], schedule.segments[index]
     follows = schedule.segments[index + 1 :]
     if on_time or not alignment.complete or not follows or follows[0].rate_c_per_h is None:
         return alignment
-    if passage.start_s is None or passage.ramp_end_s is None or passage.end_s is None:
+    if passage.ramp_end_s is None or passage.end_s is None or passage.came_to_c is None:
         return alignment
-    if segment.rate_c_per_h is None or passage.level_c is None:
+    if segment.target_c - passage.came_to_c < limit.ONE_CONE_C:
         return alignment
-    if segment.target_c - passage.level_c < LEAST_SHORTFALL_C:
+    run = analyse_segment(schedule, index, trace, alignment).run
+    if run is None or not run.at_limit:
         return alignment
-    run = ramp_run(trace, passage.start_s, passage.ramp_end_s, segment.rate_c_per_h, heats=True)
-    if not run.fades and (run.full_duty_share or 0.0) < 0.5:
+    after = slice(
+        trace.index(passage.end_s + limit.STOP_SETTLE_S),
+        trace.index(passage.end_s + limit.AFTER_STOP_S) + 1,
+    )
+    if (
+        -float(np.median(trace.rate_c_per_h[after]))
+        < limit.DROPPING_FACTOR * follows[0].rate_c_per_h
+    ):
         return alignment
-    after = slice(trace.index(passage.end_s + SETTLE_S), trace.index(passage.end_s + AFTER_S) + 1)
-    if -float(np.median(trace.rate_c_per_h[after])) < DROPPING * follows[0].rate_c_per_h:
-        return alignment
-    unreached = [Passage(None, None, None, None, None)] * len(follows)
+    unreached = [NOT_REACHED] * len(follows)
     left = replace(passage, ramp_end_s=None, end_s=None)
     return replace(
         alignment,
@@ -67,52 +57,18 @@ def aborted(
     )
 
 
-NEAR_S = 600.0
-NEAR_SHARE = 0.02
-"""A program that ends this near to its planned length ran by the clock [s, share of it]."""
-AT_TARGET_C = 3.0
-"""A log that ends this near to the last target has seen the program's end [°C]."""
-DUE_C = 15.0
-"""… or this near, if the program was due to end by then [°C]."""
-HELD_S = 600.0
-CORNER_LEAST_S = 120.0
-CORNER_MOST_S = 900.0
-SHORT_C = 4.0
-NO_STAY_S = 600.0
-"""The rounded top of a ramp looks like a stay of this length at most [s]."""
-EARLY_S = 300.0
-LAST_S = 1200.0
-CLIMBING_SHARE = 0.7
-AT_RATE_SHARE = 0.88
-"""A kiln that climbed at this share of its rate to the last was not at its limit."""
-WARM_C = 60.0
-"""A kiln is not this much warmer than its program's start and climbing already [°C]."""
-
-
 def firing_boundaries(
     alignment: Alignment,
     schedule: Schedule,
     planned: tuple[ForecastSegment, ...],
     trace: ResampledTrace,
 ) -> Alignment:
-    """Return the alignment with its begin and end as time and course tell them.
-
-    Parameters
-    ----------
-    alignment : Alignment
-        As the readings alone have it.
-    schedule : Schedule
-        The plan.
-    planned : tuple of ForecastSegment
-        Its segments.
-    trace : ResampledTrace
-        The log.
-    """
+    """Return the alignment with its begin and end as time and course tell them."""
     found = _begun_before(alignment, schedule, trace)
     found = _ended_with_log(found, schedule, planned, trace)
     found = _switched_off(found, schedule, planned, trace)
-    on_time = _on_time(found, schedule, planned, trace)
-    found = aborted(found, schedule, trace, on_time=on_time)
+    on_time = _on_time(found, planned)
+    found = _left_to_cool(found, schedule, trace, on_time=on_time)
     return _corners(_ended_by_clock(found, schedule, planned, trace), schedule, planned, trace)
 
 
@@ -137,27 +93,22 @@ def _corners(
         ramp_s = planned[index + 1].planned_s - schedule.segments[index + 1].hold_s
         over_s = (after.ramp_end_s - here.end_s) - ramp_s
         moved_s = min(lacks_s, over_s)
-        if hold_s == 0.0 or not CORNER_LEAST_S <= moved_s <= CORNER_MOST_S:
+        if hold_s == 0.0 or not limit.CORNER_LEAST_S <= moved_s <= limit.CORNER_MOST_S:
             continue
         end_s = here.end_s + moved_s
-        if abs(trace.at(end_s) - schedule.segments[index].target_c) > DUE_C:
+        if abs(trace.at(end_s) - schedule.segments[index].target_c) > limit.DUE_C:
             continue
         passages[index] = replace(here, end_s=end_s)
         passages[index + 1] = replace(after, start_s=end_s, from_c=trace.at(end_s))
     return replace(alignment, passages=tuple(passages))
 
 
-def _on_time(
-    alignment: Alignment,
-    schedule: Schedule,
-    planned: tuple[ForecastSegment, ...],
-    trace: ResampledTrace,
-) -> bool:
+def _on_time(alignment: Alignment, planned: tuple[ForecastSegment, ...]) -> bool:
     """Return whether it took its planned time, or that and no more than the power was away."""
     planned_s = sum(segment.planned_s for segment in planned)
     late_s = alignment.end_s - alignment.start_s - planned_s
-    away_s = sum(gap.seconds for gap in heating_interruptions(schedule, trace))
-    near_s = max(NEAR_S, NEAR_SHARE * planned_s)
+    away_s = sum(gap.seconds for gap in alignment.interruptions)
+    near_s = max(limit.ON_TIME_S, limit.ON_TIME_SHARE * planned_s)
     return -near_s <= late_s <= away_s + near_s
 
 
@@ -176,7 +127,7 @@ def _ended_by_clock(
     stopped = alignment.aborted or (alignment.stops_inside and not alignment.complete)
     if not stopped or alignment.starts_inside:
         return alignment
-    if not _on_time(alignment, schedule, planned, trace):
+    if not _on_time(alignment, planned):
         return alignment
     end_s = alignment.end_s
     passages: list[Passage] = []
@@ -187,8 +138,8 @@ def _ended_by_clock(
             arrived_s = end_s if passage.ramp_end_s is None else passage.ramp_end_s
             passages.append(replace(passage, ramp_end_s=arrived_s, end_s=end_s))
         else:
-            level_c = passages[-1].level_c if passages else None
-            passages.append(Passage(end_s, end_s, end_s, level_c, level_c))
+            came_to_c = passages[-1].came_to_c if passages else None
+            passages.append(Passage(end_s, end_s, end_s, came_to_c, came_to_c))
     return replace(
         alignment, passages=tuple(passages), complete=True, aborted=False, stops_inside=False
     )
@@ -208,22 +159,25 @@ def _ended_with_log(
         return alignment
     log_end_s = float(trace.time_s[-1])
     if segment.hold_s > 0:
-        if last.ramp_end_s is None or log_end_s - last.ramp_end_s < segment.hold_s - HELD_S:
+        if (
+            last.ramp_end_s is None
+            or log_end_s - last.ramp_end_s < segment.hold_s - limit.HOLD_LACKS_S
+        ):
             return alignment
         end_s, arrived_s = log_end_s, last.ramp_end_s
     else:
         # By the clock a program is over when it is due, however near the reading has come.
         due_s = alignment.start_s + sum(segment.planned_s for segment in planned)
-        near_c = max(AT_TARGET_C, 3.0 * trace.noise_c)
-        if due_s <= log_end_s + HELD_S:
-            near_c = max(near_c, DUE_C)
+        near_c = max(limit.AT_LAST_TARGET_C, 3.0 * trace.noise_c)
+        if due_s <= log_end_s + limit.HOLD_LACKS_S:
+            near_c = max(near_c, limit.DUE_C)
         first = trace.index(last.start_s)
         sign = 1.0 if segment.target_c > schedule.from_c(len(schedule.segments) - 1) else -1.0
         short_c = sign * (segment.target_c - trace.temperature_c[first:])
         if float(np.min(short_c)) > near_c:
             return alignment
-        end_s = float(trace.time_s[first + int(np.argmax(short_c <= AT_TARGET_C))])
-        if float(np.min(short_c)) > AT_TARGET_C:
+        end_s = float(trace.time_s[first + int(np.argmax(short_c <= limit.AT_LAST_TARGET_C))])
+        if float(np.min(short_c)) > limit.AT_LAST_TARGET_C:
             end_s = min(max(due_s, last.start_s), log_end_s)
         arrived_s = end_s
     passages = (*alignment.passages[:-1], replace(last, ramp_end_s=arrived_s, end_s=end_s))
@@ -239,38 +193,45 @@ def _switched_off(
     """Take a firing that ended below its peak, climbing well and with no hold, as stopped."""
     index = schedule.peak_index
     passage, segment = alignment.passages[index], schedule.segments[index]
-    if not alignment.complete or passage.level_c is None or segment.rate_c_per_h is None:
+    if not alignment.complete or passage.came_to_c is None or segment.rate_c_per_h is None:
         return alignment
     if passage.start_s is None or passage.ramp_end_s is None or passage.end_s is None:
         return alignment
-    short_c = segment.target_c - passage.level_c
+    short_c = segment.target_c - passage.came_to_c
     stayed_s = passage.end_s - passage.ramp_end_s
-    if short_c <= max(SHORT_C, 4.0 * trace.noise_c) or stayed_s > NO_STAY_S:
+    if (
+        short_c <= max(limit.SWITCHED_OFF_SHORT_C, 4.0 * trace.noise_c)
+        or stayed_s > limit.NO_STAY_S
+    ):
         return alignment
-    if _on_time(alignment, schedule, planned, trace) and index == len(schedule.segments) - 1:
+    if _on_time(alignment, planned) and index == len(schedule.segments) - 1:
         return alignment  # the clock ended it
     off = trace.index(passage.ramp_end_s)
     before = slice(
-        trace.index(passage.ramp_end_s - LAST_S), trace.index(passage.ramp_end_s - 300.0)
+        trace.index(passage.ramp_end_s - limit.LAST_CLIMB_S),
+        trace.index(passage.ramp_end_s - limit.TOP_S),
     )
-    after = slice(off + 1, trace.index(passage.ramp_end_s + LAST_S) + 1)
+    after = slice(off + 1, trace.index(passage.ramp_end_s + limit.LAST_CLIMB_S) + 1)
     climbing, full = trace.rate_c_per_h[before], fully_on(trace, before)
-    if climbing.size == 0 or float(np.median(climbing)) < AT_RATE_SHARE * segment.rate_c_per_h:
+    if (
+        climbing.size == 0
+        or float(np.median(climbing)) < limit.AT_RATE_SHARE * segment.rate_c_per_h
+    ):
         return alignment
-    if full is not None and float(np.mean(full)) > 0.5:
+    if full is not None and float(np.mean(full)) > limit.MOSTLY_ON:
         return alignment
     follows = schedule.segments[index + 1 :]
     set_c_per_h = follows[0].rate_c_per_h if follows else None
     if set_c_per_h is not None:
         falling = trace.rate_c_per_h[after]
-        if falling.size == 0 or -float(np.median(falling)) < DROPPING * set_c_per_h:
+        if falling.size == 0 or -float(np.median(falling)) < limit.DROPPING_FACTOR * set_c_per_h:
             return alignment
-    elif segment.hold_s < NO_STAY_S:
+    elif segment.hold_s < limit.NO_STAY_S:
         return alignment  # with no hold planned a lower target looks the same
     passages = list(alignment.passages)
     passages[index] = replace(passage, ramp_end_s=None, end_s=None)
     for later in range(index + 1, len(passages)):
-        passages[later] = Passage(None, None, None, None, None)
+        passages[later] = NOT_REACHED
     return replace(
         alignment,
         passages=tuple(passages),
@@ -286,12 +247,15 @@ def _begun_before(alignment: Alignment, schedule: Schedule, trace: ResampledTrac
     if alignment.starts_inside or first.start_s is None or segment.rate_c_per_h is None:
         return alignment
     begin_s = float(trace.time_s[0])
-    if first.start_s > begin_s or float(trace.temperature_c[0]) < schedule.start_c + WARM_C:
+    if (
+        first.start_s > begin_s
+        or float(trace.temperature_c[0]) < schedule.start_c + limit.WARM_START_C
+    ):
         return alignment
-    early = slice(0, max(2, trace.index(begin_s + EARLY_S)) + 1)
+    early = slice(0, max(2, trace.index(begin_s + limit.BEGUN_OVER_S)) + 1)
     rise_c = float(trace.temperature_c[early][-1] - trace.temperature_c[0])
     taken_s = float(trace.time_s[early][-1]) - begin_s
-    if rise_c / taken_s * 3600.0 < CLIMBING_SHARE * segment.rate_c_per_h:
+    if rise_c / taken_s * 3600.0 < limit.CLIMBING_SHARE * segment.rate_c_per_h:
         return alignment
     passages = (replace(first, start_s=None, from_c=None), *alignment.passages[1:])
     return replace(alignment, passages=passages, complete=False, starts_inside=True)

@@ -2,159 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firing.review import thresholds as limit
+from firing.review.result import CausePair, Comparison, CoolingPair, SegmentPair
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
 
 if TYPE_CHECKING:
     from firing.review.result import Cause, Review
     from firing.schedule.schedule import Schedule
 
-TELLING_S = 600.0
-"""Two firings of one program in one kiln are within ten minutes of each other, segment by segment,
-unless something differs (common practice, no source) [s]."""
-TELLING_SHARE = 0.05
-COOLING_SHARE = 0.1
-LEAST_COOLING_C = 100.0
-TELLING_CONES = 0.2
-
-
-@dataclass(frozen=True, slots=True)
-class SegmentPair:
-    """One segment in both firings [s]; None where a log does not hold it whole."""
-
-    index: int
-    name: str
-    planned_s: float
-    this_s: float | None
-    other_s: float | None
-
-    @property
-    def difference_s(self) -> float | None:
-        """This less the other [s]."""
-        if self.this_s is None or self.other_s is None:
-            return None
-        return self.this_s - self.other_s
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the pair as the JSON shows it."""
-        return {
-            "index": self.index,
-            "name": self.name,
-            "planned_s": self.planned_s,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": self.difference_s,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class CausePair:
-    """One cause in both firings [s]."""
-
-    cause: Cause
-    this_s: float
-    other_s: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the pair as the JSON shows it."""
-        return {
-            "cause": self.cause,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": self.this_s - self.other_s,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class CoolingPair:
-    """Natural cooling of both over the temperatures that both logs cover."""
-
-    from_c: float
-    to_c: float
-    this_s: float
-    other_s: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the pair as the JSON shows it."""
-        return {
-            "from_c": self.from_c,
-            "to_c": self.to_c,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-        }
-
-
-@dataclass(frozen=True, eq=False)
-class Comparison:
-    """Another firing of the plan, set beside this one.
-
-    Attributes
-    ----------
-    other : Review
-        The other firing's own review.
-    segments : tuple of SegmentPair
-    causes : tuple of CausePair
-        Every cause of either, the largest difference first.
-    cooling : CoolingPair or None
-    remarks : tuple of str
-        What differs, one sentence each; one that says so where nothing does.
-    this_peak_c, other_peak_c : float
-        Highest readings [°C].
-    this_s, other_s : float or None
-        Duration of both [s].
-    """
-
-    other: Review
-    segments: tuple[SegmentPair, ...]
-    causes: tuple[CausePair, ...]
-    cooling: CoolingPair | None
-    remarks: tuple[str, ...]
-    this_peak_c: float
-    other_peak_c: float
-    this_s: float | None
-    other_s: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the comparison as the JSON shows it."""
-        difference_s = None
-        if self.this_s is not None and self.other_s is not None:
-            difference_s = self.this_s - self.other_s
-        return {
-            "log": self.other.log.name,
-            "compared": not self.other.refused,
-            "refused": self.other.refused or None,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": difference_s,
-            "segments": [pair.to_dict() for pair in self.segments],
-            "causes": [pair.to_dict() for pair in self.causes],
-            "cooling": None if self.cooling is None else self.cooling.to_dict(),
-            "peak_c": {"this": self.this_peak_c, "other": self.other_peak_c},
-            "reached": self.other.cones.reached,
-            "reached_number": self.other.cones.reached_number,
-            "remarks": list(self.remarks),
-        }
-
 
 def compare(this: Review, other: Review) -> Comparison:
-    """Set two reviews of one plan beside each other.
-
-    Parameters
-    ----------
-    this, other : Review
-        The firing under review, and another of the same plan.
-    """
+    """Set the review of a firing beside that of another of the same plan."""
     pairs = tuple(
         SegmentPair(one.index, one.name, one.planned_s, one.actual_s, two.actual_s)
         for one, two in zip(this.segments, other.segments, strict=False)
     )
     causes = _causes(this, other)
     cooling = _cooling(this, other)
-    this_peak_c, other_peak_c = (float(np.nanmax(r.temperature_c)) for r in (this, other))
+    this_peak_c, other_peak_c = this.peak_c, other.peak_c
     remarks = (
         ("The other log is none of this plan's, or this one is not: only the heat-work compares.",)
         if this.refused or other.refused
@@ -191,7 +60,7 @@ def _cooling(this: Review, other: Review) -> CoolingPair | None:
         [this.cooling.to_c, other.cooling.to_c]
         + [r.quickening.at_c for r in (this, other) if r.quickening is not None]
     )
-    if from_c - to_c < LEAST_COOLING_C:
+    if from_c - to_c < limit.COMPARED_COOLING_C:
         return None
     one, two = (_fall_s(review, from_c, to_c) for review in (this, other))
     return None if one is None or two is None else CoolingPair(from_c, to_c, one, two)
@@ -218,7 +87,7 @@ def _remarks(
     schedule, found = this.schedule, []
     if this.actual_s is not None and other.actual_s is not None:
         difference_s = this.actual_s - other.actual_s
-        if abs(difference_s) >= TELLING_S:
+        if abs(difference_s) >= limit.COMPARED_S:
             side = "longer" if difference_s > 0 else "shorter"
             found.append(
                 f"This firing ran {format_duration(abs(difference_s))} {side} than "
@@ -228,16 +97,16 @@ def _remarks(
         if _tells(pair):
             found.append(_segment_words(schedule, pair, this, other))
     one, two = this.cones.reached_number, other.cones.reached_number
-    if one is not None and two is not None and abs(one - two) >= TELLING_CONES:
+    if one is not None and two is not None and abs(one - two) >= limit.TELLING_CONES:
         found.append(
             f"It came to {abs(one - two):.1f} cones {'more' if one > two else 'less'} heat-work."
         )
-    if abs(peaks_c[0] - peaks_c[1]) >= 5.0:
+    if abs(peaks_c[0] - peaks_c[1]) >= limit.COMPARED_C:
         a, b = (format_temperature(peak_c, schedule.unit) for peak_c in peaks_c)
         found.append(f"Its highest reading was {a}, the other's {b}.")
     if cooling is not None:
         share = cooling.this_s / cooling.other_s - 1.0
-        if abs(share) >= COOLING_SHARE:
+        if abs(share) >= limit.COMPARED_COOLING_SHARE:
             side, why = (
                 ("faster", "a vent left on, a gap at the lid, or a smaller load")
                 if share < 0
@@ -257,7 +126,7 @@ def _remarks(
 
 def _tells(pair: SegmentPair) -> bool:
     difference_s = pair.difference_s
-    least_s = max(TELLING_S, TELLING_SHARE * pair.planned_s)
+    least_s = max(limit.COMPARED_S, limit.COMPARED_SHARE * pair.planned_s)
     return difference_s is not None and abs(difference_s) >= least_s
 
 
@@ -281,7 +150,7 @@ def _spread(this: Review, other: Review) -> list[str]:
         None if r.heat is None or r.heat.unevenness is None else r.heat.unevenness.last_hour_c
         for r in (this, other)
     ]
-    if spreads[0] is None or spreads[1] is None or abs(spreads[0] - spreads[1]) < 5.0:
+    if spreads[0] is None or spreads[1] is None or abs(spreads[0] - spreads[1]) < limit.COMPARED_C:
         return []
     unit = this.schedule.unit
     one, two = (rate_from_celsius(spread, unit) for spread in spreads if spread is not None)

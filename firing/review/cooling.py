@@ -1,99 +1,52 @@
-"""Cooling after the program: how fast, against what was to be expected, and where it quickened."""
+"""After the program: what still ran under power, how fast it cooled, and where that quickened."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from firing.forecast.result import Forecast
 from firing.heat import default_kiln
+from firing.review import thresholds as limit
 from firing.review.alignment import Alignment
-from firing.review.resample import ResampledTrace
-from firing.review.result import CauseShare, CoolingReview
+from firing.review.ramp import line_and_bend
+from firing.review.resample import ResampledTrace, moving_mean
+from firing.review.result import (
+    CauseShare,
+    CoolingReview,
+    CoolingThrough,
+    ExtraSegment,
+    Quickening,
+)
 from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 
-INVERSIONS_C = (573.0, 226.0)
-"""Where quartz and cristobalite invert (source ``quartz-inversion-entry``: 573, and 220 to 270)."""
-AROUND_C = 15.0
-"""The rate through a temperature is that from so much above it to so much below [°C]."""
-LEAST_C = 20.0
-"""Natural cooling is reviewed once the log follows it down this far [°C]."""
-SETTLE_S = 1800.0
-"""A kiln cools fastest soon after its elements are off: what quickens later had help [s]."""
-HALF_S = 900.0
-QUICKER = 1.3
-QUICKER_C_PER_H = 8.0
-"""A cooling so much quicker than it was has been helped; natural cooling only ever slows."""
-BEGIN_SHARE = 1.12
-COLD_C = 60.0
-"""Below this a kiln is opened anyway [°C]."""
-
-
-@dataclass(frozen=True, slots=True)
-class CoolingThrough:
-    """How fast the channels cooled through one temperature; None where a log does not show it."""
-
-    at_c: float
-    rate_c_per_h: dict[str, float | None]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the rates as the JSON shows them."""
-        return {"at_c": self.at_c, "rate_c_per_h": dict(self.rate_c_per_h)}
-
-
-@dataclass(frozen=True, slots=True)
-class Quickening:
-    """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
-
-    at_s: float
-    at_c: float
-    before_c_per_h: float
-    after_c_per_h: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the moment as the JSON shows it."""
-        return {
-            "at_s": self.at_s,
-            "at_c": self.at_c,
-            "before_c_per_h": self.before_c_per_h,
-            "after_c_per_h": self.after_c_per_h,
-        }
-
 
 def rates_through(
-    trace: Trace, levels_c: Sequence[float] = INVERSIONS_C
+    trace: Trace, temperatures_c: Sequence[float] = limit.INVERSIONS_C
 ) -> tuple[CoolingThrough, ...]:
-    """Return how fast every channel last cooled through each level.
-
-    Parameters
-    ----------
-    trace : Trace
-        The log.
-    levels_c : sequence of float
-        [°C].
-    """
+    """Return how fast every channel last cooled through each temperature."""
     return tuple(
         CoolingThrough(
-            level_c,
+            through_c,
             {
-                name: _rate_through(trace.time_s, trace.channel_c(number), level_c)
+                name: _rate_through(trace.time_s, trace.channel_c(number), through_c)
                 for number, name in enumerate(trace.channels)
             },
         )
-        for level_c in levels_c
+        for through_c in temperatures_c
     )
 
 
-def _rate_through(time_s: FloatArray, temperature_c: FloatArray, level_c: float) -> float | None:
-    above = np.flatnonzero(temperature_c > level_c + AROUND_C)
+def _rate_through(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> float | None:
+    above = np.flatnonzero(temperature_c > through_c + limit.AROUND_C)
     if above.size == 0:
         return None
     after = slice(int(above[-1]), None)
     usable = np.isfinite(temperature_c[after])
     at_s, falling_c = time_s[after][usable], temperature_c[after][usable]
-    below = np.flatnonzero(falling_c <= level_c - AROUND_C)
+    below = np.flatnonzero(falling_c <= through_c - limit.AROUND_C)
     if below.size == 0 or below[0] == 0:
         return None
     last = int(below[0]) + 1
@@ -102,45 +55,32 @@ def _rate_through(time_s: FloatArray, temperature_c: FloatArray, level_c: float)
     return fallen_c / taken_s * SECONDS_PER_HOUR
 
 
-def quickening(
-    trace: ResampledTrace, from_s: float, room_c: float, until_s: float | None = None
-) -> Quickening | None:
-    """Return where natural cooling first became faster than it had been; None if it never did.
-
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The kiln's channel.
-    from_s : float
-        When the program, or the firing, was over [s].
-    room_c : float
-        [°C].
-    until_s : float, optional
-        Where to stop looking [s].
-    """
+def quickening(trace: ResampledTrace, from_s: float, room_c: float) -> Quickening | None:
+    """Return where natural cooling first became faster than it had been; None if it never did."""
     first = trace.index(from_s)
-    last = trace.time_s.size if until_s is None else trace.index(until_s) + 1
-    half = max(1, round(HALF_S / trace.step_s))
-    falls = -_smooth(trace.rate_c_per_h[first:last], half)
-    temperature_c = trace.temperature_c[first:last]
-    settle = max(1, round(SETTLE_S / trace.step_s))
+    half = max(1, round(limit.COOLING_SMOOTH_S / trace.step_s))
+    falls = -moving_mean(trace.rate_c_per_h[first:], half)
+    temperature_c = trace.temperature_c[first:]
+    settle = max(1, round(limit.COOLING_SETTLE_S / trace.step_s))
     if falls.size < settle + 4 * half:
         return None
     begin = int(np.argmax(falls[:settle]))
     slowest = np.minimum.accumulate(falls[begin:])
-    limit = QUICKER * np.maximum(slowest, 0.0) + QUICKER_C_PER_H
-    lowest_c = max(COLD_C, room_c + 25.0)
-    hits = np.flatnonzero((falls[begin:] > limit) & (temperature_c[begin:] > lowest_c))
+    helped = limit.QUICKER_FACTOR * np.maximum(slowest, 0.0) + limit.QUICKER_C_PER_H
+    lowest_c = max(limit.COLD_C, room_c + 25.0)
+    hits = np.flatnonzero((falls[begin:] > helped) & (temperature_c[begin:] > lowest_c))
     # At the end of the log the smoothing has nothing to lean on.
     hits = hits[hits < falls.size - begin - half]
     if hits.size == 0:
         return None
     at = begin + int(hits[0])
     before = float(slowest[at - begin])
-    sharp = -trace.rate_c_per_h[first:last]
-    earlier = np.flatnonzero(sharp[begin : at + half] <= BEGIN_SHARE * max(before, 0.0) + 2.0)
+    sharp = -trace.rate_c_per_h[first:]
+    earlier = np.flatnonzero(
+        sharp[begin : at + half] <= limit.QUICKER_BEGIN_SHARE * max(before, 0.0) + 2.0
+    )
     # The slope looks five minutes either way, so it bends up five minutes before the readings do.
-    ahead = max(1, round(300.0 / trace.step_s))
+    ahead = max(1, round(limit.SLOPE_HALF_WINDOW_S / trace.step_s))
     start = min(begin + int(earlier[-1]) + ahead if earlier.size else at, falls.size - 1)
     after = float(np.max(falls[at : at + 4 * half]))
     return Quickening(
@@ -148,13 +88,41 @@ def quickening(
     )
 
 
-def _smooth(values: FloatArray, half: int) -> FloatArray:
-    """Return the mean over `half` samples on either side, over fewer near the ends."""
-    here = np.arange(values.size)
-    reach = np.minimum(np.minimum(here, here[::-1]), half)
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    smooth: FloatArray = (total[here + reach + 1] - total[here - reach]) / (2 * reach + 1)
-    return smooth
+def extra_segment(trace: ResampledTrace, from_s: float, room_c: float) -> ExtraSegment | None:
+    """Return what was run under power after the plan's end; None if the kiln was left to itself.
+
+    Told only where the fall quickened at the end of a stay or of a straight stretch: a closed kiln
+    left to itself falls ever more slowly.
+    """
+    begin_s = from_s
+    for _ in range(limit.MOST_EXTRA):
+        quicker = quickening(trace, begin_s, room_c)
+        if quicker is None or not _under_power(trace, begin_s, quicker.at_s):
+            break
+        begin_s = quicker.at_s
+    if begin_s == from_s:
+        return None
+    from_c, to_c = trace.at(from_s), trace.at(begin_s)
+    return ExtraSegment(
+        begin_s, from_c, to_c, (to_c - from_c) / (begin_s - from_s) * SECONDS_PER_HOUR
+    )
+
+
+def _under_power(trace: ResampledTrace, start_s: float, end_s: float) -> bool:
+    """Return whether the readings stood still or fell in a straight line between two moments."""
+    first, last = trace.index(start_s), trace.index(end_s)
+    corner = max(1, round(0.1 * (last - first)))
+    inside = slice(first + corner, last + 1 - corner)
+    time_s, temperature_c = trace.time_s[inside], trace.temperature_c[inside]
+    if time_s.size < 8 or end_s - start_s < limit.POWERED_S:
+        return False
+    fallen_c = float(temperature_c[0] - temperature_c[-1])
+    if float(np.ptp(temperature_c)) <= limit.POWERED_STAY_C + 3.0 * trace.noise_c:
+        return True
+    if fallen_c < 0.8 * limit.POWERED_C:
+        return False
+    _, bend, error = line_and_bend(time_s, -temperature_c)
+    return abs(bend) - 2.0 * error <= limit.BEND_MOST
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,23 +153,7 @@ def cooling_review(
     Where it suddenly became quicker, what it went on to take is compared with the pace it had kept
     until then.
 
-    Parameters
-    ----------
-    forecast : Forecast
-        The plan's, in the kiln if one is given.
-    alignment : Alignment
-        Where the program ended in the log.
-    trace : ResampledTrace
-        The kiln's channel.
-    quicker : Quickening, optional
-        Where it became quicker.
-    from_s : float, optional
-        Where it was left to itself, if not at the program's end [s].
-
-    Returns
-    -------
-    CoolingReview or None
-        None where the log does not follow the cooling down.
+    None where the log does not follow the cooling down from `from_s`, the end of the program.
     """
     if alignment.stops_inside:
         return None
@@ -213,7 +165,7 @@ def cooling_review(
     cold = np.flatnonzero(after_c <= room_c + 10.0)
     last = first + (int(cold[0]) if cold.size else after_c.size - 1)
     from_c, to_c = float(trace.temperature_c[first]), float(trace.temperature_c[last])
-    if from_c - to_c < LEAST_C or to_c < room_c + 2.0:
+    if from_c - to_c < limit.COOLED_LEAST_C or to_c < room_c + 2.0:
         return None
     yardstick = _in_kiln(forecast) if alignment.complete else None
     unit = forecast.schedule.unit
@@ -225,7 +177,7 @@ def cooling_review(
         if to_c < bottom_c:
             last = first + int(np.argmax(trace.temperature_c[first:] <= bottom_c))
         from_c, to_c = float(trace.temperature_c[first]), float(trace.temperature_c[last])
-        if from_c - to_c < LEAST_C:
+        if from_c - to_c < limit.COOLED_LEAST_C:
             return None
     else:
         yardstick = _default(from_c, to_c, room_c)

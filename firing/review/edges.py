@@ -2,15 +2,11 @@
 
 import numpy as np
 
+from firing.review import thresholds as limit
 from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-
-LAST_S = 900.0
-"""A hold's end is judged by its last minutes [s]."""
-START_LAG_S = 600.0
-"""A kiln shows nothing for the first minutes of a ramp: a shorter lead-in is none [s]."""
 
 
 def tolerance_c(trace: ResampledTrace) -> float:
@@ -23,7 +19,7 @@ def _window(trace: ResampledTrace, centre: int) -> slice:
     return slice(max(0, centre - half), min(trace.time_s.size, centre + half + 1))
 
 
-def level_of(
+def came_to_c(
     trace: ResampledTrace,
     ramp_from: int,
     hold_from: int,
@@ -53,15 +49,17 @@ def arrival_s(trace: ResampledTrace, hold_from: int, level_c: float, sign: float
     k = int(inside[0])
     crossing_s = _between(time_s, temperature_c, k, near_c)
     slope = sign * float(trace.rate_c_per_h[window][max(k - 3, 0)])
-    if slope > 5.0:
-        crossing_s += min(tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
+    if slope > limit.MOVING_C_PER_H:
+        crossing_s += min(tolerance_c(trace) / slope * SECONDS_PER_HOUR, limit.LAST_STRETCH_S)
     return min(crossing_s, float(trace.time_s[-1]))
 
 
-def last_level_c(trace: ResampledTrace, hold_from: int, hold_to: int, level_c: float) -> float:
+def last_hold_c(trace: ResampledTrace, hold_from: int, hold_to: int, level_c: float) -> float:
     """Return the temperature at a hold's end: one that overshot still sags for hours."""
-    part = trace.temperature_c[max(hold_from, hold_to - round(LAST_S / trace.step_s)) : hold_to]
-    return float(np.median(part)) if part.size * trace.step_s >= 0.5 * LAST_S else level_c
+    part = trace.temperature_c[
+        max(hold_from, hold_to - round(limit.HOLD_END_S / trace.step_s)) : hold_to
+    ]
+    return float(np.median(part)) if part.size * trace.step_s >= 0.5 * limit.HOLD_END_S else level_c
 
 
 def departure_s(trace: ResampledTrace, hold_to: int, level_c: float, sign: float) -> float:
@@ -77,8 +75,8 @@ def departure_s(trace: ResampledTrace, hold_to: int, level_c: float, sign: float
         return float(time_s[-1])
     crossing_s = _between(time_s, temperature_c, k + 1, far_c)
     slope = sign * float(trace.rate_c_per_h[window][min(k + 4, time_s.size - 1)])
-    if slope > 5.0:
-        crossing_s -= min(tolerance_c(trace) / slope * SECONDS_PER_HOUR, 300.0)
+    if slope > limit.MOVING_C_PER_H:
+        crossing_s -= min(tolerance_c(trace) / slope * SECONDS_PER_HOUR, limit.LAST_STRETCH_S)
     return crossing_s
 
 
@@ -90,7 +88,7 @@ def _between(time_s: FloatArray, temperature_c: FloatArray, k: int, level_c: flo
     return float(time_s[k - 1] + min(max(share, 0.0), 1.0) * (time_s[k] - time_s[k - 1]))
 
 
-def leaving_sign(schedule: Schedule, index: int) -> float:
+def leaving_direction(schedule: Schedule, index: int) -> float:
     """Return the direction in which the plan leaves a segment's level: 1 up, −1 down."""
     if index + 1 == len(schedule.segments):
         return -1.0
@@ -104,46 +102,24 @@ def heating_start_s(trace: ResampledTrace, ramp_from: int) -> float:
     first_s = float(trace.time_s[0])
     idle = trace.temperature_c[: max(ramp_from, 1)]
     start_s = departure_s(trace, ramp_from, float(np.median(idle)), 1.0)
-    return first_s if start_s - first_s <= START_LAG_S else start_s
+    return first_s if start_s - first_s <= limit.START_LAG_S else start_s
 
 
-LEVEL_SCATTER_C = 4.0
-"""Readings within this of a level are as good as on it [°C]."""
-CREEPING_S = 1800.0
-CREPT_C = 2.0
-"""A stay this long that rises towards its target is told from a hold; it begins this near to the
-level it came to [s, °C]."""
-PAST_C = 8.0
-"""A stay this far past its target is at another level [°C]."""
-FLAT_C = 3.0
-STAY_S = 540.0
-"""A stay of this long was meant [s]."""
-
-
-def after_running_past(
+def hold_begin_past_target(
     trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float, sign: float
 ) -> int:
-    """Return the sample where a stay began that lies past its target: the ramp's end, not between.
+    """Return the sample where a stay past its target began: the ramp ends there, not on the way.
 
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The log.
-    hold_from, hold_to : int
-        The stay's samples, from the moment the readings passed the target.
-    target_c : float
-        [°C].
-    sign : float
-        1 for a ramp that climbs, −1 for one that falls.
+    `hold_from` and `hold_to` are its samples from the moment the readings passed the target.
     """
     part = sign * (trace.temperature_c[hold_from:hold_to] - target_c)
-    least = max(2, round(STAY_S / trace.step_s))
+    least = max(2, round(limit.MEANT_STAY_S / trace.step_s))
     if part.size < 2 * least:
         return hold_from
     # Half of a stay's least length is looked at from its end, before the corner that ends it.
     level_c = float(np.median(part[-least : part.size - least // 4]))
-    near_c = max(FLAT_C, 4.0 * trace.noise_c)
-    if level_c < PAST_C:
+    near_c = max(limit.STILL_C, 4.0 * trace.noise_c)
+    if level_c < limit.OTHER_TARGET_C:
         return hold_from
     came = int(np.argmax(part >= level_c - near_c))
     flat = part[came:]
@@ -151,20 +127,22 @@ def after_running_past(
     return hold_from + came if stayed else hold_from
 
 
-def after_creeping(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float) -> int:
+def hold_begin_after_creeping(
+    trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float
+) -> int:
     """Return where a stay really began that looks flat, but crept up to its level from below.
 
     A kiln at its limit comes ever more slowly to its target; no controller counts that as a hold.
     """
     part = trace.temperature_c[hold_from:hold_to]
     quarter = part.size // 4
-    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
+    if quarter * 4 * trace.step_s < limit.CREEPING_S or quarter < 2:
         return hold_from
     first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
-    short = target_c - first_c > LEVEL_SCATTER_C
-    if not short or last_c - first_c <= max(LEVEL_SCATTER_C, 6.0 * trace.noise_c):
+    short = target_c - first_c > limit.HOLD_SCATTER_C
+    if not short or last_c - first_c <= max(limit.HOLD_SCATTER_C, 6.0 * trace.noise_c):
         return hold_from
-    top_c = float(np.max(part)) - max(CREPT_C, 3.0 * trace.noise_c)
+    top_c = float(np.max(part)) - max(limit.CREPT_C, 3.0 * trace.noise_c)
     came = int(np.argmax(part >= top_c))
     # What creeps gets ever slower; a stay on the way, and the ramp after it, do not.
     half_c = float(part[came // 2])
@@ -179,12 +157,12 @@ def climbs_on(schedule: Schedule, index: int) -> bool:
     return any(segment.target_c > schedule.segments[index].target_c for segment in after)
 
 
-def went_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
+def ran_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float) -> bool:
     """Return whether a stay that looks flat left its target behind: the next ramp, at its limit."""
     part = trace.temperature_c[hold_from:hold_to]
     quarter = part.size // 4
-    if quarter * 4 * trace.step_s < CREEPING_S or quarter < 2:
+    if quarter * 4 * trace.step_s < limit.CREEPING_S or quarter < 2:
         return False
     first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
-    rose = last_c - first_c > max(LEVEL_SCATTER_C, 6.0 * trace.noise_c)
-    return rose and last_c > target_c + 2.0 * LEVEL_SCATTER_C
+    rose = last_c - first_c > max(limit.HOLD_SCATTER_C, 6.0 * trace.noise_c)
+    return rose and last_c > target_c + 2.0 * limit.HOLD_SCATTER_C

@@ -7,26 +7,13 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.firing_record import FiringRecord
 from firing.logs.reader import Log, pick_channel
-from firing.review.duty_inference import LOWEST_C, known_duty
-from firing.review.resample import ResampledTrace, resampled
+from firing.review import thresholds as limit
+from firing.review.duty_inference import known_duty
+from firing.review.resample import ResampledTrace, moving_mean, resampled
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
 from firing.ware.load import Load
-
-STEP_S = 300.0
-SHORT_STEP_S = 150.0
-SHORT_S = 6 * 3600.0
-COOLING_STEP_S = 900.0
-COARSE_AFTER_S = 2 * 3600.0
-"""Steps of the fit's grid: of a long and a short firing, and of natural cooling
-after its first two hours [s]."""
-GAP_S = 1200.0
-"""Over a gap longer than this nothing is said of the elements [s]."""
-ROOM_MOST_C = 35.0
-"""A log that begins above this begins in a warm kiln, not at room temperature."""
-LEAST_LOGGED = 0.5
-LEAST_DUTY = 0.03
 
 
 def fit_input_of(
@@ -68,7 +55,7 @@ def fit_input_of(
         raise FiringError(f"{log.name}: {error}") from None
     begins_c = float(np.median(even.temperature_c[:5]))
     if room_c is None:
-        room_c = begins_c if begins_c <= ROOM_MOST_C else ROOM_C
+        room_c = begins_c if begins_c <= limit.ROOM_MOST_C else ROOM_C
     notes: list[str] = []
     logged = _logged_duty(log, notes)
     if logged is not None:
@@ -79,12 +66,13 @@ def fit_input_of(
         grid = _grid(even, _cools_from_s(even.time_s, seen))
         duty = _agreed(even, seen, grid)
     finite_s = log.trace.time_s[np.isfinite(temperature_c)]
-    for begin in np.flatnonzero(np.diff(finite_s) > GAP_S):
+    for begin in np.flatnonzero(np.diff(finite_s) > limit.GAP_S):
         duty[(grid[1:] > finite_s[begin]) & (grid[:-1] < finite_s[begin + 1])] = np.nan
+    half = max(1, round(0.5 * limit.FIT_STEP_S / even.step_s))
     return FiringRecord(
         name=log.name,
         time_s=grid,
-        chamber_c=np.interp(grid, even.time_s, _smoothed(even)),
+        chamber_c=np.interp(grid, even.time_s, moving_mean(even.temperature_c, half)),
         duty=duty,
         logged=logged is not None,
         kwh=kwh,
@@ -102,11 +90,14 @@ def _logged_duty(log: Log, notes: list[str]) -> FloatArray | None:
     if duty is None:
         return None
     finite = np.isfinite(duty)
-    if finite.mean() < LEAST_LOGGED:
+    if finite.mean() < limit.LOGGED_SHARE:
         notes.append(f"{log.name}: its output is missing in most rows and is left out")
         return None
     values = duty[finite]
-    if float(values.mean()) < LEAST_DUTY or float(values.max() - values.min()) < LEAST_DUTY:
+    if (
+        float(values.mean()) < limit.LEAST_DUTY
+        or float(values.max() - values.min()) < limit.LEAST_DUTY
+    ):
         notes.append(
             f"{log.name}: its output stands at {100.0 * float(values.mean()):.0f} % throughout, "
             "which cannot have fired a kiln, and is left out"
@@ -128,20 +119,9 @@ def _set_point(log: Log, even: ResampledTrace) -> FloatArray | None:
     return values
 
 
-def _smoothed(even: ResampledTrace) -> FloatArray:
-    """Return the mean over two and a half minutes on either side, less where a side is missing."""
-    half = max(1, round(0.5 * STEP_S / even.step_s))
-    size = even.temperature_c.size
-    here = np.arange(size)
-    reach = np.minimum(np.minimum(here, size - 1 - here), half)
-    total = np.concatenate(([0.0], np.cumsum(even.temperature_c)))
-    smooth: FloatArray = (total[here + reach + 1] - total[here - reach]) / (2 * reach + 1)
-    return smooth
-
-
 def _cools_from_s(time_s: FloatArray, duty: FloatArray) -> float | None:
     """Return since when the elements are known to be off to the end [s]; None if they are not."""
-    off = np.flatnonzero(duty < LEAST_DUTY)
+    off = np.flatnonzero(duty < limit.LEAST_DUTY)
     if off.size == 0:
         return None
     breaks = np.flatnonzero(np.diff(off) > 1)
@@ -150,15 +130,20 @@ def _cools_from_s(time_s: FloatArray, duty: FloatArray) -> float | None:
 
 def _grid(even: ResampledTrace, cools_from_s: float | None) -> FloatArray:
     first, last = float(even.time_s[0]), float(even.time_s[-1])
-    step = max(STEP_S if last - first >= SHORT_S else SHORT_STEP_S, even.step_s)
+    step = max(
+        limit.FIT_STEP_S if last - first >= limit.FIT_SHORT_S else limit.FIT_SHORT_STEP_S,
+        even.step_s,
+    )
     # Below that the cooling tells of draughts and lids.
     peak = int(np.argmax(even.temperature_c))
-    low = np.flatnonzero(even.temperature_c[peak:] < LOWEST_C)
+    low = np.flatnonzero(even.temperature_c[peak:] < limit.LOWEST_C)
     if low.size:
         last = float(even.time_s[peak + int(low[0])])
-    coarse_s = last if cools_from_s is None else min(cools_from_s + COARSE_AFTER_S, last)
+    coarse_s = last if cools_from_s is None else min(cools_from_s + limit.FIT_COARSE_AFTER_S, last)
     fine = np.arange(first, coarse_s, step)
-    grid = np.concatenate((fine, np.arange(fine[-1] + COOLING_STEP_S, last, COOLING_STEP_S)))
+    grid = np.concatenate(
+        (fine, np.arange(fine[-1] + limit.FIT_COOLING_STEP_S, last, limit.FIT_COOLING_STEP_S))
+    )
     if last - grid[-1] > 0.5 * step or grid.size < 2:
         grid = np.append(grid, max(last, grid[-1] + 1.0))
     return grid

@@ -10,30 +10,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from firing.review.ramp import SAME_RATE, fully_on, is_straight, line_and_bend
+from firing.review import thresholds as limit
+from firing.review.ramp import fully_on, is_straight, line_and_bend
 from firing.review.resample import ResampledTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-
-MOST_PIECES = 7
-MOST_POINTS = 180
-THROUGH_C = 1.2
-"""Straight stretches pass within this of the readings, root mean square [°C]: a controller's ripple
-and its rounded corners."""
-FLAT_S = 600.0
-"""A stay in the middle of a ramp is told from here on [s] …"""
-FLAT_C = 10.0
-FLAT_SHARE = 0.12
-"""… if the readings moved by no more than a controller overshoots [°C], and by so small a share of
-the ramp's rate."""
-FASTER_C = 20.0
-"""A stretch faster than planned was keyed in, even a short one [°C]."""
-IN_HAND = 0.55
-AFTER_S = 2700.0
-PIECE_S = 1800.0
-PIECE_C = 60.0
-"""Another rate is told of a stretch this long [s] and this high [°C]; on a shorter one a kiln at
-its limit does not bend enough to be told from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,32 +61,18 @@ def straight_pieces(
 ) -> tuple[StraightPiece, ...]:
     """Return the stretches of a heating ramp that ran otherwise than planned, if it was so meant.
 
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The log.
-    start_s, end_s : float
-        Where the ramp begins and ends [s].
-    planned_c_per_h : float
-        Its planned rate [°C/h].
-    next_c_per_h : float, optional
-        The planned rate of the segment after it, if that climbs on without a hold [°C/h].
-
-    Returns
-    -------
-    tuple of StraightPiece
-        Stays and stretches at another rate; empty if the ramp is not made of straight stretches, or
-        if they get slower one after another as a kiln at its limit does.
+    Empty if the ramp is not made of straight stretches, or if they get slower one after another as
+    a kiln at its limit does.  `next_c_per_h` is the next segment's rate if that climbs on at once.
     """
     first, last = trace.index(start_s), trace.index(end_s)
     time_s, temperature_c = trace.time_s[first : last + 1], trace.temperature_c[first : last + 1]
     if time_s.size < 12:
         return ()
-    every = -(-time_s.size // MOST_POINTS)
+    every = -(-time_s.size // limit.MOST_POINTS)
     whole = time_s.size // every * every
     points_s = time_s[:whole].reshape(-1, every).mean(axis=1)
     points_c = temperature_c[:whole].reshape(-1, every).mean(axis=1)
-    corners = _fewest(points_s, points_c, max(THROUGH_C, 2.0 * trace.noise_c))
+    corners = _fewest(points_s, points_c, max(limit.THROUGH_C, 2.0 * trace.noise_c))
     pieces = [
         _piece(points_s[a:b], points_c[a:b], points_s, (a, b), planned_c_per_h)
         for a, b in pairwise(corners)
@@ -129,7 +96,7 @@ def _fewest(time_s: FloatArray, temperature_c: FloatArray, through_c: float) -> 
     best = np.full(n + 1, np.inf)
     best[0] = 0.0
     origins: list[np.ndarray] = []
-    for _ in range(MOST_PIECES):
+    for _ in range(limit.MOST_PIECES):
         through = best[:, None] + miss
         origins.append(np.argmin(through, axis=0))
         best = np.min(through, axis=0)
@@ -174,15 +141,19 @@ def _piece(
     end_s = float(time_s[-1]) + (0.5 * step_s if b < points_s.size else 0.0)
     slope, at_zero = np.polyfit(time_s - start_s, temperature_c, 1)
     from_c, to_c = float(at_zero), float(at_zero + slope * (end_s - start_s))
-    still = abs(slope) * SECONDS_PER_HOUR <= FLAT_SHARE * planned_c_per_h
-    flat = end_s - start_s >= FLAT_S and abs(to_c - from_c) <= FLAT_C and bool(still)
+    still = abs(slope) * SECONDS_PER_HOUR <= limit.PIECE_FLAT_SHARE * planned_c_per_h
+    flat = (
+        end_s - start_s >= limit.PIECE_FLAT_S
+        and abs(to_c - from_c) <= limit.PIECE_FLAT_C
+        and bool(still)
+    )
     return StraightPiece(start_s, end_s, from_c, to_c, flat)
 
 
 def _slows(pieces: list[StraightPiece], planned_c_per_h: float) -> bool:
     """Return whether stretch after stretch is slower, down to the last: a kiln at its limit."""
-    rates = [p.rate_c_per_h for p in pieces if not p.flat and p.seconds >= FLAT_S]
-    slower = [rate for rate in rates if rate < (1.0 - 2.0 * SAME_RATE) * planned_c_per_h]
+    rates = [p.rate_c_per_h for p in pieces if not p.flat and p.seconds >= limit.PIECE_FLAT_S]
+    slower = [rate for rate in rates if rate < (1.0 - 2.0 * limit.SAME_RATE) * planned_c_per_h]
     return len(slower) >= 2 and all(b < a for a, b in pairwise(slower))
 
 
@@ -192,7 +163,10 @@ def limited_after(
     """Return whether the kiln went on as slowly into a segment that asks for more."""
     if next_c_per_h is None:
         return False
-    first, last = trace.index(end_s + 300.0), trace.index(end_s + AFTER_S)
+    first, last = (
+        trace.index(end_s + limit.SLOPE_HALF_WINDOW_S),
+        trace.index(end_s + limit.LIMITED_AFTER_S),
+    )
     if last - first < 4:
         return False
     rate = float(np.median(trace.rate_c_per_h[first : last + 1]))
@@ -205,21 +179,26 @@ def _had_power(piece: StraightPiece, trace: ResampledTrace) -> bool:
     hotter = trace.temperature_c[after:] > piece.to_c
     rates = trace.rate_c_per_h[after:][hotter]
     # A supply that was low for a while and came back makes up less than that.
-    return rates.size >= 10 and piece.rate_c_per_h < IN_HAND * float(np.percentile(rates, 95.0))
+    return rates.size >= 10 and piece.rate_c_per_h < limit.POWER_IN_HAND * float(
+        np.percentile(rates, 95.0)
+    )
 
 
 def _meant(piece: StraightPiece, trace: ResampledTrace, planned_c_per_h: float) -> bool:
     """Return whether a stretch ran straight at another rate, with power in hand."""
     rate = piece.rate_c_per_h
-    if abs(rate / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
+    if abs(rate / planned_c_per_h - 1.0) <= 2.0 * limit.SAME_RATE:
         return False
     if rate > planned_c_per_h:
-        return piece.seconds >= FLAT_S and piece.to_c - piece.from_c >= FASTER_C
-    if piece.seconds < PIECE_S or piece.to_c - piece.from_c < PIECE_C:
+        return (
+            piece.seconds >= limit.PIECE_FLAT_S
+            and piece.to_c - piece.from_c >= limit.PIECE_FASTER_C
+        )
+    if piece.seconds < limit.PIECE_S or piece.to_c - piece.from_c < limit.PIECE_C:
         return False
     inside = slice(trace.index(piece.start_s), trace.index(piece.end_s) + 1)
     full = fully_on(trace, inside)
-    if full is not None and float(np.mean(full)) > 0.5:
+    if full is not None and float(np.mean(full)) > limit.MOSTLY_ON:
         return False
     if _had_power(piece, trace):
         return True

@@ -1,120 +1,113 @@
-"""What seems to have been keyed in otherwise: where a ramp began, where it went, and its rate."""
+"""What seems to have been keyed in otherwise: where a ramp began, where it went, and its rate.
 
+Each is told as the seconds that the ramp took more for it, and in words.
+"""
+
+from firing.review import thresholds as limit
 from firing.review.alignment import Passage
 from firing.review.piecewise_linear import StraightPiece
-from firing.review.ramp import SAME_RATE, RampRun
+from firing.review.ramp import RampRun
 from firing.review.resample import ResampledTrace
-from firing.review.segment_causes import Book
-from firing.schedule.schedule import Schedule
-from firing.schedule.timeline import ForecastSegment
-from firing.units import SECONDS_PER_HOUR, format_duration
+from firing.review.segment_analysis import AnalysedSegment
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+)
 
-OTHER_LEVEL_C = 8.0
-"""A hold this far from its target is at another one [°C]."""
-PLATEAU_S = 540.0
-"""A stay of this long at another level was meant [s]."""
 
-
-def stayed(passage: Passage, trace: ResampledTrace) -> bool:
-    """Return whether a segment stayed at its level, so that the level was meant."""
+def was_held(passage: Passage, trace: ResampledTrace) -> bool:
+    """Return whether a segment stayed where it came to, so that this was meant."""
     if passage.ramp_end_s is None or passage.end_s is None:
         return False
-    return passage.end_s - passage.ramp_end_s >= max(PLATEAU_S, 2.0 * trace.step_s)
+    return passage.end_s - passage.ramp_end_s >= max(limit.MEANT_STAY_S, 2.0 * trace.step_s)
 
 
-def other_begin(
-    book: Book, planned: ForecastSegment, passage: Passage, rate_c_per_h: float, where: str
-) -> tuple[float, str]:
-    """Return the seconds a ramp took more for beginning elsewhere than planned."""
-    if passage.from_c is None:
+def begin_deviation(analysed: AnalysedSegment, unit: TemperatureUnit) -> tuple[float, str]:
+    """Return what beginning elsewhere than planned cost a ramp."""
+    from_c, rate_c_per_h = analysed.passage.from_c, analysed.segment.rate_c_per_h
+    if from_c is None or rate_c_per_h is None:
         return 0.0, ""
-    sign = 1.0 if planned.end_c > planned.from_c else -1.0
-    seconds = sign * (planned.from_c - passage.from_c) / rate_c_per_h * SECONDS_PER_HOUR
-    begun, meant = book.degrees(passage.from_c), book.degrees(planned.from_c)
-    return seconds, f"{where} began at {begun}, planned {meant}"
+    sign = 1.0 if analysed.heats else -1.0
+    seconds = sign * (analysed.from_c - from_c) / rate_c_per_h * SECONDS_PER_HOUR
+    begun, meant = (format_temperature(t, unit) for t in (from_c, analysed.from_c))
+    return seconds, f"segment {analysed.index + 1} began at {begun}, planned {meant}"
 
 
-def other_end(
-    book: Book,
-    planned: ForecastSegment,
-    passage: Passage,
-    run: RampRun,
-    trace: ResampledTrace,
-    where: str,
+def end_deviation(
+    analysed: AnalysedSegment, run: RampRun, unit: TemperatureUnit
 ) -> tuple[float, str]:
-    """Return the seconds a ramp took more for being sent elsewhere than planned."""
-    level_c, rate_c_per_h = passage.level_c, run.kept_c_per_h or run.mean_c_per_h
+    """Return what being sent elsewhere than planned cost a ramp."""
+    came_to_c, target_c = analysed.passage.came_to_c, analysed.segment.target_c
+    rate_c_per_h = run.kept_c_per_h or run.mean_c_per_h
     # A kiln that only failed to get there falls behind first; its top may look flat all the same.
-    sure = run.kept_c_per_h is not None or stayed(passage, trace)
-    if level_c is None or rate_c_per_h <= 0 or not sure or run.behind_from_c is not None:
+    sure = run.kept_c_per_h is not None or was_held(analysed.passage, analysed.trace)
+    if came_to_c is None or rate_c_per_h <= 0 or not sure or run.behind_from_c is not None:
         return 0.0, ""
-    if abs(level_c - planned.end_c) < OTHER_LEVEL_C:
+    if abs(came_to_c - target_c) < limit.OTHER_TARGET_C:
         return 0.0, ""
-    sign = 1.0 if planned.end_c > planned.from_c else -1.0
-    seconds = sign * (level_c - planned.end_c) / rate_c_per_h * SECONDS_PER_HOUR
-    return (
-        seconds,
-        f"{where} went to {book.degrees(level_c)}, planned {book.degrees(planned.end_c)}",
-    )
+    sign = 1.0 if analysed.heats else -1.0
+    seconds = sign * (came_to_c - target_c) / rate_c_per_h * SECONDS_PER_HOUR
+    went, meant = (format_temperature(t, unit) for t in (came_to_c, target_c))
+    return seconds, f"segment {analysed.index + 1} went to {went}, planned {meant}"
 
 
-def keyed_rate(
-    book: Book, schedule: Schedule, planned: ForecastSegment, passage: Passage, run: RampRun
+def rate_deviation(
+    analysed: AnalysedSegment, run: RampRun, unit: TemperatureUnit
 ) -> tuple[float, str]:
-    """Return the seconds a ramp took more for running straight at another rate; 0 if it did not."""
-    rate_c_per_h, kept = schedule.segments[planned.index].rate_c_per_h, run.kept_c_per_h
-    if rate_c_per_h is None or kept is None or abs(kept / rate_c_per_h - 1.0) <= SAME_RATE:
+    """Return what running straight at another rate cost a ramp; 0 if it did not."""
+    rate_c_per_h, kept = analysed.segment.rate_c_per_h, run.kept_c_per_h
+    if rate_c_per_h is None or kept is None or _same(kept, rate_c_per_h):
         return 0.0, ""
-    span_c = abs(planned.end_c - planned.from_c)
-    if passage.level_c is not None and passage.from_c is not None:
-        span_c = min(span_c, abs(passage.level_c - passage.from_c))
+    passage = analysed.passage
+    span_c = abs(analysed.segment.target_c - analysed.from_c)
+    if passage.came_to_c is not None and passage.from_c is not None:
+        span_c = min(span_c, abs(passage.came_to_c - passage.from_c))
     words = (
-        f"segment {planned.index + 1} ran straight at {book.rate(kept)}, planned "
-        f"{book.rate(rate_c_per_h)}"
+        f"segment {analysed.index + 1} ran straight at {format_rate(kept, unit)}, planned "
+        f"{format_rate(rate_c_per_h, unit)}"
     )
     ramp_end_s, end_s = passage.ramp_end_s, passage.end_s
-    if ramp_end_s is None or end_s is None or end_s - ramp_end_s < PLATEAU_S:
-        words += _like_next(schedule, planned.index, kept)
+    if ramp_end_s is None or end_s is None or end_s - ramp_end_s < limit.MEANT_STAY_S:
+        words += _like_next(analysed, kept, "had been skipped")
     return span_c * (1.0 / kept - 1.0 / rate_c_per_h) * SECONDS_PER_HOUR, words
 
 
-def _like_next(schedule: Schedule, index: int, rate_c_per_h: float) -> str:
-    """Return words for a rate that is the next segment's own, as if this one was skipped."""
-    if index + 1 >= len(schedule.segments):
-        return ""
-    after = schedule.segments[index + 1]
-    same_way = (after.target_c > schedule.from_c(index + 1)) == (
-        schedule.segments[index].target_c > schedule.from_c(index)
-    )
-    meant = after.rate_c_per_h
-    if not same_way or meant is None or abs(rate_c_per_h / meant - 1.0) > SAME_RATE:
-        return ""
-    return f", which is segment {index + 2}'s: as if segment {index + 1} had been skipped"
-
-
-def book_piece(
-    book: Book, schedule: Schedule, planned: ForecastSegment, piece: StraightPiece, where: str
-) -> None:
-    """Book a stretch of a ramp that ran otherwise than planned, as keyed in so."""
-    rate_c_per_h = schedule.segments[planned.index].rate_c_per_h
+def piece_deviation(
+    analysed: AnalysedSegment, piece: StraightPiece, unit: TemperatureUnit
+) -> tuple[float, str]:
+    """Return what one stretch of a ramp cost that ran otherwise than planned."""
+    rate_c_per_h, where = analysed.segment.rate_c_per_h, f"segment {analysed.index + 1}"
     assert rate_c_per_h is not None
     seconds = piece.excess_s(rate_c_per_h)
     if piece.flat:
-        words = (
-            f"{where} stood at {book.degrees(0.5 * (piece.from_c + piece.to_c))} for "
+        return seconds, (
+            f"{where} stood at {format_temperature(0.5 * (piece.from_c + piece.to_c), unit)} for "
             f"{format_duration(piece.seconds)} and then went on, where no hold is planned: "
             "a segment more than planned, or a pause"
         )
-        book.add("longer_hold", seconds, words)
-        return
     words = (
-        f"{where} ran straight at {book.rate(piece.rate_c_per_h)} from "
-        f"{book.degrees(piece.from_c)} to {book.degrees(piece.to_c)}, planned "
-        f"{book.rate(rate_c_per_h)}"
+        f"{where} ran straight at {format_rate(piece.rate_c_per_h, unit)} from "
+        f"{format_temperature(piece.from_c, unit)} to {format_temperature(piece.to_c, unit)}, "
+        f"planned {format_rate(rate_c_per_h, unit)}"
     )
-    reaches_end = abs(piece.to_c - planned.end_c) <= OTHER_LEVEL_C
-    if reaches_end:
-        words += _like_next(schedule, planned.index, piece.rate_c_per_h).replace(
-            "had been skipped", "had been left early"
-        )
-    book.add("other_program", seconds, words)
+    if abs(piece.to_c - analysed.segment.target_c) <= limit.OTHER_TARGET_C:
+        words += _like_next(analysed, piece.rate_c_per_h, "had been left early")
+    return seconds, words
+
+
+def _like_next(analysed: AnalysedSegment, rate_c_per_h: float, what: str) -> str:
+    """Return words for a rate that is the next segment's own, as if this one was left out."""
+    after = analysed.after
+    if after is None or (after.target_c > analysed.segment.target_c) != analysed.heats:
+        return ""
+    if after.rate_c_per_h is None or not _same(rate_c_per_h, after.rate_c_per_h):
+        return ""
+    number = analysed.index + 1
+    return f", which is segment {number + 1}'s: as if segment {number} {what}"
+
+
+def _same(rate_c_per_h: float, other_c_per_h: float) -> bool:
+    return abs(rate_c_per_h / other_c_per_h - 1.0) <= limit.SAME_RATE

@@ -5,39 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from firing.review import thresholds as limit
 from firing.review.resample import ResampledTrace
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-
-SAME_RATE = 0.04
-"""Two rates this close, as a share, are taken for the same: a controller holds a rate to 1 or 2 %
-once it has settled, and the slope of ten minutes of 1 °C readings is good to about 2 %."""
-LOOSEST = 0.25
-"""Slopes further than this from a rate are never taken for it, however noisy the log."""
-STRAIGHT_SHARE = 0.4
-"""A ramp ran at a set rate if at least this share of it kept one rate."""
-BEND_MOST = 0.025
-"""… and if that part's rate fell by less than this share from its begin to its end …"""
-FADING_BEND = 0.12
-SETTLED_FROM = 0.3
-"""A controller has settled after this share of a ramp."""
-STEADY_SHARE = 0.96
-SETTLING_MOST = 0.3
-"""… or rose by less than this."""
-KEPT_OVER_C = 40.0
-"""Over a shorter climb a kiln at its limit looks as straight as a set rate [°C]."""
-FULL_DUTY = 0.95
-"""From this share of full power on the elements count as fully on."""
-FADING_S = 1800.0
-FADING_TO = 0.92
-"""A kiln at its limit slows by a tenth and more over half an hour and more (source
-``full-power-default``: 168 °C/h at 1000 °C, 123 at 1200); a set rate does not."""
-FADING_OVER_C = 10.0
-"""On a stay the readings only wander: nothing fades over less than this [°C]."""
-REGAINED_C = 6.0
-FALL_C = 12.0
-"""Readings falling this far below what was reached, while heating is due, are an interruption:
-well above a controller's overshoot (a few °C)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,23 +63,25 @@ class RampRun:
         """Seconds of all interruptions together."""
         return sum(gap.seconds for gap in self.interruptions)
 
+    @property
+    def mostly_on(self) -> bool:
+        """Whether the elements were known to be fully on while it lost its time."""
+        return (self.full_duty_share or 0.0) >= limit.MOSTLY_ON
+
+    @property
+    def at_limit(self) -> bool:
+        """Whether it was all that the kiln could do."""
+        return self.fades or self.mostly_on
+
 
 def interruptions(trace: ResampledTrace, start_s: float, end_s: float) -> tuple[Interruption, ...]:
-    """Return where the readings fell well below what was reached between two moments.
-
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The log.
-    start_s, end_s : float
-        A stretch in which the kiln was to heat or to hold [s].
-    """
+    """Return where the readings fell well below what was reached, while heating or holding."""
     first, last = trace.index(start_s), trace.index(end_s)
     temperature_c = trace.temperature_c[first : last + 1]
     if temperature_c.size < 3:
         return ()
     reached = np.maximum.accumulate(temperature_c)
-    low = reached - temperature_c > max(FALL_C, 8.0 * trace.noise_c)
+    low = reached - temperature_c > max(limit.FALL_C, 8.0 * trace.noise_c)
     found: list[Interruption] = []
     position = 0
     while True:
@@ -121,7 +94,7 @@ def interruptions(trace: ResampledTrace, start_s: float, end_s: float) -> tuple[
         before = int(np.flatnonzero(near[:inside])[-1])
         after = np.flatnonzero(near[inside:])
         if after.size == 0:  # what was reached may have been an overshoot
-            after = np.flatnonzero(temperature_c[inside:] >= level_c - REGAINED_C)
+            after = np.flatnonzero(temperature_c[inside:] >= level_c - limit.REGAINED_C)
         if after.size == 0:
             return tuple(found)  # it never came back: it was left, not interrupted
         stop = inside + int(after[0])
@@ -141,24 +114,7 @@ def interruptions(trace: ResampledTrace, start_s: float, end_s: float) -> tuple[
 def ramp_run(
     trace: ResampledTrace, start_s: float, end_s: float, planned_c_per_h: float, *, heats: bool
 ) -> RampRun:
-    """Judge one ramp of a log.
-
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The log.
-    start_s, end_s : float
-        Where the ramp begins and ends [s].
-    planned_c_per_h : float
-        The size of its planned rate [°C/h].
-    heats : bool
-        Whether it climbs.
-
-    Returns
-    -------
-    RampRun
-        Rates are sizes: positive in the direction of the ramp.
-    """
+    """Judge one ramp of a log; rates are sizes, positive in the direction of the ramp."""
     sign = 1.0 if heats else -1.0
     gaps = interruptions(trace, start_s, end_s) if heats else ()
     first, last = trace.index(start_s), trace.index(end_s)
@@ -182,15 +138,15 @@ def ramp_run(
         kept = _settled_rate(
             time_s[middle], sign * temperature_c[middle], rate[middle], planned_c_per_h
         )
-    if kept is not None and kept < (1.0 - SAME_RATE) * planned_c_per_h:
+    if kept is not None and kept < (1.0 - limit.SAME_RATE) * planned_c_per_h:
         # Straight for want of power, or for want of a climb long enough to bend on: not keyed in.
         full = fully_on(trace, part)
-        if (full is not None and float(np.mean(full[middle])) > 0.5) or (
-            heats and rise_c < KEPT_OVER_C
+        if (full is not None and float(np.mean(full[middle])) > limit.MOSTLY_ON) or (
+            heats and rise_c < limit.KEPT_OVER_C
         ):
             kept = None
     wanted = planned_c_per_h if kept is None else kept
-    behind = np.flatnonzero(middle & (rate < 0.9 * wanted))
+    behind = np.flatnonzero(middle & (rate < limit.BEHIND_SHARE * wanted))
     behind_from_c = behind_c_per_h = None
     if behind.size >= 5:
         behind_from_c = float(temperature_c[behind[0]])
@@ -198,38 +154,32 @@ def ramp_run(
     full_duty_share = None
     full = fully_on(trace, part)
     if full is not None and heats:
-        lost = np.clip(1.0 - rate / wanted, 0.0, 1.0) * (running & (rate < 0.97 * wanted))
+        lost = np.clip(1.0 - rate / wanted, 0.0, 1.0) * (
+            running & (rate < limit.LOSING_SHARE * wanted)
+        )
         total = float(lost.sum())
         full_duty_share = float((lost * full).sum()) / total if total > 0 else 0.0
         if trace.duty is None:
             # A controller that waits may keep its set-point near: it tells all or nothing.
-            full_duty_share = 1.0 if full_duty_share >= 0.5 else None
+            full_duty_share = 1.0 if full_duty_share >= limit.MOSTLY_ON else None
     fades = heats and _fades(temperature_c[behind], rate[behind], trace.step_s)
     by_duty = trace.duty is not None
     return RampRun(mean, kept, behind_from_c, behind_c_per_h, gaps, full_duty_share, fades, by_duty)
 
 
 def fully_on(trace: ResampledTrace, part: slice) -> npt.NDArray[np.bool_] | None:
-    """Return where the elements were fully on, by the duty or else the set-point; None if neither.
-
-    Parameters
-    ----------
-    trace : ResampledTrace
-        The log.
-    part : slice
-        Which of its samples.
-    """
+    """Return where the elements were fully on, by duty or set-point; None without either."""
     if trace.duty is not None:
-        return np.asarray(trace.duty[part] >= FULL_DUTY)
+        return np.asarray(trace.duty[part] >= limit.FULL_DUTY)
     return None if trace.behind is None else trace.behind[part]
 
 
 def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
     """Return whether a rate falls steadily as the temperature rises."""
-    if rate.size * step_s < FADING_S or rate.size < 8:
+    if rate.size * step_s < limit.FADING_S or rate.size < 8:
         return False
     # What is heavy, or was held up before, first gets faster: the fade is judged from there on.
-    window = max(3, round(FADING_S / 3.0 / step_s))
+    window = max(3, round(limit.FADING_S / 3.0 / step_s))
     smooth = np.convolve(rate, np.ones(window) / window, mode="valid")
     top = int(np.argmax(smooth[: max(smooth.size // 2, 1)])) + window // 2
     rate, temperature_c = rate[top:], temperature_c[top:]
@@ -240,8 +190,8 @@ def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
         float(np.median(part)) for part in (rate[:third], rate[third:-third], rate[-third:])
     )
     climbed_c = float(np.median(temperature_c[-third:])) - float(np.median(temperature_c[:third]))
-    hotter = climbed_c > FADING_OVER_C
-    return hotter and first > 0 and last <= FADING_TO * first and first >= middle >= last
+    hotter = climbed_c > limit.FADING_OVER_C
+    return hotter and first > 0 and last <= limit.FADING_TO * first and first >= middle >= last
 
 
 def _kept_rate(
@@ -258,19 +208,21 @@ def _kept_rate(
         if candidate <= 0:
             continue
         # Noise and a controller's ripple scatter the slopes about a rate that is kept.
-        spread = min(max(1.5 * SAME_RATE, 2.0 * error_c_per_h / candidate), LOOSEST)
+        spread = min(
+            max(1.5 * limit.SAME_RATE, 2.0 * error_c_per_h / candidate), limit.SAME_RATE_LOOSEST
+        )
         near = np.abs(rate / candidate - 1.0) <= spread
-        if near.sum() < max(8, STRAIGHT_SHARE * rate.size):
+        if near.sum() < max(8, limit.STRAIGHT_SHARE * rate.size):
             continue
         slope, bend, bend_error = line_and_bend(time_s[near], climbed_c[near])
-        if abs(slope / candidate - 1.0) > 2.0 * SAME_RATE:
+        if abs(slope / candidate - 1.0) > 2.0 * limit.SAME_RATE:
             continue
-        faster = candidate > (1.0 + SAME_RATE) * planned_c_per_h
-        if is_straight(bend, bend_error, SETTLING_MOST if faster else BEND_MOST):
+        faster = candidate > (1.0 + limit.SAME_RATE) * planned_c_per_h
+        if is_straight(bend, bend_error, limit.SETTLING_MOST if faster else limit.BEND_MOST):
             if candidate != planned_c_per_h:
                 # What lies near a rate is straight by choice; one that fades throughout is not.
                 _, whole, whole_error = line_and_bend(time_s, climbed_c)
-                if whole + 2.0 * whole_error < -FADING_BEND and not faster:
+                if whole + 2.0 * whole_error < -limit.FADING_BEND and not faster:
                     continue
             return slope
     return None
@@ -280,20 +232,20 @@ def _settled_rate(
     time_s: FloatArray, climbed_c: FloatArray, rate: FloatArray, planned_c_per_h: float
 ) -> float | None:
     """Return the other rate that a ramp kept once its controller had settled after the corner."""
-    late = slice(round(SETTLED_FROM * rate.size), None)
+    late = slice(round(limit.SETTLED_FROM * rate.size), None)
     if rate[late].size < 12:
         return None
     slope, bend, bend_error = line_and_bend(time_s[late], climbed_c[late])
-    if slope <= 0 or abs(slope / planned_c_per_h - 1.0) <= 2.0 * SAME_RATE:
+    if slope <= 0 or abs(slope / planned_c_per_h - 1.0) <= 2.0 * limit.SAME_RATE:
         return None
     third = rate[late].size // 3
     first, last = float(np.median(rate[late][:third])), float(np.median(rate[late][-third:]))
     # A kiln at its limit loses a tenth and more over the same stretch.
-    steady = first > 0 and last >= STEADY_SHARE * first
+    steady = first > 0 and last >= limit.STEADY_SHARE * first
     return slope if steady and is_straight(bend, bend_error) else None
 
 
-def is_straight(bend: float, bend_error: float, slowing_most: float = BEND_MOST) -> bool:
+def is_straight(bend: float, bend_error: float, slowing_most: float = limit.BEND_MOST) -> bool:
     """Return whether a stretch was run at a set rate, by its bend and that one's standard error.
 
     `slowing_most` is the share by which its rate may have fallen: one faster than planned was not
@@ -302,17 +254,13 @@ def is_straight(bend: float, bend_error: float, slowing_most: float = BEND_MOST)
     A kiln at its limit, or left to cool, slows steadily; one that settles after overshooting a
     corner speeds up a little.
     """
-    return bend + 2.0 * bend_error >= -slowing_most and bend - 2.0 * bend_error <= SETTLING_MOST
+    return (
+        bend + 2.0 * bend_error >= -slowing_most and bend - 2.0 * bend_error <= limit.SETTLING_MOST
+    )
 
 
 def line_and_bend(time_s: FloatArray, climbed_c: FloatArray) -> tuple[float, float, float]:
-    """Return the mean rate [°C/h], its relative change over the part, and that change's error.
-
-    Parameters
-    ----------
-    time_s, climbed_c : ndarray, shape (n,)
-        The part [s, °C].
-    """
+    """Return the mean rate [°C/h], its relative change over the part, and that change's error."""
     span_s = float(time_s[-1] - time_s[0]) or 1.0
     u = (time_s - time_s.mean()) / span_s
     design = np.stack((np.ones_like(u), u, u * u - np.mean(u * u)), axis=1)

@@ -8,15 +8,9 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from firing.errors import FiringError
+from firing.review import thresholds as limit
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-
-GRID_S = 60.0
-SLOPE_HALF_WINDOW_S = 300.0
-BEHIND_SET_POINT_C = 6.0
-"""Further behind its logged set-point than this a controller gives all it has [°C]."""
-SPIKE_C = 25.0
-"""A reading this far from the median of five is a lone spike: a peak is never that sharp [°C]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +43,7 @@ class ResampledTrace:
     @property
     def rate_error_c_per_h(self) -> float:
         """What scatter leaves in a slope (standard error of a line through even points) [°C/h]."""
-        points = 2.0 * max(1, round(SLOPE_HALF_WINDOW_S / self.step_s)) + 1.0
+        points = 2.0 * max(1, round(limit.SLOPE_HALF_WINDOW_S / self.step_s)) + 1.0
         per_step = self.noise_c * math.sqrt(12.0 / points**3)
         return per_step / self.step_s * SECONDS_PER_HOUR
 
@@ -94,7 +88,7 @@ def resampled(
         )
     if time_s.size >= 5:
         temperature_c = _without_spikes(temperature_c)
-    step_s = max(GRID_S, float(np.median(np.diff(time_s))))
+    step_s = max(limit.GRID_S, float(np.median(np.diff(time_s))))
     grid = np.arange(time_s[0], time_s[-1] + 0.5 * step_s, step_s)
     if grid.size < 2:
         grid = np.array([time_s[0], time_s[0] + step_s])
@@ -117,6 +111,15 @@ def resampled(
     )
 
 
+def moving_mean(values: FloatArray, half: int) -> FloatArray:
+    """Return the mean over `half` samples on either side, over fewer near the ends."""
+    here = np.arange(values.size)
+    reach = np.minimum(np.minimum(here, here[::-1]), half)
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    mean: FloatArray = (total[here + reach + 1] - total[here - reach]) / (2 * reach + 1)
+    return mean
+
+
 def _behind(
     grid: FloatArray, even_c: FloatArray, time_s: FloatArray, set_point_c: FloatArray | None
 ) -> npt.NDArray[np.bool_] | None:
@@ -124,7 +127,7 @@ def _behind(
         return None
     told = np.isfinite(set_point_c)
     set_c = np.interp(grid, time_s[told], set_point_c[told], left=-np.inf, right=-np.inf)
-    return np.asarray(set_c - even_c > BEHIND_SET_POINT_C)
+    return np.asarray(set_c - even_c > limit.BEHIND_SET_POINT_C)
 
 
 def _even_duty(
@@ -147,20 +150,20 @@ def _even_duty(
 
 def _without_spikes(temperature_c: FloatArray) -> FloatArray:
     # Medians are dear and spikes rare: only where a reading jumps is one looked for.
-    jumps = np.flatnonzero(np.abs(np.diff(temperature_c)) > SPIKE_C)
+    jumps = np.flatnonzero(np.abs(np.diff(temperature_c)) > limit.SPIKE_C)
     if jumps.size == 0:
         return temperature_c
     suspects = np.unique(np.concatenate((jumps, jumps + 1)))
     around = np.clip(suspects[:, np.newaxis] + np.arange(-2, 3), 0, temperature_c.size - 1)
     median_c = np.median(temperature_c[around], axis=1)
-    lone = np.abs(temperature_c[suspects] - median_c) > SPIKE_C
+    lone = np.abs(temperature_c[suspects] - median_c) > limit.SPIKE_C
     cleaned = temperature_c.copy()
     cleaned[suspects[lone]] = median_c[lone]
     return cleaned
 
 
 def _slopes(temperature_c: FloatArray, step_s: float) -> tuple[FloatArray, float]:
-    half = max(1, round(SLOPE_HALF_WINDOW_S / step_s))
+    half = max(1, round(limit.SLOPE_HALF_WINDOW_S / step_s))
     if temperature_c.size < 2 * half + 1:
         rate = np.gradient(temperature_c, step_s) * SECONDS_PER_HOUR
         return rate, 0.0

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
+
+from firing.units import format_duration
+from firing.viewable import Plottable
 
 if TYPE_CHECKING:
     from firing.cones.equivalence import ConeVerdict
+    from firing.cones.uncertainty import Budget
     from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
-    from firing.review.comparison import Comparison
-    from firing.review.cooling import Quickening
-    from firing.review.heat import HeatVerdict
+    from firing.review.segment_analysis import AnalysedLog
     from firing.schedule.schedule import Schedule
+    from firing.thermocouple.exposure import DriftRemark, Exposure
     from firing.trace import FloatArray
 
 Cause = Literal[
@@ -44,6 +48,8 @@ CAUSE_NAMES: dict[Cause, str] = {
 
 Ending = Literal["program", "stopped", "log"]
 """How a firing ended: with its program, stopped before, or the log ends before it."""
+
+WITNESS_SOURCES = "cone-bending-practice, cone-model, cone-maker-tolerance"
 
 Severity = Literal["act", "check", "note"]
 """``act``: do something; ``check``: worth a look; ``note``: good to know."""
@@ -199,8 +205,320 @@ class Finding:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class CoolingThrough:
+    """How fast the channels cooled through one temperature; None where a log does not show it."""
+
+    at_c: float
+    rate_c_per_h: dict[str, float | None]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the rates as the JSON shows them."""
+        return {"at_c": self.at_c, "rate_c_per_h": dict(self.rate_c_per_h)}
+
+
+@dataclass(frozen=True, slots=True)
+class Quickening:
+    """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
+
+    at_s: float
+    at_c: float
+    before_c_per_h: float
+    after_c_per_h: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the moment as the JSON shows it."""
+        return {
+            "at_s": self.at_s,
+            "at_c": self.at_c,
+            "before_c_per_h": self.before_c_per_h,
+            "after_c_per_h": self.after_c_per_h,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraSegment:
+    """What was run after the plan's last segment: until when, to what, and how fast on average."""
+
+    end_s: float
+    from_c: float
+    to_c: float
+    rate_c_per_h: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as the JSON shows it."""
+        return {
+            "end_s": self.end_s,
+            "from_c": self.from_c,
+            "to_c": self.to_c,
+            "rate_c_per_h": self.rate_c_per_h,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelHeat:
+    """One channel near the end of the firing.
+
+    Attributes
+    ----------
+    name : str
+    at_peak_c : float or None
+        Its mean about the moment of the kiln's highest reading [°C].
+    last_hour_c : float or None
+        Its mean over the hour before the heating ended [°C].
+    cone_number : float or None
+        The running number its own readings amount to.
+    """
+
+    name: str
+    at_peak_c: float | None
+    last_hour_c: float | None
+    cone_number: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the channel as the JSON shows it."""
+        return {
+            "at_peak_c": self.at_peak_c,
+            "last_hour_c": self.last_hour_c,
+            "cone_number": self.cone_number,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Unevenness:
+    """The spread between the channels of the chamber, hottest less coldest.
+
+    Attributes
+    ----------
+    channels : tuple of ChannelHeat
+        Those compared.
+    elsewhere : tuple of str
+        Channels left out: nothing read there, or too cold for the chamber.
+    at_peak_c, last_hour_c : float or None
+        [°C].
+    cones : float or None
+        In running cone numbers.
+    hottest, coldest : str
+        Names, by the last hour.
+    """
+
+    channels: tuple[ChannelHeat, ...]
+    elsewhere: tuple[str, ...]
+    at_peak_c: float | None
+    last_hour_c: float | None
+    cones: float | None
+    hottest: str
+    coldest: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the unevenness as the JSON shows it."""
+        return {
+            "at_peak_c": self.at_peak_c,
+            "last_hour_c": self.last_hour_c,
+            "cones": self.cones,
+            "hottest": self.hottest,
+            "coldest": self.coldest,
+            "channels": {channel.name: channel.to_dict() for channel in self.channels},
+            "left_out": list(self.elsewhere),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ThermocoupleError:
+    """What the thermocouple may be off by near the peak; `tolerance_c` None where none is known."""
+
+    tolerance_c: float | None
+    reason: str
+    source: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the error as the JSON shows it."""
+        return {"tolerance_c": self.tolerance_c, "reason": self.reason, "source": self.source}
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """One cone that stood in the kiln, as a person read it afterwards.
+
+    Attributes
+    ----------
+    cone : str
+        In its printed spelling.
+    clock_h : float or None
+        Where its tip points, 1 to 6; None for one that is standing or down.
+    stands : bool
+        Whether one without a clock position is standing; else it is down.
+    place : str
+        Where it stood: a channel of the log, or any words; empty if not said.
+    """
+
+    cone: str
+    clock_h: float | None
+    stands: bool = False
+    place: str = ""
+
+    @property
+    def seen(self) -> str:
+        """The position in words."""
+        if self.clock_h is None:
+            return "standing" if self.stands else "down"
+        minutes = round(60.0 * self.clock_h)
+        return f"at {minutes // 60}:{minutes % 60:02d}"
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessResult:
+    """A witness cone set against the readings of one channel.
+
+    Attributes
+    ----------
+    witness : Witness
+    channel : str
+        Whose readings it is set against.
+    heatwork : float
+        What the readings give the cone [1].
+    computed : str
+        How a cone of that heat-work stands.
+    offset_c : float or None
+        What the readings are too low by [°C]; None for a cone that only bounds it.
+    low_c, high_c : float or None
+        Its range [°C]; None where it is open.
+    """
+
+    witness: Witness
+    channel: str
+    heatwork: float
+    computed: str
+    offset_c: float | None
+    low_c: float | None
+    high_c: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result as the JSON shows it."""
+        return {
+            "cone": self.witness.cone,
+            "place": self.witness.place or None,
+            "channel": self.channel,
+            "seen": self.witness.seen,
+            "computed": self.computed,
+            "heatwork": self.heatwork,
+            "offset_c": self.offset_c,
+            "low_c": self.low_c,
+            "high_c": self.high_c,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class KilnOffset:
+    """What all witness cones together say of one channel.
+
+    Attributes
+    ----------
+    channel : str
+    results : tuple of WitnessResult
+    offset_c : float or None
+        What the readings are too low by [°C]; None where the cones leave one side open.
+    low_c, high_c : float or None
+        Its range [°C].
+    agree : bool
+        Whether the cones' ranges have a temperature in common.
+    """
+
+    channel: str
+    results: tuple[WitnessResult, ...]
+    offset_c: float | None
+    low_c: float | None
+    high_c: float | None
+    agree: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the offset as the JSON shows it."""
+        return {
+            "channel": self.channel,
+            "offset_c": self.offset_c,
+            "low_c": self.low_c,
+            "high_c": self.high_c,
+            "agree": self.agree,
+            "cones": [result.to_dict() for result in self.results],
+            "source": WITNESS_SOURCES,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessVerdict:
+    """What the witness cones of a firing say.
+
+    Attributes
+    ----------
+    kiln : KilnOffset
+        Of the channel the kiln is run by, from every cone: the ware's heat-work is what counts, so
+        a cone beside another thermocouple speaks of the kiln's too.
+    others : tuple of KilnOffset
+        Of other channels, from the cones that stood at them.
+    """
+
+    kiln: KilnOffset
+    others: tuple[KilnOffset, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the verdict as the JSON shows it."""
+        return {**self.kiln.to_dict(), "by_channel": [other.to_dict() for other in self.others]}
+
+
 @dataclass(frozen=True, eq=False)
-class Review:
+class HeatVerdict:
+    """What there is to say of a firing's heat-work beyond the cones themselves.
+
+    Attributes
+    ----------
+    budget : Budget
+        Cone, law and thermocouple, ± [°C].
+    thermocouple : ThermocoupleError
+    offset_c : float
+        The kiln file's offset, added to the kiln's readings before its cones were told [°C].
+    offset_known : bool
+        Whether a kiln file gives one other than 0.
+    time_above_1000_s : float
+        Of the kiln's channel [s].
+    exposures : dict of str to Exposure
+        Hours in the heat, by channel.
+    drift : tuple of DriftRemark
+        Which way such a thermocouple drifts; empty where its type is unknown.
+    through : tuple of CoolingThrough
+        Cooling through the inversions.
+    unevenness : Unevenness or None
+    witness : WitnessVerdict or None
+    """
+
+    budget: Budget
+    thermocouple: ThermocoupleError
+    offset_c: float
+    offset_known: bool
+    time_above_1000_s: float
+    exposures: dict[str, Exposure]
+    drift: tuple[DriftRemark, ...]
+    through: tuple[CoolingThrough, ...]
+    unevenness: Unevenness | None
+    witness: WitnessVerdict | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the verdict as the JSON shows it."""
+        return {
+            "budget_c": self.budget.to_dict(),
+            "thermocouple": self.thermocouple.to_dict(),
+            "offset_c": self.offset_c,
+            "offset_known": self.offset_known,
+            "time_above_1000_s": self.time_above_1000_s,
+            "exposure": {name: hours.to_dict() for name, hours in self.exposures.items()},
+            "drift": [{"text": r.text, "source": r.source} for r in self.drift],
+            "cooling_through": [part.to_dict() for part in self.through],
+            "unevenness": None if self.unevenness is None else self.unevenness.to_dict(),
+            "witness": None if self.witness is None else self.witness.to_dict(),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Review(Plottable):
     """A firing set against its plan.
 
     Times inside count from the log's first reading [s]; `lead_in_s` of them pass before heating
@@ -208,8 +526,10 @@ class Review:
     `refused` says in a clause why log and plan were not compared; there are no segments then.
     `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
     when.
+    `analysed` is the log along its plan, which the findings are drawn from.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
-    and `comparison` the other firing of the plan that this one is set beside.
+    `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
+    not used, and `comparison` the other firing of the plan that this one is set beside.
     """
 
     log: Log
@@ -229,6 +549,7 @@ class Review:
     cones: ConeVerdict
     cones_by_channel: dict[str, ConeVerdict]
     findings: tuple[Finding, ...]
+    analysed: AnalysedLog = field(repr=False)
     plan_time_s: FloatArray = field(repr=False)
     plan_c: FloatArray = field(repr=False)
     aligned_plan_c: FloatArray = field(repr=False)
@@ -238,8 +559,42 @@ class Review:
     end_s: float | None = None
     heat: HeatVerdict | None = None
     quickening: Quickening | None = None
+    extra_segment: ExtraSegment | None = None
     kiln: KilnDescription | None = None
+    kiln_unused: str = ""
     comparison: Comparison | None = None
+
+    @cached_property
+    def peak_c(self) -> float:
+        """The highest reading [°C]."""
+        return float(self.temperature_c[self.temperature_c == self.temperature_c].max())
+
+    @cached_property
+    def first_c(self) -> float:
+        """The first usable reading [°C]."""
+        return float(self.temperature_c[self.temperature_c == self.temperature_c][0])
+
+    @property
+    def made_up_s(self) -> float:
+        """What a clock that did not wait made up of the time lost [s]."""
+        shares = (share for segment in self.segments for share in segment.causes)
+        return -sum(s.seconds for s in shares if s.cause == "waiting" and s.seconds < 0)
+
+    def __repr__(self) -> str:
+        """Return title, hours, largest cause, cone and findings, on one line."""
+        if self.refused:
+            ran = "not compared with the plan"
+        elif self.actual_s is None:
+            ran = f"the end of its {format_duration(self.planned_s)} is not in the log"
+        else:
+            ran = f"ran {format_duration(self.actual_s)}, planned {format_duration(self.planned_s)}"
+        parts = [ran]
+        if self.causes:
+            most = self.causes[0]
+            parts.append(f"most by {most.name} {format_duration(most.seconds, signed=True)}")
+        count = len(self.findings)
+        parts += [self.cones.words, f"{count} finding{'' if count == 1 else 's'}"]
+        return f"<Review {self.schedule.title!r}: {', '.join(parts)}>"
 
     @property
     def excess_s(self) -> float | None:
@@ -295,6 +650,124 @@ class Review:
             "kiln": None if self.kiln is None else _kiln(self.kiln),
             "compare": None if self.comparison is None else self.comparison.to_dict(),
             "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentPair:
+    """One segment in both firings [s]; None where a log does not hold it whole."""
+
+    index: int
+    name: str
+    planned_s: float
+    this_s: float | None
+    other_s: float | None
+
+    @property
+    def difference_s(self) -> float | None:
+        """This less the other [s]."""
+        if self.this_s is None or self.other_s is None:
+            return None
+        return self.this_s - self.other_s
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the pair as the JSON shows it."""
+        return {
+            "index": self.index,
+            "name": self.name,
+            "planned_s": self.planned_s,
+            "this_s": self.this_s,
+            "other_s": self.other_s,
+            "difference_s": self.difference_s,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CausePair:
+    """One cause in both firings [s]."""
+
+    cause: Cause
+    this_s: float
+    other_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the pair as the JSON shows it."""
+        return {
+            "cause": self.cause,
+            "this_s": self.this_s,
+            "other_s": self.other_s,
+            "difference_s": self.this_s - self.other_s,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingPair:
+    """Natural cooling of both over the temperatures that both logs cover."""
+
+    from_c: float
+    to_c: float
+    this_s: float
+    other_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the pair as the JSON shows it."""
+        return {
+            "from_c": self.from_c,
+            "to_c": self.to_c,
+            "this_s": self.this_s,
+            "other_s": self.other_s,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Another firing of the plan, set beside this one.
+
+    Attributes
+    ----------
+    other : Review
+        The other firing's own review.
+    segments : tuple of SegmentPair
+    causes : tuple of CausePair
+        Every cause of either, the largest difference first.
+    cooling : CoolingPair or None
+    remarks : tuple of str
+        What differs, one sentence each; one that says so where nothing does.
+    this_peak_c, other_peak_c : float
+        Highest readings [°C].
+    this_s, other_s : float or None
+        Duration of both [s].
+    """
+
+    other: Review
+    segments: tuple[SegmentPair, ...]
+    causes: tuple[CausePair, ...]
+    cooling: CoolingPair | None
+    remarks: tuple[str, ...]
+    this_peak_c: float
+    other_peak_c: float
+    this_s: float | None
+    other_s: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the comparison as the JSON shows it."""
+        difference_s = None
+        if self.this_s is not None and self.other_s is not None:
+            difference_s = self.this_s - self.other_s
+        return {
+            "log": self.other.log.name,
+            "compared": not self.other.refused,
+            "refused": self.other.refused or None,
+            "this_s": self.this_s,
+            "other_s": self.other_s,
+            "difference_s": difference_s,
+            "segments": [pair.to_dict() for pair in self.segments],
+            "causes": [pair.to_dict() for pair in self.causes],
+            "cooling": None if self.cooling is None else self.cooling.to_dict(),
+            "peak_c": {"this": self.this_peak_c, "other": self.other_peak_c},
+            "reached": self.other.cones.reached,
+            "reached_number": self.other.cones.reached_number,
+            "remarks": list(self.remarks),
         }
 
 

@@ -14,16 +14,27 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
-from firing.review.alignment import Alignment, Passage, align
-from firing.review.attribution import account_segment, recovered_time, whole_account
+from firing.review import thresholds as limit
+from firing.review.alignment import Alignment, align
+from firing.review.attribution import recovered_time, whole_account
 from firing.review.boundaries import firing_boundaries
-from firing.review.cooling import cooling_review, quickening
-from firing.review.extra_segment import extra_segment
-from firing.review.findings import Evidence, find
-from firing.review.heat import ThermocoupleError, heat_verdict, thermocouple_error
+from firing.review.cooling import cooling_review, extra_segment, quickening
+from firing.review.findings import find
+from firing.review.heat_verdict import heat_verdict, thermocouple_error
 from firing.review.plan_match import unrelated_to_plan
 from firing.review.resample import ResampledTrace, resampled
-from firing.review.result import CauseShare, Review, ReviewedSegment
+from firing.review.result import (
+    CauseShare,
+    ExtraSegment,
+    Quickening,
+    Review,
+    ReviewedSegment,
+    ThermocoupleError,
+    Witness,
+    WitnessVerdict,
+)
+from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
+from firing.review.segment_causes import SUGGESTIONS, account_segment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.trace import FloatArray
@@ -31,16 +42,7 @@ from firing.units import SECONDS_PER_HOUR, format_duration
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.review.witness import Witness, WitnessVerdict
     from firing.ware.load import Load
-
-NO_TEMPERATURE_C = -100.0
-"""Below this a reading, such as one of swapped leads, has no heat-work [°C]."""
-NEAR_PEAK_C = 3.0
-
-
-ENOUGH_READINGS = 8192
-"""So many readings of a day stand 10 s apart, a small share of any kiln's own sluggishness."""
 
 
 def review(
@@ -87,16 +89,16 @@ def review(
         If the channel has no two readings, or `due` is given and the log tells no clock time.
     """
     load = load if kiln is not None else None
-    unusable = ""
+    kiln_unused = ""
     try:
         plan = forecast(schedule, kiln=kiln, load=load)
     except FiringError as error:
         if kiln is None:
             raise
         # What a kiln's tables do not reach must not keep anybody from reading a log.
-        unusable = str(error)
+        kiln_unused = str(error)
         plan = forecast(schedule)
-    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), unusable)
+    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
     from firing.review.comparison import compare
@@ -113,48 +115,32 @@ def _reviewed(
     due: datetime | None,
     kiln: KilnDescription | None,
     witnesses: tuple[Witness, ...],
-    unusable: str = "",
+    kiln_unused: str = "",
 ) -> Review:
     temperature_c = log.trace.channel_c(channel)
     trace = resampled(log.trace.time_s, temperature_c, log.trace.duty, log.setpoint_c)
     alignment = firing_boundaries(align(schedule, trace), schedule, plan.segments, trace)
-    refused = unrelated_to_plan(schedule, trace, alignment)
-    plain = [
-        account_segment(
-            schedule, planned, passage, before, trace, _late_s(plan, planned, passage, alignment)
-        )
-        for planned, passage, before in zip(
-            plan.segments, alignment.passages, (None, *alignment.passages[:-1]), strict=True
-        )
-    ]
-    accounts = recovered_time(plain)
-    segments = tuple(
-        _segment(schedule, planned, passage, trace, account)
-        for planned, passage, account in zip(
-            plan.segments, alignment.passages, accounts, strict=True
-        )
-    )
+    analysed = analyse(schedule, trace, alignment)
+    refused = unrelated_to_plan(schedule, analysed)
+    accounts = _accounts(plan, analysed)
+    segments = tuple(map(_reviewed_segment, plan.segments, analysed.segments, accounts))
     planned_s = sum(segment.planned_s for segment in segments)
     late, began_s = _late_start(log, alignment, due)
     actual_s = alignment.end_s - began_s if alignment.complete and not refused else None
     causes: tuple[CauseShare, ...] = ()
     if actual_s is not None:
         causes = whole_account(accounts, late, actual_s - planned_s)
+    extra = quicker = cooling = None
+    if not refused:
+        extra, quicker = _after_program(schedule, analysed)
+        cooling = cooling_review(
+            plan, alignment, trace, quicker, None if extra is None else extra.end_s
+        )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
     by_readings, by_channel = _cones(log, channel, kiln, error)
     reached = by_channel.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
-    quicker = beyond = None
-    if not refused and (alignment.complete or alignment.aborted):
-        beyond = extra_segment(trace, alignment.end_s, schedule.room_c)
-        closed_s = alignment.end_s if beyond is None else beyond.end_s
-        quicker = quickening(trace, closed_s, schedule.room_c)
-    cooling = None
-    if not refused:
-        cooling = cooling_review(
-            plan, alignment, trace, quicker, None if beyond is None else beyond.end_s
-        )
     heat = heat_verdict(
         log.trace,
         trace,
@@ -166,31 +152,7 @@ def _reviewed(
         kiln=kiln,
         witness=_witness(log, channel, witnesses),
     )
-    planned_cones = _planned_cones(plan, kiln, error)
-    findings = find(
-        Evidence(
-            schedule=schedule,
-            forecast=plan,
-            log=log,
-            channel=channel,
-            temperature_c=temperature_c,
-            trace=trace,
-            alignment=alignment,
-            refused=refused,
-            causes=causes,
-            accounts=tuple(accounts),
-            excess_s=None if actual_s is None else actual_s - planned_s,
-            cooling=cooling,
-            quickening=quicker,
-            beyond=beyond,
-            planned=planned_cones,
-            reached=reached,
-            heat=heat,
-            kiln=kiln,
-            unusable=unusable,
-        )
-    )
-    return Review(
+    result = Review(
         log=log,
         schedule=schedule,
         forecast=plan,
@@ -204,10 +166,11 @@ def _reviewed(
         segments=() if refused else segments,
         causes=causes,
         cooling=cooling,
-        cones_planned=planned_cones,
+        cones_planned=_planned_cones(plan, kiln, error),
         cones=reached,
         cones_by_channel=by_channel,
-        findings=findings,
+        findings=(),
+        analysed=analysed,
         plan_time_s=plan.trace.time_s + alignment.start_s,
         plan_c=plan.trace.channel_c(),
         aligned_plan_c=np.full(log.trace.time_s.shape, np.nan)
@@ -219,18 +182,36 @@ def _reviewed(
         end_s=alignment.end_s,
         heat=heat,
         quickening=quicker,
+        extra_segment=extra,
         kiln=kiln,
+        kiln_unused=kiln_unused,
     )
+    return replace(result, findings=find(result))
 
 
-def _late_s(
-    plan: Forecast, planned: ForecastSegment, passage: Passage, alignment: Alignment
-) -> float:
-    """Return how late a segment began, against the plan [s]."""
-    if passage.start_s is None or alignment.starts_inside:
-        return 0.0
-    due_s = sum(segment.planned_s for segment in plan.segments[: planned.index])
-    return passage.start_s - alignment.start_s - due_s
+def _accounts(plan: Forecast, analysed: AnalysedLog) -> list[tuple[CauseShare, ...]]:
+    """Return the causes of every segment."""
+    unit, due_s, plain = plan.schedule.unit, analysed.alignment.start_s, []
+    for planned, segment in zip(plan.segments, analysed.segments, strict=True):
+        start_s = segment.passage.start_s
+        late_s = 0.0
+        if start_s is not None and not analysed.alignment.starts_inside:
+            late_s = start_s - due_s
+        plain.append(account_segment(planned, segment, late_s, unit))
+        due_s += planned.planned_s
+    return recovered_time(plain)
+
+
+def _after_program(
+    schedule: Schedule, analysed: AnalysedLog
+) -> tuple[ExtraSegment | None, Quickening | None]:
+    """Return what ran after the plan's end, and where the cooling after that quickened."""
+    alignment, trace = analysed.alignment, analysed.trace
+    if not alignment.complete and not alignment.aborted:
+        return None, None
+    extra = extra_segment(trace, alignment.end_s, schedule.room_c)
+    closed_s = alignment.end_s if extra is None else extra.end_s
+    return extra, quickening(trace, closed_s, schedule.room_c)
 
 
 def _late_start(
@@ -248,21 +229,14 @@ def _late_start(
     late_s = alignment.start_s - due_s
     words = f"heating began {format_duration(abs(late_s))} {'after' if late_s > 0 else 'before'} "
     words += f"{due:%Y-%m-%d %H:%M}"
-    from firing.review.segment_causes import SUGGESTIONS
-
     return [CauseShare("late_start", late_s, words, SUGGESTIONS["late_start"])], due_s
 
 
-def _segment(
-    schedule: Schedule,
-    planned: ForecastSegment,
-    passage: Passage,
-    trace: ResampledTrace,
-    causes: tuple[CauseShare, ...],
+def _reviewed_segment(
+    planned: ForecastSegment, analysed: AnalysedSegment, causes: tuple[CauseShare, ...]
 ) -> ReviewedSegment:
-    segment = schedule.segments[planned.index]
+    segment, passage, trace = analysed.segment, analysed.passage, analysed.trace
     start_s, ramp_end_s, end_s = passage.start_s, passage.ramp_end_s, passage.end_s
-    whole = start_s is not None and end_s is not None
     rate = None
     if start_s is not None and ramp_end_s is not None and ramp_end_s - start_s >= 60.0:
         travelled_c = abs(trace.at(ramp_end_s) - trace.at(start_s))
@@ -276,7 +250,7 @@ def _segment(
         name=segment.name,
         planned_s=planned.planned_s,
         forecast_s=planned.forecast_s,
-        actual_s=end_s - start_s if whole and start_s is not None and end_s is not None else None,
+        actual_s=None if start_s is None or end_s is None else end_s - start_s,
         start_s=start_s,
         ramp_end_s=ramp_end_s,
         end_s=end_s,
@@ -302,7 +276,7 @@ def _cones(
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
     for number, name in enumerate(log.trace.channels):
         temperature_c = log.trace.channel_c(number)
-        usable = np.isfinite(temperature_c) & (temperature_c > NO_TEMPERATURE_C)
+        usable = np.isfinite(temperature_c) & (temperature_c > limit.NO_TEMPERATURE_C)
         if usable.sum() < 2:
             continue
         time_s, temperature_c = log.trace.time_s[usable], temperature_c[usable]
@@ -310,7 +284,7 @@ def _cones(
             plain = cone_reached(time_s, temperature_c, error.tolerance_c)
         else:
             # Beside the kiln's own channel a reading every few seconds says it all.
-            every = max(1, time_s.size // ENOUGH_READINGS)
+            every = max(1, time_s.size // limit.ENOUGH_READINGS)
             plain = cone_reached(time_s[::every], temperature_c[::every])
         by_readings[name] = judged[name] = plain
         if number == channel and offset_c:
@@ -339,7 +313,7 @@ def _planned_cones(
 
 def _heated_until_s(trace: ResampledTrace) -> float:
     """Return when the readings last were at their highest, within noise: where heating ended."""
-    near_c = float(np.max(trace.temperature_c)) - max(NEAR_PEAK_C, 3.0 * trace.noise_c)
+    near_c = float(np.max(trace.temperature_c)) - max(limit.NEAR_PEAK_C, 3.0 * trace.noise_c)
     return float(trace.time_s[np.flatnonzero(trace.temperature_c >= near_c)[-1]])
 
 

@@ -1,15 +1,30 @@
-"""The book of one segment: its causes as they are found, in words, and what may help."""
+"""One segment's excess over its plan, split into causes that add up to it exactly.
+
+Each cause is one comparison, made where the log allows it and shown as its evidence; what none of
+them explains stays under ``unexplained`` and is never spread over the others.
+"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from firing.review.ramp import Interruption
+from firing.heat import default_kiln
+from firing.review import thresholds as limit
+from firing.review.piecewise_linear import StraightPiece
+from firing.review.program_deviation import (
+    begin_deviation,
+    end_deviation,
+    piece_deviation,
+    rate_deviation,
+    was_held,
+)
+from firing.review.ramp import Interruption, RampRun, fully_on, interruptions
 from firing.review.resample import ResampledTrace
 from firing.review.result import Cause, CauseShare
+from firing.review.segment_analysis import AnalysedSegment
+from firing.schedule.schedule import Segment
+from firing.schedule.timeline import ForecastSegment
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 
-SMALL_S = 120.0
-"""Edges are found to about a minute or two: less than this is not given a cause [s]."""
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
     "power_limited": (
@@ -34,16 +49,60 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "unexplained": (),
 }
-FREE_RAMP = ("Give a kiln file (--kiln), best one learnt from this kiln's logs.",)
+SHORT_DRYING = (
+    "Check the hold keyed in: so cold it dries the ware, so look for cracks before it is shortened "
+    "on purpose.",
+)
+
+
+def account_segment(
+    planned: ForecastSegment, analysed: AnalysedSegment, late_s: float, unit: TemperatureUnit
+) -> tuple[CauseShare, ...]:
+    """Split one segment's excess into causes; empty for what the log does not hold whole.
+
+    `late_s` is how late it began, against the plan: what a ramp may have made up.
+    """
+    passage, segment, run = analysed.passage, analysed.segment, analysed.run
+    if passage.start_s is None or passage.ramp_end_s is None or passage.end_s is None:
+        return ()
+    account = _Account(unit, analysed.trace, [], late_s)
+    ramp_s, held_s = passage.ramp_end_s - passage.start_s, passage.end_s - passage.ramp_end_s
+    ramp_excess_s = ramp_s - (planned.planned_s - segment.hold_s)
+    hold_excess_s = held_s - segment.hold_s
+    lag_s = _lag_s(ramp_excess_s, hold_excess_s, run, segment.rate_c_per_h)
+    _ramp_causes(account, planned, analysed, ramp_s, ramp_excess_s - lag_s)
+    _hold_causes(account, analysed, held_s, hold_excess_s + lag_s)
+    excess_s = (passage.end_s - passage.start_s) - planned.planned_s
+    cools = segment.drive == "off"
+    return closed(account.shares, excess_s, "what kilns cool by themselves varies so much" * cools)
+
+
+def closed(
+    shares: Sequence[CauseShare], excess_s: float, words: str = ""
+) -> tuple[CauseShare, ...]:
+    """Add what is left as unexplained, so that the shares add up to the excess."""
+    left_s = excess_s - sum(share.seconds for share in shares)
+    if abs(left_s) < 1e-6:
+        return tuple(shares)
+    evidence = (
+        "edges are found to a minute or two" if abs(left_s) <= 2 * limit.CAUSE_LEAST_S else words
+    )
+    return (*shares, CauseShare("unexplained", left_s, evidence))
 
 
 @dataclass(slots=True)
-class Book:
+class _Account:
     """The causes of one segment as they are found."""
 
     unit: TemperatureUnit
+    trace: ResampledTrace
     shares: list[CauseShare]
     late_s: float = 0.0
+
+    @property
+    def small_s(self) -> float:
+        """Seconds below which a difference is not given a cause: the edges' own error."""
+        return max(limit.CAUSE_LEAST_S, 0.8 * self.trace.step_s)
 
     def add(
         self,
@@ -52,10 +111,24 @@ class Book:
         evidence: str,
         suggestions: tuple[str, ...] | None = None,
     ) -> None:
-        """Book seconds to a cause, with its own suggestions or the cause's."""
+        """Charge seconds to a cause, with its own suggestions or the cause's."""
         if seconds != 0.0:
             steps = SUGGESTIONS[cause] if suggestions is None else suggestions
             self.shares.append(CauseShare(cause, seconds, evidence, steps))
+
+    def add_interruptions(self, gaps: Sequence[Interruption], left_s: float, where: str) -> float:
+        """Charge interruptions, no more than is left: a clock catches up afterwards."""
+        seconds = min(sum(gap.seconds for gap in gaps), max(left_s, 0.0))
+        if seconds <= limit.CAUSE_LEAST_S:
+            return 0.0
+        worst = max(gaps, key=lambda gap: gap.seconds)
+        self.add(
+            "interruption",
+            seconds,
+            f"in {where} the reading fell from {self.degrees(worst.before_c)} to "
+            f"{self.degrees(worst.lowest_c)} and was back after {format_duration(worst.seconds)}",
+        )
+        return seconds
 
     def behind(self, *, heats: bool, seconds: float) -> Cause:
         """Return the cause of a ramp's remaining excess."""
@@ -76,24 +149,201 @@ class Book:
         return format_rate(rate_c_per_h, self.unit)
 
 
-def book_interruptions(
-    book: Book, gaps: Sequence[Interruption], left_s: float, where: str
+def _lag_s(
+    ramp_excess_s: float, hold_excess_s: float, run: RampRun | None, rate_c_per_h: float | None
 ) -> float:
-    """Book interruptions, no more than is left: a clock-run controller catches up afterwards."""
-    total_s = sum(gap.seconds for gap in gaps)
-    seconds = min(total_s, max(left_s, 0.0))
-    if seconds > SMALL_S:
-        worst = max(gaps, key=lambda gap: gap.seconds)
-        book.add(
-            "interruption",
-            seconds,
-            f"in {where} the reading fell from {book.degrees(worst.before_c)} to "
-            f"{book.degrees(worst.lowest_c)} and was back after {format_duration(worst.seconds)}",
+    """Return the seconds by which a late arrival only shortened the hold, not the firing.
+
+    By the clock, or once the reading is near enough for it, a controller counts the hold while the
+    kiln still comes up: those minutes are the ramp's excess and the hold's shortfall at once.  An
+    early arrival lengthens it likewise.
+    """
+    if ramp_excess_s * hold_excess_s >= 0.0:
+        return 0.0
+    both_s = min(abs(ramp_excess_s), abs(hold_excess_s))
+    kept = None if run is None else run.kept_c_per_h
+    as_set = (
+        kept is None or rate_c_per_h is None or abs(kept / rate_c_per_h - 1.0) <= limit.SAME_RATE
+    )
+    if both_s > limit.LAG_S and not (as_set and ramp_excess_s > 0.0):
+        return 0.0  # more than a lag: both were keyed in otherwise
+    return both_s if ramp_excess_s > 0.0 else -both_s
+
+
+def _ramp_causes(
+    account: _Account,
+    planned: ForecastSegment,
+    analysed: AnalysedSegment,
+    ramp_s: float,
+    excess_s: float,
+) -> None:
+    """Charge what made one ramp longer or shorter; what is left over stays unexplained."""
+    segment, run, heats = analysed.segment, analysed.run, analysed.heats
+    if segment.rate_c_per_h is None:
+        if not _usual_cooling(planned, segment, excess_s):
+            _free_ramp(account, planned, heats, excess_s)
+        return
+    where = f"segment {analysed.index + 1}"
+    if run is None:
+        words = f"the clock ran through {where} while the kiln was still behind"
+        account.add("waiting", excess_s, words)
+        return
+    left_s = excess_s
+    # Where the ramp began and ended, if not where the plan says, is part of what was keyed in.
+    short = analysed.before is not None and not was_held(analysed.before, analysed.trace)
+    begin = account.behind(heats=True, seconds=excess_s) if short else "other_program"
+    for cause, (seconds, words) in (
+        (begin, begin_deviation(analysed, account.unit)),
+        ("other_program", end_deviation(analysed, run, account.unit)),
+    ):
+        # … as far as it shows in the time: a set-point may start from elsewhere than the reading.
+        shown_s = max(min(seconds, left_s), 0.0) if left_s > 0 else min(max(seconds, left_s), 0.0)
+        if abs(shown_s) >= limit.OTHER_BEGIN_S:
+            account.add(cause, shown_s, words)
+            left_s -= shown_s
+    if ramp_s < limit.SHORT_RAMP_S:
+        if abs(left_s) > 2 * account.small_s:
+            words = f"{where} took {format_duration(ramp_s)} to {account.degrees(segment.target_c)}"
+            account.add(account.behind(heats=heats, seconds=left_s), left_s, words)
+        return
+    if analysed.limited:
+        run = replace(run, kept_c_per_h=None, fades=True)
+    left_s -= _program_causes(account, planned, analysed, run, left_s)
+    left_s -= account.add_interruptions(run.interruptions, left_s, where)
+    words = _behind_words(account, run, segment, where, left_s, heats)
+    if heats and left_s > account.small_s:
+        power_s, ground = _short_of_power(run, planned, left_s)
+        if power_s > account.small_s:
+            account.add("power_limited", power_s, f"{words}; {ground}")
+            left_s -= power_s
+    if abs(left_s) > account.small_s:
+        account.add(account.behind(heats=heats, seconds=left_s), left_s, words)
+
+
+def _program_causes(
+    account: _Account,
+    planned: ForecastSegment,
+    analysed: AnalysedSegment,
+    run: RampRun,
+    left_s: float,
+) -> float:
+    """Charge one other rate or several stretches, whichever leaves less unexplained."""
+    rate_c_per_h = analysed.segment.rate_c_per_h
+    assert rate_c_per_h is not None
+    other_s, words = rate_deviation(analysed, run, account.unit)
+    pieces: tuple[StraightPiece, ...] = ()
+    if analysed.heats and not run.interruptions and abs(left_s - other_s) > 2 * account.small_s:
+        pieces = analysed.pieces
+    in_pieces_s = sum(piece.excess_s(rate_c_per_h) for piece in pieces)
+    power_s = 0.0
+    if analysed.heats and not other_s:
+        power_s, _ = _short_of_power(run, planned, left_s - run.interrupted_s)
+    closer = abs(left_s - in_pieces_s) < abs(left_s - other_s)
+    if not (pieces and power_s <= account.small_s and closer):
+        account.add("other_program", other_s, words)
+        return other_s
+    for piece in pieces:
+        seconds, words = piece_deviation(analysed, piece, account.unit)
+        account.add("longer_hold" if piece.flat else "other_program", seconds, words)
+    return in_pieces_s
+
+
+def _short_of_power(run: RampRun, planned: ForecastSegment, left_s: float) -> tuple[float, str]:
+    """Return how much of a delay the kiln's power explains, and on what ground.
+
+    The logged duty decides; without one the kiln model, and beyond it the log's own course.
+    """
+    if run.full_duty_share is not None:
+        share = run.full_duty_share
+        if not run.by_duty:
+            return left_s, "the set-point stood well above the reading"
+        return left_s * share, f"the elements were fully on for {100 * share:.0f} % of the delay"
+    if run.fades:
+        return left_s, "it slowed steadily as it got hotter, as a kiln at its limit does"
+    expected_s = planned.forecast_s - planned.planned_s
+    if planned.limited_by == "power" and expected_s > 0:
+        return min(left_s, expected_s), "the kiln model expects as much"
+    return 0.0, ""
+
+
+def _usual_cooling(planned: ForecastSegment, segment: Segment, excess_s: float) -> bool:
+    """Return whether a kiln left to cool took what kilns like the default curve take.
+
+    The curve is known to a factor only: what lies within it has no cause.
+    """
+    if segment.drive != "off":
+        return False
+    planned_s = planned.planned_s - segment.hold_s
+    slow, fast = default_kiln.COOLING_FACTOR_RANGE
+    shortest_s = planned_s * default_kiln.COOLING_FACTOR / fast
+    longest_s = planned_s * default_kiln.COOLING_FACTOR / slow
+    return shortest_s <= planned_s + excess_s <= longest_s
+
+
+def _free_ramp(account: _Account, planned: ForecastSegment, heats: bool, excess_s: float) -> None:
+    """Charge a ramp without a rate: against what was forecast of the kiln, it has no other plan."""
+    off = "all the power there is" if heats else "the elements off"
+    words = (
+        f"segment {planned.index + 1} ran with {off}; the hours planned for it are the forecast's, "
+        "of the default kiln unless a kiln file (--kiln) is given"
+    )
+    if heats and excess_s < 0:
+        account.add("unexplained", excess_s, words)  # quicker than forecast is no want of power
+    elif heats:
+        account.add("power_limited", excess_s, words)
+    else:
+        account.add("slow_cooling" if excess_s > 0 else "fast_cooling", excess_s, words)
+
+
+def _behind_words(
+    account: _Account, run: RampRun, segment: Segment, where: str, seconds: float, heats: bool
+) -> str:
+    assert segment.rate_c_per_h is not None
+    planned = account.rate(segment.rate_c_per_h)
+    if not heats:
+        # Slower than set, the elements were off all the same; faster, nothing held it back.
+        by_itself = ": as if the kiln had been left to cool by itself"
+        if seconds > 0 or run.mean_c_per_h < 1.1 * segment.rate_c_per_h:
+            by_itself = ""
+        return f"{where} cooled at {account.rate(run.mean_c_per_h)}, {planned} was set{by_itself}"
+    if seconds < 0 and account.makes_up(seconds):
+        return f"{where} went faster than its {planned}: the kiln made up for time lost before"
+    behind = run.behind_c_per_h is not None and run.behind_c_per_h < 0.95 * segment.rate_c_per_h
+    if run.behind_from_c is not None and run.behind_c_per_h is not None and behind:
+        return (
+            f"in {where} the kiln fell behind from {account.degrees(run.behind_from_c)} on: "
+            f"{account.rate(run.behind_c_per_h)} where {planned} was set"
         )
-        return seconds
-    return 0.0
+    return f"{where} ran at {account.rate(run.mean_c_per_h)} on average, {planned} was set"
 
 
-def small_s(trace: ResampledTrace) -> float:
-    """Return the seconds below which a difference is not given a cause: the edges' own error."""
-    return max(SMALL_S, 0.8 * trace.step_s)
+def _hold_causes(
+    account: _Account, analysed: AnalysedSegment, held_s: float, excess_s: float
+) -> None:
+    segment, passage, run, trace = analysed.segment, analysed.passage, analysed.run, analysed.trace
+    assert passage.ramp_end_s is not None
+    assert passage.end_s is not None
+    held_c = segment.target_c if passage.came_to_c is None else passage.came_to_c
+    where = f"the hold at {account.degrees(held_c)}"
+    left_s = excess_s
+    if held_s > 0 and excess_s > 0:
+        gaps = interruptions(trace, passage.ramp_end_s, passage.end_s)
+        left_s -= account.add_interruptions(gaps, left_s, where)
+    full = fully_on(trace, slice(trace.index(passage.ramp_end_s), trace.index(passage.end_s) + 1))
+    full_s = 0.0 if full is None else float(full.mean()) * held_s
+    far = segment.target_c - held_c > limit.OTHER_TARGET_C
+    fully = full_s > limit.MOSTLY_ON * held_s and held_c < segment.target_c
+    at_limit = run is not None and run.at_limit
+    if at_limit and left_s > account.small_s and (far or fully):
+        words = (
+            f"the kiln stood at its limit near {account.degrees(held_c)} for "
+            f"{format_duration(held_s)}, below the {account.degrees(segment.target_c)} set"
+        )
+        account.add("power_limited", left_s, words)
+    elif abs(left_s) > account.small_s:
+        cause: Cause = "longer_hold" if left_s > 0 else "shorter_hold"
+        words = (
+            f"{where} lasted {format_duration(held_s)}, planned {format_duration(segment.hold_s)}"
+        )
+        dries = cause == "shorter_hold" and held_c <= limit.DRYING_C
+        account.add(cause, left_s, words, SHORT_DRYING if dries else None)

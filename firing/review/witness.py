@@ -2,14 +2,13 @@
 
 A cone that a firing has bent part-way stands for a share of its heat-work.  The degrees by which
 the readings would have to be moved for the cone law to give that share are the kiln's offset: what
-the thermocouple, where it sits, reads too low by.
+the thermocouple, where it sits, reads too low by.  It may be written into the kiln's file.
 """
 
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
 
 import numpy as np
 
@@ -20,9 +19,9 @@ from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import parse_cone
 from firing.cones.uncertainty import budget
 from firing.errors import FiringError
+from firing.review import thresholds as limit
+from firing.review.result import KilnOffset, Witness, WitnessResult, WitnessVerdict
 from firing.trace import FloatArray, Trace
-
-SOURCES = "cone-bending-practice, cone-model, cone-maker-tolerance"
 
 # Tip angle of the hours standing to six [degrees], and the share of the heat-work by tip angle
 # (source cone-bending-practice; the shares are this project's inference).
@@ -31,28 +30,12 @@ _SHARE_DEGREES = np.array([8.0, 35.0, 49.0, 63.0, 90.0])
 _SHARES = np.array([0.4, 0.5, 0.8, 0.95, 1.0])
 BENDING_BEGINS, DOWN = 0.4, 1.0
 
-READING_H = 0.5
-"""A position is read off a cone to about half an hour of the clock (common practice, no source)."""
-FURTHEST_C = 150.0
-"""Beyond this it is another cone, another firing or a broken thermocouple [°C]."""
-
 _WITNESS = re.compile(r"\s*([^=]+?)\s*=\s*([^@]+?)\s*(?:@\s*(.+?)\s*)?")
 _CLOCK = re.compile(r"(\d)(?::([0-5]\d))?")
 
 
 def share_at(clock_h: float) -> float:
-    """Return the share of its heat-work at which a cone's tip stands at an hour of the clock.
-
-    Parameters
-    ----------
-    clock_h : float
-        0 (standing) to 6 (down).
-
-    Returns
-    -------
-    float
-        x [1], 0.4 to 1 (source ``cone-bending-practice``, inferred).
-    """
+    """Return the share of its heat-work, 0.4 to 1, of a cone at an hour of the clock, 0 to 6."""
     degrees = np.interp(clock_h, np.arange(7.0), _TIP_DEGREES)
     return float(np.interp(degrees, _SHARE_DEGREES, _SHARES))
 
@@ -66,36 +49,6 @@ def position_words(heatwork: float) -> str:
     degrees = np.interp(heatwork, _SHARES, _SHARE_DEGREES)
     minutes = 10 * round(6.0 * float(np.interp(degrees, _TIP_DEGREES, np.arange(7.0))))
     return f"at {minutes // 60}:{minutes % 60:02d}"
-
-
-@dataclass(frozen=True, slots=True)
-class Witness:
-    """One cone that stood in the kiln, as a person read it afterwards.
-
-    Attributes
-    ----------
-    cone : str
-        In its printed spelling.
-    clock_h : float or None
-        Where its tip points, 1 to 6; None for one that is standing or down.
-    stands : bool
-        Whether one without a clock position is standing; else it is down.
-    place : str
-        Where it stood: a channel of the log, or any words; empty if not said.
-    """
-
-    cone: str
-    clock_h: float | None
-    stands: bool = False
-    place: str = ""
-
-    @property
-    def seen(self) -> str:
-        """The position in words."""
-        if self.clock_h is None:
-            return "standing" if self.stands else "down"
-        minutes = round(60.0 * self.clock_h)
-        return f"at {minutes // 60}:{minutes % 60:02d}"
 
 
 def parse_witness(text: str) -> Witness:
@@ -130,117 +83,8 @@ def parse_witness(text: str) -> Witness:
     return Witness(cone, hours, False, place)
 
 
-@dataclass(frozen=True, slots=True)
-class WitnessResult:
-    """A witness cone set against the readings of one channel.
-
-    Attributes
-    ----------
-    witness : Witness
-    channel : str
-        Whose readings it is set against.
-    heatwork : float
-        What the readings give the cone [1].
-    offset_c : float or None
-        What the readings are too low by [°C]; None for a cone that only bounds it.
-    low_c, high_c : float or None
-        Its range [°C]; None where it is open.
-    """
-
-    witness: Witness
-    channel: str
-    heatwork: float
-    offset_c: float | None
-    low_c: float | None
-    high_c: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the result as the JSON shows it."""
-        return {
-            "cone": self.witness.cone,
-            "place": self.witness.place or None,
-            "channel": self.channel,
-            "seen": self.witness.seen,
-            "computed": position_words(self.heatwork),
-            "heatwork": self.heatwork,
-            "offset_c": self.offset_c,
-            "low_c": self.low_c,
-            "high_c": self.high_c,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class KilnOffset:
-    """What all witness cones together say of one channel.
-
-    Attributes
-    ----------
-    channel : str
-    results : tuple of WitnessResult
-    offset_c : float or None
-        What the readings are too low by [°C]; None where the cones leave one side open.
-    low_c, high_c : float or None
-        Its range [°C].
-    agree : bool
-        Whether the cones' ranges have a temperature in common.
-    """
-
-    channel: str
-    results: tuple[WitnessResult, ...]
-    offset_c: float | None
-    low_c: float | None
-    high_c: float | None
-    agree: bool
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the offset as the JSON shows it."""
-        return {
-            "channel": self.channel,
-            "offset_c": self.offset_c,
-            "low_c": self.low_c,
-            "high_c": self.high_c,
-            "agree": self.agree,
-            "cones": [result.to_dict() for result in self.results],
-            "source": SOURCES,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class WitnessVerdict:
-    """What the witness cones of a firing say.
-
-    Attributes
-    ----------
-    kiln : KilnOffset
-        Of the channel the kiln is run by, from every cone: the ware's heat-work is what counts, so
-        a cone beside another thermocouple speaks of the kiln's too.
-    others : tuple of KilnOffset
-        Of other channels, from the cones that stood at them.
-    """
-
-    kiln: KilnOffset
-    others: tuple[KilnOffset, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the verdict as the JSON shows it."""
-        return {**self.kiln.to_dict(), "by_channel": [other.to_dict() for other in self.others]}
-
-
 def judge_witnesses(trace: Trace, channel: int, witnesses: Sequence[Witness]) -> WitnessVerdict:
-    """Set witness cones against a log.
-
-    Parameters
-    ----------
-    trace : Trace
-        The log.
-    channel : int
-        The channel the kiln is run by, from 0.
-    witnesses : sequence of Witness
-        One or more.
-
-    Returns
-    -------
-    WitnessVerdict
+    """Set witness cones against a log; `channel` is the one the kiln is run by, from 0.
 
     Raises
     ------
@@ -299,7 +143,7 @@ def _result(
     time_s: FloatArray, temperature_c: FloatArray, channel: str, witness: Witness
 ) -> WitnessResult:
     law = cone_law(witness.cone)
-    occupation = occupy(time_s, temperature_c, [law], FURTHEST_C + 50.0)
+    occupation = occupy(time_s, temperature_c, [law], limit.FURTHEST_C + 50.0)
 
     def law_shift(moved_c: float) -> float:
         return law_shift_c(law.cone, time_s, temperature_c + moved_c)
@@ -308,6 +152,11 @@ def _result(
         return _shift_c(law, occupation, share, law_shift)
 
     computed = occupation.heatwork(law, law_shift(0.0))
+
+    def result(offset_c: float | None, low_c: float | None, high_c: float | None) -> WitnessResult:
+        words = position_words(computed)
+        return WitnessResult(witness, channel, computed, words, offset_c, low_c, high_c)
+
     own_c = budget(law).total_c
     if witness.clock_h is None:
         bound = shift_for(BENDING_BEGINS if witness.stands else DOWN)
@@ -315,26 +164,27 @@ def _result(
             # A cone long down, or far from bending, as it ought to be, bounds nothing near.
             expected = (computed < BENDING_BEGINS) if witness.stands else (computed >= DOWN)
             if expected:
-                return WitnessResult(witness, channel, computed, None, None, None)
+                return result(None, None, None)
             raise _too_far(witness, channel, computed)
         low, high = (None, bound + own_c) if witness.stands else (bound - own_c, None)
-        return WitnessResult(witness, channel, computed, None, low, high)
+        return result(None, low, high)
     middle = shift_for(share_at(witness.clock_h))
-    before = shift_for(share_at(max(witness.clock_h - READING_H, 0.0)))
-    after = shift_for(share_at(min(witness.clock_h + READING_H, 6.0)))
+    before = shift_for(share_at(max(witness.clock_h - limit.READING_H, 0.0)))
+    after = shift_for(share_at(min(witness.clock_h + limit.READING_H, 6.0)))
     if middle is None or before is None or after is None:
         raise _too_far(witness, channel, computed)
     low_c = middle - math.hypot(middle - before, own_c)
     high_c = middle + math.hypot(after - middle, own_c)
-    return WitnessResult(witness, channel, computed, middle, low_c, high_c)
+    return result(middle, low_c, high_c)
 
 
 def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
     return FiringError(
         f'--witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
-        f"would have to be more than {FURTHEST_C:.0f} °C ({1.8 * FURTHEST_C:.0f} °F) off for cone "
-        f"{witness.cone} to be {witness.seen} (they leave it {position_words(computed)}); check "
-        "the cone's number, and that it stood in this firing"
+        f"would have to be more than {limit.FURTHEST_C:.0f} °C "
+        f"({1.8 * limit.FURTHEST_C:.0f} °F) off for cone {witness.cone} to be {witness.seen} "
+        f"(they leave it {position_words(computed)}); check the cone's number, and that "
+        "it stood in this firing"
     )
 
 
@@ -346,7 +196,7 @@ def _shift_c(
     for _ in range(2):
         # The rate of approach, by which the law is moved, changes little with the readings.
         own_c = law_shift(moved_c)
-        low_c, high_c = -FURTHEST_C, FURTHEST_C
+        low_c, high_c = -limit.FURTHEST_C, limit.FURTHEST_C
         if not (
             occupation.heatwork(law, own_c + low_c)
             < share
@@ -361,3 +211,55 @@ def _shift_c(
                 high_c = middle_c
         moved_c = high_c
     return moved_c
+
+
+def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
+    """Return a kiln file's text with another ``cone_offset_c``, and the offset it had before.
+
+    Raises
+    ------
+    FaultyFile
+        If the text is not TOML.
+    """
+    from firing.files.tomledit import render
+    from firing.files.tomlfile import parse
+
+    data = parse(kiln_text, "kiln")
+    fitted = data.get("fitted", {})
+    before = float(fitted.get("cone_offset_c", 0.0))
+    data["fitted"] = {**fitted, "cone_offset_c": round(offset_c, 1)}
+    return render(data, kiln_text), before
+
+
+def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
+    """Write the offset into a kiln file; returns the offset before and the one written [°C].
+
+    Raises
+    ------
+    FiringError
+        If the cones leave the offset open or it is larger than a kiln file holds, the file is no
+        kiln file, or it cannot be written.
+    """
+    from firing.files.tomlfile import read_text, write_text
+    from firing.kiln.file import parse_kiln
+
+    if offset.offset_c is None:
+        raise FiringError(
+            "the witness cones leave the offset open on one side, so none was written; give a cone "
+            "that is bent part-way, or one that is down and the next that is standing"
+        )
+    if not offset.agree:
+        raise FiringError(
+            "the witness cones contradict each other, so no offset was written; leave out the one "
+            "that was set wrongly, or take the cones of one place"
+        )
+    if abs(offset.offset_c) > limit.LARGEST_OFFSET_C:
+        raise FiringError(
+            f"an offset of {offset.offset_c:.0f} °C is more than the "
+            f"{limit.LARGEST_OFFSET_C:.0f} °C a kiln file holds; check the cone's number and the "
+            "thermocouple"
+        )
+    text, before = text_with_offset(read_text(path), offset.offset_c)
+    parse_kiln(text, str(path))
+    write_text(path, text, overwrite=True)
+    return before, round(offset.offset_c, 1)

@@ -4,7 +4,14 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from firing.errors import FiringError
-from firing.units import ROOM_C, SECONDS_PER_HOUR, TemperatureUnit
+from firing.units import (
+    ROOM_C,
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+)
+from firing.viewable import Plottable
 
 Purpose = Literal["bisque", "glaze", "once-fired", "decal", "other"]
 PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
@@ -33,6 +40,12 @@ class Segment:
         Time kept at the target [s].
     name, action : str
         What it is for, and what a person does when it ends.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> fi.Segment(target_c=620.0, rate_c_per_h=100.0).ramp_s(from_c=20.0) / 3600
+    6.0
     """
 
     target_c: float
@@ -71,7 +84,7 @@ class Segment:
 
 
 @dataclass(frozen=True, slots=True)
-class Schedule:
+class Schedule(Plottable):
     """A whole program.  Never changed in place: an edit makes a new one, so undo is a stack.
 
     Attributes
@@ -88,6 +101,14 @@ class Schedule:
         The unit its owner reads and writes.
     notes : str
         Free text.
+
+    Examples
+    --------
+    A ramp from 20 °C at 100 °C/h to 620 °C takes 6 hours:
+
+    >>> import firing as fi
+    >>> fi.Schedule("test tiles", (fi.Segment(620.0, 100.0, hold_s=900.0),), purpose="bisque")
+    <Schedule 'test tiles': bisque, 1 segment to 620 °C, 6 h 15 min as written>
     """
 
     title: str
@@ -100,6 +121,18 @@ class Schedule:
     def __post_init__(self) -> None:
         if not self.segments:
             raise FiringError("a schedule needs at least one segment")
+
+    def __repr__(self) -> str:
+        """Return title, purpose, segments, peak and hours as written, on one line."""
+        count = len(self.segments)
+        peak = format_temperature(self.peak_c, self.unit)
+        words = f"{self.purpose}, {count} segment{'s' if count > 1 else ''} to {peak}"
+        ramps = [segment.ramp_s(self.from_c(i)) for i, segment in enumerate(self.segments)]
+        known = [ramp_s for ramp_s in ramps if ramp_s is not None]
+        if len(known) == count:
+            program_s = sum(known) + sum(segment.hold_s for segment in self.segments)
+            words += f", {format_duration(program_s)} as written"
+        return f"<Schedule {self.title!r}: {words}>"
 
     def from_c(self, index: int) -> float:
         """Return the temperature [°C] that segment `index` (from 0) starts at."""

@@ -98,24 +98,7 @@ def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
 def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegment, ...], str]:
     """Return the program's course, its segments on the clock, and what the durations rest on.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program.
-
-    Returns
-    -------
-    trace : Trace
-        Temperatures from the start to the end of the last segment.
-    segments : tuple of ForecastSegment
-        One a segment.
-    planned_basis : str
-        The program's arithmetic, or which segments had to be read off a default curve.
-
-    Raises
-    ------
-    FiringError
-        If a ramp without a rate leads where the default curves do not go.
+    The durations rest on the program's arithmetic, or on a default curve for the segments named.
     """
     times, temperatures = [np.array([0.0])], [np.array([schedule.start_c])]
     segments: list[ForecastSegment] = []

@@ -88,13 +88,7 @@ class Body:
     properties: Mapping[tuple[PropertyName, State], Property]
 
     def of(self, name: PropertyName, state: State) -> Property:
-        """Return one property.
-
-        Raises
-        ------
-        FiringError
-            If nothing is known of it in that state.
-        """
+        """Return one property."""
         found = self.properties.get((name, state))
         if found is None:
             raise FiringError(f'nothing is known of the {name} of {state} "{self.name}"')
@@ -138,13 +132,7 @@ def _property(rows: list[dict[str, str]]) -> Property:
 
 
 def body_named(name: str) -> Body:
-    """Return a clay body by its trade name, one of `firing.ware.load.BODIES`.
-
-    Raises
-    ------
-    FiringError
-        If there is none; the sentence names the nearest, or all.
-    """
+    """Return a clay body by its trade name, one of `firing.ware.load.BODIES`."""
     body = _bodies().get(name)
     if body is None:
         close = get_close_matches(name, BODIES, n=1, cutoff=0.5)

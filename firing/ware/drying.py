@@ -41,15 +41,7 @@ _TERMS = 16
 def saturation_kpa(temperature_c: FloatArray) -> FloatArray:
     """Return the saturation pressure of water [kPa]; ``wagner-pruss-1993``, eq. 1.
 
-    Parameters
-    ----------
-    temperature_c : ndarray
-        0 to 373.9 °C.
-
-    Raises
-    ------
-    FiringError
-        Outside that range.
+    Known from 0 to 373.9 °C.
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + KELVIN_AT_0_C
     if not np.all((kelvin >= KELVIN_AT_0_C) & (kelvin <= _CRITICAL_K)):
@@ -103,12 +95,8 @@ def middle_left(fourier: FloatArray) -> FloatArray:
 def drying_fourier(water_share: float, dry_share: float = DRY_SHARE) -> float:
     """Return the Fourier number after which a wall counts as dry; 0 if it already does.
 
-    First term of `mean_left`, exact to 1 % wherever more than a third of the water has to go.
-
-    Parameters
-    ----------
-    water_share, dry_share : float
-        Free water at the start, and what may be left, by dry mass.
+    First term of `mean_left`, exact to 1 % wherever more than a third of the water has to go.  Free
+    water at the start, and what may be left, are shares of the dry mass.
     """
     if water_share <= dry_share:
         return 0.0
@@ -118,25 +106,14 @@ def drying_fourier(water_share: float, dry_share: float = DRY_SHARE) -> float:
 def vapour_kpa(water_share: FloatArray, temperature_c: FloatArray) -> FloatArray:
     """Return the vapour pressure over moist clay [kPa]; ``clay-sorption-inferred``.
 
-    Parameters
-    ----------
-    water_share : ndarray
-        Free water by dry mass.
-    temperature_c : ndarray
-        [°C]; above 373.9 °C the pressure there is kept, when next to nothing is left.
+    Above 373.9 °C the pressure there is kept, when next to nothing is left.
     """
     pressure: FloatArray = np.minimum(water_share / SATURATED_SHARE, 1.0)
     return pressure * _pressure_kpa(temperature_c)
 
 
 def allowed_vapour_kpa(body: Body, state: State) -> float:
-    """Return the vapour pressure a wall may hold, a tenth of its strength [kPa]; ``vapour-choice``.
-
-    Parameters
-    ----------
-    body, state
-        What the wall is made of.
-    """
+    """Return the vapour a wall may hold, a tenth of its strength [kPa]; ``vapour-choice``."""
     excess = body.of("strength excess of laboratory bars", state).value
     return VAPOUR_SHARE_OF_STRENGTH * body.of("strength", state).value / excess / 1000.0
 
@@ -174,16 +151,6 @@ def drying_advice(load: Load) -> DryingAdvice | None:
     Leather-hard ware always should, since it still shrinks and nothing here answers for that; damp
     ware should where the kiln would have to wait for its water for more than 12 hours
     (``drying-advice-choice``).  Bone-dry ware, however thick, is finished in the kiln.
-
-    Parameters
-    ----------
-    load : Load
-        The load.
-
-    Raises
-    ------
-    FiringError
-        If its body is not known.
     """
     if load.dryness not in ("leather hard", "damp"):
         return None

@@ -2,26 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from firing.heat import default_kiln
-from firing.schedule.schedule import HOT_START_C
+from firing.schedule.schedule import HOT_START_C, Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.check import COOL_C, RateCurve
+
+RateCurve = Callable[[FloatArray], FloatArray]
+"""From temperatures [°C] to rates there [°C/h]."""
+
+COOL_C = 60.0
+"""Down to where the kiln's own cooling is looked at [°C]."""
+AFTER_PROGRAM = "natural cooling after the program"
+"""The name of what follows the last segment, where a check writes it out as one."""
 
 # A pace of cooling is that over the 20 °C around a temperature.
 _SPAN_C = 10.0
 _EVERY_C = 5.0
 # Between two steps of a simulation its course is drawn on at this spacing.
 _BETWEEN_C = 5.0
-# A kiln that is opened hot cools on; closer to the room than this its own cooling is next to none.
-_NEAREST_ROOM_K = 2.0
 # A kiln model that begins hot has found its balance by then.
 _SETTLED_S = 1800.0
+# A kiln that is opened hot cools on; closer to the room than this its own cooling is next to none.
+_NEAREST_ROOM_K = 2.0
+
+
+def with_natural_cooling(schedule: Schedule) -> Schedule:
+    """Return a schedule that says what happens after its last segment: elements off."""
+    if schedule.segments[-1].target_c <= COOL_C:
+        return schedule
+    off = Segment(COOL_C, None, "off", name=AFTER_PROGRAM)
+    return replace(schedule, segments=(*schedule.segments, off))
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,16 +65,9 @@ def face_by_program(
 ) -> FaceCourse:
     """Return the faces' course where no kiln is known: the program's, cooling by default curves.
 
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        The program and some of the cooling after it [s, °C].
-    ends_s : sequence of float
-        When its segments end [s].
-    room_c : float
-        Room temperature [°C].
+    Times and temperatures are the program's and some of the cooling after it.
     """
-    times, faces = _cooled_on(time_s, temperature_c, room_c, 1.0)
+    times, faces = _with_cooling(time_s, temperature_c, room_c, 1.0)
     return FaceCourse(times, faces, tuple(ends_s), _heating(()), _default_cooling(room_c))
 
 
@@ -74,21 +82,12 @@ def face_in_kiln(
 ) -> FaceCourse:
     """Return the faces' course of a simulated firing.
 
-    Parameters
-    ----------
-    time_s, face_c : ndarray, shape (n,)
-        Steps of the simulation [s] and its ware's face [°C].
-    ends_s : sequence of float
-        When the segments end [s].
-    room_c : float
-        Room temperature [°C].
-    max_rate : sequence of (float, float)
-        Temperatures [°C] and the ware's fastest rates there [°C/h]; the default kiln's if empty.
-    cools_s : sequence of (float, float)
-        From when to when the program cools, or nothing is programmed [s].
+    `face_c` is that of the ware at the steps of the simulation; `max_rate` the ware's fastest
+    rates, the default kiln's if empty; `cools_s` from when to when the program cools, or nothing is
+    programmed.
     """
     rising = np.concatenate(([True], np.diff(time_s) > 0.0))
-    times, faces = _drawn_on(time_s[rising], face_c[rising])
+    times, faces = _interpolated(time_s[rising], face_c[rising])
     if faces[0] >= HOT_START_C:
         faces = _without_first_dip(times, faces)
     own = own_cooling(times, faces, cools_s)
@@ -97,7 +96,7 @@ def face_in_kiln(
         last_c = faces[-1:]
         usual = float(default_kiln.cooling_rate_c_per_h(last_c, room_c=room_c)[0])
         slower = float(own(last_c)[0]) / max(usual, 1e-6)
-    times, faces = _cooled_on(times, faces, room_c, min(max(slower, 0.2), 5.0))
+    times, faces = _with_cooling(times, faces, room_c, min(max(slower, 0.2), 5.0))
 
     return FaceCourse(
         times,
@@ -145,14 +144,8 @@ def own_cooling(
 ) -> RateCurve | None:
     """Return how fast a course falls at each temperature where it cools; None if it nowhere does.
 
-    The fastest where it falls more than once; beyond what it passes, the nearest known.
-
-    Parameters
-    ----------
-    time_s, face_c : ndarray, shape (n,)
-        The course [s, °C].
-    cools_s : sequence of (float, float)
-        From when to when it is to cool [s]; elsewhere the ware may dip as the load evens out.
+    The fastest where it falls more than once; beyond what it passes, the nearest known.  Outside
+    `cools_s` the ware may dip as the load evens out.
     """
     middle_s = 0.5 * (time_s[1:] + time_s[:-1])
     cools = np.zeros(middle_s.shape, dtype=bool)
@@ -180,7 +173,7 @@ def own_cooling(
     return lambda temperature_c: np.interp(temperature_c, known_c, known)
 
 
-def _cooled_on(
+def _with_cooling(
     time_s: FloatArray, face_c: FloatArray, room_c: float, factor: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return a course with the natural cooling to 60 °C that follows it, if it ends hotter."""
@@ -195,7 +188,7 @@ def _cooled_on(
     )
 
 
-def _drawn_on(time_s: FloatArray, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _interpolated(time_s: FloatArray, face_c: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return a simulated course with smooth points between its steps, never beyond them.
 
     Monotone cubics with harmonic slopes (Fritsch and Butland 1984, from memory): a step of the

@@ -11,10 +11,9 @@ from firing.units import format_duration, format_temperature, from_celsius
 from firing.ware.body import body_named
 from firing.ware.drying import DRYING_C
 from firing.ware.limits import Dwell, Reason
-from firing.ware.load import Load
+from firing.ware.load import Load, WareState
 from firing.ware.reactions import BURN_OUT_C, STEAM_C, burn_out_s
 from firing.ware.rules import MARGINS, limits_for
-from firing.ware.state import WareState
 
 DRY_ABOVE_C = 120.0
 """Ware that went in bone dry is taken to be dry above this, where the limits of free water end."""
@@ -54,25 +53,7 @@ def ware_at_start(
 ) -> WareAtStart:
     """Return the ware as a program finds it.
 
-    Parameters
-    ----------
-    load : Load
-        The load as it went in.
-    schedule : Schedule
-        The program.
-    margin : float
-        Caution.
-    state : WareState, optional
-        What earlier firing is known to have done; nothing is assumed then.
-
-    Returns
-    -------
-    WareAtStart
-
-    Raises
-    ------
-    FiringError
-        As of `firing.ware.rules.limits_for`.
+    What earlier firing is known to have done may be given; nothing is assumed then.
     """
     if state is not None or schedule.start_c <= DRYING_C[1]:
         return WareAtStart(load, state)
@@ -83,20 +64,12 @@ def ware_at_start(
     past = [dwell for dwell in limits.dwells if dwell.reason not in kept]
     if not past:
         return WareAtStart(load, found)
-    dry = as_it_is(load, schedule.purpose, margin, found)
-    return WareAtStart(dry, found, _said(schedule, past))
+    dry = as_dried(load, schedule.purpose, margin, found)
+    return WareAtStart(dry, found, _assumption(schedule, past))
 
 
 def assumed_state(load: Load, start_c: float) -> WareState:
-    """Return what ware must have lost that is whole and as hot as a program starts.
-
-    Parameters
-    ----------
-    load : Load
-        The load as it went in.
-    start_c : float
-        Where the program starts, or a log begins [°C].
-    """
+    """Return what ware must have lost that is whole and as hot as a program starts."""
     damp = load.dryness in ("leather hard", "damp")
     dry = start_c > (DAMP_IS_DRY_ABOVE_C if damp else DRY_ABOVE_C)
     burnt_s = 0.0
@@ -109,16 +82,8 @@ def assumed_state(load: Load, start_c: float) -> WareState:
     )
 
 
-def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
-    """Return a damp load as bone dry once a firing has dried it.
-
-    Parameters
-    ----------
-    load, purpose, margin
-        As of `firing.ware.rules.limits_for`.
-    state : WareState
-        What the firing has done.
-    """
+def as_dried(load: Load, purpose: Purpose, margin: float, state: WareState) -> Load:
+    """Return a damp load as bone dry once a firing has dried it."""
     if load.dryness not in ("leather hard", "damp"):
         return load
     limits = limits_for(load, purpose=purpose, margin=margin, state=state)
@@ -126,7 +91,7 @@ def as_it_is(load: Load, purpose: Purpose, margin: float, state: WareState) -> L
     return load if wet else replace(load, dryness="bone dry")
 
 
-def _said(schedule: Schedule, past: list[Dwell]) -> str:
+def _assumption(schedule: Schedule, past: list[Dwell]) -> str:
     unit = schedule.unit
     parts = []
     for dwell in past:

@@ -4,6 +4,7 @@ A `Limit` is one reason's rate over one window, straight between its knots, so t
 between two temperatures is exact.  `firing.ware.rules` makes them for a load.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
@@ -11,51 +12,14 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, format_duration
-from firing.ware.body import Body, State
+from firing.units import format_duration
 from firing.ware.drying import DryingAdvice
 from firing.ware.load import Piece
 
 Direction = Literal["heating", "cooling"]
 
-# Where a plate is pulled: the middle while it heats, the faces, twice as hard, while it cools.
-# source: plate-stress-memory
-SHAPE_FACTOR: dict[Direction, float] = {"heating": 6.0, "cooling": 3.0}
-
-
-def bearable_rate_c_per_h(
-    body: Body, state: State, path_m: float, temperature_c: FloatArray, direction: Direction
-) -> FloatArray:
-    """Return the steady rate at which thermal stress equals strength [°C/h].
-
-    v = σ(1−µ)λA/(αE r²cρ) (Štubňa 2011, ``stubna-2011``), λ/cρ being the diffusivity and r the way
-    heat has to go; the strength is that of a body cut from a large blank (``stubna-strength``).
-
-    Parameters
-    ----------
-    body, state
-        What the wall is made of.
-    path_m : float
-        Half the wall, or all of it if heated from one face [m].
-    temperature_c : ndarray
-        [°C].
-    direction : {"heating", "cooling"}
-        Decides where the wall is pulled.
-
-    Returns
-    -------
-    ndarray, same shape as `temperature_c`
-    """
-    temperature_c = np.asarray(temperature_c, dtype=np.float64)
-    strength = body.of("strength", state).at(temperature_c)
-    excess = body.of("strength excess of laboratory bars", state).value
-    poisson = body.of("Poisson ratio", state).value
-    stiffness = body.of("expansion", state).value * body.of("modulus", state).at(temperature_c)
-    bearable_k = strength / excess * (1.0 - poisson) / stiffness
-    diffusivity = body.of("diffusivity", state).at(temperature_c)
-    rate: FloatArray = SHAPE_FACTOR[direction] * bearable_k * diffusivity / path_m**2
-    return rate * SECONDS_PER_HOUR
-
+USUAL_MARGIN = 1.5
+"""What rates of common practice and published advice contain already; ``usual-margin-choice``."""
 
 Reason = Literal[
     "free water",
@@ -76,39 +40,27 @@ _TOUCHING_C = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Limit:
-    """One reason's fastest rate over one window of temperature.
+class RateCap:
+    """A fastest rate over a window of temperature, whoever says so: ware, kiln, or a person.
 
     Attributes
     ----------
     reason : str
-        One of `REASONS`.
+        A word or two.
     text : str
         The reason in words, with its figures.
     source : str
         Id of the bibliography.
-    direction : {"heating", "cooling"}
-        Which way it limits.
     knots_c, rates_c_per_h : ndarray, shape (n,)
-        Temperatures [°C], rising, the first and last being the window, and rates there [°C/h].
-    spread : (float, float)
-        The range of the rate as multiples of it.
-    allowed_k : float or None
-        Where the reason is a difference through the wall, the most it may be [K].
-    watched_c : (float, float) or None
-        Face temperatures between which that counts [°C]; the rest of the window is the approach, in
-        which the wall loses the lag of a faster ramp before.
+        Temperatures [°C], rising, the first and last being the window, and rates there [°C/h],
+        straight in between.
     """
 
-    reason: Reason
+    reason: str
     text: str
     source: str
-    direction: Direction
     knots_c: FloatArray
     rates_c_per_h: FloatArray
-    spread: tuple[float, float]
-    allowed_k: float | None = None
-    watched_c: tuple[float, float] | None = None
 
     @property
     def window_c(self) -> tuple[float, float]:
@@ -120,12 +72,9 @@ class Limit:
         return np.interp(temperature_c, self.knots_c, self.rates_c_per_h, left=np.inf, right=np.inf)
 
     def lowest_between(self, low_c: FloatArray, high_c: FloatArray) -> FloatArray:
-        """Return the lowest rate inside intervals, infinite where they lie outside [°C/h].
+        """Return the lowest rate inside intervals [°C/h].
 
-        Parameters
-        ----------
-        low_c, high_c : ndarray, shape (n,)
-            Ends of each interval [°C]; one that only touches the window lies outside.
+        Infinite where they lie outside; one that only touches the window does.
         """
         first, last = self.window_c
         low, high = np.maximum(low_c, first), np.minimum(high_c, last)
@@ -136,6 +85,38 @@ class Limit:
             np.interp(high, self.knots_c, self.rates_c_per_h),
         )
         return np.where(high - low > _TOUCHING_C, np.minimum(between, ends), np.inf)
+
+
+def lowest_of(caps: Iterable[RateCap], edges_c: FloatArray) -> FloatArray:
+    """Return the fastest rate that every cap allows between neighbouring edges [°C/h]."""
+    lowest = np.full(edges_c.size - 1, np.inf)
+    for cap in caps:
+        lowest = np.minimum(lowest, cap.lowest_between(edges_c[:-1], edges_c[1:]))
+    return lowest
+
+
+@dataclass(frozen=True, eq=False)
+class Limit(RateCap):
+    """One reason's fastest rate for the ware, one of `REASONS`.
+
+    Attributes
+    ----------
+    direction : {"heating", "cooling"}
+        Which way it limits.
+    spread : (float, float)
+        The range of the rate as multiples of it.
+    allowed_k : float or None
+        Where the reason is a difference through the wall, the most it may be [K].
+    watched_c : (float, float) or None
+        Face temperatures between which that counts [°C]; the rest of the window is the approach, in
+        which the wall loses the lag of a faster ramp before.
+    """
+
+    reason: Reason
+    direction: Direction
+    spread: tuple[float, float]
+    allowed_k: float | None = None
+    watched_c: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,18 +235,16 @@ class WareLimits:
     vapour_kpa: float
     advice: DryingAdvice | None = None
 
+    def __repr__(self) -> str:
+        """Return the governing piece, the purpose and the margin, on one line."""
+        return f"<WareLimits of {self.piece.name!r}, {self.purpose}, margin {self.margin:g}>"
+
     def of(self, direction: Direction) -> tuple[Limit, ...]:
         """Return the limits of one direction."""
         return tuple(limit for limit in self.limits if limit.direction == direction)
 
     def limit(self, temperature_c: float, direction: Direction = "heating") -> RateLimit:
-        """Return the fastest safe rate at a temperature, and why.
-
-        Raises
-        ------
-        FiringError
-            Outside −40 to 1450 °C, or if every reason that limits there was left out.
-        """
+        """Return the fastest safe rate at a temperature, and why."""
         _check(np.array([temperature_c]))
         at = np.array(temperature_c)
         rates = [(float(limit.at(at)), limit) for limit in self.of(direction)]
@@ -293,24 +272,6 @@ class WareLimits:
     def cooling(self, temperature_c: FloatArray) -> FloatArray:
         """Return the fastest safe cooling rate at each temperature [°C/h], same shape."""
         return self._at(temperature_c, "cooling")
-
-    def heating_between(self, edges_c: FloatArray) -> FloatArray:
-        """Return the fastest heating rate safe all the way between neighbouring edges [°C/h].
-
-        Parameters
-        ----------
-        edges_c : ndarray, shape (n,)
-            Temperatures [°C], rising.
-
-        Returns
-        -------
-        ndarray, shape (n − 1,)
-        """
-        return self._between(edges_c, "heating")
-
-    def cooling_between(self, edges_c: FloatArray) -> FloatArray:
-        """Return the same for cooling; the edges rise here too."""
-        return self._between(edges_c, "cooling")
 
     @property
     def breakpoints_c(self) -> tuple[float, ...]:
@@ -341,14 +302,6 @@ class WareLimits:
         lowest = np.full(np.shape(temperature_c), np.inf)
         for limit in self.of(direction):
             lowest = np.minimum(lowest, limit.at(temperature_c))
-        return lowest
-
-    def _between(self, edges_c: FloatArray, direction: Direction) -> FloatArray:
-        _check(edges_c)
-        edges = np.asarray(edges_c, dtype=np.float64)
-        lowest = np.full(edges.size - 1, np.inf)
-        for limit in self.of(direction):
-            lowest = np.minimum(lowest, limit.lowest_between(edges[:-1], edges[1:]))
         return lowest
 
 

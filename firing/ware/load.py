@@ -1,9 +1,10 @@
-"""What is in the kiln: pieces, their clay and dryness, and the furniture that carries them."""
+"""What is in the kiln: pieces, their clay and dryness, what was done to them, and furniture."""
 
 from dataclasses import dataclass
 from typing import Literal, get_args
 
 from firing.errors import FiringError
+from firing.schedule.schedule import Purpose
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -97,6 +98,17 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+
+    Examples
+    --------
+    Heat has further to go through a tile on the shelf than into a thicker wall from both faces:
+
+    >>> import firing as fi
+    >>> cups = fi.Piece("cup", count=40, thickest_mm=16.0, mass_kg=0.5)
+    >>> tiles = fi.Piece("tile", count=4, thickest_mm=12.0, mass_kg=1.0, heated_from="one")
+    >>> load = fi.Load((cups, tiles), "bone dry")
+    >>> load.thickest.name, load.ware_kg
+    ('tile', 24.0)
     """
 
     pieces: tuple[Piece, ...]
@@ -138,15 +150,7 @@ class Load:
 
 
 def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
-    """Return the load reckoned with when none is given; source ``typical-load``.
-
-    Parameters
-    ----------
-    volume_l : float
-        The kiln's volume [l].
-    dryness : str
-        One of `DRYNESSES`.
-    """
+    """Return the load reckoned with when none is given; source ``typical-load``."""
     ware_kg = TYPICAL_WARE_KG_PER_L * volume_l
     count = max(1, round(ware_kg / 0.7))
     return Load(
@@ -155,3 +159,37 @@ def typical_load(volume_l: float, dryness: Dryness = "bone dry") -> Load:
         furniture_kg=TYPICAL_FURNITURE_KG_PER_L * volume_l,
         assumed=True,
     )
+
+
+def load_or_typical(load: Load | None, volume_l: float, purpose: Purpose | None) -> Load:
+    """Return the load, or a typical one for the purpose where nobody said what is in the kiln."""
+    if load is not None:
+        return load
+    return typical_load(volume_l, "bisqued" if purpose in ("glaze", "decal") else "bone dry")
+
+
+_BOUND_WATER_IS_GONE = 0.99
+
+
+@dataclass(frozen=True, slots=True)
+class WareState:
+    """What a firing has done to the middle of the thickest ware so far.
+
+    Attributes
+    ----------
+    drying_fourier : float
+        Drying done, as the Fourier number of moisture D·t/L² [1].
+    bound_water_gone : float
+        Share of the bound water that has left, 0 to 1.
+    burn_out_s : float
+        Time the middle has been where carbon burns, 650 to 800 °C [s].
+    """
+
+    drying_fourier: float = 0.0
+    bound_water_gone: float = 0.0
+    burn_out_s: float = 0.0
+
+    @property
+    def bound_water_is_gone(self) -> bool:
+        """Whether what is left of the bound water no longer counts."""
+        return self.bound_water_gone >= _BOUND_WATER_IS_GONE

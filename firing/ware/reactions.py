@@ -14,7 +14,7 @@ from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import Body
 from firing.ware.load import BODY_DENSITY_KG_PER_M3
-from firing.ware.water_heat import GAS_CONSTANT, bound_water_law
+from firing.ware.water_heat import GAS_CONSTANT, HEAT_OF_REACTION_J_PER_KG, bound_water_law
 
 BOUND_WATER_C = (400.0, 700.0)  # source: vaughan-1955
 STEAM_C = (500.0, 600.0)
@@ -22,8 +22,7 @@ STEAM_C = (500.0, 600.0)
 BURN_OUT_C = (650.0, 800.0)
 """Where carbon burns as fast as air comes, before sealing begins [°C]; ``burnout-practice``."""
 
-# Middle and range by mass of clay; source: macgee-1926.
-HEAT_OF_REACTION_J_PER_KG = 400e3
+# Range by mass of clay; source: macgee-1926.
 HEAT_OF_REACTION_RANGE_J_PER_KG = (251e3, 544e3)
 # Rates a wall may have while its bound water leaves; the reaction moves up with the rate.
 _RATES_C_PER_H = (1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0, 56.0, 80.0, 110.0, 150.0)
@@ -36,13 +35,7 @@ CARBON_KG_PER_MOL = 0.012011
 
 
 def release_per_s(temperature_c: FloatArray) -> FloatArray:
-    """Return the share of what bound water is left that leaves in a second [1/s].
-
-    Parameters
-    ----------
-    temperature_c : ndarray
-        [°C].
-    """
+    """Return the share of what bound water is left that leaves in a second [1/s]."""
     law = bound_water_law()
     kelvin = np.maximum(np.asarray(temperature_c, dtype=np.float64) + KELVIN_AT_0_C, 1.0)
     rate: FloatArray = np.exp(law.log_rate - law.theta_k / kelvin)
@@ -54,16 +47,7 @@ def bound_water_gone(
 ) -> FloatArray:
     """Return how much of the bound water has left along a course, 0 to 1.
 
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        [s] and [°C]; at most a few kelvin a step where the reaction runs.
-    gone : float
-        What had left before.
-
-    Returns
-    -------
-    ndarray, shape (n,)
+    Where the reaction runs, at most a few kelvin a step; `gone` is what had left before.
     """
     rate = release_per_s(temperature_c)
     # The mean of an exponential between two values is their logarithmic mean.
@@ -79,15 +63,8 @@ def bound_water_gone(
 def release_per_k(rate_c_per_h: float) -> tuple[FloatArray, FloatArray]:
     """Return where on a steady ramp the bound water leaves.
 
-    Parameters
-    ----------
-    rate_c_per_h : float
-        [°C/h].
-
-    Returns
-    -------
-    temperature_c, per_k : ndarray
-        Temperatures 350 to 758 [°C], and the share of all bound water that leaves there a kelvin.
+    That is, temperatures of 350 to 758 °C, and the share of all bound water that leaves there a
+    kelvin.
     """
     time_s = (_REACTION_C - _REACTION_C[0]) / rate_c_per_h * SECONDS_PER_HOUR
     left = 1.0 - bound_water_gone(time_s, _REACTION_C)
@@ -98,15 +75,7 @@ def release_per_k(rate_c_per_h: float) -> tuple[FloatArray, FloatArray]:
 def busiest_per_k(slowest_c_per_h: float) -> tuple[FloatArray, FloatArray]:
     """Return the most that leaves at each temperature on any ramp from a rate up to 150 °C/h.
 
-    Parameters
-    ----------
-    slowest_c_per_h : float
-        The slowest of the ramps [°C/h].
-
-    Returns
-    -------
-    temperature_c, per_k : ndarray
-        As of `release_per_k`.
+    Told as by `release_per_k`.
     """
     slower = [rate for rate in _RATES_C_PER_H if rate <= slowest_c_per_h]
     first = slower[-1] if slower else _RATES_C_PER_H[0]
@@ -129,17 +98,8 @@ def reaction_capacity(
 ) -> tuple[FloatArray, FloatArray]:
     """Return what the leaving water adds to a raw wall's heat capacity; ``reaction-heat-inferred``.
 
-    Parameters
-    ----------
-    body : Body
-        Its share of clay counts.
-    release : (ndarray, ndarray)
-        Where the water leaves, by `release_per_k` or `busiest_per_k`.
-
-    Returns
-    -------
-    temperature_c, multiple : ndarray
-        Temperatures [°C] and the addition as a multiple of the specific heat [1].
+    Where the water leaves is told by `release_per_k` or `busiest_per_k`; the addition is a multiple
+    of the specific heat.
     """
     temperature_c, per_k = release
     joules = HEAT_OF_REACTION_J_PER_KG * body.share("clay", "raw")

@@ -18,9 +18,8 @@ from firing.ware.drying import (
     vapour_kpa,
 )
 from firing.ware.limits import HIGHEST_C, LOWEST_C
-from firing.ware.load import Load
+from firing.ware.load import Load, WareState
 from firing.ware.reactions import BURN_OUT_C, bound_water_gone, reaction_capacity, release_per_k
-from firing.ware.state import WareState
 from firing.ware.wall import WallCourse, wall_course
 
 # Below and above this the bound water's pace along a course is told by how fast it was passed.

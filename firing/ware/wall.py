@@ -16,7 +16,6 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Property
 
-_TERMS = 40
 # Terms that are followed one by one, and depths at which the wall is told.
 _MODES = 4
 _INTERVALS = 8
@@ -34,52 +33,14 @@ _TABLE_C = (-200, 1700)
 _MOST_GROWTH = 2.4
 
 
-def lag_k(rate_c_per_h: float, path_m: float, diffusivity_m2_per_s: float) -> float:
-    """Return how far the middle lags on a long steady ramp, R·L²/2κ [K].
-
-    Source ``slab-ramp`` (Carslaw and Jaeger, 2nd ed., ch. III).
-
-    Parameters
-    ----------
-    rate_c_per_h, path_m, diffusivity_m2_per_s : float
-        [°C/h], [m], [m²/s].
-    """
-    return rate_c_per_h / SECONDS_PER_HOUR * path_m**2 / (2.0 * diffusivity_m2_per_s)
-
-
 def rate_for_lag_c_per_h(
     difference_k: float, path_m: float, diffusivity_m2_per_s: FloatArray
 ) -> FloatArray:
-    """Return the steady rate at which the middle lags by a difference; the inverse of `lag_k`."""
+    """Return the long steady ramp's rate R at which the middle lags by a difference, R·L²/2κ [K].
+
+    Source ``slab-ramp`` (Carslaw and Jaeger, 2nd ed., ch. III).
+    """
     return 2.0 * diffusivity_m2_per_s * difference_k / path_m**2 * SECONDS_PER_HOUR
-
-
-def ramp_lag_share(fourier: FloatArray) -> FloatArray:
-    """Return what part of its final lag a ramp has reached after a Fourier number κt/L² [1].
-
-    Carslaw and Jaeger's series, 1 − 32/π³·Σ(−1)ⁿ/(2n+1)³·exp(−(2n+1)²π²Fo/4) (``slab-ramp``).
-    """
-    odd = 2.0 * np.arange(_TERMS) + 1.0
-    signs = (-1.0) ** np.arange(_TERMS) / odd**3
-    decay = np.exp(-np.multiply.outer(np.asarray(fourier), odd**2 * math.pi**2 / 4.0))
-    share: FloatArray = 1.0 - 32.0 / math.pi**3 * (decay @ signs)
-    return share
-
-
-def equalisation_s(path_m: float, diffusivity_m2_per_s: float, remaining: float = 0.001) -> float:
-    """Return how long after a sudden change the middle needs to be as good as level [s].
-
-    First term of the series for a step, 4/π·exp(−π²Fo/4) (Carslaw and Jaeger, ch. III).
-
-    Parameters
-    ----------
-    path_m, diffusivity_m2_per_s : float
-        [m], [m²/s].
-    remaining : float
-        Part of the difference that may be left, at most a half, where one term suffices.
-    """
-    fourier = math.log(4.0 / (math.pi * remaining)) * 4.0 / math.pi**2
-    return fourier * path_m**2 / diffusivity_m2_per_s
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,33 +66,13 @@ def wall_course(
 ) -> WallCourse:
     """Follow a wall whose face has a given temperature; straight between the given times.
 
-    Parameters
-    ----------
-    path_m : float
-        How far heat has to go [m].
-    time_s, surface_c : ndarray, shape (n,)
-        Times [s], rising, and the face's temperature [°C].
-    diffusivity : Property
-        [m²/s] by temperature.
-    start_c : float or sequence of float, optional
-        Temperatures at the start, one for all depths or one each [°C]; the face's unless given.
-    reaction : (ndarray, ndarray), optional
-        Temperatures [°C], rising, and what a reaction adds there to the heat capacity, as a
-        multiple of it [1].
-    through_c : sequence of float
-        Temperatures of the face to have a point at wherever it passes them [°C].
-
-    Returns
-    -------
-    WallCourse
-        On a grid of at most 3 K of the face, close behind every bend of the course.
-
-    Notes
-    -----
     Without a reaction the wall is the series of Carslaw and Jaeger (``slab-ramp``), each term exact
     for a face that is straight in ∫κ dt; κ is that of the face.  Where the face is within reach of
     a reaction the wall is stepped through in finite differences instead, in heat content, so that
-    no heat of the reaction is lost between two steps.
+    no heat of the reaction is lost between two steps.  The wall begins at `start_c`, one for all
+    depths or one each, or as warm as its face.  `reaction` is what a reaction adds to the heat
+    capacity, by temperature, as a multiple of it.  The grid is at most 3 K of the face, close
+    behind every bend, and at every passage through `through_c`.
     """
     times, faces = _fine(time_s, surface_c, path_m**2 / max(diffusivity.values), through_c)
     kappa = diffusivity.at(faces) / path_m**2

@@ -16,8 +16,7 @@ import numpy as np
 
 from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
 from firing.ware.body import body_named
-from firing.ware.load import Load, Piece
-from firing.ware.state import WareState
+from firing.ware.load import Load, Piece, WareState
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019 (source: si-brochure)
 
@@ -31,7 +30,7 @@ MOISTURE_DIFFUSIVITY_M2_PER_S = 5e-9  # source: drying-diffusivity
 
 # Bound water; sources: macgee-1926 (251 to 544 kJ a kilogram of clay, the middle),
 # kaolinite-kinetics-1987 (222 kJ/mol), kaolinite-rate-inferred (half gone at 540 to 570 °C).
-DEHYDROXYLATION_J_PER_KG_CLAY = 0.4e6
+HEAT_OF_REACTION_J_PER_KG = 0.4e6
 DEHYDROXYLATION_J_PER_MOL = 222e3
 HALF_GONE_C = 555.0
 HALF_GONE_C_PER_H = 100.0
@@ -81,13 +80,7 @@ def bound_water_law() -> RateLaw:
 
 
 def free_water_law(heat_path_m: float) -> RateLaw:
-    """Return the law by which free water leaves a wall; source ``drying-rate-inferred``.
-
-    Parameters
-    ----------
-    heat_path_m : float
-        Half the wall's thickness, or all of it if one face is closed [m].
-    """
+    """Return the law by which free water leaves a wall; source ``drying-rate-inferred``."""
     per_second = math.pi**2 * MOISTURE_DIFFUSIVITY_M2_PER_S / (4.0 * heat_path_m**2)
     return RateLaw(
         math.log(per_second) + EVAPORATION_K / (EVAPORATION_AT_C + KELVIN_AT_0_C), EVAPORATION_K
@@ -118,14 +111,7 @@ class HeatDemand:
     def left(self, chamber_c: float, state: WareState | None, thickest_path_m: float) -> float:
         """Return the share of the heat still to be taken up where a kiln begins.
 
-        Parameters
-        ----------
-        chamber_c : float
-            The temperature that everything begins at [°C].
-        state : WareState or None
-            How far a firing has brought the thickest ware; None if nobody knows.
-        thickest_path_m : float
-            How far the water of the thickest ware has to go [m].
+        `state` is how far a firing has brought the thickest ware, None if nobody knows.
         """
         if state is None:
             return self.law.left_after_ramp(chamber_c)
@@ -139,12 +125,7 @@ class HeatDemand:
 def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
     """Return what the water of some pieces of a load takes up.
 
-    Parameters
-    ----------
-    load : Load
-        Says how dry they are.
-    pieces : tuple of Piece
-        Of that load; the first sets the pace of drying.
+    The first of the pieces sets the pace of drying.
     """
     dry_kg = sum(piece.total_kg for piece in pieces) / (1.0 + load.water_share)
     found = []
@@ -154,6 +135,6 @@ def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
         found.append(HeatDemand(free_water_law(path_m), water_j, "free", path_m))
     if load.has_bound_water:
         clay_kg = dry_kg * body_named(load.body).share("clay", "raw")
-        bound_j = clay_kg * DEHYDROXYLATION_J_PER_KG_CLAY
+        bound_j = clay_kg * HEAT_OF_REACTION_J_PER_KG
         found.append(HeatDemand(bound_water_law(), bound_j, "bound", pieces[0].heat_path_m))
     return tuple(found)

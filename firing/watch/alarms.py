@@ -11,13 +11,13 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
-from firing.watch.attempts import Attempts
-from firing.watch.circuit import Broken, Circuit, Stillness
-from firing.watch.events import Latch, Limits, Severity, Situation, WatchEvent
-from firing.watch.position import Position
-from firing.watch.power_supply import SURELY, Supply
+from firing.watch.events import AlarmInputs, AlarmLatch, AlarmLimits, Severity, WatchEvent
+from firing.watch.fault_isolation import FaultIsolation
+from firing.watch.power_supply import SIGNIFICANT_ERRORS, PowerMonitor
+from firing.watch.thermocouple_circuit import CircuitFault, CircuitMonitor, StuckReadingDetector
 
 TOP_CLEAR_C = 5.0
 TOP_READINGS = 2
@@ -44,42 +44,32 @@ COOLED_C = 150.0
 
 
 class AlarmBoard:
-    """All alarms of one firing.
-
-    Parameters
-    ----------
-    limits : Limits
-        What they go by.
-    schedule : Schedule, optional
-        The plan.
-    unit : {"C", "F"}
-        The unit their sentences are written in.
-    """
+    """All alarms of one firing; `unit` is that of their sentences."""
 
     def __init__(
-        self, limits: Limits, schedule: Schedule | None = None, unit: TemperatureUnit = "C"
+        self, limits: AlarmLimits, schedule: Schedule | None = None, unit: TemperatureUnit = "C"
     ) -> None:
         self._limits = limits
         self._schedule = schedule
         self._unit = unit
-        self.attempts = Attempts("the other alarms and the recording go on")
+        self.isolation = FaultIsolation("the other alarms and the recording go on")
         self._over_top = 0
-        self.circuit = Circuit()
-        self.supply = Supply(schedule)
-        self._stillness = Stillness()
+        self.circuit = CircuitMonitor()
+        self.supply = PowerMonitor(schedule)
+        self._stillness = StuckReadingDetector()
         self._position: Position | None = None
-        self._falls_slowly = Latch(FALLING_RAISE_S, CALM_S)
+        self._falls_slowly = AlarmLatch(FALLING_RAISE_S, CALM_S)
         self._latches = {
-            "reading-impossible": Latch(0.0, 0.0),
-            "hold-long": Latch(0.0, CALM_S),
-            "power-weaker": Latch(0.0, CALM_S),
-            "over-top": Latch(0.0, 60.0),
-            "above-plan": Latch(ABOVE_RAISE_S, ABOVE_RAISE_S),
-            "stalled": Latch(STALL_RAISE_S, CALM_S),
-            "cooling": Latch(0.0, CALM_S),
-            "reading-lost": Latch(0.0, 0.0),
-            "reading-stuck": Latch(0.0, 0.0),
-            "unload": Latch(UNLOAD_RAISE_S, CALM_S),
+            "reading-impossible": AlarmLatch(0.0, 0.0),
+            "hold-long": AlarmLatch(0.0, CALM_S),
+            "power-weaker": AlarmLatch(0.0, CALM_S),
+            "over-top": AlarmLatch(0.0, 60.0),
+            "above-plan": AlarmLatch(ABOVE_RAISE_S, ABOVE_RAISE_S),
+            "stalled": AlarmLatch(STALL_RAISE_S, CALM_S),
+            "cooling": AlarmLatch(0.0, CALM_S),
+            "reading-lost": AlarmLatch(0.0, 0.0),
+            "reading-stuck": AlarmLatch(0.0, 0.0),
+            "unload": AlarmLatch(UNLOAD_RAISE_S, CALM_S),
         }
 
     @property
@@ -92,21 +82,16 @@ class AlarmBoard:
     def take(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
-        Parameters
-        ----------
-        time_s, value_c : float
-            When, and the number whatever is held against it [s, °C]; NaN where there is none.
-        status : Status
-            What is held against it.
+        `value_c` is the number whatever is held against it; NaN where there is none.
         """
-        attempts = self.attempts
-        plausible = attempts.of(
+        isolation = self.isolation
+        plausible = isolation.run(
             "the eye on the circuit", lambda: self.circuit.take(time_s, value_c, status), True
         )
         if not math.isnan(value_c):
-            attempts.of("the eye on a stuck reading", lambda: self._still(time_s, value_c), None)
+            isolation.run("the eye on a stuck reading", lambda: self._still(time_s, value_c), None)
         if plausible and status is Status.OK:
-            attempts.of("the eye on the power", lambda: self.supply.take(time_s, value_c), None)
+            isolation.run("the eye on the power", lambda: self.supply.take(time_s, value_c), None)
         return plausible
 
     def _still(self, time_s: float, value_c: float) -> None:
@@ -124,10 +109,10 @@ class AlarmBoard:
             return None
         return segment.rate_c_per_h if _heats(self._schedule, position.segment) else None
 
-    def feed(self, now: Situation) -> list[WatchEvent]:
+    def feed(self, now: AlarmInputs) -> list[WatchEvent]:
         """Take the state of things in and return what has to be told of it."""
         self._position = now.position
-        self.attempts.of("the eye on the power", lambda: self.supply.look(now.position), None)
+        self.isolation.run("the eye on the power", lambda: self.supply.update(now.position), None)
         alarms = (
             self._impossible,
             self._hold_long,
@@ -142,13 +127,13 @@ class AlarmBoard:
         )
         # One that fails silences none of the others.
         found = [
-            self.attempts.of(f"the alarm {n + 1} of {len(alarms)}", partial(alarm, now), None)
+            self.isolation.run(f"the alarm {n + 1} of {len(alarms)}", partial(alarm, now), None)
             for n, alarm in enumerate(alarms)
         ]
-        return [notice for notice in found if notice is not None]
+        return [event for event in found if event is not None]
 
-    def _told(
-        self, name: str, now: Situation, cause: bool, calm: bool, raised: str, over: str
+    def _latched(
+        self, name: str, now: AlarmInputs, cause: bool, calm: bool, raised: str, over: str
     ) -> WatchEvent | None:
         state = self._latches[name].feed(now.now_s, cause, calm)
         if state is None:
@@ -159,13 +144,13 @@ class AlarmBoard:
     def _write(self, temperature_c: float) -> str:
         return format_temperature(temperature_c, self._unit)
 
-    def _top(self, now: Situation) -> WatchEvent | None:
+    def _top(self, now: AlarmInputs) -> WatchEvent | None:
         top_c = self._limits.top_c
         if top_c is None:
             return None
         if not math.isnan(now.reading_c):
             self._over_top = self._over_top + 1 if now.reading_c >= top_c else 0
-        return self._told(
+        return self._latched(
             "over-top",
             now,
             self._over_top >= TOP_READINGS,
@@ -175,10 +160,10 @@ class AlarmBoard:
             f"back below the top temperature, at {self._write(now.reading_c)}",
         )
 
-    def _impossible(self, now: Situation) -> WatchEvent | None:
+    def _impossible(self, now: AlarmInputs) -> WatchEvent | None:
         broken = self.circuit.broken
         words = "" if broken is None else _circuit_words(broken, self._write)
-        return self._told(
+        return self._latched(
             "reading-impossible",
             now,
             broken is not None,
@@ -187,9 +172,9 @@ class AlarmBoard:
             "the readings are a kiln's again",
         )
 
-    def _hold_long(self, now: Situation) -> WatchEvent | None:
+    def _hold_long(self, now: AlarmInputs) -> WatchEvent | None:
         stays = self.supply.stays_on
-        return self._told(
+        return self._latched(
             "hold-long",
             now,
             stays,
@@ -200,9 +185,9 @@ class AlarmBoard:
             "the kiln falls from its hold",
         )
 
-    def _weaker(self, now: Situation) -> WatchEvent | None:
+    def _weaker(self, now: AlarmInputs) -> WatchEvent | None:
         weaker = self.supply.weaker
-        return self._told(
+        return self._latched(
             "power-weaker",
             now,
             weaker,
@@ -212,11 +197,11 @@ class AlarmBoard:
             "the kiln keeps its pace again",
         )
 
-    def _above(self, now: Situation) -> WatchEvent | None:
+    def _above(self, now: AlarmInputs) -> WatchEvent | None:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
         shown = "" if above is None else _difference(above, self._unit)
-        return self._told(
+        return self._latched(
             "above-plan",
             now,
             above is not None and above > margin_c,
@@ -225,7 +210,7 @@ class AlarmBoard:
             "no longer above the plan",
         )
 
-    def _is_powered(self, now: Situation) -> bool:
+    def _is_powered(self, now: AlarmInputs) -> bool:
         """Tell whether the plan is on a ramp that heats, or keeps a temperature."""
         position = now.position
         if self._schedule is None or position is None or position.segment is None:
@@ -237,7 +222,7 @@ class AlarmBoard:
             return position.hold_left_s(now.now_s, hold_s) > 0.0
         return False
 
-    def _stalled(self, now: Situation) -> WatchEvent | None:
+    def _stalled(self, now: AlarmInputs) -> WatchEvent | None:
         position = now.position
         rising = (
             self._schedule is not None
@@ -247,7 +232,7 @@ class AlarmBoard:
             and _heats(self._schedule, position.segment)
         )
         if not rising or now.rate_c_per_h is None:
-            return self._told("stalled", now, False, not rising, "", "no longer stalled")
+            return self._latched("stalled", now, False, not rising, "", "no longer stalled")
         assert self._schedule is not None
         assert position is not None
         assert position.segment is not None
@@ -255,20 +240,20 @@ class AlarmBoard:
         planned = STALL_MOST_C_PER_H / STALL_SHARE
         planned = planned if segment.rate_c_per_h is None else segment.rate_c_per_h
         least = min(max(STALL_SHARE * planned, STALL_LEAST_C_PER_H), STALL_MOST_C_PER_H)
-        return self._told(
+        return self._latched(
             "stalled",
             now,
-            now.rate_c_per_h < least and planned - now.rate_c_per_h > self._surely(0.0),
+            now.rate_c_per_h < least and planned - now.rate_c_per_h > self._significant(0.0),
             now.rate_c_per_h > 2.0 * least,
             f"the kiln stands at {self._write(now.now_c)} and does not rise towards "
             f"{self._write(segment.target_c)} ({self._schedule.label(position.segment)})",
             f"the kiln rises again, {format_rate(now.rate_c_per_h, self._unit)}",
         )
 
-    def _cooling(self, now: Situation) -> WatchEvent | None:
+    def _cooling(self, now: AlarmInputs) -> WatchEvent | None:
         due = self._heating_due(now)
         rate = now.rate_c_per_h
-        falling = rate is not None and rate < -self._surely(-FALLING_C_PER_H)
+        falling = rate is not None and rate < -self._significant(-FALLING_C_PER_H)
         rises = rate is not None and rate > 0.0
         gone = self.supply.gone
         self._falls_slowly.feed(
@@ -276,7 +261,7 @@ class AlarmBoard:
         )
         shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
         given_up = now.now_c < now.highest_c - COOLED_C and not due
-        return self._told(
+        return self._latched(
             "cooling",
             now,
             (gone or self._falls_slowly.raised) and not given_up,
@@ -286,11 +271,11 @@ class AlarmBoard:
             "the kiln no longer cools" if rises else "heating is no longer due",
         )
 
-    def _surely(self, least_c_per_h: float) -> float:
+    def _significant(self, least_c_per_h: float) -> float:
         """Return the rate that is one [°C/h], not noise: readings minutes apart show less."""
-        return max(least_c_per_h, SURELY * self.supply.rate_error_c_per_h())
+        return max(least_c_per_h, SIGNIFICANT_ERRORS * self.supply.rate_error_c_per_h())
 
-    def _heating_due(self, now: Situation) -> bool:
+    def _heating_due(self, now: AlarmInputs) -> bool:
         position = now.position
         if self._schedule is None or position is None or position.segment is None:
             return False
@@ -304,9 +289,9 @@ class AlarmBoard:
             return self._is_powered(now) and now.now_c < target_c - FALLEN_C
         return self._is_powered(now)
 
-    def _lost(self, now: Situation) -> WatchEvent | None:
+    def _lost(self, now: AlarmInputs) -> WatchEvent | None:
         silent_s = now.now_s - now.usable_s
-        return self._told(
+        return self._latched(
             "reading-lost",
             now,
             silent_s > self._limits.lost_after_s,
@@ -316,8 +301,8 @@ class AlarmBoard:
             "readings are back",
         )
 
-    def _stuck(self, now: Situation) -> WatchEvent | None:
-        return self._told(
+    def _stuck(self, now: AlarmInputs) -> WatchEvent | None:
+        return self._latched(
             "reading-stuck",
             now,
             now.stuck or self._stillness.stuck,
@@ -327,7 +312,7 @@ class AlarmBoard:
             "the reading moves again",
         )
 
-    def _unload(self, now: Situation) -> WatchEvent | None:
+    def _unload(self, now: AlarmInputs) -> WatchEvent | None:
         unload_c = self._limits.unload_c
         cooled = now.highest_c > max(UNLOAD_FROM_C, unload_c + UNLOAD_CLEAR_C)
         ending = now.position is None or now.position.phase in ("done", "left")
@@ -353,7 +338,7 @@ _LOOK_AT = {
 }
 
 
-def _circuit_words(broken: Broken, write: Callable[[float], str]) -> str:
+def _circuit_words(broken: CircuitFault, write: Callable[[float], str]) -> str:
     """Return what the thermocouple's circuit did, and where to look."""
     if math.isnan(broken.to_c) or math.isnan(broken.from_c):
         course = "the instrument reports a fault of the thermocouple"

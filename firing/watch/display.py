@@ -6,8 +6,8 @@ from collections import deque
 from typing import Protocol
 
 from firing.capture.reading import Reading
-from firing.watch.attempts import Attempts
 from firing.watch.events import WatchEvent
+from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.state import Estimate
 
 DISPLAY = "the display"
@@ -30,18 +30,12 @@ class Listener(Protocol):
         """Do what is due, several times a second."""
 
 
-class Display:
-    """A listener that may fail; what it did not show is shown as a sentence when it can again.
-
-    Parameters
-    ----------
-    listener : Listener
-        Who shows.
-    """
+class FaultTolerantDisplay:
+    """A listener that may fail; what it did not show is shown as a sentence when it can again."""
 
     def __init__(self, listener: Listener) -> None:
         self._listener = listener
-        self._attempts = Attempts()
+        self._isolation = FaultIsolation()
         self._waiting: deque[str] = deque(maxlen=MOST_WAITING)
 
     def note(self, sentence: str) -> None:
@@ -51,7 +45,7 @@ class Display:
 
     def notice(self, notice: WatchEvent) -> None:
         """Show a notice; if that fails, its sentence."""
-        if not self._attempts.of(f"{DISPLAY} of notices", lambda: self._noticed(notice), False):
+        if not self._isolation.run(f"{DISPLAY} of notices", lambda: self._noticed(notice), False):
             self.note(f"{notice.id}: {notice.message}")
 
     def _noticed(self, notice: WatchEvent) -> bool:
@@ -60,7 +54,7 @@ class Display:
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Show how the firing stands."""
-        self._attempts.of(
+        self._isolation.run(
             f"{DISPLAY} of how it stands",
             lambda: self._listener.status(estimate, reading),
             None,
@@ -68,11 +62,11 @@ class Display:
 
     def tick(self) -> None:
         """Do what is due, and show what could not be shown."""
-        self._attempts.of(DISPLAY, self._listener.tick, None)
+        self._isolation.run(DISPLAY, self._listener.tick, None)
         self._show_waiting()
 
     def _show_waiting(self) -> None:
-        self._waiting.extend(self._attempts.remarks())
+        self._waiting.extend(self._isolation.remarks())
         while self._waiting:
             sentence = self._waiting[0]
             try:

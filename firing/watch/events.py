@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.watch.position import Position
+from firing.review.position import Position
 
 Severity = Literal["act", "note"]
-State = Literal["raised", "over", "told"]
+EventState = Literal["raised", "over", "told"]
 
 NO_SAFETY_DEVICE = (
     "this watch is no safety device: an independent over-temperature cut-out and a person at the "
@@ -16,25 +16,14 @@ NO_SAFETY_DEVICE = (
 
 @dataclass(frozen=True, slots=True)
 class WatchEvent:
-    """One thing told while a firing runs.
+    """One thing told while a firing runs: an alarm begins or ends, or a thing happened once.
 
-    Attributes
-    ----------
-    id : str
-        Which alarm, or which event.
-    severity : {"act", "note"}
-        Whether somebody has to do something.
-    state : {"raised", "over", "told"}
-        An alarm begins, an alarm ends, or a thing happened once.
-    at_s : float
-        When [s].
-    message : str
-        One sentence.
+    The severity says whether somebody has to do something.
     """
 
     id: str
     severity: Severity
-    state: State
+    state: EventState
     at_s: float
     message: str
 
@@ -50,19 +39,11 @@ class WatchEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class AlarmLimits:
     """What alarms go by.
 
-    Attributes
-    ----------
-    top_c : float or None
-        The temperature never to go above [°C].
-    above_c : float
-        How far above the plan is too far [°C].
-    lost_after_s : float
-        How long without a usable reading is too long [s].
-    unload_c : float
-        Where the kiln may be unloaded [°C].
+    A temperature never to go above, how far above the plan is too far, how long without a usable
+    reading is too long, and where the kiln may be unloaded.
     """
 
     top_c: float | None = None
@@ -72,27 +53,12 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Situation:
+class AlarmInputs:
     """What alarms look at.
 
-    Attributes
-    ----------
-    now_s : float
-        [s]
-    reading_c : float
-        The last reading, usable or NaN [°C].
-    usable_s : float
-        When the last usable reading came, or watching began [s].
-    stuck : bool
-        Whether the last reading is marked as stuck.
-    now_c, highest_c : float
-        Temperature now, smoothed, and the highest so far [°C].
-    rate_c_per_h : float or None
-        How fast it moves [°C/h].
-    position : Position or None
-        Where the firing stands.
-    deviation_c : float or None
-        Above the plan, or below (negative) [°C].
+    `reading_c` is the last reading, NaN if it was not usable; `usable_s` when the last usable one
+    came, or watching began.  `now_c` is smoothed.  `deviation_c` is above the plan, or below
+    (negative).
     """
 
     now_s: float
@@ -106,16 +72,11 @@ class Situation:
     deviation_c: float | None
 
 
-class Latch:
+class AlarmLatch:
     """An alarm's memory: raised when its cause lasts, cleared when calm lasts.
 
     Between cause and calm lies a band in which nothing changes, so a value that hovers about a
     limit is told once.
-
-    Parameters
-    ----------
-    raise_after_s, clear_after_s : float
-        How long the cause, and the calm, have to last [s].
     """
 
     def __init__(self, raise_after_s: float, clear_after_s: float) -> None:
@@ -125,7 +86,7 @@ class Latch:
         self._calm_since_s: float | None = None
         self.raised = False
 
-    def feed(self, now_s: float, cause: bool, calm: bool) -> State | None:
+    def feed(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
         """Take the state of things in; return "raised" or "over" when that changes."""
         if not cause:
             self._cause_since_s = None

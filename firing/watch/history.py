@@ -8,7 +8,7 @@ import numpy as np
 
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.ticks import TICKS_PER_S, floor_tick_s
+from firing.watch.time_grid import TICKS_PER_S, floor_tick_s
 
 GRID_S = 30.0
 """A cone's heat-work from means over half a minute is good to 1e-4 at 300 °C/h."""
@@ -37,12 +37,7 @@ class History:
     def add(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take a usable reading in; one from before the last counts as of the last's moment.
 
-        Parameters
-        ----------
-        time_s, temperature_c : float
-            When, and how hot [s, °C].
-        duty : float
-            Share of full power then; NaN where it is not known.
+        The duty is NaN where it is not known.
         """
         # A recording that somebody joined by hand may turn back; the course may not.
         if self._recent:

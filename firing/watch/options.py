@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.schedule.schedule import Schedule
     from firing.ware.load import Load
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
 ABOVE_C = (1.0, 200.0)
 """How far above the plan an alarm may be asked for [°C]."""
@@ -71,24 +71,9 @@ class WatchOptions:
 
 
 def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
-    """Read a difference of temperatures such as ``15``, ``10C`` or ``20F``.
+    """Read a difference of temperatures such as ``15``, ``10C`` or ``20F``, as one in °C.
 
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-    unit : {"C", "F"}
-        The unit of a bare number: the plan's.
-
-    Returns
-    -------
-    float
-        The difference [°C]: one of 18 °F is one of 10 °C.
-
-    Raises
-    ------
-    FiringError
-        If it is not one difference, or outside `ABOVE_C`.
+    A bare number is in `unit`, the plan's.
     """
     match = _DIFFERENCE.fullmatch(text)
     low, high = ABOVE_C
@@ -104,17 +89,11 @@ def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:
     )
 
 
-def command_of(text: str | None) -> NoticeCommand | None:
-    """Return a person's own command; it is an argument list, and no shell ever sees it.
-
-    Raises
-    ------
-    FiringError
-        If it is empty, or a quotation mark is not closed.
-    """
+def parse_command(text: str | None) -> AlarmCommand | None:
+    """Return a person's own command; it is an argument list, and no shell ever sees it."""
     if text is None:
         return None
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
     try:
         arguments = shlex.split(text)
@@ -122,4 +101,4 @@ def command_of(text: str | None) -> NoticeCommand | None:
         raise FiringError(f"--alarm-command {text}: a quotation mark is not closed") from None
     if not arguments:
         raise FiringError("--alarm-command is empty; write a program and its arguments")
-    return NoticeCommand(arguments)
+    return AlarmCommand(arguments)

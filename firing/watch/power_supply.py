@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.heat import default_kiln
+from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
-from firing.watch.position import Plan, Position
-from firing.watch.recent import Lately
+from firing.watch.recent_readings import RecentReadings
 
 KEEP_S = 7200.0
 NOW_S = 60.0
@@ -27,7 +27,7 @@ FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
-SURELY = 5.0
+SIGNIFICANT_ERRORS = 5.0
 """A change is believed at so many standard errors."""
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
@@ -49,7 +49,7 @@ LOST_SHARE = 0.4
 elements lose it over hours."""
 LOSS_C = 3.0
 
-PAST_SURELY = 4.0
+PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
@@ -60,7 +60,7 @@ DONE_FALLING_C = 15.0
 
 
 @dataclass(slots=True)
-class Hold:
+class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C]."""
 
     index: int
@@ -70,13 +70,8 @@ class Hold:
     level_c: float = math.nan
 
 
-class Supply:
-    """Follows what the power does to the kiln.
-
-    Parameters
-    ----------
-    schedule : Schedule, optional
-        The plan; without one nothing is due, and nothing told.
+class PowerMonitor:
+    """Follows what the power does to the kiln; without a plan nothing is due, and nothing told.
 
     Attributes
     ----------
@@ -90,8 +85,8 @@ class Supply:
 
     def __init__(self, schedule: Schedule | None) -> None:
         self._plan = None if schedule is None else Plan(schedule)
-        self._lately = Lately(KEEP_S)
-        self._hold: Hold | None = None
+        self._recent = RecentReadings(KEEP_S)
+        self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
         self._lowest_c = math.inf
         self._until_s: float | None = None
@@ -105,32 +100,32 @@ class Supply:
 
     def take(self, time_s: float, value_c: float) -> None:
         """Take a reading in that may be a kiln's."""
-        self._fresh = self._lately.add(time_s, value_c) or self._fresh
+        self._fresh = self._recent.add(time_s, value_c) or self._fresh
 
     def rate_error_c_per_h(self) -> float:
         """Return the standard error of a rate over ten minutes, or five readings [°C/h]."""
-        interval_s = self._lately.interval_s()
+        interval_s = self._recent.interval_s()
         if math.isnan(interval_s):
             return math.inf
         points = max(RATE_WINDOW_S / interval_s, float(LEAST_POINTS))
-        per_s = self._lately.noise_c() * math.sqrt(12.0 / points**3) / interval_s
+        per_s = self._recent.noise_c() * math.sqrt(12.0 / points**3) / interval_s
         return per_s * SECONDS_PER_HOUR
 
-    def look(self, position: Position | None) -> None:
+    def update(self, position: Position | None) -> None:
         """Look at the course as it stands, once a reading."""
         if self._plan is None or position is None or not self._fresh:
             return
         self._fresh = False
-        time_s, celsius = self._lately.points()
+        time_s, celsius = self._recent.points()
         if time_s.size < 3:
             return
-        now = _Now(time_s, celsius, self._lately.noise_c())
-        self._see_hold(position)
-        self._look_gone(self._plan, position, now)
-        self._look_weaker(self._plan, position, now)
-        self._look_past(self._plan, now)
+        now = _RecentCourse(time_s, celsius, self._recent.noise_c())
+        self._update_hold(position)
+        self._judge_loss(self._plan, position, now)
+        self._judge_weakening(self._plan, position, now)
+        self._judge_overlong_hold(self._plan, now)
 
-    def _see_hold(self, position: Position) -> None:
+    def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
         index = position.segment
         if position.phase != "left":
@@ -143,7 +138,9 @@ class Supply:
             if self._hold is not None and self._hold.index == index:
                 level_c = self._hold.level_c
             arrived_s = position.arrived_s
-            self._hold = Hold(index, arrived_s, arrived_s + hold_s, position.late_s, level_c)
+            self._hold = ObservedHold(
+                index, arrived_s, arrived_s + hold_s, position.late_s, level_c
+            )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
 
@@ -159,21 +156,25 @@ class Supply:
 
     # Power gone
 
-    def _look_gone(self, plan: Plan, position: Position, now: "_Now") -> None:
+    def _judge_loss(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
         if self.gone:
             self._lowest_c = min(self._lowest_c, now.celsius)
-            regained = now.celsius > self._lowest_c + max(REGAINED_C, SURELY * now.error_c)
+            regained = now.celsius > self._lowest_c + max(
+                REGAINED_C, SIGNIFICANT_ERRORS * now.error_c
+            )
             over = self._until_s is not None and now.at_s > self._until_s
             if regained or over:
                 self.gone, self._lowest_c = False, math.inf
             return
-        if now.highest_c < WARM_C or now.fallen_c < max(FALL_C, SURELY * now.fall_error_c):
+        if now.highest_c < WARM_C or now.fallen_c < max(
+            FALL_C, SIGNIFICANT_ERRORS * now.fall_error_c
+        ):
             return
         hold = self._hold
         if hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
-            if missing_c < max(FALL_C, SURELY * now.error_c):
+            if missing_c < max(FALL_C, SIGNIFICANT_ERRORS * now.error_c):
                 return
             if not self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.gone, self._until_s = True, hold.due_s
@@ -185,7 +186,7 @@ class Supply:
         if position.phase != "ramp" or index is None or not plan.heats(index):
             return
         target_c = plan.schedule.segments[index].target_c
-        reached_c = target_c - CORNER_C - SURELY * now.error_c
+        reached_c = target_c - CORNER_C - SIGNIFICANT_ERRORS * now.error_c
         if now.highest_c >= reached_c or self._ends_by_clock(plan, position, index, now.at_s):
             return
         self.gone, self._until_s = True, None
@@ -208,7 +209,7 @@ class Supply:
 
     # Part of it gone
 
-    def _look_weaker(self, plan: Plan, position: Position, now: "_Now") -> None:
+    def _judge_weakening(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
         index = position.segment
         ramping = position.phase == "ramp" and index is not None and plan.heats(index)
         if self.weaker:
@@ -218,7 +219,7 @@ class Supply:
             return
         if not ramping or index is None:
             return
-        interval_s = self._lately.interval_s()
+        interval_s = self._recent.interval_s()
         pace_s = max(PACE_S, PACE_READINGS * interval_s)
         before_s = max(BEFORE_S, BEFORE_READINGS * interval_s)
         age_s = now.at_s - now.time_s
@@ -227,7 +228,7 @@ class Supply:
             inside &= now.time_s >= position.begun_s + SETTLED_S
         if np.count_nonzero(inside) < BEFORE_POINTS:
             return
-        line = _Line(now.time_s[inside], now.values_c[inside])
+        line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
         if line.span_s < 0.6 * before_s or line.slope_c_per_s <= 0.0:
             return
         segment = plan.schedule.segments[index]
@@ -238,17 +239,17 @@ class Supply:
         loss_c = expected_c - now.celsius
         whole_c = line.slope_c_per_s * (now.mean_s - float(now.time_s[inside][-1]))
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
-        corner_c = segment.target_c - 2.0 * whole_c - SURELY * now.error_c
+        corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
         if expected_c > corner_c:
             return
-        if loss_c > max(LOSS_C, LOST_SHARE * whole_c, SURELY * error_c):
+        if loss_c > max(LOSS_C, LOST_SHARE * whole_c, SIGNIFICANT_ERRORS * error_c):
             self.weaker = True
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
 
     # On past its time
 
-    def _look_past(self, plan: Plan, now: "_Now") -> None:
+    def _judge_overlong_hold(self, plan: Plan, now: "_RecentCourse") -> None:
         hold = self._hold
         if hold is None or now.at_s <= hold.due_s:
             self.stays_on = False
@@ -278,20 +279,21 @@ class Supply:
         error_c = now.noise_c * math.hypot(
             self.past_s / math.sqrt(weight), 1.0 / math.sqrt(float(np.count_nonzero(level)))
         )
-        if drop_c > DONE_FALLING_C + SURELY * error_c:
+        if drop_c > DONE_FALLING_C + SIGNIFICANT_ERRORS * error_c:
             self._hold = None
             return
         slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
         due_c = rate * self.past_s / SECONDS_PER_HOUR
-        rises = -drop_c > max(FALL_C, SURELY * error_c)
+        rises = -drop_c > max(FALL_C, SIGNIFICANT_ERRORS * error_c)
         self.stays_on = rises or (
-            self.past_s >= PAST_S and drop_c + PAST_SURELY * error_c < FALLEN_SHARE * due_c
+            self.past_s >= PAST_S
+            and drop_c + PAST_SIGNIFICANT_ERRORS * error_c < FALLEN_SHARE * due_c
         )
 
 
-class _Now:
+class _RecentCourse:
     """The course as it stands: how hot it is now, how high it was, and how surely."""
 
     def __init__(self, time_s: FloatArray, values_c: FloatArray, noise_c: float) -> None:
@@ -306,7 +308,9 @@ class _Now:
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
         sums = np.bincount(number, weights=values_c)
-        recent = (count > 0) & (np.arange(count.size) * NOW_S <= max(HIGH_S, _last_ages(age_s)))
+        recent = (count > 0) & (
+            np.arange(count.size) * NOW_S <= max(HIGH_S, _age_of_last_four_s(age_s))
+        )
         means = sums[recent] / count[recent]
         self.highest_c = float(np.max(means))
         self.fallen_c = self.highest_c - self.celsius
@@ -314,12 +318,12 @@ class _Now:
         self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
 
 
-def _last_ages(age_s: FloatArray) -> float:
+def _age_of_last_four_s(age_s: FloatArray) -> float:
     """Return how far back the last four readings lie [s]."""
     return float(age_s[max(age_s.size - 4, 0)])
 
 
-class _Line:
+class _LeastSquaresLine:
     """A straight line through points, least squares."""
 
     def __init__(self, time_s: FloatArray, values_c: FloatArray) -> None:

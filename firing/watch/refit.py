@@ -19,17 +19,17 @@ if TYPE_CHECKING:
     from firing.kiln.residuals import RecordMisfit
     from firing.logs.reader import Log
 
-NAME = "this firing"
+LOG_NAME = "this firing"
 FIGURES = ("power", "loss", "capacity")
-NEWS = 1.1
+MORE_DATA_FACTOR = 1.1
 LEAST_POWERED = 2
 """Half-hours with the elements known to be on that tell of the power at the least."""
 LEAST_HOT_C = 400.0
 """Below, what the load still dries out weighs more than the kiln [°C]; common practice."""
 
-UNTOLD = {"power": 0.05, "loss": 0.10}
+ERROR_OF_DESCRIBED = {"power": 0.05, "loss": 0.10}
 """How far the figures of a kiln file may be off, as shares, one standard error; common practice."""
-LEARNT_BEFORE = {"power": 0.035, "loss": 0.045}
+ERROR_OF_FITTED = {"power": 0.035, "loss": 0.045}
 """The same for figures that were fitted to earlier logs; source: kiln-fit-choices."""
 
 
@@ -37,18 +37,8 @@ LEARNT_BEFORE = {"power": 0.035, "loss": 0.045}
 class RefitJob:
     """What a refit needs; it may go to another process.
 
-    Attributes
-    ----------
-    kiln : KilnDescription
-        As its file has it.
-    load, schedule
-        What is in it, and the program; None where nobody said.
-    time_s, temperature_c, duty : ndarray, shape (n,)
-        The firing so far [s, °C], and the share of full power, NaN where it is not known.
-    windows : int
-        Of how many half-hours the last refit knew; another is made only of a tenth more.
-    off_from_s : float, optional
-        When the program was over [s].
+    `duty` is NaN where it is not known, `windows` of how many half-hours the last refit knew:
+    another is made only of a tenth more.  The program was over at `off_from_s`.
     """
 
     kiln: KilnDescription
@@ -62,19 +52,11 @@ class RefitJob:
 
 
 @dataclass(frozen=True, slots=True)
-class Refit:
-    """What a firing so far has taught.
+class RefitResult:
+    """What a firing so far has taught, from so many half-hours (`windows`).
 
-    Attributes
-    ----------
-    fitted : Fitted or None
-        The kiln's figures from now on; None where they stay as they were.
-    power_se, loss_se : float
-        How far power and loss may be off, over the capacity, as shares.
-    learnt : tuple of str
-        Which of power, loss and capacity this firing tells.
-    windows : int
-        From how many half-hours.
+    `fitted` is None where the kiln's figures stay as they were; the errors of power and loss, over
+    the capacity, are shares.
     """
 
     fitted: Fitted | None
@@ -89,17 +71,15 @@ class Refit:
         return self.power_se, self.loss_se
 
 
-def as_described(kiln: KilnDescription, windows: int = 0) -> Refit:
+def result_before_any_refit(kiln: KilnDescription, windows: int = 0) -> RefitResult:
     """Return what is known of a kiln before a firing has taught anything."""
-    known = UNTOLD if kiln.fitted.learnt is None else LEARNT_BEFORE
-    return Refit(None, known["power"], known["loss"], (), windows)
+    known = ERROR_OF_DESCRIBED if kiln.fitted.learnt is None else ERROR_OF_FITTED
+    return RefitResult(None, known["power"], known["loss"], (), windows)
 
 
-def refit(job: RefitJob) -> Refit:
+def refit(job: RefitJob) -> RefitResult:
     """Fit power, loss and capacity to a firing so far.
 
-    Notes
-    -----
     Times hang on power and loss over capacity alone, and those a log tells without an anchor: so
     the capacity stays the file's unless the load's mass fixes it.  The loss shows late; until it
     does, the power is sought that goes with the loss of the kiln file, and the error of that loss
@@ -109,14 +89,14 @@ def refit(job: RefitJob) -> Refit:
     from firing.kiln.residuals import RecordMisfit, described
     from firing.review.fit_input import fit_input_of
 
-    nothing = as_described(job.kiln, job.windows)
+    nothing = result_before_any_refit(job.kiln, job.windows)
     try:
         record = fit_input_of(_log(job), schedule=job.schedule, load=job.load)
         misfit = RecordMisfit(described(job.kiln), record)
     except FiringError:
         return nothing
     windows = len(misfit.windows)
-    if windows <= job.windows * NEWS:
+    if windows <= job.windows * MORE_DATA_FACTOR:
         return nothing
     try:
         found = fit_kiln(job.kiln, [record])
@@ -138,14 +118,14 @@ def refit(job: RefitJob) -> Refit:
             power_se = found.power_over_capacity.se / found.power_over_capacity.value
             learnt.append("power")
     else:
-        told = _power_for(misfit, loss, capacity, loss_se)
-        if told is not None:
-            power, power_se = told
+        found_power = _power_for(misfit, loss, capacity, loss_se)
+        if found_power is not None:
+            power, power_se = found_power
             learnt.append("power")
     if not learnt:
         return replace(nothing, windows=windows)
     fitted = replace(before, power=power, loss=loss, capacity=capacity)
-    return Refit(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
+    return RefitResult(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
 
 
 def _power_for(
@@ -190,7 +170,7 @@ def _log(job: RefitJob) -> Log:
     trace = Trace(job.time_s, job.temperature_c, ("kiln",), "measured", duty=duty)
     rows = job.time_s.size
     return Log(
-        path=Path(NAME),
+        path=Path(LOG_NAME),
         trace=trace,
         dialect=Dialect("utf-8", ",", ".", 0, 2, True, (), "elapsed clock"),
         rows=rows,
@@ -199,5 +179,5 @@ def _log(job: RefitJob) -> Log:
         interval_s=float(np.median(np.diff(job.time_s))),
         setpoint_c=None,
         unusable=(0,),
-        name=NAME,
+        name=LOG_NAME,
     )

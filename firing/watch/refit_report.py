@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.events import Severity, WatchEvent
-from firing.watch.refit import Refit
-from firing.watch.simulate_remaining import RemainingInKiln
+from firing.watch.refit import RefitResult
+from firing.watch.simulate_remaining import SimulatedRemainder
 from firing.watch.state import KilnFigures
 
 PROGRAM_MATTERS_S = 600.0
@@ -17,29 +17,19 @@ COOLING_MATTERS_S = 1800.0
 
 @dataclass(frozen=True, eq=False)
 class KilnChange:
-    """What a refit has changed.
-
-    Attributes
-    ----------
-    figures : KilnFigures
-        From now on.
-    found : Refit
-        What was learnt.
-    before, after : RemainingInKiln or None
-        The rest of the firing by the figures of before, and by these.
-    """
+    """What a refit has changed: the rest of the firing by the figures of before, and by these."""
 
     figures: KilnFigures
-    found: Refit
-    before: RemainingInKiln | None
-    after: RemainingInKiln | None
+    found: RefitResult
+    before: SimulatedRemainder | None
+    after: SimulatedRemainder | None
 
-    def notice(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
+    def event(self, now_s: float, unit: TemperatureUnit) -> WatchEvent | None:
         """Return what is to be told of it; None if it hardly matters."""
-        told = self._difference(unit)
-        if told is None:
+        difference = self._difference(unit)
+        if difference is None:
             return None
-        message = f"the kiln model was refitted to this firing ({self._figures()}): {told}"
+        message = f"the kiln model was refitted to this firing ({self._figures()}): {difference}"
         assert self.after is not None
         severity: Severity = "note" if self.after.stalls_c is None else "act"
         return WatchEvent("refit", severity, "told", now_s, message)

@@ -14,9 +14,9 @@ import threading
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
-from firing.watch.refit import Refit, RefitJob, refit
+from firing.watch.refit import RefitJob, RefitResult, refit
 from firing.watch.state import AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST
-from firing.watch.state_estimator import KilnStateEstimator, kiln_on_side, switched_off
+from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 NICENESS = 10
 """On a computer of one core too, readings go first."""
@@ -24,45 +24,31 @@ NICENESS = 10
 
 @dataclass(frozen=True, eq=False)
 class RefitAnswer:
-    """What a refit has found.
+    """What a refit has found, and its kilns led along the firing so far, by side."""
 
-    Attributes
-    ----------
-    found : Refit
-        The figures.
-    driven : dict of int to KilnStateEstimator
-        The kiln of these figures, led along the firing so far, by how far they may be off.
-    """
-
-    found: Refit
-    driven: dict[int, KilnStateEstimator]
+    found: RefitResult
+    estimators: dict[int, KilnStateEstimator]
 
 
-def work_out(job: RefitJob) -> RefitAnswer:
+def run_refit(job: RefitJob) -> RefitAnswer:
     """Refit a kiln, and lead it along the firing so far if that changed its figures."""
     found = refit(job)
-    driven: dict[int, KilnStateEstimator] = {}
+    estimators: dict[int, KilnStateEstimator] = {}
     if found.fitted is not None:
         kiln = replace(job.kiln, fitted=found.fitted)
-        duty = switched_off(job.time_s, job.duty, job.off_from_s)
+        duty = duty_after_program(job.time_s, job.duty, job.off_from_s)
         for side in (AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST):
-            one = kiln_on_side(kiln, job.load, job.schedule, found.errors, side)
+            one = estimator_on_side(kiln, job.load, job.schedule, found.errors, side)
             try:
                 one.follow(job.time_s, job.temperature_c, duty)
             except FiringError:
                 continue  # whoever asks it meets the same refusal
-            driven[side] = one
-    return RefitAnswer(found, driven)
+            estimators[side] = one
+    return RefitAnswer(found, estimators)
 
 
 class RefitWorker:
-    """Does one refit at a time, elsewhere.
-
-    Attributes
-    ----------
-    failed : bool
-        Whether the last one could not be begun, or was never answered.
-    """
+    """Does one refit at a time, elsewhere; `failed`: the last was not begun or not answered."""
 
     def __init__(self) -> None:
         self.failed = False
@@ -129,7 +115,7 @@ def main() -> None:
     if hasattr(os, "nice"):
         os.nice(NICENESS)
     job = pickle.load(sys.stdin.buffer)
-    pickle.dump(work_out(job), sys.stdout.buffer)
+    pickle.dump(run_refit(job), sys.stdout.buffer)
 
 
 if __name__ == "__main__":

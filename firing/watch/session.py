@@ -12,21 +12,20 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.capture.clock import COUNTS_SLEEP, TimeBase, clock_is_unset
-from firing.capture.connection import Connection
-from firing.capture.pauses import Pauses
-from firing.capture.plausibility import Judge
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.source import LINE_WAIT_S, SourceEnded
+from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
+from firing.capture.suspension import SuspensionDetector
 from firing.units import format_duration
-from firing.watch.attempts import Attempts, reason_of
-from firing.watch.display import Display, Listener
+from firing.watch.display import FaultTolerantDisplay, Listener
 from firing.watch.events import WatchEvent
+from firing.watch.fault_isolation import FaultIsolation, reason_of
 from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
 
 TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
@@ -37,29 +36,15 @@ class WatchSession:
 
     Parameters
     ----------
-    connection : Connection
-        Where readings come from, opened already.
-    watcher : Watcher
-        What follows the firing.
-    listener : Listener
-        Who is told.
-    base : TimeBase
-        The clock.
-    channel : int
-        Which channel is the kiln's.
-    recorder : Recorder, optional
-        Where readings go.
-    status_every_s : float
-        How often to tell how it stands [s].
-    silent_after_s : float
-        How long without a line is a gap [s].
+    status_every_s, silent_after_s : float
+        How often to tell how it stands, and how long without a line is a gap [s].
     live : bool
         Whether readings come now, or from a log with a clock of its own.
-    judged : bool
+    check_plausibility : bool
         Whether a reading that no kiln can have given is marked and left out.
     own_clock : bool
         Whether live readings bring their times, which then show every gap themselves.
-    command : NoticeCommand, optional
+    command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
     """
 
@@ -75,15 +60,15 @@ class WatchSession:
         status_every_s: float = 60.0,
         silent_after_s: float = 60.0,
         live: bool = True,
-        judged: bool = True,
+        check_plausibility: bool = True,
         own_clock: bool = False,
-        command: NoticeCommand | None = None,
+        command: AlarmCommand | None = None,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
-        self._display = Display(listener)
+        self._display = FaultTolerantDisplay(listener)
         self._command = command
-        self._attempts = Attempts()
+        self._isolation = FaultIsolation()
         self._base = base
         self._channel = channel
         self._recorder = recorder
@@ -91,23 +76,25 @@ class WatchSession:
         self._silent_after_s = silent_after_s
         self._live = live
         self._own_clock = own_clock
-        self._judge = Judge(len(connection.source.channels)) if judged else None
+        self._plausibility = (
+            PlausibilityCheck(len(connection.source.channels)) if check_plausibility else None
+        )
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
         self._ticked_s = -math.inf
         self._status_s: float | None = None
         self._clock_s = -math.inf
-        self._told_unset = False
-        self._pauses = Pauses(self._now_s, unasked=connection.source.unasked)
+        self._unset_clock_told = False
+        self._suspension = SuspensionDetector(self._now_s, unasked=connection.source.unasked)
         self._lost_since_s: float | None = None
         self._silent = False
-        self._told_s = -math.inf
+        self._status_told_s = -math.inf
 
     def run(self, stopped: Callable[[], bool]) -> None:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
         begin = partial(self._watcher.begin, self._now_s, live=self._live)
-        self._attempts.of("the beginning of the watch", begin, None)
+        self._isolation.run("the beginning of the watch", begin, None)
         try:
             self._run(stopped)
         finally:
@@ -122,13 +109,13 @@ class WatchSession:
                 break
             if reading is not None:
                 self._record(reading)
-            self._each_round(reading)
-            self._side()
+            self._follow_up(reading)
+            self._tell_remarks()
         if self._recorder is not None:
             self._recorder.settle()
-        if self._told_s != self._now_s and self._reading is not None:
+        if self._status_told_s != self._now_s and self._reading is not None:
             self._tell_status()
-        self._side()
+        self._tell_remarks()
 
     def _read(self) -> Reading | None:
         """Return the next reading, marked as late if it waited for this program to go on."""
@@ -145,23 +132,23 @@ class WatchSession:
         if self._live:
             self._now_s = self._base.now_s()
             waited_s = self._now_s - asked_s
-            late = self._pauses.late(self._now_s, waited_s, self._connection.lost_because)
+            late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
             if reading is not None and late:
                 reading.statuses = [
                     Status.LATE if status is Status.OK else status for status in reading.statuses
                 ]
-            if self._pauses.stood_still_s is not None:
-                self._went_on(self._pauses.stood_still_s)
+            if self._suspension.suspended_s is not None:
+                self._report_suspension(self._suspension.suspended_s)
         return reading
 
-    def _went_on(self, stood_still_s: float) -> None:
+    def _report_suspension(self, suspended_s: float) -> None:
         """Say that this program did not run, in the recording and to whoever listens."""
-        told = f"this program did not run for {format_duration(stood_still_s)}"
+        sentence = f"this program did not run for {format_duration(suspended_s)}"
         if self._recorder is not None and not self._own_clock:
-            at_s, reason = self._now_s - stood_still_s, f"{told}; lines since are missing or late"
+            at_s, reason = self._now_s - suspended_s, f"{sentence}; lines since are missing or late"
             self._recorder.gap(at_s, reason)
         self._display.note(
-            f"{told}, as the computer slept or stopped it; lines of that time are missing, or "
+            f"{sentence}, as the computer slept or stopped it; lines of that time are missing, or "
             "marked as late; keep the computer awake"
         )
         self._clock_s = -math.inf  # it may have woken with another time of day
@@ -171,30 +158,32 @@ class WatchSession:
         if reading.at_s is not None:
             self._now_s = reading.at_s
         recorder = self._recorder
-        self._attempts.of("the marking of readings", lambda: self._judged(reading), None)
-        if recorder is not None and not self._attempts.of(
-            "the recording of a line", lambda: self._recorded(recorder, reading), False
+        self._isolation.run(
+            "the marking of readings", lambda: self._mark_implausible(reading), None
+        )
+        if recorder is not None and not self._isolation.run(
+            "the recording of a line", lambda: self._write_line(recorder, reading), False
         ):
             recorder.lost += 1
         self._reading, self._read_s, self._silent = reading, self._now_s, False
 
-    def _judged(self, reading: Reading) -> None:
-        if self._judge is not None:
-            self._judge.mark(self._now_s, reading)
+    def _mark_implausible(self, reading: Reading) -> None:
+        if self._plausibility is not None:
+            self._plausibility.mark(self._now_s, reading)
 
-    def _recorded(self, recorder: Recorder, reading: Reading) -> bool:
+    def _write_line(self, recorder: Recorder, reading: Reading) -> bool:
         recorder.write(self._now_s, reading)
         return True
 
-    def _each_round(self, reading: Reading | None) -> None:
+    def _follow_up(self, reading: Reading | None) -> None:
         """Do what a watch does beside recording, each part whatever becomes of the others."""
-        attempts = self._attempts
-        attempts.of("the watch over the firing", lambda: self._follow(reading), None)
-        attempts.of("the watch over the source", self._check_connection, None)
+        isolation = self._isolation
+        isolation.run("the watch over the firing", lambda: self._follow(reading), None)
+        isolation.run("the watch over the source", self._check_connection, None)
         if self._live:
-            attempts.of("the watch over the source's lines", self._check_silence, None)
-            attempts.of("the watch over the clock", self._check_clock, None)
-        attempts.of("the status", self._status_when_due, None)
+            isolation.run("the watch over the source's lines", self._check_silence, None)
+            isolation.run("the watch over the clock", self._check_clock, None)
+        isolation.run("the status", self._status_when_due, None)
 
     def _follow(self, reading: Reading | None) -> None:
         if reading is not None:
@@ -216,15 +205,15 @@ class WatchSession:
         silent_s = self._now_s - self._read_s
         if not self._silent and self._lost_since_s is None and silent_s > self._silent_after_s:
             self._silent = True
-            self._mark(f"no line from {self._connection.source.name}")
+            self._mark_gap(f"no line from {self._connection.source.name}")
 
     def _check_clock(self) -> None:
         """Look at the time of day, however fast lines come."""
         if self._now_s - self._clock_s < CLOCK_CHECK_S:
             return
         self._clock_s = self._now_s
-        if not self._told_unset and clock_is_unset():
-            self._told_unset = True
+        if not self._unset_clock_told and clock_is_unset():
+            self._unset_clock_told = True
             self._display.note(
                 "this computer's clock is not set, as it lies before this program was made; the "
                 "recording's times of day are wrong; set the clock and begin again"
@@ -242,13 +231,13 @@ class WatchSession:
         if reason is not None and self._lost_since_s is None:
             self._lost_since_s = self._now_s
             self._display.note(f"{reason}; trying again until it is back")
-            self._mark(reason)
+            self._mark_gap(reason)
         elif reason is None and self._lost_since_s is not None:
             gone = format_duration(self._now_s - self._lost_since_s)
             self._display.note(f"{self._connection.source.name} is back after {gone}")
             self._lost_since_s = None
 
-    def _mark(self, reason: str) -> None:
+    def _mark_gap(self, reason: str) -> None:
         # Late lines with times of their own may still come; a row of now would push them behind it.
         if self._recorder is not None and not self._own_clock:
             self._recorder.gap(self._now_s, reason)
@@ -257,24 +246,24 @@ class WatchSession:
         for notice in notices:
             command, message = self._command, notice.message
             if command is not None:
-                self._attempts.of("the program for alarms", partial(command.tell, message), None)
+                self._isolation.run("the program for alarms", partial(command.tell, message), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:
-        self._told_s = now_s = self._now_s
+        self._status_told_s = now_s = self._now_s
         bare = Estimate(now_s, math.nan, None, None, "", None, untold=("anything",))
-        estimate = self._attempts.of("the estimate", lambda: self._watcher.estimate(now_s), bare)
+        estimate = self._isolation.run("the estimate", lambda: self._watcher.estimate(now_s), bare)
         self._display.status(estimate, self._reading)
 
-    def _side(self) -> None:
-        told = [*self._attempts.remarks(), *self._watcher.remarks()]
-        told += self._attempts.of("the source's remarks", self._connection.source.remarks, [])
+    def _tell_remarks(self) -> None:
+        remarks = [*self._isolation.remarks(), *self._watcher.remarks()]
+        remarks += self._isolation.run("the source's remarks", self._connection.source.remarks, [])
         if self._recorder is not None:
             self._recorder.tick()
-            told += self._recorder.remarks()
+            remarks += self._recorder.remarks()
         if self._command is not None:
-            trouble = self._attempts.of("the program for alarms", self._command.tick, None)
-            told += [] if trouble is None else [trouble]
-        for remark in told:
+            trouble = self._isolation.run("the program for alarms", self._command.tick, None)
+            remarks += [] if trouble is None else [trouble]
+        for remark in remarks:
             self._display.note(remark)
         self._display.tick()

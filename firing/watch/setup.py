@@ -7,16 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from firing.capture.connection import Connection
-from firing.capture.source import ReadingSource
+from firing.capture.source import Connection, ReadingSource
 from firing.errors import FiringError
-from firing.watch.options import LINE_OPTIONS, WatchOptions, command_of
+from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
-    from firing.capture.growing import GrowingLog
+    from firing.capture.log_sources import FollowedLog
     from firing.capture.recorder import Recorder
-    from firing.watch.command import NoticeCommand
+    from firing.watch.alarm_command import AlarmCommand
     from firing.watch.display import Listener
     from firing.watch.session import WatchSession
     from firing.watch.watcher import Watcher
@@ -29,25 +28,15 @@ ABOVE_PEAK_C = 20.0
 class OpenWatch:
     """Everything a watch holds, opened.
 
-    Attributes
-    ----------
-    options : WatchOptions
-        What was asked for.
-    connection, watcher, recorder, command, base
-        Where readings come from, who follows them, where they go, whom to tell, and the clock.
-    channel : int
-        Which channel is the kiln's.
-    live : bool
-        Whether readings come now, or from a log with a clock of its own.
-    not_recorded : str
-        Why nothing is recorded although a file was named, as a sentence.
+    It is `live` if readings come now, not from a log with a clock of its own.  `not_recorded` says
+    why nothing is recorded although a file was named.
     """
 
     options: WatchOptions
     connection: Connection
     watcher: Watcher
     recorder: Recorder | None
-    command: NoticeCommand | None
+    command: AlarmCommand | None
     base: TimeBase
     channel: int
     live: bool
@@ -55,7 +44,7 @@ class OpenWatch:
 
     def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
-        from firing.capture.growing import GrowingLog
+        from firing.capture.log_sources import FollowedLog
         from firing.watch.session import WatchSession
 
         return WatchSession(
@@ -68,19 +57,28 @@ class OpenWatch:
             status_every_s=status_every_s,
             silent_after_s=self.options.lost_after_s,
             live=self.live,
-            judged=not self.options.reading.as_logged,
-            own_clock=isinstance(self.connection.source, GrowingLog),
+            check_plausibility=not self.options.reading.as_logged,
+            own_clock=isinstance(self.connection.source, FollowedLog),
             command=self.command,
         )
 
+    def unreadable(self) -> str:
+        """Return, as a sentence, that no line was a reading, or none at last; else nothing."""
+        from firing.capture.text_lines import StandardInputSource, TextLineSource
+
+        source = self.connection.source
+        if isinstance(source, TextLineSource | StandardInputSource):
+            return source.unread()
+        return ""
+
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
-        from firing.watch.attempts import Attempts
+        from firing.watch.fault_isolation import FaultIsolation
 
-        attempts = Attempts()
+        isolation = FaultIsolation()
         for part in (self.recorder, self.connection, self.command):
             if part is not None:
-                attempts.of("the end of the watch", part.close, None)
+                isolation.run("the end of the watch", part.close, None)
 
 
 def open_watch(
@@ -88,39 +86,29 @@ def open_watch(
 ) -> OpenWatch:
     """Open everything that a watch needs; `OpenWatch.session` then makes the watch itself.
 
-    Parameters
-    ----------
-    options : WatchOptions
-        What to watch, and how.
-    connect : callable
-        Makes the connection of a source; one of one's own may listen in.
-
-    Raises
-    ------
-    FiringError
-        If something of it is not there or cannot be used; nothing is left open then.
+    `connect` makes the connection of a source; one of one's own may listen in.  If something cannot
+    be used nothing is left open.
     """
-    from firing.capture.growing import GrowingLog
-    from firing.capture.replay import Replay
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
 
     source, channel, command = _checked(options)
-    live = not isinstance(source, Replay)
-    watcher = watcher_for(options)
+    live = not isinstance(source, ReplayedLog)
+    watcher = make_watcher(options)
     connection = connect(source)
     recorder, not_recorded = None, ""
     try:
         connection.open()
-        base = time_base(source)
+        base = make_time_base(source)
         if options.out is not None:
-            own_clock = isinstance(source, Replay | GrowingLog)
+            own_clock = isinstance(source, ReplayedLog | FollowedLog)
             recorder, not_recorded = _recorder(
                 options.out, source, channel, base if own_clock else None
             )
         if recorder is not None:
             base = recorder.base
-            remember(watcher, recorder, channel)
-        if isinstance(source, GrowingLog):
-            _catch_up(source, watcher, recorder)
+            restore_history(watcher, recorder, channel)
+        if isinstance(source, FollowedLog):
+            _take_over_earlier_rows(source, watcher, recorder)
     except BaseException:
         connection.close()
         if recorder is not None:
@@ -132,41 +120,34 @@ def open_watch(
 
 
 def check_options(options: WatchOptions) -> None:
-    """Refuse what could not begin; nothing but a log is opened for it.
-
-    Raises
-    ------
-    FiringError
-        With what to write instead.
-    """
+    """Refuse what could not begin; nothing but a log is opened for it."""
     _checked(options)
     out = options.out
     if out is not None and (out.is_dir() or not out.parent.is_dir()):
         raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
 
 
-def _checked(options: WatchOptions) -> tuple[ReadingSource, int, NoticeCommand | None]:
-    from firing.capture.growing import GrowingLog
-    from firing.capture.replay import Replay
-    from firing.capture.source_factory import kiln_channel, source_of
+def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
+    from firing.capture.source_factory import choose_source, kiln_channel
 
     if options.load is not None and options.kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")
-    command = command_of(options.command)
+    command = parse_command(options.command)
     line = {name: options.line.get(name) for name in LINE_OPTIONS}
-    source = source_of(options.source, line, options.reading, options.channel)
+    source = choose_source(options.source, line, options.reading, options.channel)
     channel = kiln_channel(source, options.channel)
     out = options.out
-    if isinstance(source, Replay | GrowingLog) and out is not None and out.exists():
+    if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
         raise FiringError(f"{out} exists already; a log is recorded to a new file only")
     return source, channel, command
 
 
-def watcher_for(options: WatchOptions) -> Watcher:
+def make_watcher(options: WatchOptions) -> Watcher:
     """Return who follows the firing."""
     from firing.cones.table import CONES, cone_number
-    from firing.watch.events import Limits
-    from firing.watch.kilnmodel import KilnModel
+    from firing.watch.events import AlarmLimits
+    from firing.watch.kiln_model import KilnModel
     from firing.watch.predictor import ForecastPredictor, Predictor
     from firing.watch.watcher import Watcher
 
@@ -176,7 +157,7 @@ def watcher_for(options: WatchOptions) -> Watcher:
         tops.append(schedule.peak_c + ABOVE_PEAK_C)
     if kiln is not None:
         tops.append(kiln.max_c)
-    limits = Limits(
+    limits = AlarmLimits(
         min(tops) if tops else None, options.above_c, options.lost_after_s, options.unload_c
     )
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
@@ -190,16 +171,16 @@ def watcher_for(options: WatchOptions) -> Watcher:
     number = course.cones.reached_number
     if not cones and number is not None:
         cones = (min(CONES, key=lambda cone: abs(cone_number(cone) - number)),)
-    outlook: Predictor = ForecastPredictor(course)
+    predictor: Predictor = ForecastPredictor(course)
     model = None
     if kiln is not None:
-        outlook = model = KilnModel(
-            kiln, options.load, schedule, outlook, unload_c=options.unload_c
+        predictor = model = KilnModel(
+            kiln, options.load, schedule, predictor, unload_c=options.unload_c
         )
     return Watcher(
         limits,
         schedule,
-        outlook,
+        predictor,
         cones=cones,
         cone_offset_c=offset_c,
         thermocouple_c=course.cones.budget.thermocouple_c,
@@ -207,15 +188,14 @@ def watcher_for(options: WatchOptions) -> Watcher:
     )
 
 
-def time_base(source: ReadingSource) -> TimeBase:
+def make_time_base(source: ReadingSource) -> TimeBase:
     """Return the clock of a watch that begins now, or with the log that is replayed."""
     from firing.capture.clock import TimeBase
-    from firing.capture.growing import GrowingLog
-    from firing.capture.replay import Replay
+    from firing.capture.log_sources import FollowedLog, ReplayedLog
 
-    if isinstance(source, GrowingLog):
+    if isinstance(source, FollowedLog):
         return source.base
-    started = source.started if isinstance(source, Replay) else None
+    started = source.started if isinstance(source, ReplayedLog) else None
     return TimeBase() if started is None else TimeBase(started.timestamp())
 
 
@@ -223,10 +203,10 @@ def _recorder(
     out: Path, source: ReadingSource, channel: int, base: TimeBase | None
 ) -> tuple[Recorder | None, str]:
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
-    from firing.watch.continuing import recorder_for
+    from firing.watch.recording_target import open_recorder
 
     try:
-        recorder = recorder_for(out, source.channels, channel, base, output=source.gives_output)
+        recorder = open_recorder(out, source.channels, channel, base, output=source.gives_output)
         return recorder, ""
     except OSError as fault:
         return None, (
@@ -235,7 +215,7 @@ def _recorder(
         )
 
 
-def remember(watcher: Watcher, recorder: Recorder, channel: int) -> None:
+def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:
     """Let the watcher know what was recorded before."""
     earlier = recorder.earlier
     if earlier is None:
@@ -243,18 +223,20 @@ def remember(watcher: Watcher, recorder: Recorder, channel: int) -> None:
     began_s = recorder.base.began_epoch_s
     for moment_s, values, duty in zip(earlier.epoch_s, earlier.values_c, earlier.duty, strict=True):
         if values[channel] == values[channel]:
-            watcher.remember(moment_s - began_s, values[channel], duty)
+            watcher.add_earlier(moment_s - began_s, values[channel], duty)
 
 
-def _catch_up(source: GrowingLog, watcher: Watcher, recorder: Recorder | None) -> None:
-    """Record what a growing log holds already, and let the watcher know it."""
-    from firing.capture.plausibility import Judge
+def _take_over_earlier_rows(
+    source: FollowedLog, watcher: Watcher, recorder: Recorder | None
+) -> None:
+    """Record what a followed log holds already, and let the watcher know it."""
+    from firing.capture.plausibility import PlausibilityCheck
 
-    judge = Judge(len(source.channels))
+    plausibility = PlausibilityCheck(len(source.channels))
     for at_s, reading in source.before():
-        judge.mark(at_s, reading)
+        plausibility.mark(at_s, reading)
         if recorder is not None:
             recorder.write(at_s, reading)
         value_c = reading.usable_c(source.kiln_channel)
         if value_c == value_c:
-            watcher.remember(at_s, value_c, reading.duty)
+            watcher.add_earlier(at_s, value_c, reading.duty)

@@ -6,36 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision
-from firing.kiln.segment_run import SegmentRun, run_segment
-from firing.kiln.thermal_network import CHAMBER, Network
+from firing.kiln.controller_model import WAIT_BAND_C, Follower, Precision, SegmentRun, run_segment
+from firing.kiln.nodes import CHAMBER
+from firing.kiln.thermal_network import Network
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.watch.position import Position
-from firing.watch.state import Rest
-from firing.watch.ticks import course_on_ticks
+from firing.watch.state import RemainingCourse
+from firing.watch.time_grid import course_on_grid
 
 ARRIVED_C = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class RemainingInKiln:
+class SimulatedRemainder:
     """What is still to come, by the kiln model; times count from now [s].
 
-    Attributes
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        The course [s, °C].
-    supplied_j : float
-        Energy that it takes [J].
-    program_s : float
-        To the end of the program, or to where the kiln stalls [s].
-    ramps : tuple of (float, float, bool)
-        Begin and end of each ramp [s], and whether it is one of those after the present.
-    segment_ends_s : dict of int to float
-        To the end of each segment not ended yet [s].
-    stalls_c : float or None
-        Where the kiln stands and goes no further [°C]; None if it does all of the program.
+    `program_s` is to the end of the program, or to where the kiln stalls, at `stalls_c`.  `ramps`
+    are their begins and ends, and whether each comes after the present one.
     """
 
     time_s: FloatArray
@@ -48,15 +36,12 @@ class RemainingInKiln:
 
     def stretched(
         self, slower_now: float, slower_later: float, cooling: tuple[float, float]
-    ) -> Rest:
+    ) -> RemainingCourse:
         """Return it as a watch tells it.
 
-        Parameters
-        ----------
-        slower_now, slower_later : float
-            How many times longer heating takes than this, in the present ramp and those after it.
-        cooling : tuple of float
-            Shortest and longest natural cooling as multiples of this.
+        `slower_now` and `slower_later` are how many times longer heating takes than this, in the
+        present ramp and those after it; `cooling` the shortest and longest natural cooling as
+        multiples of this.
         """
         bends = [0.0]
         warped = [0.0]
@@ -70,44 +55,28 @@ class RemainingInKiln:
         warped.append(warped[-1] + last_s - bends[-1])
         bends.append(last_s)
 
-        def told_s(moment_s: float) -> float:
+        def stretched_s(moment_s: float) -> float:
             return float(np.interp(moment_s, bends, warped))
 
-        program_s, unload_s = told_s(self.program_s), told_s(float(self.time_s[-1]))
+        program_s, unload_s = stretched_s(self.program_s), stretched_s(float(self.time_s[-1]))
         low, high = cooling
         cooling_s = unload_s - program_s
-        return Rest(
-            *course_on_ticks(np.interp(self.time_s, bends, warped), self.temperature_c),
+        return RemainingCourse(
+            *course_on_grid(np.interp(self.time_s, bends, warped), self.temperature_c),
             program_s,
             unload_s,
             program_s + low * cooling_s,
             program_s + high * cooling_s,
-            {index: told_s(end_s) for index, end_s in self.segment_ends_s.items()},
+            {index: stretched_s(end_s) for index, end_s in self.segment_ends_s.items()},
         )
 
 
 def simulate_remaining(
     network: Network, schedule: Schedule, position: Position, now_s: float, *, unload_c: float
-) -> RemainingInKiln:
-    """Simulate the rest of a firing.
+) -> SimulatedRemainder:
+    """Simulate the rest of a firing, down to where it can be unloaded.
 
-    Parameters
-    ----------
-    network : Network
-        The kiln as it is now; it is led on.
-    schedule : Schedule
-        The program; its controller's clock waits when the kiln lags.
-    position : Position
-        Where the firing stands in it.
-    now_s : float
-        On the same clock as the position [s].
-    unload_c : float
-        Down to where the cooling is followed [°C].
-
-    Raises
-    ------
-    FiringError
-        As `firing.kiln.simulation.simulate`.
+    The network, the kiln as it is now, is led on; the controller's clock waits when the kiln lags.
     """
     follower = Follower(network, waits=True, precision=Precision())
     now_c = follower.chamber_c
@@ -142,7 +111,7 @@ def simulate_remaining(
     if stalls_c is None and follower.chamber_c > unload_c + ARRIVED_C:
         follower.until_crossing(unload_c, None)
     moments = follower.moments
-    return RemainingInKiln(
+    return SimulatedRemainder(
         np.array([moment.time_s for moment in moments]),
         np.array([moment.state.temperature_c[CHAMBER] for moment in moments]),
         moments[-1].state.supplied_j - moments[0].state.supplied_j,

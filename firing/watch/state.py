@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
+from firing.review.position import Position
 from firing.trace import FloatArray
-from firing.watch.position import Position
 
-PLACE, RATE, ENERGY, FORECAST, CONES = (
+POSITION_PART, RATE_PART, ENERGY_PART, FORECAST_PART, CONES_PART = (
     "the place in the plan", "the rate", "the energy", "the forecast", "the cones",
 )  # fmt: skip
-ESTIMATES = (PLACE, RATE, ENERGY, FORECAST, CONES)
+ESTIMATE_PARTS = (POSITION_PART, RATE_PART, ENERGY_PART, FORECAST_PART, CONES_PART)
 """The parts of an estimate, each of which may fail by itself."""
 
 
@@ -23,19 +23,10 @@ AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
 
 
 @dataclass(frozen=True, slots=True)
-class ConeOutlook:
-    """One cone.
+class ConeForecast:
+    """One cone: down from a heat-work of 1, since `down_s`, or to fall within a range.
 
-    Attributes
-    ----------
-    cone : str
-        In its printed spelling.
-    heatwork : float
-        x so far [1]; down from 1.
-    down_s : float or None
-        When it went down [s]; None if it has not.
-    expected_s, low_s, high_s : float or None
-        When it will, and the range [s]; None where the plan does not bring it down.
+    The range is None where the plan does not bring it down.
     """
 
     cone: str
@@ -58,16 +49,9 @@ class ConeOutlook:
 
 @dataclass(frozen=True, slots=True)
 class KilnFigures:
-    """What a forecast of the rest goes by.
+    """What a forecast of the rest goes by: multipliers on the kiln as its file describes it.
 
-    Attributes
-    ----------
-    power, loss, capacity : float
-        Multipliers on the kiln as its file describes it.
-    learnt : tuple of str
-        Which of them this firing has told so far; the others are those of the file.
-    refitted_s : float or None
-        When a refit last changed them [s]; None if none has.
+    `learnt` are those that this firing has told so far, the last time at `refitted_s`.
     """
 
     power: float
@@ -101,7 +85,7 @@ class Estimate:
         Above the plan, or below (negative) [°C].
     reached, reached_number, low, high
         The cone that is down, as in a review.
-    cones : tuple of ConeOutlook
+    cones : tuple of ConeForecast
         Cones wanted and next.
     program_end_s, program_end_low_s, program_end_high_s : float or None
         End of the program.
@@ -133,7 +117,7 @@ class Estimate:
     reached_number: float | None = None
     low: float | None = None
     high: float | None = None
-    cones: tuple[ConeOutlook, ...] = ()
+    cones: tuple[ConeForecast, ...] = ()
     program_end_s: float | None = None
     program_end_low_s: float | None = None
     program_end_high_s: float | None = None
@@ -195,7 +179,7 @@ class Estimate:
 
 
 @dataclass(frozen=True, eq=False)
-class Rest:
+class RemainingCourse:
     """What is still to come; times count from now [s].
 
     Attributes
@@ -221,17 +205,11 @@ class Rest:
 
 @dataclass(frozen=True, eq=False)
 class Prediction:
-    """How it goes on.
+    """How it goes on; `slowest` is None where it would not get there at all."""
 
-    Attributes
-    ----------
-    expected, quickest, slowest : Rest or None
-        The slowest is None where it would not get there at all.
-    """
-
-    expected: Rest
-    quickest: Rest
-    slowest: Rest | None
+    expected: RemainingCourse
+    quickest: RemainingCourse
+    slowest: RemainingCourse | None
 
     def timed(self, estimate: Estimate) -> Estimate:
         """Return an estimate with when the program ends and the kiln can be unloaded.
@@ -261,7 +239,7 @@ class Prediction:
         )
 
 
-def _shifted(rest: Rest, offset_c: float) -> Rest:
+def _shifted(rest: RemainingCourse, offset_c: float) -> RemainingCourse:
     return replace(rest, temperature_c=np.asarray(rest.temperature_c + offset_c))
 
 

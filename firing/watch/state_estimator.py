@@ -16,7 +16,7 @@ from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
-from firing.ware.load import Load, typical_load
+from firing.ware.load import Load, load_or_typical
 
 STEP_S = 150.0
 """A kiln moves by a dozen degrees in a step, and the noise of single readings is gone [s]."""
@@ -29,15 +29,7 @@ SHARE_OF_BOTH = 0.7
 """Power and loss each moved by so much of their error are together about one error off."""
 
 
-def load_in(kiln: KilnDescription, load: Load | None, schedule: Schedule | None) -> Load:
-    """Return the load, or a typical one where nobody said what is in the kiln."""
-    if load is not None:
-        return load
-    bisqued = schedule is not None and schedule.purpose in ("glaze", "decal")
-    return typical_load(kiln.volume_l, "bisqued" if bisqued else "bone dry")
-
-
-def kiln_on_side(
+def estimator_on_side(
     kiln: KilnDescription,
     load: Load | None,
     schedule: Schedule | None,
@@ -46,14 +38,8 @@ def kiln_on_side(
 ) -> KilnStateEstimator:
     """Return a kiln to be led along, its figures as they are or off to one side.
 
-    Parameters
-    ----------
-    kiln, load, schedule
-        What is fired, with what in it, by which program.
-    errors : tuple of float
-        How far power and loss may be off, as shares.
-    side : int
-        0 as they are, 1 for the most power and least loss, -1 for the opposite.
+    `errors` are how far power and loss may be off, as shares; side 1 has the most power and least
+    loss, -1 the opposite.
     """
     power_se, loss_se = errors
     fitted = replace(
@@ -62,11 +48,13 @@ def kiln_on_side(
         loss=kiln.fitted.loss * (1.0 - SHARE_OF_BOTH * side * loss_se),
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
-    load = load_in(kiln, load, schedule)
+    load = load_or_typical(load, kiln.volume_l, None if schedule is None else schedule.purpose)
     return KilnStateEstimator(replace(kiln, fitted=fitted), load, room_c=room_c)
 
 
-def switched_off(time_s: FloatArray, duty: FloatArray, off_from_s: float | None) -> FloatArray:
+def duty_after_program(
+    time_s: FloatArray, duty: FloatArray, off_from_s: float | None
+) -> FloatArray:
     """Return the duty with none where the program is over, shape (n,)."""
     if off_from_s is None:
         return duty
@@ -76,22 +64,8 @@ def switched_off(time_s: FloatArray, duty: FloatArray, off_from_s: float | None)
 class KilnStateEstimator:
     """One kiln on a measured course.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln, with what was learnt of it.
-    load : Load
-        What is in it.
-    room_c : float
-        Room temperature [°C].
-
-    Attributes
-    ----------
-    kiln : KilnDescription
-        The same.
-    supplied_j : float
-        Energy from the supply so far [J]: duty times full power where the duty is known, elsewhere
-        what the course took.
+    `supplied_j` is the energy from the supply so far: duty times full power where the duty is
+    known, elsewhere what the course took.
     """
 
     def __init__(self, kiln: KilnDescription, load: Load, *, room_c: float = ROOM_C) -> None:
@@ -102,17 +76,9 @@ class KilnStateEstimator:
         self._at_s: float | None = None
 
     def follow(self, time_s: FloatArray, temperature_c: FloatArray, duty: FloatArray) -> None:
-        """Go on along a course, as far as half a step before its end.
+        """Go on along the whole course so far, as far as half a step before its end.
 
-        Parameters
-        ----------
-        time_s, temperature_c, duty : ndarray, shape (n,)
-            The whole course so far [s, °C], and the share of full power, NaN where it is not known.
-
-        Raises
-        ------
-        FiringError
-            If a material is asked outside the temperatures its tables may be used for.
+        The duty is NaN where it is not known.
         """
         if self._at_s is None:
             self._at_s = float(time_s[0])
@@ -136,20 +102,7 @@ class KilnStateEstimator:
     def now(
         self, time_s: FloatArray, duty: FloatArray, now_s: float, now_c: float
     ) -> tuple[Network, float]:
-        """Return the kiln as it is now, with its own power, and the energy so far [J].
-
-        Parameters
-        ----------
-        time_s, duty : ndarray, shape (n,)
-            As for `follow`, which comes first.
-        now_s, now_c : float
-            When it is and how hot it is [s, °C].
-
-        Raises
-        ------
-        FiringError
-            As `follow`.
-        """
+        """Return the kiln now, with its own power, and the energy so far [J]; after `follow`."""
         network, supplied_j = copy.copy(self._network), self.supplied_j
         assert self._at_s is not None
         left_s = now_s - self._at_s

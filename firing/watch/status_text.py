@@ -12,28 +12,18 @@ from firing.units import (
     format_rate,
     format_temperature,
 )
-from firing.watch.state import ConeOutlook, Estimate
+from firing.watch.state import ConeForecast, Estimate
 
 
 def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:
-    """Return one line, its parts set off by semicolons.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        What is known.
-    began : datetime
-        The moment of second 0, in the time zone to tell times in.
-    schedule : Schedule, optional
-        The plan.
-    """
+    """Return one line, its parts set off by semicolons; `began` is second 0 in the zone text in."""
     unit: TemperatureUnit = "C" if schedule is None else schedule.unit
     clock = MomentText(began, estimate.now_s)
-    parts = [clock.now, temperature_words(estimate, unit)]
-    parts += place_words(estimate, schedule, unit)
+    parts = [clock.now, temperature_text(estimate, unit)]
+    parts += position_text(estimate, schedule, unit)
     if estimate.reached is not None:
         parts.append(f"heat-work so far cone {describe_number(estimate.reached_number)}")
-    parts += [words for entry in estimate.cones if (words := cone_words(entry, clock))]
+    parts += [words for entry in estimate.cones if (words := cone_text(entry, clock))]
     if estimate.program_end_s is not None:
         span = clock.range(
             estimate.program_end_s, estimate.program_end_low_s, estimate.program_end_high_s
@@ -45,7 +35,7 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     if estimate.stalls_c is not None:
         stands = format_temperature(estimate.stalls_c, unit)
         parts.append(f"by its model the kiln does not get beyond {stands}")
-    if energy := energy_words(estimate):
+    if energy := energy_text(estimate):
         parts.append(energy)
     if estimate.action and estimate.action_s is not None:
         parts.append(f"{clock.at(estimate.action_s)}: {estimate.action}")
@@ -56,12 +46,12 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     return "; ".join(parts)
 
 
-def moment_of(began: datetime, at_s: float) -> str:
+def time_of_day(began: datetime, at_s: float) -> str:
     """Return a moment as the time of day, ``21:04``."""
     return f"{after(began, at_s):%H:%M}"
 
 
-def energy_words(estimate: Estimate) -> str:
+def energy_text(estimate: Estimate) -> str:
     """Return what the firing took so far, and will take; empty where that is not known."""
     spent, total = estimate.energy_kwh, estimate.energy_total_kwh
     if spent is None:
@@ -69,17 +59,19 @@ def energy_words(estimate: Estimate) -> str:
     return f"about {spent:.1f} kWh" if total is None else f"about {spent:.1f} of {total:.0f} kWh"
 
 
-def temperature_words(estimate: Estimate, unit: TemperatureUnit) -> str:
+def temperature_text(estimate: Estimate, unit: TemperatureUnit) -> str:
     """Return how hot it is and how fast that changes."""
     if math.isnan(estimate.temperature_c):
         return "no reading"
-    told = format_temperature(estimate.temperature_c, unit)
+    text = format_temperature(estimate.temperature_c, unit)
     if estimate.rate_c_per_h is not None:
-        told += f" {format_rate(estimate.rate_c_per_h, unit)}".replace(" -", " −")
-    return told
+        text += f" {format_rate(estimate.rate_c_per_h, unit)}".replace(" -", " −")
+    return text
 
 
-def place_words(estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit) -> list[str]:
+def position_text(
+    estimate: Estimate, schedule: Schedule | None, unit: TemperatureUnit
+) -> list[str]:
     """Return where the firing stands in its plan, how far from it, and how late."""
     position = estimate.position
     if schedule is None or position is None:
@@ -110,7 +102,7 @@ def place_words(estimate: Estimate, schedule: Schedule | None, unit: Temperature
     return found
 
 
-def cone_words(entry: ConeOutlook, clock: "MomentText") -> str:
+def cone_text(entry: ConeForecast, clock: "MomentText") -> str:
     """Return since when a cone is down, or when it will be; empty where the plan does not."""
     if entry.down_s is not None:
         return f"cone {entry.cone} down since {clock.at(entry.down_s)}"
@@ -120,15 +112,7 @@ def cone_words(entry: ConeOutlook, clock: "MomentText") -> str:
 
 
 class MomentText:
-    """Tells moments as a time of day, with the weekday where it is not today's.
-
-    Parameters
-    ----------
-    began : datetime
-        The moment of second 0, in the time zone to tell times in.
-    now_s : float
-        Now [s].
-    """
+    """Tells moments as a time of day, with the weekday where it is not today's."""
 
     def __init__(self, began: datetime, now_s: float) -> None:
         self._began = began

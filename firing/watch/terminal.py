@@ -10,38 +10,24 @@ from firing.capture.clock import utc_stamp
 from firing.capture.reading import Reading
 from firing.capture.recorder import Recorder
 from firing.schedule.schedule import Schedule
-from firing.watch.command import NoticeCommand
+from firing.watch.alarm_command import AlarmCommand
 from firing.watch.events import WatchEvent
 from firing.watch.state import Estimate
-from firing.watch.status_text import moment_of, status_line
+from firing.watch.status_text import status_line, time_of_day
 
 
 class Terminal:
     """Shows a watch: status on stdout, notices and notes on stderr.
 
-    A terminal or a pipe that is gone does not end a recording.
-
-    Parameters
-    ----------
-    began : datetime
-        Second 0 of the recording, in the time zone to tell times in.
-    schedule : Schedule, optional
-        The plan.
-    command : NoticeCommand, optional
-        The user's own, which is told of every notice by the watch itself.
-    recorder : Recorder, optional
-        The recording.
-    as_json : bool
-        Whether stdout gets one JSON document a line.
-    names : tuple of str
-        The channels.
+    A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
+    document a line.
     """
 
     def __init__(
         self,
         began: datetime,
         schedule: Schedule | None,
-        command: NoticeCommand | None,
+        command: AlarmCommand | None,
         recorder: Recorder | None,
         as_json: bool,
         names: tuple[str, ...],
@@ -76,7 +62,7 @@ class Terminal:
 
     def notice(self, notice: WatchEvent) -> None:
         """Show a notice, ring the bell."""
-        at = moment_of(self._began, notice.at_s)
+        at = time_of_day(self._began, notice.at_s)
         bell = "\a" if notice.severity == "act" and sys.stderr.isatty() else ""
         word = {"raised": "ALARM", "over": "over", "told": "note"}[notice.state]
         self._say(sys.stderr, 2, f"{bell}firing: {at} {word} {notice.id}: {notice.message}")

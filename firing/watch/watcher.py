@@ -7,37 +7,53 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from firing.capture.reading import Reading, Status
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
 from firing.watch.alarms import AlarmBoard
-from firing.watch.attempts import Attempts
-from firing.watch.cones import (
-    coldest_counting_c,
-    cone_outlooks,
-    cones_so_far,
+from firing.watch.cone_forecast import (
+    cones_reached,
     down_since_s,
+    forecast_cones,
+    lowest_effective_c,
 )
-from firing.watch.events import Limits, Situation, WatchEvent
+from firing.watch.events import AlarmInputs, AlarmLimits, WatchEvent
+from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
-from firing.watch.position import Plan, Position, locate
-from firing.watch.prediction import Going, predict
-from firing.watch.predictor import Predictor
-from firing.watch.state import CONES, ENERGY, ESTIMATES, FORECAST, PLACE, RATE, Estimate, Prediction
+from firing.watch.predictor import FiringProgress, Predictor, predict
+from firing.watch.state import (
+    CONES_PART,
+    ENERGY_PART,
+    ESTIMATE_PARTS,
+    FORECAST_PART,
+    POSITION_PART,
+    RATE_PART,
+    Estimate,
+    Prediction,
+)
 
 if TYPE_CHECKING:
-    from firing.watch.kilnmodel import KilnModel
+    from firing.watch.kiln_model import KilnModel
 
 LOCATE_EVERY_S = 60.0
 
 # What else may fail by itself.
-CIRCUIT = "the look at the circuit"
-COURSE, NOW, ALARMS = "the course so far", "the temperature now", "the judging of alarms"
-STANDING, CALLS, REFIT = "the list of alarms", "the calls of cones", "the refit"
+CIRCUIT_PART = "the look at the circuit"
+HISTORY_PART, TEMPERATURE_PART, ALARMS_PART = (
+    "the course so far",
+    "the temperature now",
+    "the judging of alarms",
+)
+RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART = (
+    "the list of alarms",
+    "the calls of cones",
+    "the refit",
+)
 _BLIND = {
-    PLACE: "where the firing stands in its plan cannot be worked out: alarms that go by the plan "
-    "are blind meanwhile; look at the kiln yourself",
-    RATE: "how fast it heats or cools cannot be worked out: alarms that go by it are blind "
+    POSITION_PART: "where the firing stands in its plan cannot be worked out: alarms that go by "
+    "the plan are blind meanwhile; look at the kiln yourself",
+    RATE_PART: "how fast it heats or cools cannot be worked out: alarms that go by it are blind "
     "meanwhile; look at the kiln yourself",
-    ALARMS: "an alarm cannot be judged and is not raised meanwhile; look at the kiln yourself",
+    ALARMS_PART: "an alarm cannot be judged and is not raised meanwhile; look at the kiln yourself",
 }
 """Failures that mean going and looking, as what they hide may be a danger."""
 
@@ -47,11 +63,7 @@ class Watcher:
 
     Parameters
     ----------
-    limits : Limits
-        What alarms go by.
-    schedule : Schedule, optional
-        The plan.
-    outlook : Predictor, optional
+    predictor : Predictor, optional
         Says how it goes on; needed where there is a plan.
     cones : tuple of str
         Cones to tell of, in their printed spelling.
@@ -60,14 +72,14 @@ class Watcher:
     thermocouple_c : float, optional
         Its tolerance near the peak, ± [°C].
     model : KilnModel, optional
-        The kiln's, which says what it takes; where there is a plan the outlook is its, too.
+        The kiln's, which says what it takes; where there is a plan the predictor is its, too.
     """
 
     def __init__(
         self,
-        limits: Limits,
+        limits: AlarmLimits,
         schedule: Schedule | None = None,
-        outlook: Predictor | None = None,
+        predictor: Predictor | None = None,
         *,
         cones: tuple[str, ...] = (),
         cone_offset_c: float = 0.0,
@@ -77,7 +89,7 @@ class Watcher:
         self.schedule = schedule
         self.history = History()
         self.board = AlarmBoard(limits, schedule, "C" if schedule is None else schedule.unit)
-        self.outlook = outlook
+        self.predictor = predictor
         self._model = model
         self._plan = None if schedule is None else Plan(schedule)
         self._cones = cones
@@ -92,24 +104,21 @@ class Watcher:
         self._stuck = False
         self._ended: set[int] | None = None
         self._down: set[str] = set()
-        self._attempts = Attempts()
+        self._isolation = FaultIsolation()
         self._blind: set[str] = set()
 
-    def remember(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
+    def add_earlier(self, time_s: float, temperature_c: float, duty: float = math.nan) -> None:
         """Take in a reading of before, about which nothing is to be told any more."""
-        if self._taken(time_s, temperature_c, Status.OK):
-            self._attempts.of(COURSE, lambda: self.history.add(time_s, temperature_c, duty), None)
+        if self._is_plausible(time_s, temperature_c, Status.OK):
+            self._isolation.run(
+                HISTORY_PART, lambda: self.history.add(time_s, temperature_c, duty), None
+            )
         self._usable_s = time_s
 
     def begin(self, now_s: float, *, live: bool = True) -> None:
         """Begin watching: what readings of before amount to is known, and not told.
 
-        Parameters
-        ----------
-        now_s : float
-            [s].
-        live : bool
-            Whether readings come as the clock goes, or from a log that has time to wait.
+        Readings are `live` if they come as the clock goes, not from a log that has time to wait.
         """
         if self._model is not None:
             self._model.begin(live)
@@ -118,52 +127,44 @@ class Watcher:
         self._usable_s = now_s
 
     def add(self, time_s: float, reading: Reading, channel: int) -> list[WatchEvent]:
-        """Take a reading in and return what has to be told.
-
-        Parameters
-        ----------
-        time_s : float
-            When [s].
-        reading : Reading
-            All channels.
-        channel : int
-            Which one is the kiln's.
-        """
+        """Take a reading in, of which one channel is the kiln's, and return what has to be told."""
         value_c = reading.usable_c(channel)
         self._stuck = reading.statuses[channel] is Status.STUCK
         self._reading_c = value_c
         if self._usable_s is None:
             self._usable_s = time_s
-        plausible = self._taken(time_s, reading.values_c[channel], reading.statuses[channel])
+        plausible = self._is_plausible(time_s, reading.values_c[channel], reading.statuses[channel])
         if not math.isnan(value_c):
             self._usable_s = time_s
             if plausible:  # what no kiln can read moves neither an estimate nor the plan
-                self._attempts.of(
-                    COURSE, lambda: self.history.add(time_s, value_c, reading.duty), None
+                self._isolation.run(
+                    HISTORY_PART, lambda: self.history.add(time_s, value_c, reading.duty), None
                 )
         return self.tick(time_s)
 
-    def _taken(self, time_s: float, value_c: float, status: Status) -> bool:
-        return self._attempts.of(CIRCUIT, lambda: self.board.take(time_s, value_c, status), True)
+    def _is_plausible(self, time_s: float, value_c: float, status: Status) -> bool:
+        return self._isolation.run(
+            CIRCUIT_PART, lambda: self.board.take(time_s, value_c, status), True
+        )
 
     def tick(self, now_s: float) -> list[WatchEvent]:
         """Look at the clock, whether there is a reading or not, and return what has to be told."""
-        told: list[WatchEvent] = []
+        events: list[WatchEvent] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
-            told += self._locate(now_s)
-        told += self._attempts.of(ALARMS, lambda: self._judge_alarms(now_s), [])
-        told += self._told_blind(ALARMS, now_s)
+            events += self._locate(now_s)
+        events += self._isolation.run(ALARMS_PART, lambda: self._alarm_events(now_s), [])
+        events += self._blindness_events(ALARMS_PART, now_s)
         if self._model is not None:
             model = self._model
-            told += self._attempts.of(
-                REFIT, lambda: model.tick(now_s, self.history, self._position), []
+            events += self._isolation.run(
+                REFIT_PART, lambda: model.tick(now_s, self.history, self._position), []
             )
-        return told
+        return events
 
-    def _judge_alarms(self, now_s: float) -> list[WatchEvent]:
+    def _alarm_events(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
         return self.board.feed(
-            Situation(
+            AlarmInputs(
                 now_s=now_s,
                 reading_c=self._reading_c,
                 usable_s=now_s if self._usable_s is None else self._usable_s,
@@ -176,10 +177,10 @@ class Watcher:
             )
         )
 
-    def _told_blind(self, part: str, now_s: float) -> list[WatchEvent]:
+    def _blindness_events(self, part: str, now_s: float) -> list[WatchEvent]:
         """Tell, once, of a failure that may hide a danger."""
-        one = part == ALARMS and self.board.attempts.any_fails
-        if not (one or self._attempts.fails(part)):
+        one = part == ALARMS_PART and self.board.isolation.any_failing
+        if not (one or self._isolation.is_failing(part)):
             self._blind.discard(part)
             return []
         if part in self._blind:
@@ -189,7 +190,7 @@ class Watcher:
 
     def remarks(self) -> list[str]:
         """Return what failed, or works again, and has not been told yet, a sentence each."""
-        return [*self._attempts.remarks(), *self.board.attempts.remarks()]
+        return [*self._isolation.remarks(), *self.board.isolation.remarks()]
 
     def close(self) -> None:
         """End what is under way beside the watch."""
@@ -198,13 +199,15 @@ class Watcher:
 
     def _locate(self, now_s: float) -> list[WatchEvent]:
         self._located_s = now_s
-        self._rate_c_per_h = self._attempts.of(RATE, self.history.rate_c_per_h, self._rate_c_per_h)
-        told = self._told_blind(RATE, now_s)
+        self._rate_c_per_h = self._isolation.run(
+            RATE_PART, self.history.rate_c_per_h, self._rate_c_per_h
+        )
+        events = self._blindness_events(RATE_PART, now_s)
         if self._plan is not None:
-            told += self._attempts.of(PLACE, lambda: self._place(now_s), [])
-            told += self._told_blind(PLACE, now_s)
-        told += self._attempts.of(CALLS, lambda: self._cones_down(now_s), [])
-        return told
+            events += self._isolation.run(POSITION_PART, lambda: self._place(now_s), [])
+            events += self._blindness_events(POSITION_PART, now_s)
+        events += self._isolation.run(CONE_CALLS_PART, lambda: self._cone_events(now_s), [])
+        return events
 
     def _place(self, now_s: float) -> list[WatchEvent]:
         assert self._plan is not None
@@ -212,9 +215,9 @@ class Watcher:
         self._position = locate(self._plan, *self.history.trace(), now_c)
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
-        return self._segments_ended(now_s)
+        return self._segment_end_events(now_s)
 
-    def _segments_ended(self, now_s: float) -> list[WatchEvent]:
+    def _segment_end_events(self, now_s: float) -> list[WatchEvent]:
         """Tell of segments that have ended since last looked at: holds over, hands needed."""
         position, schedule = self._position, self.schedule
         if schedule is None or position is None:
@@ -235,22 +238,22 @@ class Watcher:
         before, self._ended = self._ended, ended | (self._ended or set())
         if before is None:
             return []  # ended before anybody watched
-        told = []
+        events = []
         for index in sorted(ended - before):
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
-                told.append(WatchEvent("hold-over", "note", "told", now_s, message))
+                events.append(WatchEvent("hold-over", "note", "told", now_s, message))
             if segment.action:
                 message = f"at the end of segment {label}: {segment.action}"
-                told.append(WatchEvent("action", "act", "told", now_s, message))
-        return told
+                events.append(WatchEvent("action", "act", "told", now_s, message))
+        return events
 
-    def _cones_down(self, now_s: float) -> list[WatchEvent]:
-        told = []
+    def _cone_events(self, now_s: float) -> list[WatchEvent]:
+        events = []
         time_s, temperature_c = self.history.trace()
         for cone in self._cones:
-            hot_enough = self.history.highest_c + self._offset_c > coldest_counting_c(cone)
+            hot_enough = self.history.highest_c + self._offset_c > lowest_effective_c(cone)
             if cone in self._down or not hot_enough:
                 continue
             moment_s = down_since_s(cone, time_s, temperature_c + self._offset_c)
@@ -259,41 +262,45 @@ class Watcher:
             self._down.add(cone)
             if now_s - moment_s < 30.0 * LOCATE_EVERY_S:
                 message = f"by heat-work cone {cone} is down; witness cones decide"
-                told.append(WatchEvent("cone", "act", "told", now_s, message))
-        return told
+                events.append(WatchEvent("cone", "act", "told", now_s, message))
+        return events
 
     def estimate(self, now_s: float) -> Estimate:
         """Return the state of the firing now, with all that follows from it.
 
         What cannot be worked out is left out and named as `untold`; nothing here raises.
         """
-        attempts = self._attempts
-        position = None if attempts.fails(PLACE) else self._position
-        now_c = attempts.of(NOW, self.history.now_c, math.nan)
+        isolation = self._isolation
+        position = None if isolation.is_failing(POSITION_PART) else self._position
+        now_c = isolation.run(TEMPERATURE_PART, self.history.now_c, math.nan)
         found = Estimate(
             now_s,
             now_c,
-            None if attempts.fails(RATE) else self._rate_c_per_h,
+            None if isolation.is_failing(RATE_PART) else self._rate_c_per_h,
             position,
             self._segment_name(position),
             None if position is None else self._deviation_c,
-            alarms=attempts.of(STANDING, lambda: self.board.standing, ()),
+            alarms=isolation.run(RAISED_ALARMS_PART, lambda: self.board.standing, ()),
         )
         if self.history.points >= 2:
             known: dict[str, Any] = {}
-            known |= attempts.of(ENERGY, lambda: self._energy(position, now_s), known)
+            known |= isolation.run(
+                ENERGY_PART, lambda: self._energy_figures(position, now_s), known
+            )
             bare = found
-            ahead = attempts.of(FORECAST, lambda: self._ahead(bare), None)
-            known |= attempts.of(CONES, lambda: self._cones_told(ahead), known)
+            ahead = isolation.run(FORECAST_PART, lambda: self._predicted(bare), None)
+            known |= isolation.run(CONES_PART, lambda: self._cone_figures(ahead), known)
             found = replace(found, **known)
             if ahead is not None:
-                found = self._timed(found, ahead)
-        return replace(found, untold=tuple(part for part in ESTIMATES if attempts.fails(part)))
+                found = self._with_times(found, ahead)
+        return replace(
+            found, untold=tuple(part for part in ESTIMATE_PARTS if isolation.is_failing(part))
+        )
 
-    def _energy(self, position: Position | None, now_s: float) -> dict[str, Any]:
+    def _energy_figures(self, position: Position | None, now_s: float) -> dict[str, Any]:
         if self._model is None:
             return {}
-        energy = self._model.see(self.history, position, now_s)
+        energy = self._model.update(self.history, position, now_s)
         return {
             "energy_kwh": energy.spent_kwh,
             "energy_total_kwh": energy.total_kwh,
@@ -306,11 +313,11 @@ class Watcher:
             return ""
         return self.schedule.segments[position.segment].name
 
-    def _cones_told(self, ahead: Prediction | None) -> dict[str, Any]:
+    def _cone_figures(self, ahead: Prediction | None) -> dict[str, Any]:
         time_s, temperature_c = self.history.trace()
         for_cones_c = temperature_c + self._offset_c
-        reached, number, low, high = cones_so_far(time_s, for_cones_c, self._thermocouple_c)
-        outlooks = cone_outlooks(
+        reached, number, low, high = cones_reached(time_s, for_cones_c, self._thermocouple_c)
+        forecasts = forecast_cones(
             self._cones,
             time_s,
             for_cones_c,
@@ -322,22 +329,22 @@ class Watcher:
             "reached_number": number,
             "low": low,
             "high": high,
-            "cones": outlooks,
+            "cones": forecasts,
         }
 
-    def _timed(self, found: Estimate, ahead: Prediction) -> Estimate:
+    def _with_times(self, found: Estimate, ahead: Prediction) -> Estimate:
         action, action_s = self._next_action(ahead, found.now_s)
         return ahead.timed(replace(found, action=action, action_s=action_s))
 
-    def _ahead(self, now: Estimate) -> Prediction | None:
+    def _predicted(self, now: Estimate) -> Prediction | None:
         position, schedule = now.position, self.schedule
         unknown = math.isnan(now.temperature_c)
-        if schedule is None or position is None or self.outlook is None or unknown:
+        if schedule is None or position is None or self.predictor is None or unknown:
             return None
-        going = Going(
+        going = FiringProgress(
             schedule, position, now.now_s, now.temperature_c, now.rate_c_per_h, now.deviation_c
         )
-        return predict(self.outlook, self._model, going)
+        return predict(self.predictor, self._model, going)
 
     def _next_action(self, ahead: Prediction, now_s: float) -> tuple[str, float | None]:
         if self.schedule is None:

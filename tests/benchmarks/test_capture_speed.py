@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 from benchmarks.turns import in_turns
-from capture.ptywatch import Instrument, Watch, readings, wait_until
-from waiting import PATIENCE_S
+from capture.ptywatch import Instrument, Watch, readings
+from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
 from firing.capture.fields import FieldLayout, LineParser
@@ -89,7 +89,7 @@ def test_from_byte_to_flushed_line(
 # One refit after the other, each of the whole firing so far, instead of one every quarter of an
 # hour.
 REFITTING = """
-import firing.watch.kilnmodel as kilnmodel
+import firing.watch.kiln_model as kilnmodel
 kilnmodel.REFIT_EVERY_S = 0.0
 kilnmodel.KilnModel._take = lambda *_: []
 from firing.cli import main

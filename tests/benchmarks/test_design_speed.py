@@ -10,6 +10,7 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln
 from firing.design.designer import design
 from firing.design.request import DesignRequest
 from firing.forecast.forecast import forecast
+from firing.ware.limits import lowest_of
 from firing.ware.rules import limits_for
 
 MOST_FORECASTS = 25.0
@@ -43,7 +44,7 @@ def test_the_limit_curve_costs_less_than_a_forecast(
         PLANTERS_AND_CUPS, DesignRequest("bisque", cone="06"), controller=CONTROLLER
     ).schedule
     turns = in_turns(
-        lambda: limits_for(PLANTERS_AND_CUPS, purpose="bisque").heating_between(grid),
+        lambda: lowest_of(limits_for(PLANTERS_AND_CUPS, purpose="bisque").of("heating"), grid),
         lambda: forecast(plan, kiln=kiln, load=PLANTERS_AND_CUPS),
         most=1.0,
     )

@@ -5,7 +5,8 @@ import threading
 import time
 from pathlib import Path
 
-from capture.ptywatch import Instrument, Watch, readings, rows, wait_until
+from capture.ptywatch import Instrument, Watch, readings, rows
+from waiting import wait_until
 
 from firing.logs.reader import read_log
 

@@ -6,22 +6,13 @@ import os
 import signal
 import subprocess
 import sys
-import time
 import tty
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from waiting import PATIENCE_S, wait_until
+
 MAIN = (sys.executable, "-c", "from firing.cli import main; main()")
-PATIENCE_S = 120.0
-
-
-def wait_until(true: Callable[[], object], what: str, patience_s: float = PATIENCE_S) -> None:
-    """Wait for something; how long it takes is not judged."""
-    until = time.monotonic() + patience_s
-    while not true():
-        assert time.monotonic() < until, f"never came: {what}"
-        time.sleep(0.005)
 
 
 class Instrument:

@@ -7,7 +7,7 @@ from capture.garbling import heard_at
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.celsius import converter_for
+from firing.capture.conversion import converter_for
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.reading import Reading, Status
 from firing.capture.text_lines import LineBuffer

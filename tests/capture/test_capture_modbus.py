@@ -13,7 +13,7 @@ import pytest
 from capture.modbusline import Line, serving
 from capture.ptywatch import Instrument
 
-from firing.capture.celsius import plain_converter
+from firing.capture.conversion import plain_converter
 from firing.capture.modbus import SILENT_ASKS, ModbusSource, RegisterChannel
 from firing.capture.reading import Reading, Status
 from firing.capture.serial_port import PortSettings

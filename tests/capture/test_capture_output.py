@@ -8,13 +8,13 @@ from capture.modbusline import Line, serving
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.celsius import plain_converter
 from firing.capture.clock import TimeBase
+from firing.capture.conversion import plain_converter
 from firing.capture.fields import FieldLayout, LineParser
+from firing.capture.log_sources import ReplayedLog
 from firing.capture.modbus import ModbusSource, RegisterChannel
-from firing.capture.reading import Reading, Status, duty_of
+from firing.capture.reading import Reading, Status, duty_from_percent
 from firing.capture.recorder import Recorder
-from firing.capture.replay import Replay
 from firing.capture.serial_port import PortSettings
 from firing.errors import FiringError
 from firing.logs.reader import read_log
@@ -46,7 +46,7 @@ def test_an_output_in_percent(line: bytes, layout: FieldLayout, duty: float) -> 
 
 @given(st.floats(allow_nan=True, allow_infinity=True))
 def test_an_output_is_a_share_or_nothing(percent: float) -> None:
-    duty = duty_of(percent)
+    duty = duty_from_percent(percent)
     assert math.isnan(duty) or 0.0 <= duty <= 1.0
 
 
@@ -103,7 +103,7 @@ def test_it_is_recorded_reviewed_and_replayed(tmp_path: Path) -> None:
     assert log.trace.channels == ("kiln",)
     assert log.trace.duty is not None
     assert log.trace.duty[[0, 3]].tolist() == [1.0, 0.25]
-    replay = Replay(path, math.inf)
+    replay = ReplayedLog(path, math.inf)
     assert replay.gives_output
     replay.open()
     assert [replay.read(0.0).duty for _ in range(4)] == pytest.approx(  # type: ignore[union-attr]  # read

@@ -4,33 +4,33 @@ import math
 
 import numpy as np
 
-from firing.capture.plausibility import ChannelJudge, Judge
+from firing.capture.plausibility import ChannelPlausibility, PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.logs.plausibility_limits import LIVE_STILL_S
 
 
 def test_a_kiln_at_full_power_and_one_that_is_opened_are_not_marked() -> None:
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     celsius = [20.0 + 0.15 * second for second in range(7000)]  # 540 °C/h
     celsius += [celsius[-1] - 4.0 * second for second in range(100)]  # lid open, bare junction
     assert {judge.judge(float(i), value) for i, value in enumerate(celsius)} == {Status.OK}
 
 
 def test_what_is_outside_a_kiln_is_marked_and_the_next_is_not() -> None:
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     found = [judge.judge(float(i), v) for i, v in enumerate([800.0, 3276.7, -200.0, 800.1])]
     assert found == [Status.OK, Status.OUT_OF_SPAN, Status.OUT_OF_SPAN, Status.OK]
 
 
 def test_a_spike_is_marked_going_and_coming() -> None:
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     found = [judge.judge(float(i), v) for i, v in enumerate([800.0, 900.0, 800.0, 800.1])]
     assert found == [Status.OK, Status.STEP, Status.STEP, Status.OK]
 
 
 def test_a_restless_channel_that_freezes_is_stuck_and_recovers() -> None:
     random = np.random.default_rng(1)
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     restless = [800.0 + 0.1 * round(x) for x in random.normal(0, 5, 300)]
     for i, value in enumerate(restless):
         assert judge.judge(float(i), value) is Status.OK
@@ -43,20 +43,20 @@ def test_a_restless_channel_that_freezes_is_stuck_and_recovers() -> None:
 
 
 def test_whole_degrees_in_a_hold_are_not_stuck() -> None:
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     marks = {judge.judge(float(i), 1000.0 + round(i / 400)) for i in range(4000)}
     marks |= {judge.judge(4000.0 + i, 1010.0) for i in range(4000)}
     assert marks == {Status.OK}
 
 
 def test_a_ramp_without_noise_that_ends_in_a_hold_is_not_stuck() -> None:
-    judge = ChannelJudge()
+    judge = ChannelPlausibility()
     celsius = [900.0 + 1.25 * i for i in range(100)] + [1025.0] * 200
     assert {judge.judge(30.0 * i, value) for i, value in enumerate(celsius)} == {Status.OK}
 
 
 def test_what_the_instrument_said_stays() -> None:
     reading = Reading([math.nan, 5000.0], [Status.OPEN, Status.OK])
-    Judge(2).mark(0.0, reading)
+    PlausibilityCheck(2).mark(0.0, reading)
     assert reading.statuses == [Status.OPEN, Status.OUT_OF_SPAN]
     assert math.isnan(reading.usable_c(1))

@@ -10,19 +10,18 @@ from typing import Any
 import pytest
 from capture.ptywatch import Instrument
 
-from firing.capture.connection import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.reading import Reading
-from firing.capture.serial_port import Link, PortSettings, list_ports
-from firing.capture.source import SourceLost
-from firing.capture.text_lines import GARBLED_LINES, AsciiSource
+from firing.capture.serial_port import PortSettings, SerialPort, list_ports
+from firing.capture.source import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection, SourceLost
+from firing.capture.text_lines import GARBLED_LINES, TextLineSource
 
 
-def source(port: object, *fields: str) -> AsciiSource:
-    return AsciiSource(PortSettings(str(port)), LineParser(FieldLayout(fields or ("kiln",))))
+def source(port: object, *fields: str) -> TextLineSource:
+    return TextLineSource(PortSettings(str(port)), LineParser(FieldLayout(fields or ("kiln",))))
 
 
-def take(what: AsciiSource | Connection, patience_s: float = 60.0) -> Reading | None:
+def take(what: TextLineSource | Connection, patience_s: float = 60.0) -> Reading | None:
     until = time.monotonic() + patience_s
     while time.monotonic() < until:
         found = what.read(0.05)
@@ -101,7 +100,7 @@ FAULTS = [
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: type(fault).__name__)
 def test_every_kind_of_unplugging_is_one(fault: BaseException) -> None:
-    link = Link(PortSettings("/dev/ttyTEST"))
+    link = SerialPort(PortSettings("/dev/ttyTEST"))
     link.port = Broken(fault)
     with pytest.raises(SourceLost, match="/dev/ttyTEST is gone"):
         link.read()
@@ -113,7 +112,7 @@ def test_every_kind_of_unplugging_is_one(fault: BaseException) -> None:
 
 
 def test_a_port_closed_by_another_thread_is_lost(instrument: Instrument) -> None:
-    link = Link(PortSettings(str(instrument.port)))
+    link = SerialPort(PortSettings(str(instrument.port)))
     link.open(wait_s=5.0)
     threading.Timer(0.1, link.port.close).start()
     until = time.monotonic() + 60.0
@@ -164,7 +163,7 @@ class Gone:
 
 def test_pauses_before_trying_again_grow(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = [0.0]
-    monkeypatch.setattr("firing.capture.connection.monotonic_s", lambda: clock[0])
+    monkeypatch.setattr("firing.capture.source.monotonic_s", lambda: clock[0])
     monkeypatch.setattr(time, "sleep", lambda s: clock.__setitem__(0, clock[0] + s))
     gone = Gone()
     connection = Connection(gone)
@@ -223,10 +222,10 @@ def test_ports_are_listed_with_their_numbers(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_standard_input_is_read_to_its_end() -> None:
     from firing.capture.source import SourceEnded
-    from firing.capture.text_lines import StandardInput
+    from firing.capture.text_lines import StandardInputSource
 
     reading_end, writing_end = os.pipe()
-    lines = StandardInput(LineParser(FieldLayout(("kiln",))), reading_end)
+    lines = StandardInputSource(LineParser(FieldLayout(("kiln",))), reading_end)
     lines.open()
     os.write(writing_end, b"20.5\n21.5\n22")
     os.close(writing_end)

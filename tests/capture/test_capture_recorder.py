@@ -17,7 +17,7 @@ from firing.capture import recorder as recorder_module
 from firing.capture.clock import TimeBase, utc_stamp
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import MOST_PENDING, Recorder
-from firing.capture.recording import header, parse_rows, whole_length
+from firing.capture.recording_format import header, intact_length, parse_rows
 from firing.errors import FiringError
 from firing.logs.reader import read_log
 
@@ -267,7 +267,7 @@ def test_whole_lines_are_counted_from_any_bytes() -> None:
     source = random.Random(1)
     for _ in range(500):
         data = bytes(source.choice(b"ab\n\0,1") for _ in range(source.randrange(30)))
-        length = whole_length(data)
+        length = intact_length(data)
         assert length == 0 or data[length - 1 : length] == b"\n"
         assert b"\0" not in data[:length]
 

@@ -5,7 +5,7 @@ import pytest
 from firing.capture.modbus import ModbusSource
 from firing.capture.scpi import ScpiSource
 from firing.capture.source_settings import SourceSettings, make_source, parse_source
-from firing.capture.text_lines import AsciiSource, StandardInput
+from firing.capture.text_lines import StandardInputSource, TextLineSource
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile
 
@@ -40,7 +40,7 @@ missing = [32767]
 def test_lines_scpi_and_registers() -> None:
     lines = parse_source(LINES)
     assert (lines.baud, lines.fields, lines.unit) == (115200, ("kiln", "-", "junction"), "mV")
-    assert isinstance(make_source(lines), AsciiSource)
+    assert isinstance(make_source(lines), TextLineSource)
     modbus = parse_source(MODBUS)
     assert modbus.interval_s == 5.0
     assert modbus.registers[0].scale == 0.1
@@ -48,7 +48,7 @@ def test_lines_scpi_and_registers() -> None:
     assert isinstance(make_source(modbus), ModbusSource)
     scpi = parse_source('kind = "scpi"\nport = "socket://h:5025"\nquery = "MEAS:TEMP?"')
     assert isinstance(make_source(scpi), ScpiSource)
-    assert isinstance(make_source(parse_source('port = "-"')), StandardInput)
+    assert isinstance(make_source(parse_source('port = "-"')), StandardInputSource)
     assert parse_source('port = "-"\nunit = "mV"\njunction = "77F"').junction_c == 25.0
 
 

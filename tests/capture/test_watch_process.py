@@ -13,12 +13,16 @@ from pathlib import Path
 
 import pytest
 from capture.killing import Sender, check_kills
-from capture.ptywatch import MAIN, Instrument, Watch, readings, rows, wait_until
+from capture.ptywatch import MAIN, Instrument, Watch, readings, rows
 from click.testing import CliRunner
+from firing.tui.live_watch import LiveWatch
+from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
+from firing.capture.text_lines import GARBLED_LINES
 from firing.cli import cli
 from firing.errors import FiringError
+from firing.watch.options import WatchOptions
 
 PLAN = """title = "Test"
 [[segment]]
@@ -84,7 +88,7 @@ def test_sigterm_ends_cleanly_with_a_last_status(tmp_path: Path, instrument: Ins
 
 
 REFITTING = """
-import firing.watch.kilnmodel as kilnmodel
+import firing.watch.kiln_model as kilnmodel
 kilnmodel.REFIT_EVERY_S = 0.0
 kilnmodel.KilnModel._take = lambda *_: []
 from firing.cli import main
@@ -359,6 +363,26 @@ def test_lines_that_are_no_readings_leave_with_1(
     assert ("check the fields" in last) == bool(said)
 
 
+@pytest.mark.parametrize(("line", "complete"), [(b"20,30\n", False), (b"20.5\n", True)])
+def test_a_screen_knows_of_lines_that_are_no_readings(
+    instrument: Instrument, line: bytes, complete: bool
+) -> None:
+    watch = LiveWatch(WatchOptions(str(instrument.port)))
+    watch.begin()
+    try:
+        wait_until(lambda: watch.seen.stage == "waiting")
+        instrument.send((GARBLED_LINES + 5) * line)
+        wait_until(lambda: watch.seen.reading or "in a row are no readings" in remarks(watch))
+    finally:
+        assert watch.end(PATIENCE_S)
+    assert watch.seen.complete is complete
+    assert ("no line was a reading" in remarks(watch)) is not complete
+
+
+def remarks(watch: LiveWatch) -> str:
+    return "; ".join(remark.words for remark in watch.seen.remarks)
+
+
 def test_a_refusal_leaves_with_2(tmp_path: Path) -> None:
     done = run(tmp_path, "nothing.csv", lines=b"")
     assert (done.returncode, done.stdout) == (2, b"")
@@ -367,6 +391,7 @@ def test_a_refusal_leaves_with_2(tmp_path: Path) -> None:
 
 PROBE = """
 import json, sys
+from firing.capture.text_lines import GARBLED_LINES
 from firing.cli import cli
 cli.main(sys.argv[1:], standalone_mode=False)
 screens = {'firing.tui'} & set(sys.modules)

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firing.cones.equivalence import cone_reached, hold_needed, peak_needed
+from firing.cones.equivalence import cone_reached
+from firing.cones.holds import hold_needed, peak_needed
 from firing.cones.kinetics import end_point_c
 from firing.cones.table import CONES
 from firing.errors import FiringError

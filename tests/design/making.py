@@ -1,17 +1,24 @@
 """Small invented problems for the designer's tests."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from firing.controller.controller import Controller
 from firing.controller.file import read_controller
+from firing.design.designer import answer, prepared
+from firing.design.request import DesignRequest
+from firing.design.solve import ProgramSolution
+from firing.forecast.forecast import forecast
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import read_kiln
+from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
+from firing.ware.breach import Breach
 from firing.ware.file import read_load
-from firing.ware.limits import Dwell
-from firing.ware.load import Dryness, HeatedFrom, Load, Piece
+from firing.ware.limits import USUAL_MARGIN, Dwell, RateCap
+from firing.ware.load import Dryness, HeatedFrom, Load, Piece, WareState
 
 EXAMPLES = Path(__file__).parents[2] / "schedules"
 
@@ -42,26 +49,22 @@ def alone(load: Load, name: str) -> Load:
     return replace(load, pieces=tuple(piece for piece in load.pieces if piece.name == name))
 
 
-@dataclass(frozen=True, eq=False)
-class Steps:
-    """A ceiling that is level between edges."""
+class Steps(RateCap):
+    """A cap that is level between edges."""
 
-    edges_c: FloatArray
-    rates_c_per_h: FloatArray
-    reason: str = "made"
-    text: str = "made for a test"
-    source: str = "slab-ramp"
+    def __init__(self, edges_c: FloatArray, rates_c_per_h: FloatArray) -> None:
+        super().__init__("made", "made for a test", "slab-ramp", edges_c, rates_c_per_h)
 
     def at(self, temperature_c: FloatArray) -> FloatArray:
         """Return the rate at temperatures."""
-        cell = np.searchsorted(self.edges_c, temperature_c, side="right") - 1
+        cell = np.searchsorted(self.knots_c, temperature_c, side="right") - 1
         return self.rates_c_per_h[np.clip(cell, 0, self.rates_c_per_h.size - 1)]
 
     def lowest_between(self, low_c: FloatArray, high_c: FloatArray) -> FloatArray:
         """Return the lowest rate inside intervals."""
         found = []
         for low, high in zip(low_c, high_c, strict=True):
-            inside = (self.edges_c[:-1] < high - 1e-6) & (self.edges_c[1:] > low + 1e-6)
+            inside = (self.knots_c[:-1] < high - 1e-6) & (self.knots_c[1:] > low + 1e-6)
             found.append(self.rates_c_per_h[inside].min(initial=np.inf))
         return np.array(found)
 
@@ -69,3 +72,30 @@ class Steps:
 def dwell(low_c: float, high_c: float, at_least_s: float) -> Dwell:
     """A least time in a window."""
     return Dwell((low_c, high_c), at_least_s, "carbon", "made for a test", "slab-ramp", 0.0, 1e9)
+
+
+def check_plan(
+    schedule: Schedule,
+    load: Load,
+    *,
+    margin: float = USUAL_MARGIN,
+    kiln: KilnDescription | None = None,
+    state: WareState | None = None,
+) -> tuple[Breach, ...]:
+    """Where a schedule is not safe for its load, as its forecast has it."""
+    return forecast(schedule, kiln=kiln, load=load, margin=margin, state=state).breaches
+
+
+def fastest(
+    load: Load,
+    request: DesignRequest,
+    *,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    state: WareState | None = None,
+) -> ProgramSolution:
+    """The optimum within the limits, before the simulated wall has had its say."""
+    controller = Controller() if controller is None else controller
+    ready = prepared(load, request, kiln, state)
+    found = answer(ready.load, request, ready.limits, ready.curves, controller, ready.offset_c)
+    return found.solution

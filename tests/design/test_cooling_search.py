@@ -77,32 +77,32 @@ def brute_force_s(most: int, caps: list[float]) -> float:
 def test_the_way_down_is_the_best_there_is(caps: list[float], most: int) -> None:
     # Nothing caps the last stretch, where no kiln could be slowed any more.
     every = [500.0, *caps]
-    ceiling = Steps(EDGES, np.array(every))
-    descent = CoolingSearch([PEAK], STOPS, OPEN, [ceiling], OWN, CONTROLLER, {}, 6)
-    times = descent.times_s(PEAK)
+    cap = Steps(EDGES, np.array(every))
+    cooling = CoolingSearch([PEAK], STOPS, OPEN, [cap], OWN, CONTROLLER, {}, 6)
+    times = cooling.times_s(PEAK)
     assert times[min(most, times.size - 1)] == pytest.approx(brute_force_s(most, every), abs=0.01)
 
 
 def test_a_kiln_that_breaks_nothing_is_left_alone() -> None:
-    ceiling = Steps(EDGES, np.full(5, 500.0))
-    descent = CoolingSearch([PEAK], STOPS, OPEN, [ceiling], OWN, CONTROLLER, {}, 6)
-    assert descent.legs(PEAK, 0) == ()
-    assert np.isfinite(descent.times_s(PEAK)[0])
+    cap = Steps(EDGES, np.full(5, 500.0))
+    cooling = CoolingSearch([PEAK], STOPS, OPEN, [cap], OWN, CONTROLLER, {}, 6)
+    assert cooling.legs(PEAK, 0) == ()
+    assert np.isfinite(cooling.times_s(PEAK)[0])
 
 
 def test_a_stop_that_was_asked_for_is_made_and_held() -> None:
-    ceiling = Steps(EDGES, np.full(5, 500.0))
-    descent = CoolingSearch([PEAK], STOPS, OPEN, [ceiling], OWN, CONTROLLER, {700.0: 1800.0}, 6)
-    (leg,) = descent.legs(PEAK, 1)
+    cap = Steps(EDGES, np.full(5, 500.0))
+    cooling = CoolingSearch([PEAK], STOPS, OPEN, [cap], OWN, CONTROLLER, {700.0: 1800.0}, 6)
+    (leg,) = cooling.legs(PEAK, 1)
     assert (leg.target_c, leg.rate_c_per_h, leg.hold_s) == (700.0, None, 1800.0)
 
 
 def test_a_clock_that_does_not_wait_never_runs_ahead_of_the_kiln() -> None:
     caps = [500.0, 500.0, 60.0, 500.0, 500.0]
-    ceiling = Steps(EDGES, np.array(caps))
+    cap = Steps(EDGES, np.array(caps))
     clock = Controller(rate_min=10.0, rate_max=600.0, rate_step=10.0, waits=False)
-    descent = CoolingSearch([PEAK], STOPS, OPEN, [ceiling], OWN, clock, {}, 6)
-    legs = descent.legs(PEAK, 4)
+    cooling = CoolingSearch([PEAK], STOPS, OPEN, [cap], OWN, clock, {}, 6)
+    legs = cooling.legs(PEAK, 4)
     from_c = PEAK
     for leg in legs:
         assert leg.rate_c_per_h is not None

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.design.heating_search import HeatingSearch
-from firing.design.labels import HeatingLeg, PeakCandidate
+from firing.design.heating_search import HeatingLeg, HeatingSearch
+from firing.design.peak_candidates import PeakCandidate
 from firing.ware.limits import Dwell
 
 START, PEAK = 20.0, 420.0
@@ -109,26 +109,26 @@ def test_the_way_up_is_the_best_there_is(
     cells, windows, needs, most, step_s = problem
     controller = replace(CONTROLLER, hold_step_s=step_s)
     dwells = chosen(windows, needs)
-    ceiling = Steps(EDGES, np.array(cells))
-    climb = HeatingSearch(START, STOPS, [ceiling], dwells, controller, [PeakCandidate(PEAK)], most)
-    times = climb.times_s()[:, 0]
+    cap = Steps(EDGES, np.array(cells))
+    heating = HeatingSearch(START, STOPS, [cap], dwells, controller, [PeakCandidate(PEAK)], most)
+    times = heating.times_s()[:, 0]
     wanted = brute_force_s(most, cells, dwells, controller)
     assert np.isfinite(times.min()) == np.isfinite(wanted)
     if np.isfinite(wanted):
         assert wanted - 0.01 <= times.min() <= wanted + step_s * len(dwells) + 0.01
-        legs = climb.legs(int(np.argmin(times)) + 1, 0)
+        legs = heating.legs(int(np.argmin(times)) + 1, 0)
         assert sum(leg.ramp_s + leg.hold_s for leg in legs) == pytest.approx(times.min(), abs=0.01)
-        keeps(legs, ceiling, dwells)
+        keeps(legs, cap, dwells)
 
 
-def keeps(legs: tuple[HeatingLeg, ...], ceiling: Steps, dwells: list[Dwell]) -> None:
-    """Check a way up against its ceilings and dwells, from its legs alone."""
+def keeps(legs: tuple[HeatingLeg, ...], cap: Steps, dwells: list[Dwell]) -> None:
+    """Check a way up against its caps and dwells, from its legs alone."""
     at = START
     spent = [0.0] * len(dwells)
     for leg in legs:
         rate = (leg.target_c - at) / leg.ramp_s * 3600.0
         assert min(abs(rate - known) for known in RATES) < 1e-6
-        most = ceiling.lowest_between(np.array([at]), np.array([leg.target_c]))[0]
+        most = cap.lowest_between(np.array([at]), np.array([leg.target_c]))[0]
         assert rate <= most * (1.0 + 1e-6)
         assert 0.0 <= leg.hold_s <= CONTROLLER.longest_hold_s + 1e-6
         for number, need in enumerate(dwells):
@@ -142,25 +142,25 @@ def keeps(legs: tuple[HeatingLeg, ...], ceiling: Steps, dwells: list[Dwell]) -> 
 
 
 def test_a_summit_with_a_rate_is_approached_at_it_for_100_degrees() -> None:
-    ceiling = Steps(EDGES, np.full(6, 80.0))
-    summits = [PeakCandidate(PEAK, 600.0, 40.0), PeakCandidate(PEAK, 0.0, 60.0)]
-    climb = HeatingSearch(START, STOPS, [ceiling], [], CONTROLLER, summits, 4)
+    cap = Steps(EDGES, np.full(6, 80.0))
+    candidates = [PeakCandidate(PEAK, 600.0, 40.0), PeakCandidate(PEAK, 0.0, 60.0)]
+    heating = HeatingSearch(START, STOPS, [cap], [], CONTROLLER, candidates, 4)
     # 300 °C at 80 °C/h, then 100 °C at 40 or 60 °C/h from the stop at 320 °C, and the hold
-    two = climb.times_s()[1]
+    two = heating.times_s()[1]
     assert two == pytest.approx([3600 * (300 / 80 + 100 / 40) + 600, 3600 * (300 / 80 + 100 / 60)])
-    assert climb.legs(2, 0)[-1] == HeatingLeg(PEAK, 9000.0, 600.0)
+    assert heating.legs(2, 0)[-1] == HeatingLeg(PEAK, 9000.0, 600.0)
 
 
 def test_a_hold_too_long_for_one_stop_is_spread_over_several() -> None:
-    ceiling = Steps(EDGES, np.full(6, 80.0))
+    cap = Steps(EDGES, np.full(6, 80.0))
     short = replace(CONTROLLER, hold_max_s=3600.0)
     needs = [dwell(80.0, 120.0, 9000.0)]
-    climb = HeatingSearch(START, STOPS, [ceiling], needs, short, [PeakCandidate(PEAK)], 3)
-    legs = climb.legs(3, 0)
+    heating = HeatingSearch(START, STOPS, [cap], needs, short, [PeakCandidate(PEAK)], 3)
+    legs = heating.legs(3, 0)
     # 80 to 120 °C takes 1800 s at 80 °C/h, and 7200 s are two whole holds.
     assert [(leg.target_c, leg.hold_s) for leg in legs[:2]] == [(90.0, 3600.0), (120.0, 3600.0)]
-    keeps(legs, ceiling, needs)
-    assert climb.times_s()[2, 0] == pytest.approx(400.0 / 80.0 * 3600.0 + 7200.0)
+    keeps(legs, cap, needs)
+    assert heating.times_s()[2, 0] == pytest.approx(400.0 / 80.0 * 3600.0 + 7200.0)
 
 
 def test_windows_that_overlap_are_not_for_this() -> None:

@@ -4,9 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from design.making import CONTROLLER, PLANTERS_AND_CUPS, example_kiln, ware
+from design.making import CONTROLLER, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 
-from firing.design.check import check_plan
 from firing.design.explain import designed_text
 from firing.design.repair import repaired_design
 from firing.errors import FiringError

@@ -4,11 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, example_kiln, ware
+from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.design.check import check_plan
 from firing.design.resume import resume
 from firing.errors import FiringError
 from firing.kiln.simulation import simulate

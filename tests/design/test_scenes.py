@@ -3,11 +3,19 @@
 from dataclasses import replace
 
 import pytest
-from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, alone, example_kiln, ware
+from design.making import (
+    CONTROLLER,
+    GLAZED,
+    PLANTERS_AND_CUPS,
+    alone,
+    check_plan,
+    example_kiln,
+    fastest,
+    ware,
+)
 
 from firing.controller.controller import Controller
-from firing.design.check import check_plan
-from firing.design.designer import design, fastest
+from firing.design.designer import design
 from firing.design.explain import designed_text
 from firing.design.peak_candidates import Bounds
 from firing.design.request import CoolingRequest, DesignRequest
@@ -15,10 +23,10 @@ from firing.design.result import Design
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources
+from firing.ware.check import check_wall
 from firing.ware.limits import REASONS, Reason
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import verify_ware
 
 HOUR = 3600.0
 BISQUE_980 = DesignRequest("bisque", top_c=980.0)
@@ -32,13 +40,13 @@ def bisque(thickest_mm: float) -> Design:
 
 def test_planters_and_cups_in_one_load_the_thickest_governs() -> None:
     kiln = example_kiln()
-    wish = DesignRequest("bisque", cone="06")
-    both = design(PLANTERS_AND_CUPS, wish, kiln=kiln, controller=EIGHT)
+    request = DesignRequest("bisque", cone="06")
+    both = design(PLANTERS_AND_CUPS, request, kiln=kiln, controller=EIGHT)
     assert both.ware.piece.thickest_mm == 18.0
     assert len(both.schedule.segments) <= 8
     assert both.safe
-    cups = design(alone(PLANTERS_AND_CUPS, "cup"), wish, kiln=kiln, controller=EIGHT)
-    planters = design(alone(PLANTERS_AND_CUPS, "planter"), wish, kiln=kiln, controller=EIGHT)
+    cups = design(alone(PLANTERS_AND_CUPS, "cup"), request, kiln=kiln, controller=EIGHT)
+    planters = design(alone(PLANTERS_AND_CUPS, "planter"), request, kiln=kiln, controller=EIGHT)
     # About a day from closing to opening is common practice, no source.
     assert 20 * HOUR <= cups.total_s <= 32 * HOUR
     assert planters.total_s > cups.total_s + 4 * HOUR
@@ -47,20 +55,20 @@ def test_planters_and_cups_in_one_load_the_thickest_governs() -> None:
 
 def test_every_design_is_borne_out_by_the_transient_ware_simulation() -> None:
     kiln = example_kiln()
-    for load, wish in (
+    for load, request in (
         (ware(5.0), DesignRequest("bisque", cone="06")),
         (ware(30.0), DesignRequest("bisque", top_c=980.0)),
         (ware(45.0, heated_from="both", body="porcelain"), DesignRequest("bisque", top_c=950.0)),
         (ware(8.0), DesignRequest("once-fired", cone="5")),
         (GLAZED, DesignRequest("glaze", cone="6", margin=2.0)),
     ):
-        made = design(load, wish, kiln=kiln, controller=CONTROLLER)
+        made = design(load, request, kiln=kiln, controller=CONTROLLER)
         assert made.problems == ()
-        limits = limits_for(load, purpose=wish.purpose, margin=wish.margin)
+        limits = limits_for(load, purpose=request.purpose, margin=request.margin)
         trace = made.forecast.kiln.run if made.forecast.kiln else None
         assert trace is not None
         course = simulate_ware(load, trace.time_s, trace.ware_c)
-        assert verify_ware(course, limits, made.schedule) == ()
+        assert check_wall(course, limits, made.schedule) == ()
 
 
 def test_thicker_ware_never_has_a_shorter_program() -> None:
@@ -75,8 +83,8 @@ def test_thicker_ware_never_has_a_shorter_program() -> None:
 def test_thicker_ware_never_has_a_shorter_program_in_the_kiln_to_a_cone(step_mm: int) -> None:
     kiln, before_s = example_kiln(), 0.0
     for thickest_mm in range(5, 61, step_mm):
-        wish = DesignRequest("bisque", cone="06")
-        made = fastest(ware(float(thickest_mm)), wish, kiln=kiln, controller=EIGHT)
+        request = DesignRequest("bisque", cone="06")
+        made = fastest(ware(float(thickest_mm)), request, kiln=kiln, controller=EIGHT)
         assert made.time_s >= before_s, thickest_mm
         before_s = made.time_s
 
@@ -91,8 +99,8 @@ def test_each_limit_when_left_out_changes_some_program(reason: Reason) -> None:
     def total_s(load_mm: float, purpose: Purpose, without: tuple[Reason, ...]) -> float:
         bisqued = purpose == "glaze"
         load = ware(load_mm, "bisqued" if bisqued else "bone dry", body="stoneware")
-        wish = DesignRequest(purpose, top_c=1240.0 if bisqued else 980.0, without=without)
-        return fastest(load, wish, controller=EIGHT).time_s
+        request = DesignRequest(purpose, top_c=1240.0 if bisqued else 980.0, without=without)
+        return fastest(load, request, controller=EIGHT).time_s
 
     # Carbon-rich thick stoneware, thick walls that cool, and the middling pot.
     changed = [
@@ -117,8 +125,8 @@ def test_damp_tiles_heated_from_one_side_are_to_be_dried_first() -> None:
 
 
 def test_a_glaze_to_cone_6_below_1205_meets_the_cone() -> None:
-    wish = DesignRequest("glaze", cone="6", bounds=Bounds(peak_at_most_c=1205.0))
-    made = design(GLAZED, wish, kiln=example_kiln(), controller=CONTROLLER)
+    request = DesignRequest("glaze", cone="6", bounds=Bounds(peak_at_most_c=1205.0))
+    made = design(GLAZED, request, kiln=example_kiln(), controller=CONTROLLER)
     assert made.schedule.peak_c <= 1205.0
     assert made.schedule.segments[-1].hold_s > 0.0
     cones = made.forecast.cones
@@ -130,8 +138,8 @@ def test_a_glaze_to_cone_6_below_1205_meets_the_cone() -> None:
 
 def test_a_shorter_hold_is_paid_for_by_a_slower_end() -> None:
     def at_most(hold_s: float) -> Design:
-        wish = DesignRequest("glaze", cone="6", bounds=Bounds(1195.0, hold_at_most_s=hold_s))
-        return design(GLAZED, wish, controller=CONTROLLER)
+        request = DesignRequest("glaze", cone="6", bounds=Bounds(1195.0, hold_at_most_s=hold_s))
+        return design(GLAZED, request, controller=CONTROLLER)
 
     free, bound = at_most(2 * HOUR), at_most(900.0)
     assert bound.schedule.segments[-1].hold_s <= 900.0
@@ -145,21 +153,21 @@ def test_a_shorter_hold_is_paid_for_by_a_slower_end() -> None:
 def test_witness_cones_move_the_peak() -> None:
     kiln = example_kiln()
     low = replace(kiln, fitted=replace(kiln.fitted, cone_offset_c=10.0))
-    wish = DesignRequest("glaze", cone="6")
-    plain = design(GLAZED, wish, kiln=kiln, controller=CONTROLLER).schedule.peak_c
-    moved = design(GLAZED, wish, kiln=low, controller=CONTROLLER).schedule.peak_c
+    request = DesignRequest("glaze", cone="6")
+    plain = design(GLAZED, request, kiln=kiln, controller=CONTROLLER).schedule.peak_c
+    moved = design(GLAZED, request, kiln=low, controller=CONTROLLER).schedule.peak_c
     # A thermocouple that reads 10 °C too low is to be sent 10 °C less far.
     assert plain - moved == pytest.approx(10.0, abs=1.5)
 
 
 def test_drop_and_hold_and_controlled_cooling_count_as_heat_work() -> None:
-    wish = DesignRequest("glaze", cone="6", cooling=CoolingRequest(1100.0, 1800.0, 65.0, 760.0))
-    made = design(GLAZED, wish, kiln=example_kiln(), controller=CONTROLLER)
+    request = DesignRequest("glaze", cone="6", cooling=CoolingRequest(1100.0, 1800.0, 65.0, 760.0))
+    made = design(GLAZED, request, kiln=example_kiln(), controller=CONTROLLER)
     drop, slow = made.schedule.segments[-2:]
     assert (drop.target_c, drop.hold_s) == (1100.0, 1800.0)
     assert (slow.target_c, slow.rate_c_per_h) == (760.0, 65.0)
     assert made.forecast.cones.reached_number == pytest.approx(6.0, abs=0.1)
-    plain_wish = replace(wish, cooling=CoolingRequest())
+    plain_wish = replace(request, cooling=CoolingRequest())
     plain = design(GLAZED, plain_wish, kiln=example_kiln(), controller=CONTROLLER)
     assert made.schedule.peak_c < plain.schedule.peak_c
 

@@ -4,16 +4,16 @@ import math
 
 import numpy as np
 import pytest
+from heat.marching import conduct, constant_material
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
+from firing.heat.balance import at_rest
 from firing.heat.bdf import extrapolation, sharpened, weights
 from firing.heat.boundary import Boundary, Exchange, FixedTemperature, HeatFlux
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import Plane, drum
-from firing.heat.properties import constant_material
-from firing.heat.transient import at_rest, conduct
 from firing.kiln.materials import wall_material
 
 BRICK = wall_material("insulating brick 1260")

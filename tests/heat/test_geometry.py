@@ -3,10 +3,11 @@
 import math
 
 import pytest
+from heat.marching import Pipe
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.heat.geometry import BoxChamber, Pipe, Plane, RoundChamber, cube, drum
+from firing.heat.geometry import BoxChamber, Plane, RoundChamber, cube, drum
 
 
 def test_a_cube_loses_by_langmuirs_factor() -> None:

@@ -8,8 +8,7 @@ from kilns import trial_kiln
 
 from firing.kiln.description import ElementReading, Fitted
 from firing.kiln.element_wear import power_down, power_trend
-from firing.kiln.fit import FittedValue, KilnFit
-from firing.kiln.fit_result import Diagnostics
+from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.sources import source
 
 

@@ -15,7 +15,8 @@ from kilns import BISQUED, trial_kiln
 
 from firing.kiln.description import Fitted
 from firing.kiln.file import parse_kiln, write_fitted
-from firing.kiln.fit import KilnFit, fit_kiln
+from firing.kiln.fit import fit_kiln
+from firing.kiln.fit_result import KilnFit
 from firing.kiln.simulation import simulate
 
 KILN = trial_kiln()

@@ -13,7 +13,8 @@ import pytest
 from kilns import trial_kiln
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, write_csv
 
-from firing.kiln.fit import KilnFit, fit_kiln
+from firing.kiln.fit import fit_kiln
+from firing.kiln.fit_result import KilnFit
 from firing.logs.reader import read_log
 from firing.review.fit_input import fit_input_of
 from firing.schedule.schedule import Schedule, Segment

@@ -7,7 +7,7 @@ import pytest
 from kilns import BISQUE, BISQUED, GLAZE, RAW, trial_kiln
 
 from firing.kiln.description import Fitted
-from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, needed, wall_heat_j
+from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import simulate
 from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
@@ -28,7 +28,7 @@ def test_the_heat_needed_is_what_was_supplied(
     grid = np.arange(0.0, run.total_s, 300.0)
     course = ChamberCourse(grid, np.interp(grid, run.time_s, run.chamber_c))
     network = Network(replace(kiln, fitted=replace(fitted, power=1.0)), load, room_c=20.0)
-    found = needed(
+    found = heat_needed(
         network,
         course,
         contents_j=contents_heat_j(network, course),

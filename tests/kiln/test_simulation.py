@@ -19,8 +19,7 @@ from firing.kiln.materials import wall_material
 from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.body import body_named
-from firing.ware.load import Load, Piece
-from firing.ware.state import WareState
+from firing.ware.load import Load, Piece, WareState
 
 
 def balance_error(run: Simulation) -> float:
@@ -82,9 +81,12 @@ def test_halving_grid_and_step_changes_little() -> None:
     # The bar: peak time by less than 0.5 %, temperatures by less than 2 °C.
     load = Load((Piece("planter", 4, 30.0, 3.2), Piece("cup", 24, 5.0, 0.32)), "bone dry")
     weak = trial_kiln(power_w=7500.0)
+    usual = Precision()
+    # Half the step has an eighth of the parabola's error.
+    half = Precision(usual.tolerance_c / 8.0, usual.longest_step_s / 2.0, 2 * usual.fineness)
     for schedule in (BISQUE, GLAZE):
         coarse = simulate(weak, load, schedule)
-        fine = simulate(weak, load, schedule, precision=Precision().halved())
+        fine = simulate(weak, load, schedule, precision=half)
         assert coarse.peak_s == pytest.approx(fine.peak_s, rel=0.005)
         assert coarse.total_s == pytest.approx(fine.total_s, rel=0.005)
         assert coarse.energy_kwh == pytest.approx(fine.energy_kwh, rel=0.005)

@@ -26,7 +26,7 @@ from logmaker import (
 )
 
 from firing.logs.cleaning import Cleaning, clean
-from firing.logs.flags import Mark
+from firing.logs.flags import Flag
 from firing.logs.reader import pick_channel, read_log
 from firing.trace import Trace
 
@@ -91,20 +91,20 @@ def faulty(
 
 def test_stretches_are_marked_and_nothing_else(glaze: Firing, subtests: pytest.Subtests) -> None:
     faults = [
-        (Mark.DROPOUT, 600.0, 3600.0, lambda v: 0.0 * v),
-        (Mark.DROPOUT, 900.0, 5 * 3600.0, lambda v: 0.0 * v + 21.5),
-        (Mark.DROPOUT, 1000.0, 1e9, lambda v: 0.0 * v),
-        (Mark.FULL_SCALE, 600.0, 1200.0, lambda v: 0.0 * v + 1372.0),
-        (Mark.FULL_SCALE, 600.0, 1e9, lambda v: 0.0 * v + 1800.0),
-        (Mark.STUCK, 500.0, 2400.0, lambda v: 0.0 * v + v[0]),
-        (Mark.STUCK, 500.0, 3 * 3600.0, lambda v: 0.0 * v + v[0]),
-        (Mark.FAHRENHEIT, 600.0, 1e9, lambda v: 1.8 * v + 32.0),
+        (Flag.DROPOUT, 600.0, 3600.0, lambda v: 0.0 * v),
+        (Flag.DROPOUT, 900.0, 5 * 3600.0, lambda v: 0.0 * v + 21.5),
+        (Flag.DROPOUT, 1000.0, 1e9, lambda v: 0.0 * v),
+        (Flag.FULL_SCALE, 600.0, 1200.0, lambda v: 0.0 * v + 1372.0),
+        (Flag.FULL_SCALE, 600.0, 1e9, lambda v: 0.0 * v + 1800.0),
+        (Flag.STUCK, 500.0, 2400.0, lambda v: 0.0 * v + v[0]),
+        (Flag.STUCK, 500.0, 3 * 3600.0, lambda v: 0.0 * v + v[0]),
+        (Flag.FAHRENHEIT, 600.0, 1e9, lambda v: 1.8 * v + 32.0),
     ]
     for interval_s, (mark, at_c, length_s, change) in product([1, 30, 300], faults):
         with subtests.test(f"{mark}, {at_c} °C, {length_s} s, every {interval_s} s"):
             found, truth = faulty(glaze, interval_s, at_c, length_s, change)
             assert np.array_equal(found.marks[:, 0] == mark, truth)
-            assert np.array_equal(found.marks[:, 0] != Mark.USED, truth)
+            assert np.array_equal(found.marks[:, 0] != Flag.USED, truth)
             share = 100.0 * (1.0 - truth.mean())
             assert any(
                 "of its readings are used" in note and f"{share:.1f}"[:3] in note
@@ -122,7 +122,7 @@ def test_lone_spikes(glaze: Firing, subtests: pytest.Subtests) -> None:
             values[places] += height_c
             found = cleaned(log.time_s, values)
             assert np.flatnonzero(found.marks[:, 0]).tolist() == places.tolist()
-            assert found.count(Mark.SPIKE) == places.size
+            assert found.count(Flag.SPIKE) == places.size
 
 
 @pytest.mark.parametrize("interval_s", [1, 30, 60])
@@ -130,13 +130,13 @@ def test_a_jump_that_stays_is_marked_once_and_told(glaze: Firing, interval_s: fl
     for change in (150.0, -150.0):
         found, truth = faulty(glaze, interval_s, 600.0, 1e9, lambda v, by=change: v + by)
         assert np.flatnonzero(found.marks[:, 0]).tolist() == [int(np.argmax(truth))]
-        assert found.count(Mark.JUMP) == 1
+        assert found.count(Flag.JUMP) == 1
         assert any("60 °C a minute" in note for note in found.notes)
 
 
 def test_a_jump_there_and_back_is_marked_whole(glaze: Firing) -> None:
     found, truth = faulty(glaze, 30, 600.0, 1800.0, lambda v: v + 150.0)
-    assert np.array_equal(found.marks[:, 0] == Mark.JUMP, truth)
+    assert np.array_equal(found.marks[:, 0] == Flag.JUMP, truth)
 
 
 @pytest.mark.parametrize("interval_s", [1, 30, 300])
@@ -147,7 +147,7 @@ def test_a_loose_contact(glaze: Firing, interval_s: float) -> None:
     lost = np.random.default_rng(1).choice(hot, hot.size // 5, replace=False)
     values[lost] = 0.0
     found = cleaned(log.time_s, values)
-    assert (found.marks[lost, 0] != Mark.USED).all()
+    assert (found.marks[lost, 0] != Flag.USED).all()
     assert np.count_nonzero(found.marks) <= 1.05 * lost.size
 
 
@@ -156,7 +156,7 @@ def test_a_channel_that_never_moves_beside_one_that_does(glaze: Firing) -> None:
     still = np.full(log.time_s.size, 20.0)
     found = cleaned(log.time_s, log.temperature_c[:, 0], still)
     assert found.used == (1.0, 0.0)
-    assert found.count(Mark.STUCK, 1) == still.size
+    assert found.count(Flag.STUCK, 1) == still.size
 
 
 def test_an_opened_kiln_is_no_fault() -> None:
@@ -181,7 +181,7 @@ def test_too_few_readings_are_not_judged() -> None:
 def test_a_channel_without_any_order_is_left_alone() -> None:
     values = np.random.default_rng(2).uniform(0.0, 1300.0, 3000)
     marks = cleaned(np.arange(3000.0), values).marks
-    assert np.count_nonzero((marks == Mark.SPIKE) | (marks == Mark.JUMP)) <= 1500
+    assert np.count_nonzero((marks == Flag.SPIKE) | (marks == Flag.JUMP)) <= 1500
 
 
 def test_a_channel_that_cannot_be_judged_is_told() -> None:
@@ -200,7 +200,7 @@ def test_what_is_missing_is_marked_as_missing() -> None:
     values = np.linspace(20.0, 30.0, 40)
     values[7] = np.nan
     found = cleaned(np.arange(40.0), values)
-    assert found.count(Mark.MISSING) == 1
+    assert found.count(Flag.MISSING) == 1
     assert found.notes == ()
 
 
@@ -211,7 +211,7 @@ def test_the_log_keeps_what_it_marks(glaze: Firing, tmp_path: Path) -> None:
     log = read_log(path)
     assert np.isnan(log.trace.temperature_c[500:520, 0]).all()
     assert (log.raw_c[500:520, 0] == 0.0).all()
-    assert log.cleaning.count(Mark.DROPOUT) == 20
+    assert log.cleaning.count(Flag.DROPOUT) == 20
     assert log.unusable == (20, 0)
     assert log.used == log.rows == table.time_s.size
     assert any(

@@ -10,7 +10,7 @@ from firing.errors import FiringError
 from firing.logs import detection
 from firing.logs.dialect import Dialect
 from firing.logs.options import ReadingOptions
-from firing.logs.text import clean_text, neutral
+from firing.logs.text import clean_text, printable
 from firing.logs.vocabulary import display_name, role, temperature_unit, time_unit
 
 GERMAN = (
@@ -106,9 +106,9 @@ def test_time_units_of_names(header: str, unit: str | None) -> None:
 
 
 def test_neutral_text() -> None:
-    assert neutral("a\x1b[2Jb\x00\u202e\n c") == "a[2Jb c"
-    assert neutral("<script>alert(1)</script>") == "‹script›alert(1)‹/script›"
-    assert len(neutral("x" * 500)) == 60
+    assert printable("a\x1b[2Jb\x00\u202e\n c") == "a[2Jb c"
+    assert printable("<script>alert(1)</script>") == "‹script›alert(1)‹/script›"
+    assert len(printable("x" * 500)) == 60
 
 
 def test_detecting_needs_no_pandas() -> None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.logs.numeric_times import DAYS_TO_1970, recognise
+from firing.logs.numeric_times import DAYS_TO_1970, kind_by_size
 
 # ECMA-376 part 1, 18.17.4.1 and 18.17.4.3: in the 1900 system 1 January 2000 is serial 36526;
 # in the 1904 system it is 1462 less
@@ -95,8 +95,8 @@ def test_time_units_told(read: Any, refused: Any) -> None:
 @given(st.lists(st.integers(0, 200_000), min_size=2, max_size=20, unique=True))
 def test_counts_from_zero_are_never_taken_for_dates(seconds: list[int]) -> None:
     seconds.sort()
-    assert recognise([float(value) for value in seconds]) is None
-    assert recognise([value / 60 for value in range(600)]) is None
+    assert kind_by_size([float(value) for value in seconds]) is None
+    assert kind_by_size([value / 60 for value in range(600)]) is None
 
 
 def test_days_and_a_clock_under_one_name(read: Any) -> None:

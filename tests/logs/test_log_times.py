@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.logs.timecolumn import date_orders, settle_date_order
+from firing.logs.time_column import date_orders, settle_date_order
 from firing.logs.times import read_moments, time_of_cell
 
 MOMENTS = st.datetimes(datetime(1970, 1, 1), datetime(2099, 12, 31))

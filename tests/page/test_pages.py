@@ -6,7 +6,9 @@ import pytest
 from page.browsing import Opened, Opener
 from report.report_samples import Names, sample_forecast, sample_review
 
-from firing.report.page import forecast_page, review_page
+from firing.report.forecast import forecast_report
+from firing.report.page import render_page
+from firing.report.review import review_report
 from firing.safety import DEFERENCE, cautions_for
 
 HOSTILE_TEXTS = [
@@ -22,8 +24,8 @@ HOSTILE_TEXTS = [
 @pytest.fixture(scope="module", params=[pytest.param("forecast", marks=pytest.mark.soak), "review"])
 def document(request: pytest.FixtureRequest) -> str:
     if request.param == "forecast":
-        return forecast_page(sample_forecast())
-    return review_page(sample_review())
+        return render_page(forecast_report(sample_forecast()))
+    return render_page(review_report(sample_review()))
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +94,7 @@ def test_it_is_a_whole_document(opened: Opened) -> None:
 
 def test_lines_differ_without_colour_and_bear_their_names(show: Opener) -> None:
     names = Names(channel="<b>top</b> & middle")
-    page = show(review_page(sample_review(names))).page
+    page = show(render_page(review_report(sample_review(names)))).page
     dashes = page.eval_on_selector_all(
         "#course .scatterlayer .js-line", "lines => lines.map(l => l.style.strokeDasharray)"
     )
@@ -103,14 +105,14 @@ def test_lines_differ_without_colour_and_bear_their_names(show: Opener) -> None:
 
 
 def test_the_answer_stands_there_without_javascript(show: Opener) -> None:
-    page = show(review_page(sample_review()), javascript=False).page
+    page = show(render_page(review_report(sample_review())), javascript=False).page
     answer = page.locator(".answer").inner_text().replace("\u00a0", " ")
     assert "Ran 11 h 30 min, 1 h 00 min over its 10 h 30 min" in answer
     assert page.locator("table").count() >= 3
     assert "The drawings need JavaScript" in page.locator("main").inner_text()
     assert not page.locator(".plot").first.is_visible()
 
-    page = show(forecast_page(sample_forecast()), javascript=False).page
+    page = show(render_page(forecast_report(sample_forecast())), javascript=False).page
     answer = page.locator(".answer").inner_text().replace("\u00a0", " ")
     assert "Heats for 10 h 30 min" in answer
 
@@ -178,7 +180,10 @@ def test_hostile_texts_stay_text(show: Opener, turn: int) -> None:
     # Every place gets all of them; forwards and backwards, so that none hides behind another.
     text = " ".join(HOSTILE_TEXTS[::turn])
     names = Names(*[text] * 6)
-    for document in (review_page(sample_review(names)), forecast_page(sample_forecast(names))):
+    for document in (
+        render_page(review_report(sample_review(names))),
+        render_page(forecast_report(sample_forecast(names))),
+    ):
         opened = show(document)
         assert opened.dialogs == []
         assert opened.complaints == []
@@ -192,5 +197,7 @@ def test_hostile_texts_stay_text(show: Opener, turn: int) -> None:
 
 
 def test_a_long_log_does_not_make_a_long_page() -> None:
-    long, short = (review_page(sample_review(step_s=step_s)) for step_s in (1.0, 60.0))
+    long, short = (
+        render_page(review_report(sample_review(step_s=step_s))) for step_s in (1.0, 60.0)
+    )
     assert len(long) - len(short) < 150_000

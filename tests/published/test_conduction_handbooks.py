@@ -8,7 +8,9 @@ import math
 
 import numpy as np
 import pytest
+from heat.marching import Pipe, Transient, conduct, constant_material
 
+from firing.heat.balance import at_rest
 from firing.heat.boundary import (
     Exchange,
     FixedTemperature,
@@ -16,9 +18,8 @@ from firing.heat.boundary import (
     radiation_w_per_m2k,
 )
 from firing.heat.conduction import Layer, Slab
-from firing.heat.geometry import Pipe, Plane
-from firing.heat.properties import Material, PropertyTable, constant_material
-from firing.heat.transient import Transient, at_rest, conduct
+from firing.heat.geometry import Plane
+from firing.heat.properties import Material, PropertyTable
 
 KELVIN = 273.15
 

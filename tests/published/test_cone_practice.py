@@ -11,8 +11,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from firing.cones.equivalence import cone_reached, hold_needed, peak_needed
+from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
+from firing.cones.holds import hold_needed, peak_needed
 from firing.cones.kinetics import cone_law, end_point_c
 from firing.cones.table import CONES
 

@@ -16,7 +16,10 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.dialect import Column, Dialect
 from firing.logs.reader import Log
+from firing.review.alignment import align
+from firing.review.resample import resampled
 from firing.review.result import CauseShare, CoolingReview, Finding, Review, ReviewedSegment
+from firing.review.segment_analysis import analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit
@@ -145,6 +148,7 @@ def sample_review(
         unusable=(1, 0),
     )
     middle = trace.channel_c(0)
+    even = resampled(trace.time_s, middle)
     verdicts = {
         name: cone_reached(trace.time_s, trace.channel_c(i))
         for i, name in enumerate(trace.channels)
@@ -195,6 +199,7 @@ def sample_review(
             Finding("uneven", "check", "The bottom stayed 8 °C below the middle."),
             Finding("cone_met", "note", "The heat-work agrees with the plan."),
         ),
+        analysed=analyse(plan.schedule, even, align(plan.schedule, even)),
         plan_time_s=LEAD_IN_S + PLAN_H * HOUR_S,
         plan_c=PLAN_C,
         aligned_plan_c=_aligned_plan_c(trace.time_s),

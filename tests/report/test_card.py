@@ -12,7 +12,9 @@ from design.making import CONTROLLER
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
 from firing.forecast.forecast import forecast
-from firing.report.card import Card, card_page, card_text
+from firing.report.card import Card, card_report
+from firing.report.page import render_page
+from firing.report.text import render_text
 from firing.safety import DEFERENCE, cautions_for
 from firing.schedule.schedule import Schedule, Segment
 
@@ -56,7 +58,7 @@ class _Page(HTMLParser):
 
 
 def test_the_text_has_every_figure_a_box_for_each_and_the_clock() -> None:
-    text = card_text(card())
+    text = render_text(card_report(card()))
     for number, row in enumerate((("60", "90", "1:00"), ("100", "600"), ("150", "980", "0:15"))):
         (line,) = [line for line in text.splitlines() if line.startswith(f"{number + 1}  ")]
         assert all(figure in line for figure in row)
@@ -71,15 +73,15 @@ def test_the_text_has_every_figure_a_box_for_each_and_the_clock() -> None:
 
 
 def test_every_caution_that_applies_is_named() -> None:
-    text = " ".join(card_text(card()).split())
-    page = card_page(card())
+    text = " ".join(render_text(card_report(card())).split())
+    page = render_page(card_report(card()))
     for caution in cautions_for(980.0, "bisque"):
         assert caution.heading in text
         assert caution.heading.replace("'", "&#x27;") in page.replace("\u00a0", " ")
 
 
 def test_the_page_stands_alone_and_has_two_boxes_a_segment() -> None:
-    html = card_page(card())
+    html = render_page(card_report(card()))
     page = _Page()
     page.feed(html)
     assert "script" not in page.tags
@@ -93,7 +95,7 @@ def test_the_page_stands_alone_and_has_two_boxes_a_segment() -> None:
 
 def test_rounding_is_told_in_minutes_and_cones() -> None:
     coarse = replace(CONTROLLER, unit="F", rate_step=50.0, target_step=10.0)
-    text = " ".join(card_text(card(coarse)).split())
+    text = " ".join(render_text(card_report(card(coarse))).split())
     assert "never faster" in text
     assert re.search(r"changes the program by \+?\d", text)
     assert "as keyed" in text
@@ -101,10 +103,10 @@ def test_rounding_is_told_in_minutes_and_cones() -> None:
 
 
 def test_minutes_to_target_and_a_start_left_open() -> None:
-    text = card_text(card(replace(CONTROLLER, notation="time"), None))
+    text = render_text(card_report(card(replace(CONTROLLER, notation="time"), None)))
     assert "minutes" in text
     assert re.search(r"^1 +Dry +70 +90 ", text, re.M)
-    assert 'Started at: <span class="blank">' in card_page(card(CONTROLLER, None))
+    assert 'Started at: <span class="blank">' in render_page(card_report(card(CONTROLLER, None)))
 
 
 def test_the_document_has_rows_and_moments() -> None:
@@ -117,4 +119,4 @@ def test_the_document_has_rows_and_moments() -> None:
 
 
 def test_ascii_where_nothing_else_can_be_carried() -> None:
-    assert card_text(card(), ascii_only=True).isascii()
+    assert render_text(card_report(card()), ascii_only=True).isascii()

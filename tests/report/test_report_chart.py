@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from firing.report.chart import ChartSeries, render_chart, temperatures_in
+from firing.report.charts.text_chart import ChartSeries, render_chart, temperatures_in
 from firing.report.sanitize import display_width
 
 HOUR_S = 3600.0

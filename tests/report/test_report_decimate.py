@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report.figures import decimate
+from firing.report.charts.figure import decimate
 
 
 @given(st.integers(1, 5000), st.integers(4, 400), st.integers(0, 2**32 - 1))

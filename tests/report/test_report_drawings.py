@@ -1,6 +1,6 @@
 """What the drawings hold, before a browser sees them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -8,13 +8,32 @@ import numpy as np
 import pytest
 from report.report_samples import LEAD_IN_S, Names, sample_forecast, sample_review
 
-from firing.report.drawings import forecast_drawings
-from firing.report.figures import CONFIG, TimeAxis, label, library
-from firing.report.heatwork_drawing import near_cones
-from firing.report.review_drawings import review_drawings
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
+from firing.report.charts.figure import Drawing, TimeAxis, label
+from firing.report.charts.heatwork import near_cones
+from firing.report.document import Chart, Part, Report, Section, shown
+from firing.report.forecast import forecast_report
+from firing.report.page import CONFIG, library, render_page
+from firing.report.review import review_report
 from firing.review.comparison import compare
-from firing.review.cooling import Quickening
-from firing.review.result import CauseShare
+from firing.review.result import CauseShare, Quickening, Review
+
+
+def drawn(parts: Sequence[Part | None]) -> Iterator[Drawing]:
+    for part in shown(parts, "page"):
+        if isinstance(part, Section):
+            yield from drawn(part.parts)
+        elif isinstance(part, Chart) and (drawing := part.draw()) is not None:
+            yield drawing
+
+
+def forecast_drawings(forecast: Forecast) -> list[Drawing]:
+    return list(drawn(forecast_report(forecast).parts))
+
+
+def review_drawings(review: Review) -> list[Drawing]:
+    return list(drawn(review_report(review).parts))
 
 
 def strings(value: Any) -> Iterator[str]:
@@ -34,7 +53,7 @@ def review_figures() -> dict[str, Any]:
 
 
 def test_a_review_has_three_drawings_with_captions(review_figures: dict[str, Any]) -> None:
-    assert list(review_figures) == ["course", "heatwork", "account"]
+    assert list(review_figures) == ["course", "account", "heatwork"]
     assert all(len(d.caption) > 40 for d in review_figures.values())
 
 
@@ -203,8 +222,13 @@ def test_nothing_offers_to_send_the_data_anywhere() -> None:
 
 
 def test_a_cold_trace_has_no_heatwork_to_draw() -> None:
-    from firing.forecast.forecast import forecast
     from firing.schedule.schedule import Schedule, Segment
 
     drying = Schedule("Drying", (Segment(110.0, 40.0, hold_s=3600.0),))
     assert [d.name for d in forecast_drawings(forecast(drying))] == ["course"]
+
+
+def test_a_property_that_plotly_does_not_know_is_refused() -> None:
+    wrong = Drawing("odd", {"data": [{"type": "scatter", "colour": "red"}], "layout": {}}, "x", 100)
+    with pytest.raises(ValueError, match="colour"):
+        render_page(Report("", "Odd", [Chart(lambda: wrong)]))

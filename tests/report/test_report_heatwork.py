@@ -9,13 +9,13 @@ from report.report_samples import HOUR_S, LEAD_IN_S, sample_review
 from firing.files.ready import ready_text
 from firing.kiln.description import KilnDescription
 from firing.kiln.file import parse_kiln
-from firing.report import rows
-from firing.report.page import review_page
+from firing.report.page import render_page
+from firing.report.review import review_report
+from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
-from firing.report.summary_sentences import margin_words
-from firing.report.terminal import review_text
+from firing.report.text import render_text
 from firing.review.comparison import compare
-from firing.review.heat import heat_verdict, thermocouple_error
+from firing.review.heat_verdict import heat_verdict, thermocouple_error
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
@@ -69,10 +69,10 @@ def test_beyond_its_class_the_thermocouple_is_no_better() -> None:
 
 def test_degrees_apart_scale_and_do_not_shift_in_fahrenheit() -> None:
     for unit, apart in (("C", "8"), ("F", "14")):
-        table = rows.unevenness(judged(unit))  # type: ignore[arg-type]  # both are units
+        table = unevenness(judged(unit))  # type: ignore[arg-type]  # both are units
         assert table is not None
         assert table.rows[-1][1] == apart
-        assert rows.offset_words(10.0, 5.0, -5.0, unit) == (  # type: ignore[arg-type]
+        assert offset_words(10.0, 5.0, -5.0, unit) == (  # type: ignore[arg-type]
             "+10 (+5 to −5)" if unit == "C" else "+18 (+9 to −9)"
         )
 
@@ -81,7 +81,7 @@ def test_degrees_apart_scale_and_do_not_shift_in_fahrenheit() -> None:
 def test_the_whole_review_says_it_all_and_stays_within_its_lines(width: int) -> None:
     one = judged(kiln=parse_kiln(ready_text("example-kiln")))
     review = replace(one, comparison=compare(one, sample_review(step_s=60.0)))
-    text = review_text(review, width=width)
+    text = render_text(review_report(review), width=width)
     assert max(map(display_width, text.split("\n"))) <= width
     words = flowing(text)
     for part in (
@@ -95,7 +95,7 @@ def test_the_whole_review_says_it_all_and_stays_within_its_lines(width: int) -> 
         "Confidence: sure.",
     ):
         assert part in words, part
-    assert review_text(review, width=width, ascii_only=True).isascii()
+    assert render_text(review_report(review), width=width, ascii_only=True).isascii()
 
 
 def test_a_refused_comparison_says_why_and_shows_no_segments() -> None:
@@ -107,18 +107,20 @@ def test_a_refused_comparison_says_why_and_shows_no_segments() -> None:
         actual_s=None,
         aligned_plan_c=np.full(sample_review().log.trace.time_s.shape, np.nan),
     )
-    text = flowing(review_text(review))
+    text = flowing(render_text(review_report(review)))
     assert "Not compared with the plan: this log never went above 640 °C" in text
     assert "Reached cone" in text
     assert "together" not in text
-    page = review_page(review)
+    page = render_page(review_report(review))
     assert "Not compared with the plan" in page
     assert 'id="segments"' not in page
 
 
 def test_the_page_shows_witnesses_evenness_and_the_other_firing() -> None:
     one = judged(kiln=parse_kiln(ready_text("example-kiln")))
-    page = review_page(replace(one, comparison=compare(one, sample_review(step_s=60.0))))
+    page = render_page(
+        review_report(replace(one, comparison=compare(one, sample_review(step_s=60.0))))
+    )
     for part in ("comparison-heading", 'id="comparison"', "witness cones", "apart by", "573"):
         assert part in page
     for source in ("cone-bending-practice", "iec-60584-1", "quartz-inversion-entry"):

@@ -8,6 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report import html
+from firing.report.document import Paragraph, Part, Report, Section, Table, on_page, on_text
+from firing.report.page import render_page
+from firing.report.text import render_text
 
 
 class Reader(HTMLParser):
@@ -25,6 +28,10 @@ class Reader(HTMLParser):
         self.words += data
 
 
+def page_of(*parts: Part) -> str:
+    return render_page(Report("", "A page", parts))
+
+
 def read(page: str) -> Reader:
     reader = Reader()
     reader.feed(page)
@@ -40,18 +47,28 @@ def test_no_text_becomes_an_element(raw: str) -> None:
 
 @pytest.mark.parametrize("raw", ["<script>alert(1)</script>", '"><img src=x onerror=y>', "a & b"])
 def test_text_comes_back_as_it_was(raw: str) -> None:
-    assert read(html.paragraph(raw)).words == raw
+    assert raw in read(page_of(Paragraph(raw))).words
 
 
 def test_tables_say_what_heads_what() -> None:
-    page = html.table("Ware", ["name", "kg"], [["cup", "0.3"]], "lr")
+    page = page_of(Table(["name", "kg"], "lr", [["cup", "0.3"]], "Ware"))
     assert "<caption><span>Ware</span></caption>" in page
     assert '<th scope="col" class="l">name</th>' in page
     assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in page
 
 
 def test_an_empty_section_is_left_out() -> None:
-    assert html.section("Nothing", "", anchor="nothing") == ""
+    nothing = Section("Nothing", [None, Paragraph(""), Section("Inside", [])])
+    assert "Nothing" not in page_of(nothing)
+    assert "Nothing" not in render_text(Report("", "A page", [nothing]))
+
+
+def test_parts_for_one_medium_stay_out_of_the_other() -> None:
+    parts = [Section("Both", [on_text(Paragraph("said")), on_page(Paragraph("printed"))])]
+    assert "printed" in page_of(*parts)
+    assert "said" not in page_of(*parts)
+    text = render_text(Report("", "A page", parts))
+    assert text == "A page\n\nBoth\nsaid"
 
 
 @given(st.recursive(st.text() | st.integers(), lambda inner: st.lists(inner, max_size=3)))

@@ -5,7 +5,9 @@ from dataclasses import replace
 from report.report_samples import HOUR_S, MINUTE_S, sample_forecast, sample_review
 
 from firing.forecast.forecast import forecast
-from firing.report.summary import cause_words, cone_range, forecast_answer, review_answer
+from firing.report.forecast import forecast_answer
+from firing.report.review import review_answer
+from firing.report.review_time import cause_words
 from firing.review.result import CauseShare, Review
 from firing.schedule.schedule import Schedule, Segment
 
@@ -60,7 +62,7 @@ def test_a_plan_too_cold_for_any_cone_that_ends_cold() -> None:
     first, second = forecast_answer(drying)
     assert first.endswith("Ends after 4 h 00 min, already below 60 °C.")
     assert second.startswith("Amounts to less than cone 022")
-    assert cone_range(drying.cones).startswith("less than cone 022")
+    assert drying.cones.words.startswith("less than cone 022")
 
 
 def test_a_wanted_cone_is_named() -> None:

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report.sanitize import display_width
-from firing.report.table import render_table
+from firing.report.text import render_table
 
 
 def test_text_to_the_left_numbers_to_the_right() -> None:

@@ -6,7 +6,7 @@ import pytest
 from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, made_log
 
-from firing.review.comparison import Comparison
+from firing.review.result import Comparison
 from firing.review.review import review
 
 

@@ -14,14 +14,15 @@ from review.made_firings import as_schedule, finding, made_log, ramp, ramp_c
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.kiln.file import parse_kiln
-from firing.review.kiln_offset import text_with_offset, write_offset
+from firing.review.result import Witness
 from firing.review.review import review
 from firing.review.witness import (
-    Witness,
     judge_witnesses,
     parse_witness,
     position_words,
     share_at,
+    text_with_offset,
+    write_offset,
 )
 from firing.trace import Trace
 

@@ -6,8 +6,8 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire
 from review.made_firings import as_schedule, finding, made_log
 
-from firing.report.summary import review_answer
-from firing.report.terminal import review_text
+from firing.report.review import review_answer, review_report
+from firing.report.text import render_text
 from firing.review.result import Review
 from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
@@ -169,7 +169,7 @@ def test_without_a_kiln_file_the_reason_for_want_of_power_stays_open(tmp_path: P
     assert told is not None
     assert "--kiln" in told.next_step
     # The text says what was seen once, under the account.
-    words = " ".join(review_text(answer, width=100).split())
+    words = " ".join(render_text(review_report(answer), width=100).split())
     assert words.count("it slowed steadily as it got hotter") == 2
     assert 'as told under "Where the time went"' in words
 
@@ -190,7 +190,9 @@ def test_without_a_kiln_file_the_reason_for_want_of_power_stays_open(tmp_path: P
 def test_an_owner_who_plans_in_fahrenheit_reads_no_celsius(tmp_path: Path, faults: Faults) -> None:
     segments = tuple(Segment(t, rate, "rate", hold_s) for rate, t, hold_s in GLAZE)
     plan = Schedule("made", segments, "glaze", unit="F")
-    text = review_text(review(plan, made_log(tmp_path, GLAZE, faults=faults)), width=100)
+    text = render_text(
+        review_report(review(plan, made_log(tmp_path, GLAZE, faults=faults))), width=100
+    )
     told = text[: text.index("\nThe log\n")]  # how the file was read is said in the file's own unit
     assert "°F" in told
     assert "°C" not in told

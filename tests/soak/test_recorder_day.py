@@ -10,7 +10,7 @@ import pytest
 from capture.ptywatch import rows
 
 from firing.capture.recorder import Recorder
-from firing.capture.recording import header
+from firing.capture.recording_format import header
 from firing.logs.reader import read_log
 
 pytestmark = pytest.mark.soak
@@ -33,7 +33,7 @@ from firing.schedule.file import read_schedule
 from firing.watch.events import Limits
 from firing.watch.watcher import Watcher
 from firing.watch.predictor import ForecastOutlook
-from firing.watch.kilnmodel import KilnModel
+from firing.watch.kiln_model import KilnModel
 from firing.kiln.file import parse_kiln
 from firing.files.ready import ready_text
 import numpy as np

@@ -21,7 +21,8 @@ from waiting import front, until
 from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.report.card import card_text
+from firing.report.card import card_report
+from firing.report.text import render_text
 from firing.schedule.file import parse_schedule
 
 Make = Callable[[], FiringApp]
@@ -55,7 +56,7 @@ def test_the_card_is_that_of_the_command_line(tmp_path: Path) -> None:
     result = CliRunner().invoke(
         cli, ["card", GLAZE, "--controller", name, "--kiln", "example-kiln"], standalone_mode=False
     )
-    assert card_text(card) == result.stdout.rstrip("\n")
+    assert render_text(card_report(card)) == result.stdout.rstrip("\n")
     assert "merged into one" in result.stdout
 
 
@@ -109,7 +110,7 @@ def test_cautions_come_exactly_once_before_the_card(play: Play) -> None:
         await pilot.press("escape")
         shown = await card(app, pilot)
         expected = card_of(app.session.document.schedule, app.session.circumstances)
-        assert shown in {card_text(expected, width=width) for width in range(66, 80)}
+        assert shown in {render_text(card_report(expected), width=width) for width in range(66, 80)}
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen, exactly=True))
         seen: list[type] = []

@@ -29,7 +29,8 @@ from waiting import front, until
 from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.report.designed import design_text
+from firing.report.design import design_report
+from firing.report.text import render_text
 from firing.schedule.file import read_schedule
 from firing.schedule.schedule import Schedule
 
@@ -324,7 +325,7 @@ def test_reasons_are_read_line_by_line_and_as_a_whole(play: Play) -> None:
         await until(pilot, front(app, PrintedText))
         await until(pilot, lambda: bool(content(app, "#text")))
         assert content(app, "#text") in {
-            design_text(found.design, width=width) for width in range(66, 80)
+            render_text(design_report(found.design), width=width) for width in range(66, 80)
         }
         await pilot.press("escape")
         await until(pilot, front(app, ComparisonScreen))

@@ -6,7 +6,7 @@ from firing.tui.plot import CROSS, GUTTER, Window, column_at, draw, time_at, win
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.formatting import Timekeeper
 
 WHOLE = Window(0.0, 36_000.0, 0.0, 36_000.0)

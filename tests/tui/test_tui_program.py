@@ -209,7 +209,7 @@ def test_without_a_terminal_it_is_refused_in_words(plan: Path, tmp_path: Path) -
 @pytest.mark.parametrize(
     "code",
     [
-        "from firing.tui import document, edits, journal, plot, segment_table, session",
+        "from firing.tui import document, edits, journal, session, segment_table, plot",
         "from firing.cli import cli; cli.main(['edit', '--help'], standalone_mode=False)",
         "from firing.cli import cli; cli.main(['forecast', 'decal'], standalone_mode=False)",
         "import firing, firing.cli",

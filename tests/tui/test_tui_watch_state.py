@@ -20,9 +20,9 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
+from firing.review.position import Position
 from firing.watch.options import WatchOptions
-from firing.watch.position import Position
-from firing.watch.state import Estimate, Rest
+from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
 
@@ -229,7 +229,7 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
     wait_until(lambda: any("failed (made up)" in remark.words for remark in watch.seen.remarks))
     assert watch.running
     # ... unless that itself fails
-    monkeypatch.setattr("firing.watch.session.WatchSession._side", fail)
+    monkeypatch.setattr("firing.watch.session.WatchSession._tell_remarks", fail)
     wait_until(lambda: not watch.running)
     assert watch.seen.stage == "broken"
     assert "ZeroDivisionError: made up" in watch.seen.why
@@ -272,7 +272,7 @@ def seen(**changes: object) -> WatchState:
         names=("kiln", "top"),
         reading=Reading([751.0, 730.0], [Status.OK, Status.OK]),
         estimate=estimate,
-        rest=Rest(
+        rest=RemainingCourse(
             np.array([0.0, 1.6 * HOUR_S, 12.6 * HOUR_S]),
             np.array([751.0, 900.0, 60.0]),
             1.6 * HOUR_S, 12.6 * HOUR_S, 11.6 * HOUR_S, 14.6 * HOUR_S,

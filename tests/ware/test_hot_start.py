@@ -6,8 +6,7 @@ import pytest
 
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.hot_start import assumed_state, ware_at_start
-from firing.ware.load import Dryness, Load, Piece
-from firing.ware.state import WareState
+from firing.ware.load import Dryness, Load, Piece, WareState
 
 POT = Load((Piece("pot", 10, 18.0, 1.25),), "bone dry")
 

@@ -9,8 +9,9 @@ import pytest
 from firing.errors import FiringError
 from firing.sources import source
 from firing.ware.body import EVERY_BODY, PROPERTY_NAMES, PropertyName, State, body_named
-from firing.ware.limits import SHAPE_FACTOR, Direction, bearable_rate_c_per_h
+from firing.ware.limits import Direction
 from firing.ware.load import BODIES
+from firing.ware.rules import SHAPE_FACTOR, bearable_rate_c_per_h
 
 ROWS = list(
     csv.DictReader(

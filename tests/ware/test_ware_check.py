@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from firing.errors import FiringError
 from firing.schedule.schedule import Drive, Schedule, Segment
 from firing.sources import source
-from firing.ware.check import Breach, check_schedule
+from firing.ware.breach import Breach
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
+from firing.ware.program_check import check_program
 from firing.ware.rules import limits_for
 
 
@@ -49,7 +50,7 @@ def mended(schedule: Schedule, breach: Breach) -> Schedule:
 
 def mended_to_the_end(schedule: Schedule, limits: WareLimits) -> Schedule:
     for _ in range(60):
-        found = check_schedule(schedule, limits)
+        found = check_program(schedule, limits)
         if not found:
             return schedule
         schedule = mended(schedule, found[0])
@@ -58,12 +59,12 @@ def mended_to_the_end(schedule: Schedule, limits: WareLimits) -> Schedule:
 
 def test_a_careful_schedule_breaks_nothing() -> None:
     schedule = plan((60, 90, 12), (45, 480, 0), (35, 620, 1), (60, 780, 1), (90, 980, 0.25))
-    assert check_schedule(schedule, bisque(18.0)) == ()
+    assert check_program(schedule, bisque(18.0)) == ()
 
 
 def test_a_ramp_too_fast_is_told_with_place_reason_and_mend() -> None:
     schedule = plan((60, 90, 12), (200, 600, 3), (60, 980, 1))
-    (breach,) = [b for b in check_schedule(schedule, bisque(6.0)) if b.kind == "rate"]
+    (breach,) = [b for b in check_program(schedule, bisque(6.0)) if b.kind == "rate"]
     assert (breach.segment, breach.reason) == (1, "common practice")
     assert breach.written_c_per_h == 200.0
     assert breach.limit_c_per_h == pytest.approx(100.0)
@@ -77,7 +78,7 @@ def test_a_ramp_too_fast_is_told_with_place_reason_and_mend() -> None:
 
 def test_a_stay_too_short_is_told_with_the_hold_to_add() -> None:
     schedule = plan((60, 90, 1), (50, 480, 0), (30, 620, 2), (60, 800, 1), (90, 980, 0))
-    (breach,) = check_schedule(schedule, bisque(18.0))
+    (breach,) = check_program(schedule, bisque(18.0))
     assert (breach.kind, breach.reason, breach.segment) == ("dwell", "free water", 0)
     assert breach.has_s is not None
     assert breach.has_s == pytest.approx(3600.0 + 10 / 60 * 3600 + 5 / 50 * 3600)
@@ -89,24 +90,24 @@ def test_a_stay_too_short_is_told_with_the_hold_to_add() -> None:
 
 
 def test_where_no_segment_stops_in_the_window_a_stop_is_named() -> None:
-    breach = check_schedule(plan((50, 980, 0)), bisque(18.0))[0]
+    breach = check_program(plan((50, 980, 0)), bisque(18.0))[0]
     assert (breach.kind, breach.at_c) == ("dwell", 90.0)
     assert "at 90 °C on the way" in breach.message
 
 
 def test_a_program_that_stays_below_a_window_needs_no_dwell_there() -> None:
-    assert check_schedule(plan((20, 90, 30)), bisque(18.0)) == ()
+    assert check_program(plan((20, 90, 30)), bisque(18.0)) == ()
 
 
 def test_a_program_that_starts_above_the_drying_window_is_not_called_safe() -> None:
-    found = check_schedule(plan((30, 600, 10), (30, 950, 0), start_c=200.0), bisque(18.0))
+    found = check_program(plan((30, 600, 10), (30, 950, 0), start_c=200.0), bisque(18.0))
     assert found[0].reason == "free water"
     assert "start below 80 °C" in found[0].message
 
 
 def test_no_schedule_for_ware_that_is_to_be_dried_first_is_called_safe() -> None:
     slow = plan((2, 90, 99), (2, 980, 0))
-    (breach,) = check_schedule(slow, bisque(25.0, "damp"))
+    (breach,) = check_program(slow, bisque(25.0, "damp"))
     assert breach.kind == "dry first"
     assert "Dry first" in breach.message
 
@@ -118,12 +119,12 @@ def test_free_running_ramps_are_judged_by_the_kilns_own_rates(drive: Drive) -> N
         Segment(980.0, None, "unlimited") if drive == "unlimited" else Segment(100.0, None, "off")
     )
     schedule = replace(steady, segments=(*steady.segments, last))
-    found = check_schedule(schedule, bisque(50.0))
+    found = check_program(schedule, bisque(50.0))
     assert [breach.segment for breach in found] == [3] * len(found)
     assert found
     assert {breach.reason for breach in found} <= {"common practice", "thermal stress", "quartz"}
     # A kiln too weak, or too tight, to exceed any limit breaks none.
-    gentle = check_schedule(
+    gentle = check_program(
         schedule, bisque(50.0), heating_curve=lambda t: 0 * t + 5, cooling_curve=lambda t: 0 * t + 5
     )
     assert gentle == ()
@@ -132,19 +133,19 @@ def test_free_running_ramps_are_judged_by_the_kilns_own_rates(drive: Drive) -> N
 def test_a_kiln_does_not_cool_faster_than_by_itself() -> None:
     # 500 °C/h is written, but the default kiln does about 105 at 600 °C: within 25 mm's 184.
     steady = plan((40, 90, 20), (20, 700, 3), (40, 800, 2), (500, 100, 0))
-    assert check_schedule(steady, bisque(25.0)) == ()
+    assert check_program(steady, bisque(25.0)) == ()
 
 
 def test_fahrenheit_is_answered_in_fahrenheit() -> None:
     schedule = replace(plan((60, 90, 12), (200, 600, 3), (60, 980, 1)), unit="F")
-    (breach,) = [b for b in check_schedule(schedule, bisque(6.0)) if b.kind == "rate"]
+    (breach,) = [b for b in check_program(schedule, bisque(6.0)) if b.kind == "rate"]
     assert "360 °F/h" in breach.message
     assert "at most 180 °F/h" in breach.message
 
 
 def test_a_schedule_beyond_all_limits_is_refused() -> None:
     with pytest.raises(FiringError, match="1450"):
-        check_schedule(plan((100, 1500, 0)), bisque(6.0))
+        check_program(plan((100, 1500, 0)), bisque(6.0))
 
 
 @settings(max_examples=50)
@@ -165,5 +166,5 @@ def test_the_mends_leave_a_schedule_that_breaks_nothing(
     rounded = [(rate, round(target), hours) for rate, target, hours in steps]
     limits = bisque(thickness_mm)
     schedule = mended_to_the_end(plan(*rounded), limits)
-    assert check_schedule(schedule, limits) == ()
+    assert check_program(schedule, limits) == ()
     assert schedule.peak_c == max(targets)

@@ -1,5 +1,7 @@
 """The limits of a load: how they move with thickness, caution and purpose, and what is refused."""
 
+from typing import get_args
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,10 +10,17 @@ from hypothesis import strategies as st
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.sources import source
-from firing.ware.limits import HIGHEST_C, LOWEST_C, REASONS, Reason, WareLimits
-from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece
+from firing.ware.limits import (
+    HIGHEST_C,
+    LOWEST_C,
+    REASONS,
+    Direction,
+    Reason,
+    WareLimits,
+    lowest_of,
+)
+from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece, WareState
 from firing.ware.rules import limits_for
-from firing.ware.state import WareState
 
 GRID = np.linspace(LOWEST_C, HIGHEST_C, 300)
 CASES: tuple[tuple[Purpose, Dryness], ...] = (
@@ -93,7 +102,7 @@ def test_the_rate_of_a_cell_is_safe_at_every_temperature_inside(
 ) -> None:
     limits = limits_for(load(thickness_mm, case[1], body), purpose=case[0])
     grid = np.sort(np.array(edges))
-    up, down = limits.heating_between(grid), limits.cooling_between(grid)
+    up, down = (lowest_of(limits.of(way), grid) for way in get_args(Direction))
     for low, high, heating, cooling in zip(grid[:-1], grid[1:], up, down, strict=True):
         if high - low < 1e-3:
             continue
@@ -105,7 +114,7 @@ def test_the_rate_of_a_cell_is_safe_at_every_temperature_inside(
     middles = 0.5 * (points[:-1] + points[1:])
     level = limits.without("bound water").without("thermal stress")
     level = level.without("free water")
-    assert np.array_equal(level.heating_between(points), level.heating(middles))
+    assert np.array_equal(lowest_of(level.of("heating"), points), level.heating(middles))
 
 
 def test_from_one_face_counts_four_times() -> None:
@@ -287,7 +296,7 @@ def test_temperatures_out_of_range_are_refused(temperature_c: float) -> None:
     with pytest.raises(FiringError, match="-40 to 1450"):
         limits.limit(temperature_c)
     with pytest.raises(FiringError, match="-40 to 1450"):
-        limits.cooling_between(np.array([20.0, temperature_c]))
+        limits.cooling(np.array([20.0, temperature_c]))
 
 
 def test_an_unknown_body_gets_a_suggestion() -> None:

@@ -7,11 +7,11 @@ from firing.errors import FiringError
 from firing.heat import default_kiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.trace import FloatArray
-from firing.ware.limits import WareLimits
+from firing.ware.check import check_wall
+from firing.ware.limits import WareLimits, lowest_of
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
 from firing.ware.rules import limits_for
 from firing.ware.simulate import simulate_ware
-from firing.ware.verdict import verify_ware
 
 # Half as fast again as the default kiln, up and down.
 KILN = 1.5
@@ -34,9 +34,9 @@ def quickest(limits: WareLimits, top_c: float) -> tuple[FloatArray, FloatArray]:
     edges = np.unique([*np.arange(30.0, top_c, 10.0), *points])
     middle = 0.5 * (edges[:-1] + edges[1:])
     fastest = KILN * default_kiln.full_power_rate_c_per_h(middle)
-    up = np.diff(edges) / np.minimum(limits.heating_between(edges), fastest) * 3600.0
+    up = np.diff(edges) / np.minimum(lowest_of(limits.of("heating"), edges), fastest) * 3600.0
     fastest = KILN * default_kiln.cooling_rate_c_per_h(middle)
-    down = np.diff(edges) / np.minimum(limits.cooling_between(edges), fastest) * 3600.0
+    down = np.diff(edges) / np.minimum(lowest_of(limits.of("cooling"), edges), fastest) * 3600.0
     time_s = np.concatenate(([0.0], np.cumsum(up)))
     surface_c = edges
     drying = [dwell for dwell in limits.dwells if dwell.window_c == (80.0, 95.0)]
@@ -74,14 +74,14 @@ def test_a_course_at_its_limits_is_borne_out(
         ware = load(thickness_mm, dryness, body, heated_from)
         limits = limits_for(ware, purpose=purpose, margin=margin)
         course = simulate_ware(ware, *quickest(limits, top_c))
-        assert verify_ware(course, limits, PLAN) == ()
+        assert check_wall(course, limits, PLAN) == ()
 
 
 def test_a_course_that_skips_the_drying_is_found_out() -> None:
     ware = load(25.0)
     limits = limits_for(ware, purpose="bisque")
     course = simulate_ware(ware, np.array([0.0, 12 * 3600.0]), np.array([20.0, 620.0]))
-    found = verify_ware(course, limits, PLAN)
+    found = check_wall(course, limits, PLAN)
     assert any("vapour" in b.message and "dry longer" in b.message for b in found)
 
 
@@ -91,7 +91,7 @@ def test_a_course_too_fast_for_the_wall_is_found_out() -> None:
     # Down past the quartz at four times the 46 °C/h that 50 mm allow.
     time_s = np.array([0.0, 8.0, 12.5]) * 3600.0
     course = simulate_ware(ware, time_s, np.array([20.0, 1000.0, 100.0]))
-    found = verify_ware(course, limits, PLAN)
+    found = check_wall(course, limits, PLAN)
     assert any("cooling from 580 °C to 550 °C" in breach.message for breach in found)
     assert course.difference_k.min() < -30.0 < 0.0 < course.difference_k.max()
 
@@ -100,7 +100,7 @@ def test_bound_water_left_when_sintering_begins_is_found_out() -> None:
     ware = load(60.0, heated_from="one")
     limits = limits_for(ware, purpose="bisque")
     course = simulate_ware(ware, np.array([0.0, 2 * 3600.0]), np.array([20.0, 1000.0]))
-    found = verify_ware(course, limits, PLAN)
+    found = check_wall(course, limits, PLAN)
     assert any("bound water is still" in breach.message for breach in found)
 
 

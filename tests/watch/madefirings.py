@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from logmaker import Firing, FloatArray, PlanStep
 
-from firing.capture.plausibility import Judge
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.events import Limits, WatchEvent
+from firing.watch.events import AlarmLimits, WatchEvent
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.watcher import Watcher
 
@@ -97,7 +97,7 @@ def watched(
     from_s: float = 0.0,
     begin_s: float = 0.0,
     until_s: float | None = None,
-    limits: Limits | None = None,
+    limits: AlarmLimits | None = None,
 ) -> Heard:
     """Watch a firing whose readings a fault of the circuit changes from a moment on.
 
@@ -116,15 +116,15 @@ def watched(
         reading_c = reading_c + np.where(time_s < from_s, noise, 0.0)
     reading_c = np.round(reading_c / resolution_c) * resolution_c
     schedule = None if plan is None else as_schedule(plan)
-    outlook = None if schedule is None else ForecastPredictor(forecast(schedule))
+    predictor = None if schedule is None else ForecastPredictor(forecast(schedule))
     if limits is None:
         top_c = None if schedule is None else schedule.peak_c + 20.0
-        limits = Limits(top_c, lost_after_s=max(60.0, 2.5 * interval_s))
-    watcher, judge = Watcher(limits, schedule, outlook), Judge(1)
+        limits = AlarmLimits(top_c, lost_after_s=max(60.0, 2.5 * interval_s))
+    watcher, judge = Watcher(limits, schedule, predictor), PlausibilityCheck(1)
     heard = Heard(time_s=time_s)
     before = time_s < begin_s
     for moment_s, value_c in zip(time_s[before].tolist(), reading_c[before].tolist(), strict=True):
-        watcher.remember(moment_s, value_c)
+        watcher.add_earlier(moment_s, value_c)
     watcher.begin(begin_s, live=False)
     now = ~before
     for moment_s, value_c in zip(time_s[now].tolist(), reading_c[now].tolist(), strict=True):

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 
 from firing.capture.clock import TimeBase
-from firing.capture.connection import Connection
+from firing.capture.log_sources import ReplayedLog
 from firing.capture.reading import Reading
-from firing.capture.replay import Replay
+from firing.capture.source import Connection
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.events import Limits, WatchEvent
+from firing.watch.events import AlarmLimits, WatchEvent
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.session import WatchSession
 from firing.watch.state import Estimate
@@ -92,15 +92,15 @@ def replayed(
     path: Path,
     schedule: Schedule | None = PLAN,
     *,
-    limits: Limits | None = None,
+    limits: AlarmLimits | None = None,
     cones: tuple[str, ...] = (),
     every_s: float = 86_400.0,
 ) -> Told:
     """Watch a log from its beginning to its end."""
     told = Told()
-    source = Replay(path, float("inf"))
-    outlook = None if schedule is None else ForecastPredictor(forecast(schedule))
-    watcher = Watcher(limits or Limits(), schedule, outlook, cones=cones)
+    source = ReplayedLog(path, float("inf"))
+    predictor = None if schedule is None else ForecastPredictor(forecast(schedule))
+    watcher = Watcher(limits or AlarmLimits(), schedule, predictor, cones=cones)
     connection = Connection(source)
     connection.open()
     WatchSession(

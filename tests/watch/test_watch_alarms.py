@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch.replaying import AS_PLANNED, PLAN, replayed, write_course
 
-from firing.watch.events import NO_SAFETY_DEVICE, Latch, Limits
+from firing.watch.events import NO_SAFETY_DEVICE, AlarmLatch, AlarmLimits
 
 COOLING = ((9.5, 700.0), (10.5, 420.0), (11.5, 120.0), (12.5, 50.0), (13.0, 45.0))
 """Faster than any kiln cools, to be done sooner."""
@@ -30,7 +30,7 @@ def test_a_firing_that_goes_as_planned_tells_its_events_and_no_alarm(tmp_path: P
 def test_over_the_top_temperature_at_the_second_reading(tmp_path: Path) -> None:
     points = (*AS_PLANNED[:-1], (8.5, 930.0), (8.9, 930.0), (9.2, 890.0))
     log = write_course(tmp_path / "log.csv", points, spikes=[(4.0, 1200.0)])
-    told = replayed(log, limits=Limits(top_c=920.0, above_c=200.0))
+    told = replayed(log, limits=AlarmLimits(top_c=920.0, above_c=200.0))
     states = told.of("over-top")
     assert [state for state, _ in states] == ["raised", "over"]
     # 8.3 h + 0.2 h · 20/30
@@ -40,7 +40,9 @@ def test_over_the_top_temperature_at_the_second_reading(tmp_path: Path) -> None:
 
 def test_a_value_that_hovers_about_the_top_is_told_once(tmp_path: Path) -> None:
     points = [(0.0, 900.0)] + [(1.0 + 0.1 * i, 919.0 + 2.0 * (i % 2)) for i in range(30)]
-    told = replayed(write_course(tmp_path / "log.csv", points), None, limits=Limits(top_c=920.0))
+    told = replayed(
+        write_course(tmp_path / "log.csv", points), None, limits=AlarmLimits(top_c=920.0)
+    )
     assert [state for state, _ in told.of("over-top")] == ["raised"]
 
 
@@ -82,7 +84,7 @@ def test_cooling_in_a_hold_is_told_and_cooling_after_the_program_is_not(tmp_path
 
 def test_a_reading_that_is_lost(tmp_path: Path) -> None:
     log = write_course(tmp_path / "log.csv", AS_PLANNED, gaps=[(2.0, 2.1), (3.0, 3.01)])
-    told = replayed(log, limits=Limits(lost_after_s=60.0))
+    told = replayed(log, limits=AlarmLimits(lost_after_s=60.0))
     states = told.of("reading-lost")
     assert [state for state, _ in states] == ["raised", "over"]
     assert states[0][1] == pytest.approx(2.0 + 70.0 / 3600.0, abs=0.01)
@@ -105,7 +107,7 @@ def test_a_reading_that_is_stuck(tmp_path: Path) -> None:
 
 def test_cool_enough_to_unload_is_told_once_and_says_what_it_does_not_know(tmp_path: Path) -> None:
     points = AS_PLANNED + COOLING[:-1] + ((12.8, 58.0), (13.1, 61.0), (13.4, 57.0))
-    told = replayed(write_course(tmp_path / "log.csv", points), limits=Limits(unload_c=60.0))
+    told = replayed(write_course(tmp_path / "log.csv", points), limits=AlarmLimits(unload_c=60.0))
     assert len(told.of("unload")) == 1
     message = next(n.message for n in told.notices if n.id == "unload")
     assert "may be hotter" in message
@@ -146,7 +148,7 @@ def test_it_says_plainly_that_it_is_no_safety_device() -> None:
 def test_a_latch_alternates_and_is_patient(
     steps: list[tuple[float, str]], raise_after_s: float, clear_after_s: float
 ) -> None:
-    latch = Latch(raise_after_s, clear_after_s)
+    latch = AlarmLatch(raise_after_s, clear_after_s)
     now_s, told = 0.0, []
     lasted = {"cause": 0.0, "calm": 0.0}
     since: dict[str, float | None] = {"cause": None, "calm": None}

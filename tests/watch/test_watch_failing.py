@@ -9,16 +9,16 @@ import pytest
 from capture.ptywatch import readings
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
-from firing.capture.connection import Connection
-from firing.capture.plausibility import Judge
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
+from firing.capture.source import Connection
+from firing.watch.alarm_command import AlarmCommand
 from firing.watch.alarms import AlarmBoard
-from firing.watch.attempts import WORKS_AGAIN, Attempts
-from firing.watch.command import NoticeCommand
-from firing.watch.events import Limits
+from firing.watch.events import AlarmLimits
+from firing.watch.fault_isolation import FORGOTTEN_AFTER_SUCCESSES, FaultIsolation
 from firing.watch.history import History
-from firing.watch.kilnmodel import KilnModel
+from firing.watch.kiln_model import KilnModel
 from firing.watch.options import WatchOptions
 from firing.watch.predictor import ForecastPredictor
 from firing.watch.session import WatchSession
@@ -32,13 +32,13 @@ SPIKE_C = 1300.0
 ESTIMATORS = [
     "firing.watch.watcher.locate",
     "firing.watch.watcher.predict",
-    "firing.watch.watcher.cones_so_far",
-    "firing.watch.watcher.cone_outlooks",
+    "firing.watch.watcher.cones_reached",
+    "firing.watch.watcher.forecast_cones",
     "firing.watch.watcher.down_since_s",
-    "firing.watch.watcher.coldest_counting_c",
+    "firing.watch.watcher.lowest_effective_c",
 ]
 METHODS = [
-    (ForecastPredictor, "rest"),
+    (ForecastPredictor, "remaining"),
     (Prediction, "timed"),
     (Prediction, "shifted"),
     (History, "rate_c_per_h"),
@@ -46,11 +46,11 @@ METHODS = [
     (History, "now_c"),
     (Watcher, "estimate"),
     (Watcher, "begin"),
-    (KilnModel, "see"),
-    (KilnModel, "rest"),
+    (KilnModel, "update"),
+    (KilnModel, "remaining"),
     (KilnModel, "tick"),
     (KilnModel, "begin"),
-    (Judge, "mark"),
+    (PlausibilityCheck, "mark"),
 ]
 ALARMING = [(History, "add"), (Watcher, "add"), (AlarmBoard, "feed")]
 """What alarms themselves are made of: no line is lost, and that they are blind is told."""
@@ -116,11 +116,11 @@ def test_a_part_that_raises_ends_nothing(
     from watch.wornkiln import kiln
 
     monkeypatch.setattr(owner, name, boom)
-    monkeypatch.setattr("firing.watch.kilnmodel.REFIT_EVERY_S", 1e9)  # a refit takes seconds
+    monkeypatch.setattr("firing.watch.kiln_model.REFIT_EVERY_S", 1e9)  # a refit takes seconds
     if owner is KilnModel and name == "tick":
-        monkeypatch.setattr("firing.watch.kilnmodel.REFIT_EVERY_S", 60.0)
+        monkeypatch.setattr("firing.watch.kiln_model.REFIT_EVERY_S", 60.0)
     told, out = watched(log, kiln=kiln() if owner is KilnModel else None)
-    whole(told, out, alarms=(owner, name) not in [(History, "now_c"), (Judge, "mark")])
+    whole(told, out, alarms=(owner, name) not in [(History, "now_c"), (PlausibilityCheck, "mark")])
     assert sum("a fault of two lines" in note for note in told.notes) >= 1
 
 
@@ -196,7 +196,7 @@ def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
     log: Path, monkeypatch: pytest.MonkeyPatch, part: str
 ) -> None:
     rung: list[str] = []
-    monkeypatch.setattr(NoticeCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
     told = Told()
     _, out = watched(log, Broken(told, part), command="true")
     assert readings(out) == readings(out.with_name("log.csv"))
@@ -213,7 +213,7 @@ def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
 def test_a_command_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    monkeypatch.setattr(NoticeCommand, name, boom)
+    monkeypatch.setattr(AlarmCommand, name, boom)
     told, out = watched(log, command="true")
     whole(told, out)
 
@@ -259,7 +259,7 @@ def test_a_screens_listener_that_raises_ends_nothing(
     from firing.tui.watch_listener import WatchListener
 
     rung: list[str] = []
-    monkeypatch.setattr(NoticeCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
     monkeypatch.setattr(WatchListener, name, boom)
     out = log.with_name("out.csv")
     order = WatchOptions(
@@ -302,7 +302,7 @@ def test_a_source_that_raises_is_opened_again_and_each_line_is_recorded(tmp_path
     told = Told()
     connection = Connection(source)
     connection.open()
-    WatchSession(connection, Watcher(Limits()), told, recorder.base, recorder=recorder).run(
+    WatchSession(connection, Watcher(AlarmLimits()), told, recorder.base, recorder=recorder).run(
         lambda: source.reads >= 9
     )
     recorder.close()
@@ -312,15 +312,24 @@ def test_a_source_that_raises_is_opened_again_and_each_line_is_recorded(tmp_path
 
 
 def test_a_failure_is_told_once_until_the_part_has_worked_for_long() -> None:
-    attempts = Attempts()
-    for fails in [False, True, True, False, True, False, *[False] * WORKS_AGAIN, True]:
-        attempts.of("the sum", boom if fails else lambda: 1, 0)
-        assert attempts.fails("the sum") == fails
-    told = attempts.remarks()
+    isolation = FaultIsolation()
+    for fails in [
+        False,
+        True,
+        True,
+        False,
+        True,
+        False,
+        *[False] * FORGOTTEN_AFTER_SUCCESSES,
+        True,
+    ]:
+        isolation.run("the sum", boom if fails else lambda: 1, 0)
+        assert isolation.is_failing("the sum") == fails
+    told = isolation.remarks()
     assert [sentence.split(" (")[0] for sentence in told] == [
         "the sum failed", "the sum works again", "the sum failed",
     ]  # fmt: skip
-    assert attempts.remarks() == []
+    assert isolation.remarks() == []
 
 
 def test_what_asks_to_stop_is_no_failure() -> None:
@@ -328,4 +337,4 @@ def test_what_asks_to_stop_is_no_failure() -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        Attempts().of("the sum", asked, None)
+        FaultIsolation().run("the sum", asked, None)

@@ -12,12 +12,12 @@ from watch.replaying import HOUR_S, Told
 from watch.wornkiln import PLAN, kiln, truth, watched, write_log
 
 from firing.kiln.simulation import Simulation, simulate
-from firing.ware.load import typical_load
+from firing.review.position import Position
+from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
-from firing.watch.kilnmodel import KilnModel
-from firing.watch.position import Position
+from firing.watch.kiln_model import KilnModel
 from firing.watch.simulate_remaining import simulate_remaining
-from firing.watch.state_estimator import KilnStateEstimator, load_in
+from firing.watch.state_estimator import KilnStateEstimator
 
 SILENT = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
 
@@ -151,7 +151,7 @@ def test_from_any_moment_the_rest_is_that_of_the_whole(whole: Simulation, hour: 
     time_s = np.arange(0.0, hour * HOUR_S + 1.0, 30.0)
     course_c = np.interp(time_s, whole.time_s, whole.chamber_c)
     unknown = np.full(time_s.size, np.nan)
-    driven = KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN))
+    driven = KilnStateEstimator(kiln(), load_or_typical(None, kiln().volume_l, PLAN.purpose))
     driven.follow(time_s, course_c, unknown)
     now_s, now_c = float(time_s[-1]), float(course_c[-1])
     network, spent_j = driven.now(time_s, unknown, now_s, now_c)
@@ -168,7 +168,8 @@ def test_a_course_is_followed_in_pieces_as_in_one(whole: Simulation) -> None:
     course_c = np.interp(time_s, whole.time_s, whole.chamber_c)
     unknown = np.full(time_s.size, np.nan)
     at_once, bit_by_bit = (
-        KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN)) for _ in range(2)
+        KilnStateEstimator(kiln(), load_or_typical(None, kiln().volume_l, PLAN.purpose))
+        for _ in range(2)
     )
     at_once.follow(time_s, course_c, unknown)
     for end in range(10, time_s.size + 1, 7):
@@ -178,7 +179,7 @@ def test_a_course_is_followed_in_pieces_as_in_one(whole: Simulation) -> None:
 
 def test_a_month_without_readings_is_no_month_of_steps() -> None:
     time_s = np.array([0.0, 30.0, 60.0, 30.0 * 24.0 * HOUR_S, 30.0 * 24.0 * HOUR_S + 30.0])
-    driven = KilnStateEstimator(kiln(), load_in(kiln(), None, PLAN))
+    driven = KilnStateEstimator(kiln(), load_or_typical(None, kiln().volume_l, PLAN.purpose))
     driven.follow(time_s, np.full(5, 20.0), np.full(5, np.nan))
     # What water takes up that dries out of the glaze meanwhile, and no more.
     assert driven.supplied_j < 3.6e6
@@ -194,6 +195,6 @@ def test_a_course_beyond_all_tables_leaves_the_plan_to_answer() -> None:
     for step in range(200):
         history.add(30.0 * step, 20.0 + 12.0 * step)
     position = Position("ramp", 1, 0.0, None, 0.0, None)
-    spent = model.see(history, position, 6000.0)
+    spent = model.update(history, position, 6000.0)
     assert (spent.spent_kwh, spent.total_kwh) == (None, None)
-    assert model.rest(position, 6000.0, 900.0).program_s > 0.0
+    assert model.remaining(position, 6000.0, 900.0).program_s > 0.0

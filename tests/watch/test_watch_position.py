@@ -5,9 +5,9 @@ import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, Firing, PlanStep, fire
 from watch.replaying import Told
 
+from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
-from firing.watch.position import Plan, Position, locate
 
 UNSURE_S = 420.0
 """Within so long of an edge either side of it is right: a kiln shows nothing of it sooner."""

@@ -8,7 +8,7 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_cour
 
 from firing.cones.equivalence import cone_reached
 from firing.forecast.forecast import forecast
-from firing.watch.position import Position
+from firing.review.position import Position
 from firing.watch.predictor import ForecastPredictor
 
 
@@ -33,7 +33,7 @@ WHOLE_H = 5.8 + 0.5 + 2.0 + 0.25
     ],
 )
 def test_what_is_left_of_the_program(where: Position, now_c: float, left_h: float) -> None:
-    rest = OUTLOOK.rest(where, 0.0, now_c)
+    rest = OUTLOOK.remaining(where, 0.0, now_c)
     assert rest.program_s == pytest.approx(left_h * HOUR_S, abs=1.0)
     assert np.all(np.diff(rest.time_s) > 0.0)
     assert rest.temperature_c[0] == now_c
@@ -41,16 +41,16 @@ def test_what_is_left_of_the_program(where: Position, now_c: float, left_h: floa
 
 
 def test_a_kiln_half_as_fast_takes_twice_as_long_and_holds_stay_as_they_are() -> None:
-    rest = OUTLOOK.rest(position("ramp", 0), 0.0, 320.0, slower_now=2.0)
+    rest = OUTLOOK.remaining(position("ramp", 0), 0.0, 320.0, slower_now=2.0)
     assert rest.program_s == pytest.approx((2 * 2.8 + 0.5 + 2.0 + 0.25) * HOUR_S, abs=1.0)
-    rest = OUTLOOK.rest(position("ramp", 0), 0.0, 320.0, slower_now=2.0, slower_later=2.0)
+    rest = OUTLOOK.remaining(position("ramp", 0), 0.0, 320.0, slower_now=2.0, slower_later=2.0)
     assert rest.program_s == pytest.approx((2 * 2.8 + 0.5 + 4.0 + 0.25) * HOUR_S, abs=1.0)
     assert rest.segment_ends_s[0] == pytest.approx((2 * 2.8 + 0.5) * HOUR_S, abs=1.0)
 
 
 def test_what_an_outage_took_is_heated_again() -> None:
     # 150 °C below where segment 2 began: another hour at its own rate
-    rest = OUTLOOK.rest(position("ramp", 1), 0.0, 450.0)
+    rest = OUTLOOK.remaining(position("ramp", 1), 0.0, 450.0)
     assert rest.program_s == pytest.approx((1.0 + 2.0 + 0.25) * HOUR_S, abs=1.0)
 
 
@@ -59,7 +59,7 @@ def test_cooling_is_the_forecasts_from_where_it_is() -> None:
     from_500_s = float(
         np.interp(-500.0, -whole.trace.channel_c()[-400:], whole.trace.time_s[-400:])
     )
-    rest = OUTLOOK.rest(position("done", 1), 0.0, 500.0)
+    rest = OUTLOOK.remaining(position("done", 1), 0.0, 500.0)
     assert rest.unload_s == pytest.approx(whole.total_s - from_500_s, rel=1e-3)
 
 

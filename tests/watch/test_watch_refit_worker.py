@@ -11,7 +11,7 @@ import pytest
 from watch.wornkiln import HOUR_S, PLAN, kiln, truth
 
 from firing.watch.history import History
-from firing.watch.kilnmodel import KilnModel
+from firing.watch.kiln_model import KilnModel
 from firing.watch.refit import RefitJob, refit
 from firing.watch.refit_worker import RefitAnswer, RefitWorker
 
@@ -40,7 +40,7 @@ def test_it_finds_what_would_be_found_here() -> None:
     assert answer.found == refit(job())
     assert answer.found.learnt == ("power",)
     # Less power and more loss: whoever assumes that sees more energy in the same course.
-    spent_j = [answer.driven[side].supplied_j for side in (1, 0, -1)]
+    spent_j = [answer.estimators[side].supplied_j for side in (1, 0, -1)]
     assert spent_j == sorted(spent_j)
     assert not apart.failed
     assert not apart.busy

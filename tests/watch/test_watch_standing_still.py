@@ -11,11 +11,10 @@ from capture.ptywatch import readings, rows
 from watch.replaying import Told
 
 from firing.capture import clock
-from firing.capture.connection import Connection
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.source import SourceLost
-from firing.watch.events import Limits
+from firing.capture.source import Connection, SourceLost
+from firing.watch.events import AlarmLimits
 from firing.watch.session import WatchSession
 from firing.watch.watcher import Watcher
 
@@ -30,7 +29,7 @@ class Clocks:
         self.ahead_s = datetime(2026, 3, 1, 6, tzinfo=UTC).timestamp() - 5000.0
         monkeypatch.setattr(clock, "monotonic_s", lambda: self.monotonic_s)
         monkeypatch.setattr("firing.capture.recorder.monotonic_s", lambda: self.monotonic_s)
-        monkeypatch.setattr("firing.capture.connection.monotonic_s", lambda: self.monotonic_s)
+        monkeypatch.setattr("firing.capture.source.monotonic_s", lambda: self.monotonic_s)
         monkeypatch.setattr(time, "time", lambda: self.monotonic_s + self.ahead_s)
 
 
@@ -79,7 +78,7 @@ def run(clocks: Clocks, source: Line, path: Path, reads: int) -> Told:
     recorder = Recorder(path, source.channels)
     connection = Connection(source)
     session = WatchSession(
-        connection, Watcher(Limits(lost_after_s=1e9)), told, recorder.base,
+        connection, Watcher(AlarmLimits(lost_after_s=1e9)), told, recorder.base,
         recorder=recorder, status_every_s=1e9, silent_after_s=1e9,
     )  # fmt: skip
     session.run(lambda: source.reads >= reads)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from watch.replaying import PLAN, Told
 
-from firing.watch.command import NoticeCommand
+from firing.watch.alarm_command import AlarmCommand
 from firing.watch.state import Estimate
 from firing.watch.status_text import status_line
 
@@ -45,7 +45,7 @@ def test_without_a_plan_and_without_a_reading() -> None:
 
 
 def test_a_command_that_cannot_be_run_is_told_once() -> None:
-    command = NoticeCommand(["/nonexistent/program"])
+    command = AlarmCommand(["/nonexistent/program"])
     command.tell("one")
     command.tell("two")
     assert "cannot be run for alarms" in (command.tick() or "")
@@ -55,7 +55,7 @@ def test_a_command_that_cannot_be_run_is_told_once() -> None:
 def test_commands_run_one_after_the_other_and_all(tmp_path: Path) -> None:
     out = tmp_path / "out.txt"
     script = "import sys; open(sys.argv[1], 'a').write(sys.argv[2] + '\\n')"
-    command = NoticeCommand([sys.executable, "-c", script, str(out)])
+    command = AlarmCommand([sys.executable, "-c", script, str(out)])
     for number in range(8):
         command.tell(f"notice {number}; rm -rf $HOME")
     until = time.monotonic() + 120.0
@@ -67,8 +67,8 @@ def test_commands_run_one_after_the_other_and_all(tmp_path: Path) -> None:
 
 
 def test_closing_waits_a_moment_and_no_longer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("firing.watch.command.CLOSING_S", 0.1)
-    command = NoticeCommand([sys.executable, "-c", "import time; time.sleep(30)"])
+    monkeypatch.setattr("firing.watch.alarm_command.CLOSING_S", 0.1)
+    command = AlarmCommand([sys.executable, "-c", "import time; time.sleep(30)"])
     command.tell("x")
     command.tick()
     process = command._running[0][0]

@@ -13,11 +13,11 @@ from watch.replaying import PLAN, replayed
 
 from firing.cli import cli
 from firing.forecast.forecast import forecast
+from firing.review.position import Position
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.history import GRID_S, History
-from firing.watch.position import Position
 from firing.watch.predictor import ForecastPredictor
-from firing.watch.ticks import course_on_ticks
+from firing.watch.time_grid import course_on_grid
 
 
 def _demo(folder: Path, readings: int | None = None) -> tuple[Path, Path]:
@@ -93,7 +93,7 @@ def test_what_is_to_come_goes_on_from_now_and_never_stands_still(
     arrived_s = now_s - held_s if phase in ("hold", "done") else None
     number = None if phase == "waiting" else 1 if phase == "done" else segment
     where = Position(phase, number, None, arrived_s, 0.0, None)  # type: ignore[arg-type]
-    rest = OUTLOOK.rest(where, now_s, now_c, slower_now=slower, slower_later=slower)
+    rest = OUTLOOK.remaining(where, now_s, now_c, slower_now=slower, slower_later=slower)
     assert np.all(np.diff(now_s + rest.time_s) > 0.0)
     assert np.all(np.diff(rest.time_s) > 0.0009)
     assert rest.temperature_c[0] == now_c
@@ -105,7 +105,7 @@ def test_a_course_on_ticks_keeps_its_ends_and_is_off_by_less_than_a_tick(
     moments: list[float],
 ) -> None:
     time_s = np.sort(np.array(moments)) - min(moments)
-    found_s, found_c = course_on_ticks(time_s, np.arange(time_s.size, dtype=float))
+    found_s, found_c = course_on_grid(time_s, np.arange(time_s.size, dtype=float))
     assert np.all(np.diff(found_s) > 0.0009)
     assert found_c[0] == 0.0
     assert abs(found_s[-1] - time_s[-1]) <= 0.001

@@ -35,9 +35,10 @@ class CardSheet(PrintedText):
     ]
 
     def __init__(self, card: Card) -> None:
-        from firing.report.card import card_text
+        from firing.report.card import card_report
+        from firing.report.text import render_text
 
-        super().__init__("", lambda width: card_text(card, width=width))
+        super().__init__("", lambda width: render_text(card_report(card), width=width))
         self.page_wanted = False
 
     def action_print(self) -> None:
@@ -100,7 +101,8 @@ async def show_card(screen: PlanHost) -> None:
 
 async def _show(screen: PlanHost, card: Card) -> None:
     """Show the card until it is left, or its page is written."""
-    from firing.report.card import card_page
+    from firing.report.card import card_report
+    from firing.report.page import render_page
 
     document = screen.session.document
     stem = (document.path or Path(document.suggested_name)).stem
@@ -109,5 +111,5 @@ async def _show(screen: PlanHost, card: Card) -> None:
         await screen.app.push_screen_wait(sheet)
         if not sheet.page_wanted:
             return
-        if await screen.hand_out(f"{stem}-card.html", lambda: card_page(card)):
+        if await screen.hand_out(f"{stem}-card.html", lambda: render_page(card_report(card))):
             return

@@ -166,11 +166,12 @@ class ComparisonScreen(Screen[Answer | None]):
 
     def action_all(self) -> None:
         """Read the whole design."""
-        from firing.report.designed import design_text
+        from firing.report.design import design_report
+        from firing.report.text import render_text
 
         design = self.found.design
         self.app.push_screen(
-            PrintedText("The design", lambda width: design_text(design, width=width))
+            PrintedText("The design", lambda width: render_text(design_report(design), width=width))
         )
 
     def action_cautions(self) -> None:

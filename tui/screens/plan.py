@@ -293,9 +293,10 @@ class PlanScreen(PlanActionsScreen):
             return
 
         def page() -> str:
-            from firing.report.page import forecast_page
+            from firing.report.forecast import forecast_report
+            from firing.report.page import render_page
 
-            return forecast_page(forecast)
+            return render_page(forecast_report(forecast))
 
         document = self.session.document
         stem = (document.path or Path(document.suggested_name)).stem

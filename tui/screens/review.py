@@ -322,8 +322,9 @@ class ReviewScreen(WorkScreen):
             return
 
         def page() -> str:
-            from firing.report.page import review_page
+            from firing.report.page import render_page
+            from firing.report.review import review_report
 
-            return review_page(review)
+            return render_page(review_report(review))
 
         await self.hand_out(f"{log.path.stem}-review.html", page)

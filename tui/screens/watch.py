@@ -14,7 +14,7 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
-from firing.watch.attempts import Attempts
+from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.status_text import MomentText
 
 from ..plot_lines import WatchLines
@@ -72,7 +72,7 @@ class WatchScreen(WorkScreen):
         self._lines: tuple[LiveWatch | None, WatchLines] | None = None
         # Held here: a look may come while the screen is taken down around them.
         self._title, self._going_on = TitleLine(), Static(id="stage")
-        self._attempts = Attempts("reading, recording and alarms go on")
+        self._attempts = FaultIsolation("reading, recording and alarms go on")
         self._standing, self._told = WatchFigures(id="standing"), WatchEvents(id="told")
         self._curve = Curve(id="curve")
 
@@ -119,7 +119,7 @@ class WatchScreen(WorkScreen):
         """Show what the watch has laid down since; before the parts are there, nothing."""
         if not (self._ready and self.is_attached):
             return
-        show = self._attempts.of
+        show = self._attempts.run
         show("the drawing of what goes on", self._show_stage, None)
         watch = self.live
         if watch is not None:

@@ -171,10 +171,11 @@ async def _fill(
 
 async def _continue(screen: WorkScreen, out: Path) -> bool:
     answer = await screen.ask(
-        f"{out} exists already.  It is continued: its lines stay as they are, the pause is marked, "
-        "and new lines are put at its end.  If its firing is over, a new file is made beside it.",
+        f"{out} exists already.  If its firing still goes on, it is continued: its lines stay as "
+        "they are, the pause is marked, and new lines are put at its end.  If its firing is over, "
+        "a new file is made beside it.",
         ("name", "Choose another file"),
-        ("go", "Continue this recording"),
+        ("go", "Record, to this file or beside it"),
     )
     return answer == "go"
 

@@ -10,7 +10,7 @@ from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
-from firing.report.chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import shorten
 
 from ..plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on

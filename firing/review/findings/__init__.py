@@ -5,18 +5,15 @@ what makes the readings themselves doubtful first, then what went wrong with the
 heat-work, its hours, the kiln, and the log.
 """
 
-from firing.review.findings.evidence import Evidence
-from firing.review.findings.of_cooling import of_cooling
-from firing.review.findings.of_heat import of_heat
-from firing.review.findings.of_plan import of_plan
-from firing.review.findings.of_power import of_power
-from firing.review.findings.of_readings import of_readings
-from firing.review.result import Finding
+from firing.review import thresholds as limit
+from firing.review.findings.cooling import of_cooling
+from firing.review.findings.heatwork import of_heat
+from firing.review.findings.plan import of_plan
+from firing.review.findings.power import of_power
+from firing.review.findings.readings import of_readings
+from firing.review.result import Finding, Review
+from firing.units import format_duration
 
-__all__ = ["Evidence", "find"]
-
-EXACTLY_S = 180.0
-"""Edges are found to a minute or two: less than this is as planned [s]."""
 _SEVERITIES = ("act", "check", "note")
 _RANKS = (
     "leads_reversed",
@@ -47,33 +44,27 @@ _RANKS = (
 )
 
 
-def find(evidence: Evidence) -> tuple[Finding, ...]:
-    """Return the findings of a firing, the most pressing first; never empty.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        The review so far.
-    """
+def find(review: Review) -> tuple[Finding, ...]:
+    """Return what a person should know of a firing, the most pressing first; never empty."""
     found = [
-        *of_readings(evidence),
-        *of_plan(evidence),
-        *of_heat(evidence),
-        *of_cooling(evidence),
-        *of_power(evidence),
+        *of_readings(review),
+        *of_plan(review),
+        *of_heat(review),
+        *of_cooling(review),
+        *of_power(review),
     ]
     if not any(finding.severity != "note" for finding in found):
-        found.append(_nothing_wrong(evidence))
+        found.append(_nothing_wrong(review))
     found.sort(key=_rank)
     if any(finding.id == "nothing_wrong" for finding in found):
         found.sort(key=lambda finding: finding.id != "nothing_wrong")
     return tuple(found)
 
 
-def _nothing_wrong(evidence: Evidence) -> Finding:
-    excess_s = evidence.excess_s or 0.0
-    cone = "" if evidence.planned.reached_number is None else " and cone"
-    if abs(excess_s) < EXACTLY_S:
+def _nothing_wrong(review: Review) -> Finding:
+    excess_s = review.excess_s or 0.0
+    cone = "" if review.cones_planned.reached_number is None else " and cone"
+    if abs(excess_s) < limit.EXACTLY_S:
         words = (
             f"time, peak{cone} agree with the plan" if cone else "time and peak agree with the plan"
         )
@@ -81,7 +72,7 @@ def _nothing_wrong(evidence: Evidence) -> Finding:
         side = "longer" if excess_s > 0 else "shorter"
         words = (
             f"peak{cone} agree{'' if cone else 's'} with the plan, and it took only "
-            f"{evidence.duration(abs(excess_s))} {side} than planned"
+            f"{format_duration(abs(excess_s))} {side} than planned"
         )
     return Finding(
         "nothing_wrong",

@@ -1,0 +1,699 @@
+"""The library's jobs as a notebook asks for them: files by path or ready name, plain arguments.
+
+Everything here is thin: it reads what is named and calls the room that does the work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
+from os import PathLike, fspath
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from firing.controller.controller import Controller
+    from firing.design.result import Design
+    from firing.design.resume import Resumption
+    from firing.forecast.result import Forecast
+    from firing.kiln.description import KilnDescription
+    from firing.kiln.fit_result import KilnFit
+    from firing.kiln.tariff import Tariff
+    from firing.logs.reader import Log
+    from firing.review.result import Review, Witness
+    from firing.schedule.schedule import Purpose, Schedule
+    from firing.ware.load import Load
+
+    PathOrName = str | PathLike[str]
+
+
+def ready_schedules() -> list[str]:
+    """Return the names of the ready schedules.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> "mid-range-glaze-cone-6-hold" in fi.ready_schedules()
+    True
+    """
+    from firing.files.ready import ready_names
+
+    return ready_names()
+
+
+def example_files() -> list[str]:
+    """Return the names of the example kiln, loads, controller and tariff.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> "example-kiln" in fi.example_files()
+    True
+    """
+    from firing.files.ready import example_names
+
+    return example_names()
+
+
+def read_schedule(schedule: PathOrName) -> Schedule:
+    """Read a schedule file, or a ready schedule by its name.
+
+    Parameters
+    ----------
+    schedule : str or path
+        A TOML file, or one of `ready_schedules`.  A file of that name comes first.
+
+    Returns
+    -------
+    Schedule
+
+    Raises
+    ------
+    FiringError
+        If there is neither, or with every fault of the file.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> plan = fi.read_schedule("mid-range-glaze-cone-6-hold")
+    >>> plan.peak_c, plan.segments[-1].hold_s
+    (1200.0, 1800.0)
+    """
+    from firing.schedule.file import open_schedule
+
+    return open_schedule(fspath(schedule))
+
+
+def write_schedule(
+    schedule: Schedule, path: str | PathLike[str], *, overwrite: bool = False
+) -> None:
+    """Write a schedule file, whole or not at all.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        What to write, in its own unit.
+    path : str or path
+        Where to.
+    overwrite : bool
+        Whether a file that is there already is replaced.
+
+    Raises
+    ------
+    FiringError
+        If the file exists and `overwrite` is false, or it cannot be written.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> plan = fi.Schedule("test tiles", (fi.Segment(620.0, 100.0),))
+    >>> with TemporaryDirectory() as folder:
+    ...     fi.write_schedule(plan, Path(folder) / "tiles.toml")
+    ...     fi.read_schedule(Path(folder) / "tiles.toml") == plan
+    True
+    """
+    from firing.schedule.file import write_schedule
+
+    write_schedule(schedule, Path(path), overwrite=overwrite)
+
+
+def read_kiln(kiln: PathOrName) -> KilnDescription:
+    """Read a kiln file, or the example kiln by its name.
+
+    Parameters
+    ----------
+    kiln : str or path
+        A TOML file, or ``"example-kiln"``.
+
+    Returns
+    -------
+    KilnDescription
+
+    Raises
+    ------
+    FiringError
+        If there is neither, or with every fault of the file.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> kiln = fi.read_kiln("example-kiln")
+    >>> round(kiln.full_amps * kiln.volts / kiln.available_w, 6)  # one phase: P = V I
+    1.0
+    """
+    from firing.kiln.file import open_kiln
+
+    return open_kiln(fspath(kiln))
+
+
+def read_load(load: PathOrName) -> Load:
+    """Read a load file, or an example load by its name.
+
+    Parameters
+    ----------
+    load : str or path
+        A TOML file, or one of `example_files`.
+
+    Returns
+    -------
+    Load
+
+    Raises
+    ------
+    FiringError
+        If there is neither, or with every fault of the file.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> load = fi.read_load("example-load-planters-and-cups")
+    >>> load.thickest.thickest_mm
+    18.0
+    """
+    from firing.ware.file import open_load
+
+    return open_load(fspath(load))
+
+
+def read_controller(controller: PathOrName) -> Controller:
+    """Read a controller file, or the example controller by its name.
+
+    Parameters
+    ----------
+    controller : str or path
+        A TOML file, or ``"example-controller"``.
+
+    Returns
+    -------
+    Controller
+
+    Raises
+    ------
+    FiringError
+        If there is neither, or with every fault of the file.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> fi.read_controller("example-controller").waits
+    True
+    """
+    from firing.controller.file import open_controller
+
+    return open_controller(fspath(controller))
+
+
+def read_tariff(tariff: PathOrName) -> Tariff:
+    """Read a tariff file, or the example tariff by its name.
+
+    Parameters
+    ----------
+    tariff : str or path
+        A TOML file, or ``"example-tariff"``.
+
+    Returns
+    -------
+    Tariff
+
+    Raises
+    ------
+    FiringError
+        If there is neither, or with every fault of the file.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> fi.read_tariff("example-tariff").currency
+    'EUR'
+    """
+    from firing.kiln.tariff_file import open_tariff
+
+    return open_tariff(fspath(tariff))
+
+
+def forecast(
+    schedule: Schedule | PathOrName,
+    *,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    tariff: Tariff | PathOrName | None = None,
+    started: datetime | None = None,
+    window: str | None = None,
+    awake: str | None = None,
+    target_cone: str | None = None,
+    unload_c: float = 60.0,
+    waits: bool = True,
+    margin: float = 1.5,
+) -> Forecast:
+    """Say what a schedule will do: hours, opening time, cone, energy and warnings.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    kiln : KilnDescription, str or path, optional
+        The kiln that the firing is simulated in.  Without one the ramps are taken as written.
+    load : Load, str or path, optional
+        What is in it.  The firing is then checked against the ware's limits, too.
+    tariff : Tariff, str or path, optional
+        Electricity prices; needs a kiln.  With `started` the forecast has the cost, without it the
+        cheapest start of the next two days.
+    started : datetime, optional
+        When the program starts; without a time zone, on this computer's clock.
+    window, awake : str, optional
+        Look for starts in here, ``"2026-03-01 18:00 to 2026-03-02 12:00"``, and for those that put
+        the peak into these hours, ``"07:00-22:00"``.
+    target_cone : str, optional
+        The cone to reach.
+    unload_c : float
+        The kiln is opened at this temperature [°C].
+    waits : bool
+        Whether the controller's clock waits when the kiln lags.
+    margin : float
+        Safety margin on the ware's limits, 1 to 5.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    FiringError
+        If a file is faulty, a ramp cannot be forecast, or a tariff has no kiln to go with.
+
+    Examples
+    --------
+    100 to 1000 °C at 100 °C/h is 9 hours, and a hold of half an hour comes on top:
+
+    >>> import firing as fi
+    >>> plan = fi.Schedule("test tiles", (fi.Segment(1000.0, 100.0, hold_s=1800.0),), start_c=100.0)
+    >>> course = fi.forecast(plan)
+    >>> course.program_s / 3600
+    9.5
+    >>> course.total_s > course.program_s  # it cools by itself, to 60 °C
+    True
+
+    In a kiln the energy is known, and the course is a data frame or a figure:
+
+    >>> course = fi.forecast("thin-ware-bisque", kiln="example-kiln")
+    >>> course.kiln.energy_kwh > 0
+    True
+    >>> list(course.to_pandas().columns)
+    ['temperature_c']
+    """
+    from firing.cones.table import parse_cone
+    from firing.forecast.forecast import forecast
+
+    result = forecast(
+        _schedule(schedule),
+        started=_on_the_clock(started),
+        unload_c=unload_c,
+        target_cone=None if target_cone is None else parse_cone(target_cone),
+        kiln=_kiln(kiln),
+        load=_load(load),
+        waits=waits,
+        margin=margin,
+    )
+    if tariff is None and window is None and awake is None:
+        return result
+    from firing.forecast.cost import with_tariff
+
+    prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+    return with_tariff(result, prices, window, awake)
+
+
+def design(
+    load: Load | PathOrName,
+    purpose: Purpose,
+    *,
+    cone: str | None = None,
+    top_c: float | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    controller: Controller | PathOrName | None = None,
+    max_segments: int | None = None,
+    margin: float = 1.5,
+    peak_at_most_c: float | None = None,
+    hold_at_least_s: float = 0.0,
+    hold_at_most_s: float | None = None,
+    final_at_most_c_per_h: float | None = None,
+    drop_to_c: float | None = None,
+    drop_hold_s: float = 0.0,
+    slow_cool_c_per_h: float | None = None,
+    slow_cool_to_c: float | None = None,
+    unload_c: float = 100.0,
+) -> Design:
+    """Make the fastest schedule that is safe for a load.
+
+    Parameters
+    ----------
+    load : Load, str or path
+        What is fired.
+    purpose : {"bisque", "glaze", "once-fired", "decal"}
+        What it is fired for.
+    cone, top_c : str, float, optional
+        Where the firing ends: the target cone, or the top temperature [°C].  One of the two.
+    kiln : KilnDescription, str or path, optional
+        The kiln; default curves stand in for it.
+    controller : Controller, str or path, optional
+        What the program is keyed into; 8 segments in whole °C/h, °C and minutes if not given.
+    max_segments : int, optional
+        At most so many segments, whatever the controller takes.
+    margin : float
+        Safety margin on the ware's limits, 1 to 5; 1.5 is common practice.
+    peak_at_most_c, hold_at_least_s, hold_at_most_s, final_at_most_c_per_h : float, optional
+        What is allowed at the top [°C, s, s, °C/h].
+    drop_to_c, drop_hold_s : float, optional
+        Drop from the peak to here and hold [°C, s].
+    slow_cool_c_per_h, slow_cool_to_c : float, optional
+        Slow-cool at most this fast until this temperature [°C/h, °C].
+    unload_c : float
+        The time from closing to opening at this temperature is made shortest [°C].
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    FiringError
+        If demands leave no schedule, naming the two that collide.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> made = fi.design("example-load-planters-and-cups", "bisque", top_c=980.0)
+    >>> made.safe, made.schedule.peak_c
+    (True, 980.0)
+    >>> len(made.schedule.segments) <= 8
+    True
+    """
+    from firing.controller.controller import Controller
+    from firing.design.designer import design
+    from firing.design.peak_candidates import Bounds
+    from firing.design.request import CoolingRequest, DesignRequest
+
+    keyed = _controller(controller)
+    if max_segments is not None:
+        keyed = replace(keyed or Controller(), max_segments=max_segments)
+    request = DesignRequest(
+        purpose,
+        cone=cone,
+        top_c=top_c,
+        bounds=Bounds(peak_at_most_c, hold_at_least_s, hold_at_most_s, final_at_most_c_per_h),
+        margin=margin,
+        cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
+        open_c=unload_c,
+    )
+    found = read_load(load) if isinstance(load, str | PathLike) else load
+    return design(found, request, kiln=_kiln(kiln), controller=keyed)
+
+
+def review(
+    schedule: Schedule | PathOrName,
+    log: Log | PathOrName,
+    *,
+    channel: str | int | None = None,
+    due: datetime | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    witnesses: Sequence[Witness | str] = (),
+    compare_with: Log | PathOrName | None = None,
+) -> Review:
+    """Compare a kiln's log with the schedule it should have followed.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    log : Log, str or path
+        The log, or its file; `read_log` takes what a file leaves open.
+    channel : str or int, optional
+        The kiln's channel, by name or by number from 1; found if not given.
+    due : datetime, optional
+        When the firing was to start; what came before is then a late start.
+    kiln, load : KilnDescription and Load, str or path, optional
+        The kiln, and what was in it: what was possible is then known.
+    witnesses : sequence of str or Witness
+        Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
+    compare_with : Log, str or path, optional
+        Another firing of the plan, to set beside this one.
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    FiringError
+        If a file cannot be read, or the channel has no two readings.
+
+    Examples
+    --------
+    The minutes of the causes add up to the excess, whatever happened:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> found = fi.review(demo / "plan.toml", demo / "log.csv")
+    >>> found.excess_s > 0
+    True
+    >>> abs(sum(cause.seconds for cause in found.causes) - found.excess_s) < 1e-6
+    True
+    >>> len(found.to_pandas()) == len(found.schedule.segments)
+    True
+    """
+    from firing.logs.reader import pick_channel
+    from firing.review.review import review
+    from firing.review.witness import parse_witness
+
+    read = _log(log)
+    other = None if compare_with is None else _log(compare_with)
+    return review(
+        _schedule(schedule),
+        read,
+        channel=pick_channel(read, channel),
+        due=_on_the_clock(due),
+        kiln=_kiln(kiln),
+        load=_load(load),
+        witnesses=tuple(parse_witness(w) if isinstance(w, str) else w for w in witnesses),
+        compare_with=other,
+        compare_channel=0 if other is None else pick_channel(other, channel),
+    )
+
+
+def resume(
+    schedule: Schedule | PathOrName,
+    log: Log | PathOrName,
+    *,
+    channel: str | int | None = None,
+    load: Load | PathOrName | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    controller: Controller | PathOrName | None = None,
+    cone: str | None = None,
+    margin: float = 1.5,
+    reads_c: float | None = None,
+    ago_s: float = 0.0,
+) -> Resumption:
+    """Say what to key in now, after an interruption.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The program that was interrupted.
+    log : Log, str or path
+        The firing so far.
+    channel : str or int, optional
+        The kiln's channel, by name or by number from 1; found if not given.
+    load, kiln, controller : optional
+        The ware, the kiln and the controller, as objects, files or example names.
+    cone : str, optional
+        The target cone; without it, log and rest come to what the whole program would have.
+    margin : float
+        Safety margin on the ware's limits, 1 to 5.
+    reads_c, ago_s : float, optional
+        What the kiln reads now [°C], and how long after the log's last reading [s].
+
+    Returns
+    -------
+    Resumption
+        Its `schedule` is what to key in; None if nothing is left to heat.
+
+    Raises
+    ------
+    FiringError
+        If the log has fewer than two readings, or the reading now cannot be right.
+
+    Examples
+    --------
+    The demo's firing ran to its end, so nothing is left to heat:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> found = fi.resume(demo / "plan.toml", demo / "log.csv")
+    >>> found.done_x > 0.97 * found.wanted_x
+    True
+    """
+    from firing.design.resume import resume
+    from firing.logs.reader import pick_channel
+
+    read = _log(log)
+    return resume(
+        _schedule(schedule),
+        read.trace.time_s,
+        read.trace.channel_c(pick_channel(read, channel)),
+        load=_load(load),
+        kiln=_kiln(kiln),
+        controller=_controller(controller),
+        cone=cone,
+        margin=margin,
+        reads_c=reads_c,
+        ago_s=ago_s,
+        started=read.trace.started,
+    )
+
+
+def fit_kiln(
+    kiln: KilnDescription | PathOrName,
+    logs: Sequence[Log | PathOrName],
+    *,
+    schedule: Schedule | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    kwh: Sequence[float] = (),
+    elements_new: bool = False,
+    channel: str | int | None = None,
+) -> KilnFit:
+    """Learn a kiln's power, losses and heat capacity from the logs of its firings.
+
+    Parameters
+    ----------
+    kiln : KilnDescription, str or path
+        The kiln as it is described.
+    logs : sequence of Log, str or path
+        One firing or more.
+    schedule : Schedule, str or path, optional
+        The program they were run by.
+    load : Load, str or path, optional
+        What was in the kiln.
+    kwh : sequence of float
+        What a meter counted over each firing [kWh], in the order of the logs.
+    elements_new : bool
+        Whether the elements were new.
+    channel : str or int, optional
+        The kiln's channel, by name or by number from 1; found if not given.
+
+    Returns
+    -------
+    KilnFit
+        `cannot_tell` lists what these logs leave open.
+
+    Raises
+    ------
+    FiringError
+        If a log is too short, or shows nothing of the elements.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> fit = fi.fit_kiln("example-kiln", [demo / "log.csv"], schedule=demo / "plan.toml")
+    >>> fit.power.se > 0, fit.anchored
+    (True, False)
+    """
+    from firing.kiln.fit import fit_kiln
+    from firing.review.fit_input import fit_input_of
+
+    if kwh and len(kwh) != len(logs):
+        raise FiringError(f"{len(kwh)} meter readings for {len(logs)} logs; give one for each log")
+    plan = None if schedule is None else _schedule(schedule)
+    records = [
+        fit_input_of(
+            _log(log),
+            schedule=plan,
+            load=_load(load),
+            kwh=kwh[number] if kwh else None,
+            channel=channel,
+        )
+        for number, log in enumerate(logs)
+    ]
+    described = read_kiln(kiln) if isinstance(kiln, str | PathLike) else kiln
+    return fit_kiln(described, records, elements_new=elements_new)
+
+
+def heat_work(
+    time_s: ArrayLike, temperature_c: ArrayLike, cones: Iterable[str] | None = None
+) -> dict[str, float]:
+    """Return the heat-work of a course for each cone.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (n,)
+        Times [s], increasing.
+    temperature_c : array_like, shape (n,)
+        Temperatures [°C]; NaN where there is no reading.
+    cones : iterable of str, optional
+        Cones in any spelling; every self-supporting cone if not given.
+
+    Returns
+    -------
+    dict of str to float
+        Heat-work by cone [1], by the law alone; a cone is down from 1.  `cone_reached` says which
+        cone a firing reached, tied to the chart and with its range.
+
+    Raises
+    ------
+    FiringError
+        If time does not increase, there are fewer than two readings, a temperature is absurd, or
+        a cone is not made.
+
+    Examples
+    --------
+    The law sums up over time, so twice the time at the same heat is twice the heat-work:
+
+    >>> import firing as fi
+    >>> once = fi.heat_work([0, 3600], [1200, 1200], ["6"])["6"]
+    >>> twice = fi.heat_work([0, 7200], [1200, 1200], ["6"])["6"]
+    >>> round(twice / once, 6)
+    2.0
+    """
+    import numpy as np
+
+    from firing.cones.heatwork import heatwork
+
+    times = np.asarray(time_s, dtype=np.float64)
+    return heatwork(times, np.asarray(temperature_c, dtype=np.float64), cones)
+
+
+def _schedule(given: Schedule | PathOrName) -> Schedule:
+    return read_schedule(given) if isinstance(given, str | PathLike) else given
+
+
+def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:
+    return read_kiln(given) if isinstance(given, str | PathLike) else given
+
+
+def _load(given: Load | PathOrName | None) -> Load | None:
+    return read_load(given) if isinstance(given, str | PathLike) else given
+
+
+def _controller(given: Controller | PathOrName | None) -> Controller | None:
+    return read_controller(given) if isinstance(given, str | PathLike) else given
+
+
+def _log(given: Log | PathOrName) -> Log:
+    from firing.logs.reader import read_log
+
+    return read_log(Path(given)) if isinstance(given, str | PathLike) else given
+
+
+def _on_the_clock(moment: datetime | None) -> datetime | None:
+    """Return a moment with its time zone; one without stands on this computer's clock."""
+    return moment.astimezone() if moment is not None and moment.tzinfo is None else moment

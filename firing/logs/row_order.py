@@ -1,0 +1,202 @@
+"""The rows of a log that count, in the order of their times; restarts of an elapsed clock."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firing.errors import FiringError
+from firing.logs.cells import split_line
+from firing.logs.header import looks_like_header
+from firing.logs.row_times import RowTimes
+from firing.logs.table import LogTable
+from firing.logs.text import printable
+from firing.trace import FloatArray
+from firing.units import format_duration
+
+RowNumbers = npt.NDArray[np.intp]
+
+_MOST_RESTARTS = 50
+_RAN_STEPS = 8.0  # readings a clock has run for before it can be said to begin again
+_STRAY_SHARE = 0.01  # more rows out of order than this are no slip of a logger
+_HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, eq=False)
+class OrderedRows:
+    """The rows that count, by their places in the table; times increase within each section.
+
+    Sections begin at 0, and wherever the clock began again at zero.
+    """
+
+    rows: RowNumbers
+    time_s: FloatArray
+    sections: tuple[int, ...]
+
+
+def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedRows:
+    """Return the rows with a time of their own, in order; refuse a log that runs backwards.
+
+    Blank lines and repeated headers are no rows and leave `table.rows`.
+    """
+    time_s = times.time_s
+    readable = np.isfinite(time_s)
+    _note_lost(table, np.flatnonzero(~readable), notes)
+    rows: RowNumbers = np.flatnonzero(readable)
+    if times.descending:
+        rows = rows[::-1]
+        notes.append("the newest reading comes first in the file; it is read from its end")
+    rows = _without_strays(table, rows, time_s, times.elapsed, notes)
+    steps_s = np.diff(time_s[rows])
+    back = np.flatnonzero(steps_s < 0)
+    sections = [0]
+    if back.size:
+        usual_s = float(np.median(np.abs(steps_s)))
+        lands_s = time_s[rows[back + 1]]
+        ran_s = time_s[rows[back]]
+        near_zero = lands_s <= 2.0 * usual_s + max(0.0, float(time_s[rows[0]]))
+        restarted = times.elapsed and bool((near_zero & (ran_s >= _RAN_STEPS * usual_s)).all())
+        if not restarted or back.size > _MOST_RESTARTS:
+            raise _backwards(table, rows, time_s, times, int(back[0]))
+        sections += [int(place) + 1 for place in back]
+    else:
+        _note_hour_gap(table, rows, steps_s, times, notes)
+    same = np.concatenate([[False], steps_s == 0])[: rows.size]
+    twice = rows[same]
+    if twice.size:
+        lines = "line repeats" if twice.size == 1 else "lines repeat"
+        notes.append(
+            f"{twice.size} {lines} the time before and only the first reading counts "
+            f"(first at line {table.line(int(twice[0]))}: {table.time_text(int(twice[0]))})"
+        )
+        shift = np.cumsum(same)
+        sections = [place - int(shift[place]) for place in sections]
+        rows = rows[~same]
+    if rows.size < 2:
+        count = "one reading" if rows.size else "no reading with a readable time"
+        raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
+    return OrderedRows(rows, time_s[rows], tuple(sections))
+
+
+def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:
+    """Return the rows that name columns otherwise than the header does, or first name them."""
+    dialect = table.dialect
+    own = _compact("".join(column.written for column in dialect.columns))
+    found = []
+    for row in unread.tolist():
+        text = table.line_text(row)
+        if looks_like_header(text, dialect.delimiter):
+            here = _compact("".join(split_line(text, dialect.delimiter)))
+            if not dialect.header or not own.endswith(here):
+                found.append(row)
+    return found
+
+
+def _compact(text: str) -> str:
+    return "".join(text.casefold().split()).lstrip("#/%;")
+
+
+def _note_lost(table: LogTable, unread: RowNumbers, notes: list[str]) -> None:
+    mark = table.dialect.delimiter
+    filled = [int(row) for row in unread if not table.is_blank(int(row))]
+    headers = [row for row in filled if looks_like_header(table.line_text(row), mark)]
+    table.rows -= unread.size - len(filled) + len(headers)
+    if headers:
+        count = "once more" if len(headers) == 1 else f"{len(headers)} times more"
+        notes.append(
+            f"the header stands {count} among the readings (first at line "
+            f"{table.line(headers[0])}); the logger was probably restarted"
+        )
+    known = set(headers)
+    lost = [row for row in filled if row not in known]
+    if lost:
+        text = table.time_text(lost[0])
+        notes.append(
+            f"{len(lost)} of {table.rows} lines have no readable time and are left out "
+            f'(the first is line {table.line(lost[0])}: "{text}")'
+        )
+
+
+def _without_strays(
+    table: LogTable, rows: RowNumbers, time_s: FloatArray, elapsed: bool, notes: list[str]
+) -> RowNumbers:
+    """Leave out single rows whose time is out of line while the others' go on past them."""
+    stamps = time_s[rows]
+    back = np.flatnonzero(np.diff(stamps) < 0)
+    if not back.size or back.size > _STRAY_SHARE * rows.size:
+        return rows
+    stray = []
+    for place in back.tolist():
+        before = stamps[place - 1] if place else -np.inf
+        after = stamps[place + 2] if place + 2 < stamps.size else np.inf
+        if place and stamps[place + 1] > before:
+            stray.append(place)  # this one was ahead of its time
+        elif after > stamps[place] and place + 2 < stamps.size:
+            stray.append(place + 1)  # the next one is behind its time
+        else:
+            return rows
+    kept = np.delete(rows, stray)
+    if np.any(np.diff(time_s[kept]) < 0):
+        return rows
+    first = int(rows[stray[0]])
+    lines = "line is" if len(stray) == 1 else "lines are"
+    notes.append(
+        f"{len(stray)} {lines} out of order and left out "
+        f'(first at line {table.line(first)}: "{table.time_text(first)}")'
+    )
+    return kept
+
+
+def _backwards(
+    table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
+) -> FiringError:
+    before, after = int(rows[at]), int(rows[at + 1])
+    hint = "a log must be in the order of its times"
+    step_s = float(time_s[after] - time_s[before])
+    if not times.elapsed and -_HOUR_S <= step_s < -0.5 * _HOUR_S:
+        hint = (
+            "if the clocks were set back there, say the --zone they belong to, like Europe/Berlin"
+        )
+    return FiringError(
+        f"{table.name}, line {table.line(after)}: time runs backwards, from "
+        f'"{table.time_text(before)}" to "{table.time_text(after)}"; {hint}'
+    )
+
+
+def _note_hour_gap(
+    table: LogTable, rows: RowNumbers, steps_s: FloatArray, times: RowTimes, notes: list[str]
+) -> None:
+    """Say where clocks may have been set forward without the zone's rules knowing of it."""
+    if times.elapsed or times.started is None or steps_s.size < 10:
+        return
+    usual_s = float(np.median(steps_s))
+    over_s = steps_s - _HOUR_S
+    if usual_s > 0.25 * _HOUR_S:
+        return
+    for place in np.flatnonzero((over_s >= 0) & (over_s <= 1.5 * usual_s))[:1].tolist():
+        before, after = int(rows[place]), int(rows[place + 1])
+        notes.append(
+            f"an hour is missing between lines {table.line(before)} and {table.line(after)}, "
+            f'"{printable(table.time_text(before))}" to "{printable(table.time_text(after))}"; if '
+            "the clocks were set forward there, say the --zone they belong to"
+        )
+
+
+def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> OrderedRows:
+    """Put the sections of a restarted clock one after another, a stated pause between them.
+
+    At least one interval passes.
+    """
+    time_s = ordered.time_s.copy()
+    steps_s = np.diff(time_s)
+    interval_s = float(np.median(steps_s[steps_s > 0]))
+    step_s = max(pause_s, interval_s)
+    for place in ordered.sections[1:]:
+        time_s[place:] += time_s[place - 1] + step_s - time_s[place]
+    count = len(ordered.sections) - 1
+    restarts = "a restart" if count == 1 else f"{count} restarts"
+    notes.append(
+        f"the clock went on across {restarts} of the logger, with a pause of "
+        f"{format_duration(step_s)} as told"
+    )
+    return OrderedRows(ordered.rows, time_s, (0,))

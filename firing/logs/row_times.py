@@ -1,0 +1,141 @@
+"""When every row of a log was: its time column as seconds, and the moment of the first row."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from firing.logs.dst import Zone, real_time
+from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
+from firing.logs.table import LogTable
+from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
+from firing.trace import FloatArray
+
+_MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass it, it was restarted
+
+
+@dataclass(frozen=True, eq=False)
+class RowTimes:
+    """When every row was: seconds as the log counts them, NaN where the time cannot be read.
+
+    `started` is the wall-clock moment of the first row.  A log that counts from its own beginning
+    (`elapsed`) may begin again at zero; in a `descending` one the newest row comes first.
+    """
+
+    time_s: FloatArray
+    started: datetime | None
+    elapsed: bool
+    descending: bool
+
+
+def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
+    """Return when every row of a log was, by a zone's wall clock where no offset is written."""
+    dialect = table.dialect
+    kind = dialect.time_kind
+    if kind == "datetime":
+        return _dated(table, zone, notes)
+    if kind == "elapsed clock":
+        return _counted(table, notes)
+    numbers = table.numbers(dialect.time_columns[-1])
+    if len(dialect.time_columns) == 2:
+        numbers = numbers + table.numbers(dialect.time_columns[0])
+    with np.errstate(over="ignore", invalid="ignore"):
+        seconds = numbers * SECONDS_OF_KIND[kind]
+    seconds[~(np.abs(seconds) < 1e15)] = np.nan
+    if is_serial(kind):
+        # a day's fraction holds a second's thousandth, but no more
+        naive_s = np.round(seconds - DAYS_TO_1970[kind] * SECONDS_PER_DAY, 3)
+        return _naive(table, naive_s, zone, notes)
+    descending = _descends(seconds)
+    if is_epoch(kind):
+        readable = np.flatnonzero(np.isfinite(seconds))
+        if not readable.size:
+            return RowTimes(seconds, None, False, descending)
+        first_s = float(seconds[readable[-1 if descending else 0]])
+        started = zone.local(first_s) if 0.0 < first_s < 5e9 else None
+        return RowTimes(seconds - first_s, started, False, descending)
+    return RowTimes(seconds, None, True, descending)
+
+
+def _dated(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
+    dialect = table.dialect
+    places, order = dialect.time_columns, dialect.date_order
+    if len(places) == 2:
+        dates = read_moments(table.objects(places[0]), "date", order)
+        if not dates.valid.any():  # a spreadsheet's date may carry an idle clock
+            dates = read_moments(table.objects(places[0]), "datetime", order)
+        moments = dates.joined(read_moments(table.objects(places[1]), "clock"))
+    else:
+        moments = read_moments(table.objects(places[0]), "datetime", order)
+    if np.isnan(moments.offset_s).all():
+        naive_s = moments.day * SECONDS_PER_DAY + moments.second
+        naive_s[~moments.valid] = np.nan
+        return _naive(table, naive_s, zone, notes)
+    seconds = moments.elapsed_s()
+    descending = _descends(seconds)
+    rows = np.flatnonzero(moments.valid)
+    first = int(rows[-1 if descending else 0])
+    return RowTimes(seconds - seconds[first], moments.moment(first), False, descending)
+
+
+def _naive(table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]) -> RowTimes:
+    """Put wall-clock times without an offset on real time."""
+    rows = np.flatnonzero(np.isfinite(naive_s))
+    if not rows.size:
+        return RowTimes(naive_s, None, False, False)
+    descending = _descends(naive_s)
+    ordered = rows[::-1] if descending else rows
+    real = real_time(naive_s[ordered], zone, lambda place: table.line(int(ordered[place])))
+    notes += real.notes
+    first_s = float(naive_s[ordered[0]])
+    seconds = np.full(naive_s.size, np.nan)
+    seconds[ordered] = real.naive_s - first_s
+    return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
+
+
+def _counted(table: LogTable, notes: list[str]) -> RowTimes:
+    """Read clocks without a date: elapsed times, or times of day."""
+    dialect = table.dialect
+    places = dialect.time_columns
+    moments = read_moments(table.objects(places[-1]), "clock", two_parts=dialect.two_parts)
+    seconds = moments.day * SECONDS_PER_DAY + moments.second
+    if len(places) == 2:
+        seconds = seconds + table.numbers(places[0]) * SECONDS_PER_DAY
+    seconds[~moments.valid] = np.nan
+    descending = _descends(seconds)
+    if len(places) == 1 and not descending:
+        seconds = _past_midnight(table, seconds, moments, notes)
+    return RowTimes(seconds, None, True, descending)
+
+
+def _past_midnight(
+    table: LogTable, seconds: FloatArray, moments: Moments, notes: list[str]
+) -> FloatArray:
+    """Go on counting where a clock without a date starts again at 0:00."""
+    rows = np.flatnonzero(moments.valid)
+    clock_s = moments.second[rows]
+    if rows.size < 2 or moments.day[rows].any() or clock_s.max() >= SECONDS_PER_DAY:
+        return seconds
+    steps_s = np.diff(clock_s)
+    usual_s = float(np.median(np.abs(steps_s)))
+    across_s = steps_s + SECONDS_PER_DAY
+    wraps = (steps_s < -0.5 * SECONDS_PER_DAY) & (across_s <= max(_MIDNIGHT_GAP_S, 10 * usual_s))
+    if not wraps.any():
+        return seconds
+    seconds = seconds.copy()
+    seconds[rows[1:]] += np.cumsum(wraps) * SECONDS_PER_DAY
+    at = int(rows[1:][np.argmax(wraps)])
+    notes.append(f"the clock passes midnight at line {table.line(at)}; the times go on from there")
+    return seconds
+
+
+def _descends(seconds: FloatArray) -> bool:
+    """Tell whether times run from the newest to the oldest."""
+    first = seconds[: min(seconds.size, 2000)]
+    first = first[np.isfinite(first)]
+    last = seconds[-min(seconds.size, 2000) :]
+    last = last[np.isfinite(last)]
+    if first.size < 3 or last.size < 3 or not first[0] > last[-1]:
+        return False
+    steps = np.concatenate([np.diff(first), np.diff(last)])
+    return bool(np.count_nonzero(steps < 0) >= 0.9 * np.count_nonzero(steps))

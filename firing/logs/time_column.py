@@ -1,0 +1,259 @@
+"""Which column of a log is its time, and how time is written there."""
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+from itertools import pairwise
+
+from firing.errors import FiringError
+from firing.logs import numeric_times, vocabulary
+from firing.logs.dialect import Column, TimeKind
+from firing.logs.layout import LogLayout
+from firing.logs.options import ReadingOptions
+from firing.logs.text import printable
+from firing.logs.times import GRAMMAR, DateOrder, TwoParts
+from firing.logs.values import match_number
+from firing.logs.vocabulary import TimeUnit
+
+_NO_TIME = (
+    'has no time column; give one a date and time, or name one "time_s", "Time (min)" or '
+    '"elapsed [h]", or say --time-unit for bare numbers'
+)
+
+
+def find_time(
+    name: str, layout: LogLayout, columns: Sequence[Column], options: ReadingOptions
+) -> tuple[tuple[int, ...], TimeKind]:
+    """Return the places of the time column, or of a date and its clock, and its kind."""
+    given = [c for c in columns if c.role in ("time", "date")]
+    if given:
+        return _as_given(name, layout, given, options)
+    open_ones = [c for c in columns if c.role == "other"]
+    places = {
+        kind: [c.index for c in open_ones if layout.kinds[c.index] == kind] for kind in layout.kinds
+    }
+    numeric = [
+        c
+        for c in open_ones
+        if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
+    ]
+    stated = options.time_unit
+    clocks = places.get("clock", [])
+    if not (stated and numeric):
+        dated = [*places.get("datetime", []), *places.get("date", [])]
+        if places.get("datetime") and not (clocks and _all_midnight(layout, dated[0])):
+            return (dated[0],), "datetime"
+        if dated and clocks:
+            return (dated[0], clocks[0]), "datetime"
+    if clocks and not stated:
+        days = _day_count(layout, clocks[0])
+        if days:
+            return (*days, clocks[0]), "elapsed clock"
+    pair = _serial_pair(layout, numeric)
+    if pair is not None and stated in (None, "serial", "serial-1904"):
+        kind = "serial days from 1904" if stated == "serial-1904" else "serial days"
+        return pair, kind  # type: ignore[return-value]  # a literal of both branches
+    for column in numeric:
+        unit = _stated_time_unit(layout, column)
+        if unit is not None:
+            return (column.index,), _number_kind(layout, column.index, unit, options)
+    if clocks and not (stated and numeric):
+        return (clocks[0],), "elapsed clock"
+    candidates = [c.index for c in numeric] or _rising(layout, open_ones)
+    if stated is not None and candidates:
+        values = _values(layout, candidates[0])
+        return (candidates[0],), numeric_times.kind_of_option(stated, values)
+    for index in candidates:
+        kind_found = numeric_times.kind_by_size(_values(layout, index))
+        if kind_found is not None:
+            return (index,), kind_found
+    if numeric or (layout.names is None and candidates):
+        which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
+        raise FiringError(
+            f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
+            "--time-unit min or --time-unit h"
+        )
+    raise FiringError(f"{name} {_NO_TIME}")
+
+
+def _as_given(
+    name: str, layout: LogLayout, given: Sequence[Column], options: ReadingOptions
+) -> tuple[tuple[int, ...], TimeKind]:
+    """Take the columns a person named."""
+    dates = [c.index for c in given if c.role == "date"]
+    times = [c.index for c in given if c.role == "time"]
+    if len(dates) > 1 or len(times) != 1:
+        raise FiringError(f"{name}: name one column as time, and at most one as date")
+    place = times[0]
+    kind = layout.kinds[place]
+    if dates:
+        pair = (dates[0], place)
+        if layout.kinds[dates[0]] == "number":
+            elapsed = kind == "clock"
+            return pair, "elapsed clock" if elapsed else "serial days"
+        return pair, "datetime"
+    if kind == "datetime":
+        return (place,), "datetime"
+    if kind == "clock":
+        return (place,), "elapsed clock"
+    if kind != "number":
+        raise FiringError(f'{name}: column "{given[0].name}" holds no times that can be read')
+    column = given[0]
+    unit = _stated_time_unit(layout, column)
+    if unit is None and options.time_unit is None:
+        found = numeric_times.kind_by_size(_values(layout, place))
+        if found is None:
+            raise FiringError(
+                f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
+                "--time-unit s, --time-unit min or --time-unit h"
+            )
+        return (place,), found
+    return (place,), _number_kind(layout, place, unit or "s", options)
+
+
+def _number_kind(
+    layout: LogLayout, index: int, unit: TimeUnit, options: ReadingOptions
+) -> TimeKind:
+    """Return the kind of bare numbers with a stated unit: elapsed, or since 1970 by their size."""
+    values = _values(layout, index)
+    if options.time_unit is not None:
+        return numeric_times.kind_of_option(options.time_unit, values)
+    found = numeric_times.kind_by_size(values)
+    expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
+    if found is not None and found == expected:
+        return found
+    return numeric_times.KIND_OF_UNIT[unit]
+
+
+def _all_midnight(layout: LogLayout, index: int) -> bool:
+    """Tell whether dates are written with an idle clock: ``2025-03-14 00:00:00``."""
+    cells = [cell for cell in layout.column(index) if cell]
+    return all(" 0:00" in cell.replace("T", " ").replace(" 00:", " 0:") for cell in cells) and (
+        len(cells) > 2
+    )
+
+
+def _day_count(layout: LogLayout, clock: int) -> tuple[int, ...]:
+    """Return the place of a column of days that the header puts under one name with a clock."""
+    if clock != 1 or layout.names is None or layout.names[0] != "days":
+        return ()
+    values = _values(layout, 0)
+    return (0,) if values and all(0 <= v < 100 and v == int(v) for v in values) else ()
+
+
+def _serial_pair(layout: LogLayout, numeric: Sequence[Column]) -> tuple[int, int] | None:
+    """Return a spreadsheet's date and time of day, each in a column of its own."""
+    for day, clock in pairwise(c.index for c in numeric):
+        if numeric_times.are_serial_dates(_values(layout, day)) and numeric_times.are_day_fractions(
+            _values(layout, clock)
+        ):
+            return day, clock
+    return None
+
+
+def _values(layout: LogLayout, index: int) -> list[float]:
+    numbers = [match_number(cell, layout.decimal) for cell in layout.column(index)]
+    return [number[0] for number in numbers if number is not None and math.isfinite(number[0])]
+
+
+def _stated_time_unit(layout: LogLayout, column: Column) -> TimeUnit | None:
+    stated = vocabulary.time_unit(column.written)
+    if stated is None and layout.units_row is not None:
+        stated = vocabulary.time_unit(layout.units_row[column.index].strip(" ()[]"))
+    return stated
+
+
+def _rising(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
+    """Return the number columns that only ever rise, as a time must."""
+    found = []
+    for column in columns:
+        if layout.kinds[column.index] == "number":
+            values = _values(layout, column.index)
+            if all(a < b for a, b in pairwise(values)):
+                found.append(column.index)
+    return found
+
+
+def two_parts(
+    layout: LogLayout, column: Column, options: ReadingOptions, notes: list[str]
+) -> TwoParts:
+    """Tell what a clock of two numbers means in this log: hours and minutes, if nothing is said."""
+    cells = [cell for cell in layout.column(column.index) if cell]
+    short = [cell for cell in cells if cell.count(":") == 1]
+    if not short:
+        return "h:mm"
+    if options.time_unit in ("min", "h"):
+        return "mm:ss" if options.time_unit == "min" else "h:mm"
+    units_cell = layout.units_row[column.index] if layout.units_row else ""
+    stated = f"{column.written} {units_cell}".casefold()
+    if "h:mm" in stated:
+        return "h:mm"
+    # beside 1:00:30, 59:30 can only be minutes and seconds
+    if "mm:ss" in stated or len(short) < len(cells):
+        return "mm:ss"
+    notes.append(
+        f'times such as "{printable(short[0])}" are read as hours and minutes; '
+        "say --time-unit min if they are minutes and seconds"
+    )
+    return "h:mm"
+
+
+def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
+    """Return the orders in which every date can be read, and one that leaves a choice between them.
+
+    Dates that begin with a four-digit year or name their month leave none; numbers between dots
+    are day first (the custom wherever dots are used).
+    """
+    possible: set[DateOrder] | None = None
+    example: str | None = None
+    for cell in cells:
+        match = GRAMMAR["date"].match(cell)
+        if match is None or not match["a"]:
+            continue
+        here = _readings(match)
+        possible = set(here) if possible is None else possible & set(here)
+        if len(set(here.values())) > 1:
+            example = example or cell[: match.end()].strip()
+    if possible is None:
+        return set(), None
+    return possible, example
+
+
+def _readings(match: re.Match[str]) -> dict[DateOrder, date]:
+    a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
+    century = 2000 if len(match["c"]) == 2 else 0
+    if match["s2"] == ".":
+        tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
+    else:
+        tries = {"dmy": (c + century, b, a), "mdy": (c + century, a, b)}
+        if century and match["s2"] == "-":
+            tries["ymd"] = (a + 2000, b, c)
+    found: dict[DateOrder, date] = {}
+    for order, parts in tries.items():
+        try:
+            found[order] = date(*parts)
+        except ValueError:
+            continue
+    return found
+
+
+def settle_date_order(
+    name: str, cells: Sequence[str], stated: DateOrder | None
+) -> DateOrder | None:
+    """Return the order of a log's dates, or refuse to guess it."""
+    if stated is not None:
+        return stated
+    possible, example = date_orders(cells)
+    if len(possible) == 1 or example is None:  # 04/04/2025 is the same day either way
+        return min(possible, default=None)
+    if not possible:
+        raise FiringError(
+            f'{name}: no one order of day and month fits all its dates, such as "{example}"; '
+            "say --date-order dmy (day first) or --date-order mdy (month first)"
+        )
+    meanings = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+    choice = " or ".join(f"--date-order {order} ({meanings[order]})" for order in sorted(possible))
+    raise FiringError(
+        f'{name}: the date "{example}" can be read in more than one way; say {choice}'
+    )

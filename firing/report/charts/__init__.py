@@ -1,0 +1,1 @@
+"""The charts of the reports: braille curves for text, and drawings for the page."""

@@ -1,0 +1,271 @@
+"""The courses of a review: plan and actual with the causes marked on the curve, and two firings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from firing.report.charts import figure as fig
+from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
+from firing.report.charts.text_chart import ChartSeries, temperatures_in
+from firing.report.formatting import Timekeeper
+from firing.review.result import Review
+from firing.trace import FloatArray
+from firing.units import format_duration, format_temperature, rate_from_celsius
+
+_OTHER_LINES = (
+    (fig.ORANGE, "dot"),
+    (fig.GREEN, "dashdot"),
+    (fig.PURPLE, "longdash"),
+    (fig.SKY, "longdashdot"),
+)
+_WORTH_TELLING_C = 5.0
+_FOOT = 0.36
+_LEAST_MARKED_S = 300.0
+_MOST_MARKED = 6
+_BAND = 0.012
+_LETTERS = "ABCDEFGH"
+_COMPARED_POINTS = 500
+
+
+def review_series(review: Review) -> list[ChartSeries]:
+    """Return the plan, unless it belongs to another firing, and on it the actual course."""
+    trace = review.log.trace
+    plan = ChartSeries("plan", review.plan_time_s, review.plan_c, "dotted")
+    name = f"actual, {trace.channels[review.channel]}"
+    actual = ChartSeries(name, trace.time_s, review.temperature_c, "solid", 0)
+    return [actual] if review.refused else [plan, actual]
+
+
+def plan_and_actual(review: Review) -> Drawing:
+    """Return the actual course on the plan's, and below how far it was off, with the causes."""
+    unit = review.schedule.unit
+    trace = review.log.trace
+    axis = TimeAxis.over(trace.started, max(float(trace.time_s[-1]), float(review.plan_time_s[-1])))
+    others = [i for i in range(len(trace.channels)) if i != review.channel]
+    # The upper panel shares its points out: half to the channel under review.
+    share = MOST_POINTS // 2
+    *plan, actual = review_series(review)
+    lines = [fig.course(actual, axis, unit, fig.BLUE, width=2.4, most=share // 2)]
+    lines += [fig.course(line, axis, unit, fig.GREY, dash="dash", most=share // 4) for line in plan]
+    for number, channel in enumerate(others):
+        colour, dash = _OTHER_LINES[number % len(_OTHER_LINES)]
+        other = ChartSeries(trace.channels[channel], trace.time_s, trace.channel_c(channel))
+        most = max(share // 2 // len(others), 40)
+        lines.append(fig.course(other, axis, unit, colour, dash=dash, width=1.4, most=most))
+    off_c = review.temperature_c - review.aligned_plan_c
+    deviation = fig.line(
+        "actual less plan",
+        axis,
+        trace.time_s,
+        off_c * rate_from_celsius(1.0, unit),
+        f"°{unit} off the plan",
+        colour=fig.VERMILLION,
+        width=1.6,
+        most=share // 2,
+        xaxis="x",
+        yaxis="y2",
+        showlegend=False,
+    )
+    marks, numbers = fig.segment_marks(
+        [(s.index, s.start_s, s.end_s) for s in review.segments], axis
+    )
+    causes = _marked_causes(review)
+    return fig.drawing(
+        "course",
+        [*lines, deviation],
+        f"{_deviation_caption(review, off_c)}{_caused_words(causes)}",
+        580,
+        xaxis=axis.part(anchor="y2", domain=[0, 1]),
+        yaxis=fig.axis(f"temperature, °{unit}", domain=[_FOOT, 1], rangemode="tozero"),
+        yaxis2=fig.axis(
+            f"actual less<br>plan, °{unit}",
+            domain=[0, 0.27],
+            zeroline=True,
+            zerolinecolor=fig.GREY,
+        ),
+        shapes=[*marks, *_cause_bands(causes, axis, _FOOT)],
+        annotations=[
+            *numbers,
+            *([] if review.refused else _line_names(review, axis)),
+            *_cause_letters(causes, axis, review),
+        ],
+    )
+
+
+def _line_names(review: Review, axis: TimeAxis) -> list[fig.Spec]:
+    """Return the lines' names beside them, halfway up: the earlier's left, the later's right."""
+    level_c = 0.55 * review.schedule.peak_c
+    crossings: list[tuple[float, str]] = []
+    for name, time_s, temperature_c in (
+        ("plan", review.plan_time_s, review.plan_c),
+        ("actual", review.log.trace.time_s, review.temperature_c),
+    ):
+        above = np.flatnonzero(temperature_c >= level_c)
+        if above.size and above[0] > 0:
+            i = int(above[0])
+            share = (level_c - temperature_c[i - 1]) / (temperature_c[i] - temperature_c[i - 1])
+            at_s = time_s[i - 1] + share * (time_s[i] - time_s[i - 1])
+            crossings.append((float(at_s), name))
+    level = round(float(temperatures_in(np.array([level_c]), review.schedule.unit)[0]), 1)
+    return [
+        {
+            "text": name,
+            "x": axis.x([at_s])[0],
+            "y": level,
+            "showarrow": False,
+            "xanchor": "right" if number == 0 else "left",
+            "xshift": -10 if number == 0 else 10,
+        }
+        for number, (at_s, name) in enumerate(sorted(crossings))
+    ]
+
+
+def _deviation_caption(review: Review, off_c: FloatArray) -> str:
+    unit = review.schedule.unit
+    if review.refused:
+        return "The actual temperature over time; the plan belongs to another firing."
+    words = [
+        "Above: the actual temperature (solid) and the plan (dashed) over time; upright lines end "
+        "the segments, which are numbered along the top. Below: actual less plan, the plan laid "
+        "over the firing segment by segment."
+    ]
+    keeper = Timekeeper(review.log.trace.started, float(review.log.trace.time_s[-1]))
+    if np.any(np.isfinite(off_c)):
+        for most, word in (
+            (int(np.nanargmin(off_c)), "below"),
+            (int(np.nanargmax(off_c)), "above"),
+        ):
+            size_c = abs(float(off_c[most]))
+            if (off_c[most] < 0) == (word == "below") and size_c >= _WORTH_TELLING_C:
+                size = f"{rate_from_celsius(size_c, unit):.0f} °{unit}"
+                when = keeper.when(float(review.log.trace.time_s[most]))
+                words.append(f"It was furthest {word} the plan, by {size}, {when}.")
+    return " ".join(words)
+
+
+@dataclass(frozen=True, slots=True)
+class _CauseMark:
+    """One mark: its letter, the stretch of the log it is about [s], and what it stands for."""
+
+    letter: str
+    from_s: float
+    to_s: float
+    words: str
+
+
+def _marked_causes(review: Review) -> list[_CauseMark]:
+    """Return what is marked: the telling causes, largest first, and where cooling quickened."""
+    stretches: list[tuple[float, float, str]] = []
+    for cause in review.causes:
+        if abs(cause.seconds) < _LEAST_MARKED_S or cause.cause == "unexplained":
+            continue
+        place = _place(review, cause.cause)
+        if place is not None:
+            size = format_duration(cause.seconds, signed=True)
+            stretches.append((*place, f"{cause.name} {size}"))
+    stretches = stretches[:_MOST_MARKED]
+    quicker = review.quickening
+    if quicker is not None:
+        at = format_temperature(quicker.at_c, review.schedule.unit)
+        stretches.append((quicker.at_s, quicker.at_s, f"cooled faster from {at} on"))
+    return [
+        _CauseMark(letter, *stretch) for letter, stretch in zip(_LETTERS, stretches, strict=False)
+    ]
+
+
+def _place(review: Review, cause: str) -> tuple[float, float] | None:
+    if cause == "late_start":
+        return (0.0, review.lead_in_s) if review.lead_in_s > 0 else None
+    best: tuple[float, tuple[float, float]] | None = None
+    for segment in review.segments:
+        share_s = sum(abs(part.seconds) for part in segment.causes if part.cause == cause)
+        start_s, end_s = segment.start_s, segment.end_s
+        if start_s is None or end_s is None or share_s <= 0:
+            continue
+        if cause in ("longer_hold", "shorter_hold") and segment.ramp_end_s is not None:
+            start_s = segment.ramp_end_s
+        if best is None or share_s > best[0]:
+            best = share_s, (start_s, end_s)
+    return None if best is None else best[1]
+
+
+def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
+    """Return a light band along the foot of the upper panel for every mark with a stretch."""
+    bands: list[fig.Spec] = []
+    until_s: list[float] = []
+    for mark in sorted(marks, key=lambda mark: mark.from_s):
+        if mark.to_s <= mark.from_s:
+            continue
+        x0, x1 = axis.x([mark.from_s, mark.to_s])
+        # Stretches that overlap lie one above the other.
+        row = next((i for i, end_s in enumerate(until_s) if end_s <= mark.from_s), len(until_s))
+        until_s[row : row + 1] = [mark.to_s]
+        level = foot + (row + 1) * (_BAND + 0.004)
+        bands.append(
+            {
+                "type": "rect",
+                "xref": "x",
+                "yref": "paper",
+                "x0": x0,
+                "x1": x1,
+                "y0": level - _BAND,
+                "y1": level,
+                "line": {"width": 0},
+                "fillcolor": fig.VERMILLION,
+                "opacity": 0.55,
+            }
+        )
+    return bands
+
+
+def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
+    """Return every mark's letter with an arrow to the curve, in the middle of its stretch."""
+    usable = np.isfinite(review.temperature_c)
+    time_s, temperature_c = review.log.trace.time_s[usable], review.temperature_c[usable]
+    letters: list[fig.Spec] = []
+    for number, mark in enumerate(marks):
+        middle_s = 0.5 * (mark.from_s + mark.to_s)
+        at_c = np.array([np.interp(middle_s, time_s, temperature_c)])
+        letters.append(
+            {
+                "text": mark.letter,
+                "x": axis.x([middle_s])[0],
+                "y": round(float(temperatures_in(at_c, review.schedule.unit)[0]), 1),
+                "showarrow": True,
+                "arrowhead": 2,
+                "arrowcolor": fig.GREY,
+                "ax": 28,
+                "ay": 30 + 14 * (number % 2),
+            }
+        )
+    return letters
+
+
+def _caused_words(marks: Sequence[_CauseMark]) -> str:
+    """Return what the letters stand for, for the caption; empty without any."""
+    if not marks:
+        return ""
+    return f" Marked on the curve: {'; '.join(f'{m.letter} {m.words}' for m in marks)}."
+
+
+def both_courses(this: Review, other: Review) -> Drawing:
+    """Return the courses of two firings over the hours since each began to heat."""
+    unit, axis = this.schedule.unit, TimeAxis(None)
+    lines = []
+    for name, shown, colour, dash in (
+        ("this firing", this, fig.BLUE, "solid"),
+        ("the other firing", other, fig.ORANGE, "dot"),
+    ):
+        since_s = shown.log.trace.time_s - shown.lead_in_s
+        series = ChartSeries(name, since_s, shown.temperature_c)
+        lines.append(fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS))
+    return fig.drawing(
+        "comparison",
+        lines,
+        "Both firings over the hours since each began to heat: this one solid, the other, "
+        f"{other.log.name}, dotted.",
+        400,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+    )

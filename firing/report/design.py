@@ -1,0 +1,117 @@
+"""What a design and a resumption say: the program to key in, why, and what is wrong with it."""
+
+from firing.cones.table import describe_number
+from firing.design.result import Design
+from firing.design.resume import Resumption
+from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named
+from firing.report.document import Bullets, Paragraph, Part, Report, Section, Sources
+from firing.report.forecast import forecast_answer, forecast_segments, forecast_times
+from firing.report.formatting import sentence
+from firing.safety import DEFERENCE, cautions_for
+from firing.units import format_duration, format_temperature
+
+_NUMBERS_TOLD = 5
+_WORTH_TELLING_S = 60.0
+
+
+def design_report(design: Design) -> Report:
+    """Return a design as a report: the program, why, what it costs, and what is wrong."""
+    course, unit = design.forecast, design.schedule.unit
+    took = format_duration(design.total_s)
+    answer = [
+        f"Closing to opening at {format_temperature(course.unload_c, unit)}: {took}.",
+        *forecast_answer(course),
+    ]
+    cited = [name for reason in design.reasons for name in reason.sources]
+    return Report(
+        "Design",
+        design.schedule.title,
+        [
+            Paragraph(f"To do first: {design.advice}") if design.advice else None,
+            *_problems(design.problems),
+            *map(Paragraph, answer),
+            Section("", forecast_segments(course)),
+            Section("Why", [Bullets(_reasons(design))]),
+            Section("Segments", [Bullets(_segments_words(design))]),
+            Section("To know", [Bullets(design.notes)]),
+            _cautions(course),
+            Section("Sources", [Sources(cited)]),
+        ],
+    )
+
+
+def _reasons(design: Design) -> list[str]:
+    return [
+        f"Segment {index + 1}: {' '.join(reason.sentences)}"
+        + "".join(f" [{name}]" for name in reason.sources)
+        for index, reason in enumerate(design.reasons)
+        if reason.sentences
+    ]
+
+
+def _segments_words(design: Design) -> list[str]:
+    words = []
+    if design.cost_of_segments_s is not None:
+        count = len(design.schedule.segments)
+        cost = format_duration(design.cost_of_segments_s)
+        few = design.cost_of_segments_s < _WORTH_TELLING_S
+        gain = "more would gain nothing" if few else f"any number of them would save {cost}"
+        words.append(f"{count} of at most {design.controller.max_segments} are used; {gain}.")
+    shown = [pair for pair in design.by_segments if pair[0] <= design.controller.max_segments]
+    if len(shown) > 1:
+        told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown[-_NUMBERS_TOLD:])
+        words.append(f"Closing to opening by number of segments: {told}.")
+    return words
+
+
+def resume_report(found: Resumption) -> Report:
+    """Return a resumption as a report: where the firing stands, and what to key in now."""
+    course = found.forecast
+    why = [
+        f"Segment {index + 1}: {' '.join(reason.sentences)}"
+        for index, reason in enumerate(found.reasons)
+        if reason.sentences
+    ]
+    return Report(
+        "",
+        "After the interruption",
+        [
+            *map(Paragraph, found.notes),
+            *_problems(found.problems),
+            *_to_key_in(course),
+            Paragraph(_cones(found)),
+            Section("Why", [Bullets(why)]),
+            None if course is None else _cautions(course),
+        ],
+    )
+
+
+def _to_key_in(course: Forecast | None) -> list[Part]:
+    if course is None:
+        return [Paragraph("Nothing is left to key in: leave the kiln shut until it is cool.")]
+    when = f"{sentence(forecast_times(course).start_words())}." if course.started else ""
+    parts: list[Part] = [
+        Paragraph(when),
+        Section("", forecast_segments(course)),
+        Paragraph(forecast_answer(course)[0]),
+    ]
+    return [Section("To key in now", parts)]
+
+
+def _cones(found: Resumption) -> str:
+    verdict = found.cones
+    low, high = describe_number(verdict.low), describe_number(verdict.high)
+    reached = describe_number(verdict.reached_number)
+    return f"Log and rest together amount to cone {reached} ({low} to {high})."
+
+
+def _problems(problems: tuple[str, ...]) -> list[Part]:
+    if not problems:
+        return []
+    return [Paragraph("Not safe for this ware as it stands:"), Bullets(problems)]
+
+
+def _cautions(course: Forecast) -> Section:
+    cautions = cautions_for(course.schedule.peak_c, course.schedule.purpose)
+    return Section("Cautions that apply", [cautions_named(cautions), Paragraph(DEFERENCE)])

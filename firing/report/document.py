@@ -1,0 +1,170 @@
+"""A report as data: what it says, part by part, on a terminal and on a page alike.
+
+A builder makes a report of a result, and a renderer shows it and knows of nothing else.  Its texts
+are raw: the renderers make them safe for where they go.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from firing.report.charts.figure import Drawing
+from firing.report.charts.text_chart import ChartSeries
+from firing.units import TemperatureUnit
+
+Medium = Literal["text", "page"]
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text; `kind` is how prominent it is: words under others are indented as text."""
+
+    words: str
+    kind: Literal["", "quiet", "deference", "under"] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list, an item a point."""
+
+    items: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Figures with what they rest on, a line each."""
+
+    lines: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Flagged:
+    """Something found: how much it matters, what to read, and the ids of its sources."""
+
+    severity: str
+    words: str
+    sources: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class FlaggedList:
+    """What was found, the most pressing first; an empty one says that there is nothing."""
+
+    items: Sequence[Flagged]
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Where the figures come from: the ids of sources, each cited once."""
+
+    ids: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class FillIn:
+    """Labels with room behind them, to write on once it is printed; nothing as text."""
+
+    labels: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under headers; the first column heads its row."""
+
+    headers: Sequence[str]
+    align: str
+    """A letter a column: ``l`` for text, ``r`` for numbers, ``t`` for boxes to tick."""
+    rows: Sequence[Sequence[str]]
+    caption: str = ""
+    """What it says; the page shows it."""
+    bars: Sequence[float] = ()
+    """A share from -1 to 1 a row, drawn as a bar where no drawing shows it: as text."""
+    large: range = range(0)
+    """Columns that a page sets large, to be read from a distance."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chart:
+    """Temperatures over time: `series` as text, and the drawing that `draw` makes for the page.
+
+    Either may be missing.  The drawing is only made where it is shown.
+    """
+
+    draw: Callable[[], Drawing | None]
+    series: Sequence[ChartSeries] = ()
+    unit: TemperatureUnit = "C"
+    started: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Parts under a heading; left out whole where none of them has anything to show."""
+
+    heading: str
+    """Empty to set the parts off without one."""
+    parts: Sequence["Part | None"]
+    anchor: str = ""
+    """Id of the heading on the page; made of the heading if empty."""
+    heading_on: Medium | None = None
+    """Where the heading is shown, if not on both."""
+
+    def titled(self, medium: Medium) -> bool:
+        """Return whether the heading is shown there."""
+        return bool(self.heading) and self.heading_on in (None, medium)
+
+
+@dataclass(frozen=True, slots=True)
+class Only:
+    """Parts for one medium: a page has room for more, and may order it otherwise."""
+
+    medium: Medium
+    parts: Sequence["Part | None"]
+
+
+Part = (
+    Paragraph | Bullets | Figures | FlaggedList | Sources | FillIn | Table | Chart | Section | Only
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """One report: what it is (``Review``), what it is about, and what it says, in order."""
+
+    name: str
+    title: str
+    """Text without one begins with its first part."""
+    parts: Sequence[Part | None]
+    subject: str = ""
+    """The name in full, above the page's title."""
+    when: str = ""
+    """The moment it counts from."""
+    answer: Sequence[str] = ()
+    """What it comes to, told first."""
+    sheet: bool = False
+    """Whether the page is one sheet to print."""
+
+    @property
+    def heading(self) -> str:
+        """Name and title, as far as there are any."""
+        return ": ".join(words for words in (self.name, self.title) if words)
+
+
+def on_text(*parts: Part | None) -> Only:
+    """Return parts for text alone."""
+    return Only("text", parts)
+
+
+def on_page(*parts: Part | None) -> Only:
+    """Return parts for the page alone."""
+    return Only("page", parts)
+
+
+def shown(parts: Sequence[Part | None], medium: Medium) -> Iterator[Part]:
+    """Yield what is meant for a medium, in order."""
+    for part in parts:
+        if isinstance(part, Only):
+            if part.medium == medium:
+                yield from shown(part.parts, medium)
+        elif part is not None:
+            yield part

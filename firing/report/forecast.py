@@ -1,0 +1,291 @@
+"""What a forecast says: when it peaks and opens, its course and segments, and what to know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import TYPE_CHECKING
+
+from firing.cones.table import describe_number
+from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named, cautions_whole
+from firing.report.charts.figure import TimeAxis
+from firing.report.charts.forecast_course import forecast_course, forecast_series
+from firing.report.charts.heatwork import heatwork_drawing
+from firing.report.document import (
+    Bullets,
+    Chart,
+    Flagged,
+    FlaggedList,
+    Paragraph,
+    Part,
+    Report,
+    Section,
+    Sources,
+    Table,
+    on_page,
+    on_text,
+)
+from firing.report.formatting import (
+    CONE_SOURCES,
+    CONES_MEANT,
+    Timekeeper,
+    degrees,
+    hours_minutes,
+    sentence,
+    source_ids,
+)
+from firing.safety import DEFERENCE, cautions_for
+from firing.schedule.schedule import Segment
+from firing.schedule.timeline import ForecastSegment
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+    rate_from_celsius,
+)
+
+if TYPE_CHECKING:
+    from firing.forecast.result import KilnForecast
+
+_RATES_SHOWN_C = (200.0, 600.0, 1000.0, 1200.0)
+
+
+def forecast_report(forecast: Forecast) -> Report:
+    """Return a forecast as a report."""
+    schedule = forecast.schedule
+    cautions = cautions_for(forecast.peak_c, schedule.purpose)
+    basis = _basis(forecast)
+    used = source_ids(warning.source for warning in forecast.warnings)
+    return Report(
+        "Forecast",
+        schedule.title,
+        subject="Forecast of a firing",
+        when=f"{sentence(forecast_times(forecast).start_words())}.",
+        answer=forecast_answer(forecast),
+        parts=(
+            on_page(Paragraph(schedule.notes, "quiet")),
+            Section("Course", [_course(forecast)], "course-heading", heading_on="page"),
+            Section("Segments", forecast_segments(forecast), heading_on="page"),
+            Section("In this kiln", [Bullets(_kiln_words(forecast))]),
+            Section("By hand", [Bullets(_hand_actions(forecast))]),
+            Section("Warnings", [_warnings(forecast)]),
+            Section("Heat-work", [_heatwork(forecast)], "heatwork-heading", heading_on="page"),
+            on_text(
+                basis,
+                Section(
+                    "Cautions that apply",
+                    [
+                        cautions_named(cautions),
+                        Paragraph(
+                            'Print them whole, with their sources: "firing safety" and the '
+                            "schedule's file."
+                        ),
+                        Paragraph(DEFERENCE),
+                    ],
+                ),
+            ),
+            on_page(
+                Section("Cautions", cautions_whole(cautions)),
+                basis,
+                Section("Sources", [Sources(["cooling-default", *CONE_SOURCES, *used])]),
+            ),
+        ),
+    )
+
+
+def forecast_answer(forecast: Forecast) -> list[str]:
+    """Return how long the heating takes, when the peak and the opening come, and the cone."""
+    unit = forecast.schedule.unit
+    keeper = forecast_times(forecast)
+    peak = format_temperature(forecast.peak_c, unit)
+    kiln = forecast.kiln
+    if kiln is not None and not kiln.reaches_peak:
+        words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
+    else:
+        first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
+        words = (
+            f"Heats for {format_duration(forecast.heating_s)} and reaches {peak} "
+            f"{keeper.when(first_peak.ramp_end_s)}."
+        )
+    unload = format_temperature(forecast.unload_c, unit)
+    if kiln is not None and kiln.stalled:
+        opening = "The rest of the program is not forecast."
+    elif forecast.total_s > forecast.program_s:
+        opening = (
+            f"Opens at {unload} {keeper.when(forecast.total_s, about=True)} "
+            f"({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})."
+        )
+    else:
+        opening = f"Ends {keeper.when(forecast.program_s)}, already below {unload}."
+    wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
+    return [
+        f"{words} {opening}",
+        f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
+    ]
+
+
+def forecast_times(forecast: Forecast) -> Timekeeper:
+    """Return the clock of a forecast, up to the latest opening."""
+    return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
+
+
+def _course(forecast: Forecast) -> Chart:
+    draw, series = partial(forecast_course, forecast), forecast_series(forecast)
+    return Chart(draw, series, forecast.schedule.unit, forecast.started)
+
+
+def _heatwork(forecast: Forecast) -> Chart:
+    trace = forecast.trace
+    axis = TimeAxis.over(forecast.started, float(trace.time_s[-1]))
+    cones = (forecast.cones,)
+    return Chart(
+        partial(heatwork_drawing, axis, trace.time_s, trace.channel_c(), cones, "the forecast")
+    )
+
+
+def forecast_segments(forecast: Forecast) -> list[Part]:
+    """Return the table of the segments, with what its mark means."""
+    return [_segments(forecast), Paragraph(_slower_than_programmed(forecast), "quiet")]
+
+
+def _segments(forecast: Forecast) -> Table:
+    """Return every segment: its rate, target and hold, how long it takes and when it ends."""
+    unit = forecast.schedule.unit
+    keeper = forecast_times(forecast)
+    ends = "ends after" if forecast.started is None else "ends at"
+    rows = []
+    for segment, timed in zip(forecast.schedule.segments, forecast.segments, strict=True):
+        end = hours_minutes(timed.end_s) if forecast.started is None else keeper.at(timed.end_s)
+        if not timed.ends:
+            end = "never"
+        rows.append(
+            (
+                str(timed.index + 1),
+                timed.name,
+                _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
+                degrees(timed.end_c, unit),
+                hours_minutes(segment.hold_s) if segment.hold_s else "–",
+                hours_minutes(timed.forecast_s) if timed.ends else "–",
+                end,
+            )
+        )
+    return Table(
+        ("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "takes", ends),
+        "rlrrrrr",
+        rows,
+        "The segments, with how long each takes (h:mm) and when it ends",
+    )
+
+
+def _rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
+    if segment.rate_c_per_h is None:
+        return "full power" if segment.drive == "unlimited" else "off"
+    sign = "−" if segment.target_c < from_c else ""
+    return f"{sign}{rate_from_celsius(segment.rate_c_per_h, unit):.0f}"
+
+
+def _mark(segment: Segment, timed: ForecastSegment) -> str:
+    return "*" if segment.drive == "rate" and timed.limited_by != "program" else ""
+
+
+def _slower_than_programmed(forecast: Forecast) -> str:
+    """Return what the mark ``*`` in the segment table means; empty if it does not occur."""
+    marked = [
+        timed
+        for segment, timed in zip(forecast.schedule.segments, forecast.segments, strict=True)
+        if _mark(segment, timed)
+    ]
+    if not marked:
+        return ""
+    return "* slower than programmed: the kiln cannot follow"
+
+
+def _hand_actions(forecast: Forecast) -> list[str]:
+    """Return what a person does, and when, one sentence each."""
+    keeper = forecast_times(forecast)
+    return [
+        f"{sentence(keeper.when(timed.end_s))}, as segment {timed.index + 1} ends: {timed.action}"
+        for timed in forecast.segments
+        if timed.action and timed.ends
+    ]
+
+
+def _kiln_words(forecast: Forecast) -> list[str]:
+    """Return what the kiln model says of a plan, one sentence each; empty without a kiln."""
+    kiln = forecast.kiln
+    return [] if kiln is None else list(_kiln_sentences(forecast, kiln))
+
+
+def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
+    unit = forecast.schedule.unit
+    energy = kiln.energy
+    yield (
+        f"Takes {energy.kwh:.0f} kWh; {energy.mean_amps:.0f} A on average and "
+        f"{energy.peak_amps:.0f} A while the elements are on."
+    )
+    if kiln.cost is not None:
+        parts = ", ".join(f"{kwh:.0f} kWh at {price:g}" for price, kwh in kiln.cost.kwh_by_price)
+        yield f"Costs {kiln.cost.currency} {kiln.cost.amount:.2f} ({parts} a kWh)."
+    cheapest = kiln.starts.cheapest
+    if cheapest is not None:
+        yield (
+            f"Cheapest start in the window: {cheapest.started:%a %Y-%m-%d %H:%M}, "
+            f"{cheapest.cost.currency} {cheapest.cost.amount:.2f}."
+        )
+    awake = kiln.starts.awake
+    if awake is not None:
+        yield _awake_words(awake)
+    if forecast.first_crack_s is not None:
+        yield f"Down to 150 °C after {format_duration(forecast.first_crack_s)}."
+    yield (
+        f"It could hold {format_temperature(kiln.highest_c, unit)} at most, and its file allows "
+        f"{format_temperature(kiln.max_c, unit)}. Fastest with this load: {_rates(kiln, unit)}."
+    )
+    yield (
+        f"The thickest piece comes to cone {describe_number(kiln.ware_cones.reached_number)}, the "
+        f"thermocouple to cone {describe_number(forecast.cones.reached_number)}."
+    )
+
+
+def _awake_words(awake: tuple[tuple[str, str], ...]) -> str:
+    if not awake:
+        return "No start in the window puts the peak into waking hours."
+    spans = [
+        first.replace("T", " ")[:16] if first == last else f"{_short(first)} to {_short(last)}"
+        for first, last in awake[:4]
+    ]
+    more = f", and {len(awake) - 4} more" if len(awake) > 4 else ""
+    return f"Starts that put the peak into waking hours: {'; '.join(spans)}{more}."
+
+
+def _short(moment: str) -> str:
+    return moment.replace("T", " ")[:16]
+
+
+def _rates(kiln: KilnForecast, unit: TemperatureUnit) -> str:
+    if not kiln.max_rate:
+        return "none that can be told"
+    known = dict(kiln.max_rate)
+    shown = [t for t in _RATES_SHOWN_C if t in known] or [next(iter(known))]
+    return ", ".join(
+        f"{format_rate(known[t], unit)} at {format_temperature(t, unit)}" for t in shown
+    )
+
+
+def _warnings(forecast: Forecast) -> FlaggedList:
+    return FlaggedList(
+        [Flagged(w.severity, w.message, source_ids([w.source])) for w in forecast.warnings]
+    )
+
+
+def _basis(forecast: Forecast) -> Section:
+    unit = forecast.schedule.unit
+    words = [
+        f"{sentence(forecast.basis)}.",
+        f"Durations by {forecast.planned_basis}.",
+        *forecast.cones.notes_in(unit),
+        *forecast.cones.warnings_in(unit),
+    ]
+    return Section("What this rests on", [Bullets(words)], "basis")

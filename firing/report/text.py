@@ -1,0 +1,206 @@
+"""A report as text for a terminal: no line wider than asked, and safe whatever its words say."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firing.report.charts.text_chart import render_chart
+from firing.report.document import (
+    Bullets,
+    Chart,
+    Figures,
+    FillIn,
+    FlaggedList,
+    Only,
+    Paragraph,
+    Part,
+    Report,
+    Section,
+    Sources,
+    Table,
+    shown,
+)
+from firing.report.formatting import SEVERITY_WORDS, citations, join_units
+from firing.report.sanitize import display_width, pad, plain, to_ascii, wrap
+
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_BOLD, _RESET = "\x1b[1m", "\x1b[0m"
+_CHART_HEIGHT = 17
+_INDENT = "    "
+_GAP = "  "
+_NARROWEST = 6
+# A bar fills what the longest names and figures leave, within reason [columns].
+_BESIDE_BARS, _LEAST_BAR, _MOST_BAR = 46, 6, 24
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    width: int
+    colour: bool
+    ascii_only: bool
+
+
+def render_text(
+    report: Report, *, width: int = 80, colour: bool = False, ascii_only: bool = False
+) -> str:
+    """Return a report for the terminal.
+
+    Parameters
+    ----------
+    report : Report
+        What to show.
+    width : int
+        Widest line [columns].
+    colour : bool
+        Use ANSI colours and bold; nothing is said by them alone.
+    ascii_only : bool
+        Keep to ASCII, for outputs that cannot carry braille.
+    """
+    style = _Style(width, colour, ascii_only)
+    lines = _heading(report.heading, style) if report.title else []
+    for words in (report.when, *report.answer):
+        lines += _wrapped(words, width)
+    # Character by character, so that colour sequences and line ends pass unharmed.
+    text = "\n".join(_joined(lines, report.parts, style))
+    return to_ascii(text) if ascii_only else text
+
+
+def _joined(lines: list[str], parts: Sequence[Part | None], style: _Style) -> list[str]:
+    """Return `lines` with those of the parts below; sections and following tables set off."""
+    previous: Part | None = None
+    for part in shown(parts, "text"):
+        added = _lines(part, style)
+        if not added:
+            continue
+        both_tables = isinstance(part, Table) and isinstance(previous, Table)
+        if lines and (both_tables or isinstance(part, Section)):
+            lines = [*lines, ""]
+        lines = [*lines, *added]
+        previous = part
+    return lines
+
+
+def _lines(part: Part, style: _Style) -> list[str]:
+    match part:
+        case Section():
+            head = _heading(part.heading, style) if part.titled("text") else []
+            whole = _joined(head, part.parts, style)
+            return whole if len(whole) > len(head) else []
+        case Paragraph(words, "under"):
+            return [_INDENT + line for line in _wrapped(words, style.width - len(_INDENT))]
+        case Paragraph(words):
+            return _wrapped(words, style.width)
+        case Figures(lines):
+            return [line for words in lines for line in _wrapped(words, style.width)]
+        case Bullets(items):
+            return _bullets(items, style)
+        case FlaggedList(items):
+            told = [f"{SEVERITY_WORDS[item.severity]}: {item.words}" for item in items]
+            return _bullets(told, style) or ["None."]
+        case Sources(ids):
+            return _bullets([f"{name}: {words}" for name, words in citations(ids)], style)
+        case Table():
+            return _table(part, style)
+        case Chart():
+            return _chart(part, style)
+        case FillIn() | Only():
+            return []
+
+
+def _heading(words: str, style: _Style) -> list[str]:
+    lines = _wrapped(words, style.width)
+    return [f"{_BOLD}{line}{_RESET}" for line in lines] if style.colour else lines
+
+
+def _bullets(items: Sequence[str], style: _Style) -> list[str]:
+    lines = []
+    for item in items:
+        first, *rest = _wrapped(item, style.width - 2) or [""]
+        lines += [f"• {first}", *(f"  {line}" for line in rest)]
+    return lines
+
+
+def _wrapped(words: str, width: int) -> list[str]:
+    if not words:
+        return []
+    return [line.replace(_NO_BREAK, " ") for line in wrap(join_units(plain(words)), width)]
+
+
+def _chart(chart: Chart, style: _Style) -> list[str]:
+    if not chart.series:
+        return []
+    drawn = render_chart(
+        chart.series,
+        width=style.width,
+        height=_CHART_HEIGHT,
+        unit=chart.unit,
+        started=chart.started,
+        ascii_only=style.ascii_only,
+        colour=style.colour,
+    )
+    return drawn.split("\n")
+
+
+def _table(table: Table, style: _Style) -> list[str]:
+    headers, align, rows = table.headers, table.align.replace("t", "l"), table.rows
+    if table.bars:
+        room = max(min(style.width - _BESIDE_BARS, _MOST_BAR), _LEAST_BAR)
+        headers, align = (*headers, ""), align + "l"
+        rows = [(*row, bar(share, room)) for row, share in zip(rows, table.bars, strict=True)]
+    return render_table(headers, rows, align, width=style.width).split("\n")
+
+
+def bar(share: float, room: int) -> str:
+    """Return a share from -1 to 1 as a bar: solid above zero, hatched below."""
+    return ("█" if share > 0 else "▒") * round(room * abs(share))
+
+
+def render_table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    align: str,
+    *,
+    width: int = 80,
+) -> str:
+    """Return headers, a rule and rows as lines no wider than `width`, without spaces at their ends.
+
+    Columns of text (``l``) are broken over lines where the table would be too wide; those of
+    numbers (``r``) are set to the right and never broken, whatever the width.
+    """
+    if len(align) != len(headers) or any(len(row) != len(headers) for row in rows):
+        raise ValueError(f"a table of {len(headers)} columns needs as many cells and letters")
+    cells = [[plain(cell) for cell in row] for row in (headers, *rows)]
+    natural = [max(display_width(row[i]) for row in cells) for i in range(len(headers))]
+    widths = _fitted(natural, align, width - len(_GAP) * (len(headers) - 1))
+    lines: list[str] = []
+    for number, row in enumerate(cells):
+        lines.extend(_row_lines(row, widths, align))
+        if number == 0:
+            lines.append(_GAP.join("─" * size for size in widths))
+    return "\n".join(lines)
+
+
+def _fitted(natural: list[int], align: str, room: int) -> list[int]:
+    widths = list(natural)
+    while sum(widths) > room:
+        texts = [i for i, letter in enumerate(align) if letter == "l" and widths[i] > _NARROWEST]
+        if not texts:
+            break
+        widest = max(texts, key=lambda i: widths[i])
+        widths[widest] -= 1
+    return widths
+
+
+def _row_lines(row: list[str], widths: list[int], align: str) -> list[str]:
+    broken = [
+        wrap(cell, size) if letter == "l" else [cell]
+        for cell, size, letter in zip(row, widths, align, strict=True)
+    ]
+    height = max(len(cell) for cell in broken)
+    lines: list[str] = []
+    for level in range(height):
+        parts = [
+            pad(cell[level] if level < len(cell) else "", size, right=letter == "r")
+            for cell, size, letter in zip(broken, widths, align, strict=True)
+        ]
+        lines.append(_GAP.join(parts).rstrip())
+    return lines

@@ -1,0 +1,98 @@
+"""Heat-work while it adds up: what is down, and when the next cones will fall."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from firing.cones.equivalence import cone_reached, law_shift_c
+from firing.cones.heatwork import heatwork, time_down_s
+from firing.cones.kinetics import cone_law
+from firing.cones.table import CONES
+from firing.cones.uncertainty import budget
+from firing.trace import FloatArray
+from firing.watch.state import ConeForecast, Prediction, RemainingCourse
+
+
+def down_since_s(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float | None:
+    """Return when a cone went down [s] in the firing so far; None if it has not."""
+    shift_c = law_shift_c(cone, time_s, temperature_c)
+    return time_down_s(cone_law(cone), time_s, temperature_c, shift_c)
+
+
+def lowest_effective_c(cone: str) -> float:
+    """Return a temperature below which a cone cannot go down in a day [°C]."""
+    return cone_law(cone).law_60_c - 200.0
+
+
+def cones_reached(
+    time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
+) -> tuple[str | None, float | None, float | None, float | None]:
+    """Return the cone that is down, its running number, and the range of that."""
+    verdict = cone_reached(time_s, temperature_c, thermocouple_c)
+    return verdict.reached, verdict.reached_number, verdict.low, verdict.high
+
+
+def forecast_cones(
+    wanted: tuple[str, ...],
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    ahead: Prediction | None,
+    thermocouple_c: float | None = None,
+) -> tuple[ConeForecast, ...]:
+    """Return the cones that matter now, from the coldest: those wanted, and the next to fall.
+
+    `thermocouple_c` is the tolerance of the thermocouple, ± [°C].
+    """
+    whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
+    chosen = set(wanted)
+    if whole is not None:
+        final = cone_reached(*whole).by_cone
+        now_s = float(time_s[-1])
+        falling = [
+            cone
+            for cone in CONES
+            if (down_s := final[cone].reached_s) is not None and down_s > now_s
+        ]
+        chosen.update(falling[:1])
+    found = []
+    for cone in (cone for cone in CONES if cone in chosen):
+        found.append(_one(cone, time_s, temperature_c, whole, ahead, thermocouple_c))
+    return tuple(found)
+
+
+def _one(
+    cone: str,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    whole: tuple[FloatArray, FloatArray] | None,
+    ahead: Prediction | None,
+    thermocouple_c: float | None,
+) -> ConeForecast:
+    law = cone_law(cone)
+    shift_c = law_shift_c(cone, time_s, temperature_c)
+    x = heatwork(time_s, temperature_c, (cone,), shift_c)[cone]
+    down_s = time_down_s(law, time_s, temperature_c, shift_c)
+    if down_s is not None or whole is None or ahead is None:
+        return ConeForecast(cone, x, down_s, None, None, None)
+    shift_c = law_shift_c(cone, *whole)
+    off_c = budget(law, thermocouple_c).total_c
+    return ConeForecast(
+        cone,
+        x,
+        None,
+        time_down_s(law, *whole, shift_c),
+        time_down_s(law, *_joined(time_s, temperature_c, ahead.quickest), shift_c + off_c),
+        None
+        if ahead.slowest is None
+        else time_down_s(law, *_joined(time_s, temperature_c, ahead.slowest), shift_c - off_c),
+    )
+
+
+def _joined(
+    time_s: FloatArray, temperature_c: FloatArray, rest: RemainingCourse
+) -> tuple[FloatArray, FloatArray]:
+    now_s = float(time_s[-1])
+    return (
+        np.concatenate((time_s, now_s + rest.time_s[1:])),
+        np.concatenate((temperature_c, rest.temperature_c[1:])),
+    )

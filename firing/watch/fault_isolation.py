@@ -1,0 +1,91 @@
+"""What may fail in a watch without ending anything else: done part by part, each told of once.
+
+Recording, alarms, estimates and display are separate: a fault in one is caught here, told in one
+sentence, and the part is tried again the next time it is due.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+Result = TypeVar("Result")
+
+FORGOTTEN_AFTER_SUCCESSES = 10
+"""A part that failed has to work so many times before another failure of it is told."""
+LONGEST_REASON = 120
+
+
+@dataclass(slots=True)
+class _Fault:
+    """One part that failed."""
+
+    is_failing: bool = True
+    successes_since: int = 0
+    recovery_told: bool = False
+
+
+class FaultIsolation:
+    """Runs what may fail and keeps what a person has to be told of it.
+
+    `unaffected` says, in words, what goes on nevertheless.
+    """
+
+    def __init__(self, unaffected: str = "reading and recording go on") -> None:
+        self._unaffected = unaffected
+        self._faults: dict[str, _Fault] = {}
+        self._remarks: list[str] = []
+
+    def run(self, part: str, action: Callable[[], Result], fallback: Result) -> Result:
+        """Return what an action returns, or its fallback if it fails.
+
+        `part` says what it does, in words that a sentence may begin with.
+        """
+        try:
+            result = action()
+        except Exception as error:
+            self._note_failure(part, error)
+            return fallback
+        if part in self._faults:
+            self._note_success(part)
+        return result
+
+    def is_failing(self, part: str) -> bool:
+        """Tell whether a part failed the last time it was tried."""
+        return part in self._faults and self._faults[part].is_failing
+
+    @property
+    def any_failing(self) -> bool:
+        """Whether any part failed the last time it was tried."""
+        return any(fault.is_failing for fault in self._faults.values())
+
+    def _note_failure(self, part: str, error: Exception) -> None:
+        fault = self._faults.get(part)
+        if fault is not None:
+            fault.is_failing, fault.successes_since = True, 0
+            return
+        self._faults[part] = _Fault()
+        self._remarks.append(
+            f"{part} failed ({reason_of(error)}); {self._unaffected}, and it is tried again"
+        )
+
+    def _note_success(self, part: str) -> None:
+        fault = self._faults[part]
+        if not fault.recovery_told:
+            self._remarks.append(f"{part} works again")
+        fault.is_failing, fault.recovery_told = False, True
+        fault.successes_since += 1
+        if fault.successes_since >= FORGOTTEN_AFTER_SUCCESSES:
+            del self._faults[part]
+
+    def remarks(self) -> list[str]:
+        """Return what a person should know and has not been told yet, a sentence each."""
+        remarks, self._remarks = self._remarks, []
+        return remarks
+
+
+def reason_of(error: Exception) -> str:
+    """Return what an exception says, in one short line."""
+    said = " ".join(str(error).split())[:LONGEST_REASON].rstrip(".")
+    return said or type(error).__name__

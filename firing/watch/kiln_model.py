@@ -1,0 +1,263 @@
+"""The kiln model of a running firing: led along, refitted every quarter of an hour, asked ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from firing.errors import FiringError
+from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+from firing.kiln.description import Fitted, KilnDescription
+from firing.kiln.simulation import JOULES_PER_KWH
+from firing.review.position import Position
+from firing.schedule.schedule import Schedule
+from firing.trace import FloatArray
+from firing.ware.load import Load
+from firing.watch.events import WatchEvent
+from firing.watch.history import History
+from firing.watch.predictor import Predictor
+from firing.watch.refit import RefitJob, result_before_any_refit
+from firing.watch.refit_report import KilnChange
+from firing.watch.refit_worker import RefitAnswer, RefitWorker, run_refit
+from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
+from firing.watch.state import AS_EXPECTED, KilnFigures, RemainingCourse
+from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
+
+REFIT_EVERY_S = 900.0
+COLD_C = 130.0
+"""A kiln that has cooled below this teaches nothing more [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnergyEstimate:
+    """Energy from the supply so far, and for the whole program; None where the model has no answer.
+
+    `stalls_c` is where the kiln gets no further [°C]; None if it ends the program.
+    """
+
+    spent_kwh: float | None
+    total_kwh: float | None
+    stalls_c: float | None
+
+
+class KilnModel:
+    """What the kiln model says of a running firing; a `Predictor`.
+
+    The fallback is asked where the model has no answer; it is needed where there is a program.
+    """
+
+    def __init__(
+        self,
+        kiln: KilnDescription,
+        load: Load | None = None,
+        schedule: Schedule | None = None,
+        fallback: Predictor | None = None,
+        *,
+        unload_c: float = 60.0,
+    ) -> None:
+        self._file = kiln
+        self._load, self._schedule, self._fallback = load, schedule, fallback
+        self._unload_c = unload_c
+        self._known = result_before_any_refit(kiln)
+        self._refitted_s: float | None = None
+        self._windows = 0
+        self._due_s: float | None = None
+        self._worker = RefitWorker()
+        self._failure_told = False
+        self._live = True
+        self._use_figures(kiln.fitted, {})
+
+    def _use_figures(self, fitted: Fitted, estimators: dict[int, KilnStateEstimator]) -> None:
+        """Take a kiln's figures, and that kiln as far as it was led along the course already."""
+        self._kiln = replace(self._file, fitted=fitted)
+        self._estimators = estimators
+        self._course: tuple[FloatArray, FloatArray, FloatArray] | None = None
+        self._rests: dict[int, SimulatedRemainder] = {}
+        self._asked: tuple[float, float] | None = None
+
+    # What is known
+
+    @property
+    def figures(self) -> KilnFigures:
+        """What the forecast goes by now."""
+        now = self._kiln.fitted
+        return KilnFigures(now.power, now.loss, now.capacity, self._known.learnt, self._refitted_s)
+
+    def begin(self, live: bool) -> None:
+        """Begin: readings come as the clock goes, or from a log that has time to wait."""
+        self._live = live
+
+    def close(self) -> None:
+        """End a refit under way."""
+        self._worker.close()
+
+    # The state so far
+
+    def update(self, history: History, position: Position | None, now_s: float) -> EnergyEstimate:
+        """Take in what the kiln has done so far, and return the energy that goes with it."""
+        self._update_course(history, position)
+        now_c = history.now_c()
+        try:
+            assert self._course is not None
+            estimator = self._estimator(AS_EXPECTED)
+            spent_j = estimator.now(self._course[0], self._course[2], now_s, now_c)[1]
+        except FiringError:
+            return EnergyEstimate(None, None, None)
+        spent_kwh = spent_j / JOULES_PER_KWH
+        if self._schedule is None or position is None:
+            return EnergyEstimate(spent_kwh, None, None)
+        try:
+            ahead = self.simulate_ahead(position, now_s, now_c)
+        except FiringError:
+            return EnergyEstimate(spent_kwh, None, None)
+        if ahead.stalls_c is not None:
+            return EnergyEstimate(spent_kwh, None, ahead.stalls_c)
+        return EnergyEstimate(spent_kwh, (spent_j + ahead.supplied_j) / JOULES_PER_KWH, None)
+
+    def _update_course(self, history: History, position: Position | None) -> None:
+        time_s, temperature_c = history.trace()
+        duty = duty_after_program(time_s, history.duty(), _over_s(position))
+        self._course = time_s, temperature_c, duty
+        self._rests, self._asked = {}, None
+
+    def _estimator(self, side: int) -> KilnStateEstimator:
+        assert self._course is not None
+        if side not in self._estimators:
+            self._estimators[side] = estimator_on_side(
+                self._kiln, self._load, self._schedule, self._known.errors, side
+            )
+        estimator = self._estimators[side]
+        estimator.follow(*self._course)
+        return estimator
+
+    # The rest
+
+    def simulate_ahead(
+        self, position: Position, now_s: float, now_c: float, side: int = AS_EXPECTED
+    ) -> SimulatedRemainder:
+        """Return the rest as the model has it, after `update`.
+
+        `FiringError` where it has no answer.
+        """
+        assert self._schedule is not None
+        assert self._course is not None
+        if self._asked != (now_s, now_c):
+            self._rests, self._asked = {}, (now_s, now_c)
+        if side not in self._rests:
+            network, _ = self._estimator(side).now(self._course[0], self._course[2], now_s, now_c)
+            self._rests[side] = simulate_remaining(
+                network, self._schedule, position, now_s, unload_c=self._unload_c
+            )
+        return self._rests[side]
+
+    def remaining(
+        self,
+        position: Position,
+        now_s: float,
+        temperature_c: float,
+        *,
+        slower_now: float = 1.0,
+        slower_later: float = 1.0,
+        side: int = AS_EXPECTED,
+    ) -> RemainingCourse:
+        """Return the rest of the firing; `FiringError` if the kiln stalls on its way."""
+        try:
+            ahead = (
+                None
+                if self._course is None
+                else self.simulate_ahead(position, now_s, temperature_c, side)
+            )
+        except FiringError:
+            ahead = None
+        if ahead is None:
+            assert self._fallback is not None
+            return self._fallback.remaining(
+                position,
+                now_s,
+                temperature_c,
+                slower_now=slower_now,
+                slower_later=slower_later,
+            )
+        if ahead.stalls_c is not None:
+            raise FiringError(f"the kiln does not get beyond {ahead.stalls_c:.0f} °C")
+        learnt = "loss" in self._known.learnt or self._file.fitted.learnt is not None
+        cooling = COOLING_RANGE_FITTED if learnt else COOLING_RANGE_DESCRIBED
+        if side != AS_EXPECTED:
+            cooling = (1.0, 1.0)  # another loss says already how else it may cool
+        return ahead.stretched(slower_now, slower_later, cooling)
+
+    # Refits
+
+    def tick(self, now_s: float, history: History, position: Position | None) -> list[WatchEvent]:
+        """Begin a refit when one is due, or take one in that is done; return what to tell."""
+        if self._worker.busy:
+            found = self._worker.take()
+            return (
+                self._failure_events(now_s)
+                if found is None
+                else self._apply(found, now_s, history, position)
+            )
+        if self._due_s is None:
+            self._due_s = now_s + REFIT_EVERY_S
+        if now_s < self._due_s:
+            return []
+        self._due_s = now_s + REFIT_EVERY_S
+        over = position is not None and position.phase in ("done", "left")
+        if history.points < 3 or (over and history.now_c() < COLD_C):
+            return []
+        time_s, temperature_c = history.trace()
+        job = RefitJob(
+            self._file,
+            self._load,
+            self._schedule,
+            time_s,
+            temperature_c,
+            history.duty(),
+            self._windows,
+            _over_s(position),
+        )
+        if self._live:
+            self._worker.begin(job)
+            return self._failure_events(now_s)
+        return self._apply(run_refit(job), now_s, history, position)
+
+    def _failure_events(self, now_s: float) -> list[WatchEvent]:
+        """Tell, once, that a refit could not be made."""
+        if not self._worker.failed or self._failure_told:
+            return []
+        self._failure_told = True
+        message = (
+            "the kiln model could not be refitted, as no process for it could be started or it "
+            "ended too soon; the forecast goes by the figures it has"
+        )
+        return [WatchEvent("refit", "note", "told", now_s, message)]
+
+    def _apply(
+        self, answer: RefitAnswer, now_s: float, history: History, position: Position | None
+    ) -> list[WatchEvent]:
+        found = answer.found
+        self._windows = max(self._windows, found.windows)
+        if found.fitted is None:
+            return []
+        before = self._remaining_after_update(history, position, now_s)
+        self._known, self._refitted_s = found, now_s
+        self._use_figures(found.fitted, answer.estimators)
+        after = self._remaining_after_update(history, position, now_s)
+        unit = "C" if self._schedule is None else self._schedule.unit
+        event = KilnChange(self.figures, found, before, after).event(now_s, unit)
+        return [] if event is None else [event]
+
+    def _remaining_after_update(
+        self, history: History, position: Position | None, now_s: float
+    ) -> SimulatedRemainder | None:
+        if self._schedule is None or position is None:
+            return None
+        self._update_course(history, position)
+        try:
+            return self.simulate_ahead(position, now_s, history.now_c())
+        except FiringError:
+            return None
+
+
+def _over_s(position: Position | None) -> float | None:
+    """Return when the program ended [s]; None if it has not."""
+    return position.arrived_s if position is not None and position.phase == "done" else None

@@ -1,0 +1,258 @@
+"""Whether the readings can be a kiln's at all, and what the thermocouple's circuit has if not.
+
+A kiln moves slowly: its bricks and ware hold the heat.  A reading that falls or jumps faster than
+any kiln is no temperature, and its course says where to look.  Such readings are kept from the
+estimates: a kiln whose leads are shorted is neither cold nor done.
+
+The limits stand in `firing.logs.plausibility_limits`.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from typing import Literal
+
+from firing.capture.reading import Status
+from firing.logs.plausibility_limits import (
+    CIRCUIT_COLD_FALL_C,
+    CIRCUIT_COLD_FALL_S,
+    CIRCUIT_COLD_KILN_C,
+    CIRCUIT_FALL_TIME_CONSTANT_S,
+    CIRCUIT_FAULT_READINGS,
+    CIRCUIT_FAULT_S,
+    CIRCUIT_OPENED_BELOW_C,
+    CIRCUIT_OPENED_FALL_C,
+    CIRCUIT_REVERSED_BELOW_C,
+    CIRCUIT_RISE_C_PER_S,
+    CIRCUIT_STEP_C,
+    CIRCUIT_STILL_S,
+    TERMINALS_MOST_C,
+    TURNING_SHARE,
+)
+from firing.units import ROOM_C
+from firing.watch.recent_readings import RecentReadings
+
+CircuitFaultKind = Literal["shorted", "reversed", "pulled-out", "open"]
+
+BACK_C = 300.0
+"""Readings that are back are a kiln's again within this of where they left it, or below [°C]."""
+WINDOW_S = 300.0
+THINNED_S = 5.0
+REWARMING_S = 900.0
+"""A thermocouple put back takes this long to be warm again [s]."""
+AT_ONCE_SHARE = 0.9
+"""A short shows this share of its fall in the first reading; a sheath takes minutes."""
+NEVER_HOT_C = 100.0
+COLD_NOISE = 5.0
+COLD_UNKNOWN_C = 12.0
+"""A fall in a cold kiln counts at so many standard errors; at so much as long as the noise is not
+known [-, °C]."""
+
+STILL_CHANCE = 1e-7
+STILL_RISE_C = 3.0
+"""A reading stands still if its own noise would do so as seldom as this, or if the plan has it
+rise so far meanwhile [°C]."""
+FADING_READINGS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitFault:
+    """A course no kiln takes, from the last believed reading to the one now.
+
+    NaN where there is none.
+    """
+
+    fault: CircuitFaultKind
+    from_c: float
+    to_c: float
+
+
+class CircuitMonitor:
+    """Judges the kiln's readings one after the other; `broken` is what the circuit has."""
+
+    def __init__(self) -> None:
+        self.broken: CircuitFault | None = None
+        self._believed: deque[tuple[float, float]] = deque()
+        self._faulty: deque[tuple[float, float]] = deque()
+        self._odd: list[tuple[float, float]] = []
+        self._back: list[tuple[float, float]] = []
+        self._open: list[tuple[float, float]] = []
+        self._cold = RecentReadings(1800.0)
+        self._highest_c = -math.inf
+        self._back_s = -math.inf
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the last reading is none to go by."""
+        return self.broken is not None or bool(self._odd) or bool(self._open)
+
+    def take(self, time_s: float, value_c: float, status: Status) -> bool:
+        """Take a reading in, and return whether it may be a kiln's temperature.
+
+        `value_c` is the number whatever is held against it; NaN where there is none.
+        """
+        by_instrument = self._fault_by_instrument(status, value_c)
+        if by_instrument is not None:
+            self._open.append((time_s, value_c))
+            if self.broken is None and _is_lasting(self._open):
+                self.broken = CircuitFault(by_instrument, self._last_c(), value_c)
+            return False
+        if math.isnan(value_c) or status not in (Status.OK, Status.STEP, Status.STUCK):
+            return False
+        self._open.clear()
+        if self.broken is not None:
+            return self._take_broken(time_s, value_c)
+        if self._is_odd(time_s, value_c):
+            self._odd.append((time_s, value_c))
+            if _is_lasting(self._odd):
+                last_c = self._last_c()
+                self.broken = CircuitFault(self._kind_of_fault(last_c), last_c, value_c)
+                self._faulty = deque(self._odd)
+                self._odd = []
+            return False
+        self._odd.clear()
+        self._believe(time_s, value_c)
+        if self._falls_in_cold_kiln(time_s, value_c):
+            self.broken = CircuitFault("reversed", self._cold.oldest_c(), value_c)
+            self._faulty = deque([(time_s, value_c)])
+            return False
+        return True
+
+    def _fault_by_instrument(self, status: Status, value_c: float) -> CircuitFaultKind | None:
+        """Return what the instrument itself, or its scale, says of the circuit."""
+        if status in (Status.OPEN, Status.OVERLOAD):
+            return "open"
+        if status is Status.REVERSED:
+            return "reversed"
+        if status is Status.OUT_OF_SPAN:
+            return "reversed" if value_c < 0.0 else "open"
+        return None
+
+    def _last_c(self) -> float:
+        return self._believed[-1][1] if self._believed else math.nan
+
+    def _believe(self, time_s: float, value_c: float) -> None:
+        self._highest_c = max(self._highest_c, value_c)
+        _remember(self._believed, time_s, value_c)
+
+    def _is_odd(self, time_s: float, value_c: float) -> bool:
+        kept = [then_c for _, then_c in self._believed]
+        if kept and max(kept) - CIRCUIT_STEP_C <= value_c <= min(kept) + CIRCUIT_STEP_C:
+            return False
+        warms_again = time_s - self._back_s < REWARMING_S
+        for then_s, then_c in self._believed:
+            if then_c - value_c > self._may_fall_c(time_s - then_s, then_c):
+                return True
+            if (
+                value_c - then_c > CIRCUIT_STEP_C + CIRCUIT_RISE_C_PER_S * (time_s - then_s)
+                and not warms_again
+            ):
+                return True
+        return False
+
+    def _may_fall_c(self, elapsed_s: float, from_c: float) -> float:
+        above_c = max(from_c - ROOM_C, 0.0)
+        scatter_c = CIRCUIT_STEP_C
+        if from_c < CIRCUIT_OPENED_BELOW_C and self._highest_c > from_c + CIRCUIT_OPENED_FALL_C:
+            scatter_c = CIRCUIT_OPENED_FALL_C
+        return scatter_c + above_c * (1.0 - math.exp(-elapsed_s / CIRCUIT_FALL_TIME_CONSTANT_S))
+
+    def _kind_of_fault(self, from_c: float) -> CircuitFaultKind:
+        first_c, last_c = self._odd[0][1], self._odd[-1][1]
+        if last_c > from_c:
+            return "open"
+        if last_c < CIRCUIT_REVERSED_BELOW_C:
+            return "reversed"
+        at_once = from_c - first_c > AT_ONCE_SHARE * (from_c - last_c)
+        return "shorted" if at_once and last_c <= TERMINALS_MOST_C else "pulled-out"
+
+    def _take_broken(self, time_s: float, value_c: float) -> bool:
+        """Take a reading while the circuit is not believed: it has to step back to be again."""
+        assert self.broken is not None
+        fell = self.broken.fault != "open"
+        from_c = self.broken.from_c
+        moved_c = 0.0
+        for then_s, then_c in self._faulty:
+            free_c = CIRCUIT_STEP_C + CIRCUIT_RISE_C_PER_S * (time_s - then_s)
+            change_c = value_c - then_c if fell else then_c - value_c
+            moved_c = max(moved_c, change_c - free_c)
+        # One that only the instrument called open has no course to step back from.
+        stepped = moved_c > 0.0 or not self._faulty
+        if stepped and not value_c > from_c + BACK_C:
+            self._back.append((time_s, value_c))
+            if _is_lasting(self._back):
+                self.broken = None
+                self._back_s = time_s
+                self._believed.clear()
+                self._back.clear()
+                self._faulty.clear()
+                self._cold = RecentReadings(1800.0)
+                self._highest_c = max(self._highest_c, value_c)
+                self._believe(time_s, value_c)
+                return True
+            return False
+        self._back.clear()
+        _remember(self._faulty, time_s, value_c)
+        return False
+
+    def _falls_in_cold_kiln(self, time_s: float, value_c: float) -> bool:
+        """Tell whether a kiln that was never hot reads colder and colder: reversed leads."""
+        if self._highest_c > NEVER_HOT_C:
+            return False
+        self._cold.add(time_s, value_c)
+        if value_c > CIRCUIT_COLD_KILN_C:
+            return False
+        return self._cold.fell(CIRCUIT_COLD_FALL_S, CIRCUIT_COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
+
+
+class StuckReadingDetector:
+    """Tells a reading that stands still in every digit where no kiln's does."""
+
+    def __init__(self) -> None:
+        self._last_c = math.nan
+        self._since_s = 0.0
+        self._equal = 0
+        self._rose = False
+        self._seen = self._seen_equal = self._turns = 0
+        self.stuck = False
+
+    def take(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
+        """Take a reading in; the plan has it rise so fast, or None where it may stand."""
+        if value_c != self._last_c:
+            rises = value_c > self._last_c
+            self._turns += rises != self._rose
+            self._rose = rises
+            self._seen += 1 + self._equal
+            self._seen_equal += self._equal
+            if self._seen > FADING_READINGS:
+                # Old habits fade, as a kiln's pace changes.
+                self._seen //= 2
+                self._seen_equal //= 2
+                self._turns //= 2
+            self._last_c, self._since_s, self._equal, self.stuck = value_c, time_s, 0, False
+            return
+        self._equal += 1
+        stood_s = time_s - self._since_s
+        if self._equal < CIRCUIT_FAULT_READINGS - 1 or stood_s < CIRCUIT_STILL_S:
+            return
+        share = (self._seen_equal + 1.0) / (self._seen + 2.0)
+        restless = self._seen and self._turns >= TURNING_SHARE * self._seen
+        by_noise = restless and share**self._equal < STILL_CHANCE
+        by_plan = rising_c_per_h is not None and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
+        self.stuck = self.stuck or bool(by_noise) or by_plan
+
+
+def _is_lasting(readings: list[tuple[float, float]]) -> bool:
+    return (
+        len(readings) >= CIRCUIT_FAULT_READINGS
+        and readings[-1][0] - readings[0][0] >= CIRCUIT_FAULT_S
+    )
+
+
+def _remember(kept: deque[tuple[float, float]], time_s: float, value_c: float) -> None:
+    if len(kept) >= 2 and time_s - kept[-2][0] < THINNED_S:
+        kept[-1] = (time_s, value_c)
+    else:
+        kept.append((time_s, value_c))
+    while len(kept) > CIRCUIT_FAULT_READINGS and time_s - kept[0][0] > WINDOW_S:
+        kept.popleft()

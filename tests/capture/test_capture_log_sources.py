@@ -1,0 +1,211 @@
+"""A log that is still being written: every line once, whole, and as a review will read it."""
+
+import csv
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firing.capture import log_sources
+from firing.capture.log_sources import FollowedLog
+from firing.capture.reading import Reading
+from firing.capture.source import Connection, SourceLost
+from firing.errors import FiringError
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import read_log
+
+HEADER = "Time;Shelf (°F);Kiln (°F)\n"
+TOLD = ReadingOptions(date_order="mdy", zone="UTC")
+
+
+@pytest.fixture(autouse=True)
+def _no_pause(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(log_sources, "LEAST_PAUSE_S", 0.0)
+    monkeypatch.setattr(log_sources, "PAUSE_PER_READ", 0.0)
+
+
+def line(minute: int, celsius: float) -> str:
+    """One line of 4 March, which reads as 3 April, too."""
+    shelf, kiln = (f"{1.8 * value + 32.0:.1f}".replace(".", ",") for value in (20.0, celsius))
+    return f"03/04/2026 {7 + minute // 60:02d}:{minute % 60:02d}:00;{shelf};{kiln}\n"
+
+
+def append(path: Path, text: str) -> None:
+    with path.open("a", encoding="utf-8", newline="") as file:
+        file.write(text)
+
+
+def all_new(source: FollowedLog) -> list[Reading]:
+    """Return every reading there is to be had now."""
+    found: list[Reading] = []
+    quiet = 0
+    while quiet < 2:
+        reading = source.read(0.0)
+        quiet = quiet + 1 if reading is None else 0
+        if reading is not None:
+            found.append(reading)
+    return found
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    path = tmp_path / "log.csv"
+    path.write_text(HEADER + "".join(line(n, 20.0 + n) for n in range(5)), encoding="utf-8")
+    return path
+
+
+def test_every_line_comes_once_and_whole(log: Path) -> None:
+    source = FollowedLog(log, TOLD)
+    source.open()
+    assert source.channels == ("Shelf", "Kiln")
+    assert source.kiln_channel == 1
+    before = [reading.values_c[1] for _, reading in source.before()]
+    assert before == pytest.approx([20.0, 21.0, 22.0, 23.0, 24.0])
+    assert all_new(source) == []
+    # 1215 °C is 2219 °F; torn after "22" the line would read as -5.6 °C
+    torn = line(6, 1215.0)
+    append(log, line(5, 1214.0) + torn[:-5])
+    assert torn[:-5].endswith(";22")
+    first = all_new(source)
+    assert [reading.values_c[1] for reading in first] == pytest.approx([1214.0])
+    append(log, torn[-5:] + line(7, 1216.0))
+    rest = all_new(source)
+    assert [reading.values_c[1] for reading in rest] == pytest.approx([1215.0, 1216.0])
+    assert [reading.at_s for reading in rest] == [360.0, 420.0]
+
+    whole = read_log(log, date_order="mdy", zone="UTC")
+    told = [*source.before(), *((r.at_s, r) for r in [*first, *rest])]
+    assert [at_s for at_s, _ in told] == whole.trace.time_s.tolist()
+    np.testing.assert_array_equal([reading.values_c for _, reading in told], whole.raw_c)
+
+
+def test_it_asks_what_a_finished_log_asks(log: Path) -> None:
+    with pytest.raises(FiringError, match="--date-order"):
+        FollowedLog(log)
+
+
+def test_its_clock_is_the_logs_and_the_computers_only_since_the_last_line(log: Path) -> None:
+    os.utime(log, (time.time() - 600.0, time.time() - 600.0))
+    earliest_s = time.time()
+    source = FollowedLog(log, TOLD)
+    now_s, latest_s = source.base.now_s(), time.time()
+    # the last line is of minute 4, and was written ten minutes ago
+    assert 840.0 - 0.1 <= now_s <= 840.0 + (latest_s - earliest_s) + 0.1
+    assert source.base.stamp(0.0) == "2026-03-04T07:00:00.000Z"
+
+
+@pytest.mark.parametrize("how", ["replaced", "cut", "gone"])
+def test_a_log_that_is_no_longer_the_same_is_lost_and_said(log: Path, how: str) -> None:
+    connection = Connection(FollowedLog(log, TOLD))
+    connection.open()
+    was = log.read_text(encoding="utf-8")
+    if how == "gone":
+        log.unlink()
+    elif how == "cut":
+        log.write_text(was[: was.rindex("03/04")], encoding="utf-8")
+    else:
+        log.write_text(was.replace("75,2", "79,9") + line(5, 30.0), encoding="utf-8")
+    for _ in range(log_sources.PATIENCE):
+        assert connection.lost_because is None
+        assert connection.read(0.0) is None
+    assert connection.lost_because is not None
+    assert ("does not exist" if how == "gone" else "no longer begins") in connection.lost_because
+    # and it is back with what it was, and what came since
+    log.write_text(was + line(5, 30.0), encoding="utf-8")
+    found: Reading | None = None
+    for _ in range(1000):
+        found = found or connection.read(0.01)
+    assert found is not None
+    assert found.values_c[1] == pytest.approx(30.0)
+    assert connection.lost_because is None
+
+
+def test_a_source_that_cannot_be_read_at_the_start_is_refused(log: Path) -> None:
+    source = FollowedLog(log, TOLD)
+    log.unlink()
+    with pytest.raises(SourceLost, match="does not exist"):
+        source.open()
+
+
+def wait_for(what: Callable[[], bool]) -> None:
+    until = time.monotonic() + 60.0
+    while not what():
+        assert time.monotonic() < until, "waited a minute in vain"
+        time.sleep(0.1)
+
+
+def test_a_watch_follows_a_log_and_records_all_of_it(log: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out.csv"
+    options = ["--date-order", "mdy", "--zone", "UTC", "--follow", "--out", str(out)]
+    watch = subprocess.Popen(
+        [sys.executable, "-c", "from firing.cli import main; main()", "watch", str(log), *options],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, encoding="utf-8",
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+    )  # fmt: skip
+
+    def recorded() -> list[dict[str, str]]:
+        if not out.exists():
+            return []
+        with out.open(encoding="utf-8", newline="") as file:
+            return list(csv.DictReader(file))
+
+    try:
+        wait_for(lambda: len(recorded()) == 5)
+        append(log, "".join(line(n, 20.0 + n) for n in range(5, 9)) + line(9, 29.0)[:-3])
+        wait_for(lambda: len(recorded()) == 9)
+        append(log, line(9, 29.0)[-3:])
+        wait_for(lambda: len(recorded()) == 10)
+        watch.send_signal(signal.SIGTERM)
+        told = watch.communicate(timeout=60.0)[1]
+    finally:
+        watch.kill()
+    assert watch.returncode == 0, told
+    rows = recorded()
+    assert [row["time"] for row in rows] == [f"2026-03-04T07:{n:02d}:00.000Z" for n in range(10)]
+    assert [float(row["Kiln (°C)"]) for row in rows] == pytest.approx(
+        [20.0 + n for n in range(10)], abs=0.03
+    )
+    assert {row["status"] for row in rows} == {""}
+
+
+@pytest.mark.parametrize(
+    ("source", "options"),
+    [
+        ("log", ("--speed", "60")),
+        ("log", ("--as-logged",)),
+        ("log", ("--baud", "9600")),
+        ("-", ("--follow",)),
+    ],
+)
+def test_what_does_not_go_with_it_is_refused(
+    log: Path, source: str, options: tuple[str, ...]
+) -> None:
+    from firing.watch.options import WatchOptions
+    from firing.watch.setup import check_options
+
+    line: dict[str, object] = {"follow": True}
+    reading = TOLD if source == "log" else ReadingOptions()
+    if options[0] == "--as-logged":
+        reading = ReadingOptions(date_order="mdy", zone="UTC", as_logged=True)
+    elif len(options) == 2:
+        line[options[0].strip("-")] = options[1]
+    name = str(log) if source == "log" else source
+    with pytest.raises(FiringError, match=f"{options[0]} has no meaning here"):
+        check_options(WatchOptions(name, line, reading))
+
+
+def test_a_followed_log_is_recorded_to_a_new_file_only(log: Path, tmp_path: Path) -> None:
+    from firing.watch.options import WatchOptions
+    from firing.watch.setup import check_options
+
+    out = tmp_path / "out.csv"
+    out.write_text("mine\n", encoding="utf-8")
+    with pytest.raises(FiringError, match="exists already"):
+        check_options(WatchOptions(str(log), {"follow": True}, TOLD, out=out))
+    assert out.read_text(encoding="utf-8") == "mine\n"
