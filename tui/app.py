@@ -18,7 +18,6 @@ from .equipment import memory_file, recall
 from .forecasting import Circumstances
 from .journal import Journal, Leftover, leftovers, state_folder
 from .screens.base import WorkScreen
-from .screens.keeping import may_leave
 from .screens.plan import PlanScreen
 from .session import Session
 from .theme import DARK, LIGHT
@@ -143,7 +142,7 @@ class FiringApp(App[Ended]):
         changed = self.session.document.changed
         if self.session.watching and not await self.keeper.may_end(self.plan):
             return
-        if not await may_leave(self.plan):
+        if not await self.plan.may_leave():
             return
         await self.end_watch()
         self.session.journal.clear()
@@ -163,7 +162,7 @@ class FiringApp(App[Ended]):
 
     def _watch_ended(self) -> None:
         if self.screen is self.plan:
-            self.plan.show_plan()
+            self.plan.show_document()
 
     async def end_watch(self) -> None:
         """End the watch that runs, if one does: its recording is put on the disk and closed."""

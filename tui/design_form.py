@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
@@ -14,11 +14,11 @@ from firing.units import (
     format_temperature,
     parse_duration_s,
     parse_rate_c_per_h,
-    parse_temperature_c,
     rate_from_celsius,
 )
 
 from .equipment import Equipment
+from .fields import Field, cone_name, optional, temperature
 from .forecasting import Circumstances
 
 if TYPE_CHECKING:
@@ -30,72 +30,82 @@ NEW, MEND = "new", "mend"
 HOWS = ((NEW, "a new plan, the fastest that is safe"), (MEND, "this plan, mended"))
 PURPOSES = ("bisque", "glaze", "once-fired", "decal")
 
-What = Literal["how", "purpose", "cone", "temperature", "duration", "rate", "margin", "segments"]
 
-
-@dataclass(frozen=True, slots=True)
-class DesignField:
-    """One field of the form.
-
-    Attributes
-    ----------
-    key, label, hint : str
-        Its name, what it is called, and what may be written.
-    what : str
-        What kind of value it holds.
-    only_new : bool
-        Whether it is asked of a new plan only.
-    """
-
-    key: str
-    label: str
-    hint: str
-    what: What
-    only_new: bool = False
-
-
-FIELDS = (
-    DesignField(
-        "how", "Design", "A new plan, or this one changed as little as makes it safe.", "how"
-    ),
-    DesignField("purpose", "Purpose", "Decides which limits of the ware count.", "purpose"),
-    DesignField(
-        "cone", "Cone", "The cone wanted, like 6 or 04; empty with a top below.", "cone", True
-    ),
-    DesignField("top", "Top temperature", "Instead of a cone, like 980.", "temperature", True),
-    DesignField("margin", "Margin", "Caution, 1 to 5; 1.5 is common practice.", "margin"),
-    DesignField(
-        "open",
-        "Opened at",
-        "Closing to opening at this temperature is made shortest.",
-        "temperature",
-    ),
-    DesignField(
-        "segments", "Segments at most", "1 to 99; empty for what the controller takes.", "segments"
-    ),
-    DesignField("peak", "Peak at most", "With a cone; empty for any.", "temperature", True),
-    DesignField(
-        "least", "Hold at least", "At the peak, like 10m; empty for none.", "duration", True
-    ),
-    DesignField(
-        "most", "Hold at most", "At the peak, like 30m; empty for up to 3 h.", "duration", True
-    ),
-    DesignField(
-        "final",
-        "Final at most",
-        "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart ends.",
-        "rate",
-        True,
-    ),
-    DesignField(
-        "drop", "Drop to", "Fall from the peak to here; empty for no drop.", "temperature", True
-    ),
-    DesignField("drop_hold", "and hold there", "After the drop, like 20m.", "duration", True),
-    DesignField(
-        "slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", "rate", True
-    ),
-    DesignField("slow_to", "down to", "Where the slow cooling ends.", "temperature", True),
-)
+def design_fields(unit: TemperatureUnit) -> list[Field]:
+    """Return the fields about a design; figures may be written without their unit."""
+    degrees = optional(temperature(unit))
+    rate = optional(lambda text: parse_rate_c_per_h(text, unit))
+    duration = optional(parse_duration_s)
+    new = ("how", NEW)
+    return [
+        Field(
+            "how",
+            "Design",
+            "A new plan, or this one changed as little as makes it safe.",
+            options=HOWS,
+        ),
+        Field(
+            "purpose",
+            "Purpose",
+            "Decides which limits of the ware count.",
+            options=[(purpose, purpose) for purpose in PURPOSES],
+        ),
+        Field(
+            "cone",
+            "Cone",
+            "The cone wanted, like 6 or 04; empty with a top below.",
+            optional(cone_name),
+            when=new,
+        ),
+        Field("top", "Top temperature", "Instead of a cone, like 980.", degrees, when=new),
+        Field("margin", "Margin", "Caution, 1 to 5; 1.5 is common practice.", optional(_margin)),
+        Field(
+            "open",
+            "Opened at",
+            "Closing to opening at this temperature is made shortest.",
+            degrees,
+        ),
+        Field(
+            "segments",
+            "Segments at most",
+            "1 to 99; empty for what the controller takes.",
+            optional(_segments),
+        ),
+        Field("peak", "Peak at most", "With a cone; empty for any.", degrees, when=new),
+        Field(
+            "least", "Hold at least", "At the peak, like 10m; empty for none.", duration, when=new
+        ),
+        Field(
+            "most",
+            "Hold at most",
+            "At the peak, like 30m; empty for up to 3 h.",
+            duration,
+            when=new,
+        ),
+        Field(
+            "final",
+            "Final at most",
+            "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart ends.",
+            rate,
+            when=new,
+        ),
+        Field(
+            "drop",
+            "Drop to",
+            "Fall from the peak to here; empty for no drop.",
+            degrees,
+            when=new,
+        ),
+        Field("drop_hold", "and hold there", "After the drop, like 20m.", duration, when=new),
+        Field(
+            "slow",
+            "Cool at most",
+            "Degrees per hour; empty for no slow cooling.",
+            rate,
+            when=new,
+        ),
+        Field("slow_to", "down to", "Where the slow cooling ends.", degrees, when=new),
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +121,7 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     from firing.ware.limits import USUAL_MARGIN
 
     cone, controller = circumstances.target_cone, circumstances.studio.controller
-    begun = dict.fromkeys((field.key for field in FIELDS), "")
+    begun = dict.fromkeys((field.key for field in design_fields(schedule.unit)), "")
     begun |= {
         "how": NEW,
         "purpose": schedule.purpose if schedule.purpose in PURPOSES else PURPOSES[0],
@@ -135,30 +145,6 @@ def continued(begun: Mapping[str, str], last: WantedDesign | None) -> dict[str, 
     return {key: last.texts[key] if key in same else text for key, text in begun.items()}
 
 
-def read(what: What, text: str, unit: TemperatureUnit) -> Any:
-    """Return the value of a field; None where it is empty.
-
-    Raises
-    ------
-    FiringError
-        If the text is no such value.
-    """
-    if not text.strip():
-        return None
-    if what == "cone":
-        from firing.cones.table import parse_cone
-
-        return parse_cone(text)
-    readers: dict[What, Callable[[str], Any]] = {
-        "temperature": lambda text: parse_temperature_c(text, unit),
-        "rate": lambda text: parse_rate_c_per_h(text, unit),
-        "duration": parse_duration_s,
-        "margin": _margin,
-        "segments": _segments,
-    }
-    return readers[what](text) if what in readers else text
-
-
 def _margin(text: str) -> float:
     try:
         return float(text.replace(",", "."))
@@ -167,28 +153,15 @@ def _margin(text: str) -> float:
 
 
 def _segments(text: str) -> int:
-    words = text.strip()
-    if not (words.isdecimal() and 1 <= int(words[:4]) <= MAX_SEGMENTS and len(words) < 4):
+    if not (text.isdecimal() and 1 <= int(text[:4]) <= MAX_SEGMENTS and len(text) < 4):
         raise FiringError(f'"{text}" is not a number of segments; write 1 to {MAX_SEGMENTS}')
-    return int(words)
+    return int(text)
 
 
 def make(schedule: Schedule, studio: Equipment, wanted: Mapping[str, Any]) -> Design:
-    """Return the design that is wanted.
+    """Return the design that is wanted of a plan, by the fields as they were read.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The open plan.
-    studio : Equipment
-        With the load it is for; kiln and controller if there are any.
-    wanted : mapping of str to value
-        The fields by their keys, as `read` returned them.
-
-    Raises
-    ------
-    FiringError
-        If there is no load, or the demands leave no schedule: the sentence says which collide.
+    Refused if there is no load, or the demands leave no schedule: the sentence says which collide.
     """
     from firing.ware.limits import USUAL_MARGIN
 

@@ -139,10 +139,7 @@ class Document(Generic[State]):
     def save_as(self, path: Path, *, overwrite: bool = False) -> Path:
         """Write it to another file, which then is its file.
 
-        Raises
-        ------
-        FiringError
-            If there is such a file and `overwrite` is false, or as `save`.
+        Refused if there is such a file and `overwrite` is false, or as `save`.
         """
         state = self.state
         self._write(path, state, self.text_of(state, str(path)), overwrite=overwrite)
@@ -195,13 +192,7 @@ class PlanDocument(Document[Schedule]):
 
 
 def open_file(path: Path) -> PlanDocument:
-    """Open a schedule file.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read, or with all its faults.
-    """
+    """Open a schedule file; refused if it cannot be read, or with all its faults."""
     digest = digest_of(path)
     text = read_text(path)
     schedule = parse_schedule(text, str(path))
@@ -218,10 +209,7 @@ def open_ready(name: str) -> PlanDocument:
 def open_named(name: str) -> PlanDocument:
     """Open a file, or a copy of the ready schedule of that name if there is no such file.
 
-    Raises
-    ------
-    FiringError
-        If there is neither, with the nearest name, or the file is faulty.
+    Refused if there is neither, with the nearest name, or the file is faulty.
     """
     path = Path(name)
     if path.exists():
@@ -239,33 +227,3 @@ def open_new() -> PlanDocument:
     """Open a new plan."""
     plan = new_schedule()
     return PlanDocument(plan, plan)
-
-
-def restored(
-    text: str, path: Path | None, base_text: str | None, digest: str | None, suggested_name: str
-) -> PlanDocument:
-    """Return a document with unsaved work in it, one undo away from what its file held.
-
-    Parameters
-    ----------
-    text : str
-        The unsaved schedule.
-    path : Path or None
-        Its file.
-    base_text : str or None
-        What the file held when the work on it began.
-    digest : str or None
-        SHA-256 of the file then, so that a change of it since is noticed when saving.
-    suggested_name : str
-        What a first save may be called.
-
-    Raises
-    ------
-    FiringError
-        If the text is no schedule.
-    """
-    name = str(path or suggested_name)
-    before = new_schedule() if base_text is None else parse_schedule(base_text, name)
-    document = PlanDocument(before, before, path, base_text, digest, suggested_name=suggested_name)
-    document.apply(parse_schedule(text, name), "restoring unsaved work")
-    return document

@@ -22,8 +22,8 @@ from firing.units import (
     write_duration,
 )
 
-Field = Literal["name", "rate", "target", "hold", "action"]
-FIELDS: tuple[Field, ...] = get_args(Field)
+SegmentKey = Literal["name", "rate", "target", "hold", "action"]
+SEGMENT_KEYS: tuple[SegmentKey, ...] = get_args(SegmentKey)
 
 Head = Literal["title", "purpose", "start", "notes"]
 
@@ -34,25 +34,12 @@ _BEYOND_C = 100.0
 """A new last segment goes this far on [°C]."""
 
 
-def set_cell(schedule: Schedule, row: int, field: Field, text: str) -> Schedule:
+def set_cell(schedule: Schedule, row: int, field: SegmentKey, text: str) -> Schedule:
     """Return the schedule with one cell set to what was typed.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.
-    row : int
-        Segment, from 0, or `HEAD_ROW`, where only the target (the start) can be set.
-    field : {"name", "rate", "target", "hold", "action"}
-        The column.
-    text : str
-        As typed; a bare number is in the schedule's unit, and an empty text leaves out what may be
-        left out.
-
-    Raises
-    ------
-    FiringError
-        If the file's reader would refuse it, in its words.
+    Rows count from 0; of `HEAD_ROW` only the target, which is the start, can be set.  A bare number
+    is in the schedule's unit, and an empty text leaves out what may be left out.  Refused if the
+    file's reader would refuse it, in its words.
     """
     if row == HEAD_ROW:
         if field != "target":
@@ -65,13 +52,10 @@ def set_cell(schedule: Schedule, row: int, field: Field, text: str) -> Schedule:
     return replace(schedule, segments=tuple(segments))
 
 
-def retyped(schedule: Schedule, row: int, field: Field, text: str) -> Schedule:
+def retyped(schedule: Schedule, row: int, field: SegmentKey, text: str) -> Schedule:
     """Return the schedule with a cell set, the very same one if it held that text already.
 
-    Raises
-    ------
-    FiringError
-        As `set_cell`.
+    Refused as `set_cell`.
     """
     if text.strip() == cell_text(schedule, row, field):
         return schedule
@@ -91,7 +75,7 @@ def set_head(schedule: Schedule, key: Head, text: str) -> Schedule:
     )
 
 
-def cell_text(schedule: Schedule, row: int, field: Field) -> str:
+def cell_text(schedule: Schedule, row: int, field: SegmentKey) -> str:
     """Return what a cell holds, as a file would write it; empty for what may be left out."""
     unit = schedule.unit
     if row == HEAD_ROW:
@@ -107,7 +91,7 @@ def cell_text(schedule: Schedule, row: int, field: Field) -> str:
     return segment.name if field == "name" else segment.action
 
 
-def _value(text: str, field: Field, unit: TemperatureUnit) -> Any:
+def _value(text: str, field: SegmentKey, unit: TemperatureUnit) -> Any:
     """Return typed text as the value a file would hold; None leaves the key out."""
     typed = text.strip()
     if field in ("rate", "target"):
@@ -151,10 +135,7 @@ def _judged(text: str, field: str = "") -> Schedule:
 def checked(schedule: Schedule) -> Schedule:
     """Return `schedule` if its file could be read back.
 
-    Raises
-    ------
-    FiringError
-        If a segment does not fit the one before it.
+    Refused if a segment does not fit the one before it.
     """
     _judged(schedule_text(schedule))
     return schedule
@@ -171,10 +152,7 @@ def insert_below(schedule: Schedule, row: int) -> Schedule:
 def duplicate(schedule: Schedule, row: int) -> Schedule:
     """Return the schedule with a copy of segment `row` below it, its target half-way to the next.
 
-    Raises
-    ------
-    FiringError
-        If `row` is the start, or there is no room between the targets.
+    Refused if `row` is the start, or there is no room between the targets.
     """
     if row == HEAD_ROW:
         raise FiringError("the program's start is no segment; go to the segment to copy")
@@ -222,10 +200,7 @@ def _half_way_c(from_c: float, to_c: float, unit: TemperatureUnit) -> float:
 def delete(schedule: Schedule, row: int) -> Schedule:
     """Return the schedule without segment `row`.
 
-    Raises
-    ------
-    FiringError
-        If it is the only one, the start, or what follows would no longer fit.
+    Refused if it is the only one, the start, or what follows would no longer fit.
     """
     if row == HEAD_ROW:
         raise FiringError("the program's start cannot be removed, only set")
@@ -236,10 +211,7 @@ def delete(schedule: Schedule, row: int) -> Schedule:
 def move(schedule: Schedule, row: int, by: int) -> Schedule:
     """Return the schedule with segment `row` moved `by` places, down if positive.
 
-    Raises
-    ------
-    FiringError
-        If there is no such place, or a segment would no longer fit the one before it.
+    Refused if there is no such place, or a segment would no longer fit the one before it.
     """
     to = row + by
     if row == HEAD_ROW or not 0 <= to < len(schedule.segments):
@@ -252,25 +224,13 @@ def move(schedule: Schedule, row: int, by: int) -> Schedule:
 def rearranged(schedule: Schedule, what: str, row: int) -> tuple[Schedule, str, int]:
     """Return the schedule with segments added, removed or moved; what that was; where to go.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.
-    what : str
-        ``insert``, ``duplicate``, ``delete``, ``up`` or ``down``.
-    row : int
-        The segment it is done to, from 0, or `HEAD_ROW`.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be done.
+    `what` is ``new``, ``copy``, ``remove``, ``up`` or ``down``; refused if it cannot be done.
     """
-    if what == "insert":
+    if what == "new":
         return insert_below(schedule, row), "new segment", row + 1
-    if what == "duplicate":
+    if what == "copy":
         return duplicate(schedule, row), "copied segment", row + 1
-    if what == "delete":
+    if what == "remove":
         left = delete(schedule, row)
         return left, f"segment {row + 1} removed", min(row, len(left.segments) - 1)
     by = -1 if what == "up" else 1

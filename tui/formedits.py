@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firing.errors import FiringError
+from firing.files.tomledit import Order
 from firing.files.tomlfile import KeyPath
 
 from .formspec import Form, Items
@@ -50,10 +51,6 @@ def set_value(data: Data, path: KeyPath, value: Any) -> Data:
     else:
         inside[path[-1]] = value
     return done
-
-
-Order = tuple[int | None, ...]
-"""Which item of before each item of a list is; None for one that was not there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,23 +92,9 @@ def removed(data: Data, path: KeyPath, label: str) -> Edit:
 
 
 def rearranged(form: Form, data: Data, what: str, path: KeyPath) -> Edit:
-    """Add, copy, remove or move an item.
+    """Do ``new``, ``copy``, ``remove``, ``up`` or ``down`` with the item at a path.
 
-    Parameters
-    ----------
-    form : Form
-        What the data are of.
-    data : dict
-        As they are.
-    what : {"new", "copy", "remove", "up", "down"}
-        What is to be done.
-    path : tuple
-        Where the cursor stands.
-
-    Raises
-    ------
-    FiringError
-        If there is nothing to do it with, or no room for more.
+    Refused if there is nothing to do it with, or no room for more.
     """
     items = form.items(str(path[0])) if path else None
     row = path[1] if items is not None and len(path) > 1 and isinstance(path[1], int) else None

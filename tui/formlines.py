@@ -13,9 +13,9 @@ from typing import Any, Literal
 from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.sanitize import display_width
 
+from .fields import Field, Option, same, value_text
 from .formedits import entries, value_at
-from .formfields import Field, value_text
-from .formspec import Form, Group, Items
+from .formspec import Group, Items
 from .formstate import FormState
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
@@ -118,7 +118,7 @@ def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Itera
     yield Line("heading", part.title)
     start: KeyPath = (part.table,) if part.table else ()
     for entry in part.fields:
-        if _asked(state.form, state.data, entry, part.table):
+        if _asked(state.data, entry):
             yield _field_line(entry, (*start, entry.key), inside.get(entry.key), faults)
     if part.table:
         keys = {entry.key for entry in part.fields}
@@ -128,10 +128,10 @@ def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Itera
         yield Line("do", state.form.forget[1], (Slot(path, "", None, faults.at((part.table,))),))
 
 
-def _asked(form: Form, data: Mapping[str, Any], entry: Field, table: str) -> bool:
-    if table or entry.key in data or entry.key not in form.only_for:
+def _asked(data: Mapping[str, Any], entry: Field) -> bool:
+    if entry.key in data or entry.when is None:
         return True
-    key, value = form.only_for[entry.key]
+    key, value = entry.when
     return bool(data.get(key) == value)
 
 
@@ -266,3 +266,36 @@ def _columns(fields: Sequence[Field], room: int) -> tuple[Cell, ...]:
         found.append((left, width, figures))
         left += width + 1
     return tuple(found)
+
+
+def choices(state: FormState, entry: Field) -> list[Option]:
+    """Return all that a field may hold, and last that it may be left out, if it may."""
+    found = _values(state, entry)
+    if not entry.required:
+        holds = f": {entry.left_out}" if entry.left_out else ""
+        found.append((None, f"Leave it out{holds}"))
+    return found
+
+
+def turned(state: FormState, entry: Field, path: KeyPath, by: int) -> Any:
+    """Return the value `by` words on from the one that a path holds, or that holds without one."""
+    found = _values(state, entry)
+    held = value_at(state.data, path)
+    shown = value_text(entry, held) or entry.left_out
+    at = next(
+        (n for n, (value, word) in enumerate(found) if same(value, held) or word == shown), None
+    )
+    if at is None:
+        return found[0 if by > 0 else -1][0]
+    return found[(at + by) % len(found)][0]
+
+
+def _values(state: FormState, entry: Field) -> list[Option]:
+    found = list(entry.options)
+    if entry.key == "material":
+        tables = value_at(state.data, ("material",))
+        for table in tables if isinstance(tables, list) else []:
+            name = table.get("name") if isinstance(table, dict) else None
+            if isinstance(name, str) and name:
+                found.append((name, name))
+    return found

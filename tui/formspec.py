@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from firing.files.tomlfile import KeyPath
 
-from .formfields import Field, fields_of
+from .fields import Field, FieldKind, Option, file_reader, option_words
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -28,19 +28,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list of tables, one a line.
-
-    Attributes
-    ----------
-    title, word : str
-        The heading, and what one of them is called.
-    table : str
-        The key.
-    fields : tuple of Field
-        The columns.
-    most : int
-        How many a file may have.
-    """
+    """A list of tables, one a line: `word` is what one is called, `most` how many there may be."""
 
     title: str
     word: str
@@ -65,8 +53,6 @@ class Form:
         The file's own reader: text and name to what the file describes.
     model : type of BaseModel
         Its schema, which judges one value at a time.
-    only_for : mapping
-        Keys that are shown only where another key has a value.
     forget : str
         The single table that can be taken out as a whole, and the words for it.
     """
@@ -76,7 +62,6 @@ class Form:
     main: str
     parse: Callable[[str, str], Any]
     model: type[BaseModel]
-    only_for: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     forget: tuple[str, str] = ("", "")
 
     def items(self, table: str) -> Items | None:
@@ -125,6 +110,11 @@ _KILN_GROUPS = {
         "leak_w_per_k", "outside_w_per_m2k", "thermocouple", "thermocouple_class",
     ),
 }  # fmt: skip
+_ONLY_WHEN = {
+    "diameter_mm": ("shape", "round"),
+    "width_mm": ("shape", "box"),
+    "depth_mm": ("shape", "box"),
+}
 _WALL = {"material": "material", "thickness_mm": "thickness"}
 _MATERIAL = {
     "name": "name",
@@ -164,6 +154,78 @@ def _tables(model: type[BaseModel]) -> dict[str, Any]:
     return found
 
 
+def _fields_of(
+    schema: Mapping[str, Any],
+    labels: Mapping[str, str],
+    *,
+    choices: Mapping[str, Sequence[str]] | None = None,
+    temperatures: Sequence[str] = (),
+) -> dict[str, Field]:
+    """Return the fields of one table of a file, by their keys.
+
+    A key without a label, which would be a list of tables or a table, has no field; `choices` are
+    what a key may hold beyond what the schema says, and `temperatures` may carry their unit.
+    """
+    required = schema.get("required", ())
+    found: dict[str, Field] = {}
+    for key, entry in schema["properties"].items():
+        if key not in labels:
+            continue
+        kind, options = _kind(entry, (choices or {}).get(key, ()))
+        if key in temperatures:
+            kind = "temperature"
+        unit = str(entry.get("unit", ""))
+        default = entry.get("default")
+        known = None if default in (None, "") else option_words(default)
+        found[key] = Field(
+            key,
+            labels[key],
+            str(entry.get("description", "")),
+            file_reader(kind, unit, options),
+            options,
+            _ONLY_WHEN.get(key),
+            kind=kind,
+            limits=_limits(entry, kind, unit),
+            unit=unit,
+            required=key in required,
+            left_out="" if known is None else f"{known} {unit}".rstrip(),
+        )
+    return found
+
+
+def _kind(entry: Mapping[str, Any], more: Sequence[str]) -> tuple[FieldKind, tuple[Option, ...]]:
+    shapes = [entry, *entry.get("anyOf", ())]
+    values: list[Any] = [value for shape in shapes for value in shape.get("enum", more)]
+    types = {shape.get("type") for shape in shapes}
+    if "boolean" in types:
+        values = [False, True]
+    if values:
+        return "choice", tuple((value, option_words(value)) for value in dict.fromkeys(values))
+    if "array" in types:
+        return "points", ()
+    if any(shape.get("format") == "date" for shape in shapes):
+        return "date", ()
+    return ("number" if types & {"number", "integer"} else "text"), ()
+
+
+def _limits(entry: Mapping[str, Any], kind: FieldKind, unit: str) -> str:
+    if kind == "choice":
+        return "space: the next, enter: all"
+    if kind == "date":
+        return "year-month-day"
+    if kind == "points":
+        return "a number, or pairs of °C and value"
+    if kind == "text":
+        return "a few words"
+    bounds: dict[str, Any] = {}
+    for shape in [entry, *entry.get("anyOf", ())]:
+        bounds.update(shape)
+    low, above, high = (bounds.get(k) for k in ("minimum", "exclusiveMinimum", "maximum"))
+    if above is not None:
+        return f"above {above:g}, up to {high:g} {unit}".rstrip()
+    return f"{low:g} to {high:g} {unit}".rstrip()
+
+
 def _items(
     title: str,
     word: str,
@@ -172,7 +234,7 @@ def _items(
     labels: Mapping[str, str],
     choices: Mapping[str, tuple[str, ...]] | None = None,
 ) -> Items:
-    fields = fields_of(tables[table], labels, choices=choices)
+    fields = _fields_of(tables[table], labels, choices=choices)
     most = tables[""]["properties"][table]["maxItems"]
     return Items(title, word, table, tuple(fields.values()), most)
 
@@ -184,7 +246,7 @@ def kiln_form() -> Form:
     from firing.kiln.materials import material_names
 
     tables = _tables(KilnTable)
-    head = fields_of(tables[""], _KILN, temperatures=("max_c",))
+    head = _fields_of(tables[""], _KILN, temperatures=("max_c",))
     groups = [
         Group(title, tuple(head[key] for key in keys)) for title, keys in _KILN_GROUPS.items()
     ]
@@ -192,7 +254,7 @@ def kiln_form() -> Form:
         "Wall, from inside", "layer", "wall", tables, _WALL, {"material": material_names()}
     )
     fitted = Group(
-        "Learnt from firings", tuple(fields_of(tables["fitted"], _FITTED).values()), "fitted"
+        "Learnt from firings", tuple(_fields_of(tables["fitted"], _FITTED).values()), "fitted"
     )
     return Form(
         kind="kiln",
@@ -207,11 +269,6 @@ def kiln_form() -> Form:
         main="wall",
         parse=parse_kiln,
         model=KilnTable,
-        only_for={
-            "diameter_mm": ("shape", "round"),
-            "width_mm": ("shape", "box"),
-            "depth_mm": ("shape", "box"),
-        },
         forget=("fitted", "Forget what was learnt"),
     )
 
@@ -222,6 +279,6 @@ def load_form() -> Form:
     from firing.ware.file import LoadTable, parse_load
 
     tables = _tables(LoadTable)
-    head = Group("The load", tuple(fields_of(tables[""], _LOAD).values()))
+    head = Group("The load", tuple(_fields_of(tables[""], _LOAD).values()))
     pieces = _items("Pieces", "piece", "piece", tables, _PIECE)
     return Form("load", (head, pieces), "piece", parse_load, LoadTable)

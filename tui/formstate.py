@@ -11,7 +11,7 @@ from typing import Any
 
 from firing.errors import FiringError
 from firing.files.ready import example_names, ready_text
-from firing.files.tomledit import render
+from firing.files.tomledit import Order, render
 from firing.files.tomlfile import (
     Fault,
     FaultyFile,
@@ -23,11 +23,10 @@ from firing.files.tomlfile import (
 )
 
 from .document import Document, digest_of
-from .formedits import Data, Edit, Order, set_value, value_at
-from .formfields import text_value, value_text
+from .fields import value_text
+from .formedits import Data, Edit, set_value, value_at
 from .formspec import Form, Group, Items
-from .inlinetoml import inline_text
-from .rewriting import rewritten
+from .rewriting import inline_text, rewritten
 
 
 @dataclass(frozen=True)
@@ -98,10 +97,7 @@ class FormState:
     def checked_text(self, name: str) -> str:
         """Return the text of the file, which faults call `name`.
 
-        Raises
-        ------
-        FaultyFile
-            With every fault at the line where it would be.
+        Refused if it has faults, with every fault at the line where it would be.
         """
         text = self.text()
         self.form.parse(text, name)
@@ -110,10 +106,7 @@ class FormState:
     def with_value(self, path: KeyPath, value: Any) -> FormState:
         """Return the state with one value set, None for left out.
 
-        Raises
-        ------
-        FiringError
-            If the file's reader would refuse the value wherever it stood, in its words.
+        Refused if the file's reader would refuse the value wherever it stood, in its words.
         """
         data = set_value(self.data, path, value)
         trouble = _own_trouble(self.form, data, path)
@@ -124,15 +117,12 @@ class FormState:
     def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
 
-        Raises
-        ------
-        FiringError
-            As `with_value`.
+        Refused as `with_value`.
         """
         entry = self.form.field_at(path)
         if entry is None or text.strip() == value_text(entry, value_at(self.data, path)):
             return self
-        return self.with_value(path, text_value(entry, text))
+        return self.with_value(path, entry.read(text))
 
     def edited(self, edit: Edit) -> FormState:
         """Return the state after an edit that adds, takes out or moves."""
@@ -212,23 +202,10 @@ class FormDocument(Document[FormState]):
 
 
 def open_form(form: Form, name: str | None) -> FormDocument:
-    """Open a file, a copy of an example, or a new form with nothing in it.
+    """Open a file, a copy of an example, or with None a new form with nothing in it.
 
-    Parameters
-    ----------
-    form : Form
-        Of what.
-    name : str or None
-        A path or an example's name, or None for a new one.
-
-    Raises
-    ------
-    FaultyFile
-        If there is no such file, or it is no TOML; other faults can be mended in the form.
-
-    Notes
-    -----
-    The file is judged here too, so that the reader is loaded when the form is shown.
+    Refused if there is no such file, or it is no TOML; other faults can be mended in the form.  It
+    is judged here too, so that the reader is loaded when the form is shown.
     """
     document = _opened(form, name)
     document.state.judge()

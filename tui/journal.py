@@ -19,8 +19,10 @@ from typing import IO, Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
+from firing.schedule.file import parse_schedule
 
-from .document import PlanDocument, restored
+from .document import PlanDocument
+from .edits import new_schedule
 
 _SCHEMA = 1
 
@@ -55,17 +57,17 @@ class Leftover:
     _data: dict[str, Any]
 
     def restore(self) -> PlanDocument:
-        """Return the work as a changed document.
+        """Return the work one undo away from what its file held when it was begun.
 
-        Raises
-        ------
-        FiringError
-            If it is not a schedule any more.
+        A change of the file since is noticed when saving.  Refused if it is no schedule any more.
         """
-        data = self._data
-        return restored(
-            data["text"], self.path, data["base_text"], data["digest"], data["suggested_name"]
-        )
+        base_text, suggested = self._data["base_text"], self._data["suggested_name"]
+        name = str(self.path or suggested)
+        before = new_schedule() if base_text is None else parse_schedule(base_text, name)
+        digest = self._data["digest"]
+        document = PlanDocument(before, before, self.path, base_text, digest, suggested)
+        document.apply(parse_schedule(self._data["text"], name), "restoring unsaved work")
+        return document
 
     def remove(self) -> None:
         """Give it up."""
@@ -74,15 +76,7 @@ class Leftover:
 
 
 def leftovers(folder: Path, path: Path | None = None) -> list[Leftover]:
-    """Return the unsaved work left behind, the newest first.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it is kept.
-    path : Path, optional
-        Only that of this schedule file.
-    """
+    """Return the unsaved work left behind, of one schedule file or of all, the newest first."""
     found: list[Leftover] = []
     try:
         files = sorted(folder.glob("*.json"))
@@ -147,10 +141,7 @@ def _held(file: Path) -> bool:
 class Journal:
     """Keeps the unsaved work of one open document; writes in a thread of its own.
 
-    Parameters
-    ----------
-    folder : Path
-        Where to; made when there is first something to keep.
+    Its folder is made when there is first something to keep.
     """
 
     def __init__(self, folder: Path) -> None:

@@ -1,26 +1,23 @@
-"""The form about a plan: what it is, and what it is forecast under."""
+"""What a plan is and what it is forecast under, as fields of a form."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import Any
 
 from firing.schedule.schedule import PURPOSES, Schedule
 from firing.units import format_temperature, parse_temperature_c
 
 from . import edits
 from .equipment import Equipment
+from .fields import Field, cone_name, optional
 from .forecasting import Circumstances, forecast_plan
-from .screens.filling import Blank, Filling
-
-if TYPE_CHECKING:
-    from .screens.plan_host import PlanHost
 
 
-async def about_plan(screen: PlanHost) -> tuple[Schedule, Circumstances] | None:
-    """Let the form be filled in; returns the plan and its circumstances, or None."""
-    schedule, now = screen.session.document.schedule, screen.session.circumstances
+def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:
+    """Return the fields about a plan; each is judged as the plan stands now."""
 
     def unload(text: str) -> float:
         unload_c = parse_temperature_c(text, schedule.unit)
@@ -28,54 +25,63 @@ async def about_plan(screen: PlanHost) -> tuple[Schedule, Circumstances] | None:
         forecast_plan(schedule, replace(now, unload_c=unload_c, studio=Equipment()))
         return unload_c
 
-    blanks = [
-        Blank(
+    return [
+        Field(
             "title",
             "Title",
-            schedule.title,
             "Ware and purpose in a few words.",
             lambda text: edits.set_head(schedule, "title", text).title,
         ),
-        Blank(
+        Field(
             "purpose",
             "Purpose",
-            schedule.purpose,
             "Decides which cautions apply; ← → changes it.",
             options=[(purpose, purpose) for purpose in PURPOSES],
         ),
-        Blank(
+        Field(
             "started",
             "Starts",
-            "" if now.started is None else f"{now.started:%Y-%m-%d %H:%M}",
             "07:30, tomorrow 07:30, 2026-03-01 07:30 or now; empty to count from the start.",
-            _moment,
+            optional(_moment),
         ),
-        Blank(
+        Field(
             "cone",
             "Cone wanted",
-            now.target_cone or "",
             "Like 6 or 04; empty if none is. The warnings then say what would meet it.",
-            _cone,
+            optional(cone_name),
         ),
-        Blank(
+        Field(
             "unload",
             "Opened at",
-            format_temperature(now.unload_c, schedule.unit),
             "The temperature the kiln is unloaded at, like 60C or 140F.",
             unload,
         ),
-        Blank(
+        Field(
             "notes",
             "Notes",
-            schedule.notes,
             "Whatever is worth remembering.",
             lambda text: edits.set_head(schedule, "notes", text.strip()).notes,
             lines=4,
         ),
     ]
-    filled = await screen.app.push_screen_wait(Filling("About this plan", blanks))
-    if filled is None:
-        return None
+
+
+def plan_texts(schedule: Schedule, now: Circumstances) -> dict[str, str]:
+    """Return what the fields about a plan begin with."""
+    return {
+        "title": schedule.title,
+        "purpose": schedule.purpose,
+        "started": "" if now.started is None else f"{now.started:%Y-%m-%d %H:%M}",
+        "cone": now.target_cone or "",
+        "unload": format_temperature(now.unload_c, schedule.unit),
+        "notes": schedule.notes,
+    }
+
+
+def described(
+    schedule: Schedule, now: Circumstances, filled: Mapping[str, Any]
+) -> tuple[Schedule, Circumstances]:
+    """Return a plan and its circumstances with what was filled in."""
     changed = replace(
         schedule, title=filled["title"], purpose=filled["purpose"], notes=filled["notes"]
     )
@@ -84,13 +90,7 @@ async def about_plan(screen: PlanHost) -> tuple[Schedule, Circumstances] | None:
     )
 
 
-def _moment(text: str) -> datetime | None:
+def _moment(text: str) -> datetime:
     from firing.clock import parse_when
 
-    return parse_when(text) if text.strip() else None
-
-
-def _cone(text: str) -> str | None:
-    from firing.cones.table import parse_cone
-
-    return parse_cone(text) if text.strip() else None
+    return parse_when(text)

@@ -22,15 +22,7 @@ if TYPE_CHECKING:
 
 
 def derived(kind: FormKind, value: Any) -> tuple[str, ...]:
-    """Return what follows from what a form holds, part by part.
-
-    Parameters
-    ----------
-    kind : {"kiln", "load"}
-        What it is.
-    value : KilnDescription or Load
-        What its file describes.
-    """
+    """Return what follows from the kiln or load that a form holds, part by part."""
     try:
         parts = kiln_words(value) if kind == "kiln" else load_words(value)
     except FiringError as error:
@@ -41,10 +33,7 @@ def derived(kind: FormKind, value: Any) -> tuple[str, ...]:
 def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:
     """Return how hot a kiln can stay, what it draws and what it loses.
 
-    Raises
-    ------
-    FiringError
-        If there is no temperature at which it comes to rest.
+    Refused if there is no temperature at which it comes to rest.
     """
     from firing.kiln.capability import highest_hold
 
@@ -62,10 +51,7 @@ def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:
 def load_words(load: Load) -> tuple[str, ...]:
     """Return what a load weighs, which piece governs it, and what limits its firing.
 
-    Raises
-    ------
-    FiringError
-        If its limits are not known.
+    Refused if its limits are not known.
     """
     from firing.ware.rules import limits_for
 

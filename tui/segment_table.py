@@ -15,7 +15,7 @@ from firing.units import (
     rate_from_celsius,
 )
 
-from .edits import FIELDS, HEAD_ROW, Field, cell_text
+from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
 from .forecasting import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
@@ -175,9 +175,9 @@ def explain(schedule: Schedule, forecast: Forecast | None, row: int, key: str) -
     return segment.action and f"Then, by hand: {segment.action}"
 
 
-def editable(row: int, key: str) -> Field | None:
+def editable(row: int, key: str) -> SegmentKey | None:
     """Return the field a cell edits; None if it cannot be edited."""
-    for field in FIELDS:
+    for field in SEGMENT_KEYS:
         if key == field and (row != HEAD_ROW or field == "target"):
             return field
     return None

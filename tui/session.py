@@ -111,6 +111,12 @@ class Session:
     watch: "LiveWatch | None" = None
 
     @property
+    def folder(self) -> Path:
+        """The folder that the plan's file lies in, or the one the program was begun in."""
+        path = self.document.path
+        return Path.cwd() if path is None else path.resolve().parent
+
+    @property
     def watching(self) -> bool:
         """Whether a watch runs."""
         return self.watch is not None and self.watch.running

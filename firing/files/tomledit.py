@@ -39,11 +39,20 @@ class _Block:
         return self.opening + _retitled(inner, "", self.name)
 
 
-def render(data: Mapping[str, Any], base_text: str | None = None) -> str:
+Order = tuple[int | None, ...]
+"""Which table of a list as it was each table of the list is now; None for a new one."""
+
+
+def render(
+    data: Mapping[str, Any],
+    base_text: str | None = None,
+    orders: Mapping[str, Order] | None = None,
+) -> str:
     """Return `data` as TOML text, keeping the comments and layout of `base_text`.
 
     Only values that differ are touched.  Repeated tables are matched by content first, so a
-    comment stays with its own table when others are added, moved or removed.
+    comment stays with its own table when others are added, moved or removed; where it is known
+    which is which, `orders` says so.
 
     Parameters
     ----------
@@ -51,6 +60,8 @@ def render(data: Mapping[str, Any], base_text: str | None = None) -> str:
         Strings, numbers, booleans, lists of those, mappings and lists of mappings.
     base_text : str, optional
         The file as it was, valid TOML.
+    orders : mapping, optional
+        Of lists of tables, where each table stood in `base_text`.
     """
     head, *blocks = _split(base_text or "")
     in_blocks = {block.name for block in blocks}
@@ -68,7 +79,8 @@ def render(data: Mapping[str, Any], base_text: str | None = None) -> str:
         if isinstance(value, Mapping):
             parts.append(block.updated(value))
         else:
-            parts.extend(_matched(block.name, same, value))
+            order = (orders or {}).get(block.name) or _likeness_order(same, value)
+            parts.extend(_rearranged(block.name, same, value, order))
     for key, value in data.items():
         if key in tables and key not in in_blocks and key not in inline:
             many = value if isinstance(value, list) else [value]
@@ -125,8 +137,18 @@ def _retitled(body: str, old: str, new: str) -> str:
     return "".join(lines)
 
 
-def _matched(name: str, blocks: Sequence[_Block], wanted: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Return the text of each wanted table, written into the old block that is most like it."""
+def _rearranged(
+    name: str, blocks: Sequence[_Block], wanted: Sequence[Mapping[str, Any]], order: Order
+) -> list[str]:
+    """Return the text of each wanted table, written into the old block that it comes from."""
+    return [
+        f"[[{name}]]\n{_updated('', value)}" if n is None else blocks[n].updated(value)
+        for n, value in zip(order, wanted, strict=True)
+    ]
+
+
+def _likeness_order(blocks: Sequence[_Block], wanted: Sequence[Mapping[str, Any]]) -> Order:
+    """Take each wanted table for the old block that is most like it."""
     before = [block.data() for block in blocks]
     likeness = sorted(
         (
@@ -135,16 +157,13 @@ def _matched(name: str, blocks: Sequence[_Block], wanted: Sequence[Mapping[str, 
             for j, new in enumerate(wanted)
         ),
     )
-    block_of: dict[int, _Block] = {}
+    block_of: dict[int, int] = {}
     taken: set[int] = set()
     for _, _, i, j in likeness:
         if i not in taken and j not in block_of:
             taken.add(i)
-            block_of[j] = blocks[i]
-    return [
-        block_of[j].updated(value) if j in block_of else f"[[{name}]]\n{_updated('', value)}"
-        for j, value in enumerate(wanted)
-    ]
+            block_of[j] = i
+    return tuple(block_of.get(j) for j in range(len(wanted)))
 
 
 def _shared(old: Mapping[str, Any], new: Mapping[str, Any]) -> float:

@@ -126,6 +126,14 @@ def test_a_comment_stays_with_its_own_table() -> None:
     assert "# second\n[[s]]\nrate = 5 # two\n" in edited
 
 
+def test_where_it_is_known_which_table_is_which_likeness_has_no_say() -> None:
+    base = "# a\n[[s]]\nn = 1\n\n# b\n[[s]]\nn = 2\n\n# c\n[[s]]\nn = 3\n"
+    # by likeness a and b would stay where they are, with their comments
+    wanted = {"s": [{"n": 2}, {"n": 4}, {"n": 1}]}
+    written = render(wanted, base, {"s": (0, None, 2)})
+    assert written == "# a\n[[s]]\nn = 2\n\n[[s]]\nn = 4\n\n# c\n[[s]]\nn = 1\n"
+
+
 def test_new_tables_and_keys_are_added_and_gone_ones_removed() -> None:
     data = {"a": 2, "s": [{"r": 1}, {"r": 2}], "t": {"x": 1.5}}
     written = render(data, "a = 1 # one\nb = 3\n\n[[s]]\nr = 1\n")

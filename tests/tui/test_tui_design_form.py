@@ -9,14 +9,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 from firing.tui.design_form import (
-    FIELDS,
     MEND,
-    NEW,
     WantedDesign,
     begin,
     continued,
+    design_fields,
     make,
-    read,
     taken,
 )
 from firing.tui.equipment import KINDS, Equipment, read_all
@@ -28,6 +26,7 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
+from firing.units import TemperatureUnit
 
 CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
@@ -40,8 +39,13 @@ def studio(**names: str) -> Equipment:
 def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, Any]:
     """Return the fields as the form returns them, some with other texts."""
     written = begin(schedule, now) | texts
-    fields = [f for f in FIELDS if written["how"] == NEW or not f.only_new]
-    return {f.key: read(f.what, written[f.key], schedule.unit) for f in fields}
+    fields = [f for f in design_fields(schedule.unit) if f.when in (None, ("how", written["how"]))]
+    return {f.key: f.read(written[f.key]) for f in fields}
+
+
+def read(key: str, text: str, unit: TemperatureUnit) -> Any:
+    """Return what one field makes of a text."""
+    return {f.key: f for f in design_fields(unit)}[key].read(text)
 
 
 GLAZE = parse_schedule(ready_text("mid-range-glaze-cone-6-hold"), "glaze")
@@ -63,20 +67,20 @@ def test_the_form_begins_with_the_plan_and_goes_on_with_what_was_written() -> No
 
 
 @pytest.mark.parametrize(
-    ("what", "text", "value"),
+    ("key", "text", "value"),
     [
-        ("temperature", "212", 100.0),
-        ("temperature", "100C", 100.0),
-        ("rate", "90", 50.0),
-        ("duration", "1h30m", 5400.0),
+        ("top", "212", 100.0),
+        ("drop", "100C", 100.0),
+        ("slow", "90", 50.0),
+        ("least", "1h30m", 5400.0),
         ("cone", "cone 06", "06"),
         ("margin", "1,5", 1.5),
         ("segments", " 8 ", 8),
         ("segments", "", None),
     ],
 )
-def test_fields_are_read_in_the_plans_unit(what: Any, text: str, value: Any) -> None:
-    found = read(what, text, "F")
+def test_fields_are_read_in_the_plans_unit(key: str, text: str, value: Any) -> None:
+    found = read(key, text, "F")
     assert found == (pytest.approx(value) if isinstance(value, float) else value)
 
 

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
-from firing.tui.design_form import FIELDS, MEND, make
+from firing.tui.design_form import MEND, design_fields, make
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.forecasting import Circumstances
 from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
@@ -180,8 +180,9 @@ def test_mending_asks_only_for_what_mends(play: Play) -> None:
         await form(app, pilot, top="9999", drop_hold="soon")
         await pilot.press("right")
         await pilot.pause()
-        shown = {f.key for f in FIELDS if app.screen.query_one(f"#line-{f.key}").display}
-        assert shown == {f.key for f in FIELDS if not f.only_new}
+        fields = design_fields("C")
+        shown = {f.key for f in fields if app.screen.query_one(f"#line-{f.key}").display}
+        assert shown == {f.key for f in fields if f.when is None}
         found = await designed(app, pilot)
         assert found.mended
         assert found.after.title == app.session.document.schedule.title

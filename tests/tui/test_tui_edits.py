@@ -14,7 +14,7 @@ from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.tui import edits
 
-FIELDS = st.sampled_from(edits.FIELDS)
+FIELDS = st.sampled_from(edits.SEGMENT_KEYS)
 TYPED = st.one_of(
     st.sampled_from(
         ["", "60", "900", "-5", "0", "unlimited", "OFF", "30m", "1:30", "400h", "2192F", "60F/h"]
@@ -62,7 +62,7 @@ def test_a_number_may_carry_its_unit(schedule: Schedule) -> None:
     ],
 )
 def test_a_refusal_is_the_files_own_sentence(
-    schedule: Schedule, plan: Path, field: edits.Field, typed: str, line: str
+    schedule: Schedule, plan: Path, field: edits.SegmentKey, typed: str, line: str
 ) -> None:
     blocks = plan.read_text(encoding="utf-8").split("[[segment]]")
     lines = [row for row in blocks[2].splitlines() if not row.startswith(field)]
@@ -76,7 +76,7 @@ def test_a_refusal_is_the_files_own_sentence(
 
 @given(ready(), st.integers(-1, 5), FIELDS, TYPED)
 def test_every_edit_taken_can_be_saved_and_read_back(
-    schedule: Schedule, row: int, field: edits.Field, typed: str
+    schedule: Schedule, row: int, field: edits.SegmentKey, typed: str
 ) -> None:
     try:
         changed = edits.set_cell(schedule, min(row, len(schedule.segments) - 1), field, typed)

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
-from firing.tui.screens.fileform import edit_file
-from firing.tui.screens.form import FormScreen
+from firing.tui.screens.form import FormScreen, edit_file
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.fieldlist import FieldList
 from textual import events
@@ -91,7 +90,7 @@ def test_a_kiln_with_a_fault(
 
     async def scene(opened: Opened) -> None:
         await opened.open("kiln", "shed.toml")
-        assert opened.fields.path == ("rated_volts",)
+        assert opened.fields.place == ("rated_volts",)
         golden(f"kiln-form-fault-{size[0]}x{size[1]}", picture(opened.app))
         await opened.press("2", "3", "0", "enter", "f4")
         assert "230 V" in picture(opened.app)
@@ -124,7 +123,7 @@ def test_a_new_kiln_is_written_from_nothing(
         await opened.press("ctrl+s")
         # nothing is saved with a fault: the sentence, and the cursor on its line
         assert opened.message() == 'Not saved: name: is missing; write name = "Workshop kiln"'
-        assert opened.fields.path == ("name",)
+        assert opened.fields.place == ("name",)
         # in one burst, as a slow line or a paste delivers it
         for key in [
             *"Shed", "down", "space", "down", *"100", *["down"] * 5, *"6.5", "down", *"230",
@@ -202,7 +201,7 @@ def test_words_are_turned_or_chosen_from_a_list(
         assert opened.form.document.state.data["body"] == "porcelain"
         await opened.press("ctrl+z", "ctrl+z", "ctrl+z")
         assert opened.form.document.state.data["dryness"] == "bisqued"
-        assert opened.fields.path == ("dryness",)
+        assert opened.fields.place == ("dryness",)
         await opened.press("ctrl+y", "ctrl+y", "ctrl+y")
         # clearing leaves out what may be left out, and nothing else
         await opened.press("down", "backspace", "enter")
@@ -228,14 +227,14 @@ def test_the_mouse_selects_edits_and_adds(screens: Make, settle: Settle) -> None
         # two lines of pieces under their heading, which is the fifth line of the list
         await opened.pilot.click(FieldList, offset=(32, 5))
         await settle(opened.pilot)
-        assert opened.fields.path == ("piece", 0, "thickest_mm")
+        assert opened.fields.place == ("piece", 0, "thickest_mm")
         await opened.pilot.click(FieldList, offset=(32, 5))
         await settle(opened.pilot)
         await opened.press("backspace", "7", "enter")
         assert opened.form.document.state.data["piece"][0]["thickest_mm"] == 7
         await opened.pilot.click(FieldList, offset=(5, 7))
         await settle(opened.pilot)
-        assert opened.fields.path == ("piece", 2, "name")
+        assert opened.fields.place == ("piece", 2, "name")
         await opened.press("shift+up")
         assert opened.form.document.state.data["piece"][1] == {}
         await opened.press("delete")
@@ -278,7 +277,7 @@ def test_what_was_learnt_can_be_forgotten(screens: Make, settle: Settle) -> None
     async def scene(opened: Opened) -> None:
         await opened.open("kiln", "example-kiln")
         await opened.press("ctrl+end")
-        assert opened.fields.path == ("fitted", "-")
+        assert opened.fields.place == ("fitted", "-")
         await opened.press("enter")
         assert "fitted" not in opened.form.document.state.data
         await opened.press("ctrl+z")

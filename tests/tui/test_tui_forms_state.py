@@ -5,10 +5,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from firing.tui.formchoices import choices, turned
+from firing.tui.fields import value_text
 from firing.tui.formedits import rearranged, removed
-from firing.tui.formfields import text_value, value_text
-from firing.tui.formlines import cells_of, faulty_places, lines_of, next_fault, place_of
+from firing.tui.formlines import (
+    cells_of,
+    choices,
+    faulty_places,
+    lines_of,
+    next_fault,
+    place_of,
+    turned,
+)
 from firing.tui.formspec import Form, kiln_form, load_form
 from firing.tui.formstate import FormState, open_form
 from firing.tui.preview import derived, flowing
@@ -216,7 +223,7 @@ def test_values_are_read_as_they_are_shown() -> None:
         ("power_kw", 9.6), ("power_kw", 1e-7), ("phases", 3), ("vent", False), ("name", "a b"),
         ("conductivity_w_per_mk", [[400, 0.14], [1000.5, 0.2]]), ("thermocouple_class", "1"),
     ):  # fmt: skip
-        assert text_value(fields[key], value_text(fields[key], value)) == value
+        assert fields[key].read(value_text(fields[key], value)) == value
     # 1 is not true, and a broken value is shown whatever it is
     assert value_text(fields["vent"], 1) == "1"
     assert value_text(fields["name"], {"a": [1, True]}) == "{a = [1, true]}"

@@ -114,10 +114,10 @@ def test_enter_edits_what_a_cell_holds_and_tab_goes_on(play: Play) -> None:
         await pilot.press("enter", "backspace", "5", "tab")
         table = app.plan.query_one(Segments)
         assert app.session.document.schedule.segments[0].rate_c_per_h == 55
-        assert (table.selection.row, table.selection.column) == (0, "target")
+        assert (table.place.row, table.place.column) == (0, "target")
         await pilot.press("1", "1", "0", "down")
         assert app.session.document.schedule.segments[0].target_c == 110
-        assert (table.selection.row, table.selection.column) == (1, "target")
+        assert (table.place.row, table.place.column) == (1, "target")
 
     play(scene)
 
@@ -296,7 +296,7 @@ def test_the_curve_is_read_zoomed_and_panned(play: Play) -> None:
         # the first ramp ends after 100 °C at 50 °C/h
         assert curve.cross_s == 7200.0
         assert "120 °C" in curve.readout()
-        assert app.plan.query_one(Segments).selection.row == 0
+        assert app.plan.query_one(Segments).place.row == 0
         assert curve.window is not None
         whole = curve.window
         await pilot.press("plus", "plus")
@@ -316,7 +316,7 @@ def test_the_mouse_selects_cells_and_moments(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.click(Segments, offset=(27, 3))
         table = app.plan.query_one(Segments)
-        assert (table.selection.row, table.selection.column) == (1, "target")
+        assert (table.place.row, table.place.column) == (1, "target")
         await pilot.click(Curve, offset=(20, 5))
         curve = app.plan.query_one(Curve)
         assert curve.cross_column() == 20

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from firing.tui.comparison import PlanComparison, both_plans, compare, rows, verdict
-from firing.tui.design_form import FIELDS, MEND, NEW, begin, read
+from firing.tui.design_form import MEND, begin, design_fields
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
@@ -104,8 +104,8 @@ def studio(**names: str) -> Equipment:
 def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, Any]:
     """Return the fields as the form returns them, some with other texts."""
     written = begin(schedule, now) | texts
-    fields = [f for f in FIELDS if written["how"] == NEW or not f.only_new]
-    return {f.key: read(f.what, written[f.key], schedule.unit) for f in fields}
+    fields = [f for f in design_fields(schedule.unit) if f.when in (None, ("how", written["how"]))]
+    return {f.key: f.read(written[f.key]) for f in fields}
 
 
 @pytest.fixture(scope="module")

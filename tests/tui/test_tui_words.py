@@ -9,7 +9,7 @@ from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
-from firing.tui.reading import CHOICES, reading_blanks, reading_of
+from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
 from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
@@ -120,11 +120,11 @@ def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
 def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     from firing.cli.review import review_command
 
-    blanks = {blank.key: blank for blank in reading_blanks(ReadingOptions(), "C")}
+    fields = {field.key: field for field in reading_fields("C")}
     options = {p.name: p for p in review_command.params}
-    assert set(blanks) == set(READING_OPTIONS)
-    for key, blank in blanks.items():
-        assert blank.label in options[key].opts
+    assert set(fields) == set(READING_OPTIONS)
+    for key, field in fields.items():
+        assert field.label in options[key].opts
     for key, _, _, values in CHOICES:
         assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
 
@@ -135,8 +135,8 @@ def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
         "S", 25.0, 300.0, "all", True,
     )  # fmt: skip
     for options in (told, ReadingOptions(), ReadingOptions(part=2, junction_c=0.0)):
-        blanks = reading_blanks(options, "F")
-        filled = {b.key: b.value if b.read is None else b.read(b.value) for b in blanks}
+        texts = reading_texts(options, "F")
+        filled = {field.key: field.read(texts[field.key]) for field in reading_fields("F")}
         assert reading_of(filled) == options
 
 

@@ -45,7 +45,7 @@ class WorkScreen(Screen[None]):
         """Show a message in words."""
         raise NotImplementedError
 
-    def job(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    def job(self, work: Callable[[], Coroutine[Any, Any, object]]) -> None:
         """Run a job that may ask questions; while one is under way no other begins."""
         if self._busy:
             return

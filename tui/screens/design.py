@@ -7,40 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 
-from ..design_form import (
-    FIELDS,
-    HOWS,
-    NEW,
-    PURPOSES,
-    DesignField,
-    WantedDesign,
-    begin,
-    continued,
-    read,
-)
+from ..design_form import WantedDesign, begin, continued, design_fields
 from .dialogs import in_progress
-from .filling import Blank, Filling
+from .filling import Filling
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
-    from firing.units import TemperatureUnit
 
     from .plan_host import PlanHost
 
 
 async def design_plan(screen: PlanHost) -> Schedule | None:
-    """Have a plan designed, and see it beside the open one.
-
-    Parameters
-    ----------
-    screen : PlanHost
-        On top of which it is done.
-
-    Returns
-    -------
-    Schedule or None
-        The designed plan if it is taken; None if everything is left as it was.
-    """
+    """Have a plan designed, and see it beside the open one; returns it if it is taken."""
     from ..comparison import compare
     from .comparison import ComparisonScreen
 
@@ -78,23 +56,10 @@ async def _wanted(screen: PlanHost, fault: str) -> dict[str, Any] | None:
     assert studio.load is not None
     begun = begin(schedule, session.circumstances)
     texts = continued(begun, session.wanted)
-    blanks = [_blank(field, texts[field.key], schedule.unit) for field in FIELDS]
     kiln = "no kiln chosen" if studio.kiln is None else f"in {studio.kiln.short}"
-    form = Filling(f"A plan for {studio.load.short}, {kiln}", blanks, fault)
+    title = f"A plan for {studio.load.short}, {kiln}"
+    form = Filling(title, design_fields(schedule.unit), texts, fault)
     filled = await screen.app.push_screen_wait(form)
     if form.texts:
         session.wanted = WantedDesign(begun, form.texts)
     return filled
-
-
-def _blank(field: DesignField, text: str, unit: TemperatureUnit) -> Blank:
-    when = ("how", NEW) if field.only_new else None
-    if field.what == "how":
-        return Blank(field.key, field.label, text, field.hint, options=HOWS)
-    if field.what == "purpose":
-        options = [(purpose, purpose) for purpose in PURPOSES]
-        return Blank(field.key, field.label, text, field.hint, options=options)
-    what = field.what
-    return Blank(
-        field.key, field.label, text, field.hint, lambda text: read(what, text, unit), when=when
-    )

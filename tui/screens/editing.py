@@ -1,187 +1,230 @@
-"""Editing the open plan: a cell in the bar, segments in the table, and undo."""
+"""Cells edited in the bar: what is typed, what is refused, where the cursor goes then, and undo."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from firing.errors import FiringError
-from firing.schedule.schedule import Schedule
 
-from .. import edits
-from .. import segment_table as table
-from ..document import Selection
-from ..widgets.editbar import CellInput, EditBar
-from ..widgets.segments import Segments
-from .plan_host import PlanHost
+from ..widgets.editbar import CellGrid, CellInput, EditBar
+from .saving import SavingScreen
+
+_LEAVING = {
+    "enter": "stay", "tab": "right", "shift+tab": "left", "down": "down", "up": "up",
+}  # fmt: skip
+"""The keys that take an edit, and the way the cursor goes then."""
 
 
-class EditingScreen(PlanHost):
-    """A screen with the segment table and the edit bar."""
+class EditingScreen(SavingScreen):
+    """A screen with a table, and the bar in which its cells are edited."""
+
+    _described: Any = None
+
+    @property
+    def table(self) -> CellGrid:
+        """The table."""
+        return self.query_one(CellGrid)
+
+    @property
+    def bar(self) -> EditBar:
+        """The bar."""
+        return self.query_one(EditBar)
 
     def say(self, words: str, *, fault: bool = False) -> None:
         """Show a message in words in the edit bar."""
-        self.query_one(EditBar).say(words, fault=fault)
+        self.bar.say(words, fault=fault)
 
-    def show_plan(self) -> None:
-        """Show the plan as it is now."""
+    # What each screen knows of its cells
+
+    def show_document(self) -> None:
+        """Show the document as it is now."""
         raise NotImplementedError
+
+    def cell_words(self) -> tuple[str, str, str]:
+        """Return what the selected cell is, what it holds, and what may be written into it."""
+        raise NotImplementedError
+
+    def explain(self) -> None:
+        """Say what is worth knowing of the selected cell."""
+        raise NotImplementedError
+
+    def takes_text(self, typed: str | None) -> bool:
+        """Whether the selected cell is written in; if not, its own thing is done or said."""
+        raise NotImplementedError
+
+    def retyped(self, text: str) -> Any:
+        """Return the document's state with a text in the selected cell; may refuse it."""
+        raise NotImplementedError
+
+    def keep(self) -> str:
+        """Keep a change against a crash; returns what stands in the way of that."""
+        return ""
+
+    def aside(self, before: Any) -> str:
+        """Return what else a change from `before` has brought about."""
+        return ""
+
+    # The cursor
 
     def describe(self) -> None:
         """Say in the bar what the selected cell is."""
-        selection, schedule = self.query_one(Segments).selection, self.session.document.schedule
-        row, key = selection.row, selection.column
-        field = table.editable(row, key)
-        self.query_one(EditBar).describe(
-            table.place_words(schedule, row, key),
-            "" if field is None else edits.cell_text(schedule, row, field),
-            table.limits(key, schedule.unit, row),
-        )
+        self._described = self.table.place
+        self.bar.describe(*self.cell_words())
 
-    def on_list_grid_moved(self, message: Segments.Moved) -> None:
-        """Follow the cursor with the bar and the cross-hair."""
+    def on_list_grid_moved(self, message: CellGrid.Moved) -> None:
+        """Follow the cursor with the bar."""
         message.stop()
-        selection = self.query_one(Segments).selection
-        self.session.document.cursor = selection
-        self.describe()
-        schedule = self.session.document.schedule
-        self.say(
-            table.explain(schedule, self.session.forecast, selection.row, selection.column) or ""
-        )
+        self._follow()
 
-    def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
-        """A click selects; nothing more happens."""
+    def _follow(self) -> None:
+        # Once for each move, at once if a key made it: its message may come after the next edit.
+        if self.table.place != self._described:
+            self.document.cursor = self.table.place
+            self.describe()
+            self.explain()
+
+    def on_cell_grid_pressed(self, message: CellGrid.Pressed) -> None:
+        """Do what a key means now."""
         message.stop()
+        if self.bar.editing:
+            self._press_in_cell(message.key, message.typed)
+        else:
+            self.press_in_table(message.key, message.typed)
 
-    def on_segments_begin(self, message: Segments.Begin) -> None:
-        """Edit the selected cell in the bar."""
-        selection, document = self.query_one(Segments).selection, self.session.document
-        field = table.editable(selection.row, selection.column)
-        if field is None:
-            self.say(
-                table.explain(document.schedule, None, selection.row, selection.column), fault=True
-            )
+    def press_in_table(self, key: str, typed: str | None) -> None:
+        """Do what a key means on the selected cell."""
+        table = self.table
+        if key in ("up", "down"):
+            table.action_step(1 if key == "down" else -1)
+        elif key in ("left", "right"):
+            table.across(1 if key == "right" else -1)
+        elif key in ("tab", "shift+tab"):
+            table.go_on(1 if key == "tab" else -1)
+        else:
+            self._begin(None if key == "enter" else typed or "")
             return
-        typed = message.typed
-        bar = self.query_one(EditBar)
-        if bar.editing:
-            if typed is None:
-                self.settle()
-            else:
-                bar.cell.insert_text_at_cursor(typed)
-            return
-        value = edits.cell_text(document.schedule, selection.row, field) if typed is None else typed
-        self.describe()
-        self.say("")
-        self.query_one(EditBar).begin(value)
+        self._follow()
+
+    def _press_in_cell(self, key: str, typed: str | None) -> None:
+        """Do what a key means that was pressed before the bar had the focus for it."""
+        cell = self.bar.cell
+        if typed is not None:
+            cell.insert_text_at_cursor(typed)
+        elif key in _LEAVING:
+            self._leave(_LEAVING[key])
+        elif key == "backspace":
+            cell.action_delete_left()
+        elif key in ("left", "right"):
+            cell.cursor_position += 1 if key == "right" else -1
+
+    # An edit
+
+    def _begin(self, typed: str | None) -> None:
+        """Edit the selected cell, beginning with what was typed, or with what it holds."""
+        if self.takes_text(typed):
+            self.describe()
+            self.say("")
+            self.bar.begin(self.cell_words()[1] if typed is None else typed)
 
     def on_input_changed(self, message: CellInput.Changed) -> None:
         """Say while typing what would be refused."""
         message.stop()
-        if self.query_one(EditBar).begun:
-            _, trouble = self._typed()
-            self.say(trouble)
+        if self.bar.editing:
+            self.say(self._typed()[1])
 
-    def _typed(self) -> tuple[Schedule | None, str]:
-        """Return the plan with what is typed, or None and why not."""
-        selection = self.query_one(Segments).selection
-        field = table.editable(selection.row, selection.column)
-        text = self.query_one(EditBar).cell.value
-        if field is None:
-            return None, ""
+    def _typed(self) -> tuple[Any, str]:
+        """Return the state with what is typed, or None and why not."""
         try:
-            schedule = self.session.document.schedule
-            return edits.retyped(schedule, selection.row, field, text), ""
+            return self.retyped(self.bar.cell.value), ""
         except FiringError as error:
             return None, str(error)
 
     def settle(self) -> bool:
         """Take an edit under way; returns whether none is left."""
-        bar = self.query_one(EditBar)
-        if not bar.editing:
+        if not self.bar.editing:
             return True
-        schedule, trouble = self._typed()
-        if schedule is None:
+        state, trouble = self._typed()
+        if state is None:
             self.say(f"Not taken: {trouble}", fault=True)
             return False
-        selection = self.query_one(Segments).selection
-        bar.end()
-        self.query_one(Segments).focus()
-        label = table.place_words(schedule, selection.row, selection.column)
-        self.apply(schedule, label)
-        self.describe()
+        self.set_focus(self.table)
+        self.apply(state, self.cell_words()[0])
         return True
 
     def on_cell_input_left(self, message: CellInput.Left) -> None:
         """Take what was typed, and go on in its direction."""
+        message.stop()
+        self._leave(message.way)
+
+    def _leave(self, way: str) -> None:
         if not self.settle():
             return
-        segments = self.query_one(Segments)
-        step = {"left": (0, -1), "right": (0, 1), "up": (-1, 0), "down": (1, 0)}
-        if message.way in step:
-            down, across = step[message.way]
-            segments.action_across(across) if across else segments.action_step(down)
+        if way in ("up", "down"):
+            self.table.action_step(1 if way == "down" else -1)
+        elif way in ("left", "right"):
+            self.table.go_on(1 if way == "right" else -1)
+        self._follow()
 
-    def on_cell_input_dropped(self) -> None:
+    def on_cell_input_dropped(self, message: CellInput.Dropped) -> None:
         """Leave the cell as it was."""
-        self.query_one(EditBar).end()
-        self.query_one(Segments).focus()
+        message.stop()
+        self.set_focus(self.table)
         self.describe()
         self.say("Left as it was.")
 
     def on_descendant_blur(self) -> None:
         """Put the cell's own value back if an edit was left with the mouse."""
-        if not self.query_one(EditBar).editing:
+        if not self.bar.editing:
             self.describe()
 
-    def apply(self, schedule: Schedule, label: str, selection: Selection | None = None) -> None:
-        document = self.session.document
-        before = document.schedule
-        if not document.apply(schedule, label, selection):
+    # Changes
+
+    def apply(self, state: Any, label: str, place: Any = None) -> None:
+        """Take a change, put the cursor on a place, and say what was changed."""
+        before = self.document.state
+        self.document.cursor = self.table.place
+        if not self.document.apply(state, label, place):
+            self.describe()
             self.say("Nothing changed.")
             return
-        self.session.keep()
-        self.show_plan()
-        if selection is not None:
-            self.query_one(Segments).select(selection)
-            self.describe()
-        jumps = table.peak_words(before, schedule)
-        self.say(f"Changed: {label}.{jumps}  ^Z takes it back.")
-        if self.session.journal.trouble:
-            self.say(f"No copy against a crash: {self.session.journal.trouble}", fault=True)
+        self._show_change(f"Changed: {label}.{self.aside(before)}  ^Z takes it back.")
 
-    def on_segments_asked(self, message: Segments.Asked) -> None:
-        """Insert, copy, remove or move the selected segment."""
+    def _show_change(self, words: str) -> None:
+        trouble = self.keep()
+        self.show_document()
+        self.table.select(self.document.cursor)
+        self.describe()
+        self.say(words)
+        if trouble:
+            self.say(f"No copy against a crash: {trouble}", fault=True)
+
+    def on_cell_grid_asked(self, message: CellGrid.Asked) -> None:
+        """Do what is asked for with the selected line."""
+        message.stop()
+        self.do(message.what)
+
+    def do(self, what: str) -> None:
+        """Add, copy, remove or move the selected line, or say why not."""
         if not self.settle():
             return
-        selection, schedule = self.query_one(Segments).selection, self.session.document.schedule
         try:
-            done, label, row = edits.rearranged(schedule, message.what, selection.row)
+            self.rearrange(what)
         except FiringError as error:
             self.say(f"Not done: {error}", fault=True)
-            return
-        column = selection.column
-        if table.editable(row, column) is None:
-            column = "rate"
-        self.apply(done, label, Selection(row, column))
+
+    def rearrange(self, what: str) -> None:
+        """Add, copy, remove or move the selected line; may be refused."""
+        raise NotImplementedError
 
     def action_undo(self) -> None:
         """Take back the last change."""
-        self._travel(self.session.document.undo(), "Taken back")
+        self._travel(self.document.undo(), "Taken back")
 
     def action_redo(self) -> None:
         """Make the change again."""
-        self._travel(self.session.document.redo(), "Made again")
+        if self.settle():
+            self._travel(self.document.redo(), "Made again")
 
     def _travel(self, label: str | None, done: str) -> None:
-        if label is None:
-            return
-        self.session.keep()
-        self.show_plan()
-        self.query_one(Segments).select(self.session.document.cursor)
-        self.describe()
-        self.say(f"{done}: {label}.")
-
-    def action_unit(self) -> None:
-        """Write the plan in the other unit."""
-        if self.settle():
-            done = edits.switch_unit(self.session.document.schedule)
-            self.apply(done, f"the plan in °{done.unit}")
-            self.describe()
+        if label is not None:
+            self._show_change(f"{done}: {label}.")

@@ -210,7 +210,7 @@ async def _stepped(screen: PlanHost, studio: Equipment, what: str, kind: Kind) -
         )
     found = studio.of(kind)
     name = None if what == "new" or found is None else found.name
-    from .fileform import edit_file
+    from .form import edit_file
 
     saved = await edit_file(screen, kind, name)
     return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)

@@ -1,7 +1,6 @@
-"""A form: a few fields, each read by the library's own parser, its refusal shown in words."""
+"""A form filled in at once: a few fields, each read by its parser, a refusal shown in words."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -15,36 +14,9 @@ from textual.widgets import Input, Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
+from ..fields import Field
 from ..widgets.cycle import Cycle
 from ..widgets.lines import KeyLine
-
-
-@dataclass(frozen=True)
-class Blank:
-    """One field of a form.
-
-    Attributes
-    ----------
-    key, label, value, hint : str
-        Its name, what it is called, what it holds, and what may be written.
-    read : callable or None
-        Turns the text into a value, or refuses it with a `FiringError`.
-    options : sequence of (str, str)
-        Keys and words, where it holds one of a few.
-    lines : int
-        More than one for a text of several lines.
-    when : (str, str) or None
-        A field and the key it must hold for this one to be asked; without it, it always is.
-    """
-
-    key: str
-    label: str
-    value: str
-    hint: str = ""
-    read: Callable[[str], Any] | None = None
-    options: Sequence[tuple[str, str]] = ()
-    lines: int = 1
-    when: tuple[str, str] | None = None
 
 
 class Filling(ModalScreen[dict[str, Any] | None]):
@@ -77,9 +49,11 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         Binding("escape", "none", "Leave it"),
     ]
 
-    def __init__(self, title: str, blanks: Sequence[Blank], fault: str = "") -> None:
+    def __init__(
+        self, title: str, fields: Sequence[Field], begun: Mapping[str, str], fault: str = ""
+    ) -> None:
         super().__init__()
-        self._title, self._blanks, self._fault = title, list(blanks), fault
+        self._title, self._fields, self._begun, self._fault = title, fields, begun, fault
         self.texts: dict[str, str] = {}
         """What every field held when they were taken, asked or not."""
 
@@ -88,21 +62,22 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         with Vertical():
             yield Static(Content(plain(self._title)), id="title")
             with VerticalScroll(can_focus=False):
-                for blank in self._blanks:
-                    with Horizontal(id=f"line-{blank.key}"):
-                        yield Static(Content(plain(blank.label)), classes="label")
-                        yield self._field(blank)
+                for field in self._fields:
+                    with Horizontal(id=f"line-{field.key}"):
+                        yield Static(Content(plain(field.label)), classes="label")
+                        yield self._widget(field)
             yield Static(id="hint")
             yield KeyLine()
 
-    def _field(self, blank: Blank) -> Widget:
-        if blank.options:
-            return Cycle(blank.options, blank.value, id=f"blank-{blank.key}")
-        if blank.lines > 1:
+    def _widget(self, field: Field) -> Widget:
+        text, name = self._begun[field.key], f"blank-{field.key}"
+        if field.options:
+            return Cycle(field.options, text, id=name)
+        if field.lines > 1:
             from textual.widgets import TextArea
 
-            return TextArea(blank.value, id=f"blank-{blank.key}", tab_behavior="focus")
-        return Input(blank.value, compact=True, id=f"blank-{blank.key}", select_on_focus=False)
+            return TextArea(text, id=name, tab_behavior="focus")
+        return Input(text, compact=True, id=name, select_on_focus=False)
 
     def on_mount(self) -> None:
         """Begin in the first field."""
@@ -110,15 +85,15 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         if self._fault:
             self._say(self._fault, fault=True)
 
-    def _asked(self, blank: Blank) -> bool:
-        if blank.when is None:
+    def _asked(self, field: Field) -> bool:
+        if field.when is None:
             return True
-        key, wanted = blank.when
-        return self.query_one(f"#blank-{key}", Cycle).value == wanted
+        key, wanted = field.when
+        return bool(self.query_one(f"#blank-{key}", Cycle).value == wanted)
 
     def _ask(self) -> None:
-        for blank in self._blanks:
-            self.query_one(f"#line-{blank.key}").display = self._asked(blank)
+        for field in self._fields:
+            self.query_one(f"#line-{field.key}").display = self._asked(field)
 
     def on_cycle_changed(self, message: Cycle.Changed) -> None:
         """Ask for what goes with another word, and forget the last refusal."""
@@ -131,7 +106,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         if self.query_one("#hint").has_class("fault"):
             return
         key = "" if self.focused is None else str(self.focused.id).removeprefix("blank-")
-        self._say(next((blank.hint for blank in self._blanks if blank.key == key), ""))
+        self._say(next((field.about for field in self._fields if field.key == key), ""))
 
     def _say(self, words: str, *, fault: bool = False) -> None:
         hint = self.query_one("#hint", Static)
@@ -140,16 +115,16 @@ class Filling(ModalScreen[dict[str, Any] | None]):
 
     def on_input_changed(self, message: Input.Changed) -> None:
         """Forget the last refusal, unless a field only tells what it begins with."""
-        begun = {f"blank-{blank.key}": blank.value for blank in self._blanks}
-        if message.value != begun.get(message.input.id or ""):
+        key = str(message.input.id).removeprefix("blank-")
+        if message.value != self._begun.get(key):
             self.query_one("#hint").remove_class("fault")
 
     def on_input_submitted(self) -> None:
         """Take everything."""
         self.action_take()
 
-    def _text(self, blank: Blank) -> str:
-        widget = self.query_one(f"#blank-{blank.key}")
+    def _text(self, field: Field) -> str:
+        widget = self.query_one(f"#blank-{field.key}")
         if isinstance(widget, Input | Cycle):
             return widget.value
         return str(getattr(widget, "text", ""))
@@ -157,14 +132,13 @@ class Filling(ModalScreen[dict[str, Any] | None]):
     def action_take(self) -> None:
         """Take every field that is asked, or go to the first that is refused."""
         found: dict[str, Any] = {}
-        texts = {blank.key: self._text(blank) for blank in self._blanks}
-        for blank in filter(self._asked, self._blanks):
-            text = texts[blank.key]
+        texts = {field.key: self._text(field) for field in self._fields}
+        for field in filter(self._asked, self._fields):
             try:
-                found[blank.key] = text if blank.read is None else blank.read(text)
+                found[field.key] = field.read(texts[field.key])
             except FiringError as error:
-                self.query_one(f"#blank-{blank.key}").focus()
-                self._say(f"{blank.label}: {error}", fault=True)
+                self.query_one(f"#blank-{field.key}").focus()
+                self._say(f"{field.label}: {error}", fault=True)
                 return
         self.texts = texts
         self.dismiss(found)

@@ -1,8 +1,10 @@
-"""The form of a kiln or a load: its lines, what follows from them, and the bar that edits them."""
+"""The form of a kiln or load file: its lines, what follows from them, and how they are edited."""
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Coroutine
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import work
@@ -12,17 +14,30 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Static
 
+from firing.errors import FiringError
+from firing.files.tomlfile import KeyPath, describe_path
 from firing.report.sanitize import plain, shorten
 
-from ..formlines import faulty_places, lines_of
-from ..formstate import FormDocument, FormState
+from ..fields import value_text
+from ..formedits import forgotten, rearranged, removed, value_at
+from ..formlines import (
+    ADD,
+    FORGET,
+    choices,
+    faulty_places,
+    lines_of,
+    next_fault,
+    place_words,
+    turned,
+)
+from ..formspec import FormKind, kiln_form, load_form
+from ..formstate import FormDocument, FormState, open_form
 from ..preview import derived, flowing
-from ..screens import formkeeping
 from ..widgets.editbar import EditBar
 from ..widgets.fieldlist import FieldList
 from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen
-from .formediting import FormEditingScreen
+from .editing import EditingScreen
 
 if TYPE_CHECKING:
     from ..session import Session
@@ -30,7 +45,7 @@ if TYPE_CHECKING:
 _MOST_LINES = 4
 
 
-class FormScreen(FormEditingScreen):
+class FormScreen(EditingScreen):
     """A kiln or a load being described."""
 
     HELP_TITLE = "Form"
@@ -66,7 +81,8 @@ class FormScreen(FormEditingScreen):
             self.state, self.parts = state, parts
 
     def __init__(self, session: Session, document: FormDocument) -> None:
-        super().__init__(session, document)
+        super().__init__(session)
+        self._document = document
         self.saved: str | None = None
         self._under_way = False
         self._shown: tuple[FormState, tuple[str, ...]] | None = None
@@ -81,13 +97,13 @@ class FormScreen(FormEditingScreen):
 
     def on_mount(self) -> None:
         """Show the form; begin where something is wrong, or at the top."""
-        self.set_focus(self._list)
-        self.show_form()
-        self._list.go(1, 0)
+        self.set_focus(self.table)
+        self.show_document()
+        self.table.go(1, 0)
         faults = faulty_places(lines_of(self.document.state))
         if faults:
-            self._list.select(faults[0].path)
-        self._describe()
+            self.table.select(faults[0].path)
+        self.describe()
         self._greet(bool(faults))
 
     def _greet(self, faults: bool) -> None:
@@ -95,7 +111,7 @@ class FormScreen(FormEditingScreen):
         if document.state.base_text is None:
             words = "New: fill in what is marked with !; what has no mark may be left out."
         elif faults:
-            self._explain()
+            self.explain()
             return
         elif document.example:
             words = "A copy of an example: its figures are invented; put your own in their place."
@@ -110,13 +126,13 @@ class FormScreen(FormEditingScreen):
     def _fit(self) -> None:
         self._show_title()
         self._show_derived()
-        self._list.refresh()
+        self.table.refresh()
 
     # What is shown
 
-    def show_form(self) -> None:
+    def show_document(self) -> None:
         """Show the form as it is now."""
-        self._list.show(lines_of(self.document.state))
+        self.table.show(lines_of(self.document.state))
         self._show_title()
         self._derive()
         self.refresh_bindings()
@@ -176,53 +192,179 @@ class FormScreen(FormEditingScreen):
         if action == "redo":
             return document.redo_label is not None
         if action == "save":
-            return document.changed or document.path is None or self._editing
+            return document.changed or document.path is None or self.bar.editing
         if action == "fault":
             return bool(document.state.faults)
         return True
 
-    # Keeping
+    # The cells
 
-    def job(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    @property
+    def document(self) -> FormDocument:
+        """The file being filled in."""
+        return self._document
+
+    @property
+    def table(self) -> FieldList:
+        """Its lines."""
+        return self.query_one(FieldList)
+
+    def cell_words(self) -> tuple[str, str, str]:
+        """Return what the selected slot is, what it holds, and what may be written into it."""
+        slot, state = self.table.slot, self.document.state
+        if slot is None:
+            return "", "", ""
+        entry = slot.field
+        if entry is None:
+            return place_words(state, slot.path), "", ""
+        value = value_text(entry, value_at(state.data, slot.path))
+        return place_words(state, slot.path), value, entry.limits
+
+    def explain(self) -> None:
+        """Say what is worth knowing of the selected slot: its fault, or what it is."""
+        slot = self.table.slot
+        if slot is None:
+            return
+        if slot.fault:
+            self.say(f"! {slot.fault}", fault=True)
+        elif slot.field is not None:
+            about = slot.field.about
+            self.say(f"{about[:1].upper()}{about[1:]} ({slot.field.key} in the file).")
+        else:
+            self.say("Enter does it.")
+
+    def takes_text(self, typed: str | None) -> bool:
+        """Whether the selected slot is written in; words are chosen, and some lines do things."""
+        slot = self.table.slot
+        if slot is None:
+            return False
+        if slot.field is None:
+            if typed is None:
+                self._do_line(slot.path)
+            else:
+                self.say("Nothing is written here; enter does it.", fault=True)
+            return False
+        if typed is None and slot.field.options:
+            self.job(self._choose_job)
+            return False
+        return True
+
+    def retyped(self, text: str) -> FormState:
+        """Return the form with a text in the selected slot; may refuse it."""
+        return self.document.state.retyped(self.table.place, text)
+
+    def press_in_table(self, key: str, typed: str | None) -> None:
+        """Do what a key means on the selected slot; where words stand, it may turn them."""
+        by = {"left": -1, "right": 1, "space": 1}.get(key)
+        if by is not None and self.table.turns and (key == "space" or self.table.alone):
+            self._turn(by)
+        else:
+            super().press_in_table(key, typed)
+
+    def _do_line(self, path: KeyPath) -> None:
+        state = self.document.state
+        if path[-1] == ADD:
+            self.do("new")
+        elif path[-1] == FORGET:
+            edit = forgotten(state.data, str(path[0]), "what was learnt is forgotten")
+            self.apply(state.edited(edit), edit.label, edit.at)
+        else:
+            self.explain()
+
+    async def _choose_job(self) -> None:
+        slot, state = self.table.slot, self.document.state
+        if slot is None or slot.field is None:
+            return
+        found = choices(state, slot.field)
+        answers = [(str(n), word) for n, (_, word) in enumerate(found)]
+        answer = await self.ask(f"{place_words(state, slot.path)}:", *answers)
+        if answer is not None:
+            self._set(slot.path, found[int(answer)][0])
+
+    def _turn(self, by: int) -> None:
+        """Let the selected slot hold the next of its words."""
+        slot, state = self.table.slot, self.document.state
+        if slot is not None and slot.field is not None:
+            self._set(slot.path, turned(state, slot.field, slot.path, by))
+
+    def _set(self, path: KeyPath, value: Any) -> None:
+        try:
+            state = self.document.state.with_value(path, value)
+        except FiringError as error:
+            self.say(f"Not taken: {error}", fault=True)
+            return
+        self.apply(state, place_words(state, path), path)
+
+    def rearrange(self, what: str) -> None:
+        """Add, copy, remove or move the selected line; may be refused."""
+        slot, line, state = self.table.slot, self.table.line, self.document.state
+        if what != "remove" or line is None or slot is None or line.kind == "item":
+            edit = rearranged(state.form, state.data, what, self.table.place)
+            self.apply(state.edited(edit), edit.label, edit.at)
+        elif line.kind == "odd":
+            edit = removed(state.data, slot.path, f"{place_words(state, slot.path)} taken out")
+            self.apply(state.edited(edit), edit.label, edit.at)
+        elif line.kind == "field":
+            self._set(slot.path, None)
+        else:
+            self.say("There is nothing to take out here.", fault=True)
+
+    def action_fault(self) -> None:
+        """Go to the next line with a fault."""
+        if not self.settle():
+            return
+        slot = next_fault(lines_of(self.document.state), self.table.place)
+        if slot is not None:
+            self._go_to(slot.path)
+
+    def _go_to(self, path: KeyPath) -> None:
+        """Put the cursor on a path, and say what is wrong there."""
+        self.set_focus(self.table)
+        self.table.select(path)
+        self.describe()
+        self.explain()
+
+    # Saving and leaving
+
+    @property
+    def folder(self) -> Path:
+        """The folder that a name typed without one stands in: the plan's."""
+        return self.session.folder
+
+    def job(self, work: Callable[[], Coroutine[Any, Any, object]]) -> None:
         """Run a job; one that is not the form's own may leave it, so its changes come first."""
         if getattr(work, "__self__", None) is self:
             super().job(work)
             return
 
         async def after() -> None:
-            if self._settle() and await formkeeping.may_leave(self):
+            if self.settle() and await self.may_leave():
                 await work()
 
         super().job(after)
 
-    def action_save(self) -> None:
-        """Save it in its file."""
-        if self._settle():
-            self.job(self._save_job)
-
-    async def _save_job(self) -> None:
-        await formkeeping.save(self)
-
-    def action_save_as(self) -> None:
-        """Save it in another file."""
-        if self._settle():
-            self.job(self._save_as_job)
-
-    async def _save_as_job(self) -> None:
-        await formkeeping.save_as(self)
+    def is_refused(self) -> bool:
+        """Go to the first fault, if there is one, and say it as the command line does."""
+        state = self.document.state
+        if not state.faults:
+            return False
+        slot = faulty_places(lines_of(state))[0]
+        self._go_to(slot.path)
+        self.say(f"Not saved: {describe_path(slot.path)}: {slot.fault}", fault=True)
+        return True
 
     def action_leave(self) -> None:
         """Go back."""
-        if self._settle():
+        if self.settle():
             self.job(self._leave_job)
 
     async def _leave_job(self) -> None:
-        if await formkeeping.may_leave(self):
+        if await self.may_leave():
             self.dismiss(None)
 
-    def was_saved(self, path: str) -> None:
+    def was_saved(self, path: Path) -> None:
         """Show that it is in its file."""
-        self.saved = path
+        self.saved = str(path)
         self._show_title()
         self.refresh_bindings()
         self.say(f"Saved in {path}.  esc goes back with it.")
@@ -232,8 +374,16 @@ def _counted(faults: int) -> str:
     return "1 fault" if faults == 1 else f"{faults} faults"
 
 
-async def edit_form(screen: WorkScreen, document: FormDocument) -> str | None:
-    """Show a form on top of a screen; returns the path last saved, or None."""
-    form = FormScreen(screen.session, document)
+async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:
+    """Let a kiln or load file be edited; returns the path it was last saved in, or None.
+
+    `name` is a path, an example's name (a copy of it is edited), or None for a new one.  Refused
+    if it cannot be read or is no TOML; other faults are mended in the form.
+    """
+
+    def opened() -> FormDocument:
+        return open_form(kiln_form() if kind == "kiln" else load_form(), name)
+
+    form = FormScreen(screen.session, await asyncio.to_thread(opened))
     await screen.app.push_screen_wait(form)
     return form.saved

@@ -17,13 +17,13 @@ from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
-from ..screens import keeping
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine
 from ..widgets.segments import Segments
 from .base import side_width
 from .plan_actions import PlanActionsScreen
+from .saving import choose_plan, offer
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
@@ -86,10 +86,10 @@ class PlanScreen(PlanActionsScreen):
 
     def on_mount(self) -> None:
         """Show the plan and ask for its forecast."""
-        segments = self.query_one(Segments)
+        segments = self.table
         segments.focus()
-        self.show_plan()
-        segments.select(self.session.document.cursor)
+        self.show_document()
+        segments.select(self.document.cursor)
         self.describe()
         self.say("Type on a cell to change it.  F1 is help.")
 
@@ -97,7 +97,7 @@ class PlanScreen(PlanActionsScreen):
         """Take up a plan that changed while another screen was in front."""
         if self._left:
             self._left = False
-            self.show_plan()
+            self.show_document()
 
     def on_screen_suspend(self) -> None:
         """Remember that another screen is in front."""
@@ -105,22 +105,22 @@ class PlanScreen(PlanActionsScreen):
 
     def on_resize(self) -> None:
         """Share the width between the table and the curve."""
-        self.query_one(Segments).styles.width = side_width(self.size.width)
+        self.table.styles.width = side_width(self.size.width)
         self._show_title()
         if self.session.forecast is not None and self.up_to_date:
             self._show_consequences(self._consequences(self.session.forecast))
 
     # What is shown
 
-    def show_plan(self) -> None:
-        document = self.session.document
-        self.query_one(Segments).show(document.schedule, self.session.forecast)
+    def show_document(self) -> None:
+        document = self.document
+        self.table.show(document.schedule, self.session.forecast)
         self._show_title()
         self.ask_forecast()
         self.refresh_bindings()
 
     def _show_title(self) -> None:
-        document = self.session.document
+        document = self.document
         file = "no file yet" if document.path is None else str(document.path.name)
         state = "* changed" if document.changed else "as saved"
         if document.path is None and not document.changed:
@@ -131,18 +131,18 @@ class PlanScreen(PlanActionsScreen):
 
     def on_curve_pointed(self, message: Curve.Pointed) -> None:
         """Select the segment the cross-hair is in."""
-        forecast, document = self.session.forecast, self.session.document
+        forecast, document = self.session.forecast, self.document
         if message.at_s is None or forecast is None or forecast.schedule != document.schedule:
             return
         index = segment_at(forecast, message.at_s)
         if index is not None:
-            segments = self.query_one(Segments)
-            segments.select(Selection(index, segments.selection.column))
-            document.cursor = segments.selection
+            segments = self.table
+            segments.select(Selection(index, segments.place.column))
+            document.cursor = segments.place
             self.describe()
 
     def show_forecast(self, result: Forecast | None, trouble: str) -> None:
-        schedule = self.session.document.schedule
+        schedule = self.document.schedule
         curve = self.query_one(Curve)
         if result is None:
             curve.placeholder = "no forecast"
@@ -152,7 +152,7 @@ class PlanScreen(PlanActionsScreen):
             curve.show(forecast_lines(result), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
-        self.query_one(Segments).show(schedule, result)
+        self.table.show(schedule, result)
 
     @property
     def _room(self) -> int:
@@ -169,13 +169,13 @@ class PlanScreen(PlanActionsScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
-        document = self.session.document
+        document = self.document
         if action == "undo":
             return document.undo_label is not None
         if action == "redo":
             return document.redo_label is not None
         if action == "save":
-            return document.changed or document.path is None or self.query_one(EditBar).editing
+            return document.changed or document.path is None or self.bar.editing
         if action in ("warnings", "page"):
             return self.session.forecast is not None
         return True
@@ -187,25 +187,9 @@ class PlanScreen(PlanActionsScreen):
         if not self.settle():
             return
         curve = self.query_one(Curve)
-        (self.query_one(Segments) if curve.has_focus else curve).focus()
+        (self.table if curve.has_focus else curve).focus()
 
-    def action_save(self) -> None:
-        """Save the plan in its file."""
-        if self.settle():
-            self.job(self._save_job)
-
-    def action_save_as(self) -> None:
-        """Save the plan in another file."""
-        if self.settle():
-            self.job(self._save_as_job)
-
-    async def _save_job(self) -> None:
-        await keeping.save(self)
-
-    async def _save_as_job(self) -> None:
-        await keeping.save_as(self)
-
-    def saved(self, path: Path) -> None:
+    def was_saved(self, path: Path) -> None:
         """Show that the plan is in its file."""
         self.session.keep()
         self._show_title()
@@ -218,8 +202,8 @@ class PlanScreen(PlanActionsScreen):
             self.job(self._open_job)
 
     async def _open_job(self) -> None:
-        chosen = await keeping.choose(self)
-        if chosen is None or not await keeping.may_leave(self):
+        chosen = await choose_plan(self)
+        if chosen is None or not await self.may_leave():
             return
         if isinstance(chosen, PlanDocument):
             self.session.open(chosen)
@@ -228,17 +212,17 @@ class PlanScreen(PlanActionsScreen):
         self._show_other()
 
     def _show_other(self) -> None:
-        document = self.session.document
+        document = self.document
         self.query_one(Curve).point(None)
-        self.show_plan()
-        self.query_one(Segments).go(1)
-        self.query_one(Segments).select(document.cursor)
+        self.show_document()
+        self.table.go(1)
+        self.table.select(document.cursor)
         self.describe()
         self.say(f"Opened: {document.path or document.schedule.title}.")
 
     async def offer_leftover(self, left: Leftover) -> None:
         """Offer unsaved work that an earlier run of the program left behind."""
-        if await keeping.offer(self, left):
+        if await offer(self, left):
             self.session.take_up(left)
             self._show_other()
             self.say("The unsaved work is back; ^S saves it.")
@@ -249,17 +233,19 @@ class PlanScreen(PlanActionsScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from ..plan_properties import about_plan
+        from ..plan_properties import described, plan_fields, plan_texts
+        from .filling import Filling
 
-        filled = await about_plan(self)
+        about = self.document.schedule, self.session.circumstances
+        form = Filling("About this plan", plan_fields(*about), plan_texts(*about))
+        filled = await self.app.push_screen_wait(form)
         if filled is None:
             return
-        schedule, circumstances = filled
-        self.session.circumstances = circumstances
-        if schedule != self.session.document.schedule:
+        schedule, self.session.circumstances = described(*about, filled)
+        if schedule != self.document.schedule:
             self.apply(schedule, "about this plan")
         else:
-            self.show_plan()
+            self.show_document()
             self.say("Taken.")
 
     def action_warnings(self) -> None:
@@ -298,7 +284,7 @@ class PlanScreen(PlanActionsScreen):
 
             return render_page(forecast_report(forecast))
 
-        document = self.session.document
+        document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}-forecast.html", page)
 

@@ -1,4 +1,4 @@
-"""What is done with a plan as a whole: what it is fired with, its design, its card, its watch."""
+"""What is done with a plan: its segments, what it is fired with, its design, card and watch."""
 
 from __future__ import annotations
 
@@ -8,13 +8,19 @@ from dataclasses import replace
 from textual import work
 from textual.message import Message
 
-from ..document import Selection
+from firing.schedule.schedule import Schedule
+
+from .. import edits
+from .. import segment_table as table
+from ..document import PlanDocument, Selection
 from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
+from ..widgets.segments import Segments
 from .editing import EditingScreen
+from .plan_host import PlanHost
 
 
-class PlanActionsScreen(EditingScreen):
-    """A screen from which the plan is set out in a kiln."""
+class PlanActionsScreen(EditingScreen, PlanHost):
+    """A screen on which the plan is edited and set out in a kiln."""
 
     class Came(Message):
         """What was chosen the last time has been read."""
@@ -22,6 +28,81 @@ class PlanActionsScreen(EditingScreen):
         def __init__(self, reading: FileReading) -> None:
             super().__init__()
             self.reading = reading
+
+    # The segments
+
+    @property
+    def document(self) -> PlanDocument:
+        """The open plan."""
+        return self.session.document
+
+    @property
+    def table(self) -> Segments:
+        """Its segments."""
+        return self.query_one(Segments)
+
+    @property
+    def unsaved_words(self) -> str:
+        """The sentence that says there is something to lose."""
+        return f"“{self.document.schedule.title}” has changes that are in no file."
+
+    def cell_words(self) -> tuple[str, str, str]:
+        """Return what the selected cell is, what it holds, and what may be written into it."""
+        place, schedule = self.table.place, self.document.schedule
+        field = table.editable(place.row, place.column)
+        return (
+            table.place_words(schedule, place.row, place.column),
+            "" if field is None else edits.cell_text(schedule, place.row, field),
+            table.limits(place.column, schedule.unit, place.row),
+        )
+
+    def explain(self) -> None:
+        """Say what is worth knowing of the selected cell."""
+        place, forecast = self.table.place, self.session.forecast
+        self.say(table.explain(self.document.schedule, forecast, place.row, place.column))
+
+    def takes_text(self, typed: str | None) -> bool:
+        """Whether the selected cell is written in; one that is computed says so."""
+        place = self.table.place
+        if table.editable(place.row, place.column) is None:
+            words = table.explain(self.document.schedule, None, place.row, place.column)
+            self.say(words, fault=True)
+            return False
+        return True
+
+    def retyped(self, text: str) -> Schedule:
+        """Return the plan with a text in the selected cell; may refuse it."""
+        place, schedule = self.table.place, self.document.schedule
+        field = table.editable(place.row, place.column)
+        return schedule if field is None else edits.retyped(schedule, place.row, field, text)
+
+    def keep(self) -> str:
+        """Keep a change against a crash; returns what stands in the way of that."""
+        self.session.keep()
+        return self.session.journal.trouble
+
+    def aside(self, before: Schedule) -> str:
+        """Return that the peak has moved, if it has."""
+        return table.peak_words(before, self.document.schedule)
+
+    def rearrange(self, what: str) -> None:
+        """Insert, copy, remove or move the selected segment; may be refused."""
+        place = self.table.place
+        done, label, row = edits.rearranged(self.document.schedule, what, place.row)
+        column = place.column if table.editable(row, place.column) else "rate"
+        self.apply(done, label, Selection(row, column))
+
+    def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
+        """A click selects; nothing more happens."""
+        message.stop()
+
+    def action_unit(self) -> None:
+        """Write the plan in the other unit."""
+        if self.settle():
+            done = edits.switch_unit(self.document.schedule)
+            self.apply(done, f"the plan in °{done.unit}")
+
+    # What it is fired with
 
     def read_coming(self) -> None:
         """Have what was chosen the last time read, out of the keys' way."""
@@ -43,7 +124,7 @@ class PlanActionsScreen(EditingScreen):
 
     def _set(self, studio: Equipment) -> None:
         self.session.circumstances = replace(self.session.circumstances, studio=studio)
-        self.show_plan()
+        self.show_document()
 
     def action_studio(self) -> None:
         """Choose what the plan is fired with."""

@@ -6,7 +6,6 @@ The forecast is always of the newest plan, made in a thread and never in the key
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual import work
@@ -73,10 +72,6 @@ class PlanHost(WorkScreen):
 
     async def choose_equipment(self, kind: Kind = "kiln") -> None:
         """Let what the plan is fired with be chosen, beginning with one kind."""
-        raise NotImplementedError
-
-    def saved(self, path: Path) -> None:
-        """Show that the plan is in its file."""
         raise NotImplementedError
 
     async def needed(self, kind: Kind, why: str) -> bool:

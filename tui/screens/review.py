@@ -297,16 +297,17 @@ class ReviewScreen(WorkScreen):
         self.job(self._reading_job)
 
     async def _reading_job(self) -> None:
-        from ..reading import fill_reading
+        from ..reading_fields import log_fields, log_texts, told_of
+        from .filling import Filling
 
-        log = self.session.log
+        log, unit = self.session.log, self.session.document.schedule.unit
         if log is None:
             return
-        review = self.session.review
-        unit = self.session.document.schedule.unit
-        chosen = await fill_reading(self.app, log, review, self._trouble, unit)
-        if chosen is not None:
-            self._read(chosen)
+        fields, texts = log_fields(self.session.review, unit), log_texts(log, unit)
+        form = Filling(f"Reading {log.path.name}", fields, texts, self._trouble)
+        filled = await self.app.push_screen_wait(form)
+        if filled is not None:
+            self._read(told_of(log, filled))
 
     def action_cautions(self) -> None:
         """Read the cautions that apply."""

@@ -13,8 +13,8 @@ from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 
 from ..file_choices import typed_path
-from ..reading import reading_of
-from ..watchblanks import SourceSort, watch_blanks
+from ..reading_fields import reading_of
+from ..watch_fields import SourceSort, watch_fields, watch_texts
 from .filling import Filling
 
 if TYPE_CHECKING:
@@ -53,14 +53,9 @@ async def show_safety(screen: WorkScreen) -> None:
 
 
 async def choose_watch(screen: WorkScreen, before: WatchOptions | None) -> WatchOptions | None:
-    """Let a source be chosen and the form be filled in; returns the order, or None.
+    """Let a source be chosen and the form be filled in, beginning with the last order.
 
-    Parameters
-    ----------
-    screen : WorkScreen
-        The screen that asks.
-    before : WatchOptions or None
-        The last order, to begin the form with.
+    Returns the new order, or None.
     """
     chosen = await _choose_source(screen, before)
     if chosen is None:
@@ -117,16 +112,11 @@ async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort,
     from .file_choice import FileChoice
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
-    choice = await screen.app.push_screen_wait(FileChoice(wanted, _folder(screen)))
+    choice = await screen.app.push_screen_wait(FileChoice(wanted, screen.session.folder))
     if choice is None or choice.path is None:
         return None
     # Whatever was asked for: a path may have been typed.
     return _sort(str(choice.path)), str(choice.path)
-
-
-def _folder(screen: WorkScreen) -> Path:
-    plan = screen.session.document.path
-    return Path.cwd() if plan is None else plan.resolve().parent
 
 
 async def _fill(
@@ -137,7 +127,8 @@ async def _fill(
     unit = session.document.schedule.unit
     order = before or _first_order(screen, sort, source)
     while True:
-        form = Filling(f"Watch {source}", watch_blanks(order, sort, unit), fault)
+        fields, texts = watch_fields(sort, unit), watch_texts(order, unit)
+        form = Filling(f"Watch {source}", fields, texts, fault)
         filled = await screen.app.push_screen_wait(form)
         if filled is None:
             return None
@@ -147,7 +138,7 @@ async def _fill(
             source,
             line,
             reading_of(filled),
-            out=typed_path(written, _folder(screen)) if written else None,
+            out=typed_path(written, screen.session.folder) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
             kiln=None if studio.kiln is None else studio.kiln.value,

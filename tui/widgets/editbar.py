@@ -1,7 +1,9 @@
-"""The one bar in which every cell is edited: what it is, what it may hold, and what was wrong."""
+"""The one bar in which every cell is edited, and the table that its cells stand in."""
 
-from typing import ClassVar
+from collections.abc import Sequence
+from typing import Any, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
@@ -10,6 +12,8 @@ from textual.message import Message
 from textual.widgets import Input, Static
 
 from firing.report.sanitize import plain
+
+from .grid import ListGrid
 
 
 class CellInput(Input):
@@ -58,10 +62,6 @@ class EditBar(Vertical):
     EditBar #message.fault { color: $error; text-style: bold; }
     """
 
-    # Focus comes a moment after it is asked for; keys typed in that moment belong to the edit.
-    _coming = False
-    begun = False
-
     def compose(self) -> ComposeResult:
         """Put the bar together."""
         with Horizontal():
@@ -77,8 +77,9 @@ class EditBar(Vertical):
 
     @property
     def editing(self) -> bool:
-        """Whether a cell is being edited, or is about to be."""
-        return self.cell.has_focus or self._coming
+        """Whether a cell is being edited."""
+        # Not what the input knows of its focus: that comes a moment later.
+        return self.screen.focused is self.cell
 
     def describe(self, where: str, value: str, limits: str) -> None:
         """Show a cell that is not being edited."""
@@ -96,15 +97,98 @@ class EditBar(Vertical):
 
     def begin(self, value: str) -> None:
         """Let the cell be edited, beginning with a text."""
-        self._coming = self.begun = True
+        # In this order and at once: keys that come now are the edit's, and no focus that was asked
+        # for earlier may come after it is over.
+        self.screen.set_focus(self.cell)
         self.cell.value = value
         self.cell.cursor_position = len(value)
-        self.cell.focus()
 
-    def end(self) -> None:
-        """Say that the edit is over, taken or dropped."""
-        self._coming = self.begun = False
 
-    def on_descendant_focus(self) -> None:
-        """The cell has the focus it was promised."""
-        self._coming = False
+def cell_bindings(
+    line: str,
+    *,
+    edit: str,
+    more: Sequence[BindingType] = (),
+    new: str,
+    copy: str,
+    remove: tuple[str, str],
+) -> list[BindingType]:
+    """Return the keys of a table with cells, in its own words; `line` is what it calls a row."""
+    above, below = (f"Change places with the {line} {where}" for where in ("above", "below"))
+    return [
+        Binding("enter", "press('enter')", "Edit", tooltip=edit),
+        *more,
+        Binding("ctrl+n,insert", "ask('new')", f"New {line}", tooltip=new),
+        Binding("ctrl+d", "ask('copy')", f"Copy {line}", tooltip=copy),
+        Binding("delete,ctrl+x", "ask('remove')", remove[0], key_display="del", tooltip=remove[1]),
+        Binding("shift+up,ctrl+up", "ask('up')", f"Move {line} up", show=False, tooltip=above),
+        Binding(
+            "shift+down,ctrl+down", "ask('down')", f"Move {line} down", show=False, tooltip=below
+        ),
+    ]
+
+
+class CellGrid(ListGrid):
+    """A table with one cell selected; tells the screen what is to be done with it."""
+
+    PRESSED = frozenset({"up", "down", "left", "right", "enter", "backspace"})
+    """The keys that are handed on beside those that type."""
+
+    class Pressed(Message):
+        """A key was pressed that moves, turns or edits, or a text was pasted.
+
+        All of them go one way, so that keys that come in a burst are obeyed in their order; some
+        may come after an edit has begun and before the bar has the focus for them.
+        """
+
+        def __init__(self, key: str, typed: str | None = None) -> None:
+            super().__init__()
+            self.key, self.typed = key, typed
+
+    class Asked(Message):
+        """Something is to be done with the selected line."""
+
+        def __init__(self, what: str) -> None:
+            super().__init__()
+            self.what = what
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(by_cell=True, id=id)
+
+    @property
+    def place(self) -> Any:
+        """The selected cell, as a document remembers it."""
+        raise NotImplementedError
+
+    def select(self, place: Any) -> None:
+        """Put the cursor on a cell."""
+        raise NotImplementedError
+
+    def across(self, by: int) -> None:
+        """Move the cursor along a line."""
+        raise NotImplementedError
+
+    def go_on(self, by: int) -> None:
+        """Move the cursor to the next cell."""
+        raise NotImplementedError
+
+    def action_press(self, key: str) -> None:
+        """Do what a key does."""
+        self.post_message(self.Pressed(key))
+
+    def action_ask(self, what: str) -> None:
+        """Ask for something to be done with the selected line."""
+        self.post_message(self.Asked(what))
+
+    def on_key(self, event: events.Key) -> None:
+        """Hand on what moves, turns or edits."""
+        typed = event.character if event.is_printable else None
+        if typed is not None or event.key in self.PRESSED:
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Pressed(event.key, typed))
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Begin an edit with the text pasted."""
+        event.stop()
+        self.post_message(self.Pressed("paste", " ".join(event.text.split())))

@@ -7,19 +7,19 @@ from rich.segment import Segment
 from rich.style import Style
 from textual import events
 from textual.binding import Binding, BindingType
-from textual.message import Message
 
 from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import pad, plain, shorten
 
 from ..formlines import Cell, Line, Slot, cells_of, place_of, titles_of
-from .grid import GridColumn, GridRow, ListGrid
+from .editbar import CellGrid, cell_bindings
+from .grid import GridColumn, GridRow
 
-_PRESSED = frozenset({"up", "down", "left", "right", "enter", "tab", "shift+tab", "backspace"})
 _MARK, _NO_MARK = "▸", " "
+_NEXT_WORD = "Where one of a few words stands: the next; ← → go both ways on such a line"
 
 
-class FieldList(ListGrid):
+class FieldList(CellGrid):
     """Keys one a line, lists as tables."""
 
     HELP_TITLE = "Lines of the form"
@@ -33,66 +33,23 @@ class FieldList(ListGrid):
     FieldList > .fieldlist--quiet { color: $quiet; }
     """
     COMPONENT_CLASSES: ClassVar[set[str]] = {"fieldlist--fault", "fieldlist--quiet"}
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(
-            "enter", "press('enter')", "Edit",
-            tooltip="Change what it holds, choose from all there is, or do what the line says",
-        ),
-        Binding(
-            "space", "press('space')", "Next word",
-            tooltip="Where one of a few words stands: the next; ← → go both ways on such a line",
-        ),
-        Binding(
-            "ctrl+n,insert", "ask('new')", "New line",
-            tooltip="Add a layer, piece, material or reading below this one",
-        ),
-        Binding("ctrl+d", "ask('copy')", "Copy line", tooltip="Put a copy below this one"),
-        Binding(
-            "delete,ctrl+x", "ask('remove')", "Remove", key_display="del",
-            tooltip="Take the line out of its list, or the value out of the file",
-        ),
-        Binding(
-            "shift+up,ctrl+up", "ask('up')", "Move line up", show=False,
-            tooltip="Change places with the line above",
-        ),
-        Binding(
-            "shift+down,ctrl+down", "ask('down')", "Move line down", show=False,
-            tooltip="Change places with the line below",
-        ),
-    ]  # fmt: skip
-
-    class Begin(Message):
-        """The selected slot is to be edited; `typed` is None to begin with what it holds."""
-
-        def __init__(self, typed: str | None) -> None:
-            super().__init__()
-            self.typed = typed
-
-    class Pressed(Message):
-        """A key was pressed that moves, turns or edits.
-
-        All of them go one way, so that keys that come in a burst are obeyed in their order; some
-        may come after an edit has begun and before the bar has the focus for them.
-        """
-
-        def __init__(self, key: str, character: str | None) -> None:
-            super().__init__()
-            self.key, self.character = key, character
-
-    class Asked(Message):
-        """Something is to be done with the selected line."""
-
-        def __init__(self, what: str) -> None:
-            super().__init__()
-            self.what = what
+    PRESSED = CellGrid.PRESSED | {"tab", "shift+tab"}
+    BINDINGS: ClassVar[list[BindingType]] = cell_bindings(
+        "line",
+        edit="Change what it holds, choose from all there is, or do what the line says",
+        more=[Binding("space", "press('space')", "Next word", tooltip=_NEXT_WORD)],
+        new="Add a layer, piece, material or reading below this one",
+        copy="Put a copy below this one",
+        remove=("Remove", "Take the line out of its list, or the value out of the file"),
+    )
 
     def __init__(self, *, id: str | None = None) -> None:
-        super().__init__(by_cell=True, id=id)
+        super().__init__(id=id)
         self._lines: tuple[Line, ...] = ()
 
     def show(self, lines: Sequence[Line]) -> None:
         """Show other lines; the cursor stays on its path, or goes to the nearest."""
-        here = self.path
+        here = self.place
         self._lines = tuple(lines)
         slots = max((len(line.slots) for line in lines), default=1)
         self.fill(
@@ -101,9 +58,9 @@ class FieldList(ListGrid):
         )
         self.select(here)
 
-    def select(self, path: KeyPath) -> None:
+    def select(self, place: KeyPath) -> None:
         """Put the cursor on a path."""
-        self.go(*place_of(self._lines, path))
+        self.go(*place_of(self._lines, place))
 
     @property
     def line(self) -> Line | None:
@@ -117,7 +74,7 @@ class FieldList(ListGrid):
         return line.slots[min(self.column, len(line.slots) - 1)] if line and line.slots else None
 
     @property
-    def path(self) -> KeyPath:
+    def place(self) -> KeyPath:
         """The path of the slot under the cursor."""
         slot = self.slot
         return () if slot is None else slot.path
@@ -128,14 +85,17 @@ class FieldList(ListGrid):
         slot = self.slot
         return slot is not None and slot.field is not None and bool(slot.field.options)
 
-    def across(self, by: int) -> bool:
-        """Move the cursor along an item; returns whether there is anything to move along."""
+    @property
+    def alone(self) -> bool:
+        """Whether the slot has its line for itself."""
+        return self.line is None or len(self.line.slots) < 2
+
+    def across(self, by: int) -> None:
+        """Move the cursor along an item."""
         line = self.line
-        if line is None or len(line.slots) < 2:
-            return False
-        here = min(self.column, len(line.slots) - 1)
-        self._place(self.row, min(max(here + by, 0), len(line.slots) - 1))
-        return True
+        if line is not None and not self.alone:
+            here = min(self.column, len(line.slots) - 1)
+            self._place(self.row, min(max(here + by, 0), len(line.slots) - 1))
 
     def go_on(self, by: int) -> None:
         """Move to the next slot, in the next line at the end of one."""
@@ -145,27 +105,6 @@ class FieldList(ListGrid):
             self._place(self.row, here)
         else:
             self._place(self.row + by, 0, way=by)
-
-    def action_press(self, key: str) -> None:
-        """Do what a key does."""
-        self.post_message(self.Pressed(key, None))
-
-    def action_ask(self, what: str) -> None:
-        """Ask for something to be done with the selected line."""
-        self.post_message(self.Asked(what))
-
-    def on_key(self, event: events.Key) -> None:
-        """Hand on what moves, turns or edits."""
-        typed = event.character if event.is_printable else None
-        if typed is not None or event.key in _PRESSED:
-            event.stop()
-            event.prevent_default()
-            self.post_message(self.Pressed(event.key, typed))
-
-    def on_paste(self, event: events.Paste) -> None:
-        """Begin an edit with the text pasted."""
-        event.stop()
-        self.post_message(self.Begin(" ".join(event.text.split())))
 
     def on_click(self, event: events.Click) -> None:
         """Put the cursor where the mouse is; there already, edit."""
@@ -181,7 +120,7 @@ class FieldList(ListGrid):
         there = row == self.row and line.slots[column] == self.slot
         self._place(row, column)
         if there or line.kind == "do":
-            self.post_message(self.Begin(None))
+            self.post_message(self.Pressed("enter"))
 
     def _cells_of(self, line: Line) -> tuple[Cell, ...]:
         return cells_of(line, max(self.scrollable_content_region.width - 1, 20))

@@ -1,0 +1,192 @@
+"""A field of a form, whichever form it stands in, and the readers of what is typed into it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+from firing.errors import FiringError
+from firing.report.sanitize import plain
+from firing.schedule.file import plain_number
+from firing.units import TemperatureUnit, parse_temperature_c
+
+FieldKind = Literal["text", "number", "temperature", "choice", "date", "points"]
+Reader = Callable[[str], Any]
+"""Turns a text into a value, or refuses it with a `FiringError`."""
+Option = tuple[Any, str]
+"""A value and its words."""
+
+_INTEGER = re.compile(r"[+-]?\d{1,15}", re.ASCII)
+_FLOAT = re.compile(
+    r"[+-]?(\d{1,15}\.\d{0,15}|\.\d{1,15}|\d{1,15})(e[+-]?\d{1,2})?", re.ASCII | re.I
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that a form asks for.
+
+    Attributes
+    ----------
+    key, label : str
+        Its name in the file or among the options, and in words.
+    about : str
+        What it is, and what may be written.
+    read : Reader
+        Turns what was typed into its value; the library's own parser.
+    options : sequence of Option
+        Where it holds one of a few.
+    when : (str, object) or None
+        Another field and the value it must hold for this one to be asked; None if it always is.
+    lines : int
+        More than one for a text of several lines.
+    kind : FieldKind
+        Of the file's value.
+    limits, unit : str
+        What a file may hold, and what its numbers are counted in.
+    required : bool
+        Whether the file must have it.
+    left_out : str
+        What holds if the file does not have it; empty if nothing definite does.
+    """
+
+    key: str
+    label: str
+    about: str = ""
+    read: Reader = str
+    options: Sequence[Option] = ()
+    when: tuple[str, Any] | None = None
+    lines: int = 1
+    kind: FieldKind = "text"
+    limits: str = ""
+    unit: str = ""
+    required: bool = False
+    left_out: str = ""
+
+
+# Readers
+
+
+def optional(read: Reader) -> Reader:
+    """Return a reader that takes an empty text for None."""
+    return lambda text: read(text.strip()) if text.strip() else None
+
+
+text_or_none = optional(str)
+"""A few words, or none."""
+
+
+def temperature(unit: TemperatureUnit) -> Reader:
+    """Return a reader of a temperature in °C, written in `unit` if it carries none."""
+    return lambda text: parse_temperature_c(text, unit)
+
+
+def cone_name(text: str) -> str:
+    """Return the designation of a cone."""
+    from firing.cones.table import parse_cone
+
+    return parse_cone(text)
+
+
+def whole_number(what: str, example: int) -> Reader:
+    """Return a reader of a count, or none."""
+
+    def read(text: str) -> int:
+        if not text.isdecimal():
+            raise FiringError(f'"{text}" is no {what}; write a whole number such as {example}')
+        return int(text)
+
+    return optional(read)
+
+
+# Values of a file.  Nothing is judged here: what cannot be read as a field's kind is handed on as
+# text, for the file's own reader to answer.
+
+
+def file_reader(kind: FieldKind, unit: str, options: Sequence[Option]) -> Reader:
+    """Return a reader of what a file would hold; an empty text leaves the key out."""
+    readers: dict[FieldKind, Reader] = {
+        "text": str,
+        "choice": lambda typed: _chosen(options, typed),
+        "number": lambda typed: _number(
+            typed.removesuffix(unit).rstrip() if unit else typed, typed
+        ),
+        "temperature": _temperature,
+        "date": _date,
+        "points": _points,
+    }
+    return optional(readers[kind])
+
+
+def _chosen(options: Sequence[Option], typed: str) -> Any:
+    for value, word in options:
+        if typed.casefold() in (word.casefold(), _text(value).casefold()):
+            return value
+    numbers = all(type(value) is int for value, _ in options)
+    return int(typed) if numbers and _INTEGER.fullmatch(typed) else typed
+
+
+def _number(bare: str, typed: str) -> Any:
+    if _INTEGER.fullmatch(bare):
+        return int(bare)
+    return float(bare) if _FLOAT.fullmatch(bare) else typed
+
+
+def _temperature(typed: str) -> Any:
+    try:
+        return plain_number(parse_temperature_c(typed, "C"))
+    except FiringError:
+        return typed
+
+
+def _date(typed: str) -> Any:
+    try:
+        return date.fromisoformat(typed)
+    except ValueError:
+        return typed
+
+
+def _points(typed: str) -> Any:
+    try:
+        value = tomllib.loads(f"value = {typed}")["value"]
+    except tomllib.TOMLDecodeError:
+        return typed
+    return value if isinstance(value, int | float | list) else typed
+
+
+def value_text(field: Field | None, value: Any) -> str:
+    """Return a value as it is shown and edited, whatever it is; empty if there is none."""
+    if value is None:
+        return ""
+    known = field.options if field is not None and field.kind == "choice" else ()
+    return next((word for one, word in known if same(one, value)), _text(value))
+
+
+def option_words(value: Any) -> str:
+    """Return the words of one of a few values."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return _text(value)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, str):
+        return plain(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_text, value)) + "]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{plain(key)} = {_text(v)}" for key, v in value.items()) + "}"
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def same(one: Any, other: Any) -> bool:
+    """Whether two values are written alike; 1 and true are not."""
+    return type(one) is type(other) and bool(one == other)
