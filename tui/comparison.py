@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 from firing.report.charts.canvas import LineStyle
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, citations
+from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 
 from .design_form import make, taken
 from .equipment import up_to_date
-from .forecasting import Circumstances, forecast_plan, times
+from .forecasting import Circumstances, forecast_plan
 from .key_figures import KeyFigure, key_figures
 from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
 from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
@@ -249,5 +249,5 @@ def both_plans(found: PlanComparison) -> PlotLines:
         index = None if found.then is None else segment_at(found.then, at_s)
         return "" if index is None else found.after.label(index)
 
-    keeper = Timekeeper(None, 0.0) if longest is None else times(longest)
+    keeper = Timekeeper(None, 0.0) if longest is None else forecast_times(longest)
     return PlotLines(tuple(lines), found.after.unit, keeper, rising(corners), place)

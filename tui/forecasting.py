@@ -5,7 +5,6 @@ from datetime import datetime
 
 from firing.forecast.forecast import UNLOAD_C, forecast
 from firing.forecast.result import Forecast
-from firing.report.formatting import Timekeeper
 from firing.schedule.schedule import Schedule
 
 from .equipment import Equipment
@@ -56,8 +55,3 @@ def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     from firing.forecast.cost import with_tariff
 
     return with_tariff(result, studio.tariff.value, None, None)
-
-
-def times(result: Forecast) -> Timekeeper:
-    """Return the clock of a forecast, up to the latest opening."""
-    return Timekeeper(result.started, max(result.total_high_s, result.program_s))

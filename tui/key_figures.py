@@ -6,16 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 
-from firing.cones.equivalence import ConeVerdict
 from firing.cones.table import describe_number, describe_range
 from firing.forecast.forecast import UNLOAD_C
 from firing.forecast.result import Forecast
-from firing.report.formatting import hours_minutes, sentence
+from firing.report.formatting import forecast_times, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
 from firing.units import format_duration, format_temperature
 
 from .equipment import Equipment
-from .forecasting import times
 
 MOST_LINES = 4
 _BETWEEN = " · "
@@ -123,7 +121,7 @@ def missing_choices(result: Forecast, studio: Equipment) -> list[str]:
 def _hours(result: Forecast) -> list[str]:
     parts = [f"heats {format_duration(result.heating_s)}"]
     if result.started is not None:
-        parts.insert(0, f"starts {times(result).at(0.0)}")
+        parts.insert(0, f"starts {forecast_times(result).at(0.0)}")
     unload = ""
     if result.unload_c != UNLOAD_C:
         unload = f"at {format_temperature(result.unload_c, result.schedule.unit)} "
@@ -138,7 +136,7 @@ def _hours(result: Forecast) -> list[str]:
 
 
 def _when(result: Forecast, after_s: float) -> str:
-    at = times(result).at(after_s)
+    at = forecast_times(result).at(after_s)
     return f"after {at}" if result.started is None else at
 
 
@@ -146,13 +144,13 @@ def _edge(result: Forecast, after_s: float) -> str:
     """Return the end of a range, its day only where it is another than that of the middle."""
     if result.started is None:
         return hours_minutes(after_s)
-    keeper = times(result)
+    keeper = forecast_times(result)
     day, _, clock = keeper.at(after_s).rpartition(" ")
     return clock if day == keeper.at(result.total_s).rpartition(" ")[0] else f"{day} {clock}"
 
 
 def _results(result: Forecast) -> list[str]:
-    cone = _cone(result.cones)
+    cone = result.cones.words
     parts = [f"{cone}, wanted {result.target_cone}" if result.target_cone else cone]
     if result.kiln is not None:
         parts.append(f"{result.kiln.energy_kwh:.0f} kWh")
@@ -160,14 +158,6 @@ def _results(result: Forecast) -> list[str]:
         if cost is not None:
             parts.append(f"{cost.currency} {cost.amount:.2f}")
     return [*parts, warnings_count(result)]
-
-
-def _cone(verdict: ConeVerdict) -> str:
-    # The reports have these words too, but with them comes everything that reads logs.
-    if verdict.reached_number is None:
-        return "under the coldest cone"
-    high = verdict.reached_number if verdict.high is None else verdict.high
-    return f"cone {describe_number(verdict.reached_number)} ({describe_range(verdict.low, high)})"
 
 
 def warnings_count(result: Forecast) -> str:
@@ -220,7 +210,7 @@ def key_figures(result: Forecast, studio: Equipment) -> list[KeyFigure]:
 def _opens(result: Forecast) -> str:
     if result.kiln is not None and result.kiln.stalled:
         return "never: it stalls"
-    return times(result).at(result.total_s)
+    return forecast_times(result).at(result.total_s)
 
 
 def _cone_number(result: Forecast) -> str:

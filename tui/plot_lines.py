@@ -10,13 +10,11 @@ import numpy as np
 
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.formatting import Timekeeper, forecast_times, hours_minutes
 from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature
-
-from .forecasting import times
 
 if TYPE_CHECKING:
     from firing.review.result import Review
@@ -118,7 +116,7 @@ def forecast_lines(result: Forecast) -> PlotLines:
     return PlotLines(
         tuple(lines),
         result.schedule.unit,
-        times(result),
+        forecast_times(result),
         rising(corners),
         place,
     )

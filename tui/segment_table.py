@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.forecast.result import Forecast
-from firing.report.formatting import hours_minutes
+from firing.report.formatting import forecast_times, hours_minutes
 from firing.schedule.schedule import Schedule
 from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
@@ -16,7 +16,6 @@ from firing.units import (
 )
 
 from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
-from .forecasting import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""
@@ -116,7 +115,7 @@ def _segment_cells(schedule: Schedule, forecast: Forecast | None, index: int) ->
         row["rate"] = ("−" if cools else "") + _short(rate_from_celsius(segment.rate_c_per_h, unit))
     if forecast is not None and index < len(forecast.segments):
         timed = forecast.segments[index]
-        keeper = times(forecast)
+        keeper = forecast_times(forecast)
         row["takes"] = hours_minutes(timed.forecast_s)
         row["planned"] = hours_minutes(timed.planned_s)
         row["limit"] = "–" if timed.limited_by == "program" else timed.limited_by
