@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from firing.tui.formedits import Edit, rearranged
-from firing.tui.formspec import Form
-from firing.tui.formstate import FormDocument, open_form
+from firing.tui.form_document import FormDocument, open_form
+from firing.tui.form_edits import Edit, rearranged
+from firing.tui.form_kinds import Form
 
 from firing.files.tomlfile import KeyPath, describe_path
 

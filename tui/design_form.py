@@ -60,10 +60,7 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
         Field("top", "Top temperature", "Instead of a cone, like 980.", degrees, when=new),
         Field("margin", "Margin", "Caution, 1 to 5; 1.5 is common practice.", optional(_margin)),
         Field(
-            "open",
-            "Opened at",
-            "Closing to opening at this temperature is made shortest.",
-            degrees,
+            "open", "Opened at", "Closing to opening at this temperature is made shortest.", degrees
         ),
         Field(
             "segments",
@@ -90,19 +87,11 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
             when=new,
         ),
         Field(
-            "drop",
-            "Drop to",
-            "Fall from the peak to here; empty for no drop.",
-            degrees,
-            when=new,
+            "drop", "Drop to", "Fall from the peak to here; empty for no drop.", degrees, when=new
         ),
         Field("drop_hold", "and hold there", "After the drop, like 20m.", duration, when=new),
         Field(
-            "slow",
-            "Cool at most",
-            "Degrees per hour; empty for no slow cooling.",
-            rate,
-            when=new,
+            "slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", rate, when=new
         ),
         Field("slow_to", "down to", "Where the slow cooling ends.", degrees, when=new),
     ]

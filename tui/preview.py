@@ -12,7 +12,7 @@ from firing.report.sanitize import display_width, plain, wrap
 from firing.schedule.schedule import Purpose
 from firing.units import ROOM_C, format_duration, format_rate, format_temperature
 
-from .formspec import FormKind
+from .form_kinds import FormKind
 
 _BETWEEN = " · "
 

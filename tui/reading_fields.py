@@ -65,12 +65,7 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
             lambda text: parse_columns([one.strip() for one in text.split(",") if one.strip()]),
         ),
         # A blank or a tab may be what separates them.
-        Field(
-            "delimiter",
-            "--delimiter",
-            "What separates the columns.",
-            lambda text: text or None,
-        ),
+        Field("delimiter", "--delimiter", "What separates the columns.", lambda text: text or None),
         Field("encoding", "--encoding", "The text encoding, like cp1252.", text_or_none),
         Field(
             "skip_lines",

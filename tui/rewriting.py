@@ -10,7 +10,7 @@ from typing import Any
 from firing.files.tomledit import Order, render
 from firing.files.tomlfile import parse
 
-from .formedits import Data
+from .form_edits import Data
 
 
 def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:

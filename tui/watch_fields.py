@@ -100,10 +100,7 @@ def _line_fields(unit: TemperatureUnit) -> list[Field]:
             'Names in their order, "-" for one to pass over, like kiln,top,-; empty: kiln.',
         ),
         Field(
-            "unit",
-            "Unit of readings",
-            "What the instrument sends; ← → changes it.",
-            options=_UNITS,
+            "unit", "Unit of readings", "What the instrument sends; ← → changes it.", options=_UNITS
         ),
         Field(
             "thermocouple_type",

@@ -103,7 +103,7 @@ async def form(app: FiringApp, pilot: Pilot[Any], **texts: str) -> None:
         await pilot.press("ctrl+g")
         await until(pilot, front(app, Filling))
     for key, text in texts.items():
-        app.screen.query_one(f"#blank-{key}", Input).value = text
+        app.screen.query_one(f"#field-{key}", Input).value = text
     await pilot.pause()
 
 
@@ -161,16 +161,16 @@ def test_leaving_changes_nothing_and_the_answers_are_kept(play: Play, plan: Path
         assert not app.session.document.changed
         assert app.session.document.undo_label is None
         await form(app, pilot)
-        assert app.screen.query_one("#blank-margin", Input).value == "2"
+        assert app.screen.query_one("#field-margin", Input).value == "2"
         # What is refused, or left with escape, is not kept.
-        app.screen.query_one("#blank-margin", Input).value = "none"
+        app.screen.query_one("#field-margin", Input).value = "none"
         await pilot.pause()
         await pilot.press("ctrl+s")
         assert 'Margin: "none" is not a margin' in content(app, "#hint")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await form(app, pilot)
-        assert app.screen.query_one("#blank-margin", Input).value == "2"
+        assert app.screen.query_one("#field-margin", Input).value == "2"
 
     play(scene, load=CUPS)
 
@@ -188,10 +188,10 @@ def test_mending_asks_only_for_what_mends(play: Play) -> None:
         assert found.after.title == app.session.document.schedule.title
         await pilot.press("f2")
         await until(pilot, front(app, Filling))
-        assert app.screen.query_one("#blank-how", Cycle).value == MEND
+        assert app.screen.query_one("#field-how", Cycle).value == MEND
         await pilot.press("left")
         await pilot.pause()
-        assert app.screen.query_one("#blank-drop_hold", Input).value == "soon"
+        assert app.screen.query_one("#field-drop_hold", Input).value == "soon"
 
     play(scene, load=CUPS)
 
@@ -218,7 +218,7 @@ def test_a_faulty_wish_is_refused_in_the_command_lines_words(play: Play) -> None
             assert isinstance(result.exception, FiringError)
             assert content(app, "#hint") == str(result.exception)
             for key, text in texts.items():
-                assert app.screen.query_one(f"#blank-{key}", Input).value == text
+                assert app.screen.query_one(f"#field-{key}", Input).value == text
 
     play(scene, load=CUPS)
 

@@ -240,7 +240,7 @@ def test_the_opening_temperature_is_no_matter_of_the_load(play: Play, settle: Se
         assert "glaze firing needs ware that has been fired" in shown(app)
         await pilot.press("f2")
         await until(pilot, lambda: app.screen is not app.plan)
-        app.screen.query_one("#blank-unload", Input).value = "100"
+        app.screen.query_one("#field-unload", Input).value = "100"
         await pilot.press("ctrl+s")
         await until(pilot, front(app, PlanScreen))
         assert app.session.circumstances.unload_c == 100.0

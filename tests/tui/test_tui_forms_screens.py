@@ -243,6 +243,24 @@ def test_the_mouse_selects_edits_and_adds(screens: Make, settle: Settle) -> None
     run(screens, settle, scene)
 
 
+def test_undo_brings_the_cursor_back_to_the_line(
+    screens: Make, settle: Settle, tmp_path: Path
+) -> None:
+    path = tmp_path / "load.toml"
+    path.write_text(ready_text("example-load-planters-and-cups"), encoding="utf-8")
+
+    async def scene(opened: Opened) -> None:
+        await opened.open("load", str(path))
+        assert opened.fields.place == ("dryness",)
+        await opened.press("space", "ctrl+end")
+        assert opened.fields.place != ("dryness",)
+        await opened.press("ctrl+z")
+        assert not opened.form.document.changed
+        assert opened.fields.place == ("dryness",)
+
+    run(screens, settle, scene)
+
+
 def test_leaving_asks_and_nothing_is_replaced_unasked(
     screens: Make, settle: Settle, tmp_path: Path
 ) -> None:

@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 from firing.tui.fields import value_text
-from firing.tui.formedits import rearranged, removed
-from firing.tui.formlines import (
+from firing.tui.form_document import FormState, open_form
+from firing.tui.form_edits import rearranged, removed
+from firing.tui.form_kinds import Form, kiln_form, load_form
+from firing.tui.form_lines import (
     cells_of,
     choices,
     faulty_places,
@@ -16,8 +18,6 @@ from firing.tui.formlines import (
     place_of,
     turned,
 )
-from firing.tui.formspec import Form, kiln_form, load_form
-from firing.tui.formstate import FormState, open_form
 from firing.tui.preview import derived, flowing
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from hypothesis import HealthCheck, given, settings

@@ -20,6 +20,7 @@ from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.segments import Segments
+from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -118,6 +119,21 @@ def test_enter_edits_what_a_cell_holds_and_tab_goes_on(play: Play) -> None:
         await pilot.press("1", "1", "0", "down")
         assert app.session.document.schedule.segments[0].target_c == 110
         assert (table.place.row, table.place.column) == (1, "target")
+
+    play(scene)
+
+
+def test_keys_that_come_in_a_burst_are_obeyed_in_their_order(play: Play, settle: Settle) -> None:
+    keys = [("5", "5"), ("5", "5"), ("down", None), ("9", "9"), ("0", "0"), ("enter", "\r")]
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        for key, character in keys:
+            app.post_message(events.Key(key, character))
+        await settle(pilot)
+        segments = app.session.document.schedule.segments
+        assert [segment.rate_c_per_h for segment in segments] == [55, 90, 150]
+        assert app.plan.query_one(Segments).place.row == 1
+        assert message(app).startswith("Changed: segment 2, rate.")
 
     play(scene)
 
@@ -273,12 +289,12 @@ def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> Non
         await pilot.press("f2")
         await until(pilot, front(app, Filling))
         form = app.screen
-        form.query_one("#blank-cone", Input).value = "77"
+        form.query_one("#field-cone", Input).value = "77"
         await pilot.press("ctrl+s")
         assert "Cone wanted: " in str(form.query_one("#hint", Static).content)
-        form.query_one("#blank-cone", Input).value = "6"
-        form.query_one("#blank-started", Input).value = "2026-03-02 18:00"
-        form.query_one("#blank-title", Input).value = "Other plates"
+        form.query_one("#field-cone", Input).value = "6"
+        form.query_one("#field-started", Input).value = "2026-03-02 18:00"
+        form.query_one("#field-title", Input).value = "Other plates"
         await pilot.press("ctrl+s")
         await settle(pilot)
         assert app.session.document.schedule.title == "Other plates"
@@ -444,7 +460,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
         await until(pilot, front(app, Filling))
         assert "--date-order" in str(app.screen.query_one("#hint", Static).content)
         form = app.screen
-        form.query_one("#blank-date_order").focus()
+        form.query_one("#field-date_order").focus()
         await pilot.press("right", "ctrl+s")
         await until(pilot, lambda: app.session.review is not None)
         assert app.session.log is not None

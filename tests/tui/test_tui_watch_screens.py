@@ -95,7 +95,7 @@ def text(app: FiringApp, kind: type[WatchFigures] | type[WatchEvents]) -> str:
 
 def form(app: FiringApp, **fields: str) -> None:
     for key, value in fields.items():
-        app.screen.query_one(f"#blank-{key}", Input).value = value
+        app.screen.query_one(f"#field-{key}", Input).value = value
 
 
 def refusal(app: FiringApp) -> str:

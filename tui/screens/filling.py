@@ -70,7 +70,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
             yield KeyLine()
 
     def _widget(self, field: Field) -> Widget:
-        text, name = self._begun[field.key], f"blank-{field.key}"
+        text, name = self._begun[field.key], f"field-{field.key}"
         if field.options:
             return Cycle(field.options, text, id=name)
         if field.lines > 1:
@@ -89,7 +89,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         if field.when is None:
             return True
         key, wanted = field.when
-        return bool(self.query_one(f"#blank-{key}", Cycle).value == wanted)
+        return bool(self.query_one(f"#field-{key}", Cycle).value == wanted)
 
     def _ask(self) -> None:
         for field in self._fields:
@@ -105,7 +105,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         """Say what the field in hand may hold."""
         if self.query_one("#hint").has_class("fault"):
             return
-        key = "" if self.focused is None else str(self.focused.id).removeprefix("blank-")
+        key = "" if self.focused is None else str(self.focused.id).removeprefix("field-")
         self._say(next((field.about for field in self._fields if field.key == key), ""))
 
     def _say(self, words: str, *, fault: bool = False) -> None:
@@ -115,7 +115,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
 
     def on_input_changed(self, message: Input.Changed) -> None:
         """Forget the last refusal, unless a field only tells what it begins with."""
-        key = str(message.input.id).removeprefix("blank-")
+        key = str(message.input.id).removeprefix("field-")
         if message.value != self._begun.get(key):
             self.query_one("#hint").remove_class("fault")
 
@@ -124,7 +124,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
         self.action_take()
 
     def _text(self, field: Field) -> str:
-        widget = self.query_one(f"#blank-{field.key}")
+        widget = self.query_one(f"#field-{field.key}")
         if isinstance(widget, Input | Cycle):
             return widget.value
         return str(getattr(widget, "text", ""))
@@ -137,7 +137,7 @@ class Filling(ModalScreen[dict[str, Any] | None]):
             try:
                 found[field.key] = field.read(texts[field.key])
             except FiringError as error:
-                self.query_one(f"#blank-{field.key}").focus()
+                self.query_one(f"#field-{field.key}").focus()
                 self._say(f"{field.label}: {error}", fault=True)
                 return
         self.texts = texts

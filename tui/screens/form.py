@@ -19,8 +19,10 @@ from firing.files.tomlfile import KeyPath, describe_path
 from firing.report.sanitize import plain, shorten
 
 from ..fields import value_text
-from ..formedits import forgotten, rearranged, removed, value_at
-from ..formlines import (
+from ..form_document import FormDocument, FormState, open_form
+from ..form_edits import forgotten, rearranged, removed, value_at
+from ..form_kinds import FormKind, kiln_form, load_form
+from ..form_lines import (
     ADD,
     FORGET,
     choices,
@@ -30,8 +32,6 @@ from ..formlines import (
     place_words,
     turned,
 )
-from ..formspec import FormKind, kiln_form, load_form
-from ..formstate import FormDocument, FormState, open_form
 from ..preview import derived, flowing
 from ..widgets.editbar import EditBar
 from ..widgets.fieldlist import FieldList

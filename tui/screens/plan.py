@@ -233,7 +233,7 @@ class PlanScreen(PlanActionsScreen):
             self.job(self._about_job)
 
     async def _about_job(self) -> None:
-        from ..plan_properties import described, plan_fields, plan_texts
+        from ..plan_fields import described, plan_fields, plan_texts
         from .filling import Filling
 
         about = self.document.schedule, self.session.circumstances

@@ -219,7 +219,7 @@ class WatchScreen(WorkScreen):
         self.job(self._choose_job)
 
     async def _choose_job(self) -> None:
-        from .watchform import choose_watch, show_safety
+        from .watch_form import choose_watch, show_safety
 
         watch = self.live
         if watch is not None and watch.running:

@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import pad, plain, shorten
 
-from ..formlines import Cell, Line, Slot, cells_of, place_of, titles_of
+from ..form_lines import Cell, Line, Slot, cells_of, place_of, titles_of
 from .editbar import CellGrid, cell_bindings
 from .grid import GridColumn, GridRow
 

@@ -14,9 +14,9 @@ from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.sanitize import display_width
 
 from .fields import Field, Option, same, value_text
-from .formedits import entries, value_at
-from .formspec import Group, Items
-from .formstate import FormState
+from .form_document import FormState
+from .form_edits import entries, value_at
+from .form_kinds import Group, Items
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
 

@@ -24,8 +24,8 @@ from firing.files.tomlfile import (
 
 from .document import Document, digest_of
 from .fields import value_text
-from .formedits import Data, Edit, set_value, value_at
-from .formspec import Form, Group, Items
+from .form_edits import Data, Edit, set_value, value_at
+from .form_kinds import Form, Group, Items
 from .rewriting import inline_text, rewritten
 
 

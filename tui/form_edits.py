@@ -15,7 +15,7 @@ from firing.errors import FiringError
 from firing.files.tomledit import Order
 from firing.files.tomlfile import KeyPath
 
-from .formspec import Form, Items
+from .form_kinds import Form, Items
 
 Data = dict[str, Any]
 
