@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
-from firing.tui.equipment import Chosen, Equipment
+from firing.tui.equipment import ChosenFile, Equipment
 from firing.tui.forecasting import Circumstances, forecast_plan
 
 from firing.controller.controller import Controller
@@ -160,7 +160,7 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     said = [breach.message for breach in result.breaches]
     whatever = Path("a file")
     studio = Equipment(
-        kiln=None if kiln is None else Chosen(whatever, kiln), load=Chosen(whatever, load)
+        kiln=None if kiln is None else ChosenFile(whatever, kiln), load=ChosenFile(whatever, load)
     )
     screens = forecast_plan(schedule, Circumstances(studio=studio))
     assert [breach.message for breach in screens.breaches] == said

@@ -72,7 +72,7 @@ class FiringApp(App[Ended]):
         self.session = Session(document, Journal(state), circumstances or Circumstances())
         self._order = watch
         self._trouble = ""
-        if circumstances is None or not circumstances.studio.names:
+        if circumstances is None or not circumstances.equipment.names:
             # Only the names: reading takes longer than a first screen may.
             self.session.coming, self._trouble = recall(memory_file(state))
         self.session.forecast_first()
@@ -140,7 +140,7 @@ class FiringApp(App[Ended]):
 
     async def _quit(self) -> None:
         changed = self.session.document.changed
-        if self.session.watching and not await self.keeper.may_end(self.plan):
+        if self.session.watching and not await self.supervisor.may_end(self.plan):
             return
         if not await self.plan.may_leave():
             return
@@ -150,7 +150,7 @@ class FiringApp(App[Ended]):
         self.exit("given up" if still else "saved" if changed else "clean")
 
     @cached_property
-    def keeper(self) -> WatchSupervisor:
+    def supervisor(self) -> WatchSupervisor:
         """Whoever looks after the watch, from the first watch on."""
         from .watch_supervisor import WatchSupervisor
 
@@ -158,7 +158,7 @@ class FiringApp(App[Ended]):
 
     def begin_watch(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch, which goes on whatever screen is in front."""
-        return self.keeper.begin(order)
+        return self.supervisor.begin(order)
 
     def _watch_ended(self) -> None:
         if self.screen is self.plan:
@@ -198,21 +198,10 @@ def run(
     watch: WatchOptions | None = None,
     state: Path | None = None,
 ) -> Left:
-    """Open the screens on a document.
+    """Open the screens on a document, perhaps with a watch to begin with.
 
-    Parameters
-    ----------
-    document : PlanDocument
-        What to edit.
-    light : bool
-        Begin in the light colours.
-    circumstances : Circumstances, optional
-        What it is forecast under; kiln, load, controller and tariff are those chosen the last time
-        if it names none of them.
-    watch : WatchOptions, optional
-        A watch to begin with.
-    state : Path, optional
-        Where unsaved work is kept; the user's own folder for it if not given.
+    Kiln, load, controller and tariff are those chosen the last time if `circumstances` name none.
+    Unsaved work is kept in `state`; in the user's own folder for it if none is given.
     """
     app = FiringApp(
         document,

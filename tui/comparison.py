@@ -84,25 +84,13 @@ class PlanComparison:
 def compare(
     schedule: Schedule, circumstances: Circumstances, wanted: Mapping[str, Any]
 ) -> PlanComparison:
-    """Have a plan designed, and forecast it and the open one.
+    """Have a plan designed for the load chosen, and forecast it and the open one.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The open plan.
-    circumstances : Circumstances
-        What it is forecast under; the load in it is what is designed for.
-    wanted : mapping of str to value
-        As of `tui.design_form.make`.
-
-    Raises
-    ------
-    FiringError
-        If there is no such design; the sentence says why.
+    Raises `FiringError` if there is no such design; the sentence says why.
     """
-    studio = up_to_date(circumstances.studio).studio
-    circumstances = replace(circumstances, studio=studio)
-    design = make(schedule, studio, wanted)
+    equipment = up_to_date(circumstances.equipment).equipment
+    circumstances = replace(circumstances, equipment=equipment)
+    design = make(schedule, equipment, wanted)
     after = taken(schedule, design)
     now, trouble = _forecast_or_trouble(schedule, circumstances)
     then, other = _forecast_or_trouble(after, circumstances)
@@ -112,7 +100,9 @@ def compare(
         if words
     ]
     # Here and not where they are shown: the words of a forecast load much that is new.
-    left, right = (() if each is None else tuple(key_figures(each, studio)) for each in (now, then))
+    left, right = (
+        () if each is None else tuple(key_figures(each, equipment)) for each in (now, then)
+    )
     return PlanComparison(
         before=schedule,
         after=after,

@@ -31,7 +31,7 @@ Stamp = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Chosen(Generic[Read]):
+class ChosenFile(Generic[Read]):
     """One file chosen; two are the same only if they are one reading of it.
 
     Attributes
@@ -65,18 +65,18 @@ class Equipment:
 
     Attributes
     ----------
-    kiln, load, controller, tariff : Chosen or None
+    kiln, load, controller, tariff : ChosenFile or None
         Each with the name it was chosen by.
     """
 
-    kiln: Chosen[KilnDescription] | None = None
-    load: Chosen[Load] | None = None
-    controller: Chosen[Controller] | None = None
-    tariff: Chosen[Tariff] | None = None
+    kiln: ChosenFile[KilnDescription] | None = None
+    load: ChosenFile[Load] | None = None
+    controller: ChosenFile[Controller] | None = None
+    tariff: ChosenFile[Tariff] | None = None
 
-    def of(self, kind: Kind) -> Chosen[Any] | None:
+    def of(self, kind: Kind) -> ChosenFile[Any] | None:
         """Return what is chosen of a kind."""
-        found: Chosen[Any] | None = getattr(self, kind)
+        found: ChosenFile[Any] | None = getattr(self, kind)
         return found
 
     @property
@@ -85,25 +85,13 @@ class Equipment:
         return {kind: found.name for kind in KINDS if (found := self.of(kind)) is not None}
 
 
-def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
-    """Return the studio with one file read and taken, or with none of its kind.
+def chosen(equipment: Equipment, kind: Kind, name: str | None) -> Equipment:
+    """Return the equipment with one file read and taken; without a name, with none of its kind.
 
-    Parameters
-    ----------
-    studio : Equipment
-        As it was.
-    kind : {"kiln", "load", "controller", "tariff"}
-        What is chosen.
-    name : str or None
-        A path or an example's name; None for no such file.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read, or with all its faults.
+    Raises `FiringError` if it cannot be read, or with all its faults.
     """
     if name is None:
-        return replace(studio, **{kind: None})
+        return replace(equipment, **{kind: None})
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
     value: Any
@@ -123,7 +111,7 @@ def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
         from firing.kiln.tariff_file import open_tariff
 
         value = open_tariff(name)
-    return replace(studio, **{kind: Chosen(name, value, stamp)})
+    return replace(equipment, **{kind: ChosenFile(name, value, stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:
@@ -140,43 +128,43 @@ class FileReading:
 
     Attributes
     ----------
-    studio : Equipment
+    equipment : Equipment
         With everything that could be read.
     troubles : dict of Kind to str
         Why the others could not be.
     """
 
-    studio: Equipment
+    equipment: Equipment
     troubles: dict[Kind, str]
 
 
 def read_all(names: Mapping[Kind, str]) -> FileReading:
     """Read files by their names; those that cannot be read are left out, and it is said why."""
-    studio = Equipment()
+    equipment = Equipment()
     troubles: dict[Kind, str] = {}
     for kind, name in names.items():
         try:
-            studio = chosen(studio, kind, name)
+            equipment = chosen(equipment, kind, name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return FileReading(studio, troubles)
+    return FileReading(equipment, troubles)
 
 
-def up_to_date(studio: Equipment) -> FileReading:
+def up_to_date(equipment: Equipment) -> FileReading:
     """Read again whatever has changed on disk since it was read.
 
     A file that cannot be read any more leaves what was read from it before in place.
     """
     troubles: dict[Kind, str] = {}
     for kind in KINDS:
-        found = studio.of(kind)
+        found = equipment.of(kind)
         if found is None or found.stamp == _stamp(found.name):
             continue
         try:
-            studio = chosen(studio, kind, found.name)
+            equipment = chosen(equipment, kind, found.name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return FileReading(studio, troubles)
+    return FileReading(equipment, troubles)
 
 
 def memory_file(state: Path) -> Path:

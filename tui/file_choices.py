@@ -48,10 +48,7 @@ class Choice:
 def choices(folder: Path, wanted: WantedFile) -> list[Choice]:
     """Return what a folder holds of what is wanted, its folders first; hidden ones left out.
 
-    Raises
-    ------
-    FiringError
-        If the folder cannot be listed.
+    Raises `FiringError` if the folder cannot be listed.
     """
     try:
         inside = sorted(folder.iterdir(), key=lambda path: path.name.casefold())

@@ -22,36 +22,33 @@ class Circumstances:
         The cone wanted.
     unload_c : float
         The temperature the kiln is opened at [°C].
-    studio : Equipment
+    equipment : Equipment
         The kiln, load, controller and tariff chosen.
     """
 
     started: datetime | None = None
     target_cone: str | None = None
     unload_c: float = UNLOAD_C
-    studio: Equipment = field(default_factory=Equipment)
+    equipment: Equipment = field(default_factory=Equipment)
 
 
 def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     """Return the forecast of a schedule under the circumstances chosen.
 
-    Raises
-    ------
-    FiringError
-        If it cannot be forecast.
+    Raises `FiringError` if it cannot be forecast.
     """
-    studio = circumstances.studio
+    equipment = circumstances.equipment
     result = forecast(
         schedule,
         started=circumstances.started,
         target_cone=circumstances.target_cone,
         unload_c=circumstances.unload_c,
-        kiln=None if studio.kiln is None else studio.kiln.value,
-        load=None if studio.load is None else studio.load.value,
-        waits=studio.controller is None or studio.controller.value.waits,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        load=None if equipment.load is None else equipment.load.value,
+        waits=equipment.controller is None or equipment.controller.value.waits,
     )
-    if studio.tariff is None or result.kiln is None or result.started is None:
+    if equipment.tariff is None or result.kiln is None or result.started is None:
         return result
     from firing.forecast.cost import with_tariff
 
-    return with_tariff(result, studio.tariff.value, None, None)
+    return with_tariff(result, equipment.tariff.value, None, None)

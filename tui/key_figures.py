@@ -23,33 +23,20 @@ _COUNTED = {"act": "to do", "check": "to check", "note": "to know"}
 
 
 def summary_lines(
-    result: Forecast, width: int, studio: Equipment | None = None, *, coming: str = ""
+    result: Forecast, width: int, equipment: Equipment | None = None, *, coming: str = ""
 ) -> list[str]:
     """Return what a plan comes to: its hours, cone, energy, cost and warnings, and where.
 
-    Parameters
-    ----------
-    result : Forecast
-        The plan's forecast.
-    width : int
-        Widest line [columns].
-    studio : Equipment, optional
-        What it was made with.
-    coming : str
-        What is still being read, in words; it is not in the forecast yet.
-
-    Returns
-    -------
-    list of str
-        Four at most on a screen of 80 columns.
+    There are four lines at most on a screen of 80 columns.  `coming` says in words what is still
+    being read and not in the forecast yet.
     """
-    studio = studio or Equipment()
+    equipment = equipment or Equipment()
     lines: list[str] = []
     for longest in _NAME_LENGTHS:
         place = (
             [f"not in it yet: {coming}, being read …"]
             if coming
-            else _place(result, studio, longest)
+            else _place(result, equipment, longest)
         )
         parts = [_hours(result), _results(result), place]
         if result.kiln is None:
@@ -74,10 +61,10 @@ def _flowing(parts: list[str], width: int) -> list[str]:
     return lines
 
 
-def _place(result: Forecast, studio: Equipment, longest: int) -> list[str]:
+def _place(result: Forecast, equipment: Equipment, longest: int) -> list[str]:
     """Return what it is fired with, and what that allows."""
     kiln, unit = result.kiln, result.schedule.unit
-    load = None if studio.load is None else _name(studio.load.short, longest)
+    load = None if equipment.load is None else _name(equipment.load.short, longest)
     if kiln is None:
         return ["no kiln (^K)", *([] if load is None else [f"with {load}"])]
     parts = [f"in {_name(kiln.name, longest)} with {load or 'a typical load'}"]
@@ -106,12 +93,12 @@ def _name(text: str, longest: int) -> str:
     return shorten(plain(text), longest)
 
 
-def missing_choices(result: Forecast, studio: Equipment) -> list[str]:
+def missing_choices(result: Forecast, equipment: Equipment) -> list[str]:
     """Return what is to be chosen so that the forecast can tell more, one sentence each."""
     found = []
-    if result.kiln is None and studio.tariff is not None:
+    if result.kiln is None and equipment.tariff is not None:
         found.append("No cost: without a kiln nobody knows the energy; ^K chooses one.")
-    if result.kiln is not None and studio.tariff is None:
+    if result.kiln is not None and equipment.tariff is None:
         found.append("No cost: no tariff is chosen; ^K chooses one.")
     elif result.kiln is not None and result.started is None:
         found.append("No cost: prices go by the clock, and no start is given; F2 takes one.")
@@ -179,16 +166,8 @@ class KeyFigure:
     details: tuple[str, ...] = ()
 
 
-def key_figures(result: Forecast, studio: Equipment) -> list[KeyFigure]:
-    """Return the figures of a forecast; those of two under the same circumstances go together.
-
-    Parameters
-    ----------
-    result : Forecast
-        The plan's forecast.
-    studio : Equipment
-        What it was made with.
-    """
+def key_figures(result: Forecast, equipment: Equipment) -> list[KeyFigure]:
+    """Return the figures of a forecast; those of two under the same circumstances go together."""
     from firing.report.forecast import forecast_answer
 
     course, cone = forecast_answer(result)
@@ -199,7 +178,7 @@ def key_figures(result: Forecast, studio: Equipment) -> list[KeyFigure]:
         KeyFigure("  from", _range(result), (cone,)),
     ]
     if result.kiln is not None:
-        told = (f"{sentence(result.basis)}.", *missing_choices(result, studio))
+        told = (f"{sentence(result.basis)}.", *missing_choices(result, equipment))
         found.append(KeyFigure("energy", f"{result.kiln.energy_kwh:.0f} kWh", told))
         cost = result.kiln.cost
         if cost is not None:

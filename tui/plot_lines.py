@@ -190,13 +190,7 @@ def no_lines(schedule: Schedule) -> PlotLines:
 
 
 class WatchLines:
-    """Draws a watch on top of its plan.
-
-    Parameters
-    ----------
-    schedule : Schedule or None
-        The plan it goes by.
-    """
+    """Draws a watch on top of the plan it goes by, if it has one."""
 
     def __init__(self, schedule: Schedule | None) -> None:
         from firing.review.position import Plan

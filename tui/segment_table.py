@@ -84,14 +84,7 @@ def cells(
 ) -> list[tuple[str, ...]]:
     """Return the rows: the start, then every segment.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.
-    forecast : Forecast or None
-        What fills the computed columns, and marks ramps that are slower than programmed.
-    keys : sequence of str
-        The columns.
+    The forecast fills the computed columns, and marks ramps that are slower than programmed.
     """
     current = forecast if forecast is not None and forecast.schedule == schedule else None
     rows = [{"name": "start", "target": _short(from_celsius(schedule.start_c, schedule.unit))}]
@@ -130,7 +123,7 @@ def _short(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-def place_words(schedule: Schedule, row: int, key: str) -> str:
+def cell_label(schedule: Schedule, row: int, key: str) -> str:
     """Return which cell it is: ``3 Rise, rate``."""
     where = "start" if row == HEAD_ROW else f"segment {row + 1}"
     words = {"number": "", "target": "to", "action": "then, by hand", "name": "name"}.get(key, key)

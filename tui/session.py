@@ -46,25 +46,25 @@ class LogChoice:
     reading: ReadingOptions = field(default_factory=ReadingOptions)
 
 
-def review_log(schedule: Schedule, choice: LogChoice, studio: Equipment | None = None) -> "Review":
+def review_log(
+    schedule: Schedule, choice: LogChoice, equipment: Equipment | None = None
+) -> "Review":
     """Read a log and set it against a plan, and against the kiln and load chosen if there are any.
 
-    Raises
-    ------
-    FiringError
-        If the log leaves something open or cannot be read; the sentence names what settles it.
+    Raises `FiringError` if the log leaves something open or cannot be read; the sentence names what
+    settles it.
     """
     from firing.review.review import review
 
     log, channel = open_log(choice.path, choice.channel, choice.reading)
-    studio = studio or Equipment()
+    equipment = equipment or Equipment()
     return review(
         schedule,
         log,
         channel=channel,
         due=choice.due,
-        kiln=None if studio.kiln is None else studio.kiln.value,
-        load=None if studio.load is None else studio.load.value,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        load=None if equipment.load is None else equipment.load.value,
     )
 
 
@@ -153,13 +153,7 @@ class Session:
         self.keep()
 
     def take_up(self, left: Leftover) -> None:
-        """Go on with unsaved work that was left behind.
-
-        Raises
-        ------
-        FiringError
-            If it is no schedule any more.
-        """
+        """Go on with unsaved work that was left behind; refused if it is no schedule any more."""
         self.open(left.restore())
         # Given up where it was only once it is kept here, or known to be in its file.
         self.journal.settle()

@@ -158,7 +158,7 @@ def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:
     """From the key that takes a new rate to the new hours on screen, against one forecast."""
-    circumstances = Circumstances(studio=read_all(fired_with).studio)
+    circumstances = Circumstances(equipment=read_all(fired_with).equipment)
 
     def one(plan: Schedule) -> Forecast:
         return forecast_plan(plan, circumstances)

@@ -45,8 +45,8 @@ CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
 
 
-def studio(**names: str) -> Equipment:
-    return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
+def equipment(**names: str) -> Equipment:
+    return read_all({kind: names[kind] for kind in KINDS if kind in names}).equipment
 
 
 _MADE: dict[Any, Any] = {}
@@ -75,7 +75,9 @@ def play(screens: Make, settle: Settle) -> Play:
     ) -> None:
         async def whole() -> None:
             app = screens()
-            app.session.circumstances = Circumstances(target_cone=cone, studio=studio(**names))
+            app.session.circumstances = Circumstances(
+                target_cone=cone, equipment=equipment(**names)
+            )
             async with app.run_test(size=size) as pilot:
                 await settle(pilot)
                 await scene(app, pilot)

@@ -97,8 +97,8 @@ def test_every_segment_has_one_place(one: Any, other: Any) -> None:
 # What both come to
 
 
-def studio(**names: str) -> Equipment:
-    return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
+def equipment(**names: str) -> Equipment:
+    return read_all({kind: names[kind] for kind in KINDS if kind in names}).equipment
 
 
 def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, Any]:
@@ -110,12 +110,12 @@ def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, An
 
 @pytest.fixture(scope="module")
 def mended() -> PlanComparison:
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
     return compare(GLAZE, now, wanted(GLAZE, now, how=MEND))
 
 
 def test_both_plans_are_forecast_under_the_same_circumstances(mended: PlanComparison) -> None:
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
     assert mended.then is not None
     assert mended.now is not None
     for result, schedule in ((mended.now, GLAZE), (mended.then, mended.after)):
@@ -149,7 +149,7 @@ def test_every_line_fits_its_room_and_every_reason_is_told(
 
 
 def test_a_plan_that_cannot_be_fired_with_the_load_is_compared_all_the_same() -> None:
-    now = Circumstances(target_cone="04", studio=studio(load=PLANTERS))
+    now = Circumstances(target_cone="04", equipment=equipment(load=PLANTERS))
     found = compare(GLAZE, now, wanted(GLAZE, now, purpose="bisque"))
     assert found.now is None
     assert "glaze firing needs ware that has been fired" in found.troubles[0]

@@ -208,7 +208,7 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
 
 
 @pytest.mark.parametrize("broken", [
-    "firing.tui.screens.watch.figures", "firing.tui.screens.watch.told_words",
+    "firing.tui.screens.watch.figures", "firing.tui.screens.watch.remark_words",
     "firing.tui.screens.watch.stage_words", "firing.tui.plot_lines.WatchLines.plot_lines",
     "firing.tui.screens.watch.lines_words",
 ])  # fmt: skip

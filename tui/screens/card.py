@@ -50,30 +50,24 @@ class CardSheet(PrintedText):
 def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     """Return the card of a plan: what is keyed in, forecast as it is keyed.
 
-    Raises
-    ------
-    FiringError
-        If no controller is chosen, a segment cannot be keyed into it, or there is no forecast.
+    Raises `FiringError` if no controller is chosen, a segment cannot be keyed into it, or there is
+    no forecast.
     """
     from firing.controller.program import key_in
     from firing.report.card import Card
 
-    studio = up_to_date(circumstances.studio).studio
-    controller = studio.controller
+    equipment = up_to_date(circumstances.equipment).equipment
+    controller = equipment.controller
     if controller is None:
         raise FiringError("a card is made for a controller; choose one")
     program = key_in(schedule, controller.value)
-    return Card(program, forecast_plan(program.schedule, replace(circumstances, studio=studio)))
+    return Card(
+        program, forecast_plan(program.schedule, replace(circumstances, equipment=equipment))
+    )
 
 
 async def show_card(screen: PlanHost) -> None:
-    """Show the card of the open plan; the cautions that apply come once before it.
-
-    Parameters
-    ----------
-    screen : PlanHost
-        On top of which it is done.
-    """
+    """Show the card of the open plan; the cautions that apply come once before it."""
     session = screen.session
     if not await screen.needed("controller", "A card is made for a controller"):
         return

@@ -52,12 +52,12 @@ async def design_plan(screen: PlanHost) -> Schedule | None:
 async def _wanted(screen: PlanHost, fault: str) -> dict[str, Any] | None:
     """Let the form be filled in; what was written is kept for the next time."""
     session = screen.session
-    schedule, studio = session.document.schedule, session.circumstances.studio
-    assert studio.load is not None
+    schedule, equipment = session.document.schedule, session.circumstances.equipment
+    assert equipment.load is not None
     begun = begin(schedule, session.circumstances)
     texts = continued(begun, session.wanted)
-    kiln = "no kiln chosen" if studio.kiln is None else f"in {studio.kiln.short}"
-    title = f"A plan for {studio.load.short}, {kiln}"
+    kiln = "no kiln chosen" if equipment.kiln is None else f"in {equipment.kiln.short}"
+    title = f"A plan for {equipment.load.short}, {kiln}"
     form = Filling(title, design_fields(schedule.unit), texts, fault)
     filled = await screen.app.push_screen_wait(form)
     if form.texts:

@@ -270,26 +270,9 @@ class InProgress(ModalScreen[None], Generic[Found]):
 
 
 async def in_progress(screen: Screen[None], words: str, make: Callable[[], Found]) -> Found | None:
-    """Do work in a thread.
+    """Do work in a thread, saying so in `words`; returns None if it was given up.
 
-    Parameters
-    ----------
-    screen : Screen
-        On top of which it is said.
-    words : str
-        What is being done.
-    make : callable
-        Does it; called in a thread.
-
-    Returns
-    -------
-    object or None
-        What it returned; None if it was given up.
-
-    Raises
-    ------
-    FiringError
-        If it was refused.
+    Raises `FiringError` if the work did.
     """
     sign = InProgress(words, make)
     await screen.app.push_screen_wait(sign)

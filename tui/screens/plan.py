@@ -57,7 +57,7 @@ class PlanScreen(PlanActionsScreen):
         Binding("tab,f6", "other", "Curve", tooltip="From the table to the curve and back"),
         Binding("shift+tab", "other", "Curve", show=False),
         Binding(
-            "ctrl+k", "studio", "Kiln, load",
+            "ctrl+k", "equipment", "Kiln, load",
             tooltip="Choose or edit the kiln, the load, the controller and the tariff",
         ),
         Binding(
@@ -161,7 +161,7 @@ class PlanScreen(PlanActionsScreen):
     def _consequences(self, result: Forecast) -> list[str]:
         session = self.session
         coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
-        return summary_lines(result, self._room, session.circumstances.studio, coming=coming)
+        return summary_lines(result, self._room, session.circumstances.equipment, coming=coming)
 
     def _show_consequences(self, lines: list[str]) -> None:
         words = "\n".join(shorten(plain(line), self._room) for line in lines)
@@ -258,8 +258,8 @@ class PlanScreen(PlanActionsScreen):
 
         forecast = self.session.forecast
         if forecast is not None:
-            studio = self.session.circumstances.studio
-            lines = [*warning_lines(forecast), *missing_choices(forecast, studio)]
+            equipment = self.session.circumstances.equipment
+            lines = [*warning_lines(forecast), *missing_choices(forecast, equipment)]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
             await self.app.push_screen_wait(sheet)
 

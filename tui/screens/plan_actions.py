@@ -51,7 +51,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         place, schedule = self.table.place, self.document.schedule
         field = table.editable(place.row, place.column)
         return (
-            table.place_words(schedule, place.row, place.column),
+            table.cell_label(schedule, place.row, place.column),
             "" if field is None else edits.cell_text(schedule, place.row, field),
             table.limits(place.column, schedule.unit, place.row),
         )
@@ -109,7 +109,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if self.session.coming:
             self._read_coming()
 
-    @work(thread=True, group="studio")
+    @work(thread=True, group="equipment")
     def _read_coming(self) -> None:
         self.post_message(self.Came(read_all(self.session.coming)))
 
@@ -117,51 +117,45 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Forecast the plan with what was read, and say what could not be."""
         message.stop()
         self.session.coming = {}
-        self._set(message.reading.studio)
+        self._set(message.reading.equipment)
         if message.reading.troubles:
             troubles = "; ".join(message.reading.troubles.values())
             self.say(f"Forecast without it: {troubles}; ^K chooses again.", fault=True)
 
-    def _set(self, studio: Equipment) -> None:
-        self.session.circumstances = replace(self.session.circumstances, studio=studio)
+    def _set(self, equipment: Equipment) -> None:
+        self.session.circumstances = replace(self.session.circumstances, equipment=equipment)
         self.show_document()
 
-    def action_studio(self) -> None:
+    def action_equipment(self) -> None:
         """Choose what the plan is fired with."""
         if self.settle():
-            self.job(self._studio_job)
+            self.job(self._equipment_job)
 
     async def all_read(self) -> None:
         """Wait until what was chosen the last time has been read."""
         while self.session.coming:
             await asyncio.sleep(0.02)
 
-    async def _studio_job(self) -> None:
+    async def _equipment_job(self) -> None:
         await self.choose_equipment()
 
     async def choose_equipment(self, kind: Kind = "kiln") -> None:
-        """Let what the plan is fired with be chosen, and keep that for the next time.
-
-        Parameters
-        ----------
-        kind : {"kiln", "load", "controller", "tariff"}
-            What to begin with.
-        """
+        """Let what the plan is fired with be chosen, and keep that for the next time."""
         from .equipment import choose_equipment
 
         await self.all_read()
-        studio = await choose_equipment(self, kind)
-        if studio is None:
+        equipment = await choose_equipment(self, kind)
+        if equipment is None:
             return
-        self.take_studio(studio)
+        self.take_equipment(equipment)
         file = memory_file(self.session.journal.folder)
-        trouble = await asyncio.to_thread(remember, file, studio.names)
+        trouble = await asyncio.to_thread(remember, file, equipment.names)
         if trouble:
             self.say(trouble, fault=True)
 
-    def take_studio(self, studio: Equipment) -> None:
+    def take_equipment(self, equipment: Equipment) -> None:
         """Forecast the plan with another kiln, load, controller or tariff."""
-        self._set(studio)
+        self._set(equipment)
         self.say("Taken.")
 
     def action_design(self) -> None:

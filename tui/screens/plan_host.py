@@ -80,14 +80,14 @@ class PlanHost(WorkScreen):
         `why` says what for, as the beginning of a sentence.
         """
         await self.all_read()
-        if self.session.circumstances.studio.of(kind) is None:
+        if self.session.circumstances.equipment.of(kind) is None:
             question = f"{why}, and no {kind} is chosen."
             answer = await self.ask(
                 question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
             )
             if answer == "choose":
                 await self.choose_equipment(kind)
-        return self.session.circumstances.studio.of(kind) is not None
+        return self.session.circumstances.equipment.of(kind) is not None
 
     # The forecast
 
@@ -106,9 +106,9 @@ class PlanHost(WorkScreen):
     @work(thread=True, group="forecast")
     def _compute(self, question: Question) -> None:
         schedule, circumstances = question
-        reading = up_to_date(circumstances.studio)
+        reading = up_to_date(circumstances.equipment)
         try:
-            result = forecast_plan(schedule, replace(circumstances, studio=reading.studio))
+            result = forecast_plan(schedule, replace(circumstances, equipment=reading.equipment))
             trouble = ""
         except FiringError as error:
             result, trouble = None, str(error)
@@ -120,9 +120,11 @@ class PlanHost(WorkScreen):
         if message.asked != self._question():
             self.ask_forecast()
             return
-        before, reading = self.session.circumstances.studio, message.reading
-        if reading.studio is not before:
-            self.session.circumstances = replace(self.session.circumstances, studio=reading.studio)
+        before, reading = self.session.circumstances.equipment, message.reading
+        if reading.equipment is not before:
+            self.session.circumstances = replace(
+                self.session.circumstances, equipment=reading.equipment
+            )
         self._answered, self.session.forecast = self._question(), message.result
         self.show_forecast(message.result, message.trouble)
         self._tell_files(before, reading)
@@ -132,7 +134,7 @@ class PlanHost(WorkScreen):
         changed = [
             found.name
             for kind in KINDS
-            if (found := reading.studio.of(kind)) is not before.of(kind) and found is not None
+            if (found := reading.equipment.of(kind)) is not before.of(kind) and found is not None
         ]
         if changed:
             self.say(f"Changed on disk and read again: {', '.join(changed)}.")

@@ -150,17 +150,17 @@ class ReviewScreen(WorkScreen):
         self._work(choice, self._question())
 
     def _question(self) -> tuple[Schedule, Equipment]:
-        return self.session.document.schedule, self.session.circumstances.studio
+        return self.session.document.schedule, self.session.circumstances.equipment
 
     @work(thread=True, group="review", exclusive=True)
     def _work(self, choice: LogChoice, question: tuple[Schedule, Equipment]) -> None:
-        schedule, studio = question
+        schedule, equipment = question
         found, trouble, of_plan = None, "", True
         try:
             # A plan that cannot be fired with that load is no matter of how the log is read.
-            forecast_plan(schedule, Circumstances(studio=studio))
+            forecast_plan(schedule, Circumstances(equipment=equipment))
             of_plan = False
-            found = review_log(schedule, choice, studio)
+            found = review_log(schedule, choice, equipment)
         except FiringError as error:
             trouble = str(error)
         self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan))

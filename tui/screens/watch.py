@@ -19,7 +19,7 @@ from firing.watch.status_text import MomentText
 
 from ..plot_lines import WatchLines
 from ..session import LogChoice
-from ..watch_text import alarm_words, figures, lines_words, stage_words, told_words
+from ..watch_text import alarm_words, figures, lines_words, remark_words, stage_words
 from ..widgets.curve import Curve
 from ..widgets.labelled_lines import WatchEvents, WatchFigures
 from ..widgets.lines import KeyLine, TitleLine
@@ -137,7 +137,7 @@ class WatchScreen(WorkScreen):
     def _show_told(self, seen: WatchState) -> None:
         if seen.began is not None:
             moments = MomentText(seen.began, seen.now_s)
-            self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
+            self._told.show([remark_words(r, moments) for r in reversed(seen.remarks)])
 
     def _show_curve(self, watch: LiveWatch, seen: WatchState) -> None:
         unit = self.unit

@@ -123,7 +123,7 @@ async def _fill(
     screen: WorkScreen, sort: SourceSort, source: str, before: WatchOptions | None
 ) -> WatchOptions | None:
     session, fault = screen.session, ""
-    studio = session.circumstances.studio
+    equipment = session.circumstances.equipment
     unit = session.document.schedule.unit
     order = before or _first_order(screen, sort, source)
     while True:
@@ -141,8 +141,8 @@ async def _fill(
             out=typed_path(written, screen.session.folder) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
-            kiln=None if studio.kiln is None else studio.kiln.value,
-            load=None if studio.load is None or studio.kiln is None else studio.load.value,
+            kiln=None if equipment.kiln is None else equipment.kiln.value,
+            load=None if equipment.load is None or equipment.kiln is None else equipment.load.value,
             cones=filled["cones"],
             top_c=filled["top"],
             above_c=filled["above"],
