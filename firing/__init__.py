@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
     from firing.kiln.tariff import Tariff as Tariff
+    from firing.logs.options import ReadingOptions as ReadingOptions
     from firing.logs.reader import Log as Log
     from firing.logs.reader import read_log as read_log
     from firing.logs.reader import read_logs as read_logs
@@ -65,6 +66,7 @@ _HOME = {
     "Load": "firing.ware.load",
     "Log": "firing.logs.reader",
     "Piece": "firing.ware.load",
+    "ReadingOptions": "firing.logs.options",
     "Resumption": "firing.design.resume",
     "Review": "firing.review.result",
     "Schedule": "firing.schedule.schedule",

@@ -6,13 +6,14 @@ reports, it does not permit: a plan without a caution is not thereby safe.
 
 import math
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
-from typing import TypedDict
+from typing import Any, TypedDict
 
 from firing.errors import FiringError
 from firing.schedule.schedule import PURPOSES
+from firing.serialise import OMITTED, Serialised, json_fields
 from firing.sources import cite, source
 
 DEFERENCE = (
@@ -27,43 +28,6 @@ FIGURES_NOTE = (
 CONTINUOUS_LOAD_FACTOR = 1.25  # NEC 210.19(A)(1) and 210.20(A), US
 
 
-class FigureDict(TypedDict):
-    """A figure as JSON: what it is, the figure, its source and its jurisdiction."""
-
-    what: str
-    figure: str
-    source: str
-    citation: str
-    jurisdiction: str
-
-
-class CautionDict(TypedDict):
-    """A caution as JSON; `applies_c` is [from, to] in °C, or None where it always applies."""
-
-    id: str
-    topic: str
-    heading: str
-    text: str
-    purposes: list[str]
-    applies_c: list[float] | None
-    window_source: str | None
-    sources: list[str]
-    citations: list[str]
-    figures: list[FigureDict]
-
-
-class ContinuousLoadDict(TypedDict):
-    """A continuous load as JSON."""
-
-    power_kw: float
-    volts: float
-    current_a: float
-    circuit_a: float
-    jurisdiction: str
-    sources: list[str]
-    note: str
-
-
 def _basis(source_id: str) -> str:
     # A practice would only repeat the words it stands under; its id leads to it.
     entry = source(source_id)
@@ -74,7 +38,7 @@ def _basis(source_id: str) -> str:
 
 
 @dataclass(frozen=True)
-class Figure:
+class Figure(Serialised):
     """One number of a caution, with where it was read and where it holds.
 
     Attributes
@@ -94,23 +58,20 @@ class Figure:
     source: str
     jurisdiction: str
 
+    json_keys = ("what", "figure", "source", "citation", "jurisdiction")
+
+    @property
+    def citation(self) -> str:
+        """Its source written out."""
+        return cite(self.source)
+
     def line(self) -> str:
         """Return the figure as one line, place and source included."""
         return f"{self.jurisdiction}: {self.what}: {self.figure}. {cite(self.source)}"
 
-    def to_dict(self) -> FigureDict:
-        """Return the figure with its citation written out."""
-        return {
-            "what": self.what,
-            "figure": self.figure,
-            "source": self.source,
-            "citation": cite(self.source),
-            "jurisdiction": self.jurisdiction,
-        }
-
 
 @dataclass(frozen=True)
-class Caution:
+class Caution(Serialised):
     """One thing to look out for, when it applies and on what it rests.
 
     Attributes
@@ -140,6 +101,16 @@ class Caution:
     window_source: str | None = None
     figures: tuple[Figure, ...] = ()
 
+    json_keys = (
+        "id", "topic", "heading", "text", "purposes", "applies_c", "window_source", "sources",
+        "citations", "figures",
+    )  # fmt: skip
+
+    @property
+    def citations(self) -> tuple[str, ...]:
+        """Its sources written out."""
+        return tuple(cite(name) for name in self.sources)
+
     def window(self) -> str:
         """Return the temperature window in words with its source, or an empty text."""
         if self.applies_c is None or self.window_source is None:
@@ -158,21 +129,6 @@ class Caution:
             f"Basis: {basis}",
             *(figure.line() for figure in self.figures),
         )
-
-    def to_dict(self) -> CautionDict:
-        """Return the caution with its citations written out."""
-        return {
-            "id": self.id,
-            "topic": self.topic,
-            "heading": self.heading,
-            "text": self.text,
-            "purposes": list(self.purposes),
-            "applies_c": None if self.applies_c is None else list(self.applies_c),
-            "window_source": self.window_source,
-            "sources": list(self.sources),
-            "citations": [cite(name) for name in self.sources],
-            "figures": [figure.to_dict() for figure in self.figures],
-        }
 
 
 class _CautionEntry(TypedDict, total=False):
@@ -271,7 +227,9 @@ class ContinuousLoad:
     volts: float
     current_a: float
     circuit_a: float
-    sources: tuple[str, ...] = ("nec-210-19-a-1", "nec-210-20-a", "nec-article-100")
+    sources: tuple[str, ...] = field(
+        default=("nec-210-19-a-1", "nec-210-20-a", "nec-article-100"), metadata=OMITTED
+    )
 
     def sentence(self) -> str:
         """Return the load in one sentence that names the rule and defers to the electrician."""
@@ -282,13 +240,9 @@ class ContinuousLoad:
             " elsewhere another code decides, and a licensed electrician sizes the supply."
         )
 
-    def to_dict(self) -> ContinuousLoadDict:
-        """Return the load with the rule it rests on."""
-        return {
-            "power_kw": self.power_kw,
-            "volts": self.volts,
-            "current_a": self.current_a,
-            "circuit_a": self.circuit_a,
+    def to_dict(self) -> dict[str, Any]:
+        """Return the load with the rule it rests on, keyed for JSON."""
+        return json_fields(self) | {
             "jurisdiction": source(self.sources[0]).jurisdiction or "",
             "sources": list(self.sources),
             "note": self.sentence(),

@@ -1,13 +1,14 @@
 """The bibliography: every table row, limit and caution points at an entry here by its id."""
 
 import tomllib
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 from typing import Literal, get_args
 
 from firing.errors import FiringError
+from firing.serialise import Serialised
 
 SourceKind = Literal[
     "standard", "published", "common practice", "computed", "from memory", "anecdotal"
@@ -26,7 +27,7 @@ _LEAD = {
 
 
 @dataclass(frozen=True)
-class Source:
+class Source(Serialised):
     """One entry of the bibliography.
 
     Attributes
@@ -58,10 +59,6 @@ class Source:
         doi = f", doi:{self.doi}" if self.doi else ""
         text = f"{_LEAD[self.kind]}{self.citation}{doi}"
         return text if text.endswith(".") else text + "."
-
-    def to_dict(self) -> dict[str, str | None]:
-        """Return every field under its own name, absent ones as None."""
-        return asdict(self)
 
 
 @cache

@@ -17,7 +17,7 @@ TraceKind = Literal["planned", "forecast", "measured"]
 
 @dataclass(frozen=True, eq=False)
 class Trace(Plottable):
-    """One firing's temperatures over time.
+    """One firing's temperatures over time, in arrays of its own that cannot be written to.
 
     Attributes
     ----------
@@ -59,8 +59,9 @@ class Trace(Plottable):
     started: datetime | None = None
 
     def __post_init__(self) -> None:
-        time_s = np.asarray(self.time_s, dtype=np.float64)
-        temperature_c = np.asarray(self.temperature_c, dtype=np.float64)
+        # Copies: what the caller does with its own arrays, then or later, changes no trace.
+        time_s = np.array(self.time_s, dtype=np.float64)
+        temperature_c = np.array(self.temperature_c, dtype=np.float64)
         if temperature_c.ndim == 1:
             temperature_c = temperature_c[:, np.newaxis]
         if time_s.ndim != 1 or temperature_c.shape != (time_s.size, len(self.channels)):
@@ -70,14 +71,16 @@ class Trace(Plottable):
             )
         if not np.all(np.isfinite(time_s)) or np.any(np.diff(time_s) <= 0):
             raise FiringError("the times of a trace must be finite and increase")
-        if self.duty is not None and self.duty.shape != time_s.shape:
+        duty = None if self.duty is None else np.array(self.duty, dtype=np.float64)
+        if duty is not None and duty.shape != time_s.shape:
             raise FiringError("the duty of a trace needs one value a time")
         if self.started is not None and self.started.tzinfo is None:
             raise FiringError("the start of a trace needs a time zone")
-        for array in (time_s, temperature_c):
-            array.flags.writeable = False
-        object.__setattr__(self, "time_s", time_s)
-        object.__setattr__(self, "temperature_c", temperature_c)
+        own = {"time_s": time_s, "temperature_c": temperature_c, "duty": duty}
+        for name, array in own.items():
+            if array is not None:
+                array.flags.writeable = False
+            object.__setattr__(self, name, array)
 
     def __repr__(self) -> str:
         """Return kind, length and every channel's range, on one line."""

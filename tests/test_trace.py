@@ -48,6 +48,17 @@ def test_the_arrays_cannot_be_changed_behind_its_back() -> None:
         trace.temperature_c[0, 0] = 5.0
 
 
+def test_the_arrays_it_was_made_from_stay_their_owners() -> None:
+    time_s, temperature_c, duty = np.array([0.0, 1.0]), np.array([20.0, 21.0]), np.array([0.0, 1.0])
+    trace = Trace(time_s, temperature_c, ("kiln",), "measured", duty)
+    for array in (time_s, temperature_c, duty):
+        array[:] = 7.0
+    assert trace.time_s.tolist() == [0.0, 1.0]
+    assert trace.channel_c().tolist() == [20.0, 21.0]
+    assert trace.duty is not None
+    assert trace.duty.tolist() == [0.0, 1.0]
+
+
 @given(
     peak_c=st.floats(100.0, 1300.0),
     level_share=st.floats(0.0, 1.0),

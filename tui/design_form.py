@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
-from firing.schedule.values import MAX_SEGMENTS
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.units import (
     TemperatureUnit,
     format_temperature,

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from firing.errors import FiringError
+from firing.files.kinds import file_kind
 from firing.files.tomlfile import write_text
 
 if TYPE_CHECKING:
@@ -94,24 +95,7 @@ def chosen(equipment: Equipment, kind: Kind, name: str | None) -> Equipment:
         return replace(equipment, **{kind: None})
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
-    value: Any
-    if kind == "kiln":
-        from firing.kiln.file import open_kiln
-
-        value = open_kiln(name)
-    elif kind == "load":
-        from firing.ware.file import open_load
-
-        value = open_load(name)
-    elif kind == "controller":
-        from firing.controller.file import open_controller
-
-        value = open_controller(name)
-    else:
-        from firing.kiln.tariff_file import open_tariff
-
-        value = open_tariff(name)
-    return replace(equipment, **{kind: ChosenFile(name, value, stamp)})
+    return replace(equipment, **{kind: ChosenFile(name, file_kind(kind).open(name), stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:

@@ -5,11 +5,11 @@ from pathlib import Path
 from typing import Literal
 
 from firing.errors import FiringError
+from firing.files.kinds import kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.schedule.file import parse_schedule
 
 from .equipment import KINDS, Kind
-from .kinds import kind_of, kind_of_text
 
 WantedFile = Literal["schedule", "log", "source"] | Kind
 

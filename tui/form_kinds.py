@@ -242,8 +242,9 @@ def _items(
 @cache
 def kiln_form() -> Form:
     """Return the form of a kiln file."""
-    from firing.kiln.file import KilnTable, parse_kiln
+    from firing.kiln.file import parse_kiln
     from firing.kiln.materials import material_names
+    from firing.kiln.schema import KilnTable
 
     tables = _tables(KilnTable)
     head = _fields_of(tables[""], _KILN, temperatures=("max_c",))

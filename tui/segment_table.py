@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from firing.forecast.result import Forecast
 from firing.report.formatting import forecast_times, hours_minutes
 from firing.schedule.schedule import Schedule
-from firing.schedule.values import HOLD_S, RATE_C_PER_H, TARGET_C
+from firing.schedule.schema import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
     SECONDS_PER_HOUR,
     TemperatureUnit,

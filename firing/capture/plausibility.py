@@ -29,9 +29,9 @@ class ChannelPlausibility:
         self._still = 0
         self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
         self._rose = False
-        self._restless = False
+        self._was_noisy = False
 
-    def judge(self, time_s: float, value_c: float) -> Status:
+    def status_of(self, time_s: float, value_c: float) -> Status:
         """Return what is held against a reading, which comes after the one before."""
         if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
             return Status.OUT_OF_SPAN
@@ -48,11 +48,11 @@ class ChannelPlausibility:
         else:
             if self._still == 0:
                 full = len(self._turns) == LIVE_TURNING_READINGS
-                self._restless = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+                self._was_noisy = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
             self._still += 1
             self._turns.append(False)
             if (
-                self._restless
+                self._was_noisy
                 and self._still >= LIVE_STILL_READINGS
                 and time_s - self._still_since_s >= LIVE_STILL_S
             ):
@@ -70,6 +70,6 @@ class PlausibilityCheck:
 
     def mark(self, time_s: float, reading: Reading) -> None:
         """Mark a reading in place; what the instrument itself said of it stays."""
-        for index, judge in enumerate(self._channels):
+        for index, channel in enumerate(self._channels):
             if reading.statuses[index] is Status.OK:
-                reading.statuses[index] = judge.judge(time_s, reading.values_c[index])
+                reading.statuses[index] = channel.status_of(time_s, reading.values_c[index])

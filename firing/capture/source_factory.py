@@ -29,9 +29,9 @@ def choose_source(
     if text != STANDARD_INPUT and "://" not in text and path.suffix.lower() == ".toml":
         why = f"{text} is a source file; write it there"
         _refuse(given, why, "only a log is replayed or followed")
-        from firing.capture.source_settings import read_source  # loads pydantic
+        from firing.capture.source_file import open_source  # loads pydantic
 
-        return make_source(read_source(path))
+        return make_source(open_source(path))
     if path.is_file():
         of_ports: dict[str, Any] = {
             name: of_line[name] for name in ("fields", "baud") if name in of_line

@@ -33,19 +33,18 @@ def card_command(
     """
     from firing.controller.file import open_controller
     from firing.controller.program import key_in
+    from firing.files.kinds import open_file
     from firing.forecast.forecast import forecast
-    from firing.kiln.file import open_kiln
     from firing.report.card import Card, card_report
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
 
     takes = open_controller(controller)
     program = key_in(open_schedule(schedule), takes)
     course = forecast(
         program.schedule,
         started=None if start is None else parse_when(start),
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         waits=takes.waits,
     )
     card = Card(program, course)

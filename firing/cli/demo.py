@@ -27,13 +27,13 @@ def demo_command(as_json: bool) -> int:
     from firing.report.page import render_page
     from firing.report.review import review_report
     from firing.review.review import review
-    from firing.schedule.file import read_schedule
+    from firing.schedule.file import open_schedule
 
     folder = _new_folder()
     for name in ("plan.toml", "log.csv"):
         content = (resources.files("firing") / "data" / "demo" / name).read_text(encoding="utf-8")
         write_text(folder / name, content)
-    plan = read_schedule(folder / "plan.toml")
+    plan = open_schedule(folder / "plan.toml")
     record = read_log(folder / "log.csv")
     started = record.trace.started or datetime.now().astimezone()
     course = forecast(plan, started=started)

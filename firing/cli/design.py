@@ -98,17 +98,16 @@ def design_command(
     from typing import cast
 
     from firing.controller.controller import Controller
-    from firing.controller.file import open_controller
     from firing.design.designer import design
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
     from firing.design.request import CoolingRequest, DesignRequest
     from firing.errors import FiringError
+    from firing.files.kinds import open_file
     from firing.files.tomlfile import write_text
-    from firing.kiln.file import open_kiln
     from firing.report.design import design_report
-    from firing.schedule.file import open_schedule
+    from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
     from firing.ware.file import open_load
 
@@ -119,8 +118,8 @@ def design_command(
         )
     wanted = cast("Purpose", purpose)
     ware = open_load(load)
-    in_kiln = None if kiln is None else open_kiln(kiln)
-    keyed = None if controller is None else open_controller(controller)
+    in_kiln = open_file("kiln", kiln)
+    keyed = open_file("controller", controller)
     if segments is not None:
         keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
     base_text = None
@@ -131,7 +130,7 @@ def design_command(
                 "leave one of them out"
             )
         plan = open_schedule(base)
-        base_text = _text_of(base)
+        base_text = SCHEDULE_FILE.text(base)
         result = repaired_design(
             plan,
             ware,
@@ -163,11 +162,3 @@ def design_command(
     else:
         outcome.report(design_report(result))
     return outcome.act_if(not result.safe)
-
-
-def _text_of(name: str) -> str:
-    from firing.files.ready import ready_names, ready_text
-    from firing.files.tomlfile import read_text
-
-    path = Path(name)
-    return ready_text(name) if name in ready_names() and not path.exists() else read_text(path)

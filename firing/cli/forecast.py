@@ -70,26 +70,24 @@ def forecast_command(
     file the firing is simulated: whether the peak is reached, what limits each segment, kWh, cost.
     """
     from firing.cones.table import parse_cone
+    from firing.files.kinds import open_file
     from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
-    from firing.kiln.file import open_kiln
-    from firing.kiln.tariff_file import open_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
 
     result = forecast(
         open_schedule(schedule),
         started=None if start is None else parse_when(start),
         unload_c=unload_c,
         target_cone=None if cone is None else parse_cone(cone),
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         waits=not by_the_clock,
         margin=margin,
     )
     if tariff is not None or window is not None or awake is not None:
-        prices = None if tariff is None else open_tariff(tariff)
+        prices = open_file("tariff", tariff)
         result = with_tariff(result, prices, window, awake)
     if html is not None:
         outcome.page(forecast_report(result), html, overwrite=overwrite)

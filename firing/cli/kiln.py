@@ -83,13 +83,13 @@ def fit_command(
     and everything else in the file stays as it is.
     """
     from firing.errors import FiringError
+    from firing.files.kinds import open_file
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
     from firing.kiln.file import open_kiln
     from firing.kiln.fit import fit_kiln
     from firing.report.listings import fit_report
     from firing.review.fit_input import fit_input_of
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(
@@ -99,7 +99,7 @@ def fit_command(
         raise FiringError(f"{kiln}: there is no such file to write to")
     described = open_kiln(kiln)
     plan = None if schedule is None else open_schedule(schedule)
-    inside = None if load is None else open_load(load)
+    inside = open_file("load", load)
     how = take_reading(reading)
     records = []
     for number, path in enumerate(logs):

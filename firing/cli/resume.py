@@ -61,12 +61,10 @@ def resume_command(
 
     Drying, bound water and heat-work that were done already count.
     """
-    from firing.controller.file import open_controller
     from firing.design.resume import resume
-    from firing.kiln.file import open_kiln
+    from firing.files.kinds import open_file
     from firing.report.design import resume_report
     from firing.schedule.file import open_schedule, write_schedule
-    from firing.ware.file import open_load
 
     plan = open_schedule(schedule)
     record, number = open_log(log, channel, take_reading(reading))
@@ -74,9 +72,9 @@ def resume_command(
         plan,
         record.trace.time_s,
         record.trace.channel_c(number),
-        load=None if load is None else open_load(load),
-        kiln=None if kiln is None else open_kiln(kiln),
-        controller=None if controller is None else open_controller(controller),
+        load=open_file("load", load),
+        kiln=open_file("kiln", kiln),
+        controller=open_file("controller", controller),
         cone=cone,
         margin=margin,
         reads_c=reads_c,

@@ -69,11 +69,10 @@ def review_command(
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
     could have done.  Options of reading hold for LOG2 too, but for --part.
     """
-    from firing.kiln.file import open_kiln
+    from firing.files.kinds import open_file
     from firing.report.review import review_report
     from firing.review.review import review
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
 
     plan = open_schedule(schedule)
     if write_offset:
@@ -90,8 +89,8 @@ def review_command(
         record,
         channel=number,
         due=due,
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         witnesses=_witnesses(witnesses),
         compare_with=beside,
         compare_channel=beside_number,

@@ -113,9 +113,8 @@ def watch_command(
     point are.
     """
     from firing.cones.table import parse_cone
-    from firing.kiln.file import open_kiln
+    from firing.files.kinds import open_file
     from firing.schedule.file import open_schedule
-    from firing.ware.file import open_load
     from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
     from firing.watch.setup import open_watch
@@ -136,8 +135,8 @@ def watch_command(
         out=out,
         channel=channel,
         schedule=schedule,
-        kiln=None if kiln is None else open_kiln(kiln),
-        load=None if load is None else open_load(load),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
         cones=tuple(parse_cone(cone) for cone in cones),
         command=alarm_command,
         **told,

@@ -6,7 +6,7 @@ figure.  Everything here is about self-supporting regular cones.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_poi
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number, describe_number, describe_range
 from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
+from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
 from firing.viewable import Tabular
@@ -36,7 +37,7 @@ _LEAD = 0.005
 
 
 @dataclass(frozen=True)
-class ConeProgress:
+class ConeProgress(Serialised):
     """How far one cone has come.
 
     Attributes
@@ -51,19 +52,10 @@ class ConeProgress:
         When x became 1, on the trace's clock [s]; None while it is below.
     """
 
-    cone: str
+    cone: str = field(metadata=OMITTED)
     heatwork: float
-    approach_rate_c_per_h: float | None
-    reached_s: float | None
-
-    def to_dict(self) -> dict[str, object]:
-        """Return the progress keyed for JSON."""
-        rate = self.approach_rate_c_per_h
-        return {
-            "heatwork": self.heatwork,
-            "approach_rate_c_per_h": None if rate is None else round(rate, 2),
-            "reached_s": None if self.reached_s is None else round(self.reached_s, 1),
-        }
+    approach_rate_c_per_h: float | None = field(metadata=rounded(2))
+    reached_s: float | None = field(metadata=rounded(1))
 
 
 @dataclass(frozen=True)
@@ -88,13 +80,18 @@ class ConeVerdict(Tabular):
     """
 
     reached: str | None
-    reached_number: float | None
-    low: float | None
-    high: float | None
-    budget: Budget
+    reached_number: float | None = field(metadata=rounded(3))
+    low: float | None = field(metadata=rounded(3))
+    high: float | None = field(metadata=rounded(3))
+    budget: Budget = field(metadata=named("budget_parts_c"))
     by_cone: dict[str, ConeProgress]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    json_keys = (
+        "reached", "reached_number", "low", "high", "budget_c", "budget", "by_cone", "notes",
+        "warnings",
+    )  # fmt: skip
 
     def __repr__(self) -> str:
         """Return the cone with its range, on one line."""
@@ -130,21 +127,7 @@ class ConeVerdict(Tabular):
 
     def to_dict(self) -> dict[str, object]:
         """Return the verdict keyed for JSON."""
-        return {
-            "reached": self.reached,
-            "reached_number": _rounded(self.reached_number),
-            "low": _rounded(self.low),
-            "high": _rounded(self.high),
-            "budget_c": round(self.budget_c, 2),
-            "budget_parts_c": self.budget.to_dict(),
-            "by_cone": {cone: progress.to_dict() for cone, progress in self.by_cone.items()},
-            "notes": list(self.notes),
-            "warnings": list(self.warnings),
-        }
-
-
-def _rounded(number: float | None) -> float | None:
-    return None if number is None else round(number, 3)
+        return json_fields(self) | {"budget_c": round(self.budget_c, 2)}
 
 
 def approach_rates_c_per_h(

@@ -8,11 +8,12 @@ answer carries a range.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from firing.cones.kinetics import ConeLaw, check_rate, cone_law, end_point_c
 from firing.cones.uncertainty import budget, rate_warnings
 from firing.errors import FiringError
+from firing.serialise import Serialised, rounded
 
 #: The longest hold the law is asked about [s].
 LONGEST_HOLD_S = 24 * 3600.0
@@ -28,7 +29,7 @@ _INFERENCE = (
 
 
 @dataclass(frozen=True)
-class HoldAnswer:
+class HoldAnswer(Serialised):
     """How long to hold at a temperature until a cone is down.
 
     Attributes
@@ -48,26 +49,14 @@ class HoldAnswer:
     cone: str
     at_c: float
     rate_c_per_h: float
-    hold_s: float
-    low_s: float
-    high_s: float
+    hold_s: float = field(metadata=rounded(1))
+    low_s: float = field(metadata=rounded(1))
+    high_s: float = field(metadata=rounded(1))
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return the answer keyed for JSON."""
-        return {
-            "cone": self.cone,
-            "at_c": self.at_c,
-            "rate_c_per_h": self.rate_c_per_h,
-            "hold_s": round(self.hold_s, 1),
-            "low_s": round(self.low_s, 1),
-            "high_s": round(self.high_s, 1),
-            "warnings": list(self.warnings),
-        }
 
 
 @dataclass(frozen=True)
-class PeakAnswer:
+class PeakAnswer(Serialised):
     """How hot to go when the hold is given.
 
     Attributes
@@ -87,22 +76,10 @@ class PeakAnswer:
     cone: str
     hold_s: float
     rate_c_per_h: float
-    peak_c: float
-    low_c: float
-    high_c: float
+    peak_c: float = field(metadata=rounded(2))
+    low_c: float = field(metadata=rounded(2))
+    high_c: float = field(metadata=rounded(2))
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Return the answer keyed for JSON."""
-        return {
-            "cone": self.cone,
-            "hold_s": self.hold_s,
-            "rate_c_per_h": self.rate_c_per_h,
-            "peak_c": round(self.peak_c, 2),
-            "low_c": round(self.low_c, 2),
-            "high_c": round(self.high_c, 2),
-            "warnings": list(self.warnings),
-        }
 
 
 def hold_after_ramp_s(law: ConeLaw, at_c: float, rate_c_per_h: float, wanted: float = 1.0) -> float:

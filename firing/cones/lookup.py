@@ -1,18 +1,18 @@
 """What ``firing cone`` shows: the chart's rows for one cone, or its end points at one rate."""
 
 from dataclasses import dataclass
-from typing import Any
 
 from firing.cones.kinetics import check_rate, cone_law, end_point_c
 from firing.cones.table import end_points, parse_cone
 from firing.cones.uncertainty import rate_warnings
 from firing.errors import FiringError
+from firing.serialise import Serialised
 
 SELF_SUPPORTING = "self_supporting"
 
 
 @dataclass(frozen=True, slots=True)
-class ConeRow:
+class ConeRow(Serialised):
     """One end point: cone type, heating rate [°C/h], end point [°C], quality and source id."""
 
     type: str
@@ -22,33 +22,14 @@ class ConeRow:
     note: str
     source: str
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the row keyed for JSON."""
-        return {
-            "type": self.type,
-            "rate_c_per_h": self.rate_c_per_h,
-            "end_point_c": self.end_point_c,
-            "quality": self.quality,
-            "note": self.note,
-            "source": self.source,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class ConeRows:
+class ConeRows(Serialised):
     """The rows of one cone, with what has to be said about them."""
 
     cone: str
     rows: tuple[ConeRow, ...]
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the rows keyed for JSON."""
-        return {
-            "cone": self.cone,
-            "rows": [row.to_dict() for row in self.rows],
-            "warnings": list(self.warnings),
-        }
 
 
 def cone_rows(cone: str, rate_c_per_h: float | None = None) -> ConeRows:

@@ -4,11 +4,12 @@ The parts are independent, so they combine in quadrature.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 from firing.cones.kinetics import ConeLaw, laws
 from firing.errors import FiringError
+from firing.serialise import json_fields, rounded
 from firing.units import TemperatureUnit, rate_from_celsius
 
 #: The maker's tolerance of one cone, ±2 °C (source ``cone-chart-1996``).  In use, across older
@@ -36,7 +37,7 @@ class Budget:
     """
 
     cone_c: float
-    law_c: float
+    law_c: float = field(metadata=rounded(2))
     thermocouple_c: float | None = None
 
     @property
@@ -46,12 +47,7 @@ class Budget:
 
     def to_dict(self) -> dict[str, float | None]:
         """Return the parts and the total, keyed for JSON."""
-        return {
-            "cone_c": self.cone_c,
-            "law_c": round(self.law_c, 2),
-            "thermocouple_c": self.thermocouple_c,
-            "total_c": round(self.total_c, 2),
-        }
+        return json_fields(self) | {"total_c": round(self.total_c, 2)}
 
 
 @cache

@@ -6,11 +6,12 @@ and holds go up.
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from firing.errors import FiringError
+from firing.serialise import Serialised
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -32,7 +33,7 @@ _SLACK = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
-class Controller:
+class Controller(Serialised):
     """A controller's limits.
 
     Attributes
@@ -162,19 +163,3 @@ class Controller:
 
     def _floor_rate(self, rate: float) -> float:
         return math.floor(rate / self.rate_step + _SLACK) * self.rate_step
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the limits keyed for JSON; rates and steps in the controller's own unit."""
-        return {
-            "name": self.name,
-            "max_segments": self.max_segments,
-            "unit": self.unit,
-            "notation": self.notation,
-            "rate_min": self.rate_min,
-            "rate_max": self.rate_max,
-            "rate_step": self.rate_step,
-            "target_step": self.target_step,
-            "hold_max_s": self.hold_max_s,
-            "hold_step_s": self.hold_step_s,
-            "waits": self.waits,
-        }

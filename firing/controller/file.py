@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
 from firing.controller.controller import Controller
 from firing.errors import FiringError
-from firing.files.ready import read_named
-from firing.files.tomlfile import KeyPath, clean, plain_line, read_table, read_text
-from firing.schedule.values import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
-from firing.units import SECONDS_PER_HOUR, parse_duration_s, rate_from_celsius
+from firing.files.kinds import FileKind, WrongKeys
+from firing.files.tomlfile import Wrong, clean, number, plain_line
+from firing.schedule.schema import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, parse_duration_s, rate_from_celsius
 
 LONGEST_HOLD_S = HOLD_S[1]
 
@@ -65,37 +64,17 @@ class ControllerTable(BaseModel):
         description="whether a ramp is keyed as degrees per hour or as minutes to the target",
         json_schema_extra={"example": 'notation = "rate"'},
     )
-    rate_min: float = Field(
-        1.0,
-        gt=0,
-        le=1000,
-        allow_inf_nan=False,
-        description="the slowest rate",
-        json_schema_extra={"example": "rate_min = 1", "unit": "degrees per hour"},
+    rate_min: float = number(
+        "the slowest rate", "rate_min = 1", "degrees per hour", default=1.0, gt=0, le=1000
     )
-    rate_max: float = Field(
-        600.0,
-        gt=0,
-        le=10000,
-        allow_inf_nan=False,
-        description="the fastest rate",
-        json_schema_extra={"example": "rate_max = 600", "unit": "degrees per hour"},
+    rate_max: float = number(
+        "the fastest rate", "rate_max = 600", "degrees per hour", default=600.0, gt=0, le=10000
     )
-    rate_step: float = Field(
-        1.0,
-        gt=0,
-        le=100,
-        allow_inf_nan=False,
-        description="step of a rate",
-        json_schema_extra={"example": "rate_step = 1", "unit": "degrees per hour"},
+    rate_step: float = number(
+        "step of a rate", "rate_step = 1", "degrees per hour", default=1.0, gt=0, le=100
     )
-    target_step: float = Field(
-        1.0,
-        gt=0,
-        le=50,
-        allow_inf_nan=False,
-        description="step of a target",
-        json_schema_extra={"example": "target_step = 1", "unit": "degrees"},
+    target_step: float = number(
+        "step of a target", "target_step = 1", "degrees", default=1.0, gt=0, le=50
     )
     hold_max: Duration = Field(
         48 * SECONDS_PER_HOUR,
@@ -114,76 +93,48 @@ class ControllerTable(BaseModel):
     )
 
 
-def _across(table: ControllerTable) -> list[tuple[KeyPath, str]]:
-    """Return what is wrong between keys."""
-    found: list[tuple[KeyPath, str]] = []
+def _controller(table: ControllerTable) -> Controller:
     slowest = rate_from_celsius(RATE_C_PER_H[0], table.unit)
+    fastest = f"rate_max, {table.rate_max:g} °{table.unit}/h"
+    wrong: list[Wrong] = []
     if table.rate_min < slowest:
-        found.append(
+        wrong.append(
             (("rate_min",), f"{table.rate_min:g} is below {slowest:g} °{table.unit}/h, the slowest "
              f"rate a schedule may have; write rate_min = {slowest:g}")
         )  # fmt: skip
     if table.rate_min > table.rate_max:
-        found.append(
-            (("rate_min",), f"{table.rate_min:g} is above rate_max, {table.rate_max:g} "
-             f"°{table.unit}/h; write rate_min = 1")
+        wrong.append(
+            (("rate_min",), f"{table.rate_min:g} is above {fastest}; write rate_min = 1")
         )  # fmt: skip
     if table.rate_step > table.rate_max:
-        found.append(
-            (("rate_step",), f"{table.rate_step:g} is above rate_max, {table.rate_max:g} "
-             f"°{table.unit}/h, so no rate could be keyed; write rate_step = 1")
+        wrong.append(
+            (("rate_step",), f"{table.rate_step:g} is above {fastest}, so no rate could be keyed; "
+             "write rate_step = 1")
         )  # fmt: skip
     if table.hold_step > table.hold_max:
-        found.append(
+        wrong.append(
             (("hold_step",), "is longer than hold_max, so no hold could be keyed; "
              'write hold_step = "1m"')
         )  # fmt: skip
-    return found
-
-
-def parse_controller(text: str, name: str = "controller") -> Controller:
-    """Read a controller from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    Controller
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table = read_table(text, name, ControllerTable, _across)
+    if wrong:
+        raise WrongKeys(*wrong)
     return Controller(
-        name=table.name,
-        max_segments=table.max_segments,
-        unit=table.unit,
-        notation=table.notation,
-        rate_min=table.rate_min,
-        rate_max=table.rate_max,
-        rate_step=table.rate_step,
-        target_step=table.target_step,
+        **table.model_dump(exclude={"hold_max", "hold_step"}),
         hold_max_s=table.hold_max,
         hold_step_s=table.hold_step,
-        waits=table.waits,
     )
 
 
-def read_controller(path: Path) -> Controller:
-    """Read a controller file; see `parse_controller`."""
-    return parse_controller(read_text(path), str(path))
+def _described(controller: Controller, _: TemperatureUnit) -> list[str]:
+    keyed = "degrees per hour" if controller.notation == "rate" else "minutes to target"
+    return [
+        controller.name,
+        f"{controller.max_segments} segments",
+        f"°{controller.unit}",
+        keyed,
+        "" if controller.waits else "its clock does not wait",
+    ]
 
 
-def open_controller(name: str) -> Controller:
-    """Read a controller file, or the example controller."""
-    return read_named(name, parse_controller, read_controller)
-
-
-__all__ = ["ControllerTable", "open_controller", "parse_controller", "read_controller"]
+CONTROLLER_FILE = FileKind("controller", lambda: ControllerTable, _controller, describe=_described)
+parse_controller, open_controller = CONTROLLER_FILE.parse, CONTROLLER_FILE.open

@@ -14,6 +14,7 @@ from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import set_point_over_time
+from firing.serialise import keyed
 from firing.units import (
     SECONDS_PER_HOUR,
     format_duration,
@@ -83,17 +84,17 @@ class KeyedProgram:
                     "action": segment.action,
                 }
             )
-        return {
-            "controller": self.controller.to_dict(),
-            "unit": unit,
-            "notation": self.controller.notation,
-            "rows": rows,
-            "schedule": self.schedule.to_dict(),
-            "changes": list(self.changes),
-            "added_s": self.added_s,
-            "cone_before": self.cone_before,
-            "cone_after": self.cone_after,
-        }
+        return keyed(
+            controller=self.controller,
+            unit=unit,
+            notation=self.controller.notation,
+            rows=rows,
+            schedule=self.schedule,
+            changes=self.changes,
+            added_s=self.added_s,
+            cone_before=self.cone_before,
+            cone_after=self.cone_after,
+        )
 
 
 def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:

@@ -26,14 +26,8 @@ _SLACK = 1e-9
 class OwnCooling:
     """How a kiln cools by itself.
 
-    Attributes
-    ----------
-    knots_c, rates_c_per_h : ndarray, shape (n,)
-        Temperatures [°C], rising, and the pace there [°C/h]; the last pace holds on above.
-    quick, slow : float
-        The ends of its range as multiples.
-    basis, source : str
-        Where it comes from.
+    The pace is known at the knots, rising, and the last one holds on above; `quick` and `slow` are
+    the ends of its range as multiples, `basis` and `source` where it comes from.
     """
 
     knots_c: FloatArray

@@ -7,7 +7,7 @@ import numpy as np
 
 from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
 from firing.errors import FiringError
-from firing.schedule.values import HOLD_S
+from firing.schedule.schema import HOLD_S
 from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
 from firing.ware.limits import RateCap
 

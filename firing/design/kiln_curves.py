@@ -40,16 +40,8 @@ ROOM_FOR_CONTROL_C = 5.0
 class KilnCurves:
     """A kiln as a designer needs it.
 
-    Attributes
-    ----------
-    heating : RateCap
-        How fast it rises at full power.
-    cooling : OwnCooling
-        How it cools by itself.
-    highest_c : float
-        The highest temperature to plan for [°C].
-    highest_words : str
-        What sets that.
+    How fast it rises at full power, how it cools by itself, the highest temperature to plan for
+    and, in words, what sets that.
     """
 
     heating: RateCap

@@ -13,28 +13,20 @@ import numpy as np
 from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S, hold_after_ramp_s, peak_for_hold_c
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
+from firing.cones.uncertainty import CHART_RATES_C_PER_H
 from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration
 
 HOLD_UNASKED_S = 3 * SECONDS_PER_HOUR
 """The longest hold for a cone where nobody said how long it may be (a choice) [s]."""
-CHART_C_PER_H = (15.0, 150.0)
-"""Rates the chart of cones covers [°C/h]; source ``cone-chart-1996``."""
 
 
 @dataclass(frozen=True, slots=True)
 class PeakCandidate:
     """An end that a way up may have.
 
-    Attributes
-    ----------
-    peak_c : float
-        The peak [°C].
-    hold_s : float
-        The hold there [s].
-    rate_c_per_h : float or None
-        The rate of the last segment, over 100 °C or more [°C/h]; None for any.
+    The rate is that of the last segment, over 100 °C or more; None for any.
     """
 
     peak_c: float
@@ -80,13 +72,13 @@ def peak_candidates_for_cone(
     what the cooling adds.
     """
     name = parse_cone(cone)
-    fastest = min(bounds.final_at_most_c_per_h or CHART_C_PER_H[1], CHART_C_PER_H[1])
-    rates = controller.rates_c_per_h(CHART_C_PER_H[0], fastest)
+    fastest = min(bounds.final_at_most_c_per_h or CHART_RATES_C_PER_H[1], CHART_RATES_C_PER_H[1])
+    rates = controller.rates_c_per_h(CHART_RATES_C_PER_H[0], fastest)
     if not rates:
         raise FiringError(
             f"a final rate of at most {fastest:g} °C/h and cone {name} collide: the chart of cones "
-            f"covers {CHART_C_PER_H[0]:g} to {CHART_C_PER_H[1]:g} °C/h, and the controller has no "
-            "rate there; write a final rate inside"
+            f"covers {CHART_RATES_C_PER_H[0]:g} to {CHART_RATES_C_PER_H[1]:g} °C/h, and the "
+            "controller has no rate there; write a final rate inside"
         )
     allowed_c = highest_c if bounds.peak_at_most_c is None else bounds.peak_at_most_c
     allowed_c = min(allowed_c, highest_c)
@@ -133,7 +125,7 @@ def _collision(
         if by_kiln
         else f"a peak of at most {allowed_c:.0f} °C"
     )
-    least = f"{lowest_c:.0f} °C without more hold at {CHART_C_PER_H[0]:g} °C/h"
+    least = f"{lowest_c:.0f} °C without more hold at {CHART_RATES_C_PER_H[0]:g} °C/h"
     if math.isinf(shortest_s):
         return (
             f"cone {cone} and {cap} collide: it needs {least}, and no hold further than 80 °C "
@@ -142,6 +134,6 @@ def _collision(
     minutes = math.ceil(shortest_s / SECONDS_PER_MINUTE)
     return (
         f"{cap} and a hold of at most {format_duration(most_s)} collide: cone {cone} would need "
-        f"{minutes} min there even at {CHART_C_PER_H[0]:g} °C/h; allow a longer hold or a higher "
-        "peak"
+        f"{minutes} min there even at {CHART_RATES_C_PER_H[0]:g} °C/h; allow a longer hold or a "
+        "higher peak"
     )

@@ -8,6 +8,7 @@ import numpy as np
 from firing.controller.controller import Controller
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
+from firing.serialise import Serialised, keyed
 from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
 from firing.ware.limits import Dwell, RateCap, WareLimits
@@ -17,15 +18,11 @@ ROWS_C = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentReason:
+class SegmentReason(Serialised):
     """Why a segment's rate and hold are what they are: sentences, and ids of the bibliography."""
 
     sentences: tuple[str, ...]
     sources: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the reason keyed for JSON."""
-        return {"sentences": list(self.sentences), "sources": list(self.sources)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,37 +116,37 @@ class Design(Plottable):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the design as one JSON document, schema 1."""
-        return {
-            "schema": 1,
-            "kind": "design",
-            "schedule": self.schedule.to_dict(),
-            "safe": self.safe,
-            "advice": self.advice,
-            "problems": list(self.problems),
-            "breaches": [breach.to_dict() for breach in self.forecast.breaches],
-            "total_s": self.total_s,
-            "planned_s": self.planned_s,
-            "program_s": self.program_s,
-            "unload_c": self.forecast.unload_c,
-            "governing_piece": {
+        return keyed(
+            schema=1,
+            kind="design",
+            schedule=self.schedule,
+            safe=self.safe,
+            advice=self.advice,
+            problems=self.problems,
+            breaches=self.forecast.breaches,
+            total_s=self.total_s,
+            planned_s=self.planned_s,
+            program_s=self.program_s,
+            unload_c=self.forecast.unload_c,
+            governing_piece={
                 "name": self.ware.piece.name,
                 "thickest_mm": self.ware.piece.thickest_mm,
                 "heated_from": self.ware.piece.heated_from,
             },
-            "margin": self.ware.margin,
-            "reasons": [reason.to_dict() for reason in self.reasons],
-            "limits": [row.to_list() for row in self.limits],
-            "cooling_limits": [row.to_list() for row in self.cooling_limits],
-            "dwells": [dwell.to_dict() for dwell in self.dwells],
-            "cost_of_segments_s": self.cost_of_segments_s,
-            "by_segments": [[count, time_s] for count, time_s in self.by_segments],
-            "controller": self.controller.to_dict(),
-            "cone": self.cone,
-            "cones": self.forecast.cones.to_dict(),
-            "energy_kwh": None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
-            "basis": self.forecast.basis,
-            "notes": list(self.notes),
-        }
+            margin=self.ware.margin,
+            reasons=self.reasons,
+            limits=[row.to_list() for row in self.limits],
+            cooling_limits=[row.to_list() for row in self.cooling_limits],
+            dwells=self.dwells,
+            cost_of_segments_s=self.cost_of_segments_s,
+            by_segments=self.by_segments,
+            controller=self.controller,
+            cone=self.cone,
+            cones=self.forecast.cones,
+            energy_kwh=None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
+            basis=self.forecast.basis,
+            notes=self.notes,
+        )
 
 
 def limit_rows(caps: tuple[RateCap, ...], low_c: float, high_c: float) -> tuple[LimitRow, ...]:

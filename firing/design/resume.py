@@ -19,6 +19,7 @@ import numpy as np
 from firing.clock import after
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.cones.heatwork import heatwork
+from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
@@ -38,6 +39,7 @@ from firing.design.resume_state import (
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
+from firing.serialise import keyed
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.viewable import Tabular
@@ -52,7 +54,6 @@ if TYPE_CHECKING:
 
 DONE = 0.97
 """From this share of the heat-work planned on, nothing is heated again."""
-LONGEST_HOLD_S = 24 * SECONDS_PER_HOUR
 COUNTS_NO_MORE_C = 450.0
 """Below this no cone gains anything [°C]."""
 _BEHIND = 1.02
@@ -125,36 +126,30 @@ class Resumption(Tabular):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the resumption as one JSON document, schema 1."""
-        state, course = self.state, self.forecast
-        return {
-            "schema": 1,
-            "kind": "resume",
-            "schedule": None if self.schedule is None else self.schedule.to_dict(),
-            "reached_c": self.reached_c,
-            "now_c": self.now_c,
-            "interrupted_segment": self.segment + 1,
-            "ware": None
-            if state is None
-            else {
-                "drying_fourier": state.drying_fourier,
-                "bound_water_gone": state.bound_water_gone,
-                "burn_out_s": state.burn_out_s,
-            },
-            "cone": self.cone,
-            "heatwork_wanted": self.wanted_x,
-            "heatwork_done": self.done_x,
-            "cones": self.cones.to_dict(),
-            "reasons": [reason.to_dict() for reason in self.reasons],
-            "starts_at": None if self.started is None else self.started.isoformat("T", "seconds"),
-            "program_s": None if course is None else course.program_s,
-            "total_s": None if course is None else course.total_s,
-            "program_ends_at": None
+        course = self.forecast
+        return keyed(
+            schema=1,
+            kind="resume",
+            schedule=self.schedule,
+            reached_c=self.reached_c,
+            now_c=self.now_c,
+            interrupted_segment=self.segment + 1,
+            ware=self.state,
+            cone=self.cone,
+            heatwork_wanted=self.wanted_x,
+            heatwork_done=self.done_x,
+            cones=self.cones,
+            reasons=self.reasons,
+            starts_at=None if self.started is None else self.started.isoformat("T", "seconds"),
+            program_s=None if course is None else course.program_s,
+            total_s=None if course is None else course.total_s,
+            program_ends_at=None
             if course is None or self.started is None
             else after(self.started, course.program_s).isoformat("T", "seconds"),
-            "notes": list(self.notes),
-            "problems": list(self.problems),
-            "breaches": [] if course is None else [b.to_dict() for b in course.breaches],
-        }
+            notes=self.notes,
+            problems=self.problems,
+            breaches=[] if course is None else course.breaches,
+        )
 
 
 @dataclass(frozen=True, slots=True)

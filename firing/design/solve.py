@@ -12,7 +12,7 @@ from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg, CoolingSearch, OwnCooling
 from firing.design.heating_search import HeatingLeg, HeatingSearch
 from firing.design.peak_candidates import PeakCandidate
-from firing.schedule.values import MAX_SEGMENTS
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, from_celsius, to_celsius
 from firing.ware.limits import Dwell, RateCap
@@ -71,24 +71,9 @@ _TELLING_S = 60.0
 class Problem:
     """What is asked: where from, where to, under which caps, and in which steps.
 
-    Attributes
-    ----------
-    start_c, open_c : float
-        Start of the program, and the temperature at which the kiln is opened [°C].
-    candidates : tuple of PeakCandidate
-        The ends the way up may have.
-    rising, falling : tuple of RateCap
-        Caps of the rate, up and down.
-    dwells : tuple of Dwell
-        Least times on the way up.
-    special_c : tuple of float
-        Temperatures the grid must have [°C].
-    own : OwnCooling
-        The kiln's own cooling.
-    held_s : dict of float to float
-        Stops asked for on the way down [°C, s].
-    controller : Controller
-        Steps and bounds.
+    `candidates` are the ends the way up may have; `rising` and `falling` cap the rate up and down;
+    the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
+    down, with their holds.
     """
 
     start_c: float

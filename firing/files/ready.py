@@ -1,14 +1,10 @@
 """The ready schedules and example files that come with the package."""
 
-from collections.abc import Callable
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TypeVar
 
 from firing.errors import FiringError
-
-Read = TypeVar("Read")
 
 _EXAMPLE = "example-"
 
@@ -47,10 +43,3 @@ def ready_text(name: str) -> str:
         known = ", ".join(ready_names() + example_names())
         raise FiringError(f'no ready file is called "{name}"; there are: {known}')
     return (_folder() / f"{name}.toml").read_text(encoding="utf-8")
-
-
-def read_named(name: str, parse: Callable[[str, str], Read], read: Callable[[Path], Read]) -> Read:
-    """Read a file, or an example that ships with the package by its name."""
-    if name in example_names() and not Path(name).exists():
-        return parse(ready_text(name), name)
-    return read(Path(name))

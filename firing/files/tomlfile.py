@@ -17,18 +17,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pydantic import BaseModel
-
 from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
-    Model = TypeVar("Model", bound=BaseModel)
-
+Model = TypeVar("Model", bound="BaseModel")
 
 KeyPath = tuple[str | int, ...]
+Wrong = tuple[KeyPath, str]
+"""Where something is wrong in a file, and in what words."""
 
 MAX_BYTES = 1_000_000
 
@@ -244,14 +243,19 @@ def validate(
     try:
         instance = model.model_validate(data, context={**(context or {}), "data": data})
     except ValidationError as error:
-        lines = key_lines(text)
-        faults = [
-            Fault(name, line_of(path, lines), describe_path(path), _sentence(detail, model, path))
-            for detail in error.errors(include_url=False)
-            for path in [_path(detail["loc"], data)]
-        ]
-        return None, faults, data
+        found = [(_path(detail["loc"], data), detail) for detail in error.errors(include_url=False)]
+        wrong = [(path, _sentence(detail, model, path)) for path, detail in found]
+        return None, located(wrong, text, name), data
     return instance, [], data
+
+
+def located(wrong: Iterable[Wrong], text: str, name: str) -> list[Fault]:
+    """Return what is wrong in a file, each with its line."""
+    wrong = list(wrong)
+    lines = key_lines(text) if wrong else {}
+    return [
+        Fault(name, line_of(path, lines), describe_path(path), message) for path, message in wrong
+    ]
 
 
 def _path(location: tuple[str | int, ...], data: Any) -> KeyPath:
@@ -283,11 +287,11 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
         return f"is missing{advice}"
     if kind == "extra_forbidden":
         known = sorted(owner.model_fields) if owner is not None else []
-        return f"is not a key here; {_suggest(str(path[-1]), known)}"
+        return f"is not a key here; {suggest(str(path[-1]), known)}"
     if kind == "literal_error":
         choices = re.findall(r"'([^']*)'|(\d+)", str(context.get("expected", "")))
         expected = [quoted or number for quoted, number in choices]
-        return f"{_shown(given)} is not known; {_suggest(str(given), expected)}"
+        return f"{shown(given)} is not known; {suggest(str(given), expected)}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         limit = next(iter(context.values()))
         words = {
@@ -296,7 +300,7 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
             "less_than": "must be below",
             "less_than_equal": "must be at most",
         }[kind]
-        return f"{_shown(given)}{unit} {words} {limit:g}{unit}{advice}"
+        return f"{shown(given)}{unit} {words} {limit:g}{unit}{advice}"
     if kind == "too_short":
         return f"needs at least {context.get('min_length', 1)}{advice}"
     if kind in ("string_too_short", "string_too_long"):
@@ -312,8 +316,8 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
         "finite_number": "a finite number",
     }.get(kind)
     if wanted is not None:
-        return f"{_shown(given)} stands where {wanted} is wanted{advice}"
-    return f"{_shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
+        return f"{shown(given)} stands where {wanted} is wanted{advice}"
+    return f"{shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
 
 
 def _owner(
@@ -345,7 +349,8 @@ def _owner(
     return owner, extra
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
+    """Return a value of a file as a fault names it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -357,7 +362,8 @@ def _shown(value: Any) -> str:
     return str(value)
 
 
-def _suggest(given: str, known: Sequence[str]) -> str:
+def suggest(given: str, known: Sequence[str]) -> str:
+    """Return what may have been meant, or all there is."""
     close = difflib.get_close_matches(given, known, n=1, cutoff=0.6)
     if close:
         return f'did you mean "{close[0]}"?'
@@ -430,7 +436,21 @@ def _publish(temporary: str, path: Path) -> None:
         os.rename(temporary, path)
 
 
-Table = TypeVar("Table", bound=BaseModel)
+def number(
+    description: str, example: str, unit: str = "", *, default: Any = ..., **limits: Any
+) -> Any:
+    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`."""
+    from pydantic import Field
+
+    return Field(
+        default,
+        description=description,
+        allow_inf_nan=False,
+        json_schema_extra={"example": example, **({"unit": unit} if unit else {})},
+        **limits,
+    )
+
+
 LONGEST_NAME = 100
 
 
@@ -453,37 +473,3 @@ def plain_line(example: str) -> Callable[[Any], str]:
         return value
 
     return check
-
-
-def read_table(
-    text: str,
-    name: str,
-    model: type[Table],
-    across: Callable[[Table], Iterable[tuple[KeyPath, str]]] = lambda _: (),
-) -> Table:
-    """Read a TOML text as a table of a model.
-
-    Parameters
-    ----------
-    text, name : str
-        The text, and what its faults call the file.
-    model : type of BaseModel
-        What it must be.
-    across : callable, optional
-        Tells what is wrong between its keys: where, and in what words.
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table, faults, _ = validate(text, name, model)
-    if table is not None:
-        lines = key_lines(text)
-        faults = [
-            Fault(name, line_of(path, lines), describe_path(path), message)
-            for path, message in across(table)
-        ]
-    if faults or table is None:
-        raise FaultyFile(faults)
-    return table

@@ -11,7 +11,7 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.energy import energy_course, energy_of
 from firing.kiln.simulation import Simulation, simulate
 from firing.schedule.schedule import Schedule
-from firing.schedule.timeline import ForecastSegment
+from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
@@ -45,11 +45,6 @@ def forecast_in_kiln(
     peak = segments[schedule.peak_index] if run.reaches_peak else segments[-1]
     cooled_s = trace.duration_s - program_s
     low, high = kiln_part.cooling_range
-    free = [str(s.index + 1) for s in segments if schedule.segments[s.index].drive != "rate"]
-    planned_basis = "the program's own arithmetic"
-    if free:
-        plural = "s" if len(free) > 1 else ""
-        planned_basis += f"; segment{plural} {', '.join(free)} (no rate set) by the kiln model"
     core = Trace(run.time_s, run.ware_core_c, ("core",), "forecast", started=started)
     return Forecast(
         schedule=schedule,
@@ -66,7 +61,7 @@ def forecast_in_kiln(
             trace.time_s, trace.channel_c() + kiln_part.cone_offset_c, kiln_part.thermocouple_c
         ),
         basis=kiln_part.basis,
-        planned_basis=planned_basis,
+        planned_basis=planned_basis(schedule, "the kiln model"),
         started=started,
         kiln=kiln_part,
         core=None if load is None else core,

@@ -12,6 +12,7 @@ from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
+from firing.serialise import Serialised, as_json, keyed
 from firing.trace import FloatArray, Trace
 from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
@@ -30,7 +31,7 @@ Severity = Literal["act", "check", "note"]
 
 
 @dataclass(frozen=True, slots=True)
-class PlanWarning:
+class PlanWarning(Serialised):
     """One thing to know; `severity` is ``act`` (do something), ``check`` or ``note``."""
 
     id: str
@@ -39,17 +40,6 @@ class PlanWarning:
     at_c: float | None = None
     at_s: float | None = None
     source: str = ""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the warning as the JSON shows it."""
-        return {
-            "id": self.id,
-            "severity": self.severity,
-            "message": self.message,
-            "at_c": self.at_c,
-            "at_s": self.at_s,
-            "source": self.source,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +51,11 @@ class Starts:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the starts as the JSON shows them."""
-        cheapest = self.cheapest
-        return {
-            "cheapest": None
-            if cheapest is None
-            else {
-                "starts_at": cheapest.started.isoformat(timespec="minutes"),
-                **cheapest.cost.to_dict(),
-            },
-            "awake": None if self.awake is None else [list(stretch) for stretch in self.awake],
-        }
+        cheapest = None
+        if self.cheapest is not None:
+            started = self.cheapest.started.isoformat(timespec="minutes")
+            cheapest = {"starts_at": started, **self.cheapest.cost.to_dict()}
+        return {"cheapest": cheapest, "awake": as_json(self.awake)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +144,7 @@ class KilnForecast:
             "cone_offset_c": self.cone_offset_c,
             **self.energy.to_dict(),
             "ware_peak_c": float(self.run.ware_c.max()),
-            "kwh_by_price": [] if self.cost is None else list(self.cost.kwh_by_price),
+            "kwh_by_price": [] if self.cost is None else as_json(self.cost.kwh_by_price),
             "notes": list(self.notes),
         }
 
@@ -255,46 +240,44 @@ class Forecast(Plottable):
         """Return the forecast as one JSON document, schema 1."""
         kiln = self.kiln
         lag_k, lag_s = self.core_lag or (None, None)
-        return {
-            "schema": 1,
-            "kind": "forecast",
-            "schedule": self.schedule.to_dict(),
-            "basis": self.basis,
-            "planned_basis": self.planned_basis,
-            "starts_at": after_iso(self.started, 0.0),
-            "program_s": self.program_s,
-            "heating_s": self.heating_s,
-            "cooling_s": self.cooling_s,
-            "total_s": self.total_s,
-            "total_low_s": self.total_low_s,
-            "total_high_s": self.total_high_s,
-            "program_ends_at": after_iso(self.started, self.program_s),
-            "first_crack_s": self.first_crack_s,
-            "unload_c": self.unload_c,
-            "opens_at": after_iso(self.started, self.total_s),
-            "peak_c": self.peak_c,
-            "reaches_peak": None if kiln is None else kiln.reaches_peak,
-            "highest_c": None if kiln is None else kiln.highest_c,
-            "segments": [segment.to_dict(self.started) for segment in self.segments],
-            "cones": {**self.cones.to_dict(), "target": self.target_cone},
-            "cones_by_ware": None if kiln is None else kiln.ware_cones.to_dict(),
-            "energy_kwh": None if kiln is None else kiln.energy_kwh,
-            "cost": None if kiln is None or kiln.cost is None else kiln.cost.amount,
-            "currency": None if kiln is None or kiln.cost is None else kiln.cost.currency,
-            "mean_amps": None if kiln is None else kiln.energy.mean_amps,
-            "peak_amps": None if kiln is None else kiln.energy.peak_amps,
-            "starts": None if kiln is None else kiln.starts.to_dict(),
-            "max_rate_c_per_h": [] if kiln is None else [list(pair) for pair in kiln.max_rate],
-            "kiln": None if kiln is None else kiln.to_dict(),
-            "core_lag_k": lag_k,
-            "core_lag_at_s": lag_s,
-            "assumed_at_start": self.assumed or None,
-            "breaches": [breach.to_dict() for breach in self.breaches],
-            "ware_cautions": []
-            if self.ware is None
-            else [caution.to_dict() for caution in self.ware.cautions],
-            "warnings": [warning.to_dict() for warning in self.warnings],
-        }
+        return keyed(
+            schema=1,
+            kind="forecast",
+            schedule=self.schedule,
+            basis=self.basis,
+            planned_basis=self.planned_basis,
+            starts_at=after_iso(self.started, 0.0),
+            program_s=self.program_s,
+            heating_s=self.heating_s,
+            cooling_s=self.cooling_s,
+            total_s=self.total_s,
+            total_low_s=self.total_low_s,
+            total_high_s=self.total_high_s,
+            program_ends_at=after_iso(self.started, self.program_s),
+            first_crack_s=self.first_crack_s,
+            unload_c=self.unload_c,
+            opens_at=after_iso(self.started, self.total_s),
+            peak_c=self.peak_c,
+            reaches_peak=None if kiln is None else kiln.reaches_peak,
+            highest_c=None if kiln is None else kiln.highest_c,
+            segments=[segment.to_dict(self.started) for segment in self.segments],
+            cones={**self.cones.to_dict(), "target": self.target_cone},
+            cones_by_ware=None if kiln is None else kiln.ware_cones,
+            energy_kwh=None if kiln is None else kiln.energy_kwh,
+            cost=None if kiln is None or kiln.cost is None else kiln.cost.amount,
+            currency=None if kiln is None or kiln.cost is None else kiln.cost.currency,
+            mean_amps=None if kiln is None else kiln.energy.mean_amps,
+            peak_amps=None if kiln is None else kiln.energy.peak_amps,
+            starts=None if kiln is None else kiln.starts,
+            max_rate_c_per_h=[] if kiln is None else kiln.max_rate,
+            kiln=kiln,
+            core_lag_k=lag_k,
+            core_lag_at_s=lag_s,
+            assumed_at_start=self.assumed or None,
+            breaches=self.breaches,
+            ware_cautions=[] if self.ware is None else self.ware.cautions,
+            warnings=self.warnings,
+        )
 
 
 def last_fall_s(time_s: FloatArray, temperature_c: FloatArray, level_c: float) -> float | None:

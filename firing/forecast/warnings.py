@@ -9,7 +9,7 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import LONGEST_HOLD_S
+from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
@@ -24,16 +24,8 @@ _DOWN_EXACTLY = 1.0
 class Adjustment:
     """How far a course is from bringing one cone just down.
 
-    Attributes
-    ----------
-    cone : str
-        The cone in its printed spelling.
-    heatwork : float
-        Its heat-work as the course stands [1]; 1 is down.
-    hold_s : float
-        Seconds of hold at the peak to add; negative: to take away, as far as there is heat-work.
-    whole_c : float
-        Degrees by which the whole course would have to be hotter [°C]; negative: cooler.
+    1 of heat-work is down.  `hold_s` is to be added at the peak, or taken away if negative, as far
+    as there is heat-work; `whole_c` is by how much the whole course would have to be hotter.
     """
 
     cone: str
@@ -71,8 +63,6 @@ def _shift_to_down_c(
 
 TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
-FURTHEST_C = 80.0
-"""A course further off than this is not mended by a hold (see `firing.cones.holds`) [°C]."""
 
 
 def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
@@ -210,7 +200,7 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
     peak = format_temperature(schedule.peak_c, schedule.unit)
     if forecast.kiln is not None and not forecast.kiln.reaches_peak:
         what = f"the kiln does not get to {peak}, so no hold there would mend that"
-    elif abs(change.whole_c) > FURTHEST_C:
+    elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold mends that; change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s

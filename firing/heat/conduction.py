@@ -68,29 +68,12 @@ class _Span:
 class Slab:
     """A layered body cut into nodes, and its implicit equations.
 
-    Parameters
-    ----------
-    layers : sequence of Layer
-        From the inside to the outside.
-    shape : Shape
-        How area changes with depth.
-    conductance_factor, capacity_factor : float
-        Multipliers on every conductivity and every heat capacity, for a body learnt from logs.
+    Layers go from the inside to the outside; the factors multiply every conductivity and every heat
+    capacity, for a body learnt from logs.  `known_c` tells between which temperatures every
+    material may be asked.
 
-    Attributes
-    ----------
-    size : int
-        Number of nodes.
-    depth_m : list of float
-        Their depths [m].
-    known_c : tuple of float
-        Between which temperatures every material may be asked [°C].
-
-    Notes
-    -----
-    Use: `assemble` about expected temperatures; add a face's exchange with `add_inside` and
-    `add_outside`; `eliminate`; then `solve`.  The equations stand in the object, so one object
-    serves one body at a time.
+    Use: `assemble` about expected temperatures; `add` what a face exchanges; `eliminate`; then
+    `solve`.  The equations stand in the object, so one object serves one body at a time.
     """
 
     def __init__(

@@ -40,14 +40,8 @@ FASTEST_GROWTH = 2.3
 class Precision:
     """How finely to compute.
 
-    Attributes
-    ----------
-    tolerance_c : float
-        How far a step's answer may be from the parabola through the last three [°C].
-    longest_step_s : float
-        [s].
-    fineness : int
-        Multiplier on the number of intervals in wall and ware.
+    `tolerance_c` is how far a step's answer may be from the parabola through the last three,
+    `fineness` the multiplier on the number of intervals in wall and ware.
     """
 
     tolerance_c: float = 1.6
@@ -66,10 +60,7 @@ class Moment(NamedTuple):
 class Follower:
     """Drives a network through a schedule, step by step.
 
-    Attributes
-    ----------
-    moments : list of Moment
-        Every accepted step, from the start.
+    `moments` are all accepted steps, from the start.
     """
 
     def __init__(self, network: Network, *, waits: bool, precision: Precision) -> None:
@@ -211,20 +202,8 @@ class Follower:
 class SegmentRun:
     """One segment as it went; times from the start of the program [s].
 
-    Attributes
-    ----------
-    index : int
-        Number of the segment from 0.
-    start_s, ramp_end_s, end_s : float
-        Its start, the end of its ramp and of its hold; where a kiln stalled, the moment it did.
-    programmed_s : float or None
-        What its ramp and hold are written to take; None for a ramp without a rate.
-    from_c, end_c : float
-        Chamber temperature at its start and end [°C].
-    limited_by : {"program", "power", "cooling"}
-        What set the ramp's pace.
-    finished : bool
-        False where the kiln stalled.
+    It ends where a kiln stalled, and is not `finished` then.  `programmed_s` is what ramp and hold
+    are written to take, None for a ramp without a rate; `limited_by` what set the ramp's pace.
     """
 
     index: int

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, Literal
+from typing import Literal
 
 from firing.kiln.description import ElementReading, KilnDescription
 from firing.kiln.fit_messages import RATIOS_ONLY
 from firing.kiln.fit_result import KilnFit
+from firing.serialise import Serialised, named
 from firing.sources import cite
 
 REPLACEMENT = "element-replacement-practice"
@@ -32,29 +33,20 @@ def power_down(resistance_rise: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class TrendPoint:
+class TrendPoint(Serialised):
     """Power on a day, as a share of what the kiln file says, or of the first reading.
 
     `se` is its standard error, None where nobody knows it.
     """
 
-    on: date
+    on: date = field(metadata=named("date"))
     power: float
     se: float | None
     kind: PointKind
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the point as the JSON documents show it."""
-        return {
-            "date": self.on.isoformat(),
-            "power": self.power,
-            "se": self.se,
-            "kind": self.kind,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Trend:
+class Trend(Serialised):
     """A kiln's power over time.
 
     Attributes
@@ -73,15 +65,6 @@ class Trend:
     power_down: float | None
     sentences: tuple[str, ...]
     sources: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the trend as the JSON documents show it."""
-        return {
-            "points": [point.to_dict() for point in self.points],
-            "power_down": self.power_down,
-            "sentences": list(self.sentences),
-            "sources": list(self.sources),
-        }
 
 
 def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:

@@ -1,16 +1,16 @@
 """Electricity of a simulated firing: energy, current and the course that a tariff is laid over."""
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from firing.kiln.simulation import JOULES_PER_KWH, Simulation
+from firing.serialise import OMITTED, Serialised, named
 from firing.trace import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
-class Energy:
+class Energy(Serialised):
     """Electricity of one firing.
 
     Attributes
@@ -29,23 +29,13 @@ class Energy:
         From the start until the elements are last on [s].
     """
 
-    kwh: float
-    lost_kwh: float
-    stored_kwh: float
+    kwh: float = field(metadata=named("energy_kwh"))
+    lost_kwh: float = field(metadata=OMITTED)
+    stored_kwh: float = field(metadata=OMITTED)
     mean_amps: float
     peak_amps: float
     mean_duty: float
     powered_s: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the figures with unit-suffixed keys, as the JSON documents show them."""
-        return {
-            "energy_kwh": self.kwh,
-            "mean_amps": self.mean_amps,
-            "peak_amps": self.peak_amps,
-            "mean_duty": self.mean_duty,
-            "powered_s": self.powered_s,
-        }
 
 
 def energy_of(run: Simulation) -> Energy:

@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 from typing import Any
 
-from firing.files.ready import read_named
+from firing.files.kinds import FileKind
 from firing.files.tomledit import render
-from firing.files.tomlfile import (
-    Fault,
-    FaultyFile,
-    KeyPath,
-    describe_path,
-    key_lines,
-    line_of,
-    parse,
-    read_text,
-    validate,
-)
+from firing.files.tomlfile import Wrong, parse
 from firing.heat.properties import Material, PropertyTable
 from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
+from firing.units import TemperatureUnit, format_temperature
 
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""
@@ -32,9 +22,9 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _across(data: dict[str, Any]) -> list[tuple[KeyPath, str]]:
+def _across(data: dict[str, Any]) -> list[Wrong]:
     """Return what is wrong between keys, wherever they can be read."""
-    found: list[tuple[KeyPath, str]] = []
+    found: list[Wrong] = []
     wanted = {"round": ("diameter_mm", "height_mm"), "box": ("width_mm", "depth_mm", "height_mm")}
     shape = data.get("shape")
     keys = wanted.get(shape) if isinstance(shape, str) else None
@@ -80,37 +70,6 @@ def _across(data: dict[str, Any]) -> list[tuple[KeyPath, str]]:
                 )
             )
     return found
-
-
-def parse_kiln(text: str, name: str = "kiln") -> KilnDescription:
-    """Read a kiln from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    KilnDescription
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table, faults, data = validate(text, name, KilnTable)
-    lines = key_lines(text)
-    known = {(fault.line, fault.field) for fault in faults}
-    for path, message in _across(data):
-        fault = Fault(name, line_of(path, lines), describe_path(path), message)
-        if (fault.line, fault.field) not in known:
-            faults.append(fault)
-    if faults or table is None:
-        raise FaultyFile(faults)
-    return _kiln(table)
 
 
 def _own(table: MaterialTable) -> Material:
@@ -176,14 +135,18 @@ def _kiln(table: KilnTable) -> KilnDescription:
     )
 
 
-def read_kiln(path: Path) -> KilnDescription:
-    """Read a kiln file; see `parse_kiln`."""
-    return parse_kiln(read_text(path), str(path))
+def _described(kiln: KilnDescription, unit: TemperatureUnit) -> list[str]:
+    return [
+        kiln.name,
+        f"{kiln.power_w / 1000.0:g} kW",
+        f"{kiln.volume_l:g} l",
+        f"to {format_temperature(kiln.max_c, unit)}",
+        "" if kiln.fitted.learnt is None else "fitted to its logs",
+    ]
 
 
-def open_kiln(name: str) -> KilnDescription:
-    """Read a kiln file, or the example kiln."""
-    return read_named(name, parse_kiln, read_kiln)
+KILN_FILE = FileKind("kiln", lambda: KilnTable, _kiln, across=_across, describe=_described)
+parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
 
 def write_fitted(kiln_text: str, fitted: Fitted) -> str:
@@ -214,6 +177,3 @@ def write_fitted(kiln_text: str, fitted: Fitted) -> str:
         table["basis"] = fitted.basis
     data["fitted"] = table
     return render(data, kiln_text)
-
-
-__all__ = ["KilnTable", "open_kiln", "parse_kiln", "read_kiln", "write_fitted"]

@@ -61,7 +61,7 @@ def fit_kiln(
     kiln : KilnDescription
         The kiln as its file describes it; what it learnt before does not count.
     records : sequence of FiringRecord
-        One or more firings; `firing.review.fit_input.record_of` makes them from logs.
+        One or more firings; `firing.review.fit_input.fit_input_of` makes them from logs.
     elements_new : bool
         The owner says that the elements were new in these firings; with `actual_volts` measured
         this fixes the power.

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 from firing.kiln.description import Fitted
+from firing.serialise import Serialised, named
 from firing.viewable import Tabular
 
 SOURCES = ("kiln-fit-choices", "meter-class-memory", "rated-input-memory")
 
 
 @dataclass(frozen=True, slots=True)
-class FittedValue:
+class FittedValue(Serialised):
     """One multiplier or ratio: its value, standard error, whether the logs tell it, and a note."""
 
     value: float
@@ -21,18 +21,9 @@ class FittedValue:
     identifiable: bool
     note: str
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the estimate as the JSON documents show it."""
-        return {
-            "value": self.value,
-            "se": self.se,
-            "identifiable": self.identifiable,
-            "note": self.note,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Diagnostics:
+class Diagnostics(Serialised):
     """How well the logs were described.
 
     Attributes
@@ -54,20 +45,9 @@ class Diagnostics:
     powered_s: float
     off_s: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the figures with unit-suffixed keys."""
-        return {
-            "rms_share": self.rms_share,
-            "rms_w": self.rms_w,
-            "windows": self.windows,
-            "full_s": self.full_s,
-            "powered_s": self.powered_s,
-            "off_s": self.off_s,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class KilnFit(Tabular):
+class KilnFit(Tabular, Serialised):
     """What logs have taught about a kiln.
 
     Attributes
@@ -98,7 +78,7 @@ class KilnFit(Tabular):
     power_over_capacity: FittedValue
     loss_over_capacity: FittedValue
     anchored: bool
-    on: date | None
+    on: date | None = field(metadata=named("date"))
     basis: str
     diagnostics: Diagnostics
     cannot_tell: tuple[str, ...] = ()
@@ -113,23 +93,6 @@ class KilnFit(Tabular):
             left_open = "" if one.identifiable else " (these logs leave it open)"
             shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
         return f"<KilnFit {', '.join(shown)}>"
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the fit as the JSON document shows it, without ``schema`` and ``kind``."""
-        return {
-            "power": self.power.to_dict(),
-            "loss": self.loss.to_dict(),
-            "capacity": self.capacity.to_dict(),
-            "power_over_capacity": self.power_over_capacity.to_dict(),
-            "loss_over_capacity": self.loss_over_capacity.to_dict(),
-            "anchored": self.anchored,
-            "date": None if self.on is None else self.on.isoformat(),
-            "basis": self.basis,
-            "diagnostics": self.diagnostics.to_dict(),
-            "cannot_tell": list(self.cannot_tell),
-            "warnings": list(self.warnings),
-            "sources": list(self.sources),
-        }
 
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.

@@ -39,12 +39,8 @@ WIRE_REPEATS = 12
 class HeatNeeded:
     """Heat that a course took.
 
-    Attributes
-    ----------
-    heat_j : ndarray, shape (n,)
-        What the elements must have given since the first moment, their own warming included [J].
-    wire_c : ndarray, shape (n,)
-        Temperature of the elements that gives it off [°C].
+    `heat_j` is what the elements must have given since the first moment, their own warming
+    included, `wire_c` the temperature of the elements that gives it off.
     """
 
     heat_j: FloatArray

@@ -1,15 +1,15 @@
 """A kiln told row by row: every figure the model uses, with its unit and where it comes from."""
 
 from dataclasses import dataclass
-from typing import Any
 
 from firing.kiln.description import CT_SOURCE, KilnDescription, resistance_factor
+from firing.serialise import Serialised
 
 FILE = "the kiln file"
 
 
 @dataclass(frozen=True, slots=True)
-class KilnRow:
+class KilnRow(Serialised):
     """One figure: what it is, its value and unit, and its source.
 
     `source` is an id of the bibliography, or where in the user's files it stands.
@@ -19,10 +19,6 @@ class KilnRow:
     value: float | str
     unit: str
     source: str
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the row as the JSON documents show it."""
-        return {"name": self.name, "value": self.value, "unit": self.unit, "source": self.source}
 
 
 def describe_kiln(kiln: KilnDescription) -> tuple[KilnRow, ...]:

@@ -191,20 +191,10 @@ class Priors:
 class FitSolution:
     """Where the sum of squares is least.
 
-    Attributes
-    ----------
-    log_factor : ndarray, shape (3,)
-        Logarithms of power, loss and capacity.
-    covariance : ndarray, shape (3, 3)
-        Of those logarithms, priors included, widened by what the model leaves unexplained.
-    rms : float
-        Of the windows' mean power less the model's, as a share of full power.
-    windows : int
-        How many.
-    least_power : float
-        The largest share of the described full power that any window needed, at the solution.
-    evaluations : int
-        How often the firings were followed.
+    `log_factor` holds the logarithms of power, loss and capacity, `covariance` is theirs, priors
+    included, widened by what the model leaves unexplained.  `rms` is that of the windows' mean
+    power less the model's, as a share of full power; `least_power` the largest share of the
+    described full power that any window needed.
     """
 
     log_factor: FloatArray

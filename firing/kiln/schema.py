@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
-from firing.files.tomlfile import clean
+from firing.files.tomlfile import clean, number
 from firing.kiln.materials import material_names, suggest_material
 
 # What a file may ask for.  They catch slips of the key: mains are 100 to 480 V nominal, and studio
@@ -105,13 +105,7 @@ class WallTable(BaseModel):
         description="a material of the table, or one described in [[material]]",
         json_schema_extra=_noted('material = "insulating brick 1260"'),
     )
-    thickness_mm: float = Field(
-        gt=0,
-        le=1000,
-        allow_inf_nan=False,
-        description="thickness of the layer",
-        json_schema_extra=_noted("thickness_mm = 75", "mm"),
-    )
+    thickness_mm: float = number("thickness of the layer", "thickness_mm = 75", "mm", gt=0, le=1000)
 
 
 class MaterialTable(BaseModel):
@@ -120,13 +114,7 @@ class MaterialTable(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
     name: Name = Field(description="its name", json_schema_extra=_noted('name = "my brick"'))
-    density_kg_per_m3: float = Field(
-        gt=0,
-        le=10000,
-        allow_inf_nan=False,
-        description="density",
-        json_schema_extra=_noted("density_kg_per_m3 = 600", "kg/m³"),
-    )
+    density_kg_per_m3: float = number("density", "density_kg_per_m3 = 600", "kg/m³", gt=0, le=10000)
     conductivity_w_per_mk: Points = Field(
         description="conductivity: a number, or pairs of °C and W/(m K)",
         json_schema_extra=_noted("conductivity_w_per_mk = [[400, 0.14], [1000, 0.20]]"),
@@ -143,24 +131,31 @@ class FittedTable(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
-    power: float = Field(
-        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
-        description="multiplier on the power", json_schema_extra=_noted("power = 1.0"),
-    )  # fmt: skip
-    loss: float = Field(
-        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
-        description="multiplier on what walls and air carry off",
-        json_schema_extra=_noted("loss = 1.0"),
-    )  # fmt: skip
-    capacity: float = Field(
-        1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1], allow_inf_nan=False,
-        description="multiplier on every heat capacity", json_schema_extra=_noted("capacity = 1.0"),
-    )  # fmt: skip
-    cone_offset_c: float = Field(
-        0.0, ge=-100, le=100, allow_inf_nan=False,
-        description="what the thermocouple reads too low by, from witness cones",
-        json_schema_extra=_noted("cone_offset_c = 0.0", "°C"),
-    )  # fmt: skip
+    power: float = number(
+        "multiplier on the power", "power = 1.0", default=1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1]
+    )
+    loss: float = number(
+        "multiplier on what walls and air carry off",
+        "loss = 1.0",
+        default=1.0,
+        ge=MULTIPLIER[0],
+        le=MULTIPLIER[1],
+    )
+    capacity: float = number(
+        "multiplier on every heat capacity",
+        "capacity = 1.0",
+        default=1.0,
+        ge=MULTIPLIER[0],
+        le=MULTIPLIER[1],
+    )
+    cone_offset_c: float = number(
+        "what the thermocouple reads too low by, from witness cones",
+        "cone_offset_c = 0.0",
+        "°C",
+        default=0.0,
+        ge=-100,
+        le=100,
+    )
     date_: date | None = Field(None, alias="date", description="when it was learnt")
     basis: Line = Field("", description="from what it was learnt")
 
@@ -176,18 +171,15 @@ class ReadingTable(BaseModel):
         json_schema_extra=_noted("date = 2025-03-01"),
     )
     bank: Line = Field("all", description="which bank of elements")
-    ohms: float | None = Field(
-        None, gt=0, le=1000, allow_inf_nan=False, description="resistance, kiln off and isolated",
-        json_schema_extra=_noted("ohms = 12.2", "Ω"),
-    )  # fmt: skip
-    amps: float | None = Field(
-        None, gt=0, le=500, allow_inf_nan=False, description="current under load",
-        json_schema_extra=_noted("amps = 20.1", "A"),
-    )  # fmt: skip
-    volts: float | None = Field(
-        None, ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False, description="volts at the same moment",
-        json_schema_extra=_noted("volts = 238", "V"),
-    )  # fmt: skip
+    ohms: float | None = number(
+        "resistance, kiln off and isolated", "ohms = 12.2", "Ω", default=None, gt=0, le=1000
+    )
+    amps: float | None = number(
+        "current under load", "amps = 20.1", "A", default=None, gt=0, le=500
+    )
+    volts: float | None = number(
+        "volts at the same moment", "volts = 238", "V", default=None, ge=VOLTS[0], le=VOLTS[1]
+    )
 
 
 class KilnTable(BaseModel):
@@ -198,70 +190,67 @@ class KilnTable(BaseModel):
     name: Name = Field(
         description="what the kiln is called", json_schema_extra=_noted('name = "Workshop kiln"')
     )
-    power_kw: float = Field(
-        gt=0, le=200, allow_inf_nan=False,
-        description="power of all elements, new and cold, at rated_volts",
-        json_schema_extra=_noted("power_kw = 9.6", "kW"),
-    )  # fmt: skip
-    rated_volts: float = Field(
-        ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False, description="volts the power is rated at",
-        json_schema_extra=_noted("rated_volts = 240", "V"),
-    )  # fmt: skip
-    actual_volts: float | None = Field(
-        None, ge=VOLTS[0], le=VOLTS[1], allow_inf_nan=False,
-        description="volts measured under load by a competent person",
-        json_schema_extra=_noted("actual_volts = 236", "V"),
-    )  # fmt: skip
+    power_kw: float = number(
+        "power of all elements, new and cold, at rated_volts", "power_kw = 9.6", "kW", gt=0, le=200
+    )
+    rated_volts: float = number(
+        "volts the power is rated at", "rated_volts = 240", "V", ge=VOLTS[0], le=VOLTS[1]
+    )
+    actual_volts: float | None = number(
+        "volts measured under load by a competent person",
+        "actual_volts = 236",
+        "V",
+        default=None,
+        ge=VOLTS[0],
+        le=VOLTS[1],
+    )
     phases: Literal[1, 3] = Field(
         1, description="1, or 3 for a three-phase supply with the volts between lines"
     )
-    volume_l: float = Field(
-        ge=0.5, le=20000, allow_inf_nan=False, description="what the chamber holds",
-        json_schema_extra=_noted("volume_l = 180", "l"),
-    )  # fmt: skip
+    volume_l: float = number("what the chamber holds", "volume_l = 180", "l", ge=0.5, le=20000)
     shape: Literal["round", "box"] = Field(
         description="round: a cylinder as high as wide; box: a cube; unless dimensions are given",
         json_schema_extra=_noted('shape = "round"'),
     )
-    diameter_mm: float | None = Field(
-        None, gt=0, le=5000, allow_inf_nan=False, description="inside diameter of a round kiln",
-        json_schema_extra=_noted("diameter_mm = 610", "mm"),
-    )  # fmt: skip
-    width_mm: float | None = Field(
-        None, gt=0, le=5000, allow_inf_nan=False, description="inside width of a box",
-        json_schema_extra=_noted("width_mm = 500", "mm"),
-    )  # fmt: skip
-    depth_mm: float | None = Field(
-        None, gt=0, le=5000, allow_inf_nan=False, description="inside depth of a box",
-        json_schema_extra=_noted("depth_mm = 500", "mm"),
-    )  # fmt: skip
-    height_mm: float | None = Field(
-        None, gt=0, le=5000, allow_inf_nan=False, description="inside height",
-        json_schema_extra=_noted("height_mm = 610", "mm"),
-    )  # fmt: skip
-    max_c: float = Field(
-        1300.0, ge=200, le=1450, allow_inf_nan=False, description="what its maker allows",
-        json_schema_extra=_noted("max_c = 1300", "°C"),
-    )  # fmt: skip
+    diameter_mm: float | None = number(
+        "inside diameter of a round kiln", "diameter_mm = 610", "mm", default=None, gt=0, le=5000
+    )
+    width_mm: float | None = number(
+        "inside width of a box", "width_mm = 500", "mm", default=None, gt=0, le=5000
+    )
+    depth_mm: float | None = number(
+        "inside depth of a box", "depth_mm = 500", "mm", default=None, gt=0, le=5000
+    )
+    height_mm: float | None = number(
+        "inside height", "height_mm = 610", "mm", default=None, gt=0, le=5000
+    )
+    max_c: float = number(
+        "what its maker allows", "max_c = 1300", "°C", default=1300.0, ge=200, le=1450
+    )
     vent: bool = Field(
         False,
         description="whether a powered vent runs through the firing",
         json_schema_extra=_noted("vent = false"),
     )
-    leak_w_per_k: float | None = Field(
-        None, ge=0, le=100, allow_inf_nan=False,
-        description="heat that leaking air carries off, a degree",
-        json_schema_extra=_noted("leak_w_per_k = 0.8", "W/K"),
-    )  # fmt: skip
-    outside_w_per_m2k: float | None = Field(
-        None, ge=1, le=100, allow_inf_nan=False,
-        description="heat transfer coefficient of the outside, radiation included",
-        json_schema_extra=_noted("outside_w_per_m2k = 10", "W/(m² K)"),
-    )  # fmt: skip
-    element_kg: float | None = Field(
-        None, gt=0, le=200, allow_inf_nan=False, description="mass of the elements",
-        json_schema_extra=_noted("element_kg = 3", "kg"),
-    )  # fmt: skip
+    leak_w_per_k: float | None = number(
+        "heat that leaking air carries off, a degree",
+        "leak_w_per_k = 0.8",
+        "W/K",
+        default=None,
+        ge=0,
+        le=100,
+    )
+    outside_w_per_m2k: float | None = number(
+        "heat transfer coefficient of the outside, radiation included",
+        "outside_w_per_m2k = 10",
+        "W/(m² K)",
+        default=None,
+        ge=1,
+        le=100,
+    )
+    element_kg: float | None = number(
+        "mass of the elements", "element_kg = 3", "kg", default=None, gt=0, le=200
+    )
     thermocouple: Literal["B", "E", "J", "K", "N", "R", "S", "T"] = Field(
         "K", description="letter of the thermocouple"
     )

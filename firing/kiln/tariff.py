@@ -8,7 +8,6 @@ summer time.
 import math
 from dataclasses import dataclass
 from datetime import datetime, time
-from typing import Any
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from firing.clock import after, require_zone
 from firing.errors import FiringError
 from firing.kiln.energy import EnergyCourse
 from firing.kiln.simulation import JOULES_PER_KWH
+from firing.serialise import Serialised
 from firing.trace import FloatArray
 
 MINUTES_PER_DAY = 1440
@@ -87,7 +87,7 @@ class Tariff:
 
 
 @dataclass(frozen=True, slots=True)
-class Cost:
+class Cost(Serialised):
     """What a firing costs, and how much of it at each price.
 
     Attributes
@@ -103,14 +103,6 @@ class Cost:
     amount: float
     currency: str
     kwh_by_price: tuple[tuple[float, float], ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the cost as the JSON documents show it."""
-        return {
-            "amount": self.amount,
-            "currency": self.currency,
-            "kwh_by_price": [list(row) for row in self.kwh_by_price],
-        }
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
 
 from firing.errors import FiringError
-from firing.files.ready import read_named
-from firing.files.tomlfile import Fault, FaultyFile, KeyPath, clean, read_table, read_text
+from firing.files.kinds import FileKind, WrongKeys
+from firing.files.tomlfile import clean, number
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
+from firing.units import TemperatureUnit
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)|24:00")
 
@@ -96,13 +96,7 @@ class PeriodTable(BaseModel):
     days: Days = Field("mon-sun", description='days it begins on: "mon-fri", "sat, sun"')
     from_: Clock = Field("00:00", alias="from", description='from when, like "07:00"')
     to: Clock = Field("24:00", description="until when; before `from` it runs past midnight")
-    price_per_kwh: float = Field(
-        ge=0,
-        le=1000,
-        allow_inf_nan=False,
-        description="price of a kWh",
-        json_schema_extra={"example": "price_per_kwh = 0.34", "unit": "a kWh"},
-    )
+    price_per_kwh: float = number("price of a kWh", "price_per_kwh = 0.34", "a kWh", ge=0, le=1000)
 
 
 class TariffTable(BaseModel):
@@ -121,34 +115,22 @@ class TariffTable(BaseModel):
     )
 
 
-def _across(table: TariffTable) -> list[tuple[KeyPath, str]]:
-    """Return which periods have no length."""
-    return [
-        (
-            ("period", index, "to"),
-            f"begins and ends at {entry.to}; leave both out for the whole day",
-        )
+def _tariff(table: TariffTable) -> Tariff:
+    empty = [
+        (index, entry)
         for index, entry in enumerate(table.period)
         if parse_clock_min(entry.from_) == parse_clock_min(entry.to)
     ]
-
-
-def parse_tariff(text: str, name: str = "tariff") -> Tariff:
-    """Read a tariff from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file; or naming the first hour of the week without a price.
-    """
-    table = read_table(text, name, TariffTable, _across)
+    if empty:
+        raise WrongKeys(
+            *(
+                (
+                    ("period", index, "to"),
+                    f"begins and ends at {entry.to}; leave both out for the whole day",
+                )
+                for index, entry in empty
+            )
+        )
     periods = []
     for entry in table.period:
         days = EVERY_DAY if entry.days == "mon-sun" else parse_days(entry.days)
@@ -160,25 +142,16 @@ def parse_tariff(text: str, name: str = "tariff") -> Tariff:
             for minute in range(MINUTES_PER_DAY):
                 tariff.price_at(weekday, minute)
     except FiringError as error:
-        raise FaultyFile([Fault(name, None, "period", str(error))]) from None
+        # Of the week as a whole, so at no line.
+        raise WrongKeys(((), f"period: {error}")) from None
     return tariff
 
 
-def read_tariff(path: Path) -> Tariff:
-    """Read a tariff file; see `parse_tariff`."""
-    return parse_tariff(read_text(path), str(path))
+def _described(tariff: Tariff, _: TemperatureUnit) -> list[str]:
+    prices = sorted({period.price_per_kwh for period in tariff.periods})
+    span = f"{prices[0]:g}" if len(prices) == 1 else f"{prices[0]:g} to {prices[-1]:g}"
+    return [f"{tariff.currency} {span} per kWh"]
 
 
-def open_tariff(name: str) -> Tariff:
-    """Read a tariff file, or the example tariff."""
-    return read_named(name, parse_tariff, read_tariff)
-
-
-__all__ = [
-    "TariffTable",
-    "open_tariff",
-    "parse_clock_min",
-    "parse_days",
-    "parse_tariff",
-    "read_tariff",
-]
+TARIFF_FILE = FileKind("tariff", lambda: TariffTable, _tariff, describe=_described)
+parse_tariff, open_tariff = TARIFF_FILE.parse, TARIFF_FILE.open

@@ -43,22 +43,10 @@ MAX_REPEATS_AT_REST = 200
 class NetworkState:
     """One moment.
 
-    Attributes
-    ----------
-    temperature_c : list of float
-        Chamber, elements, lumps, thick ware from its face inwards, wall from its face outwards.
-    heat_j : list of float
-        Heat content of each, above an arbitrary level.
-    pending_j : list of float
-        Heat that water still takes up, one a demand.
-    supplied_j, lost_j : float
-        Since the start.
-    power_w, loss_w : float
-        Now.
-    full_w : float
-        What the elements would give now, switched on.
-    surprise_c : float
-        The largest distance of a temperature, the elements' apart, from what was expected.
+    Temperatures and heat contents are those of the nodes of `KilnNodes`; `pending_j` is the heat
+    that water still takes up, one a demand; `supplied_j` and `lost_j` count from the start.
+    `full_w` is what the elements would give now, switched on, and `surprise_c` the largest distance
+    of a temperature, the elements' apart, from what was expected.
     """
 
     temperature_c: list[float]

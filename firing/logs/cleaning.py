@@ -56,25 +56,25 @@ def stuck_runs(
         return []
     found = []
     for begin, end in runs:
-        if begin and not _walks_in(steps_c, begin):
+        if begin and not _begins_without_a_step(steps_c, begin):
             continue
         if (
-            _leaps(values, steps_c, begin, end)
-            or _left_behind(time_s, others, begin, end)
-            or (end == values.size and _was_restless(values, steps_c, begin, end))
+            _ends_with_a_leap(values, steps_c, begin, end)
+            or _others_moved_on(time_s, others, begin, end)
+            or (end == values.size and _was_noisy_before(values, steps_c, begin, end))
         ):
             found.append((begin, end))
     return found
 
 
-def _walks_in(steps_c: FloatArray, begin: int) -> bool:
+def _begins_without_a_step(steps_c: FloatArray, begin: int) -> bool:
     """Tell whether a run goes on from the reading before it; else it is a dropout or overload."""
     before = np.abs(steps_c[max(0, begin - 6) : begin - 1])
     usual_c = float(np.median(before)) if before.size else 0.0
     return abs(float(steps_c[begin - 1])) <= _LEAP_C + _LEAP_STEPS * usual_c
 
 
-def _leaps(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> bool:
+def _ends_with_a_leap(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> bool:
     """Tell whether the channel catches up in one leap when a run ends."""
     if end >= values.size:
         return False
@@ -90,7 +90,7 @@ def _leaps(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> boo
     return leap_c > _LEAP_C + _LEAP_STEPS * usual_c and leap_c > 2.0 * largest_c
 
 
-def _left_behind(time_s: FloatArray, others: FloatArray, begin: int, end: int) -> bool:
+def _others_moved_on(time_s: FloatArray, others: FloatArray, begin: int, end: int) -> bool:
     """Tell whether another channel went far while this one stood still."""
     if not others.shape[1] or time_s[end - 1] - time_s[begin] < _OTHER_S:
         return False
@@ -104,7 +104,7 @@ def _left_behind(time_s: FloatArray, others: FloatArray, begin: int, end: int) -
     return False
 
 
-def _was_restless(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> bool:
+def _was_noisy_before(values: FloatArray, steps_c: FloatArray, begin: int, end: int) -> bool:
     """Tell whether a channel that ends standing still had noise in every digit until then."""
     if end - begin < LOG_TURNING_READINGS or values[begin] <= 100.0:
         return False
@@ -118,7 +118,7 @@ def _was_restless(values: FloatArray, steps_c: FloatArray, begin: int, end: int)
 LEAST_READINGS = 20
 """A channel with fewer readings is not judged: too little shows what is usual for it."""
 _MOST_JUMPS_SHARE = 0.5
-_RESTLESS_SHARE = 0.05
+_NOISY_SHARE = 0.05
 _WARM_C = 100.0
 _LONG_HOLD_S = 7200.0
 
@@ -161,31 +161,35 @@ def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleanin
         values = np.ascontiguousarray(temperature_c[:, channel])
         finite = np.isfinite(values)
         if finite.all():
-            found = _marks_of(trace.time_s, values, _others(temperature_c, channel))
+            found = _flags_of_channel(trace.time_s, values, _other_channels(temperature_c, channel))
             if found is not None:
                 marks[:, channel] = found
             continue
         marks[~finite, channel] = Flag.MISSING
         rows = np.flatnonzero(finite)
-        found = _marks_of(trace.time_s[rows], values[rows], _others(temperature_c, channel)[rows])
+        found = _flags_of_channel(
+            trace.time_s[rows], values[rows], _other_channels(temperature_c, channel)[rows]
+        )
         if found is not None:
             marks[rows, channel] = found
     where = where or (lambda row: f"{trace.time_s[row]:.0f} s")
     notes: list[str] = []
     for channel, name in enumerate(trace.channels):
-        notes += _sentences(name, marks[:, channel], temperature_c[:, channel], where)
-        notes += _restlessness(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
-        notes += _stillness(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
+        notes += _flag_notes(name, marks[:, channel], temperature_c[:, channel], where)
+        notes += _noise_notes(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
+        notes += _standstill_notes(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
     return Cleaning(marks, trace.channels, tuple(notes))
 
 
-def _others(temperature_c: FloatArray, channel: int) -> FloatArray:
+def _other_channels(temperature_c: FloatArray, channel: int) -> FloatArray:
     if channel == 0:
         return temperature_c[:, 1:]
     return np.concatenate([temperature_c[:, :channel], temperature_c[:, channel + 1 :]], axis=1)
 
 
-def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> FlagArray | None:
+def _flags_of_channel(
+    time_s: FloatArray, values: FloatArray, others: FloatArray
+) -> FlagArray | None:
     """Flag one channel's finite readings; None where there is nothing to mark."""
     if values.size < LEAST_READINGS:
         return None
@@ -215,7 +219,9 @@ def _marks_of(time_s: FloatArray, values: FloatArray, others: FloatArray) -> Fla
     return marks
 
 
-def _stillness(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+def _standstill_notes(
+    name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray
+) -> list[str]:
     """Say where a log ends in a long standstill in the heat: a hold, or a sensor that was stuck."""
     rows = np.flatnonzero(marks == Flag.USED)
     if rows.size < LEAST_READINGS or values[rows[-1]] <= _WARM_C:
@@ -231,7 +237,7 @@ def _stillness(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArr
     ]
 
 
-def _restlessness(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray) -> list[str]:
+def _noise_notes(name: str, marks: FlagArray, time_s: FloatArray, values: FloatArray) -> list[str]:
     """Say where even the readings that are used cannot all be those of one kiln."""
     used = marks == Flag.USED
     if not used.all():
@@ -239,11 +245,11 @@ def _restlessness(name: str, marks: FlagArray, time_s: FloatArray, values: Float
     if values.size < LEAST_READINGS:
         return []
     far = np.flatnonzero(np.abs(np.diff(values)) > LOG_STEP_C)
-    if far.size <= _RESTLESS_SHARE * values.size:
+    if far.size <= _NOISY_SHARE * values.size:
         return []
     limit_c = LOG_STEP_C + LOG_RISE_C_PER_S * (time_s[far + 1] - time_s[far])
     wild = np.count_nonzero(np.abs(values[far + 1] - values[far]) > limit_c)
-    if wild <= _RESTLESS_SHARE * values.size:
+    if wild <= _NOISY_SHARE * values.size:
         return []
     return [
         f"{name}: {100.0 * wild / values.size:.0f} % of its used readings lie further from the one "
@@ -251,7 +257,7 @@ def _restlessness(name: str, marks: FlagArray, time_s: FloatArray, values: Float
     ]
 
 
-def _sentences(
+def _flag_notes(
     name: str, marks: FlagArray, values: FloatArray, where: Callable[[int], str]
 ) -> list[str]:
     counts = np.bincount(marks, minlength=len(Flag))

@@ -137,7 +137,11 @@ def real_time(naive_s: FloatArray, zone: Zone, line: Callable[[int], int]) -> Re
     fold = 0
     real_s = naive_s
     for change in zone.changes(float(naive_s.min()), float(naive_s.max())):
-        step = _spring(naive_s, change) if change.shift_s > 0 else _autumn(naive_s, change)
+        step = (
+            _skipped_hour_at(naive_s, change)
+            if change.shift_s > 0
+            else _repeated_hour_at(naive_s, change)
+        )
         if step is None:
             continue
         if step < 0:
@@ -161,7 +165,7 @@ def real_time(naive_s: FloatArray, zone: Zone, line: Callable[[int], int]) -> Re
     return RealTime(real_s, fold, tuple(notes))
 
 
-def _spring(naive_s: FloatArray, change: ClockChange) -> int | None:
+def _skipped_hour_at(naive_s: FloatArray, change: ClockChange) -> int | None:
     """Return where the skipped hour lies, −1 if the clock ran through it, None if it is not met."""
     if np.any((naive_s >= change.begin_s) & (naive_s < change.end_s)):
         return -1
@@ -171,7 +175,7 @@ def _spring(naive_s: FloatArray, change: ClockChange) -> int | None:
     return int(after[0])
 
 
-def _autumn(naive_s: FloatArray, change: ClockChange) -> int | None:
+def _repeated_hour_at(naive_s: FloatArray, change: ClockChange) -> int | None:
     """Return where the repeated hour begins anew, −1 if the clock ran on, None if it is not met."""
     near = (naive_s[1:] >= change.begin_s - 60.0) & (naive_s[1:] < change.end_s)
     back = np.flatnonzero(near & (np.diff(naive_s) < 0))

@@ -33,7 +33,7 @@ def join(readings: Sequence[LogReadings], pause_s: float | None) -> LogReadings:
             "stood still"
         )
     notes: list[str] = []
-    ordered, offsets_s = _placed(readings, pause_s, notes)
+    ordered, offsets_s = _ordered_by_start(readings, pause_s, notes)
     channels = _common_channels(ordered, notes)
     times: list[FloatArray] = []
     kept: list[LogReadings] = []
@@ -70,11 +70,11 @@ def join(readings: Sequence[LogReadings], pause_s: float | None) -> LogReadings:
         rows=sum(one.rows for one in readings),
         time_s=whole_s - whole_s[0],
         temperature_c=np.concatenate(
-            [one.temperature_c[keep][:, _places(one, channels)] for one, keep in parts]
+            [one.temperature_c[keep][:, _channel_indices(one, channels)] for one, keep in parts]
         ),
         channels=channels,
-        setpoint_c=_side([(one.setpoint_c, keep) for one, keep in parts]),
-        duty=_side([(one.duty, keep) for one, keep in parts]),
+        setpoint_c=_joined_column([(one.setpoint_c, keep) for one, keep in parts]),
+        duty=_joined_column([(one.duty, keep) for one, keep in parts]),
         lines=np.concatenate([one.lines[keep] for one, keep in parts]),
         sections=(0,),
         notes=(*(f"{one.name}: {note}" for one in ordered for note in one.notes), *notes),
@@ -82,7 +82,7 @@ def join(readings: Sequence[LogReadings], pause_s: float | None) -> LogReadings:
     )
 
 
-def _placed(
+def _ordered_by_start(
     readings: Sequence[LogReadings], pause_s: float | None, notes: list[str]
 ) -> tuple[list[LogReadings], list[float]]:
     """Return the files in order, and when each began, in seconds after the first."""
@@ -128,11 +128,11 @@ def _common_channels(readings: Sequence[LogReadings], notes: list[str]) -> tuple
     return tuple(common)
 
 
-def _places(readings: LogReadings, channels: Sequence[str]) -> list[int]:
+def _channel_indices(readings: LogReadings, channels: Sequence[str]) -> list[int]:
     return [readings.channels.index(name) for name in channels]
 
 
-def _side(columns: Sequence[tuple[FloatArray | None, BoolArray]]) -> FloatArray | None:
+def _joined_column(columns: Sequence[tuple[FloatArray | None, BoolArray]]) -> FloatArray | None:
     """Join a column that not every file may have; NaN where it is missing."""
     if all(values is None for values, _ in columns):
         return None

@@ -103,7 +103,7 @@ def read_rows(
     setpoint_c = None if set_point is None else table.celsius(set_point)[keep]
     duty = _duty(table, keep, notes)
     temperature_c = np.stack(columns, axis=1)
-    _forget_shifted(table, keep, [temperature_c, setpoint_c, duty], notes)
+    _drop_shifted_rows(table, keep, [temperature_c, setpoint_c, duty], notes)
     _report_unusable(table, keep, temperature_c, notes)
     _suspect_fahrenheit(dialect, temperature_c, notes)
     # the first row kept need not be the first one read
@@ -126,7 +126,7 @@ def read_rows(
     )
 
 
-def _forget_shifted(
+def _drop_shifted_rows(
     table: LogTable,
     keep: RowNumbers,
     columns: list[FloatArray | None],

@@ -41,12 +41,12 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedR
     """
     time_s = times.time_s
     readable = np.isfinite(time_s)
-    _note_lost(table, np.flatnonzero(~readable), notes)
+    _note_unreadable_times(table, np.flatnonzero(~readable), notes)
     rows: RowNumbers = np.flatnonzero(readable)
     if times.descending:
         rows = rows[::-1]
         notes.append("the newest reading comes first in the file; it is read from its end")
-    rows = _without_strays(table, rows, time_s, times.elapsed, notes)
+    rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     steps_s = np.diff(time_s[rows])
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
@@ -57,7 +57,7 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedR
         near_zero = lands_s <= 2.0 * usual_s + max(0.0, float(time_s[rows[0]]))
         restarted = times.elapsed and bool((near_zero & (ran_s >= _RAN_STEPS * usual_s)).all())
         if not restarted or back.size > _MOST_RESTARTS:
-            raise _backwards(table, rows, time_s, times, int(back[0]))
+            raise _runs_backwards(table, rows, time_s, times, int(back[0]))
         sections += [int(place) + 1 for place in back]
     else:
         _note_hour_gap(table, rows, steps_s, times, notes)
@@ -96,7 +96,7 @@ def _compact(text: str) -> str:
     return "".join(text.casefold().split()).lstrip("#/%;")
 
 
-def _note_lost(table: LogTable, unread: RowNumbers, notes: list[str]) -> None:
+def _note_unreadable_times(table: LogTable, unread: RowNumbers, notes: list[str]) -> None:
     mark = table.dialect.delimiter
     filled = [int(row) for row in unread if not table.is_blank(int(row))]
     headers = [row for row in filled if looks_like_header(table.line_text(row), mark)]
@@ -117,7 +117,7 @@ def _note_lost(table: LogTable, unread: RowNumbers, notes: list[str]) -> None:
         )
 
 
-def _without_strays(
+def _without_stray_rows(
     table: LogTable, rows: RowNumbers, time_s: FloatArray, elapsed: bool, notes: list[str]
 ) -> RowNumbers:
     """Leave out single rows whose time is out of line while the others' go on past them."""
@@ -147,7 +147,7 @@ def _without_strays(
     return kept
 
 
-def _backwards(
+def _runs_backwards(
     table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
 ) -> FiringError:
     before, after = int(rows[at]), int(rows[at + 1])

@@ -33,9 +33,9 @@ def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     dialect = table.dialect
     kind = dialect.time_kind
     if kind == "datetime":
-        return _dated(table, zone, notes)
+        return _from_dates(table, zone, notes)
     if kind == "elapsed clock":
-        return _counted(table, notes)
+        return _from_clocks(table, notes)
     numbers = table.numbers(dialect.time_columns[-1])
     if len(dialect.time_columns) == 2:
         numbers = numbers + table.numbers(dialect.time_columns[0])
@@ -45,8 +45,8 @@ def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     if is_serial(kind):
         # a day's fraction holds a second's thousandth, but no more
         naive_s = np.round(seconds - DAYS_TO_1970[kind] * SECONDS_PER_DAY, 3)
-        return _naive(table, naive_s, zone, notes)
-    descending = _descends(seconds)
+        return _from_wall_clock(table, naive_s, zone, notes)
+    descending = _is_descending(seconds)
     if is_epoch(kind):
         readable = np.flatnonzero(np.isfinite(seconds))
         if not readable.size:
@@ -57,7 +57,7 @@ def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     return RowTimes(seconds, None, True, descending)
 
 
-def _dated(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
+def _from_dates(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     dialect = table.dialect
     places, order = dialect.time_columns, dialect.date_order
     if len(places) == 2:
@@ -70,20 +70,22 @@ def _dated(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     if np.isnan(moments.offset_s).all():
         naive_s = moments.day * SECONDS_PER_DAY + moments.second
         naive_s[~moments.valid] = np.nan
-        return _naive(table, naive_s, zone, notes)
+        return _from_wall_clock(table, naive_s, zone, notes)
     seconds = moments.elapsed_s()
-    descending = _descends(seconds)
+    descending = _is_descending(seconds)
     rows = np.flatnonzero(moments.valid)
     first = int(rows[-1 if descending else 0])
     return RowTimes(seconds - seconds[first], moments.moment(first), False, descending)
 
 
-def _naive(table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]) -> RowTimes:
+def _from_wall_clock(
+    table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]
+) -> RowTimes:
     """Put wall-clock times without an offset on real time."""
     rows = np.flatnonzero(np.isfinite(naive_s))
     if not rows.size:
         return RowTimes(naive_s, None, False, False)
-    descending = _descends(naive_s)
+    descending = _is_descending(naive_s)
     ordered = rows[::-1] if descending else rows
     real = real_time(naive_s[ordered], zone, lambda place: table.line(int(ordered[place])))
     notes += real.notes
@@ -93,7 +95,7 @@ def _naive(table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]) -
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
 
 
-def _counted(table: LogTable, notes: list[str]) -> RowTimes:
+def _from_clocks(table: LogTable, notes: list[str]) -> RowTimes:
     """Read clocks without a date: elapsed times, or times of day."""
     dialect = table.dialect
     places = dialect.time_columns
@@ -102,7 +104,7 @@ def _counted(table: LogTable, notes: list[str]) -> RowTimes:
     if len(places) == 2:
         seconds = seconds + table.numbers(places[0]) * SECONDS_PER_DAY
     seconds[~moments.valid] = np.nan
-    descending = _descends(seconds)
+    descending = _is_descending(seconds)
     if len(places) == 1 and not descending:
         seconds = _past_midnight(table, seconds, moments, notes)
     return RowTimes(seconds, None, True, descending)
@@ -129,7 +131,7 @@ def _past_midnight(
     return seconds
 
 
-def _descends(seconds: FloatArray) -> bool:
+def _is_descending(seconds: FloatArray) -> bool:
     """Tell whether times run from the newest to the oldest."""
     first = seconds[: min(seconds.size, 2000)]
     first = first[np.isfinite(first)]

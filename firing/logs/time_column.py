@@ -28,7 +28,7 @@ def find_time(
     """Return the places of the time column, or of a date and its clock, and its kind."""
     given = [c for c in columns if c.role in ("time", "date")]
     if given:
-        return _as_given(name, layout, given, options)
+        return _from_stated_columns(name, layout, given, options)
     open_ones = [c for c in columns if c.role == "other"]
     places = {
         kind: [c.index for c in open_ones if layout.kinds[c.index] == kind] for kind in layout.kinds
@@ -60,7 +60,7 @@ def find_time(
             return (column.index,), _number_kind(layout, column.index, unit, options)
     if clocks and not (stated and numeric):
         return (clocks[0],), "elapsed clock"
-    candidates = [c.index for c in numeric] or _rising(layout, open_ones)
+    candidates = [c.index for c in numeric] or _rising_columns(layout, open_ones)
     if stated is not None and candidates:
         values = _values(layout, candidates[0])
         return (candidates[0],), numeric_times.kind_of_option(stated, values)
@@ -77,7 +77,7 @@ def find_time(
     raise FiringError(f"{name} {_NO_TIME}")
 
 
-def _as_given(
+def _from_stated_columns(
     name: str, layout: LogLayout, given: Sequence[Column], options: ReadingOptions
 ) -> tuple[tuple[int, ...], TimeKind]:
     """Take the columns a person named."""
@@ -164,7 +164,7 @@ def _stated_time_unit(layout: LogLayout, column: Column) -> TimeUnit | None:
     return stated
 
 
-def _rising(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
+def _rising_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
     """Return the number columns that only ever rise, as a time must."""
     found = []
     for column in columns:
@@ -211,7 +211,7 @@ def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
         match = GRAMMAR["date"].match(cell)
         if match is None or not match["a"]:
             continue
-        here = _readings(match)
+        here = _readings_in_each_order(match)
         possible = set(here) if possible is None else possible & set(here)
         if len(set(here.values())) > 1:
             example = example or cell[: match.end()].strip()
@@ -220,7 +220,7 @@ def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
     return possible, example
 
 
-def _readings(match: re.Match[str]) -> dict[DateOrder, date]:
+def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
     a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
     century = 2000 if len(match["c"]) == 2 else 0
     if match["s2"] == ".":

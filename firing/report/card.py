@@ -77,24 +77,21 @@ class Card:
 def card_report(card: Card) -> Report:
     """Return the card as a report; its page is one sheet of A4 to print, and needs no script."""
     program = card.program
+    times = f"Times: {card.forecast.basis}."
     to_write = ["Witness cones set", "Keyed by"]
     if card.forecast.started is None:
         to_write.insert(0, "Started at")
-    free, names = _free_words(card), cautions_named(card.cautions)
+    broken = [breach.message for breach in card.forecast.breaches]
+    free = [Paragraph(words, "quiet") for words in _free_words(card)]
+    names = cautions_named(card.cautions)
     return Report(
         "Key-in card",
         program.original.title,
         [
             Paragraph(f"For: {program.controller.name}. {_times(card)}"),
-            *(Section(heading, [Bullets(items)]) for heading, items in _ware_words(card)),
-            Section(
-                "",
-                [
-                    _table(card),
-                    *(Paragraph(words, "quiet") for words in free),
-                    Paragraph(_check_words(card)),
-                ],
-            ),
+            Section("Not safe for this load: do not key it", [Bullets(broken)]),
+            Section("Check before you start", [Bullets(_ware_cautions(card))]),
+            Section("", [_table(card), *free, Paragraph(_check_words(card))]),
             FillIn(to_write),
             Section("By hand", [Bullets(_by_hand(card))]),
             Section("Rounding", [Bullets(_effect(card))]),
@@ -102,13 +99,7 @@ def card_report(card: Card) -> Report:
                 "Cautions that apply",
                 [on_text(Bullets([names.words.removesuffix(".")])), on_page(names)],
             ),
-            Section(
-                "",
-                [
-                    Paragraph(DEFERENCE, "quiet"),
-                    Paragraph(f"Times: {card.forecast.basis}.", "quiet"),
-                ],
-            ),
+            Section("", [Paragraph(DEFERENCE, "quiet"), Paragraph(times, "quiet")]),
         ],
         sheet=True,
     )
@@ -199,15 +190,6 @@ def _ware_cautions(card: Card) -> list[str]:
     """Say what would not be safe if the ware is less good-natured than usual."""
     ware = card.forecast.ware
     return [] if ware is None else [caution.message for caution in ware.cautions]
-
-
-def _ware_words(card: Card) -> list[tuple[str, list[str]]]:
-    """Say what the load makes of the program as keyed: what comes before any keying."""
-    found = [
-        ("Not safe for this load: do not key it", [b.message for b in card.forecast.breaches]),
-        ("Check before you start", _ware_cautions(card)),
-    ]
-    return [(heading, items) for heading, items in found if items]
 
 
 def _check_words(card: Card) -> str:

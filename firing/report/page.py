@@ -5,6 +5,10 @@ their digests and nothing from anywhere else, so opening it sends no request to 
 a title or a channel name says.
 """
 
+import base64
+import hashlib
+import html
+import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from importlib.resources import files
@@ -27,8 +31,8 @@ from firing.report.document import (
     Table,
     shown,
 )
-from firing.report.formatting import SEVERITY_WORDS, citations
-from firing.report.html import prose, script, script_json, text
+from firing.report.formatting import SEVERITY_WORDS, citations, join_units
+from firing.report.sanitize import plain
 
 # Draws every figure, and gives each drawing a view box so that paper can scale it.
 _DRAW = """
@@ -62,6 +66,15 @@ CONFIG: dict[str, Any] = {
 
 _BOX = '<span class="box" role="img" aria-label="box to tick"></span>'
 _BLANK = '<span class="blank">&nbsp;</span>'
+_HIDE_PLOTS = "<noscript><style>.plot { display: none; }</style></noscript>\n"
+_WITHOUT_SCRIPT = """<noscript><p class="quiet">The drawings need JavaScript; everything they show \
+is also said in words
+and tables here.</p></noscript>
+"""
+_FOOTER = """<footer class="quiet"><p>This page stands alone: it holds its own data and asks no \
+server for
+anything.</p></footer>
+"""
 
 
 def render_page(report: Report) -> str:
@@ -98,7 +111,7 @@ def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2
             case Sources(ids):
                 yield _sources(ids)
             case FillIn(labels):
-                yield f"<p>{' '.join(f'{text(words)}: {_BLANK}' for words in labels)}</p>"
+                yield f"<p>{' '.join(f'{escaped(words)}: {_BLANK}' for words in labels)}</p>"
             case Table():
                 yield _table(part)
             case Chart():
@@ -111,7 +124,7 @@ def _shown(parts: Sequence[Part | None], drawings: list[Drawing], level: int = 2
 
 
 def _opening(report: Report) -> str:
-    title = f"<h1>{text(report.title)}</h1>"
+    title = f"<h1>{escaped(report.title)}</h1>"
     if not report.answer:
         return title
     sentences = "\n".join(_paragraph(words) for words in report.answer)
@@ -126,10 +139,10 @@ def _section(section: Section, drawings: list[Drawing], level: int) -> str:
     if not inner or not section.titled("page"):
         return inner
     if level > 2:
-        return f"<h{level}>{text(section.heading)}</h{level}>\n{inner}"
+        return f"<h{level}>{escaped(section.heading)}</h{level}>\n{inner}"
     anchor = section.anchor or re.sub(r"[^a-z0-9]+", "-", section.heading.lower())
     return (
-        f'<section aria-labelledby="{anchor}">\n<h2 id="{anchor}">{text(section.heading)}</h2>\n'
+        f'<section aria-labelledby="{anchor}">\n<h2 id="{anchor}">{escaped(section.heading)}</h2>\n'
         f"{inner}\n</section>"
     )
 
@@ -155,15 +168,15 @@ def _flagged(items: Sequence[Flagged]) -> str:
     for item in items:
         cited = "".join(f" [{name}]" for name in item.sources)
         told.append(
-            f'<li><span class="severity {text(item.severity)}">'
-            f"{text(SEVERITY_WORDS[item.severity])}</span>{prose(item.words)}"
-            f'<span class="quiet">{text(cited)}</span></li>'
+            f'<li><span class="severity {escaped(item.severity)}">'
+            f"{escaped(SEVERITY_WORDS[item.severity])}</span>{prose(item.words)}"
+            f'<span class="quiet">{escaped(cited)}</span></li>'
         )
     return _list(told, "findings")
 
 
 def _sources(ids: Iterable[str]) -> str:
-    told = [f"<li><b>{text(name)}</b>: {text(words)}</li>" for name, words in citations(ids)]
+    told = [f"<li><b>{escaped(name)}</b>: {escaped(words)}</li>" for name, words in citations(ids)]
     return _list(told, "sources")
 
 
@@ -179,24 +192,34 @@ def _table(table: Table) -> str:
     """Return a table, in a box that scrolls sideways by itself where the screen is narrow."""
     kinds = ["tick" if letter == "t" else letter for letter in table.align]
     head = "".join(
-        f'<th scope="col" class="{kind}">{text(cell)}</th>'
+        f'<th scope="col" class="{kind}">{escaped(cell)}</th>'
         for kind, cell in zip(kinds, table.headers, strict=True)
     )
     sized = [f"{kind} big" if n in table.large else kind for n, kind in enumerate(kinds)]
     body = []
     for first, *others in table.rows:
         cells = "".join(
-            f'<td class="{kind}">{_BOX if kind == "tick" else text(cell)}</td>'
+            f'<td class="{kind}">{_BOX if kind == "tick" else escaped(cell)}</td>'
             for kind, cell in zip(sized[1:], others, strict=True)
         )
-        body.append(f'<tr><th scope="row" class="{sized[0]}">{text(first)}</th>{cells}</tr>')
-    caption = text(table.caption)
+        body.append(f'<tr><th scope="row" class="{sized[0]}">{escaped(first)}</th>{cells}</tr>')
+    caption = escaped(table.caption)
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="{caption}">\n'
         f"<table>\n<caption><span>{caption}</span></caption>\n"
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n" + "\n".join(body) + "\n</tbody>\n"
         "</table>\n</div>"
     )
+
+
+def escaped(raw: str) -> str:
+    """Return user text for HTML content or a quoted attribute, control characters shown."""
+    return html.escape(plain(raw), quote=True)
+
+
+def prose(raw: str) -> str:
+    """Return running text as `escaped` does, with numbers kept on one line with their units."""
+    return escaped(join_units(raw))
 
 
 def _document(report: Report, content: str, drawings: Sequence[Drawing]) -> str:
@@ -217,7 +240,7 @@ def _document(report: Report, content: str, drawings: Sequence[Drawing]) -> str:
 <meta http-equiv="Content-Security-Policy" content="{policy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
-<title>{text(report.heading)}</title>
+<title>{escaped(report.heading)}</title>
 <link rel="icon" href="data:,">
 <style>
 {style}</style>
@@ -229,17 +252,6 @@ def _document(report: Report, content: str, drawings: Sequence[Drawing]) -> str:
 </main>
 {"" if report.sheet else _FOOTER}{"".join(f"{element}{chr(10)}" for element, _ in scripts)}</body>
 </html>
-"""
-
-
-_HIDE_PLOTS = "<noscript><style>.plot { display: none; }</style></noscript>\n"
-_WITHOUT_SCRIPT = """<noscript><p class="quiet">The drawings need JavaScript; everything they show \
-is also said in words
-and tables here.</p></noscript>
-"""
-_FOOTER = """<footer class="quiet"><p>This page stands alone: it holds its own data and asks no \
-server for
-anything.</p></footer>
 """
 
 
@@ -257,7 +269,8 @@ def _draw(drawings: Sequence[Drawing]) -> str:
     for drawing in drawings:
         figure = go.Figure(drawing.figure).to_plotly_json()
         data.append({"name": drawing.name, "data": figure["data"], "layout": figure["layout"]})
-    return _DRAW.replace("DRAWINGS", script_json(data)).replace("CONFIG", script_json(CONFIG))
+    # The data last: a channel may be called CONFIG.
+    return _DRAW.replace("CONFIG", script_json(CONFIG)).replace("DRAWINGS", script_json(data))
 
 
 def library() -> str:
@@ -266,3 +279,29 @@ def library() -> str:
 
     code: str = get_plotlyjs()
     return code.replace("\r\n", "\n").replace("</script", "<\\/script")
+
+
+def script_json(value: Any) -> str:
+    """Return `value` as JSON that may stand inside a script element.
+
+    ``<``, ``>`` and ``&`` are written as escapes, so that no text in it can end the script or open
+    a comment, and so are the two line separators that older scripts take for line ends.
+    """
+    encoded = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    for character in "<>&\u2028\u2029":
+        encoded = encoded.replace(character, f"\\u{ord(character):04x}")
+    return encoded
+
+
+def script(code: str) -> tuple[str, str]:
+    """Return a script element, and the token that lets a content policy admit exactly it.
+
+    Raises
+    ------
+    ValueError
+        If the code would end its own element.
+    """
+    if "</script" in code.lower() or "<!--" in code:
+        raise ValueError("this script would end its own element; escape it first")
+    digest = base64.b64encode(hashlib.sha256(code.encode()).digest()).decode()
+    return f"<script>{code}</script>", f"'sha256-{digest}'"

@@ -123,7 +123,7 @@ def _states(schedule: Schedule, trace: ResampledTrace) -> list[_State]:
     free = np.zeros(temperature_c.size + 1)
     ends_c = np.append(temperature_c, temperature_c[-1])
     idle = np.clip(np.abs(temperature_c - temperature_c[0]) / scatter_c, 0.0, 1.5)
-    idle = idle + np.clip(np.abs(rate) / 15.0 - 0.5, 0.0, 1.0)
+    idle = idle + np.clip(np.abs(rate) / limit.IDLE_C_PER_H - 0.5, 0.0, 1.0)
     states = [_State(-1, False, idle * minutes, free)]
     for index, segment in enumerate(schedule.segments):
         from_c, to_c = schedule.from_c(index), segment.target_c

@@ -16,6 +16,7 @@ from firing.review.resample import ResampledTrace
 from firing.review.segment_analysis import analyse_segment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
+from firing.units import SECONDS_PER_HOUR
 
 
 def _left_to_cool(
@@ -255,7 +256,7 @@ def _begun_before(alignment: Alignment, schedule: Schedule, trace: ResampledTrac
     early = slice(0, max(2, trace.index(begin_s + limit.BEGUN_OVER_S)) + 1)
     rise_c = float(trace.temperature_c[early][-1] - trace.temperature_c[0])
     taken_s = float(trace.time_s[early][-1]) - begin_s
-    if rise_c / taken_s * 3600.0 < limit.CLIMBING_SHARE * segment.rate_c_per_h:
+    if rise_c / taken_s * SECONDS_PER_HOUR < limit.CLIMBING_SHARE * segment.rate_c_per_h:
         return alignment
     passages = (replace(first, start_s=None, from_c=None), *alignment.passages[1:])
     return replace(alignment, passages=passages, complete=False, starts_inside=True)

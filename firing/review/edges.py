@@ -15,7 +15,7 @@ def tolerance_c(trace: ResampledTrace) -> float:
 
 
 def _window(trace: ResampledTrace, centre: int) -> slice:
-    half = max(2, round(900.0 / trace.step_s))
+    half = max(2, round(limit.EDGE_SEARCH_S / trace.step_s))
     return slice(max(0, centre - half), min(trace.time_s.size, centre + half + 1))
 
 
@@ -28,7 +28,7 @@ def came_to_c(
     target_c: float,
 ) -> float:
     """Return the temperature a segment came to: of its hold if it had one, else of its crossing."""
-    if (hold_to - hold_from) * trace.step_s >= 300.0:
+    if (hold_to - hold_from) * trace.step_s >= limit.HOLD_MEDIAN_S:
         return float(np.median(trace.temperature_c[hold_from:hold_to]))
     part = trace.temperature_c[ramp_from : max(hold_to, ramp_from + 1) + 1]
     if part.size == 0:

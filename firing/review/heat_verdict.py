@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.cones.equivalence import ConeVerdict
+from firing.cones.equivalence import ConeVerdict, cone_reached
+from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
+from firing.logs.reader import Log
 from firing.review import thresholds as limit
 from firing.review.cooling import rates_through
 from firing.review.resample import ResampledTrace
@@ -24,6 +27,51 @@ from firing.units import TemperatureUnit, format_temperature
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
+
+
+def cones_of_channels(
+    log: Log, channel: int, kiln: KilnDescription | None, error: ThermocoupleError
+) -> tuple[dict[str, ConeVerdict], dict[str, ConeVerdict]]:
+    """Return the cones of every channel by its readings alone, and by what is known of the kiln.
+
+    The kiln's offset and its thermocouple's class speak of the channel it is run by, no other.
+    """
+    by_readings: dict[str, ConeVerdict] = {}
+    judged: dict[str, ConeVerdict] = {}
+    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
+    for number, name in enumerate(log.trace.channels):
+        temperature_c = log.trace.channel_c(number)
+        usable = np.isfinite(temperature_c) & (temperature_c > limit.NO_TEMPERATURE_C)
+        if usable.sum() < 2:
+            continue
+        time_s, temperature_c = log.trace.time_s[usable], temperature_c[usable]
+        if number == channel:
+            plain = cone_reached(time_s, temperature_c, error.tolerance_c)
+        else:
+            # Beside the kiln's own channel a reading every few seconds says it all.
+            every = max(1, time_s.size // limit.ENOUGH_READINGS)
+            plain = cone_reached(time_s[::every], temperature_c[::every])
+        by_readings[name] = judged[name] = plain
+        if number == channel and offset_c:
+            judged[name] = cone_reached(time_s, temperature_c + offset_c, error.tolerance_c)
+    return by_readings, judged
+
+
+def planned_cones(
+    plan: Forecast, kiln: KilnDescription | None, error: ThermocoupleError
+) -> ConeVerdict:
+    """Return what the plan amounts to: as written, even if the kiln cannot get there."""
+    if kiln is None or plan.kiln is None or plan.kiln.reaches_peak:
+        return plan.cones
+    written = forecast(plan.schedule).trace
+    temperature_c = written.channel_c() + kiln.fitted.cone_offset_c
+    return cone_reached(written.time_s, temperature_c, error.tolerance_c)
+
+
+def heated_until_s(trace: ResampledTrace) -> float:
+    """Return when the readings last were at their highest, within noise: where heating ended."""
+    near_c = float(np.max(trace.temperature_c)) - max(limit.NEAR_PEAK_C, 3.0 * trace.noise_c)
+    return float(trace.time_s[np.flatnonzero(trace.temperature_c >= near_c)[-1]])
 
 
 def unevenness(

@@ -60,7 +60,9 @@ def _idle(schedule: Schedule, trace: ResampledTrace) -> bool:
     first = schedule.segments[0]
     ramp_s = first.ramp_s(schedule.from_c(0)) or 3600.0
     long = float(trace.time_s[-1] - trace.time_s[0]) > limit.IDLE_FACTOR * ramp_s
-    return long and risen_c < min(limit.IDLE_C, 0.5 * (first.target_c - schedule.from_c(0)))
+    return long and risen_c < min(
+        limit.IDLE_C, limit.IDLE_SHARE * (first.target_c - schedule.from_c(0))
+    )
 
 
 def _signs(schedule: Schedule, analysed: AnalysedLog, peak_c: float) -> Iterator[_Sign]:
@@ -121,8 +123,8 @@ def _own_hold(schedule: Schedule, trace: ResampledTrace, peak_c: float) -> Itera
     held_s = float(trace.time_s[last] - trace.time_s[first])
     if held_s < limit.OWN_HOLD_S or first == 0:
         return
-    before = max(first - max(1, round(1800.0 / trace.step_s)), 0)
-    earlier = max(before - max(1, round(1800.0 / trace.step_s)), 0)
+    before = max(first - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)
+    earlier = max(before - max(1, round(limit.SLOWING_OVER_S / trace.step_s)), 0)
     late = float(trace.temperature_c[first] - trace.temperature_c[before])
     early = float(trace.temperature_c[before] - trace.temperature_c[earlier])
     if late < limit.SLOWING * early:

@@ -9,13 +9,8 @@ from firing.review.piecewise_linear import StraightPiece
 from firing.review.ramp import RampRun
 from firing.review.resample import ResampledTrace
 from firing.review.segment_analysis import AnalysedSegment
-from firing.units import (
-    SECONDS_PER_HOUR,
-    TemperatureUnit,
-    format_duration,
-    format_rate,
-    format_temperature,
-)
+from firing.review.wording import Wording
+from firing.units import SECONDS_PER_HOUR, format_duration
 
 
 def was_held(passage: Passage, trace: ResampledTrace) -> bool:
@@ -25,20 +20,18 @@ def was_held(passage: Passage, trace: ResampledTrace) -> bool:
     return passage.end_s - passage.ramp_end_s >= max(limit.MEANT_STAY_S, 2.0 * trace.step_s)
 
 
-def begin_deviation(analysed: AnalysedSegment, unit: TemperatureUnit) -> tuple[float, str]:
+def begin_deviation(analysed: AnalysedSegment, say: Wording) -> tuple[float, str]:
     """Return what beginning elsewhere than planned cost a ramp."""
     from_c, rate_c_per_h = analysed.passage.from_c, analysed.segment.rate_c_per_h
     if from_c is None or rate_c_per_h is None:
         return 0.0, ""
     sign = 1.0 if analysed.heats else -1.0
     seconds = sign * (analysed.from_c - from_c) / rate_c_per_h * SECONDS_PER_HOUR
-    begun, meant = (format_temperature(t, unit) for t in (from_c, analysed.from_c))
+    begun, meant = (say.degrees(t) for t in (from_c, analysed.from_c))
     return seconds, f"segment {analysed.index + 1} began at {begun}, planned {meant}"
 
 
-def end_deviation(
-    analysed: AnalysedSegment, run: RampRun, unit: TemperatureUnit
-) -> tuple[float, str]:
+def end_deviation(analysed: AnalysedSegment, run: RampRun, say: Wording) -> tuple[float, str]:
     """Return what being sent elsewhere than planned cost a ramp."""
     came_to_c, target_c = analysed.passage.came_to_c, analysed.segment.target_c
     rate_c_per_h = run.kept_c_per_h or run.mean_c_per_h
@@ -50,13 +43,11 @@ def end_deviation(
         return 0.0, ""
     sign = 1.0 if analysed.heats else -1.0
     seconds = sign * (came_to_c - target_c) / rate_c_per_h * SECONDS_PER_HOUR
-    went, meant = (format_temperature(t, unit) for t in (came_to_c, target_c))
+    went, meant = (say.degrees(t) for t in (came_to_c, target_c))
     return seconds, f"segment {analysed.index + 1} went to {went}, planned {meant}"
 
 
-def rate_deviation(
-    analysed: AnalysedSegment, run: RampRun, unit: TemperatureUnit
-) -> tuple[float, str]:
+def rate_deviation(analysed: AnalysedSegment, run: RampRun, say: Wording) -> tuple[float, str]:
     """Return what running straight at another rate cost a ramp; 0 if it did not."""
     rate_c_per_h, kept = analysed.segment.rate_c_per_h, run.kept_c_per_h
     if rate_c_per_h is None or kept is None or _same(kept, rate_c_per_h):
@@ -66,8 +57,8 @@ def rate_deviation(
     if passage.came_to_c is not None and passage.from_c is not None:
         span_c = min(span_c, abs(passage.came_to_c - passage.from_c))
     words = (
-        f"segment {analysed.index + 1} ran straight at {format_rate(kept, unit)}, planned "
-        f"{format_rate(rate_c_per_h, unit)}"
+        f"segment {analysed.index + 1} ran straight at {say.rate(kept)}, planned "
+        f"{say.rate(rate_c_per_h)}"
     )
     ramp_end_s, end_s = passage.ramp_end_s, passage.end_s
     if ramp_end_s is None or end_s is None or end_s - ramp_end_s < limit.MEANT_STAY_S:
@@ -76,7 +67,7 @@ def rate_deviation(
 
 
 def piece_deviation(
-    analysed: AnalysedSegment, piece: StraightPiece, unit: TemperatureUnit
+    analysed: AnalysedSegment, piece: StraightPiece, say: Wording
 ) -> tuple[float, str]:
     """Return what one stretch of a ramp cost that ran otherwise than planned."""
     rate_c_per_h, where = analysed.segment.rate_c_per_h, f"segment {analysed.index + 1}"
@@ -84,14 +75,14 @@ def piece_deviation(
     seconds = piece.excess_s(rate_c_per_h)
     if piece.flat:
         return seconds, (
-            f"{where} stood at {format_temperature(0.5 * (piece.from_c + piece.to_c), unit)} for "
+            f"{where} stood at {say.degrees(0.5 * (piece.from_c + piece.to_c))} for "
             f"{format_duration(piece.seconds)} and then went on, where no hold is planned: "
             "a segment more than planned, or a pause"
         )
     words = (
-        f"{where} ran straight at {format_rate(piece.rate_c_per_h, unit)} from "
-        f"{format_temperature(piece.from_c, unit)} to {format_temperature(piece.to_c, unit)}, "
-        f"planned {format_rate(rate_c_per_h, unit)}"
+        f"{where} ran straight at {say.rate(piece.rate_c_per_h)} from "
+        f"{say.degrees(piece.from_c)} to {say.degrees(piece.to_c)}, "
+        f"planned {say.rate(rate_c_per_h)}"
     )
     if abs(piece.to_c - analysed.segment.target_c) <= limit.OTHER_TARGET_C:
         words += _like_next(analysed, piece.rate_c_per_h, "had been left early")

@@ -127,7 +127,7 @@ def ramp_run(
     run_s = end_s - start_s - sum(gap.seconds for gap in gaps)
     mean = rise_c / run_s * SECONDS_PER_HOUR if run_s > 0 else 0.0
     # The corners of the ramp, where the slope's window reaches beyond it, tell nothing of its rate.
-    corner_s = min(600.0, 0.15 * (end_s - start_s))
+    corner_s = min(limit.RAMP_CORNER_S, limit.RAMP_CORNER_SHARE * (end_s - start_s))
     middle = running & (time_s >= start_s + corner_s) & (time_s <= end_s - corner_s)
     rate = sign * trace.rate_c_per_h[part]
     error = trace.rate_error_c_per_h

@@ -65,14 +65,7 @@ def resampled(
 ) -> ResampledTrace:
     """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
 
-    Parameters
-    ----------
-    time_s, temperature_c : ndarray, shape (n,)
-        The log; NaN where there is no reading.
-    duty : ndarray, shape (n,), optional
-        Share of full power switched on; NaN where there is none.
-    set_point_c : ndarray, shape (n,), optional
-        Logged set-point [°C]; NaN where there is none.
+    The log has NaN where there is no reading, duty or set-point.
 
     Raises
     ------

@@ -245,15 +245,6 @@ class ExtraSegment:
     to_c: float
     rate_c_per_h: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as the JSON shows it."""
-        return {
-            "end_s": self.end_s,
-            "from_c": self.from_c,
-            "to_c": self.to_c,
-            "rate_c_per_h": self.rate_c_per_h,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class ChannelHeat:

@@ -9,32 +9,36 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
-from firing.review import thresholds as limit
 from firing.review.alignment import Alignment, align
 from firing.review.attribution import recovered_time, whole_account
 from firing.review.boundaries import firing_boundaries
+from firing.review.comparison import compare
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
-from firing.review.heat_verdict import heat_verdict, thermocouple_error
+from firing.review.heat_verdict import (
+    cones_of_channels,
+    heat_verdict,
+    heated_until_s,
+    planned_cones,
+    thermocouple_error,
+)
 from firing.review.plan_match import unrelated_to_plan
-from firing.review.resample import ResampledTrace, resampled
+from firing.review.resample import resampled
 from firing.review.result import (
     CauseShare,
     ExtraSegment,
     Quickening,
     Review,
     ReviewedSegment,
-    ThermocoupleError,
     Witness,
-    WitnessVerdict,
 )
 from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.review.segment_causes import SUGGESTIONS, account_segment
+from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.trace import FloatArray
@@ -101,8 +105,6 @@ def review(
     result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
-    from firing.review.comparison import compare
-
     other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, ())
     return replace(result, comparison=compare(result, other))
 
@@ -137,7 +139,7 @@ def _reviewed(
             plan, alignment, trace, quicker, None if extra is None else extra.end_s
         )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
-    by_readings, by_channel = _cones(log, channel, kiln, error)
+    by_readings, by_channel = cones_of_channels(log, channel, kiln, error)
     reached = by_channel.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
@@ -147,10 +149,10 @@ def _reviewed(
         channel=channel,
         reached=reached,
         by_readings=by_readings,
-        heated_until_s=_heated_until_s(trace),
+        heated_until_s=heated_until_s(trace),
         error=error,
         kiln=kiln,
-        witness=_witness(log, channel, witnesses),
+        witness=judge_witnesses(log.trace, channel, witnesses) if witnesses else None,
     )
     result = Review(
         log=log,
@@ -166,7 +168,7 @@ def _reviewed(
         segments=() if refused else segments,
         causes=causes,
         cooling=cooling,
-        cones_planned=_planned_cones(plan, kiln, error),
+        cones_planned=planned_cones(plan, kiln, error),
         cones=reached,
         cones_by_channel=by_channel,
         findings=(),
@@ -262,59 +264,6 @@ def _reviewed_segment(
         planned_hold_s=segment.hold_s,
         causes=causes,
     )
-
-
-def _cones(
-    log: Log, channel: int, kiln: KilnDescription | None, error: ThermocoupleError
-) -> tuple[dict[str, ConeVerdict], dict[str, ConeVerdict]]:
-    """Return the cones of every channel by its readings alone, and by what is known of the kiln.
-
-    The kiln's offset and its thermocouple's class speak of the channel it is run by, no other.
-    """
-    by_readings: dict[str, ConeVerdict] = {}
-    judged: dict[str, ConeVerdict] = {}
-    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
-    for number, name in enumerate(log.trace.channels):
-        temperature_c = log.trace.channel_c(number)
-        usable = np.isfinite(temperature_c) & (temperature_c > limit.NO_TEMPERATURE_C)
-        if usable.sum() < 2:
-            continue
-        time_s, temperature_c = log.trace.time_s[usable], temperature_c[usable]
-        if number == channel:
-            plain = cone_reached(time_s, temperature_c, error.tolerance_c)
-        else:
-            # Beside the kiln's own channel a reading every few seconds says it all.
-            every = max(1, time_s.size // limit.ENOUGH_READINGS)
-            plain = cone_reached(time_s[::every], temperature_c[::every])
-        by_readings[name] = judged[name] = plain
-        if number == channel and offset_c:
-            judged[name] = cone_reached(time_s, temperature_c + offset_c, error.tolerance_c)
-    return by_readings, judged
-
-
-def _witness(log: Log, channel: int, witnesses: tuple[Witness, ...]) -> WitnessVerdict | None:
-    if not witnesses:
-        return None
-    from firing.review.witness import judge_witnesses
-
-    return judge_witnesses(log.trace, channel, witnesses)
-
-
-def _planned_cones(
-    plan: Forecast, kiln: KilnDescription | None, error: ThermocoupleError
-) -> ConeVerdict:
-    """Return what the plan amounts to: as written, even if the kiln cannot get there."""
-    if kiln is None or plan.kiln is None or plan.kiln.reaches_peak:
-        return plan.cones
-    written = forecast(plan.schedule).trace
-    temperature_c = written.channel_c() + kiln.fitted.cone_offset_c
-    return cone_reached(written.time_s, temperature_c, error.tolerance_c)
-
-
-def _heated_until_s(trace: ResampledTrace) -> float:
-    """Return when the readings last were at their highest, within noise: where heating ended."""
-    near_c = float(np.max(trace.temperature_c)) - max(limit.NEAR_PEAK_C, 3.0 * trace.noise_c)
-    return float(trace.time_s[np.flatnonzero(trace.temperature_c >= near_c)[-1]])
 
 
 def _aligned_plan_c(

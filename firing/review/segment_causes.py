@@ -21,9 +21,10 @@ from firing.review.ramp import Interruption, RampRun, fully_on, interruptions
 from firing.review.resample import ResampledTrace
 from firing.review.result import Cause, CauseShare
 from firing.review.segment_analysis import AnalysedSegment
+from firing.review.wording import Wording
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment
-from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.units import TemperatureUnit, format_duration
 
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
@@ -65,7 +66,7 @@ def account_segment(
     passage, segment, run = analysed.passage, analysed.segment, analysed.run
     if passage.start_s is None or passage.ramp_end_s is None or passage.end_s is None:
         return ()
-    account = _Account(unit, analysed.trace, [], late_s)
+    account = _Account(Wording(unit), analysed.trace, [], late_s)
     ramp_s, held_s = passage.ramp_end_s - passage.start_s, passage.end_s - passage.ramp_end_s
     ramp_excess_s = ramp_s - (planned.planned_s - segment.hold_s)
     hold_excess_s = held_s - segment.hold_s
@@ -94,7 +95,7 @@ def closed(
 class _Account:
     """The causes of one segment as they are found."""
 
-    unit: TemperatureUnit
+    say: Wording
     trace: ResampledTrace
     shares: list[CauseShare]
     late_s: float = 0.0
@@ -125,8 +126,9 @@ class _Account:
         self.add(
             "interruption",
             seconds,
-            f"in {where} the reading fell from {self.degrees(worst.before_c)} to "
-            f"{self.degrees(worst.lowest_c)} and was back after {format_duration(worst.seconds)}",
+            f"in {where} the reading fell from {self.say.degrees(worst.before_c)} to "
+            f"{self.say.degrees(worst.lowest_c)} and was back after "
+            f"{format_duration(worst.seconds)}",
         )
         return seconds
 
@@ -138,15 +140,7 @@ class _Account:
 
     def makes_up(self, seconds: float) -> bool:
         """Return whether a ramp that was faster by so much had time to make up."""
-        return self.late_s >= 0.5 * abs(seconds)
-
-    def degrees(self, temperature_c: float) -> str:
-        """Return a temperature in the plan's unit."""
-        return format_temperature(temperature_c, self.unit)
-
-    def rate(self, rate_c_per_h: float) -> str:
-        """Return a rate in the plan's unit."""
-        return format_rate(rate_c_per_h, self.unit)
+        return self.late_s >= limit.LATE_SHARE * abs(seconds)
 
 
 def _lag_s(
@@ -193,8 +187,8 @@ def _ramp_causes(
     short = analysed.before is not None and not was_held(analysed.before, analysed.trace)
     begin = account.behind(heats=True, seconds=excess_s) if short else "other_program"
     for cause, (seconds, words) in (
-        (begin, begin_deviation(analysed, account.unit)),
-        ("other_program", end_deviation(analysed, run, account.unit)),
+        (begin, begin_deviation(analysed, account.say)),
+        ("other_program", end_deviation(analysed, run, account.say)),
     ):
         # … as far as it shows in the time: a set-point may start from elsewhere than the reading.
         shown_s = max(min(seconds, left_s), 0.0) if left_s > 0 else min(max(seconds, left_s), 0.0)
@@ -203,7 +197,8 @@ def _ramp_causes(
             left_s -= shown_s
     if ramp_s < limit.SHORT_RAMP_S:
         if abs(left_s) > 2 * account.small_s:
-            words = f"{where} took {format_duration(ramp_s)} to {account.degrees(segment.target_c)}"
+            target = account.say.degrees(segment.target_c)
+            words = f"{where} took {format_duration(ramp_s)} to {target}"
             account.add(account.behind(heats=heats, seconds=left_s), left_s, words)
         return
     if analysed.limited:
@@ -230,7 +225,7 @@ def _program_causes(
     """Charge one other rate or several stretches, whichever leaves less unexplained."""
     rate_c_per_h = analysed.segment.rate_c_per_h
     assert rate_c_per_h is not None
-    other_s, words = rate_deviation(analysed, run, account.unit)
+    other_s, words = rate_deviation(analysed, run, account.say)
     pieces: tuple[StraightPiece, ...] = ()
     if analysed.heats and not run.interruptions and abs(left_s - other_s) > 2 * account.small_s:
         pieces = analysed.pieces
@@ -243,7 +238,7 @@ def _program_causes(
         account.add("other_program", other_s, words)
         return other_s
     for piece in pieces:
-        seconds, words = piece_deviation(analysed, piece, account.unit)
+        seconds, words = piece_deviation(analysed, piece, account.say)
         account.add("longer_hold" if piece.flat else "other_program", seconds, words)
     return in_pieces_s
 
@@ -299,22 +294,23 @@ def _behind_words(
     account: _Account, run: RampRun, segment: Segment, where: str, seconds: float, heats: bool
 ) -> str:
     assert segment.rate_c_per_h is not None
-    planned = account.rate(segment.rate_c_per_h)
+    planned = account.say.rate(segment.rate_c_per_h)
     if not heats:
         # Slower than set, the elements were off all the same; faster, nothing held it back.
         by_itself = ": as if the kiln had been left to cool by itself"
         if seconds > 0 or run.mean_c_per_h < 1.1 * segment.rate_c_per_h:
             by_itself = ""
-        return f"{where} cooled at {account.rate(run.mean_c_per_h)}, {planned} was set{by_itself}"
+        mean = account.say.rate(run.mean_c_per_h)
+        return f"{where} cooled at {mean}, {planned} was set{by_itself}"
     if seconds < 0 and account.makes_up(seconds):
         return f"{where} went faster than its {planned}: the kiln made up for time lost before"
     behind = run.behind_c_per_h is not None and run.behind_c_per_h < 0.95 * segment.rate_c_per_h
     if run.behind_from_c is not None and run.behind_c_per_h is not None and behind:
         return (
-            f"in {where} the kiln fell behind from {account.degrees(run.behind_from_c)} on: "
-            f"{account.rate(run.behind_c_per_h)} where {planned} was set"
+            f"in {where} the kiln fell behind from {account.say.degrees(run.behind_from_c)} on: "
+            f"{account.say.rate(run.behind_c_per_h)} where {planned} was set"
         )
-    return f"{where} ran at {account.rate(run.mean_c_per_h)} on average, {planned} was set"
+    return f"{where} ran at {account.say.rate(run.mean_c_per_h)} on average, {planned} was set"
 
 
 def _hold_causes(
@@ -324,7 +320,7 @@ def _hold_causes(
     assert passage.ramp_end_s is not None
     assert passage.end_s is not None
     held_c = segment.target_c if passage.came_to_c is None else passage.came_to_c
-    where = f"the hold at {account.degrees(held_c)}"
+    where = f"the hold at {account.say.degrees(held_c)}"
     left_s = excess_s
     if held_s > 0 and excess_s > 0:
         gaps = interruptions(trace, passage.ramp_end_s, passage.end_s)
@@ -336,8 +332,8 @@ def _hold_causes(
     at_limit = run is not None and run.at_limit
     if at_limit and left_s > account.small_s and (far or fully):
         words = (
-            f"the kiln stood at its limit near {account.degrees(held_c)} for "
-            f"{format_duration(held_s)}, below the {account.degrees(segment.target_c)} set"
+            f"the kiln stood at its limit near {account.say.degrees(held_c)} for "
+            f"{format_duration(held_s)}, below the {account.say.degrees(segment.target_c)} set"
         )
         account.add("power_limited", left_s, words)
     elif abs(left_s) > account.small_s:

@@ -32,6 +32,8 @@ UNPLANNED_HOLD_COST = 6.0
 """A hold where the plan has none [min; made firings]."""
 SKIPPED_HOLD_COST = 6.0
 """No hold where the plan has one [min; made firings]."""
+IDLE_C_PER_H = 15.0
+"""A kiln that is off wanders by half of this [°C/h; made firings]."""
 FALLING_SHARE = 0.15
 """After the program a fall at this share of the natural rate looks like cooling, or like segments
 that the plan does not have [1; made firings]."""
@@ -57,6 +59,10 @@ HOLD_SCATTER_C = 4.0
 ARRIVAL_OVERSHOOT_C = 10.0
 """Further past its target a ramp was sent elsewhere: no controller overshoots more before a hold
 [°C; practice]."""
+EDGE_SEARCH_S = 900.0
+"""A corner lies so near to where the chain of states has it [s; made firings]."""
+HOLD_MEDIAN_S = 300.0
+"""A hold of this length has a temperature of its own [s; choice]."""
 HOLD_END_S = 900.0
 """A hold's end is judged by its last minutes: one that overshot sags for hours [s; choice]."""
 START_LAG_S = 600.0
@@ -130,6 +136,10 @@ SAME_RATE = 0.04
 tell it to about 2 % [share; practice]."""
 SAME_RATE_LOOSEST = 0.25
 """Slopes further from a rate are never taken for it, however noisy [share; made firings]."""
+RAMP_CORNER_S = 600.0
+"""At both ends of a ramp its slope is left out over this long [s; `SLOPE_HALF_WINDOW_S`] …"""
+RAMP_CORNER_SHARE = 0.15
+"""… or this share of it [1; choice]."""
 STRAIGHT_SHARE = 0.4
 """A ramp ran at a set rate if this share of it kept one [1; made firings] …"""
 BEND_MOST = 0.025
@@ -206,6 +216,8 @@ LAG_S = 900.0
 the hold's shortfall at once, and neither is a cause [s; made firings]."""
 DRYING_C = 250.0
 """Up to here a hold is there to drive water out, not for heat-work [°C; practice]."""
+LATE_SHARE = 0.5
+"""A ramp was faster to make up for a delay of at least this share of it [1; made firings]."""
 LOST_LEAST_S = 300.0
 """Less lost is nothing to make up [s; made firings]."""
 MADE_UP_SHARE = 1.2
@@ -233,13 +245,17 @@ OWN_HOLD_C = 5.0
 """… within this [°C; made firings] …"""
 OFF_TARGET_C = 25.0
 """… and this far from every target was meant [°C; made firings] …"""
+SLOWING_OVER_S = 1800.0
+"""… if over this long [s; made firings] …"""
 SLOWING = 0.7
-"""… if the ramp before it had not slowed below this share, as a kiln at its limit does
+"""… the ramp before it had not slowed below this share, as a kiln at its limit does
 [1; made firings]."""
 IDLE_C = 30.0
 """A log that rises by less is of no firing [°C; practice] …"""
+IDLE_SHARE = 0.5
+"""… or by less than this share of its first ramp [1; made firings] …"""
 IDLE_FACTOR = 2.0
-"""… if it is so many times as long as the first ramp [1; made firings]."""
+"""… if it is so many times as long as that [1; made firings]."""
 
 # Cooling after the program
 
@@ -359,6 +375,8 @@ HEATWORK_BELOW_C = 100.0
 rate falls by a factor of fifty and more in 100 °C [°C; cone-model]."""
 OPENED_HOT_C = 300.0
 """Opened above this, ware is at risk from the inversions [°C; quartz-inversion-entry]."""
+COOLING_TOLD_C = 300.0
+"""After a cooler peak a missing cooling is not remarked on [°C; practice]."""
 PACE_C = 150.0
 """Over less the chamber's own heat, soon gone, says more than the kiln's [°C; made firings]."""
 TYPE_K_TOP_C = 1372.0

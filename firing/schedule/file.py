@@ -1,33 +1,17 @@
 """The schedule file: how it is read with every fault at once, and how it is written."""
 
+from __future__ import annotations
+
 from pathlib import Path
-from typing import Any, NoReturn, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from firing.errors import FiringError
-from firing.files.ready import ready_names, ready_text
+from firing.files.kinds import FileKind
+from firing.files.ready import ready_names
 from firing.files.tomledit import render
-from firing.files.tomlfile import (
-    Fault,
-    FaultyFile,
-    KeyPath,
-    describe_path,
-    key_lines,
-    line_of,
-    parse,
-    read_text,
-    validate,
-    write_text,
-)
-from firing.schedule.schedule import PURPOSES, Drive, Schedule, Segment
-from firing.schedule.values import (
-    MAX_SEGMENTS,
-    check_hold,
-    check_line,
-    check_rate,
-    check_temperature,
-    check_text,
-    check_title,
-)
+from firing.files.tomlfile import Wrong, parse, write_text
+from firing.schedule.schedule import Drive, Schedule, Segment
+from firing.schedule.schema import checked, table_model, unit_of
 from firing.units import (
     ROOM_C,
     TemperatureUnit,
@@ -39,13 +23,14 @@ from firing.units import (
     write_duration,
 )
 
-_KEYS = {"title", "purpose", "unit", "start", "notes", "segment"}
-_SEGMENT_KEYS = {"name", "rate", "target", "hold", "action"}
+if TYPE_CHECKING:
+    from firing.files.tomlfile import KeyPath
 
 
-def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[tuple[KeyPath, str]]:
+def _across(data: dict[str, Any]) -> list[Wrong]:
     """Return what is wrong between one segment and the next, wherever both can be read."""
-    found: list[tuple[KeyPath, str]] = []
+    found: list[Wrong] = []
+    unit = unit_of(data)
     start = data.get("start", from_celsius(ROOM_C, unit))
     before, where = start, "the start"
     segments = data.get("segment")
@@ -81,117 +66,64 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[tuple[KeyPath, 
     return found
 
 
-def parse_schedule(text: str, name: str = "schedule") -> Schedule:
-    """Read a schedule from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    Schedule
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    schedule = _faultless(parse(text, name))
-    return _with_faults(text, name) if schedule is None else schedule
-
-
 def _faultless(data: dict[str, Any]) -> Schedule | None:
     """Return the schedule of a file without a fault; None for any other.
 
-    Same checks as the schema's, one after the other; naming the faults is left to the schema,
-    which takes five times as long to load as everything else that reads a schedule.
+    Naming the faults is left to the model, whose library takes five times as long to load as
+    everything else that reads a schedule.
     """
-    unit = data.get("unit", "C")
-    segments = data.get("segment")
-    if not (
-        data.keys() <= _KEYS
-        and unit in ("C", "F")
-        and data.get("purpose", "other") in PURPOSES
-        and isinstance(segments, list)
-        and 1 <= len(segments) <= MAX_SEGMENTS
-        and all(isinstance(table, dict) and table.keys() <= _SEGMENT_KEYS for table in segments)
-    ):
-        return None
     try:
-        found = Schedule(
-            title=check_title(data["title"]),
-            segments=tuple(_segment(table, unit) for table in segments),
-            purpose=data.get("purpose", "other"),
-            start_c=_start_c(data, unit),
-            unit=unit,
-            notes=check_text(data.get("notes", "")),
-        )
-    except (KeyError, ValueError):
+        values = checked(data)
+    except ValueError:
         return None
-    return None if _across(data, unit) else found
+    return None if _across(data) else _schedule(values)
 
 
-def _segment(table: dict[str, Any], unit: TemperatureUnit) -> Segment:
-    rate = check_rate(table["rate"], unit)
-    return Segment(
-        target_c=to_celsius(check_temperature(table["target"], unit, "target"), unit),
-        rate_c_per_h=None if isinstance(rate, str) else rate_to_celsius(rate, unit),
-        drive=cast("Drive", rate) if isinstance(rate, str) else "rate",
-        hold_s=parse_duration_s(check_hold(table.get("hold", "0m"))),
-        name=check_line(table.get("name", "")),
-        action=check_line(table.get("action", "")),
+def _schedule(values: dict[str, Any]) -> Schedule:
+    unit, start = values["unit"], values["start"]
+    return Schedule(
+        title=values["title"],
+        segments=tuple(_segment(table, unit) for table in values["segment"]),
+        purpose=values["purpose"],
+        start_c=ROOM_C if start is None else to_celsius(start, unit),
+        unit=unit,
+        notes=values["notes"],
     )
 
 
-def _start_c(data: dict[str, Any], unit: TemperatureUnit) -> float:
-    if "start" not in data:
-        return ROOM_C
-    return to_celsius(check_temperature(data["start"], unit, "start"), unit)
+def _segment(table: dict[str, Any], unit: TemperatureUnit) -> Segment:
+    rate = table["rate"]
+    return Segment(
+        target_c=to_celsius(table["target"], unit),
+        rate_c_per_h=None if isinstance(rate, str) else rate_to_celsius(rate, unit),
+        drive=cast("Drive", rate) if isinstance(rate, str) else "rate",
+        hold_s=parse_duration_s(table["hold"]),
+        name=table["name"],
+        action=table["action"],
+    )
 
 
-def _with_faults(text: str, name: str) -> NoReturn:
-    from firing.schedule.schema import ScheduleTable
+class _ScheduleFile(FileKind[Any, Schedule]):
+    def parse(self, text: str, name: str = "schedule") -> Schedule:
+        return _faultless(parse(text, name)) or super().parse(text, name)
 
-    _, faults, data = validate(text, name, ScheduleTable)
-    unit: TemperatureUnit = "F" if data.get("unit") == "F" else "C"
-    lines = key_lines(text)
-    known = {(fault.line, fault.field) for fault in faults}
-    for path, message in _across(data, unit):
-        fault = Fault(name, line_of(path, lines), describe_path(path), message)
-        if (fault.line, fault.field) not in known:
-            faults.append(fault)
-    raise FaultyFile(faults)
+    def text(self, source: str | Path) -> str:
+        path = Path(source)
+        if isinstance(source, str) and source not in ready_names() and not path.exists():
+            from difflib import get_close_matches
 
-
-def read_schedule(path: Path) -> Schedule:
-    """Read a schedule file; see `parse_schedule`."""
-    return parse_schedule(read_text(path), str(path))
+            near = get_close_matches(path.name.removesuffix(".toml"), ready_names(), n=1)
+            hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
+            raise FiringError(
+                f"{source}: there is no such file{hint}; 'firing schedules' lists the ready ones"
+            )
+        return super().text(source)
 
 
-def open_schedule(name: str) -> Schedule:
-    """Read a schedule from a file, or a ready one by its name.
-
-    Raises
-    ------
-    FiringError
-        If there is neither, with the nearest name, or the file is faulty.
-    """
-    path = Path(name)
-    if path.exists():
-        return read_schedule(path)
-    if name not in ready_names():
-        from difflib import get_close_matches
-
-        near = get_close_matches(path.name.removesuffix(".toml"), ready_names(), n=1)
-        hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
-        raise FiringError(
-            f"{name}: there is no such file{hint}; 'firing schedules' lists the ready ones"
-        )
-    return parse_schedule(ready_text(name), name)
+SCHEDULE_FILE = _ScheduleFile(
+    "schedule", table_model, lambda table: _schedule(table.model_dump()), across=_across
+)
+parse_schedule, open_schedule = SCHEDULE_FILE.parse, SCHEDULE_FILE.open
 
 
 def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:

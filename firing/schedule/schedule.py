@@ -1,9 +1,10 @@
 """A schedule: the ramps and holds a controller is given, and their own arithmetic."""
 
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from firing.errors import FiringError
+from firing.serialise import Serialised
 from firing.units import (
     ROOM_C,
     SECONDS_PER_HOUR,
@@ -24,7 +25,7 @@ HOT_START_C = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(Serialised):
     """One ramp to a target and the hold there.
 
     Attributes
@@ -55,6 +56,8 @@ class Segment:
     name: str = ""
     action: str = ""
 
+    json_keys = ("name", "rate_c_per_h", "drive", "target_c", "hold_s", "action")
+
     def __post_init__(self) -> None:
         if (self.drive == "rate") != (self.rate_c_per_h is not None):
             raise FiringError("a segment has a rate in °C/h exactly when its drive is by rate")
@@ -71,20 +74,9 @@ class Segment:
             return None
         return abs(self.target_c - from_c) / self.rate_c_per_h * SECONDS_PER_HOUR
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the segment with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "name": self.name,
-            "rate_c_per_h": self.rate_c_per_h,
-            "drive": self.drive,
-            "target_c": self.target_c,
-            "hold_s": self.hold_s,
-            "action": self.action,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Schedule(Plottable):
+class Schedule(Plottable, Serialised):
     """A whole program.  Never changed in place: an edit makes a new one, so undo is a stack.
 
     Attributes
@@ -117,6 +109,8 @@ class Schedule(Plottable):
     start_c: float = ROOM_C
     unit: TemperatureUnit = "C"
     notes: str = ""
+
+    json_keys = ("title", "purpose", "unit", "start_c", "notes", "segments")
 
     def __post_init__(self) -> None:
         if not self.segments:
@@ -158,14 +152,3 @@ class Schedule(Plottable):
         """Return what segment `index` (from 0) is called: its number from 1 and its name."""
         name = self.segments[index].name
         return f"{index + 1} {name}".rstrip()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the schedule with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "title": self.title,
-            "purpose": self.purpose,
-            "unit": self.unit,
-            "start_c": self.start_c,
-            "notes": self.notes,
-            "segments": [segment.to_dict() for segment in self.segments],
-        }

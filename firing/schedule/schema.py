@@ -1,100 +1,315 @@
-"""The schema of a schedule file, as models whose faults can all be named at once."""
+"""What a schedule file may hold: each key with what its value may be, what it means, an example.
 
-from typing import Annotated, Any, Literal
+A check of a value returns it or raises `ValueError` with a whole sentence: what, the limit with its
+unit, what to write instead.  A file without a fault is read by these checks alone; the model that
+names every fault of any other, and is the JSON Schema, is made from the same table of keys.
+"""
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInfo, WithJsonSchema
+from __future__ import annotations
 
-from firing.schedule.schedule import Purpose
-from firing.schedule.values import (
-    MAX_SEGMENTS,
-    check_hold,
-    check_line,
-    check_rate,
-    check_temperature,
-    check_text,
-    check_title,
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING, Annotated, Any
+
+from firing.errors import FiringError
+from firing.files.tomlfile import clean, shown, suggest
+from firing.schedule.schedule import PURPOSES
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    from_celsius,
+    parse_duration_s,
+    rate_from_celsius,
+    to_celsius,
 )
-from firing.units import TemperatureUnit
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+# They catch slips of the key, not unsafe plans: an electric kiln for stoneware ends near 1300 °C
+# and the hottest cone of the chart at 1384 °C.
+TARGET_C = (0.0, 1450.0)
+RATE_C_PER_H = (0.5, 2000.0)
+HOLD_S = (0.0, 100 * SECONDS_PER_HOUR)
+MAX_SEGMENTS = 99
 
 
-def _unit(info: ValidationInfo) -> TemperatureUnit:
-    data = (info.context or {}).get("data", {})
+def _number(value: Any, example: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        given = f'"{clean(value)}"' if isinstance(value, str) else str(value).lower()
+        raise ValueError(f"{given} stands where a number is wanted; write {example}")
+    return float(value)
+
+
+def _range(low_c: float, high_c: float, unit: TemperatureUnit, rate: bool = False) -> str:
+    convert = rate_from_celsius if rate else from_celsius
+    suffix = "/h" if rate else ""
+    return f"{convert(low_c, unit):g} to {convert(high_c, unit):g} °{unit}{suffix}"
+
+
+def _temperature(key: str) -> Callable[[Any, TemperatureUnit], float]:
+    """Return a check for a temperature that a file may ask for; `key` is its name there."""
+
+    def check(value: Any, unit: TemperatureUnit) -> float:
+        example = f"{key} = {from_celsius(900, unit):g}"
+        number = _number(value, example)
+        if not TARGET_C[0] <= to_celsius(number, unit) <= TARGET_C[1]:
+            raise ValueError(
+                f"{number:g} °{unit} is outside {_range(*TARGET_C, unit)}; write {example}"
+            )
+        return number
+
+    return check
+
+
+def _check_rate(value: Any, unit: TemperatureUnit) -> float | str:
+    """Return a rate in degrees of `unit` per hour, ``"unlimited"`` or ``"off"``."""
+    words = f'a rate in {_range(*RATE_C_PER_H, unit, rate=True)}, "unlimited" or "off"'
+    if isinstance(value, str):
+        if value in ("unlimited", "off"):
+            return value
+        raise ValueError(f'"{clean(value)}" is not a rate; write {words}')
+    number = _number(value, words)
+    if number == 0:
+        raise ValueError(f"0 °{unit}/h never arrives; write {words}")
+    if number < 0:
+        raise ValueError(
+            f"{number:g} °{unit}/h is negative; write {-number:g}: whether it heats or cools "
+            "follows from the target"
+        )
+    low, high = (rate_from_celsius(limit, unit) for limit in RATE_C_PER_H)
+    if not low <= number <= high:
+        raise ValueError(f"{number:g} °{unit}/h is out of reach; write {words}")
+    return number
+
+
+def _check_hold(value: Any) -> str:
+    """Return a hold as it is written if it is a duration of 0 to 100 h."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError('a hold is text; write "30m", "6h", "1h30m" or "1:30" (h:mm)')
+    try:
+        hold_s = parse_duration_s(clean(str(value)))
+    except FiringError as error:
+        raise ValueError(str(error)) from None
+    if hold_s > HOLD_S[1]:
+        raise ValueError(
+            f'"{value}" is longer than {HOLD_S[1] / SECONDS_PER_HOUR:.0f} h; write 0 to '
+            f'{HOLD_S[1] / SECONDS_PER_HOUR:.0f} h, like "30m"'
+        )
+    return str(value)
+
+
+def _one_line(longest: int) -> Callable[[Any], str]:
+    """Return a check for text on one plain line of at most `longest` characters."""
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str):
+            raise ValueError(f"{str(value).lower()} stands where text in quotes is wanted")
+        if clean(value) != value:
+            raise ValueError("holds a line break or control character; write it on one plain line")
+        if len(value) > longest:
+            raise ValueError(f"is {len(value)} characters long; write at most {longest}")
+        return value
+
+    return check
+
+
+def _check_text(value: Any) -> str:
+    """Return text of any number of lines, control characters made visible."""
+    if not isinstance(value, str):
+        raise ValueError(f"{str(value).lower()} stands where text in quotes is wanted")
+    return "\n".join(clean(line) for line in value.splitlines())
+
+
+def _check_title(value: Any) -> str:
+    """Return a title if it says something."""
+    title = _one_line(120)(value)
+    if not title.strip():
+        raise ValueError('is empty; write what is fired and why, like title = "Mugs, bone dry"')
+    return title
+
+
+def _one_of(words: tuple[str, ...]) -> Callable[[Any], str]:
+    """Return a check for one of a few words."""
+
+    def check(value: Any) -> str:
+        if value not in words:
+            raise ValueError(f"{shown(value)} is not known; {suggest(str(value), words)}")
+        return str(value)
+
+    return check
+
+
+_check_line = _one_line(200)
+
+REQUIRED: Any = ...
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a table.
+
+    Attributes
+    ----------
+    check : callable
+        Returns a value, given with the file's unit, or raises `ValueError` with a sentence.
+    description, example : str
+        What it means, and how it is written.
+    default : object
+        What leaving it out means; `REQUIRED` if it has to be there.
+    shape : mapping
+        Its JSON Schema.
+    """
+
+    check: Callable[[Any, TemperatureUnit], Any]
+    description: str
+    example: str = ""
+    default: Any = REQUIRED
+    shape: Mapping[str, Any] = field(default_factory=lambda: {"type": "string"})
+
+
+def _plain(check: Callable[[Any], str]) -> Callable[[Any, TemperatureUnit], str]:
+    return lambda value, _: check(value)
+
+
+SEGMENT_KEYS = {
+    "name": Key(_plain(_check_line), "what the segment is for", default=""),
+    "rate": Key(
+        _check_rate,
+        'degrees of the file\'s unit per hour, "unlimited" (all the power there is) or "off" '
+        "(elements off until the target)",
+        "rate = 60",
+        shape={
+            "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"enum": ["unlimited", "off"]}]
+        },
+    ),
+    "target": Key(
+        _temperature("target"),
+        "temperature the ramp ends at, in the file's unit",
+        "target = 900",
+        shape={"type": "number"},
+    ),
+    "hold": Key(
+        _plain(_check_hold),
+        'time kept at the target: "6h", "1h30m", "90m" or "1:30" (h:mm)',
+        'hold = "30m"',
+        default="0m",
+    ),
+    "action": Key(_plain(_check_line), "what a person does when this segment ends", default=""),
+}
+
+SCHEDULE_KEYS = {
+    "title": Key(
+        _plain(_check_title),
+        "ware and purpose in a few words",
+        'title = "Mugs, bone dry, to 900"',
+        shape={"type": "string", "minLength": 1},
+    ),
+    "purpose": Key(
+        _plain(_one_of(PURPOSES)),
+        "which cautions and limits apply",
+        'purpose = "bisque"',
+        default="other",
+        shape={"enum": list(PURPOSES), "type": "string"},
+    ),
+    "unit": Key(
+        _plain(_one_of(("C", "F"))),
+        "unit of every temperature and rate in the file",
+        'unit = "C"',
+        default="C",
+        shape={"enum": ["C", "F"], "type": "string"},
+    ),
+    "start": Key(
+        _temperature("start"),
+        "room temperature that the program starts from; 20 °C if not given",
+        default=None,
+        shape={"anyOf": [{"type": "number"}, {"type": "null"}]},
+    ),
+    "notes": Key(_plain(_check_text), "free text", default=""),
+}
+"""Every key of a schedule file but ``segment``, a list of tables of `SEGMENT_KEYS`."""
+
+
+def unit_of(data: Mapping[str, Any]) -> TemperatureUnit:
+    """Return the unit of a file's data, °C wherever they do not say °F."""
     return "F" if data.get("unit") == "F" else "C"
 
 
-def _temperature(value: Any, info: ValidationInfo) -> float:
-    return check_temperature(value, _unit(info), info.field_name or "target")
+def checked(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return every value of a file without a fault, given or by default.
+
+    Raises
+    ------
+    ValueError
+        If there is any fault within one key; `table_model` names them all.
+    """
+    unit = unit_of(data)
+    segments = data.get("segment")
+    if not isinstance(segments, list) or not 1 <= len(segments) <= MAX_SEGMENTS:
+        raise ValueError("segment")
+    head = {key: value for key, value in data.items() if key != "segment"}
+    tables = [_checked(table, SEGMENT_KEYS, unit) for table in segments]
+    return {**_checked(head, SCHEDULE_KEYS, unit), "segment": tables}
 
 
-def _rate(value: Any, info: ValidationInfo) -> float | str:
-    return check_rate(value, _unit(info))
+def _checked(table: Any, keys: Mapping[str, Key], unit: TemperatureUnit) -> dict[str, Any]:
+    if not isinstance(table, dict) or not table.keys() <= keys.keys():
+        raise ValueError("table")
+    found = {
+        name: key.check(table[name], unit) if name in table else key.default
+        for name, key in keys.items()
+    }
+    if REQUIRED in found.values():
+        raise ValueError("missing")
+    return found
 
 
-Temperature = Annotated[float, PlainValidator(_temperature), WithJsonSchema({"type": "number"})]
-Rate = Annotated[
-    float | Literal["unlimited", "off"],
-    PlainValidator(_rate),
-    WithJsonSchema(
-        {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"enum": ["unlimited", "off"]}]}
-    ),
-]
-Hold = Annotated[str, PlainValidator(check_hold), WithJsonSchema({"type": "string"})]
-Title = Annotated[
-    str, PlainValidator(check_title), WithJsonSchema({"type": "string", "minLength": 1})
-]
-Line = Annotated[str, PlainValidator(check_line), WithJsonSchema({"type": "string"})]
-Text = Annotated[str, PlainValidator(check_text), WithJsonSchema({"type": "string"})]
+@cache
+def table_model() -> type[BaseModel]:
+    """Return the model of a schedule file, which names all its faults at once."""
+    from pydantic import ConfigDict, Field, create_model
 
-
-class SegmentTable(BaseModel):
-    """One ``[[segment]]`` of a schedule file."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-    name: Line = Field("", description="what the segment is for")
-    rate: Rate = Field(
-        description='degrees of the file\'s unit per hour, "unlimited" (all the power there is) '
-        'or "off" (elements off until the target)',
-        json_schema_extra={"example": "rate = 60"},
+    strict = ConfigDict(extra="forbid", strict=True)
+    segment = create_model(
+        "SegmentTable",
+        __config__=strict,
+        __doc__="One ``[[segment]]`` of a schedule file.",
+        **_fields(SEGMENT_KEYS),
     )
-    target: Temperature = Field(
-        description="temperature the ramp ends at, in the file's unit",
-        json_schema_extra={"example": "target = 900"},
-    )
-    hold: Hold = Field(
-        "0m",
-        description='time kept at the target: "6h", "1h30m", "90m" or "1:30" (h:mm)',
-        json_schema_extra={"example": 'hold = "30m"'},
-    )
-    action: Line = Field("", description="what a person does when this segment ends")
-
-
-class ScheduleTable(BaseModel):
-    """A schedule file."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, title="Firing schedule")
-
-    title: Title = Field(
-        description="ware and purpose in a few words",
-        json_schema_extra={"example": 'title = "Mugs, bone dry, to 900"'},
-    )
-    purpose: Purpose = Field(
-        "other",
-        description="which cautions and limits apply",
-        json_schema_extra={"example": 'purpose = "bisque"'},
-    )
-    unit: Literal["C", "F"] = Field(
-        "C",
-        description="unit of every temperature and rate in the file",
-        json_schema_extra={"example": 'unit = "C"'},
-    )
-    start: Temperature | None = Field(
-        None, description="room temperature that the program starts from; 20 °C if not given"
-    )
-    notes: Text = Field("", description="free text")
-    segment: list[SegmentTable] = Field(
+    segments = Field(
         min_length=1,
         max_length=MAX_SEGMENTS,
         description="the ramps and holds, in order",
         json_schema_extra={"example": "a table [[segment]] with rate and target"},
     )
+    return create_model(
+        "ScheduleTable",
+        __config__=strict | {"title": "Firing schedule"},
+        __doc__="A schedule file.",
+        **_fields(SCHEDULE_KEYS),
+        segment=(list[segment], segments),  # type: ignore[valid-type]  # made just above
+    )
+
+
+def _fields(keys: Mapping[str, Key]) -> dict[str, Any]:
+    from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema
+
+    def validator(key: Key) -> PlainValidator:
+        def check(value: Any, info: ValidationInfo) -> Any:
+            return key.check(value, unit_of((info.context or {}).get("data", {})))
+
+        return PlainValidator(check)
+
+    return {
+        name: (
+            Annotated[Any, validator(key), WithJsonSchema(dict(key.shape))],
+            Field(
+                key.default,
+                description=key.description,
+                json_schema_extra={"example": key.example} if key.example else None,
+            ),
+        )
+        for name, key in keys.items()
+    }

@@ -10,6 +10,7 @@ from firing.clock import after_iso
 from firing.errors import FiringError
 from firing.heat import default_kiln
 from firing.schedule.schedule import Schedule, Segment
+from firing.serialise import json_fields
 from firing.trace import FloatArray, Trace
 
 LimitedBy = Literal["program", "power", "cooling"]
@@ -34,6 +35,11 @@ class ForecastSegment:
     action: str = ""
     ends: bool = True
 
+    json_keys = (
+        "index", "name", "start_s", "ramp_end_s", "end_s", "planned_s", "forecast_s", "from_c",
+        "end_c", "limited_by",
+    )  # fmt: skip
+
     @property
     def forecast_s(self) -> float:
         """Seconds the segment is expected to take."""
@@ -41,19 +47,7 @@ class ForecastSegment:
 
     def to_dict(self, started: datetime | None) -> dict[str, Any]:
         """Return the segment as the JSON shows it, with clock times if the start is known."""
-        return {
-            "index": self.index,
-            "name": self.name,
-            "start_s": self.start_s,
-            "ramp_end_s": self.ramp_end_s,
-            "end_s": self.end_s,
-            "planned_s": self.planned_s,
-            "forecast_s": self.forecast_s,
-            "from_c": self.from_c,
-            "end_c": self.end_c,
-            "limited_by": self.limited_by,
-            "ends_at": after_iso(started, self.end_s),
-        }
+        return json_fields(self) | {"ends_at": after_iso(started, self.end_s)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +96,6 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
     """
     times, temperatures = [np.array([0.0])], [np.array([schedule.start_c])]
     segments: list[ForecastSegment] = []
-    free: list[str] = []
     now_s = 0.0
     for index, segment in enumerate(schedule.segments):
         from_c = schedule.from_c(index)
@@ -110,8 +103,6 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
             leg = _leg(segment, from_c, schedule.room_c)
         except FiringError as error:
             raise FiringError(f"segment {index + 1}: {error}") from None
-        if segment.drive != "rate":
-            free.append(str(index + 1))
         segments.append(
             ForecastSegment(
                 index=index,
@@ -130,8 +121,14 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
         temperatures.append(leg.temperature_c[1:])
         now_s = segments[-1].end_s
     trace = Trace(np.concatenate(times), np.concatenate(temperatures), ("plan",), "planned")
+    return trace, tuple(segments), planned_basis(schedule, "the default kiln curve")
+
+
+def planned_basis(schedule: Schedule, otherwise: str) -> str:
+    """Return what planned durations rest on, given what stands in where no rate is set."""
+    free = [str(i) for i, s in enumerate(schedule.segments, start=1) if s.drive != "rate"]
     basis = "the program's own arithmetic"
     if free:
         plural = "s" if len(free) > 1 else ""
-        basis += f"; segment{plural} {', '.join(free)} (no rate set) by the default kiln curve"
-    return trace, tuple(segments), basis
+        basis += f"; segment{plural} {', '.join(free)} (no rate set) by {otherwise}"
+    return basis

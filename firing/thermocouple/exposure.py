@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.errors import FiringError
+from firing.serialise import Serialised
 from firing.thermocouple.reference import ThermocoupleType, parse_type
 from firing.trace import Trace
 from firing.units import SECONDS_PER_HOUR
@@ -97,7 +98,7 @@ def exposure(
 
 
 @dataclass(frozen=True)
-class DriftRemark:
+class DriftRemark(Serialised):
     """One sentence about ageing and the source it rests on."""
 
     text: str

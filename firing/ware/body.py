@@ -44,17 +44,9 @@ EVERY_BODY = "every body"
 class Property:
     """One property of a body in one state.
 
-    Attributes
-    ----------
-    unit : str
-        Of the values.
-    temperatures_c : tuple of float
-        Where it is known [°C], rising.  Between them it is linear; a single one is a constant, and
-        the first and last value are taken to hold at every temperature that the limits answer for.
-    values, low, high : tuple of float
-        The figure used, and its range.
-    sources : tuple of str
-        Ids of the bibliography, one a temperature.
+    Between `temperatures_c`, rising, it is linear; a single one is a constant, and the first and
+    last value are taken to hold at every temperature that the limits answer for.  `low` and `high`
+    are its range, `sources` ids of the bibliography, one a temperature.
     """
 
     unit: str

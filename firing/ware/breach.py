@@ -2,9 +2,10 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from firing.schedule.schedule import Schedule
+from firing.serialise import Serialised
 from firing.units import format_temperature, rate_from_celsius
 from firing.ware.face import AFTER_PROGRAM
 from firing.ware.limits import Direction, Reason
@@ -16,7 +17,7 @@ ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Breach:
+class Breach(Serialised):
     """One place where a schedule is not safe for the ware.
 
     Attributes
@@ -67,10 +68,6 @@ class Breach:
     has_kpa: float | None = None
     allowed_kpa: float | None = None
     direction: Direction | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the breach with unit-suffixed keys, as the JSON documents show it."""
-        return {key: getattr(self, key) for key in self.__slots__}
 
 
 def subject_of(schedule: Schedule, index: int) -> str:

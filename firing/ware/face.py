@@ -43,14 +43,9 @@ def with_natural_cooling(schedule: Schedule) -> Schedule:
 class FaceCourse:
     """The temperature of the ware's faces over a firing, down to 60 °C, natural cooling included.
 
-    Attributes
-    ----------
-    time_s, face_c : ndarray, shape (n,)
-        Times [s], rising, and temperatures [°C], straight in between.
-    ends_s : tuple of float
-        When the segments of the program end [s].
-    heating, cooling : function of temperatures [°C] to rates [°C/h]
-        How fast it rises at full power, and how fast it falls where nothing holds it back.
+    The course is straight between its points; `ends_s` tells when the segments of the program end,
+    `heating` how fast it rises at full power, and `cooling` how fast it falls where nothing holds
+    it back.
     """
 
     time_s: FloatArray

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from difflib import get_close_matches
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.files.ready import read_named
-from firing.files.tomlfile import clean, plain_line, read_table, read_text
+from firing.files.kinds import FileKind
+from firing.files.tomlfile import clean, number, plain_line
+from firing.units import TemperatureUnit
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
 THICKEST_MM = 500.0
@@ -48,19 +48,11 @@ class PieceTable(BaseModel):
         description="how many",
         json_schema_extra={"example": "count = 4"},
     )
-    thickest_mm: float = Field(
-        gt=0,
-        le=THICKEST_MM,
-        allow_inf_nan=False,
-        description="its thickest place",
-        json_schema_extra={"example": "thickest_mm = 18", "unit": "mm"},
+    thickest_mm: float = number(
+        "its thickest place", "thickest_mm = 18", "mm", gt=0, le=THICKEST_MM
     )
-    mass_kg: float = Field(
-        gt=0,
-        le=2000,
-        allow_inf_nan=False,
-        description="mass of one as it goes into the kiln",
-        json_schema_extra={"example": "mass_kg = 3.2", "unit": "kg"},
+    mass_kg: float = number(
+        "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
     )
     heated_from: Literal["both", "one"] = Field(
         "both",
@@ -82,13 +74,13 @@ class LoadTable(BaseModel):
     body: Body = Field(
         description="what it is made of", json_schema_extra={"example": 'body = "stoneware"'}
     )
-    furniture_kg: float | None = Field(
-        None,
+    furniture_kg: float | None = number(
+        "shelves and posts of this load; in proportion to the kiln if left out",
+        "furniture_kg = 28",
+        "kg",
+        default=None,
         ge=0,
         le=5000,
-        allow_inf_nan=False,
-        description="shelves and posts of this load; in proportion to the kiln if left out",
-        json_schema_extra={"example": "furniture_kg = 28", "unit": "kg"},
     )
     piece: list[PieceTable] = Field(
         min_length=1,
@@ -98,51 +90,24 @@ class LoadTable(BaseModel):
     )
 
 
-def parse_load(text: str, name: str = "load") -> Load:
-    """Read a load from TOML text.
-
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        What faults call the file.
-
-    Returns
-    -------
-    Load
-
-    Raises
-    ------
-    FaultyFile
-        With every fault of the file, each with its line, field, limit and unit.
-    """
-    table = read_table(text, name, LoadTable)
+def _load(table: LoadTable) -> Load:
     return Load(
-        pieces=tuple(
-            Piece(
-                name=entry.name,
-                count=entry.count,
-                thickest_mm=entry.thickest_mm,
-                mass_kg=entry.mass_kg,
-                heated_from=entry.heated_from,
-            )
-            for entry in table.piece
-        ),
+        pieces=tuple(Piece(**entry.model_dump()) for entry in table.piece),
         dryness=table.dryness,
         body=table.body,
         furniture_kg=table.furniture_kg,
     )
 
 
-def read_load(path: Path) -> Load:
-    """Read a load file; see `parse_load`."""
-    return parse_load(read_text(path), str(path))
+def _described(load: Load, _: TemperatureUnit) -> list[str]:
+    thickest = load.thickest
+    return [
+        load.dryness,
+        f"{sum(piece.count for piece in load.pieces)} pieces",
+        f"thickest {thickest.thickest_mm:g} mm ({thickest.name})",
+        f"{load.ware_kg:.0f} kg",
+    ]
 
 
-def open_load(name: str) -> Load:
-    """Read a load file, or an example load."""
-    return read_named(name, parse_load, read_load)
-
-
-__all__ = ["LoadTable", "open_load", "parse_load", "read_load"]
+LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
+parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

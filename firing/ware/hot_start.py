@@ -33,14 +33,8 @@ _NAMES: dict[Reason, str] = {
 class WareAtStart:
     """The ware as a program finds it.
 
-    Attributes
-    ----------
-    load : Load
-        The load; bone dry where it went in damp and is dry by now.
-    state : WareState or None
-        How far it has come; None for a program that starts cold.
-    assumed : str
-        What is only assumed of it, as sentences; empty if nothing is.
+    The load is bone dry where it went in damp and is dry by now; there is no state for a program
+    that starts cold; `assumed` says as sentences what is only assumed.
     """
 
     load: Load

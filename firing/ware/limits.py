@@ -5,12 +5,13 @@ between two temperatures is exact.  `firing.ware.rules` makes them for a load.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Any, Literal, get_args
+from dataclasses import dataclass, field, replace
+from typing import Literal, get_args
 
 import numpy as np
 
 from firing.errors import FiringError
+from firing.serialise import Serialised, named, rounded
 from firing.trace import FloatArray
 from firing.units import format_duration
 from firing.ware.drying import DryingAdvice
@@ -120,7 +121,7 @@ class Limit(RateCap):
 
 
 @dataclass(frozen=True, slots=True)
-class RateLimit:
+class RateLimit(Serialised):
     """The limit at one temperature.
 
     Attributes
@@ -137,31 +138,18 @@ class RateLimit:
         The range of that rate [°C/h].
     """
 
-    temperature_c: float
+    temperature_c: float = field(metadata=named("temp_c"))
     direction: Direction
-    rate_c_per_h: float
+    rate_c_per_h: float = field(metadata=rounded(1))
     reason: Reason
     text: str
     source: str
-    low_c_per_h: float
-    high_c_per_h: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the limit with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "temp_c": self.temperature_c,
-            "direction": self.direction,
-            "rate_c_per_h": round(self.rate_c_per_h, 1),
-            "reason": self.reason,
-            "text": self.text,
-            "source": self.source,
-            "low_c_per_h": round(self.low_c_per_h, 1),
-            "high_c_per_h": round(self.high_c_per_h, 1),
-        }
+    low_c_per_h: float = field(metadata=rounded(1))
+    high_c_per_h: float = field(metadata=rounded(1))
 
 
 @dataclass(frozen=True, slots=True)
-class Dwell:
+class Dwell(Serialised):
     """The least time inside a window of temperature on the way up, before leaving it upwards.
 
     Attributes
@@ -177,24 +165,12 @@ class Dwell:
     """
 
     window_c: tuple[float, float]
-    at_least_s: float
+    at_least_s: float = field(metadata=rounded(None))
     reason: Reason
     text: str
     source: str
-    low_s: float
-    high_s: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the dwell with unit-suffixed keys, as the JSON documents show it."""
-        return {
-            "window_c": list(self.window_c),
-            "at_least_s": round(self.at_least_s),
-            "reason": self.reason,
-            "text": self.text,
-            "source": self.source,
-            "low_s": round(self.low_s),
-            "high_s": round(self.high_s),
-        }
+    low_s: float = field(metadata=rounded(None))
+    high_s: float = field(metadata=rounded(None))
 
     def sentence(self) -> str:
         """Return the dwell as one sentence."""

@@ -5,6 +5,7 @@ from typing import Literal, get_args
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
+from firing.serialise import Serialised
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -172,7 +173,7 @@ _BOUND_WATER_IS_GONE = 0.99
 
 
 @dataclass(frozen=True, slots=True)
-class WareState:
+class WareState(Serialised):
     """What a firing has done to the middle of the thickest ware so far.
 
     Attributes

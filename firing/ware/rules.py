@@ -143,22 +143,9 @@ _THIN_MM, _THICK_MM = 10.0, 25.0
 class GoverningWall:
     """The one wall that a load's limits are about, and what is asked of it.
 
-    Attributes
-    ----------
-    piece : Piece
-        The piece.
-    path_m : float
-        How far heat, water and gas have to go in it [m].
-    body : Body
-        Its clay.
-    raw, wet, shrinking : bool
-        Whether it was never fired, holds free water, and still shrinks as that leaves.
-    water_share : float
-        Free water at the start by dry mass.
-    purpose, margin : str, float
-        What it is fired for and with how much caution.
-    done : WareState
-        What earlier firing has done to it.
+    `path_m` is how far heat, water and gas have to go; `raw` ware was never fired, `wet` ware holds
+    free water, and `shrinking` ware still shrinks as that leaves; `done` is what earlier firing has
+    done to it.
     """
 
     piece: Piece

@@ -39,8 +39,8 @@ class WareCourse:
         Times of the solver's choosing [s], from the first to the last given.
     surface_c, core_c : ndarray
         Face and middle of the wall [°C].
-    free_water_share, core_water_share : ndarray
-        Free water by dry mass, of the whole wall and of its middle.
+    free_water_share : ndarray
+        Free water of the whole wall by dry mass.
     bound_water_gone : ndarray
         Share of the bound water that has left the middle, 0 to 1; 1 for fired ware.
     core_vapour_kpa : ndarray
@@ -55,7 +55,6 @@ class WareCourse:
     surface_c: FloatArray
     core_c: FloatArray
     free_water_share: FloatArray
-    core_water_share: FloatArray
     bound_water_gone: FloatArray
     core_vapour_kpa: FloatArray
     slow_vapour_kpa: FloatArray
@@ -135,7 +134,6 @@ def simulate_ware(
         surface_c=face,
         core_c=core,
         free_water_share=load.water_share * mean_left(fourier),
-        core_water_share=core_water,
         bound_water_gone=gone,
         core_vapour_kpa=vapour_kpa(core_water, core),
         slow_vapour_kpa=vapour_kpa(slow_water, core),

@@ -91,16 +91,7 @@ def free_water_law(heat_path_m: float) -> RateLaw:
 class HeatDemand:
     """Heat that water of a body takes up by a rate law.
 
-    Attributes
-    ----------
-    law : RateLaw
-        The law.
-    joules : float
-        How much in all [J].
-    water : {"free", "bound"}
-        Which water.
-    path_m : float
-        How far it has to go [m].
+    `path_m` is how far that water has to go.
     """
 
     law: RateLaw

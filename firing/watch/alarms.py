@@ -79,23 +79,27 @@ class AlarmBoard:
             name for name, latch in self._latches.items() if latch.raised and name != "unload"
         )
 
-    def take(self, time_s: float, value_c: float, status: Status) -> bool:
+    def add_reading(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
         `value_c` is the number whatever is held against it; NaN where there is none.
         """
         isolation = self.isolation
         plausible = isolation.run(
-            "the eye on the circuit", lambda: self.circuit.take(time_s, value_c, status), True
+            "the eye on the circuit",
+            lambda: self.circuit.add_reading(time_s, value_c, status),
+            True,
         )
         if not math.isnan(value_c):
             isolation.run("the eye on a stuck reading", lambda: self._still(time_s, value_c), None)
         if plausible and status is Status.OK:
-            isolation.run("the eye on the power", lambda: self.supply.take(time_s, value_c), None)
+            isolation.run(
+                "the eye on the power", lambda: self.supply.add_reading(time_s, value_c), None
+            )
         return plausible
 
     def _still(self, time_s: float, value_c: float) -> None:
-        self._stillness.take(time_s, value_c, self._rising_c_per_h(time_s, value_c))
+        self._stillness.add_reading(time_s, value_c, self._rising_c_per_h(time_s, value_c))
 
     def _rising_c_per_h(self, now_s: float, now_c: float) -> float | None:
         """Return how fast the reading has to rise by the plan [°C/h]; None where it may stand."""
@@ -109,7 +113,7 @@ class AlarmBoard:
             return None
         return segment.rate_c_per_h if _heats(self._schedule, position.segment) else None
 
-    def feed(self, now: AlarmInputs) -> list[WatchEvent]:
+    def update(self, now: AlarmInputs) -> list[WatchEvent]:
         """Take the state of things in and return what has to be told of it."""
         self._position = now.position
         self.isolation.run("the eye on the power", lambda: self.supply.update(now.position), None)
@@ -135,7 +139,7 @@ class AlarmBoard:
     def _latched(
         self, name: str, now: AlarmInputs, cause: bool, calm: bool, raised: str, over: str
     ) -> WatchEvent | None:
-        state = self._latches[name].feed(now.now_s, cause, calm)
+        state = self._latches[name].update(now.now_s, cause, calm)
         if state is None:
             return None
         severity: Severity = "act" if state == "raised" else "note"
@@ -256,7 +260,7 @@ class AlarmBoard:
         falling = rate is not None and rate < -self._significant(-FALLING_C_PER_H)
         rises = rate is not None and rate > 0.0
         gone = self.supply.gone
-        self._falls_slowly.feed(
+        self._falls_slowly.update(
             now.now_s, due and falling and not self.circuit.doubtful, not due or rises
         )
         shown = "" if rate is None or not falling else f" at {format_rate(abs(rate), self._unit)}"
@@ -316,7 +320,7 @@ class AlarmBoard:
         unload_c = self._limits.unload_c
         cooled = now.highest_c > max(UNLOAD_FROM_C, unload_c + UNLOAD_CLEAR_C)
         ending = now.position is None or now.position.phase in ("done", "left")
-        state = self._latches["unload"].feed(
+        state = self._latches["unload"].update(
             now.now_s,
             cooled and ending and now.now_c <= unload_c and not self.circuit.doubtful,
             now.now_c > unload_c + UNLOAD_CLEAR_C,

@@ -43,7 +43,7 @@ def forecast_cones(
 
     `thermocouple_c` is the tolerance of the thermocouple, ± [°C].
     """
-    whole = None if ahead is None else _joined(time_s, temperature_c, ahead.expected)
+    whole = None if ahead is None else _with_remaining(time_s, temperature_c, ahead.expected)
     chosen = set(wanted)
     if whole is not None:
         final = cone_reached(*whole).by_cone
@@ -56,11 +56,11 @@ def forecast_cones(
         chosen.update(falling[:1])
     found = []
     for cone in (cone for cone in CONES if cone in chosen):
-        found.append(_one(cone, time_s, temperature_c, whole, ahead, thermocouple_c))
+        found.append(_forecast_one(cone, time_s, temperature_c, whole, ahead, thermocouple_c))
     return tuple(found)
 
 
-def _one(
+def _forecast_one(
     cone: str,
     time_s: FloatArray,
     temperature_c: FloatArray,
@@ -81,14 +81,16 @@ def _one(
         x,
         None,
         time_down_s(law, *whole, shift_c),
-        time_down_s(law, *_joined(time_s, temperature_c, ahead.quickest), shift_c + off_c),
+        time_down_s(law, *_with_remaining(time_s, temperature_c, ahead.quickest), shift_c + off_c),
         None
         if ahead.slowest is None
-        else time_down_s(law, *_joined(time_s, temperature_c, ahead.slowest), shift_c - off_c),
+        else time_down_s(
+            law, *_with_remaining(time_s, temperature_c, ahead.slowest), shift_c - off_c
+        ),
     )
 
 
-def _joined(
+def _with_remaining(
     time_s: FloatArray, temperature_c: FloatArray, rest: RemainingCourse
 ) -> tuple[FloatArray, FloatArray]:
     now_s = float(time_s[-1])

@@ -1,9 +1,10 @@
 """What is told while a firing runs, what alarms go by, and the patience they have."""
 
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
 from firing.review.position import Position
+from firing.serialise import Serialised, rounded
 
 Severity = Literal["act", "note"]
 EventState = Literal["raised", "over", "told"]
@@ -15,7 +16,7 @@ NO_SAFETY_DEVICE = (
 
 
 @dataclass(frozen=True, slots=True)
-class WatchEvent:
+class WatchEvent(Serialised):
     """One thing told while a firing runs: an alarm begins or ends, or a thing happened once.
 
     The severity says whether somebody has to do something.
@@ -24,18 +25,8 @@ class WatchEvent:
     id: str
     severity: Severity
     state: EventState
-    at_s: float
+    at_s: float = field(metadata=rounded(1, "time_s"))
     message: str
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the notice keyed for JSON."""
-        return {
-            "id": self.id,
-            "severity": self.severity,
-            "state": self.state,
-            "time_s": round(self.at_s, 1),
-            "message": self.message,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +77,7 @@ class AlarmLatch:
         self._calm_since_s: float | None = None
         self.raised = False
 
-    def feed(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
+    def update(self, now_s: float, cause: bool, calm: bool) -> EventState | None:
         """Take the state of things in; return "raised" or "over" when that changes."""
         if not cause:
             self._cause_since_s = None

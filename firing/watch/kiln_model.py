@@ -190,7 +190,7 @@ class KilnModel:
     def tick(self, now_s: float, history: History, position: Position | None) -> list[WatchEvent]:
         """Begin a refit when one is due, or take one in that is done; return what to tell."""
         if self._worker.busy:
-            found = self._worker.take()
+            found = self._worker.take_answer()
             return (
                 self._failure_events(now_s)
                 if found is None
@@ -216,7 +216,7 @@ class KilnModel:
             _over_s(position),
         )
         if self._live:
-            self._worker.begin(job)
+            self._worker.start(job)
             return self._failure_events(now_s)
         return self._apply(run_refit(job), now_s, history, position)
 

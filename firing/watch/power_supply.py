@@ -98,7 +98,7 @@ class PowerMonitor:
         self.past_s = 0.0
         self.cut: set[int] = set()
 
-    def take(self, time_s: float, value_c: float) -> None:
+    def add_reading(self, time_s: float, value_c: float) -> None:
         """Take a reading in that may be a kiln's."""
         self._fresh = self._recent.add(time_s, value_c) or self._fresh
 

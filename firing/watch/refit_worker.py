@@ -61,7 +61,7 @@ class RefitWorker:
         """Whether a refit is under way, or waits to be taken."""
         return self._thread is not None
 
-    def begin(self, job: RefitJob) -> None:
+    def start(self, job: RefitJob) -> None:
         """Begin a refit."""
         self._answer = None
         try:
@@ -94,7 +94,7 @@ class RefitWorker:
         except (OSError, ValueError, EOFError, pickle.UnpicklingError):
             self._answer = None
 
-    def take(self) -> RefitAnswer | None:
+    def take_answer(self) -> RefitAnswer | None:
         """Return what a refit that is over has found; None while it is not, or if it failed."""
         if self._thread is None or self._thread.is_alive():
             return None

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from firing.review.position import Position
+from firing.serialise import OMITTED, Serialised, rounded
 from firing.trace import FloatArray
 
 POSITION_PART, RATE_PART, ENERGY_PART, FORECAST_PART, CONES_PART = (
@@ -23,52 +24,32 @@ AS_EXPECTED, AT_ITS_BEST, AT_ITS_WORST = 0, 1, -1
 
 
 @dataclass(frozen=True, slots=True)
-class ConeForecast:
+class ConeForecast(Serialised):
     """One cone: down from a heat-work of 1, since `down_s`, or to fall within a range.
 
     The range is None where the plan does not bring it down.
     """
 
-    cone: str
-    heatwork: float
-    down_s: float | None
-    expected_s: float | None
-    low_s: float | None
-    high_s: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the cone keyed for JSON."""
-        return {
-            "heatwork": round(self.heatwork, 6),
-            "down_s": _rounded(self.down_s, 1),
-            "expected_s": _rounded(self.expected_s, 1),
-            "low_s": _rounded(self.low_s, 1),
-            "high_s": _rounded(self.high_s, 1),
-        }
+    cone: str = field(metadata=OMITTED)
+    heatwork: float = field(metadata=rounded(6))
+    down_s: float | None = field(metadata=rounded(1))
+    expected_s: float | None = field(metadata=rounded(1))
+    low_s: float | None = field(metadata=rounded(1))
+    high_s: float | None = field(metadata=rounded(1))
 
 
 @dataclass(frozen=True, slots=True)
-class KilnFigures:
+class KilnFigures(Serialised):
     """What a forecast of the rest goes by: multipliers on the kiln as its file describes it.
 
     `learnt` are those that this firing has told so far, the last time at `refitted_s`.
     """
 
-    power: float
-    loss: float
-    capacity: float
+    power: float = field(metadata=rounded(4))
+    loss: float = field(metadata=rounded(4))
+    capacity: float = field(metadata=rounded(4))
     learnt: tuple[str, ...] = ()
-    refitted_s: float | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the figures keyed for JSON."""
-        return {
-            "power": round(self.power, 4),
-            "loss": round(self.loss, 4),
-            "capacity": round(self.capacity, 4),
-            "learnt": list(self.learnt),
-            "refitted_s": _rounded(self.refitted_s, 1),
-        }
+    refitted_s: float | None = field(default=None, metadata=rounded(1))
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ class CircuitMonitor:
         """Whether the last reading is none to go by."""
         return self.broken is not None or bool(self._odd) or bool(self._open)
 
-    def take(self, time_s: float, value_c: float, status: Status) -> bool:
+    def add_reading(self, time_s: float, value_c: float, status: Status) -> bool:
         """Take a reading in, and return whether it may be a kiln's temperature.
 
         `value_c` is the number whatever is held against it; NaN where there is none.
@@ -216,7 +216,7 @@ class StuckReadingDetector:
         self._seen = self._seen_equal = self._turns = 0
         self.stuck = False
 
-    def take(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
+    def add_reading(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
         """Take a reading in; the plan has it rise so fast, or None where it may stand."""
         if value_c != self._last_c:
             rises = value_c > self._last_c

@@ -144,7 +144,7 @@ class Watcher:
 
     def _is_plausible(self, time_s: float, value_c: float, status: Status) -> bool:
         return self._isolation.run(
-            CIRCUIT_PART, lambda: self.board.take(time_s, value_c, status), True
+            CIRCUIT_PART, lambda: self.board.add_reading(time_s, value_c, status), True
         )
 
     def tick(self, now_s: float) -> list[WatchEvent]:
@@ -163,7 +163,7 @@ class Watcher:
 
     def _alarm_events(self, now_s: float) -> list[WatchEvent]:
         # Where the place or the rate fails, alarms go by the last that is known: raised ones stay.
-        return self.board.feed(
+        return self.board.update(
             AlarmInputs(
                 now_s=now_s,
                 reading_c=self._reading_c,

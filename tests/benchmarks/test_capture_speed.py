@@ -89,9 +89,9 @@ def test_from_byte_to_flushed_line(
 # One refit after the other, each of the whole firing so far, instead of one every quarter of an
 # hour.
 REFITTING = """
-import firing.watch.kiln_model as kilnmodel
-kilnmodel.REFIT_EVERY_S = 0.0
-kilnmodel.KilnModel._take = lambda *_: []
+import firing.watch.kiln_model as kiln_model
+kiln_model.REFIT_EVERY_S = 0.0
+kiln_model.KilnModel._apply = lambda *_: []
 from firing.cli import main
 main()
 """

@@ -10,49 +10,49 @@ from firing.logs.plausibility_limits import LIVE_STILL_S
 
 
 def test_a_kiln_at_full_power_and_one_that_is_opened_are_not_marked() -> None:
-    judge = ChannelPlausibility()
+    channel = ChannelPlausibility()
     celsius = [20.0 + 0.15 * second for second in range(7000)]  # 540 °C/h
     celsius += [celsius[-1] - 4.0 * second for second in range(100)]  # lid open, bare junction
-    assert {judge.judge(float(i), value) for i, value in enumerate(celsius)} == {Status.OK}
+    assert {channel.status_of(float(i), value) for i, value in enumerate(celsius)} == {Status.OK}
 
 
 def test_what_is_outside_a_kiln_is_marked_and_the_next_is_not() -> None:
-    judge = ChannelPlausibility()
-    found = [judge.judge(float(i), v) for i, v in enumerate([800.0, 3276.7, -200.0, 800.1])]
+    channel = ChannelPlausibility()
+    found = [channel.status_of(float(i), v) for i, v in enumerate([800.0, 3276.7, -200.0, 800.1])]
     assert found == [Status.OK, Status.OUT_OF_SPAN, Status.OUT_OF_SPAN, Status.OK]
 
 
 def test_a_spike_is_marked_going_and_coming() -> None:
-    judge = ChannelPlausibility()
-    found = [judge.judge(float(i), v) for i, v in enumerate([800.0, 900.0, 800.0, 800.1])]
+    channel = ChannelPlausibility()
+    found = [channel.status_of(float(i), v) for i, v in enumerate([800.0, 900.0, 800.0, 800.1])]
     assert found == [Status.OK, Status.STEP, Status.STEP, Status.OK]
 
 
 def test_a_restless_channel_that_freezes_is_stuck_and_recovers() -> None:
     random = np.random.default_rng(1)
-    judge = ChannelPlausibility()
+    channel = ChannelPlausibility()
     restless = [800.0 + 0.1 * round(x) for x in random.normal(0, 5, 300)]
     for i, value in enumerate(restless):
-        assert judge.judge(float(i), value) is Status.OK
-    frozen = [judge.judge(300.0 + i, restless[-1]) for i in range(int(LIVE_STILL_S) + 60)]
+        assert channel.status_of(float(i), value) is Status.OK
+    frozen = [channel.status_of(300.0 + i, restless[-1]) for i in range(int(LIVE_STILL_S) + 60)]
     assert Status.STUCK in frozen
     first = frozen.index(Status.STUCK)
     assert LIVE_STILL_S - 2 <= first <= LIVE_STILL_S + 2
     assert set(frozen[first:]) == {Status.STUCK}
-    assert judge.judge(600.0, restless[-1] + 0.3) is Status.OK
+    assert channel.status_of(600.0, restless[-1] + 0.3) is Status.OK
 
 
 def test_whole_degrees_in_a_hold_are_not_stuck() -> None:
-    judge = ChannelPlausibility()
-    marks = {judge.judge(float(i), 1000.0 + round(i / 400)) for i in range(4000)}
-    marks |= {judge.judge(4000.0 + i, 1010.0) for i in range(4000)}
+    channel = ChannelPlausibility()
+    marks = {channel.status_of(float(i), 1000.0 + round(i / 400)) for i in range(4000)}
+    marks |= {channel.status_of(4000.0 + i, 1010.0) for i in range(4000)}
     assert marks == {Status.OK}
 
 
 def test_a_ramp_without_noise_that_ends_in_a_hold_is_not_stuck() -> None:
-    judge = ChannelPlausibility()
+    channel = ChannelPlausibility()
     celsius = [900.0 + 1.25 * i for i in range(100)] + [1025.0] * 200
-    assert {judge.judge(30.0 * i, value) for i, value in enumerate(celsius)} == {Status.OK}
+    assert {channel.status_of(30.0 * i, value) for i, value in enumerate(celsius)} == {Status.OK}
 
 
 def test_what_the_instrument_said_stays() -> None:

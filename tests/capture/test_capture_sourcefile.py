@@ -4,7 +4,8 @@ import pytest
 
 from firing.capture.modbus import ModbusSource
 from firing.capture.scpi import ScpiSource
-from firing.capture.source_settings import SourceSettings, make_source, parse_source
+from firing.capture.source_file import parse_source
+from firing.capture.source_settings import SourceSettings, make_source
 from firing.capture.text_lines import StandardInputSource, TextLineSource
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile

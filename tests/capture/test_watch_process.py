@@ -88,9 +88,9 @@ def test_sigterm_ends_cleanly_with_a_last_status(tmp_path: Path, instrument: Ins
 
 
 REFITTING = """
-import firing.watch.kiln_model as kilnmodel
-kilnmodel.REFIT_EVERY_S = 0.0
-kilnmodel.KilnModel._take = lambda *_: []
+import firing.watch.kiln_model as kiln_model
+kiln_model.REFIT_EVERY_S = 0.0
+kiln_model.KilnModel._apply = lambda *_: []
 from firing.cli import main
 main()
 """

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.controller.controller import Controller
-from firing.controller.file import ControllerTable, parse_controller, read_controller
+from firing.controller.file import ControllerTable, open_controller, parse_controller
 from firing.errors import FiringError
 from firing.files.tomlfile import FaultyFile
 
@@ -90,7 +90,7 @@ def test_impossible_controllers_are_refused(change: dict[str, float]) -> None:
 
 
 def test_the_example_file_is_what_the_format_says() -> None:
-    found = read_controller(EXAMPLE)
+    found = open_controller(EXAMPLE)
     assert found == Controller(
         name="Bench controller", max_segments=10, hold_max_s=48 * 3600.0, hold_step_s=60.0
     )

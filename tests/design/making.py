@@ -6,30 +6,30 @@ from pathlib import Path
 import numpy as np
 
 from firing.controller.controller import Controller
-from firing.controller.file import read_controller
+from firing.controller.file import open_controller
 from firing.design.designer import answer, prepared
 from firing.design.request import DesignRequest
 from firing.design.solve import ProgramSolution
 from firing.forecast.forecast import forecast
 from firing.kiln.description import KilnDescription
-from firing.kiln.file import read_kiln
+from firing.kiln.file import open_kiln
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.ware.breach import Breach
-from firing.ware.file import read_load
+from firing.ware.file import open_load
 from firing.ware.limits import USUAL_MARGIN, Dwell, RateCap
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece, WareState
 
 EXAMPLES = Path(__file__).parents[2] / "schedules"
 
-PLANTERS_AND_CUPS = read_load(EXAMPLES / "example-load-planters-and-cups.toml")
-GLAZED = read_load(EXAMPLES / "example-load-glazed-cups.toml")
-CONTROLLER = read_controller(EXAMPLES / "example-controller.toml")
+PLANTERS_AND_CUPS = open_load(EXAMPLES / "example-load-planters-and-cups.toml")
+GLAZED = open_load(EXAMPLES / "example-load-glazed-cups.toml")
+CONTROLLER = open_controller(EXAMPLES / "example-controller.toml")
 
 
 def example_kiln() -> KilnDescription:
     """The kiln of every acceptance scene."""
-    return read_kiln(EXAMPLES / "example-kiln.toml")
+    return open_kiln(EXAMPLES / "example-kiln.toml")
 
 
 def ware(

@@ -8,7 +8,7 @@ from click.testing import CliRunner, Result
 
 from firing.cli import cli
 from firing.errors import FiringError
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 
 LOAD = "example-load-planters-and-cups"
 
@@ -23,7 +23,7 @@ def test_design_prints_and_writes_a_schedule_with_reasons(tmp_path: Path) -> Non
     result = run(*arguments, "--controller", "example-controller", "--out", str(out))
     assert result.return_value == 0
     assert "Why" in result.stdout
-    assert read_schedule(out).purpose == "bisque"
+    assert open_schedule(out).purpose == "bisque"
     again = run(*arguments, "--out", str(out))
     assert isinstance(again.exception, FiringError)
     assert "exists already" in str(again.exception)
@@ -76,7 +76,7 @@ def test_resume_reads_a_log(tmp_path: Path) -> None:
     result = run(*arguments, "--reads", "500", "--ago", "1h", "--out", str(out))
     assert result.return_value in (0, 1)
     assert "To key in now" in result.stdout
-    assert read_schedule(out).start_c == 500.0
+    assert open_schedule(out).start_c == 500.0
     assert json.loads(run(*arguments, "--json").stdout)["kind"] == "resume"
 
 

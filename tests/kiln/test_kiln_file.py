@@ -8,8 +8,9 @@ import pytest
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.kiln.description import Fitted
-from firing.kiln.file import KilnTable, parse_kiln, read_kiln, write_fitted
+from firing.kiln.file import open_kiln, parse_kiln, write_fitted
 from firing.kiln.parameter_table import describe_kiln
+from firing.kiln.schema import KilnTable
 
 EXAMPLE = ready_text("example-kiln")
 
@@ -221,7 +222,7 @@ def test_a_file_without_fitted_gets_one() -> None:
 
 def test_files_that_are_no_files_are_refused(tmp_path: Path) -> None:
     with pytest.raises(FaultyFile, match="no such file"):
-        read_kiln(tmp_path / "none.toml")
+        open_kiln(tmp_path / "none.toml")
     assert "type" in KilnTable.model_json_schema()["properties"]["name"]
 
 

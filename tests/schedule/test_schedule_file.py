@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.files.ready import ready_names, ready_text
-from firing.files.tomlfile import Fault, FaultyFile
-from firing.schedule.file import parse_schedule, read_schedule, schedule_text, write_schedule
+from firing.files.tomlfile import FaultyFile
+from firing.schedule.file import open_schedule, parse_schedule, schedule_text, write_schedule
 from firing.schedule.schedule import Schedule, Segment
 
 GOOD = """# kept
@@ -174,7 +174,7 @@ def test_nothing_is_overwritten_unasked(tmp_path: Path) -> None:
     with pytest.raises(Exception, match="exists already"):
         write_schedule(replace(schedule, title="other"), path)
     assert path.read_bytes() == before
-    assert read_schedule(path) == schedule
+    assert open_schedule(path) == schedule
 
 
 @pytest.mark.parametrize("name", ready_names())
@@ -238,51 +238,6 @@ def test_what_is_written_is_what_is_read(schedule: Schedule) -> None:
     assert _rounded(back) == _rounded(schedule)
     # … and what was read once stays the same for good
     assert schedule_text(back) == schedule_text(parse_schedule(schedule_text(back)))
-
-
-def _told(text: str) -> tuple[Fault, ...]:
-    try:
-        parse_schedule(text, "t")
-    except FaultyFile as refusal:
-        return refusal.faults
-    return ()
-
-
-_VALUES = st.sampled_from(
-    [60, 900, 0, -5, 5000, 20, 0.25, True, "60", "unlimited", "off", "30m", "1:30", "-1h", "400h",
-     "", "  ", "two\nlines", [1], "C", "F", "K", "bisque", "bisqe", 1e9]
-)  # fmt: skip
-
-
-@given(
-    head=st.dictionaries(
-        st.sampled_from(["title", "purpose", "unit", "start", "notes", "hodl"]), _VALUES
-    ),
-    tables=st.lists(
-        st.dictionaries(
-            st.sampled_from(["name", "rate", "target", "hold", "action", "tagret"]), _VALUES
-        ),
-        max_size=3,
-    ),
-)
-def test_the_quick_reading_and_the_schema_agree_on_what_is_a_fault(
-    head: dict[str, object], tables: list[dict[str, object]]
-) -> None:
-    """A file is read if, and only if, the schema and the checks between segments find no fault."""
-    import tomlkit
-
-    from firing.files.tomlfile import validate
-    from firing.schedule.schema import ScheduleTable
-
-    data: dict[str, object] = {"title": "t", **head}
-    whole = [{"rate": 60, "target": 900 + 10 * i, **table} for i, table in enumerate(tables)]
-    text = tomlkit.dumps({**data, "segment": whole} if whole else data)
-    _, faults, _ = validate(text, "t", ScheduleTable)
-    told = _told(text)
-    if faults:
-        assert told
-    else:
-        assert all("target" in fault.field for fault in told)
 
 
 @given(_schedules(), st.data())

@@ -29,7 +29,7 @@ from firing.capture.plausibility import Judge
 from firing.capture.recorder import Recorder
 from firing.capture.clock import TimeBase
 from firing.forecast.forecast import forecast
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.watch.events import Limits
 from firing.watch.watcher import Watcher
 from firing.watch.predictor import ForecastOutlook
@@ -39,7 +39,7 @@ from firing.files.ready import ready_text
 import numpy as np
 
 out, hours = Path(sys.argv[1]), int(sys.argv[2])
-plan = read_schedule(Path(sys.argv[3]))
+plan = open_schedule(Path(sys.argv[3]))
 names = ("kiln", "top", "bottom", "shelf")
 course = forecast(plan)
 shape_s, shape_c = course.trace.time_s, course.trace.channel_c()

@@ -16,7 +16,7 @@ from firing.tui.journal import _read
 from firing.tui.screens.dialogs import Ask
 from textual.pilot import Pilot
 
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
 PLAN = """title = "Plates, invented"
@@ -103,7 +103,7 @@ def check_left(app: FiringApp) -> None:
     assert not document.changed
     if app.return_value == "saved":
         assert document.path is not None
-        assert close(read_schedule(document.path), document.schedule)
+        assert close(open_schedule(document.path), document.schedule)
 
 
 def close(one: Schedule, other: Schedule) -> bool:

@@ -31,7 +31,7 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.report.design import design_report
 from firing.report.text import render_text
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 
 Make = Callable[[], FiringApp]
@@ -146,7 +146,7 @@ def test_a_design_is_taken_and_undo_gives_back_exactly_the_old_plan(
         assert app.session.forecast.schedule == found.after
         await pilot.press("ctrl+z")
         await settle(pilot)
-        assert document.schedule == before == read_schedule(plan)
+        assert document.schedule == before == open_schedule(plan)
         assert document.cursor == selection
         assert not document.changed
 
@@ -159,7 +159,7 @@ def test_leaving_changes_nothing_and_the_answers_are_kept(play: Play, plan: Path
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await until(pilot, lambda: "Left as it was" in message(app))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
         assert not app.session.document.changed
         assert app.session.document.undo_label is None
         await form(app, pilot)
@@ -240,7 +240,7 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
         assert "No load is chosen" in content(app, "#about")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
 
     play(scene)
 

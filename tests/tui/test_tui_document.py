@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule
 from firing.tui import edits
 
@@ -61,7 +61,7 @@ def test_undo_brings_the_cursor_back(plan: Path) -> None:
 
 def test_an_edit_that_changes_nothing_is_none(plan: Path) -> None:
     document = open_file(plan)
-    assert not document.apply(read_schedule(plan), "the same")
+    assert not document.apply(open_schedule(plan), "the same")
     assert document.undo_label is None
 
 
@@ -92,7 +92,7 @@ def test_a_file_changed_by_somebody_else_is_not_overwritten(plan: Path) -> None:
         document.save()
     assert plan.read_text(encoding="utf-8") == other
     document.save(replace_changed=True)
-    assert read_schedule(plan) == document.schedule
+    assert open_schedule(plan) == document.schedule
     document.apply(edits.set_cell(document.schedule, 1, "rate", "90"), "rate")
     document.save()
 
@@ -102,7 +102,7 @@ def test_a_file_that_is_gone_is_written_again(plan: Path) -> None:
     document.apply(edits.set_cell(document.schedule, 1, "rate", "100"), "rate")
     plan.unlink()
     document.save()
-    assert read_schedule(plan) == document.schedule
+    assert open_schedule(plan) == document.schedule
 
 
 def test_save_as_takes_no_name_that_is_taken(plan: Path, tmp_path: Path) -> None:
@@ -116,7 +116,7 @@ def test_save_as_takes_no_name_that_is_taken(plan: Path, tmp_path: Path) -> None
     document.save_as(tmp_path / "mine.toml")
     assert document.path == tmp_path / "mine.toml"
     document.save_as(plan, overwrite=True)
-    assert read_schedule(plan) == document.schedule
+    assert open_schedule(plan) == document.schedule
     with pytest.raises(FiringError, match="is a directory"):
         document.save_as(tmp_path)
 
@@ -128,7 +128,7 @@ def test_a_link_stays_a_link(plan: Path, tmp_path: Path) -> None:
     document.apply(edits.set_cell(document.schedule, 1, "rate", "100"), "rate")
     document.save()
     assert link.is_symlink()
-    assert read_schedule(plan) == document.schedule
+    assert open_schedule(plan) == document.schedule
 
 
 def test_a_name_is_a_file_or_a_ready_schedule(plan: Path) -> None:
@@ -143,4 +143,4 @@ def test_a_name_is_a_file_or_a_ready_schedule(plan: Path) -> None:
 def test_a_new_plan_can_be_forecast_and_saved(tmp_path: Path) -> None:
     document: PlanDocument = open_new()
     document.save_as(tmp_path / "new.toml")
-    assert read_schedule(tmp_path / "new.toml") == document.schedule
+    assert open_schedule(tmp_path / "new.toml") == document.schedule

@@ -21,8 +21,8 @@ from firing.tui.equipment import (
 from firing.tui.file_choices import choices, ready_choices
 from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import missing_choices, summary_lines
-from firing.tui.kinds import description, kind_of, kind_of_text
 
+from firing.files.kinds import file_kind, kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text
 from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
@@ -88,14 +88,14 @@ def test_a_list_offers_only_what_is_wanted(tmp_path: Path) -> None:
 
 def test_what_is_chosen_is_described_by_its_own_figures() -> None:
     equipment = read_all(EXAMPLES).equipment
-    told = {kind: description(kind, getattr(equipment, kind).value) for kind in KINDS}
+    told = {kind: file_kind(kind).described(getattr(equipment, kind).value) for kind in KINDS}
     for words in ("9.6 kW", "180 l", "1300 °C"):
         assert words in told["kiln"]
     assert "bisqued, freshly glazed" in told["load"]
     assert "10 segments" in told["controller"]
     assert "EUR 0.21 to 0.34 per kWh" in told["tariff"]
     # 1300 °C is 2372 °F
-    assert "2372 °F" in description("kiln", equipment.kiln and equipment.kiln.value, "F")
+    assert "2372 °F" in file_kind("kiln").described(equipment.kiln and equipment.kiln.value, "F")
 
 
 def test_the_forecast_is_that_of_the_library_with_the_same_files() -> None:

@@ -12,7 +12,7 @@ import pytest
 from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
 from waiting import wait_until
 
-from firing.schedule.file import read_schedule
+from firing.schedule.file import open_schedule
 from firing.units import format_duration
 
 # The file after a rate was changed, a segment added and given a target, and one more change made
@@ -171,7 +171,7 @@ def test_work_survives_a_kill_in_mid_edit(start: Start, plan: Path) -> None:
     again.wait_for("Saved in")
     again.press(CTRL["q"])
     assert again.wait_for_end() == 0
-    assert read_schedule(plan).segments[0].rate_c_per_h == 77
+    assert open_schedule(plan).segments[0].rate_c_per_h == 77
     assert list((plan.parent / "state").rglob("*.json")) == []
 
 

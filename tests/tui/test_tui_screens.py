@@ -26,7 +26,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.forecast.forecast import forecast
-from firing.schedule.file import parse_schedule, read_schedule
+from firing.schedule.file import open_schedule, parse_schedule
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -87,7 +87,7 @@ def test_typing_on_a_cell_changes_it_and_its_forecast(
         assert app.plan.query_one(Segments).rows[2].cells[2] == "90"
         await pilot.press("ctrl+z")
         await settle(pilot)
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
         assert not app.session.document.changed
         await pilot.press("ctrl+y")
         assert app.session.document.schedule == schedule
@@ -105,7 +105,7 @@ def test_a_refusal_is_said_and_the_text_stays(play: Play, plan: Path) -> None:
         await pilot.press("escape")
         assert not bar.editing
         assert bar.cell.value == "120"
-        assert app.session.document.schedule == read_schedule(plan)
+        assert app.session.document.schedule == open_schedule(plan)
 
     play(scene)
 
@@ -168,7 +168,7 @@ def test_saving_and_the_mark_of_a_change(play: Play, plan: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("8", "0", "ctrl+s")
         await until(pilot, lambda: "Saved" in message(app))
-        assert read_schedule(plan).segments[0].rate_c_per_h == 80
+        assert open_schedule(plan).segments[0].rate_c_per_h == 80
         assert not app.session.document.changed
         assert list(app.session.journal.folder.glob("*")) == []
 
@@ -190,7 +190,7 @@ def test_a_file_changed_by_somebody_else_is_asked_about(
         await pilot.press("enter")
         await until(pilot, lambda: "Saved" in message(app))
         assert plan.read_text(encoding="utf-8") == theirs
-        assert read_schedule(tmp_path / "mine.toml") == app.session.document.schedule
+        assert open_schedule(tmp_path / "mine.toml") == app.session.document.schedule
         assert app.session.document.path == tmp_path / "mine.toml"
 
     play(scene)
@@ -213,7 +213,7 @@ def test_save_as_asks_before_it_replaces(play: Play, plan: Path, tmp_path: Path)
         await until(pilot, front(app, Ask))
         await pilot.press("down", "enter")
         await until(pilot, lambda: "Saved" in message(app))
-        assert read_schedule(other) == app.session.document.schedule
+        assert open_schedule(other) == app.session.document.schedule
 
     play(scene)
 
@@ -256,7 +256,7 @@ def test_unsaved_work_is_offered_and_taken_up(
             assert app.session.document.schedule.segments[0].rate_c_per_h == 77
             await pilot.press("ctrl+s")
             await until(pilot, lambda: not app.session.document.changed)
-        assert read_schedule(plan).segments[0].rate_c_per_h == 77
+        assert open_schedule(plan).segments[0].rate_c_per_h == 77
 
     asyncio.run(crashed())
     assert len(list(state.glob("*.json"))) == 1

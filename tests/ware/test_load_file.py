@@ -6,7 +6,7 @@ import pytest
 
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.ware.file import LoadTable, parse_load, read_load
+from firing.ware.file import LoadTable, open_load, parse_load
 
 GOOD = """dryness = "bone dry"
 body = "stoneware, grogged"
@@ -103,5 +103,5 @@ def test_a_load_without_pieces_is_refused() -> None:
 def test_files_and_schema(tmp_path: Path) -> None:
     path = tmp_path / "load.toml"
     path.write_text(GOOD, encoding="utf-8")
-    assert read_load(path) == parse_load(GOOD)
+    assert open_load(path) == parse_load(GOOD)
     assert "piece" in LoadTable.model_json_schema()["properties"]

@@ -158,7 +158,7 @@ def test_a_latch_alternates_and_is_patient(
             since[key] = (since[key] if since[key] is not None else now_s) if what == key else None
             start = since[key]
             lasted[key] = 0.0 if start is None else now_s - start
-        state = latch.feed(now_s, what == "cause", what == "calm")
+        state = latch.update(now_s, what == "cause", what == "calm")
         if state == "raised":
             assert lasted["cause"] >= raise_after_s
         if state == "over":

@@ -52,7 +52,7 @@ METHODS = [
     (KilnModel, "begin"),
     (PlausibilityCheck, "mark"),
 ]
-ALARMING = [(History, "add"), (Watcher, "add"), (AlarmBoard, "feed")]
+ALARMING = [(History, "add"), (Watcher, "add"), (AlarmBoard, "update")]
 """What alarms themselves are made of: no line is lost, and that they are blind is told."""
 
 

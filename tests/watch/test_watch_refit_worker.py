@@ -23,27 +23,27 @@ def job(hours: float = 7.0) -> RefitJob:
     return RefitJob(kiln(), None, PLAN, time_s, course_c, np.full(time_s.size, np.nan))
 
 
-def taken(apart: RefitWorker) -> RefitAnswer | None:
+def taken(worker: RefitWorker) -> RefitAnswer | None:
     until = time.monotonic() + 60.0
-    while (found := apart.take()) is None and apart.busy:
+    while (found := worker.take_answer()) is None and worker.busy:
         assert time.monotonic() < until
         time.sleep(0.01)
     return found
 
 
 def test_it_finds_what_would_be_found_here() -> None:
-    apart = RefitWorker()
-    apart.begin(job())
-    assert apart.busy
-    answer = taken(apart)
+    worker = RefitWorker()
+    worker.start(job())
+    assert worker.busy
+    answer = taken(worker)
     assert answer is not None
     assert answer.found == refit(job())
     assert answer.found.learnt == ("power",)
     # Less power and more loss: whoever assumes that sees more energy in the same course.
     spent_j = [answer.estimators[side].supplied_j for side in (1, 0, -1)]
     assert spent_j == sorted(spent_j)
-    assert not apart.failed
-    assert not apart.busy
+    assert not worker.failed
+    assert not worker.busy
 
 
 def test_files_where_the_watch_was_begun_are_no_modules(
@@ -53,18 +53,18 @@ def test_files_where_the_watch_was_begun_are_no_modules(
         (tmp_path / f"{name}.py").write_text("raise SystemExit(9)\n", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "path", [part for part in sys.path if part])
-    apart = RefitWorker()
-    apart.begin(job(2.5))
-    taken(apart)
-    assert not apart.failed
+    worker = RefitWorker()
+    worker.start(job(2.5))
+    taken(worker)
+    assert not worker.failed
 
 
 def test_closing_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    apart = RefitWorker()
-    apart.begin(job())
-    process = apart._process
+    worker = RefitWorker()
+    worker.start(job())
+    process = worker._process
     assert process is not None
-    apart.close()
+    worker.close()
     assert process.wait(10.0) != 0
     RefitWorker().close()
 
@@ -92,10 +92,10 @@ def test_a_process_that_dies_is_told_of_once(
     dying.write_text("#!/bin/sh\nexit 3\n", encoding="utf-8")
     os.chmod(dying, 0o755)
     monkeypatch.setattr(sys, "executable", str(dying))
-    apart = RefitWorker()
-    apart.begin(job())
-    assert taken(apart) is None
-    assert apart.failed
+    worker = RefitWorker()
+    worker.start(job())
+    assert taken(worker) is None
+    assert worker.failed
 
 
 def test_it_loads_no_more_than_it_needs() -> None:

@@ -15,11 +15,11 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from firing.errors import FiringError
+from firing.files.kinds import file_kind
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 
 from ..equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
-from ..kinds import description
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 
@@ -106,9 +106,8 @@ class EquipmentSheet(ModalScreen[Step | None]):
             if found is None:
                 rows.append(GridRow((kind, "none", _WITHOUT[kind])))
             else:
-                rows.append(
-                    GridRow((kind, short(found.name), description(kind, found.value, self._unit)))
-                )
+                about = plain(file_kind(kind).described(found.value, self._unit))
+                rows.append(GridRow((kind, short(found.name), about)))
         self.query_one(ListGrid).fill(columns, rows)
 
     @property
@@ -123,7 +122,7 @@ class EquipmentSheet(ModalScreen[Step | None]):
         elif found is None:
             words = f"No {kind} is chosen: {_WITHOUT[kind]}."
         else:
-            words = f"{found.name}\n{description(kind, found.value, self._unit)}"
+            words = f"{found.name}\n{file_kind(kind).described(found.value, self._unit)}"
         about = self.query_one("#about", Static)
         about.update(Content("\n".join(map(plain, words.split("\n")))))
         about.set_class(bool(trouble), "fault")

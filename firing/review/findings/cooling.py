@@ -17,7 +17,7 @@ def of_cooling(review: Review) -> Iterator[Finding]:
         review.cooling is None
         and not review.refused
         and review.analysed.alignment.complete
-        and review.schedule.peak_c > 300.0
+        and review.schedule.peak_c > limit.COOLING_TOLD_C
         and review.quickening is None
     ):
         yield Finding(

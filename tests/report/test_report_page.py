@@ -1,16 +1,17 @@
-"""HTML pieces: text stays text."""
+"""The page: text stays text, and scripts are admitted by their digests."""
 
 import json
+import re
 from html.parser import HTMLParser
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from report.report_samples import Names, sample_review
 
-from firing.report import html
-from firing.report.document import Paragraph, Part, Report, Section, Table, on_page, on_text
-from firing.report.page import render_page
-from firing.report.text import render_text
+from firing.report.document import Paragraph, Part, Report, Table
+from firing.report.page import escaped, render_page, script, script_json
+from firing.report.review import review_report
 
 
 class Reader(HTMLParser):
@@ -41,7 +42,7 @@ def read(page: str) -> Reader:
 
 @given(st.text())
 def test_no_text_becomes_an_element(raw: str) -> None:
-    reader = read(f"<p>{html.text(raw)}</p>")
+    reader = read(f"<p>{escaped(raw)}</p>")
     assert reader.tags == ["p"]
 
 
@@ -57,38 +58,40 @@ def test_tables_say_what_heads_what() -> None:
     assert '<th scope="row" class="l">cup</th><td class="r">0.3</td>' in page
 
 
-def test_an_empty_section_is_left_out() -> None:
-    nothing = Section("Nothing", [None, Paragraph(""), Section("Inside", [])])
-    assert "Nothing" not in page_of(nothing)
-    assert "Nothing" not in render_text(Report("", "A page", [nothing]))
-
-
-def test_parts_for_one_medium_stay_out_of_the_other() -> None:
-    parts = [Section("Both", [on_text(Paragraph("said")), on_page(Paragraph("printed"))])]
-    assert "printed" in page_of(*parts)
-    assert "said" not in page_of(*parts)
-    text = render_text(Report("", "A page", parts))
-    assert text == "A page\n\nBoth\nsaid"
-
-
 @given(st.recursive(st.text() | st.integers(), lambda inner: st.lists(inner, max_size=3)))
 def test_json_in_a_script_is_the_same_and_cannot_end_it(value: object) -> None:
-    encoded = html.script_json(value)
+    encoded = script_json(value)
     assert json.loads(encoded) == value
     assert not set("<>&\u2028\u2029") & set(encoded)
 
 
 def test_numbers_that_json_does_not_have_are_refused() -> None:
     with pytest.raises(ValueError, match="not JSON compliant"):
-        html.script_json([float("nan")])
+        script_json([float("nan")])
 
 
 def test_a_script_that_would_end_itself_is_refused() -> None:
     with pytest.raises(ValueError, match="end its own element"):
-        html.script("x = '</ScRiPt>'")
+        script("x = '</ScRiPt>'")
 
 
 def test_the_digest_is_that_of_content_security_policy() -> None:
     # Worked example of W3C Content Security Policy Level 2, section on script hashes (from memory).
-    _, token = html.script("alert('Hello, world.');")
+    _, token = script("alert('Hello, world.');")
     assert token == "'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='"
+
+
+def test_a_page_without_drawings_has_no_script_and_admits_none() -> None:
+    page = page_of(Paragraph("words"))
+    assert "script" not in read(page).tags
+    assert "script-src" not in page
+
+
+def test_names_that_the_script_uses_itself_stay_names() -> None:
+    page = render_page(review_report(sample_review(Names(channel="CONFIG, DRAWINGS"))))
+    found = re.search(r"var drawings = (\[.*\]), config = (\{.*\});\n", page)
+    assert found is not None
+    drawings, config = map(json.loads, found.groups())
+    names = {line["name"] for drawing in drawings for line in drawing["data"]}
+    assert "actual, CONFIG, DRAWINGS" in names
+    assert config["showSendToCloud"] is False

@@ -1,0 +1,169 @@
+"""The kinds of TOML files: for each its schema, how it is read, told apart and described."""
+
+from __future__ import annotations
+
+import importlib
+import re
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from firing.errors import FiringError
+from firing.files.ready import example_names, ready_names, ready_text
+from firing.files.tomlfile import FaultyFile, Model, Wrong, located, read_text, validate
+
+if TYPE_CHECKING:
+    from firing.units import TemperatureUnit
+
+Read = TypeVar("Read")
+
+
+class WrongKeys(FiringError):
+    """What is wrong between the keys of a file that its schema finds no fault in."""
+
+    def __init__(self, *wrong: Wrong) -> None:
+        self.wrong = wrong
+        super().__init__("\n".join(message for _, message in wrong))
+
+
+class FileKind(Generic[Model, Read]):
+    """A kind of TOML file: its schema, how it is read with every fault at once, and described.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    model : callable
+        Returns its schema.
+    build : callable
+        Makes what is read from a table of the model; raises `WrongKeys` for what it finds wrong.
+    across : callable, optional
+        Tells what is wrong between keys of the data as they stand, whatever else is.
+    describe : callable, optional
+        Tells what was read in a few words each, with temperatures in a unit.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        model: Callable[[], type[Model]],
+        build: Callable[[Model], Read],
+        *,
+        across: Callable[[dict[str, Any]], Iterable[Wrong]] = lambda _: (),
+        describe: Callable[[Read, TemperatureUnit], Iterable[str]] = lambda _, __: (),
+    ) -> None:
+        self.name, self._model, self._build = name, model, build
+        self._across, self._describe = across, describe
+
+    @property
+    def model(self) -> type[Model]:
+        """The schema."""
+        return self._model()
+
+    def parse(self, text: str, name: str = "") -> Read:
+        """Read one from TOML text; `name` is what faults call the file.
+
+        Raises
+        ------
+        FaultyFile
+            With every fault of the file, each with its line, field, limit and unit.
+        """
+        name = name or self.name
+        table, faults, data = validate(text, name, self.model)
+        known = {(fault.line, fault.field) for fault in faults}
+        more = located(self._across(data), text, name)
+        faults += [fault for fault in more if (fault.line, fault.field) not in known]
+        if faults or table is None:
+            raise FaultyFile(faults)
+        try:
+            return self._build(table)
+        except WrongKeys as error:
+            raise FaultyFile(located(error.wrong, text, name)) from None
+
+    def text(self, source: str | Path) -> str:
+        """Return the text of a file; a str may also name one that comes with the package."""
+        return ready_text(str(source)) if self._is_ready(source) else read_text(Path(source))
+
+    def open(self, source: str | Path) -> Read:
+        """Read a file; see `parse` and `text`."""
+        name = source if self._is_ready(source) else Path(source)
+        return self.parse(self.text(source), str(name))
+
+    def _is_ready(self, source: str | Path) -> bool:
+        ready = ready_names() if self.name == "schedule" else example_names()
+        return source in ready and not Path(source).exists()
+
+    def described(self, value: Read, unit: TemperatureUnit = "C") -> str:
+        """Return what was read from a file, in one line."""
+        return " · ".join(part for part in self._describe(value, unit) if part)
+
+
+# Each kind's module and the name of its `FileKind` there, so that nothing is loaded before it is
+# wanted; and the keys and tables that no other kind of file has.
+_KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
+    "schedule": (
+        "firing.schedule.file",
+        "SCHEDULE_FILE",
+        frozenset({"segment", "purpose", "start", "target"}),
+    ),
+    "kiln": (
+        "firing.kiln.file",
+        "KILN_FILE",
+        frozenset({"power_kw", "rated_volts", "volume_l", "wall", "thermocouple", "max_c"}),
+    ),
+    "load": (
+        "firing.ware.file",
+        "LOAD_FILE",
+        frozenset({"dryness", "piece", "furniture_kg", "thickest_mm", "heated_from"}),
+    ),
+    "controller": (
+        "firing.controller.file",
+        "CONTROLLER_FILE",
+        frozenset({"max_segments", "notation", "rate_max", "hold_max", "waits"}),
+    ),
+    "source": (
+        "firing.capture.source_file",
+        "SOURCE_FILE",
+        frozenset({"kind", "port", "baud", "fields", "interval", "register", "query"}),
+    ),
+    "tariff": (
+        "firing.kiln.tariff_file",
+        "TARIFF_FILE",
+        frozenset({"currency", "period", "price_per_kwh"}),
+    ),
+}
+KIND_NAMES = tuple(_KINDS)
+
+_MOST_BYTES = 65536
+_KEY = re.compile(r"^[ \t]*(?:\[{1,2}[ \t]*(\w+)[ \t]*\]{1,2}|(\w+)[ \t]*=)", re.MULTILINE)
+
+
+def file_kind(name: str) -> FileKind[Any, Any]:
+    """Return a kind of file by its name, one of `KIND_NAMES`."""
+    module, attribute, _ = _KINDS[name]
+    kind: FileKind[Any, Any] = getattr(importlib.import_module(module), attribute)
+    return kind
+
+
+def open_file(kind: str, name: str | None) -> Any:
+    """Return what is read from a file of a kind; None, and no reader loaded, if none is named."""
+    return None if name is None else file_kind(kind).open(name)
+
+
+def kind_of_text(text: str) -> str | None:
+    """Return the kind that most keys of a text belong to; None if no key tells."""
+    found = {table or key for table, key in _KEY.findall(text)}
+    counts = {name: len(found & marks) for name, (_, _, marks) in _KINDS.items()}
+    best = max(counts, key=lambda name: counts[name])
+    return best if counts[best] else None
+
+
+def kind_of(path: Path) -> str | None:
+    """Return the kind of a file by its beginning; None if it cannot be told."""
+    try:
+        if not path.is_file():
+            return None
+        with path.open("rb") as file:
+            return kind_of_text(file.read(_MOST_BYTES).decode("utf-8", "replace"))
+    except OSError:
+        return None
