@@ -216,6 +216,17 @@ class EditingScreen(SavingScreen):
         """Add, copy, remove or move the selected line; may be refused."""
         raise NotImplementedError
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        document = self.document
+        if action == "undo":
+            return document.undo_label is not None
+        if action == "redo":
+            return document.redo_label is not None
+        if action == "save":
+            return document.changed or document.path is None or self.bar.editing
+        return True
+
     def action_undo(self) -> None:
         """Take back the last change."""
         self._travel(self.document.undo(), "Taken back")

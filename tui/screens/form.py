@@ -138,14 +138,10 @@ class FormScreen(EditingScreen):
         self.refresh_bindings()
 
     def _show_title(self) -> None:
-        document, form = self.document, self.document.state.form
-        name = document.state.data.get("name") if form.kind == "kiln" else None
-        title = form.kind.capitalize() + (f": {name}" if isinstance(name, str) and name else "")
-        file = "no file yet" if document.path is None else document.path.name
-        state = "* changed" if document.changed else "as saved"
-        if document.path is None and not document.changed:
-            state = "as it came"
-        self.query_one(TitleLine).show(title, f"{file} · {state}")
+        state, kind = self.document.state, self.document.kind
+        name = state.data.get("name") if kind == "kiln" else None
+        title = kind.capitalize() + (f": {name}" if isinstance(name, str) and name else "")
+        self.query_one(TitleLine).show(title, self.file_words)
 
     def _derive(self) -> None:
         """Have what follows worked out in a thread; one at a time, always of the newest state."""
@@ -186,16 +182,9 @@ class FormScreen(EditingScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
-        document = self.document
-        if action == "undo":
-            return document.undo_label is not None
-        if action == "redo":
-            return document.redo_label is not None
-        if action == "save":
-            return document.changed or document.path is None or self.bar.editing
         if action == "fault":
-            return bool(document.state.faults)
-        return True
+            return bool(self.document.state.faults)
+        return super().check_action(action, parameters)
 
     # The cells
 

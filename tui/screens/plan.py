@@ -120,14 +120,8 @@ class PlanScreen(PlanActionsScreen):
         self.refresh_bindings()
 
     def _show_title(self) -> None:
-        document = self.document
-        file = "no file yet" if document.path is None else str(document.path.name)
-        state = "* changed" if document.changed else "as saved"
-        if document.path is None and not document.changed:
-            state = "as it came"
-        if self.session.watching:
-            state += " · watch running"
-        self.query_one(TitleLine).show(document.schedule.title, f"{file} · {state}")
+        watch = " · watch running" if self.session.watching else ""
+        self.query_one(TitleLine).show(self.document.schedule.title, self.file_words + watch)
 
     def on_curve_pointed(self, message: Curve.Pointed) -> None:
         """Select the segment the cross-hair is in."""
@@ -169,16 +163,9 @@ class PlanScreen(PlanActionsScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
-        document = self.document
-        if action == "undo":
-            return document.undo_label is not None
-        if action == "redo":
-            return document.redo_label is not None
-        if action == "save":
-            return document.changed or document.path is None or self.bar.editing
         if action in ("warnings", "page"):
             return self.session.forecast is not None
-        return True
+        return super().check_action(action, parameters)
 
     # Jobs
 

@@ -28,6 +28,14 @@ class SavingScreen(WorkScreen):
         return Path()
 
     @property
+    def file_words(self) -> str:
+        """Its file, and whether anything of it is not there yet."""
+        path, changed = self.document.path, self.document.changed
+        file = "no file yet" if path is None else path.name
+        state = "* changed" if changed else "as it came" if path is None else "as saved"
+        return f"{file} · {state}"
+
+    @property
     def unsaved_words(self) -> str:
         """The sentence that says there is something to lose."""
         return f"This {self.document.kind} has changes that are in no file."
