@@ -182,7 +182,7 @@ class FiringApp(App[Ended]):
 
 
 @dataclass(frozen=True)
-class Left:
+class ScreensLeft:
     """The document last open and how it was left, None if it was cut off; and the last watch."""
 
     document: PlanDocument
@@ -197,7 +197,7 @@ def run(
     circumstances: Circumstances | None = None,
     watch: WatchOptions | None = None,
     state: Path | None = None,
-) -> Left:
+) -> ScreensLeft:
     """Open the screens on a document, perhaps with a watch to begin with.
 
     Kiln, load, controller and tariff are those chosen the last time if `circumstances` name none.
@@ -220,7 +220,7 @@ def run(
         if app.session.watch is not None:
             app.session.watch.end()
         app.session.journal.close()
-    return Left(app.session.document, how, app.session.watch)
+    return ScreensLeft(app.session.document, how, app.session.watch)
 
 
 def _go_on(watch: LiveWatch | None) -> None:

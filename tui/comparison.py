@@ -29,51 +29,34 @@ _NAME = 6
 
 @dataclass(frozen=True, slots=True)
 class ComparisonRow:
-    """One line of the comparison.
-
-    Attributes
-    ----------
-    words : str
-        The line.
-    details : tuple of str
-        Paragraphs that tell more.
-    heading : bool
-        Whether it only heads the lines below it.
-    at_s : float or None
-        The moment of the curves it is about [s].
-    """
+    """One line of the comparison."""
 
     words: str
+    """The line."""
     details: tuple[str, ...] = ()
+    """Paragraphs that tell more."""
     heading: bool = False
+    """Whether it only heads the lines below it."""
     at_s: float | None = None
+    """The moment of the curves it is about [s]."""
 
 
 @dataclass(frozen=True, eq=False)
 class PlanComparison:
-    """A plan and the design that may replace it, forecast under the same circumstances.
-
-    Attributes
-    ----------
-    before, after : Schedule
-        The plan as it is, and as it would be.
-    design : Design
-        What was found, with its reasons.
-    now, then : Forecast or None
-        Of `before` and `after`; None where there can be none.
-    troubles : tuple of str
-        Why there is none.
-    key_figures : (tuple of KeyFigure, tuple of KeyFigure)
-        What both come to.
-    """
+    """A plan and the design that may replace it, forecast under the same circumstances."""
 
     before: Schedule
     after: Schedule
+    """The plan as it is, and as it would be."""
     design: Design
+    """What was found, with its reasons."""
     now: Forecast | None
     then: Forecast | None
+    """Of `before` and `after`; None where there can be none."""
     troubles: tuple[str, ...]
+    """Why there is none."""
     key_figures: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
+    """What both come to."""
 
     @property
     def mended(self) -> bool:

@@ -33,21 +33,14 @@ Stamp = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ChosenFile(Generic[Read]):
-    """One file chosen; two are the same only if they are one reading of it.
-
-    Attributes
-    ----------
-    name : str
-        Its path, or the name of an example that ships with the package.
-    value : KilnDescription, Load, Controller or Tariff
-        What was read from it.
-    stamp : Stamp or None
-        Of the file as it was read; None for an example.
-    """
+    """One file chosen; two are the same only if they are one reading of it."""
 
     name: str
+    """Its path, or the name of an example that ships with the package."""
     value: Read
+    """What was read from it."""
     stamp: Stamp | None = None
+    """Of the file as it was read; None for an example."""
 
     @property
     def short(self) -> str:
@@ -62,13 +55,7 @@ def short(name: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Equipment:
-    """What a plan is fired with; None for what has not been chosen.
-
-    Attributes
-    ----------
-    kiln, load, controller, tariff : ChosenFile or None
-        Each with the name it was chosen by.
-    """
+    """What a plan is fired with, each under the name it was chosen by; None for what is not."""
 
     kiln: ChosenFile[KilnDescription] | None = None
     load: ChosenFile[Load] | None = None
@@ -108,18 +95,12 @@ def _stamp(name: str) -> Stamp | None:
 
 @dataclass(frozen=True, slots=True)
 class FileReading:
-    """What came of reading files.
-
-    Attributes
-    ----------
-    equipment : Equipment
-        With everything that could be read.
-    troubles : dict of Kind to str
-        Why the others could not be.
-    """
+    """What came of reading files."""
 
     equipment: Equipment
+    """With everything that could be read."""
     troubles: dict[Kind, str]
+    """Why the others could not be."""
 
 
 def read_all(names: Mapping[Kind, str]) -> FileReading:

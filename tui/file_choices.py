@@ -23,26 +23,18 @@ _ENDINGS: dict[WantedFile, frozenset[str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One thing to open.
-
-    Attributes
-    ----------
-    words, note : str
-        What it is called, and what it is.
-    path : Path or None
-        The file or folder.
-    ready : str
-        The name of a ready schedule or an example instead.
-    folder, new : bool
-        Whether it is a folder to go into; whether it is a new plan.
-    """
+    """One thing to open."""
 
     words: str
     note: str = ""
+    """What it is called, and what it is."""
     path: Path | None = None
+    """The file or folder."""
     ready: str = ""
+    """The name of a ready schedule or an example instead."""
     folder: bool = False
     new: bool = False
+    """Whether it is a folder to go into; whether it is a new plan."""
 
 
 def choices(folder: Path, wanted: WantedFile) -> list[Choice]:

@@ -12,24 +12,16 @@ from .equipment import Equipment
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """What a forecast depends on besides the schedule.
-
-    Attributes
-    ----------
-    started : datetime or None
-        When the program starts, with its time zone.
-    target_cone : str or None
-        The cone wanted.
-    unload_c : float
-        The temperature the kiln is opened at [°C].
-    equipment : Equipment
-        The kiln, load, controller and tariff chosen.
-    """
+    """What a forecast depends on besides the schedule."""
 
     started: datetime | None = None
+    """When the program starts, with its time zone."""
     target_cone: str | None = None
+    """The cone wanted."""
     unload_c: float = UNLOAD_C
+    """The temperature the kiln is opened at [°C]."""
     equipment: Equipment = field(default_factory=Equipment)
+    """The kiln, load, controller and tariff chosen."""
 
 
 def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:

@@ -29,27 +29,18 @@ NOW = CORE
 
 @dataclass(frozen=True, eq=False)
 class PlotLines:
-    """What a curve shows.
-
-    Attributes
-    ----------
-    lines : tuple of ChartSeries
-        The later ones lie on top.
-    unit : {"C", "F"}
-        Of the temperature axis.
-    keeper : Timekeeper
-        The clock of the time axis.
-    corners_s : ndarray, shape (m,)
-        Moments worth stepping to [s].
-    place : callable
-        Tells in words what the moment [s] belongs to.
-    """
+    """What a curve shows."""
 
     lines: tuple[ChartSeries, ...]
+    """The later ones lie on top."""
     unit: TemperatureUnit
+    """Of the temperature axis."""
     keeper: Timekeeper
+    """The clock of the time axis."""
     corners_s: FloatArray
+    """Moments worth stepping to [s]."""
     place: Callable[[float], str]
+    """Tells in words what the moment [s] belongs to."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.

@@ -24,26 +24,18 @@ _ON_TIME_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class ReviewEntry:
-    """One line of the list.
-
-    Attributes
-    ----------
-    words, figure, bar : str
-        What it is, its number, and a bar for it.
-    details : tuple of str
-        What to tell of it, a sentence or two each.
-    span_s : tuple of float or None
-        The stretch of the log it is about [s]; None for a heading or the whole firing.
-    heading : bool
-        Whether it only names what follows.
-    """
+    """One line of the list."""
 
     words: str
     figure: str = ""
     bar: str = ""
+    """What it is, its number, and a bar for it."""
     details: tuple[str, ...] = ()
+    """What to tell of it, a sentence or two each."""
     span_s: tuple[float, float] | None = None
+    """The stretch of the log it is about [s]; None for a heading or the whole firing."""
     heading: bool = False
+    """Whether it only names what follows."""
 
 
 def summary(review: Review) -> tuple[str, str]:

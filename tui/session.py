@@ -26,24 +26,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class LogChoice:
-    """A log and how to read it; None leaves a thing to be found.
-
-    Attributes
-    ----------
-    path : Path
-        The file.
-    channel : str or None
-        The kiln's column, by name or number from 1.
-    due : datetime or None
-        When the firing was meant to start.
-    reading : ReadingOptions
-        How it is to be read.
-    """
+    """A log and how to read it; None leaves a thing to be found."""
 
     path: Path
+    """The file."""
     channel: str | None = None
+    """The kiln's column, by name or number from 1."""
     due: datetime | None = None
+    """When the firing was meant to start."""
     reading: ReadingOptions = field(default_factory=ReadingOptions)
+    """How it is to be read."""
 
 
 def review_log(
@@ -70,45 +62,30 @@ def review_log(
 
 @dataclass(slots=True)
 class Session:
-    """Everything the screens share.
-
-    Attributes
-    ----------
-    document : PlanDocument
-        The open plan.
-    journal : Journal
-        Where its unsaved edits are kept.
-    circumstances : Circumstances
-        What it is forecast under.
-    coming : dict of Kind to str
-        Names of what was chosen the last time and has not been read yet.
-    forecast : Forecast or None
-        The latest; None before the first, or where there can be none.
-    log : LogChoice or None
-        The log last chosen.
-    review : Review or None
-        The latest, of `reviewed`.
-    reviewed : (Schedule, Equipment) or None
-        The plan that `review` is of, and what it was fired with.
-    cautions_seen : set of str
-        Ids of the cautions shown so far.
-    wanted : WantedDesign or None
-        What was last wanted of a design.
-    watch : LiveWatch or None
-        The watch that runs, or ran last.
-    """
+    """Everything the screens share."""
 
     document: PlanDocument
+    """The open plan."""
     journal: Journal
+    """Where its unsaved edits are kept."""
     circumstances: Circumstances = field(default_factory=Circumstances)
+    """What it is forecast under."""
     coming: dict[Kind, str] = field(default_factory=dict)
+    """Names of what was chosen the last time and has not been read yet."""
     forecast: "Forecast | None" = None
+    """The latest; None before the first, or where there can be none."""
     log: LogChoice | None = None
+    """The log last chosen."""
     review: "Review | None" = None
+    """The latest, of `reviewed`."""
     reviewed: tuple[Schedule, Equipment] | None = None
+    """The plan that `review` is of, and what it was fired with."""
     cautions_seen: set[str] = field(default_factory=set)
+    """Ids of the cautions shown so far."""
     wanted: "WantedDesign | None" = None
+    """What was last wanted of a design."""
     watch: "LiveWatch | None" = None
+    """The watch that runs, or ran last."""
 
     @property
     def folder(self) -> Path:

@@ -15,7 +15,7 @@ from firing.tui.forecasting import Circumstances
 from firing.tui.key_figures import summary_lines
 from firing.tui.screens.dialogs import Sheet
 from firing.tui.screens.equipment import EquipmentSheet
-from firing.tui.screens.file_choice import FileChoice
+from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
@@ -69,7 +69,7 @@ def shown(app: FiringApp) -> str:
 async def choose(app: FiringApp, pilot: Pilot[Any], part: str) -> None:
     """Choose a file by a part of its name, for the current row of the sheet."""
     await pilot.press("enter")
-    await until(pilot, front(app, FileChoice))
+    await until(pilot, front(app, FileChooser))
     app.screen.query_one(Input).value = part
     await pilot.pause()
     await pilot.press("enter")
@@ -180,14 +180,14 @@ def test_a_faulty_file_leads_back_to_the_choice(play: Play, workshop: Path) -> N
         await pilot.press("ctrl+k")
         await until(pilot, front(app, EquipmentSheet))
         await pilot.press("enter")
-        await until(pilot, front(app, FileChoice))
+        await until(pilot, front(app, FileChooser))
         app.screen.query_one(Input).value = "faulty"
         await pilot.pause()
         await pilot.press("enter")
         await until(
             pilot,
             lambda: (
-                front(app, FileChoice)()
+                front(app, FileChooser)()
                 and "max_c" in str(app.screen.query_one("#fault", Static).content)
             ),
         )

@@ -11,7 +11,7 @@ from firing.tui.app import FiringApp
 from firing.tui.key_figures import summary_lines
 from firing.tui.screens.commands import Commands, applying
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
-from firing.tui.screens.file_choice import FileChoice
+from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
@@ -270,10 +270,10 @@ def test_open_takes_ready_schedules_and_tells_of_faults(play: Play, plan: Path) 
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+o")
-        await until(pilot, front(app, FileChoice))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, "faulty")
         await pilot.press("enter")
-        await until(pilot, front(app, FileChoice))
+        await until(pilot, front(app, FileChooser))
         assert "0 °C/h never arrives" in str(app.screen.query_one("#fault", Static).content)
         await write(pilot, "thin bisque")
         await pilot.press("enter")
@@ -408,7 +408,7 @@ def test_help_has_a_line_for_every_key_its_widgets_own(play: Play) -> None:
 
 
 def test_every_screen_and_widget_with_keys_names_itself() -> None:
-    dialogs = (Ask, Prompt, Sheet, FileChoice, Commands, Filling)
+    dialogs = (Ask, Prompt, Sheet, FileChooser, Commands, Filling)
     for kind in (PlanScreen, ReviewScreen, *dialogs, Segments, Curve):
         assert getattr(kind, "HELP_TITLE", ""), kind
 
@@ -418,7 +418,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("f7")
-        await until(pilot, front(app, FileChoice))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, str(log))
         await pilot.press("enter")
         await until(pilot, lambda: app.session.review is not None)
@@ -454,7 +454,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("f7")
-        await until(pilot, front(app, FileChoice))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, str(log))
         await pilot.press("enter")
         await until(pilot, front(app, Filling))

@@ -17,12 +17,12 @@ from report.report_samples import sample_forecast, sample_review, sample_schedul
 from firing.forecast.forecast import forecast
 from firing.logs.options import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
-from firing.tui import segment_table as table
+from firing.tui import segment_table
 
 
 @pytest.mark.parametrize("room", [38, 50, 60, 80, 100])
 def test_the_columns_fit_the_room(room: int) -> None:
-    arranged = table.layout(room, sample_schedule())
+    arranged = segment_table.layout(room, sample_schedule())
     widths = dict(zip(arranged.keys, arranged.widths, strict=True))
     shown = [widths[key] for key in ("number", "name", "rate", "target", "hold")]
     # each column is followed by a gap, and the first cell is the cursor's mark
@@ -37,13 +37,13 @@ def test_rows_say_what_the_segments_do() -> None:
         (Segment(1200.0, 100.0), Segment(1100.0, 60.0, hold_s=900.0), Segment(200.0, None, "off")),
     )
     keys = ("number", "rate", "target", "hold", "ends")
-    rows = table.cells(plan, forecast(plan), keys)
+    rows = segment_table.cells(plan, forecast(plan), keys)
     assert rows[0] == ("", "", "20", "", "")
     # 1180 °C at 100 °C/h
     assert rows[1] == ("1", "100", "1200", "–", "11:48")
     assert rows[2][:4] == ("2", "−60", "1100", "15m")
     assert rows[3][1] == "off"
-    assert table.cells(plan, None, keys)[1][-1] == ""
+    assert segment_table.cells(plan, None, keys)[1][-1] == ""
 
 
 def test_two_lines_sum_a_plan_up() -> None:

@@ -204,14 +204,14 @@ async def _stepped(screen: PlanHost, equipment: Equipment, what: str, kind: Kind
 
 async def _chosen(screen: PlanHost, equipment: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
-    from .file_choice import FileChoice
+    from .file_chooser import FileChooser
 
     found, plan = equipment.of(kind), screen.session.document.path
     beside = plan if found is None or found.stamp is None else Path(found.name)
     folder = Path.cwd() if beside is None else beside.resolve().parent
     fault = ""
     while True:
-        choice = await screen.app.push_screen_wait(FileChoice(kind, folder, fault))
+        choice = await screen.app.push_screen_wait(FileChooser(kind, folder, fault))
         if choice is None:
             return equipment
         name = choice.ready or str(choice.path)

@@ -283,12 +283,12 @@ class ReviewScreen(WorkScreen):
         self.job(self._choose_job)
 
     async def _choose_job(self) -> None:
-        from .file_choice import FileChoice
+        from .file_chooser import FileChooser
 
         log, plan = self.session.log, self.session.document.path
         beside = log.path if log is not None else plan
         folder = Path.cwd() if beside is None else beside.resolve().parent
-        choice = await self.app.push_screen_wait(FileChoice("log", folder))
+        choice = await self.app.push_screen_wait(FileChooser("log", folder))
         if choice is not None and choice.path is not None:
             self._read(LogChoice(choice.path))
 

@@ -21,8 +21,8 @@ from ..plot_lines import WatchLines
 from ..session import LogChoice
 from ..watch_text import alarm_words, figures, lines_words, remark_words, stage_words
 from ..widgets.curve import Curve
-from ..widgets.labelled_lines import WatchEvents, WatchFigures
 from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.watch_panels import FiguresPanel, RemarksPanel
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class WatchScreen(WorkScreen):
         # Held here: a look may come while the screen is taken down around them.
         self._title, self._going_on = TitleLine(), Static(id="stage")
         self._attempts = FaultIsolation("reading, recording and alarms go on")
-        self._standing, self._told = WatchFigures(id="standing"), WatchEvents(id="told")
+        self._standing, self._told = FiguresPanel(id="standing"), RemarksPanel(id="told")
         self._curve = Curve(id="curve")
 
     def compose(self) -> ComposeResult:

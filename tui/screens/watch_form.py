@@ -109,10 +109,10 @@ def _sort(source: str) -> SourceSort:
 
 
 async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort, str] | None:
-    from .file_choice import FileChoice
+    from .file_chooser import FileChooser
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
-    choice = await screen.app.push_screen_wait(FileChoice(wanted, screen.session.folder))
+    choice = await screen.app.push_screen_wait(FileChooser(wanted, screen.session.folder))
     if choice is None or choice.path is None:
         return None
     # Whatever was asked for: a path may have been typed.

@@ -28,18 +28,18 @@ _TITLES: dict[WantedFile, str] = {
 }
 
 
-class FileChoice(ModalScreen[Choice | None]):
+class FileChooser(ModalScreen[Choice | None]):
     """A list to choose from, narrowed by what is typed."""
 
-    HELP_TITLE = "FileChoice a file"
+    HELP_TITLE = "FileChooser a file"
     DEFAULT_CSS = """
-    FileChoice { align: center middle; background: $background; }
-    FileChoice > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;
+    FileChooser { align: center middle; background: $background; }
+    FileChooser > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;
                           background: $surface; border: round $primary; padding: 0 1; }
-    FileChoice Static { height: auto; }
-    FileChoice Input { background: $marked; margin: 0 0 1 0; }
-    FileChoice ListGrid { height: 1fr; background: $surface; }
-    FileChoice #fault { color: $error; text-style: bold; }
+    FileChooser Static { height: auto; }
+    FileChooser Input { background: $marked; margin: 0 0 1 0; }
+    FileChooser ListGrid { height: 1fr; background: $surface; }
+    FileChooser #fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Open", priority=True),

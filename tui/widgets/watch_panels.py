@@ -64,7 +64,7 @@ class LabelledLines(VerticalScroll, can_focus=True):
         self.call_after_refresh(lambda: self._fill(self._entries))
 
 
-class WatchFigures(LabelledLines):
+class FiguresPanel(LabelledLines):
     """The figures."""
 
     HELP_TITLE = "Figures"
@@ -78,7 +78,7 @@ class WatchFigures(LabelledLines):
         self._fill([(figure.label, figure.lines) for figure in figures])
 
 
-class WatchEvents(LabelledLines):
+class RemarksPanel(LabelledLines):
     """What was told, the latest first."""
 
     HELP_TITLE = "What was told"
