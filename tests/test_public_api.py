@@ -340,6 +340,20 @@ def test_plots_draw_what_was_measured(shown: dict[str, object]) -> None:
     assert list(ramp.y) == [100.0, 1000.0, 1000.0]
 
 
+def test_a_trace_keeps_its_own_arrays_and_leaves_its_callers_alone() -> None:
+    time_s, temperature_c = np.array([0.0, 60.0]), np.array([20.0, 30.0])
+    duty = np.array([0.0, 1.0])
+    trace = fi.Trace(time_s, temperature_c, ("kiln",), "measured", duty=duty)
+    for theirs in (time_s, temperature_c, duty):
+        theirs += 1.0  # still writable, and no matter to the trace
+    assert trace.time_s.tolist() == [0.0, 60.0]
+    assert trace.channel_c().tolist() == [20.0, 30.0]
+    assert trace.duty is not None
+    assert trace.duty.tolist() == [0.0, 1.0]
+    with pytest.raises(ValueError, match="read-only"):
+        trace.time_s[0] = 1.0
+
+
 def test_a_trace_without_readings_is_shown_too() -> None:
     start = datetime(2026, 3, 1, 18, tzinfo=UTC)
     nothing = fi.Trace(np.empty(0), np.empty((0, 1)), ("kiln",), "measured", started=start)

@@ -59,7 +59,7 @@ class ReplayedLog:
         self.name = log.name
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
-        self.unasked = False
+        self.unsolicited = False
         self.started: datetime | None = log.trace.started
         self._log = log
         self._remarks = how_read(log, self.kiln_channel, channel)
@@ -113,7 +113,7 @@ class FollowedLog:
         self.name = self._log.name
         self.channels = trace.channels
         self.gives_output = trace.duty is not None
-        self.unasked = False  # its lines bring their own times, however late they are read
+        self.unsolicited = False  # its lines bring their own times, however late they are read
         self._known = self._given = int(trace.time_s.size)
         self._last_s = float(trace.time_s[-1])
         self._failed = 0

@@ -98,7 +98,7 @@ class ModbusSource:
         names = [channel.name for channel in registers]
         self.channels = tuple(name for name in names if name != OUTPUT_FIELD)
         self.gives_output = OUTPUT_FIELD in names
-        self.unasked = False
+        self.unsolicited = False
         if not self.channels:
             raise FiringError(
                 "no register holds a temperature; name one after where its thermocouple is, like "

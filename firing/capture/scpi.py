@@ -41,7 +41,7 @@ class ScpiSource:
         self.name = settings.port
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
-        self.unasked = False
+        self.unsolicited = False
         self._port = SerialPort(settings)
         self._parser = parser
         self._query = query

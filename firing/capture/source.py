@@ -23,14 +23,14 @@ class SourceEnded(FiringError):
 class ReadingSource(Protocol):
     """One instrument, or what stands for one.  It is only ever read from.
 
-    `unasked` lines wait while nobody reads them; `gives_output` readings tell the controller's
+    `unsolicited` lines wait while nobody reads them; `gives_output` readings tell the controller's
     output.
     """
 
     name: str
     channels: tuple[str, ...]
     gives_output: bool
-    unasked: bool
+    unsolicited: bool
 
     def open(self) -> None:
         """Open it anew, with nothing kept from before; `SourceLost` if it cannot be reached now."""

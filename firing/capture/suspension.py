@@ -24,9 +24,9 @@ class SuspensionDetector:
     `suspended_s` says for how long, if that ended with the last reading; else it is None.
     """
 
-    def __init__(self, now_s: float, *, unasked: bool) -> None:
-        self._unasked = unasked
-        self._patience_s = SUSPENDED_S if unasked else SUSPENDED_POLLING_S
+    def __init__(self, now_s: float, *, unsolicited: bool) -> None:
+        self._unsolicited = unsolicited
+        self._patience_s = SUSPENDED_S if unsolicited else SUSPENDED_POLLING_S
         self._before_s = now_s
         self._catching_up_until_s = -math.inf
         self._was_lost = False
@@ -43,8 +43,8 @@ class SuspensionDetector:
         if since_s >= self._patience_s and not opening:
             self.suspended_s = since_s
             self._catching_up_until_s = now_s + CATCHING_UP_S
-            return self._unasked
+            return self._unsolicited
         if waited_s >= WAITED_FOR_S or now_s > self._catching_up_until_s:
             self._catching_up_until_s = -math.inf
             return False
-        return self._unasked
+        return self._unsolicited

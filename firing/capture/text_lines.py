@@ -119,7 +119,7 @@ class TextLineSource:
         self.name = settings.port
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
-        self.unasked = True
+        self.unsolicited = True
         self._port = SerialPort(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
@@ -159,7 +159,7 @@ class StandardInputSource:
         self.name = "standard input"
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
-        self.unasked = True
+        self.unsolicited = True
         self._descriptor = descriptor
         self._reader = LineReader(parser, "check the fields")
         self._ended = False

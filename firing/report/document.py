@@ -4,14 +4,18 @@ A builder makes a report of a result, and a renderer shows it and knows of nothi
 are raw: the renderers make them safe for where they go.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from firing.report.charts.figure import Drawing
-from firing.report.charts.text_chart import ChartSeries
 from firing.units import TemperatureUnit
+
+if TYPE_CHECKING:
+    from firing.report.charts.figure import Drawing
+    from firing.report.charts.text_chart import ChartSeries
 
 Medium = Literal["text", "page"]
 
@@ -103,7 +107,7 @@ class Section:
 
     heading: str
     """Empty to set the parts off without one."""
-    parts: Sequence["Part | None"]
+    parts: Sequence[Part | None]
     anchor: str = ""
     """Id of the heading on the page; made of the heading if empty."""
     heading_on: Medium | None = None
@@ -119,7 +123,7 @@ class Only:
     """Parts for one medium: a page has room for more, and may order it otherwise."""
 
     medium: Medium
-    parts: Sequence["Part | None"]
+    parts: Sequence[Part | None]
 
 
 Part = (

@@ -5,6 +5,8 @@ their digests and nothing from anywhere else, so opening it sends no request to 
 a title or a channel name says.
 """
 
+from __future__ import annotations
+
 import base64
 import hashlib
 import html
@@ -12,9 +14,8 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from firing.report.charts.figure import Drawing
 from firing.report.document import (
     Bullets,
     Chart,
@@ -33,6 +34,9 @@ from firing.report.document import (
 )
 from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import plain
+
+if TYPE_CHECKING:
+    from firing.report.charts.figure import Drawing
 
 # Draws every figure, and gives each drawing a view box so that paper can scale it.
 _DRAW = """

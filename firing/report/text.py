@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firing.report.charts.text_chart import render_chart
 from firing.report.document import (
     Bullets,
     Chart,
@@ -128,6 +127,8 @@ def _wrapped(words: str, width: int) -> list[str]:
 def _chart(chart: Chart, style: _Style) -> list[str]:
     if not chart.series:
         return []
+    from firing.report.charts.text_chart import render_chart
+
     drawn = render_chart(
         chart.series,
         width=style.width,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import format_duration
 from firing.viewable import Plottable
 
@@ -60,7 +61,7 @@ something else that is named."""
 
 
 @dataclass(frozen=True, slots=True)
-class CauseShare:
+class CauseShare(Serialised):
     """Seconds of excess that one cause explains, in a segment or over the firing.
 
     `seconds` is negative where the cause made the firing shorter.
@@ -77,15 +78,6 @@ class CauseShare:
         if self.cause == "waiting" and self.seconds < 0:
             return "made up for lost time"
         return CAUSE_NAMES[self.cause]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the share as the JSON shows it."""
-        return {
-            "cause": self.cause,
-            "seconds": self.seconds,
-            "evidence": self.evidence,
-            "suggestions": list(self.suggestions),
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +104,12 @@ class ReviewedSegment:
     planned_hold_s: float
     causes: tuple[CauseShare, ...] = ()
 
+    json_keys = (
+        "index", "name", "planned_s", "forecast_s", "actual_s", "excess_s", "start_s", "ramp_end_s",
+        "end_s", "target_c", "peak_c", "rate_c_per_h", "planned_rate_c_per_h", "hold_s",
+        "planned_hold_s", "causes",
+    )  # fmt: skip
+
     @property
     def excess_s(self) -> float | None:
         """Actual less planned seconds; None for what the log never finished."""
@@ -119,28 +117,12 @@ class ReviewedSegment:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the segment as the JSON shows it."""
-        return {
-            "index": self.index,
-            "name": self.name,
-            "planned_s": self.planned_s,
-            "forecast_s": self.forecast_s,
-            "actual_s": self.actual_s,
-            "excess_s": self.excess_s,
-            "start_s": self.start_s,
-            "ramp_end_s": self.ramp_end_s,
-            "end_s": self.end_s,
-            "target_c": self.target_c,
-            "peak_c": self.peak_c,
-            "rate_c_per_h": self.rate_c_per_h,
-            "planned_rate_c_per_h": self.planned_rate_c_per_h,
-            "hold_s": self.hold_s,
-            "planned_hold_s": self.planned_hold_s,
-            "causes": [{"cause": c.cause, "seconds": c.seconds} for c in self.causes],
-        }
+        causes = [{"cause": share.cause, "seconds": share.seconds} for share in self.causes]
+        return json_fields(self) | {"causes": causes}
 
 
 @dataclass(frozen=True, slots=True)
-class CoolingReview:
+class CoolingReview(Serialised):
     """Natural cooling after the program, over the span of temperatures that the log covers.
 
     `basis` is what it is compared with.  `closed_share` is what it took, before any quickening, as
@@ -157,26 +139,16 @@ class CoolingReview:
     closed_share: float | None = None
     usual_share: tuple[float, float] | None = None
 
+    json_keys = ("from_c", "to_c", "forecast_s", "actual_s", "basis", "closed_share", "causes")
+
     @property
     def actual_s(self) -> float:
         """Seconds the kiln took from `from_c` to `to_c`."""
         return self.end_s - self.start_s
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the cooling as the JSON shows it."""
-        return {
-            "from_c": self.from_c,
-            "to_c": self.to_c,
-            "forecast_s": self.forecast_s,
-            "actual_s": self.actual_s,
-            "basis": self.basis,
-            "closed_share": self.closed_share,
-            "causes": [c.to_dict() for c in self.causes],
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Serialised):
     """Something a person should know, with what it rests on and one thing to do next.
 
     `confidence` says how far the log alone bears the message out.
@@ -191,34 +163,21 @@ class Finding:
     at_s: float | None = None
     confidence: Confidence = "sure"
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the finding as the JSON shows it."""
-        return {
-            "id": self.id,
-            "severity": self.severity,
-            "confidence": self.confidence,
-            "message": self.message,
-            "evidence": self.evidence,
-            "next_step": self.next_step,
-            "source": self.source,
-            "at_s": self.at_s,
-        }
+    json_keys = (
+        "id", "severity", "confidence", "message", "evidence", "next_step", "source", "at_s",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class CoolingThrough:
+class CoolingThrough(Serialised):
     """How fast the channels cooled through one temperature; None where a log does not show it."""
 
     at_c: float
     rate_c_per_h: dict[str, float | None]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the rates as the JSON shows them."""
-        return {"at_c": self.at_c, "rate_c_per_h": dict(self.rate_c_per_h)}
-
 
 @dataclass(frozen=True, slots=True)
-class Quickening:
+class Quickening(Serialised):
     """Where natural cooling suddenly became faster: when, at what temperature, from and to."""
 
     at_s: float
@@ -226,18 +185,9 @@ class Quickening:
     before_c_per_h: float
     after_c_per_h: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the moment as the JSON shows it."""
-        return {
-            "at_s": self.at_s,
-            "at_c": self.at_c,
-            "before_c_per_h": self.before_c_per_h,
-            "after_c_per_h": self.after_c_per_h,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class ExtraSegment:
+class ExtraSegment(Serialised):
     """What was run after the plan's last segment: until when, to what, and how fast on average."""
 
     end_s: float
@@ -247,7 +197,7 @@ class ExtraSegment:
 
 
 @dataclass(frozen=True, slots=True)
-class ChannelHeat:
+class ChannelHeat(Serialised):
     """One channel near the end of the firing.
 
     Attributes
@@ -261,18 +211,10 @@ class ChannelHeat:
         The running number its own readings amount to.
     """
 
-    name: str
+    name: str = field(metadata=OMITTED)
     at_peak_c: float | None
     last_hour_c: float | None
     cone_number: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the channel as the JSON shows it."""
-        return {
-            "at_peak_c": self.at_peak_c,
-            "last_hour_c": self.last_hour_c,
-            "cone_number": self.cone_number,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,37 +236,28 @@ class Unevenness:
     """
 
     channels: tuple[ChannelHeat, ...]
-    elsewhere: tuple[str, ...]
+    elsewhere: tuple[str, ...] = field(metadata=named("left_out"))
     at_peak_c: float | None
     last_hour_c: float | None
     cones: float | None
     hottest: str
     coldest: str
 
+    json_keys = ("at_peak_c", "last_hour_c", "cones", "hottest", "coldest", "channels", "elsewhere")
+
     def to_dict(self) -> dict[str, Any]:
         """Return the unevenness as the JSON shows it."""
-        return {
-            "at_peak_c": self.at_peak_c,
-            "last_hour_c": self.last_hour_c,
-            "cones": self.cones,
-            "hottest": self.hottest,
-            "coldest": self.coldest,
-            "channels": {channel.name: channel.to_dict() for channel in self.channels},
-            "left_out": list(self.elsewhere),
-        }
+        by_name = {channel.name: channel.to_dict() for channel in self.channels}
+        return json_fields(self) | {"channels": by_name}
 
 
 @dataclass(frozen=True, slots=True)
-class ThermocoupleError:
+class ThermocoupleError(Serialised):
     """What the thermocouple may be off by near the peak; `tolerance_c` None where none is known."""
 
     tolerance_c: float | None
     reason: str
     source: str = ""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the error as the JSON shows it."""
-        return {"tolerance_c": self.tolerance_c, "reason": self.reason, "source": self.source}
 
 
 @dataclass(frozen=True, slots=True)
@@ -416,23 +349,17 @@ class KilnOffset:
     """
 
     channel: str
-    results: tuple[WitnessResult, ...]
+    results: tuple[WitnessResult, ...] = field(metadata=named("cones"))
     offset_c: float | None
     low_c: float | None
     high_c: float | None
     agree: bool
 
+    json_keys = ("channel", "offset_c", "low_c", "high_c", "agree", "results")
+
     def to_dict(self) -> dict[str, Any]:
         """Return the offset as the JSON shows it."""
-        return {
-            "channel": self.channel,
-            "offset_c": self.offset_c,
-            "low_c": self.low_c,
-            "high_c": self.high_c,
-            "agree": self.agree,
-            "cones": [result.to_dict() for result in self.results],
-            "source": WITNESS_SOURCES,
-        }
+        return json_fields(self) | {"source": WITNESS_SOURCES}
 
 
 @dataclass(frozen=True, slots=True)
@@ -453,11 +380,11 @@ class WitnessVerdict:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the verdict as the JSON shows it."""
-        return {**self.kiln.to_dict(), "by_channel": [other.to_dict() for other in self.others]}
+        return self.kiln.to_dict() | {"by_channel": as_json(self.others)}
 
 
 @dataclass(frozen=True, eq=False)
-class HeatVerdict:
+class HeatVerdict(Serialised):
     """What there is to say of a firing's heat-work beyond the cones themselves.
 
     Attributes
@@ -481,31 +408,16 @@ class HeatVerdict:
     witness : WitnessVerdict or None
     """
 
-    budget: Budget
+    budget: Budget = field(metadata=named("budget_c"))
     thermocouple: ThermocoupleError
     offset_c: float
     offset_known: bool
     time_above_1000_s: float
-    exposures: dict[str, Exposure]
+    exposures: dict[str, Exposure] = field(metadata=named("exposure"))
     drift: tuple[DriftRemark, ...]
-    through: tuple[CoolingThrough, ...]
+    through: tuple[CoolingThrough, ...] = field(metadata=named("cooling_through"))
     unevenness: Unevenness | None
     witness: WitnessVerdict | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the verdict as the JSON shows it."""
-        return {
-            "budget_c": self.budget.to_dict(),
-            "thermocouple": self.thermocouple.to_dict(),
-            "offset_c": self.offset_c,
-            "offset_known": self.offset_known,
-            "time_above_1000_s": self.time_above_1000_s,
-            "exposure": {name: hours.to_dict() for name, hours in self.exposures.items()},
-            "drift": [{"text": r.text, "source": r.source} for r in self.drift],
-            "cooling_through": [part.to_dict() for part in self.through],
-            "unevenness": None if self.unevenness is None else self.unevenness.to_dict(),
-            "witness": None if self.witness is None else self.witness.to_dict(),
-        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -599,53 +511,50 @@ class Review(Plottable):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the review as one JSON document, schema 1."""
-        reached = self.cones.to_dict()
-        return {
-            "schema": 1,
-            "kind": "review",
-            "schedule": self.schedule.to_dict(),
-            "log": {
+        return keyed(
+            schema=1,
+            kind="review",
+            schedule=self.schedule,
+            log={
                 "name": self.log.name,
                 "rows": self.log.rows,
                 "used": self.log.used,
-                "dialect": self.log.dialect.to_dict(),
-                "notes": list(self.log.notes),
-                "channels": list(self.log.trace.channels),
+                "dialect": self.log.dialect,
+                "notes": self.log.notes,
+                "channels": self.log.trace.channels,
                 "channel": self.log.trace.channels[self.channel],
                 "unit": self.log.dialect.unit,
                 "interval_s": self.log.interval_s,
             },
-            "lead_in_s": self.lead_in_s,
-            "planned_s": self.planned_s,
-            "planned_basis": self.planned_basis,
-            "forecast_s": self.forecast_s,
-            "actual_s": self.actual_s,
-            "excess_s": self.excess_s,
-            "segments": None if self.refused else [segment.to_dict() for segment in self.segments],
-            "causes": [cause.to_dict() for cause in self.causes],
-            "cooling": None if self.cooling is None else self.cooling.to_dict(),
-            "cooled_quicker": None if self.quickening is None else self.quickening.to_dict(),
-            "begins_inside": self.begins_inside,
-            "ended": None if self.refused else self.ended,
-            "compared": not self.refused,
-            "refused": self.refused or None,
-            "cones": {
-                **reached,
+            lead_in_s=self.lead_in_s,
+            planned_s=self.planned_s,
+            planned_basis=self.planned_basis,
+            forecast_s=self.forecast_s,
+            actual_s=self.actual_s,
+            excess_s=self.excess_s,
+            segments=None if self.refused else self.segments,
+            causes=self.causes,
+            cooling=self.cooling,
+            cooled_quicker=self.quickening,
+            begins_inside=self.begins_inside,
+            ended=None if self.refused else self.ended,
+            compared=not self.refused,
+            refused=self.refused or None,
+            cones={
+                **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,
                 "planned_number": self.cones_planned.reached_number,
-                "by_channel": {
-                    name: verdict.to_dict() for name, verdict in self.cones_by_channel.items()
-                },
+                "by_channel": self.cones_by_channel,
             },
-            "heatwork": None if self.heat is None else self.heat.to_dict(),
-            "kiln": None if self.kiln is None else _kiln(self.kiln),
-            "compare": None if self.comparison is None else self.comparison.to_dict(),
-            "findings": [finding.to_dict() for finding in self.findings],
-        }
+            heatwork=self.heat,
+            kiln=None if self.kiln is None else _kiln(self.kiln),
+            compare=self.comparison,
+            findings=self.findings,
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class SegmentPair:
+class SegmentPair(Serialised):
     """One segment in both firings [s]; None where a log does not hold it whole."""
 
     index: int
@@ -654,23 +563,14 @@ class SegmentPair:
     this_s: float | None
     other_s: float | None
 
+    json_keys = ("index", "name", "planned_s", "this_s", "other_s", "difference_s")
+
     @property
     def difference_s(self) -> float | None:
         """This less the other [s]."""
         if self.this_s is None or self.other_s is None:
             return None
         return self.this_s - self.other_s
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the pair as the JSON shows it."""
-        return {
-            "index": self.index,
-            "name": self.name,
-            "planned_s": self.planned_s,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": self.difference_s,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -683,31 +583,17 @@ class CausePair:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the pair as the JSON shows it."""
-        return {
-            "cause": self.cause,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": self.this_s - self.other_s,
-        }
+        return json_fields(self) | {"difference_s": self.this_s - self.other_s}
 
 
 @dataclass(frozen=True, slots=True)
-class CoolingPair:
+class CoolingPair(Serialised):
     """Natural cooling of both over the temperatures that both logs cover."""
 
     from_c: float
     to_c: float
     this_s: float
     other_s: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the pair as the JSON shows it."""
-        return {
-            "from_c": self.from_c,
-            "to_c": self.to_c,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -745,33 +631,33 @@ class Comparison:
         difference_s = None
         if self.this_s is not None and self.other_s is not None:
             difference_s = self.this_s - self.other_s
-        return {
-            "log": self.other.log.name,
-            "compared": not self.other.refused,
-            "refused": self.other.refused or None,
-            "this_s": self.this_s,
-            "other_s": self.other_s,
-            "difference_s": difference_s,
-            "segments": [pair.to_dict() for pair in self.segments],
-            "causes": [pair.to_dict() for pair in self.causes],
-            "cooling": None if self.cooling is None else self.cooling.to_dict(),
-            "peak_c": {"this": self.this_peak_c, "other": self.other_peak_c},
-            "reached": self.other.cones.reached,
-            "reached_number": self.other.cones.reached_number,
-            "remarks": list(self.remarks),
-        }
+        return keyed(
+            log=self.other.log.name,
+            compared=not self.other.refused,
+            refused=self.other.refused or None,
+            this_s=self.this_s,
+            other_s=self.other_s,
+            difference_s=difference_s,
+            segments=self.segments,
+            causes=self.causes,
+            cooling=self.cooling,
+            peak_c={"this": self.this_peak_c, "other": self.other_peak_c},
+            reached=self.other.cones.reached,
+            reached_number=self.other.cones.reached_number,
+            remarks=self.remarks,
+        )
 
 
 def _kiln(kiln: KilnDescription) -> dict[str, Any]:
     fitted = kiln.fitted
-    return {
-        "name": kiln.name,
-        "power": fitted.power,
-        "loss": fitted.loss,
-        "capacity": fitted.capacity,
-        "cone_offset_c": fitted.cone_offset_c,
-        "learnt": None if fitted.learnt is None else fitted.learnt.isoformat(),
-        "basis": fitted.basis,
-        "thermocouple": kiln.thermocouple,
-        "thermocouple_class": kiln.thermocouple_class,
-    }
+    return keyed(
+        name=kiln.name,
+        power=fitted.power,
+        loss=fitted.loss,
+        capacity=fitted.capacity,
+        cone_offset_c=fitted.cone_offset_c,
+        learnt=fitted.learnt,
+        basis=fitted.basis,
+        thermocouple=kiln.thermocouple,
+        thermocouple_class=kiln.thermocouple_class,
+    )

@@ -86,7 +86,8 @@ class WatchSession:
         self._status_s: float | None = None
         self._clock_s = -math.inf
         self._unset_clock_told = False
-        self._suspension = SuspensionDetector(self._now_s, unasked=connection.source.unasked)
+        unsolicited = connection.source.unsolicited
+        self._suspension = SuspensionDetector(self._now_s, unsolicited=unsolicited)
         self._lost_since_s: float | None = None
         self._silent = False
         self._status_told_s = -math.inf

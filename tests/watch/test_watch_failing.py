@@ -276,7 +276,7 @@ def test_a_screens_listener_that_raises_ends_nothing(
 class Faulty:
     """A source that raises what no source should, and gives a reading otherwise."""
 
-    name, channels, gives_output, unasked = "faulty", ("kiln",), False, True
+    name, channels, gives_output, unsolicited = "faulty", ("kiln",), False, True
 
     def __init__(self) -> None:
         self.opened = self.reads = 0

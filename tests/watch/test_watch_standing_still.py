@@ -42,9 +42,9 @@ class Line:
     name, channels, gives_output = "line", ("kiln",), False
 
     def __init__(
-        self, clocks: Clocks, every_s: float, away: dict[int, float], *, unasked: bool = True
+        self, clocks: Clocks, every_s: float, away: dict[int, float], *, unsolicited: bool = True
     ) -> None:
-        self.unasked = unasked
+        self.unsolicited = unsolicited
         self.reads = 0
         self._clocks, self._every_s, self._away = clocks, every_s, away
         self._due_s = clocks.monotonic_s + every_s
@@ -66,7 +66,7 @@ class Line:
             clocks.monotonic_s += wait_s
             return None
         clocks.monotonic_s += max(left_s, 0.001)
-        if not self.unasked:
+        if not self.unsolicited:
             self._due_s = clocks.monotonic_s
         # the temperature is the moment at which it was measured
         measured_s, self._due_s = self._due_s, self._due_s + self._every_s
@@ -119,7 +119,7 @@ def test_lines_that_waited_while_the_program_stood_still_are_marked(
 
 
 def test_an_instrument_that_is_asked_has_no_late_lines(clocks: Clocks, tmp_path: Path) -> None:
-    source = Line(clocks, 1.0, {100: 600.0}, unasked=False)
+    source = Line(clocks, 1.0, {100: 600.0}, unsolicited=False)
     told = run(clocks, source, tmp_path / "log.csv", 200)
     found = rows(tmp_path / "log.csv")
     assert sum(cells[-1].startswith("gap:") for cells in found) == 1
