@@ -14,7 +14,7 @@ from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 
 from .design_form import make, taken
-from .equipment import up_to_date
+from .equipment import reread
 from .forecasting import Circumstances, forecast_plan
 from .key_figures import KeyFigure, key_figures
 from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
@@ -71,7 +71,7 @@ def compare(
 
     Raises `FiringError` if there is no such design; the sentence says why.
     """
-    equipment = up_to_date(circumstances.equipment).equipment
+    equipment = reread(circumstances.equipment).equipment
     circumstances = replace(circumstances, equipment=equipment)
     design = make(schedule, equipment, wanted)
     after = taken(schedule, design)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 
 from .document import open_named, open_new
-from .equipment import Equipment, Kind, chosen
+from .equipment import Equipment, Kind, with_file
 from .forecasting import Circumstances
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | Non
 
     equipment = Equipment()
     for kind, name in names.items():
-        equipment = chosen(equipment, kind, name)
+        equipment = with_file(equipment, kind, name)
     return Circumstances(
         started=None if start is None else parse_when(start),
         target_cone=None if cone is None else parse_cone(cone),

@@ -73,7 +73,7 @@ class Equipment:
         return {kind: found.name for kind in KINDS if (found := self.of(kind)) is not None}
 
 
-def chosen(equipment: Equipment, kind: Kind, name: str | None) -> Equipment:
+def with_file(equipment: Equipment, kind: Kind, name: str | None) -> Equipment:
     """Return the equipment with one file read and taken; without a name, with none of its kind.
 
     Raises `FiringError` if it cannot be read, or with all its faults.
@@ -109,13 +109,13 @@ def read_all(names: Mapping[Kind, str]) -> FileReading:
     troubles: dict[Kind, str] = {}
     for kind, name in names.items():
         try:
-            equipment = chosen(equipment, kind, name)
+            equipment = with_file(equipment, kind, name)
         except FiringError as error:
             troubles[kind] = str(error)
     return FileReading(equipment, troubles)
 
 
-def up_to_date(equipment: Equipment) -> FileReading:
+def reread(equipment: Equipment) -> FileReading:
     """Read again whatever has changed on disk since it was read.
 
     A file that cannot be read any more leaves what was read from it before in place.
@@ -126,7 +126,7 @@ def up_to_date(equipment: Equipment) -> FileReading:
         if found is None or found.stamp == _stamp(found.name):
             continue
         try:
-            equipment = chosen(equipment, kind, found.name)
+            equipment = with_file(equipment, kind, found.name)
         except FiringError as error:
             troubles[kind] = str(error)
     return FileReading(equipment, troubles)

@@ -11,12 +11,12 @@ from firing.tui.equipment import (
     KINDS,
     Equipment,
     Kind,
-    chosen,
     memory_file,
     read_all,
     recall,
     remember,
-    up_to_date,
+    reread,
+    with_file,
 )
 from firing.tui.file_choices import choices, ready_choices
 from firing.tui.forecasting import Circumstances, forecast_plan
@@ -130,21 +130,21 @@ def test_a_controller_that_does_not_wait_is_forecast_by_the_clock(tmp_path: Path
 def test_a_changed_file_is_read_again_and_a_faulty_one_left_as_it_was(tmp_path: Path) -> None:
     paths = workshop(tmp_path)
     equipment = read_all(paths).equipment
-    assert up_to_date(equipment).equipment is equipment
+    assert reread(equipment).equipment is equipment
     kiln = Path(paths["kiln"])
     text = kiln.read_text(encoding="utf-8")
     kiln.write_text(text.replace("power_kw = 9.6", "power_kw = 12.25"), encoding="utf-8")
-    reading = up_to_date(equipment)
+    reading = reread(equipment)
     assert reading.troubles == {}
     assert reading.equipment.kiln is not None
     assert reading.equipment.kiln.value.power_w == 12250.0
     assert reading.equipment.load is equipment.load
     kiln.write_text(text.replace("power_kw = 9.6", "power_kw = -1"), encoding="utf-8")
-    faulty = up_to_date(reading.equipment)
+    faulty = reread(reading.equipment)
     assert faulty.equipment.kiln is reading.equipment.kiln
     assert "power_kw" in faulty.troubles["kiln"]
     kiln.unlink()
-    assert "no such file" in up_to_date(reading.equipment).troubles["kiln"]
+    assert "no such file" in reread(reading.equipment).troubles["kiln"]
 
 
 def test_files_that_cannot_be_read_are_left_out_and_named(tmp_path: Path) -> None:
@@ -210,7 +210,7 @@ def test_what_is_missing_for_a_cost_is_told() -> None:
     def told(*kinds: Kind) -> str:
         equipment = Equipment()
         for kind in kinds:
-            equipment = chosen(equipment, kind, EXAMPLES[kind])
+            equipment = with_file(equipment, kind, EXAMPLES[kind])
         return " ".join(
             missing_choices(forecast_plan(GLAZE, Circumstances(equipment=equipment)), equipment)
         )

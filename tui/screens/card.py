@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 
-from ..equipment import up_to_date
+from ..equipment import reread
 from ..forecasting import Circumstances, forecast_plan
 from .dialogs import PrintedText, in_progress
 
@@ -56,7 +56,7 @@ def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     from firing.controller.program import key_in
     from firing.report.card import Card
 
-    equipment = up_to_date(circumstances.equipment).equipment
+    equipment = reread(circumstances.equipment).equipment
     controller = equipment.controller
     if controller is None:
         raise FiringError("a card is made for a controller; choose one")

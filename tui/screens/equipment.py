@@ -19,7 +19,7 @@ from firing.files.kinds import file_kind
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 
-from ..equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
+from ..equipment import KINDS, Equipment, Kind, reread, short, with_file
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 
@@ -163,7 +163,7 @@ async def choose_equipment(screen: PlanHost, kind: Kind = "kiln") -> Equipment |
     Returns what is chosen now; None if nothing is different.
     """
     before = screen.session.circumstances.equipment
-    reading = await asyncio.to_thread(up_to_date, before)
+    reading = await asyncio.to_thread(reread, before)
     equipment, troubles = reading.equipment, dict(reading.troubles)
     row = KINDS.index(kind)
     while True:
@@ -175,20 +175,20 @@ async def choose_equipment(screen: PlanHost, kind: Kind = "kiln") -> Equipment |
         row = KINDS.index(kind)
         troubles.pop(kind, None)
         try:
-            equipment = await _stepped(screen, equipment, what, kind)
+            equipment = await _do_step(screen, equipment, what, kind)
         except FiringError as error:
             troubles[kind] = str(error)
 
 
-async def _stepped(screen: PlanHost, equipment: Equipment, what: str, kind: Kind) -> Equipment:
+async def _do_step(screen: PlanHost, equipment: Equipment, what: str, kind: Kind) -> Equipment:
     """Do one thing, and return what is chosen then.
 
     Raises `FiringError` if a file cannot be read, or there is no form for its kind.
     """
     if what == "none":
-        return chosen(equipment, kind, None)
+        return with_file(equipment, kind, None)
     if what == "choose":
-        return await _chosen(screen, equipment, kind)
+        return await _choose_file(screen, equipment, kind)
     if kind not in ("kiln", "load"):
         raise FiringError(
             f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
@@ -199,10 +199,12 @@ async def _stepped(screen: PlanHost, equipment: Equipment, what: str, kind: Kind
     from .form import edit_file
 
     saved = await edit_file(screen, kind, name)
-    return equipment if saved is None else await asyncio.to_thread(chosen, equipment, kind, saved)
+    return (
+        equipment if saved is None else await asyncio.to_thread(with_file, equipment, kind, saved)
+    )
 
 
-async def _chosen(screen: PlanHost, equipment: Equipment, kind: Kind) -> Equipment:
+async def _choose_file(screen: PlanHost, equipment: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
     from .file_chooser import FileChooser
 
@@ -216,7 +218,7 @@ async def _chosen(screen: PlanHost, equipment: Equipment, kind: Kind) -> Equipme
             return equipment
         name = choice.ready or str(choice.path)
         try:
-            return await asyncio.to_thread(chosen, equipment, kind, name)
+            return await asyncio.to_thread(with_file, equipment, kind, name)
         except FiringError as error:
             fault = str(error)
             folder = folder if choice.path is None else choice.path.resolve().parent

@@ -14,7 +14,7 @@ from textual.message import Message
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
-from ..equipment import KINDS, Equipment, FileReading, Kind, up_to_date
+from ..equipment import KINDS, Equipment, FileReading, Kind, reread
 from ..forecasting import Circumstances, forecast_plan
 from .base import WorkScreen
 
@@ -106,7 +106,7 @@ class PlanHost(WorkScreen):
     @work(thread=True, group="forecast")
     def _compute(self, question: Question) -> None:
         schedule, circumstances = question
-        reading = up_to_date(circumstances.equipment)
+        reading = reread(circumstances.equipment)
         try:
             result = forecast_plan(schedule, replace(circumstances, equipment=reading.equipment))
             trouble = ""
