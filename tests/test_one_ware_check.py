@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
-from firing.tui.equipment import Chosen, Equipment
-from firing.tui.outlook import Circumstances, foresee
+from firing.tui.equipment import ChosenFile, Equipment
+from firing.tui.forecasting import Circumstances, forecast_plan
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
@@ -160,9 +160,9 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     said = [breach.message for breach in result.breaches]
     whatever = Path("a file")
     studio = Equipment(
-        kiln=None if kiln is None else Chosen(whatever, kiln), load=Chosen(whatever, load)
+        kiln=None if kiln is None else ChosenFile(whatever, kiln), load=ChosenFile(whatever, load)
     )
-    screens = foresee(schedule, Circumstances(studio=studio))
+    screens = forecast_plan(schedule, Circumstances(studio=studio))
     assert [breach.message for breach in screens.breaches] == said
     assert [b.message for b in check_plan(schedule, load, kiln=kiln)] == said
     keyed = key_in(schedule, Controller(max_segments=99, hold_max_s=400 * HOUR))

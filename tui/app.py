@@ -15,8 +15,8 @@ from textual.screen import Screen
 
 from .document import PlanDocument
 from .equipment import memory_file, recall
+from .forecasting import Circumstances
 from .journal import Journal, Leftover, leftovers, state_folder
-from .outlook import Circumstances
 from .screens.base import WorkScreen
 from .screens.plan import PlanScreen
 from .session import Session
@@ -72,10 +72,10 @@ class FiringApp(App[Ended]):
         self.session = Session(document, Journal(state), circumstances or Circumstances())
         self._order = watch
         self._trouble = ""
-        if circumstances is None or not circumstances.studio.names:
+        if circumstances is None or not circumstances.equipment.names:
             # Only the names: reading takes longer than a first screen may.
             self.session.coming, self._trouble = recall(memory_file(state))
-        self.session.foresee_first()
+        self.session.forecast_first()
         self._left = self._left_behind(state)
 
     def _left_behind(self, state: Path) -> list[Leftover]:
@@ -140,7 +140,7 @@ class FiringApp(App[Ended]):
 
     async def _quit(self) -> None:
         changed = self.session.document.changed
-        if self.session.watching and not await self.keeper.may_end(self.plan):
+        if self.session.watching and not await self.supervisor.may_end(self.plan):
             return
         if not await self.plan.may_leave():
             return
@@ -150,7 +150,7 @@ class FiringApp(App[Ended]):
         self.exit("given up" if still else "saved" if changed else "clean")
 
     @cached_property
-    def keeper(self) -> WatchSupervisor:
+    def supervisor(self) -> WatchSupervisor:
         """Whoever looks after the watch, from the first watch on."""
         from .watch_supervisor import WatchSupervisor
 
@@ -158,7 +158,7 @@ class FiringApp(App[Ended]):
 
     def begin_watch(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch, which goes on whatever screen is in front."""
-        return self.keeper.begin(order)
+        return self.supervisor.begin(order)
 
     def _watch_ended(self) -> None:
         if self.screen is self.plan:
@@ -182,7 +182,7 @@ class FiringApp(App[Ended]):
 
 
 @dataclass(frozen=True)
-class Left:
+class ScreensLeft:
     """The document last open and how it was left, None if it was cut off; and the last watch."""
 
     document: PlanDocument
@@ -197,22 +197,11 @@ def run(
     circumstances: Circumstances | None = None,
     watch: WatchOptions | None = None,
     state: Path | None = None,
-) -> Left:
-    """Open the screens on a document.
+) -> ScreensLeft:
+    """Open the screens on a document, perhaps with a watch to begin with.
 
-    Parameters
-    ----------
-    document : PlanDocument
-        What to edit.
-    light : bool
-        Begin in the light colours.
-    circumstances : Circumstances, optional
-        What it is forecast under; kiln, load, controller and tariff are those chosen the last time
-        if it names none of them.
-    watch : WatchOptions, optional
-        A watch to begin with.
-    state : Path, optional
-        Where unsaved work is kept; the user's own folder for it if not given.
+    Kiln, load, controller and tariff are those chosen the last time if `circumstances` name none.
+    Unsaved work is kept in `state`; in the user's own folder for it if none is given.
     """
     app = FiringApp(
         document,
@@ -231,7 +220,7 @@ def run(
         if app.session.watch is not None:
             app.session.watch.end()
         app.session.journal.close()
-    return Left(app.session.document, how, app.session.watch)
+    return ScreensLeft(app.session.document, how, app.session.watch)
 
 
 def _go_on(watch: LiveWatch | None) -> None:

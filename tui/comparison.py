@@ -1,4 +1,4 @@
-"""A design beside the plan it may replace: both courses, what they come to, and the reasons."""
+"""A design beside the plan it may replace: both curves, what they come to, and the reasons."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 from firing.report.charts.canvas import LineStyle
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, citations
+from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule
 
 from .design_form import make, taken
-from .equipment import up_to_date
-from .key_figures import KeyFigure, sums
-from .outlook import Circumstances, foresee, times
-from .plot_lines import FORECAST, SET_POINT, Course, in_order, segment_at
+from .equipment import reread
+from .forecasting import Circumstances, forecast_plan
+from .key_figures import KeyFigure, key_figures
+from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
 from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:
@@ -29,51 +29,34 @@ _NAME = 6
 
 @dataclass(frozen=True, slots=True)
 class ComparisonRow:
-    """One line of the comparison.
-
-    Attributes
-    ----------
-    words : str
-        The line.
-    details : tuple of str
-        Paragraphs that tell more.
-    heading : bool
-        Whether it only heads the lines below it.
-    at_s : float or None
-        The moment of the curves it is about [s].
-    """
+    """One line of the comparison."""
 
     words: str
+    """The line."""
     details: tuple[str, ...] = ()
+    """Paragraphs that tell more."""
     heading: bool = False
+    """Whether it only heads the lines below it."""
     at_s: float | None = None
+    """The moment of the curves it is about [s]."""
 
 
 @dataclass(frozen=True, eq=False)
 class PlanComparison:
-    """A plan and the design that may replace it, forecast under the same circumstances.
-
-    Attributes
-    ----------
-    before, after : Schedule
-        The plan as it is, and as it would be.
-    design : Design
-        What was found, with its reasons.
-    now, then : Forecast or None
-        Of `before` and `after`; None where there can be none.
-    troubles : tuple of str
-        Why there is none.
-    sums : (tuple of KeyFigure, tuple of KeyFigure)
-        What both come to.
-    """
+    """A plan and the design that may replace it, forecast under the same circumstances."""
 
     before: Schedule
     after: Schedule
+    """The plan as it is, and as it would be."""
     design: Design
+    """What was found, with its reasons."""
     now: Forecast | None
     then: Forecast | None
+    """Of `before` and `after`; None where there can be none."""
     troubles: tuple[str, ...]
-    sums: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
+    """Why there is none."""
+    key_figures: tuple[tuple[KeyFigure, ...], tuple[KeyFigure, ...]]
+    """What both come to."""
 
     @property
     def mended(self) -> bool:
@@ -84,35 +67,25 @@ class PlanComparison:
 def compare(
     schedule: Schedule, circumstances: Circumstances, wanted: Mapping[str, Any]
 ) -> PlanComparison:
-    """Have a plan designed, and forecast it and the open one.
+    """Have a plan designed for the load chosen, and forecast it and the open one.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The open plan.
-    circumstances : Circumstances
-        What it is forecast under; the load in it is what is designed for.
-    wanted : mapping of str to value
-        As of `tui.design_form.make`.
-
-    Raises
-    ------
-    FiringError
-        If there is no such design; the sentence says why.
+    Raises `FiringError` if there is no such design; the sentence says why.
     """
-    studio = up_to_date(circumstances.studio).studio
-    circumstances = replace(circumstances, studio=studio)
-    design = make(schedule, studio, wanted)
+    equipment = reread(circumstances.equipment).equipment
+    circumstances = replace(circumstances, equipment=equipment)
+    design = make(schedule, equipment, wanted)
     after = taken(schedule, design)
-    now, trouble = _foreseen(schedule, circumstances)
-    then, other = _foreseen(after, circumstances)
+    now, trouble = _forecast_or_trouble(schedule, circumstances)
+    then, other = _forecast_or_trouble(after, circumstances)
     troubles = [
         f"No forecast of the {which} plan: {words}"
         for which, words in (("present", trouble), ("designed", other))
         if words
     ]
     # Here and not where they are shown: the words of a forecast load much that is new.
-    left, right = (() if each is None else tuple(sums(each, studio)) for each in (now, then))
+    left, right = (
+        () if each is None else tuple(key_figures(each, equipment)) for each in (now, then)
+    )
     return PlanComparison(
         before=schedule,
         after=after,
@@ -120,13 +93,15 @@ def compare(
         now=now,
         then=then,
         troubles=tuple(troubles),
-        sums=(left, right),
+        key_figures=(left, right),
     )
 
 
-def _foreseen(schedule: Schedule, circumstances: Circumstances) -> tuple[Forecast | None, str]:
+def _forecast_or_trouble(
+    schedule: Schedule, circumstances: Circumstances
+) -> tuple[Forecast | None, str]:
     try:
-        return foresee(schedule, circumstances), ""
+        return forecast_plan(schedule, circumstances), ""
     except FiringError as error:
         return None, str(error)
 
@@ -149,7 +124,7 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     """Return the comparison line by line, for a list `room` cells wide."""
     shape = sides(found.before, found.after, room)
     design = found.design
-    lines = [*_sums(found, shape), *_segments(found, shape)]
+    lines = [*_figure_rows(found, shape), *_segment_rows(found, shape)]
     for heading, sentences in (
         ("To do first", (design.advice,) if design.advice else ()),
         ("Not safe for this ware as it stands", design.problems),
@@ -162,8 +137,8 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     return lines
 
 
-def _sums(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
-    left, right = ({each.name: each for each in side} for side in found.sums)
+def _figure_rows(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
+    left, right = ({each.name: each for each in side} for side in found.key_figures)
     yield ComparisonRow(_side_by_side("", "now", "", "designed", shape), heading=True)
     for name in right or left:
         one, other = left.get(name), right.get(name)
@@ -189,7 +164,7 @@ def _side_by_side(name: str, left: str, sign: str, right: str, shape: Sides) -> 
     return f"{pad(name, _NAME)} {first} {pad(sign, 1)} {second}".rstrip()
 
 
-def _segments(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
+def _segment_rows(found: PlanComparison, shape: Sides) -> Iterator[ComparisonRow]:
     before, after = found.before, found.after
     yield ComparisonRow(head(after.unit, shape), heading=True)
     for pair in paired(before, after):
@@ -225,7 +200,7 @@ def _about(found: PlanComparison, pair: Pair) -> Iterator[str]:
         yield f"Then, by hand: {action}."
 
 
-def both_courses(found: PlanComparison) -> Course:
+def both_plans(found: PlanComparison) -> PlotLines:
     """Return both plans' curves: the present one dotted, the designed one solid on top."""
     kinds: tuple[tuple[str, Forecast | None, LineStyle, int], ...] = (
         ("now", found.now, "dotted", SET_POINT),
@@ -247,5 +222,5 @@ def both_courses(found: PlanComparison) -> Course:
         index = None if found.then is None else segment_at(found.then, at_s)
         return "" if index is None else found.after.label(index)
 
-    keeper = Timekeeper(None, 0.0) if longest is None else times(longest)
-    return Course(tuple(lines), found.after.unit, keeper, in_order(corners), place)
+    keeper = Timekeeper(None, 0.0) if longest is None else forecast_times(longest)
+    return PlotLines(tuple(lines), found.after.unit, keeper, rising(corners), place)

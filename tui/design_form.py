@@ -19,7 +19,7 @@ from firing.units import (
 
 from .equipment import Equipment
 from .fields import Field, cone_name, optional, temperature
-from .outlook import Circumstances
+from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
@@ -109,7 +109,7 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     """Return what the fields hold for a plan before anybody has written anything."""
     from firing.ware.limits import USUAL_MARGIN
 
-    cone, controller = circumstances.target_cone, circumstances.studio.controller
+    cone, controller = circumstances.target_cone, circumstances.equipment.controller
     begun = dict.fromkeys((field.key for field in design_fields(schedule.unit)), "")
     begun |= {
         "how": NEW,
@@ -147,18 +147,18 @@ def _segments(text: str) -> int:
     return int(text)
 
 
-def make(schedule: Schedule, studio: Equipment, wanted: Mapping[str, Any]) -> Design:
+def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) -> Design:
     """Return the design that is wanted of a plan, by the fields as they were read.
 
     Refused if there is no load, or the demands leave no schedule: the sentence says which collide.
     """
     from firing.ware.limits import USUAL_MARGIN
 
-    if studio.load is None:
+    if equipment.load is None:
         raise FiringError("a design needs to know the ware; choose a load")
-    load = studio.load.value
-    kiln = None if studio.kiln is None else studio.kiln.value
-    controller = _controller(studio, wanted.get("segments"))
+    load = equipment.load.value
+    kiln = None if equipment.kiln is None else equipment.kiln.value
+    controller = _controller(equipment, wanted.get("segments"))
     margin = USUAL_MARGIN if wanted.get("margin") is None else wanted["margin"]
     if wanted["how"] == MEND:
         from firing.design.repair import repaired_design
@@ -205,10 +205,10 @@ def _open_c(wanted: Mapping[str, Any]) -> float:
     return OPEN_C if found is None else float(found)
 
 
-def _controller(studio: Equipment, segments: int | None) -> Controller | None:
-    if studio.controller is None:
+def _controller(equipment: Equipment, segments: int | None) -> Controller | None:
+    if equipment.controller is None:
         return None
-    found = studio.controller.value
+    found = equipment.controller.value
     return found if segments is None else replace(found, max_segments=segments)
 
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 
 from .document import open_named, open_new
-from .equipment import Equipment, Kind, chosen
-from .outlook import Circumstances
+from .equipment import Equipment, Kind, with_file
+from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
@@ -23,13 +23,13 @@ def _circumstances(names: Mapping[Kind, str], start: str | None, cone: str | Non
     from firing.clock import parse_when
     from firing.cones.table import parse_cone
 
-    studio = Equipment()
+    equipment = Equipment()
     for kind, name in names.items():
-        studio = chosen(studio, kind, name)
+        equipment = with_file(equipment, kind, name)
     return Circumstances(
         started=None if start is None else parse_when(start),
         target_cone=None if cone is None else parse_cone(cone),
-        studio=studio,
+        equipment=equipment,
     )
 
 
@@ -41,29 +41,11 @@ def edit(
     start: str | None = None,
     cone: str | None = None,
 ) -> dict[str, Any]:
-    """Run the screens until they are left.
+    """Run the screens until they are left, and return how the plan was left, schema 1.
 
-    Parameters
-    ----------
-    schedule : str or None
-        A file, the name of a ready schedule, or None for a new plan.
-    light : bool
-        Begin in the light colours.
-    names : mapping of Kind to str, optional
-        What it is fired with; what was chosen the last time if there is none.
-    start, cone : str, optional
-        When it starts, and the cone wanted, as a person writes them.
-
-    Returns
-    -------
-    dict
-        How the plan was left, schema 1.
-
-    Raises
-    ------
-    FiringError
-        If the schedule or another file cannot be read, the start or the cone is not known, there is
-        no terminal, or the screens were cut off.
+    Without a schedule there is a new plan.  Without any `names` the plan is fired with what was
+    chosen the last time.  Raises `FiringError` if something named cannot be read, there is no
+    terminal, or the screens were cut off.
     """
     # A fault of the file is told before anything is loaded for the screens.
     document = open_new() if schedule is None else open_named(schedule)
@@ -98,24 +80,10 @@ def watch(
     kiln: str | None = None,
     load: str | None = None,
 ) -> bool:
-    """Watch on the screen until it is left.
+    """Watch on the screen until it is left; plan, kiln and load are named as they were read.
 
-    Parameters
-    ----------
-    options : WatchOptions
-        What to watch, and how.
-    plan, kiln, load : str or None
-        The names its plan, its kiln and its load were read by.
-
-    Returns
-    -------
-    bool
-        Whether lines were readings, and every one that was to be recorded is in its file.
-
-    Raises
-    ------
-    FiringError
-        If something cannot be watched, or there is no terminal.
+    Returns whether lines were readings, and every one that was to be recorded is in its file.
+    Raises `FiringError` if something cannot be watched, or there is no terminal.
     """
     from firing.capture.source_settings import STANDARD_INPUT
     from firing.watch.setup import check_options

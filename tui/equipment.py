@@ -32,22 +32,15 @@ Stamp = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Chosen(Generic[Read]):
-    """One file chosen; two are the same only if they are one reading of it.
-
-    Attributes
-    ----------
-    name : str
-        Its path, or the name of an example that ships with the package.
-    value : KilnDescription, Load, Controller or Tariff
-        What was read from it.
-    stamp : Stamp or None
-        Of the file as it was read; None for an example.
-    """
+class ChosenFile(Generic[Read]):
+    """One file chosen; two are the same only if they are one reading of it."""
 
     name: str
+    """Its path, or the name of an example that ships with the package."""
     value: Read
+    """What was read from it."""
     stamp: Stamp | None = None
+    """Of the file as it was read; None for an example."""
 
     @property
     def short(self) -> str:
@@ -62,22 +55,16 @@ def short(name: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Equipment:
-    """What a plan is fired with; None for what has not been chosen.
+    """What a plan is fired with, each under the name it was chosen by; None for what is not."""
 
-    Attributes
-    ----------
-    kiln, load, controller, tariff : Chosen or None
-        Each with the name it was chosen by.
-    """
+    kiln: ChosenFile[KilnDescription] | None = None
+    load: ChosenFile[Load] | None = None
+    controller: ChosenFile[Controller] | None = None
+    tariff: ChosenFile[Tariff] | None = None
 
-    kiln: Chosen[KilnDescription] | None = None
-    load: Chosen[Load] | None = None
-    controller: Chosen[Controller] | None = None
-    tariff: Chosen[Tariff] | None = None
-
-    def of(self, kind: Kind) -> Chosen[Any] | None:
+    def of(self, kind: Kind) -> ChosenFile[Any] | None:
         """Return what is chosen of a kind."""
-        found: Chosen[Any] | None = getattr(self, kind)
+        found: ChosenFile[Any] | None = getattr(self, kind)
         return found
 
     @property
@@ -86,28 +73,16 @@ class Equipment:
         return {kind: found.name for kind in KINDS if (found := self.of(kind)) is not None}
 
 
-def chosen(studio: Equipment, kind: Kind, name: str | None) -> Equipment:
-    """Return the studio with one file read and taken, or with none of its kind.
+def with_file(equipment: Equipment, kind: Kind, name: str | None) -> Equipment:
+    """Return the equipment with one file read and taken; without a name, with none of its kind.
 
-    Parameters
-    ----------
-    studio : Equipment
-        As it was.
-    kind : {"kiln", "load", "controller", "tariff"}
-        What is chosen.
-    name : str or None
-        A path or an example's name; None for no such file.
-
-    Raises
-    ------
-    FiringError
-        If it cannot be read, or with all its faults.
+    Raises `FiringError` if it cannot be read, or with all its faults.
     """
     if name is None:
-        return replace(studio, **{kind: None})
+        return replace(equipment, **{kind: None})
     # Taken before the file is read: what is written meanwhile counts as a change.
     stamp = _stamp(name)
-    return replace(studio, **{kind: Chosen(name, file_kind(kind).open(name), stamp)})
+    return replace(equipment, **{kind: ChosenFile(name, file_kind(kind).open(name), stamp)})
 
 
 def _stamp(name: str) -> Stamp | None:
@@ -120,47 +95,41 @@ def _stamp(name: str) -> Stamp | None:
 
 @dataclass(frozen=True, slots=True)
 class FileReading:
-    """What came of reading files.
+    """What came of reading files."""
 
-    Attributes
-    ----------
-    studio : Equipment
-        With everything that could be read.
-    troubles : dict of Kind to str
-        Why the others could not be.
-    """
-
-    studio: Equipment
+    equipment: Equipment
+    """With everything that could be read."""
     troubles: dict[Kind, str]
+    """Why the others could not be."""
 
 
 def read_all(names: Mapping[Kind, str]) -> FileReading:
     """Read files by their names; those that cannot be read are left out, and it is said why."""
-    studio = Equipment()
+    equipment = Equipment()
     troubles: dict[Kind, str] = {}
     for kind, name in names.items():
         try:
-            studio = chosen(studio, kind, name)
+            equipment = with_file(equipment, kind, name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return FileReading(studio, troubles)
+    return FileReading(equipment, troubles)
 
 
-def up_to_date(studio: Equipment) -> FileReading:
+def reread(equipment: Equipment) -> FileReading:
     """Read again whatever has changed on disk since it was read.
 
     A file that cannot be read any more leaves what was read from it before in place.
     """
     troubles: dict[Kind, str] = {}
     for kind in KINDS:
-        found = studio.of(kind)
+        found = equipment.of(kind)
         if found is None or found.stamp == _stamp(found.name):
             continue
         try:
-            studio = chosen(studio, kind, found.name)
+            equipment = with_file(equipment, kind, found.name)
         except FiringError as error:
             troubles[kind] = str(error)
-    return FileReading(studio, troubles)
+    return FileReading(equipment, troubles)
 
 
 def memory_file(state: Path) -> Path:

@@ -11,9 +11,9 @@ from firing.schedule.file import parse_schedule
 
 from .equipment import KINDS, Kind
 
-Wanted = Literal["schedule", "log", "source"] | Kind
+WantedFile = Literal["schedule", "log", "source"] | Kind
 
-_ENDINGS: dict[Wanted, frozenset[str]] = {
+_ENDINGS: dict[WantedFile, frozenset[str]] = {
     "schedule": frozenset({".toml"}),
     "log": frozenset({".csv", ".txt", ".tsv", ".log", ".dat", ".asc"}),
     "source": frozenset({".toml"}),
@@ -23,35 +23,24 @@ _ENDINGS: dict[Wanted, frozenset[str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One thing to open.
-
-    Attributes
-    ----------
-    words, note : str
-        What it is called, and what it is.
-    path : Path or None
-        The file or folder.
-    ready : str
-        The name of a ready schedule or an example instead.
-    folder, new : bool
-        Whether it is a folder to go into; whether it is a new plan.
-    """
+    """One thing to open."""
 
     words: str
     note: str = ""
+    """What it is called, and what it is."""
     path: Path | None = None
+    """The file or folder."""
     ready: str = ""
+    """The name of a ready schedule or an example instead."""
     folder: bool = False
     new: bool = False
+    """Whether it is a folder to go into; whether it is a new plan."""
 
 
-def choices(folder: Path, wanted: Wanted) -> list[Choice]:
+def choices(folder: Path, wanted: WantedFile) -> list[Choice]:
     """Return what a folder holds of what is wanted, its folders first; hidden ones left out.
 
-    Raises
-    ------
-    FiringError
-        If the folder cannot be listed.
+    Raises `FiringError` if the folder cannot be listed.
     """
     try:
         inside = sorted(folder.iterdir(), key=lambda path: path.name.casefold())
@@ -70,14 +59,14 @@ def choices(folder: Path, wanted: Wanted) -> list[Choice]:
     return found
 
 
-def _fits(path: Path, wanted: Wanted) -> bool:
+def _fits(path: Path, wanted: WantedFile) -> bool:
     """Whether a file is of the kind wanted; one of no known kind may be a schedule being begun."""
     if wanted == "log":
         return True
     return kind_of(path) in ((wanted, None) if wanted == "schedule" else (wanted,))
 
 
-def ready_choices(wanted: Wanted = "schedule") -> list[Choice]:
+def ready_choices(wanted: WantedFile = "schedule") -> list[Choice]:
     """Return what comes ready: a new plan and schedules with their titles, or examples."""
     if wanted == "log":
         return []

@@ -21,20 +21,7 @@ if TYPE_CHECKING:
 
 
 class LiveWatch:
-    """One watch, running from the start.
-
-    Parameters
-    ----------
-    order : WatchOptions
-        What to watch, and how.
-
-    Attributes
-    ----------
-    order : WatchOptions
-        The same; with the plan as it was when the watch began.
-    seen : WatchState
-        The latest that is known.
-    """
+    """One watch, running from the start, by the plan as it was then; `seen` is the latest known."""
 
     def __init__(self, order: WatchOptions) -> None:
         self.order = order
@@ -58,17 +45,9 @@ class LiveWatch:
         return self._thread.is_alive()
 
     def end(self, wait_s: float | None = None) -> bool:
-        """End the watch: the recording is put on the disk and let go.
+        """End the watch: the recording is put on the disk and let go; returns whether that is done.
 
-        Parameters
-        ----------
-        wait_s : float, optional
-            How long to wait for that [s]; 0 only asks for it.
-
-        Returns
-        -------
-        bool
-            Whether everything is closed.
+        It is waited for as long as it takes, or `wait_s`; 0 only asks for it.
         """
         self._stop.set()
         if wait_s != 0.0 and self._thread.ident is not None:

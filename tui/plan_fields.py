@@ -13,7 +13,7 @@ from firing.units import format_temperature, parse_temperature_c
 from . import edits
 from .equipment import Equipment
 from .fields import Field, cone_name, optional
-from .outlook import Circumstances, foresee
+from .forecasting import Circumstances, forecast_plan
 
 
 def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:
@@ -22,7 +22,7 @@ def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:
     def unload(text: str) -> float:
         unload_c = parse_temperature_c(text, schedule.unit)
         # What it is fired with has faults of its own, which are no reason to refuse this.
-        foresee(schedule, replace(now, unload_c=unload_c, studio=Equipment()))
+        forecast_plan(schedule, replace(now, unload_c=unload_c, equipment=Equipment()))
         return unload_c
 
     return [

@@ -10,13 +10,11 @@ import numpy as np
 
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.formatting import Timekeeper, forecast_times, hours_minutes
 from firing.report.sanitize import display_width
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature
-
-from .outlook import times
 
 if TYPE_CHECKING:
     from firing.review.result import Review
@@ -30,28 +28,19 @@ NOW = CORE
 
 
 @dataclass(frozen=True, eq=False)
-class Course:
-    """What a curve shows.
-
-    Attributes
-    ----------
-    lines : tuple of ChartSeries
-        The later ones lie on top.
-    unit : {"C", "F"}
-        Of the temperature axis.
-    keeper : Timekeeper
-        The clock of the time axis.
-    corners_s : ndarray, shape (m,)
-        Moments worth stepping to [s].
-    place : callable
-        Tells in words what the moment [s] belongs to.
-    """
+class PlotLines:
+    """What a curve shows."""
 
     lines: tuple[ChartSeries, ...]
+    """The later ones lie on top."""
     unit: TemperatureUnit
+    """Of the temperature axis."""
     keeper: Timekeeper
+    """The clock of the time axis."""
     corners_s: FloatArray
+    """Moments worth stepping to [s]."""
     place: Callable[[float], str]
+    """Tells in words what the moment [s] belongs to."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
@@ -86,7 +75,7 @@ def value_at(line: ChartSeries, at_s: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def plan_course(result: Forecast) -> Course:
+def forecast_lines(result: Forecast) -> PlotLines:
     """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
 
     With the thickest ware's core there are four, and shorter words for them.
@@ -115,16 +104,16 @@ def plan_course(result: Forecast) -> Course:
         index = segment_at(result, at_s)
         return "" if index is None else result.schedule.label(index)
 
-    return Course(
+    return PlotLines(
         tuple(lines),
         result.schedule.unit,
-        times(result),
-        in_order(corners),
+        forecast_times(result),
+        rising(corners),
         place,
     )
 
 
-def in_order(moments: list[float]) -> FloatArray:
+def rising(moments: list[float]) -> FloatArray:
     """Return moments in order, each once [s]."""
     # numpy's own would load a part of it that nothing else here needs.
     return np.array(sorted(set(moments)))
@@ -157,7 +146,7 @@ def segment_at(result: Forecast, at_s: float) -> int | None:
     return next((s.index for s in result.segments if s.start_s <= at_s <= s.end_s), None)
 
 
-def review_course(review: Review) -> Course:
+def review_lines(review: Review) -> PlotLines:
     """Return a review's lines: the plan dashed and the kiln's channel solid."""
     trace = review.log.trace
     name = trace.channels[review.channel]
@@ -174,31 +163,25 @@ def review_course(review: Review) -> Course:
                     return review.schedule.label(segment.index)
         return ""
 
-    return Course(
+    return PlotLines(
         (
             ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
             ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
         ),
         review.schedule.unit,
         Timekeeper(trace.started, float(trace.time_s[-1])),
-        in_order(corners),
+        rising(corners),
         place,
     )
 
 
-def schedule_course(schedule: Schedule) -> Course:
-    """Return an empty course, for a schedule that cannot be forecast."""
-    return Course((), schedule.unit, Timekeeper(None, 0.0), np.array([]), lambda _: "")
+def no_lines(schedule: Schedule) -> PlotLines:
+    """Return no lines, for a schedule that cannot be forecast."""
+    return PlotLines((), schedule.unit, Timekeeper(None, 0.0), np.array([]), lambda _: "")
 
 
 class WatchLines:
-    """Draws a watch on top of its plan.
-
-    Parameters
-    ----------
-    schedule : Schedule or None
-        The plan it goes by.
-    """
+    """Draws a watch on top of the plan it goes by, if it has one."""
 
     def __init__(self, schedule: Schedule | None) -> None:
         from firing.review.position import Plan
@@ -207,7 +190,7 @@ class WatchLines:
         self._plan = None if schedule is None else Plan(schedule)
         self._began_s: float | None = None
 
-    def course(self, seen: WatchState, unit: TemperatureUnit) -> Course:
+    def plot_lines(self, seen: WatchState, unit: TemperatureUnit) -> PlotLines:
         """Return the plan dashed, the readings solid, and what is to come dotted."""
         lines: list[ChartSeries] = []
         corners: list[float] = []
@@ -229,11 +212,11 @@ class WatchLines:
             lines.append(ChartSeries(name, seen.time_s, seen.course_c, "solid", FORECAST))
             corners.append(float(seen.time_s[0]))
         last_s = max((float(line.time_s[-1]) for line in lines if line.time_s.size), default=0.0)
-        return Course(
+        return PlotLines(
             tuple(lines),
             unit,
             Timekeeper(seen.began, last_s),
-            in_order(corners),
+            rising(corners),
             lambda at_s: self._place(seen, at_s),
         )
 

@@ -23,27 +23,19 @@ _ON_TIME_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """One line of the list.
-
-    Attributes
-    ----------
-    words, figure, bar : str
-        What it is, its number, and a bar for it.
-    details : tuple of str
-        What to tell of it, a sentence or two each.
-    span_s : tuple of float or None
-        The stretch of the log it is about [s]; None for a heading or the whole firing.
-    heading : bool
-        Whether it only names what follows.
-    """
+class ReviewEntry:
+    """One line of the list."""
 
     words: str
     figure: str = ""
     bar: str = ""
+    """What it is, its number, and a bar for it."""
     details: tuple[str, ...] = ()
+    """What to tell of it, a sentence or two each."""
     span_s: tuple[float, float] | None = None
+    """The stretch of the log it is about [s]; None for a heading or the whole firing."""
     heading: bool = False
+    """Whether it only names what follows."""
 
 
 def summary(review: Review) -> tuple[str, str]:
@@ -70,7 +62,7 @@ def summary(review: Review) -> tuple[str, str]:
     )
 
 
-def entries(review: Review) -> list[Entry]:
+def review_entries(review: Review) -> list[ReviewEntry]:
     """Return the whole list of a review."""
     return [
         *_section("Where the time went, minutes", _causes(review)),
@@ -81,19 +73,19 @@ def entries(review: Review) -> list[Entry]:
     ]
 
 
-def _section(heading: str, content: Iterator[Entry]) -> Iterator[Entry]:
+def _section(heading: str, content: Iterator[ReviewEntry]) -> Iterator[ReviewEntry]:
     found = list(content)
     if found:
-        yield Entry(heading, heading=True)
+        yield ReviewEntry(heading, heading=True)
         yield from found
 
 
-def _causes(review: Review) -> Iterator[Entry]:
+def _causes(review: Review) -> Iterator[ReviewEntry]:
     table = account_table(review.causes)
     lines = zip(review.causes, table.rows, table.bars, strict=True)
     for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]
-        yield Entry(
+        yield ReviewEntry(
             words,
             minutes,
             bar(share, _BAR),
@@ -118,10 +110,10 @@ def _end_s(review: Review, segment: ReviewedSegment) -> float:
     return float(review.log.trace.time_s[-1]) if segment.end_s is None else segment.end_s
 
 
-def _findings(review: Review) -> Iterator[Entry]:
+def _findings(review: Review) -> Iterator[ReviewEntry]:
     for finding in review.findings:
         message, *more = finding_words(finding)
-        yield Entry(
+        yield ReviewEntry(
             f"{SEVERITY_WORDS[finding.severity]}: {message}",
             details=(message, *more),
             span_s=_finding_span(finding),
@@ -132,7 +124,7 @@ def _finding_span(finding: Finding) -> tuple[float, float] | None:
     return None if finding.at_s is None else (finding.at_s, finding.at_s)
 
 
-def _segments(review: Review) -> Iterator[Entry]:
+def _segments(review: Review) -> Iterator[ReviewEntry]:
     for segment in review.segments:
         details = [
             f"Planned {format_duration(segment.planned_s)}, took "
@@ -148,7 +140,7 @@ def _segments(review: Review) -> Iterator[Entry]:
         span_s = None
         if segment.start_s is not None:
             span_s = segment.start_s, _end_s(review, segment)
-        yield Entry(
+        yield ReviewEntry(
             review.schedule.label(segment.index),
             hours_minutes(segment.excess_s, signed=True),
             details=tuple(details),
@@ -156,11 +148,11 @@ def _segments(review: Review) -> Iterator[Entry]:
         )
 
 
-def _cones(review: Review) -> Iterator[Entry]:
+def _cones(review: Review) -> Iterator[ReviewEntry]:
     trace = review.log.trace
     for name, cone, span, highest in cones_by_channel(review).rows:
         hottest_s = float(trace.time_s[int(np.nanargmax(trace.channel_c(name)))])
-        yield Entry(
+        yield ReviewEntry(
             f"{name}: {cone}" if cone == "none" else f"{name}: cone {cone}",
             f"{highest} °{review.schedule.unit}",
             details=(
@@ -172,14 +164,14 @@ def _cones(review: Review) -> Iterator[Entry]:
         )
 
 
-def _rest(review: Review) -> Iterator[Entry]:
+def _rest(review: Review) -> Iterator[ReviewEntry]:
     cooling = review.cooling
     if cooling is not None:
-        yield Entry(
+        yield ReviewEntry(
             "Cooling",
             hours_minutes(cooling.actual_s),
             details=tuple(cooling_words(review)),
             span_s=(cooling.start_s, cooling.end_s),
         )
     words = (*log_words(review), lead_in_words(review))
-    yield Entry("The log", details=tuple(text for text in words if text))
+    yield ReviewEntry("The log", details=tuple(text for text in words if text))

@@ -137,19 +137,13 @@ def _changes(one: Segment, other: Segment, unit: TemperatureUnit) -> Iterator[st
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """How two schedules are set side by side.
-
-    Attributes
-    ----------
-    left, right : int
-        Widths of the rate's column on either side.
-    room : int
-        The whole width [cells]; what is left over is for names.
-    """
+    """How two schedules are set side by side."""
 
     left: int
     right: int
+    """Widths of the rate's column on either side."""
     room: int
+    """The whole width [cells]; what is left over is for names."""
 
     @property
     def halves(self) -> tuple[int, int]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.forecast.result import Forecast
-from firing.report.formatting import hours_minutes
+from firing.report.formatting import forecast_times, hours_minutes
 from firing.schedule.schedule import Schedule
 from firing.schedule.schema import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
@@ -16,7 +16,6 @@ from firing.units import (
 )
 
 from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
-from .outlook import times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""
@@ -85,14 +84,7 @@ def cells(
 ) -> list[tuple[str, ...]]:
     """Return the rows: the start, then every segment.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The plan.
-    forecast : Forecast or None
-        What fills the computed columns, and marks ramps that are slower than programmed.
-    keys : sequence of str
-        The columns.
+    The forecast fills the computed columns, and marks ramps that are slower than programmed.
     """
     current = forecast if forecast is not None and forecast.schedule == schedule else None
     rows = [{"name": "start", "target": _short(from_celsius(schedule.start_c, schedule.unit))}]
@@ -116,7 +108,7 @@ def _segment_cells(schedule: Schedule, forecast: Forecast | None, index: int) ->
         row["rate"] = ("−" if cools else "") + _short(rate_from_celsius(segment.rate_c_per_h, unit))
     if forecast is not None and index < len(forecast.segments):
         timed = forecast.segments[index]
-        keeper = times(forecast)
+        keeper = forecast_times(forecast)
         row["takes"] = hours_minutes(timed.forecast_s)
         row["planned"] = hours_minutes(timed.planned_s)
         row["limit"] = "–" if timed.limited_by == "program" else timed.limited_by
@@ -131,7 +123,7 @@ def _short(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-def place_words(schedule: Schedule, row: int, key: str) -> str:
+def cell_label(schedule: Schedule, row: int, key: str) -> str:
     """Return which cell it is: ``3 Rise, rate``."""
     where = "start" if row == HEAD_ROW else f"segment {row + 1}"
     words = {"number": "", "target": "to", "action": "then, by hand", "name": "name"}.get(key, key)

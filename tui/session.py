@@ -12,8 +12,8 @@ from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
 from .equipment import Equipment, Kind
+from .forecasting import Circumstances, forecast_plan
 from .journal import Journal, Leftover
-from .outlook import Circumstances, foresee
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
@@ -26,89 +26,66 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class LogChoice:
-    """A log and how to read it; None leaves a thing to be found.
-
-    Attributes
-    ----------
-    path : Path
-        The file.
-    channel : str or None
-        The kiln's column, by name or number from 1.
-    due : datetime or None
-        When the firing was meant to start.
-    reading : ReadingOptions
-        How it is to be read.
-    """
+    """A log and how to read it; None leaves a thing to be found."""
 
     path: Path
+    """The file."""
     channel: str | None = None
+    """The kiln's column, by name or number from 1."""
     due: datetime | None = None
+    """When the firing was meant to start."""
     reading: ReadingOptions = field(default_factory=ReadingOptions)
+    """How it is to be read."""
 
 
-def look_back(schedule: Schedule, choice: LogChoice, studio: Equipment | None = None) -> "Review":
+def review_log(
+    schedule: Schedule, choice: LogChoice, equipment: Equipment | None = None
+) -> "Review":
     """Read a log and set it against a plan, and against the kiln and load chosen if there are any.
 
-    Raises
-    ------
-    FiringError
-        If the log leaves something open or cannot be read; the sentence names what settles it.
+    Raises `FiringError` if the log leaves something open or cannot be read; the sentence names what
+    settles it.
     """
     from firing.review.review import review
 
     log, channel = open_log(choice.path, choice.channel, choice.reading)
-    studio = studio or Equipment()
+    equipment = equipment or Equipment()
     return review(
         schedule,
         log,
         channel=channel,
         due=choice.due,
-        kiln=None if studio.kiln is None else studio.kiln.value,
-        load=None if studio.load is None else studio.load.value,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        load=None if equipment.load is None else equipment.load.value,
     )
 
 
 @dataclass(slots=True)
 class Session:
-    """Everything the screens share.
-
-    Attributes
-    ----------
-    document : PlanDocument
-        The open plan.
-    journal : Journal
-        Where its unsaved edits are kept.
-    circumstances : Circumstances
-        What it is forecast under.
-    coming : dict of Kind to str
-        Names of what was chosen the last time and has not been read yet.
-    forecast : Forecast or None
-        The latest; None before the first, or where there can be none.
-    log : LogChoice or None
-        The log last chosen.
-    review : Review or None
-        The latest, of `reviewed`.
-    reviewed : (Schedule, Equipment) or None
-        The plan that `review` is of, and what it was fired with.
-    cautions_seen : set of str
-        Ids of the cautions shown so far.
-    wanted : WantedDesign or None
-        What was last wanted of a design.
-    watch : LiveWatch or None
-        The watch that runs, or ran last.
-    """
+    """Everything the screens share."""
 
     document: PlanDocument
+    """The open plan."""
     journal: Journal
+    """Where its unsaved edits are kept."""
     circumstances: Circumstances = field(default_factory=Circumstances)
+    """What it is forecast under."""
     coming: dict[Kind, str] = field(default_factory=dict)
+    """Names of what was chosen the last time and has not been read yet."""
     forecast: "Forecast | None" = None
+    """The latest; None before the first, or where there can be none."""
     log: LogChoice | None = None
+    """The log last chosen."""
     review: "Review | None" = None
+    """The latest, of `reviewed`."""
     reviewed: tuple[Schedule, Equipment] | None = None
+    """The plan that `review` is of, and what it was fired with."""
     cautions_seen: set[str] = field(default_factory=set)
+    """Ids of the cautions shown so far."""
     wanted: "WantedDesign | None" = None
+    """What was last wanted of a design."""
     watch: "LiveWatch | None" = None
+    """The watch that runs, or ran last."""
 
     @property
     def folder(self) -> Path:
@@ -121,10 +98,10 @@ class Session:
         """Whether a watch runs."""
         return self.watch is not None and self.watch.running
 
-    def foresee_first(self) -> None:
+    def forecast_first(self) -> None:
         """Forecast the plan at once, so that the first screen is a whole one."""
         try:
-            self.forecast = foresee(self.document.schedule, self.circumstances)
+            self.forecast = forecast_plan(self.document.schedule, self.circumstances)
         except FiringError:
             self.forecast = None
 
@@ -153,13 +130,7 @@ class Session:
         self.keep()
 
     def take_up(self, left: Leftover) -> None:
-        """Go on with unsaved work that was left behind.
-
-        Raises
-        ------
-        FiringError
-            If it is no schedule any more.
-        """
+        """Go on with unsaved work that was left behind; refused if it is no schedule any more."""
         self.open(left.restore())
         # Given up where it was only once it is kept here, or known to be in its file.
         self.journal.settle()

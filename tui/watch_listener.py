@@ -39,13 +39,7 @@ MOST_REMARKS = 500
 
 
 class RememberingConnection(Connection):
-    """A connection that remembers the last reading.
-
-    Parameters
-    ----------
-    source : ReadingSource
-        What to read.
-    """
+    """A connection that remembers the last reading."""
 
     def __init__(self, source: ReadingSource) -> None:
         super().__init__(source)
@@ -62,13 +56,7 @@ class RememberingConnection(Connection):
 
 
 class RememberingPredictor:
-    """An outlook that remembers its last answers.
-
-    Parameters
-    ----------
-    outlook : Predictor
-        Whoever answers.
-    """
+    """A predictor that remembers its last answers."""
 
     def __init__(self, outlook: Predictor) -> None:
         self._outlook = outlook
@@ -99,13 +87,7 @@ class RememberingPredictor:
 
 
 class WatchListener:
-    """Listens to a watch.
-
-    Parameters
-    ----------
-    publish : callable
-        Is given what is known whenever it is laid down.
-    """
+    """Listens to a watch, and publishes what is known whenever it is laid down."""
 
     def __init__(
         self,
@@ -259,17 +241,8 @@ def open_with_listener(
 ) -> tuple[OpenWatch, WatchListener]:
     """Open everything that a watch needs, and what writes down what it tells.
 
-    Parameters
-    ----------
-    options : WatchOptions
-        What to watch, and how.
-    publish : callable
-        Is given what is known whenever it is laid down.
-
-    Raises
-    ------
-    FiringError
-        If something of it is not there or cannot be used; nothing is left open then.
+    `publish` is given what is known whenever it is laid down.  Raises `FiringError` if something is
+    not there or cannot be used; nothing is left open then.
     """
     opened = open_watch(options, RememberingConnection)
     outlook = opened.watcher.predictor

@@ -26,110 +26,74 @@ RemarkKind = Literal["note", "told", "call", "alarm", "over"]
 
 @dataclass(frozen=True, slots=True)
 class WatchRemark:
-    """One thing told.
-
-    Attributes
-    ----------
-    at_s : float
-        When, on the recording's clock [s].
-    kind : {"note", "told", "call", "alarm", "over"}
-        On the side; an event; one that wants somebody to act; an alarm raised; an alarm over.
-    words : str
-        One sentence.
-    """
+    """One thing told."""
 
     at_s: float
+    """When, on the recording's clock [s]."""
     kind: RemarkKind
+    """On the side; an event; one that wants somebody to act; an alarm raised; an alarm over."""
     words: str
+    """One sentence."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecordingState:
-    """How the recording stands.
-
-    Attributes
-    ----------
-    file : str
-        Its path.
-    rows : int
-        Lines of readings of this watch.
-    unsynced_s : float or None
-        For how long lines wait to be put on the disk [s]; None if none does.
-    trouble : str or None
-        Why lines are not being written; None if they are.
-    waiting, lost : int
-        Lines in memory that the file does not take, and lines given up.
-    gap : str
-        The last gap marked in this watch, in words; empty if there is none.
-    """
+    """How the recording stands."""
 
     file: str
+    """Its path."""
     rows: int
+    """Lines of readings of this watch."""
     unsynced_s: float | None
+    """For how long lines wait to be put on the disk [s]; None if none does."""
     trouble: str | None
+    """Why lines are not being written; None if they are."""
     waiting: int
     lost: int
+    """Lines in memory that the file does not take, and lines given up."""
     gap: str
+    """The last gap marked in this watch, in words; empty if there is none."""
 
 
 @dataclass(frozen=True, eq=False)
 class WatchState:
-    """What is known of a watch at one moment; times on the recording's clock [s].
-
-    Attributes
-    ----------
-    stage, why
-        What is going on, and why it is lost or broken.
-    began : datetime or None
-        The moment of second 0.
-    now_s, temperature_c, read_s
-        Now, how hot (smoothed; NaN if unknown), and when the last line came.
-    live : bool
-        Whether readings come now; else a log is replayed.
-    names, channel
-        The channels, and which one is the kiln's.
-    reading : Reading or None
-        The last, of all channels.
-    estimate : Estimate or None
-        The last that was worked out.
-    rest : RemainingCourse or None
-        How it goes on from that estimate, as expected.
-    time_s, course_c : ndarray, shape (n,)
-        The kiln so far, as means over half a minute [s, °C].
-    remarks : tuple of WatchRemark
-        What was told, the oldest first.
-    standing : tuple of WatchRemark
-        Alarms raised now, the oldest first.
-    calls : int
-        How many things were told so far that somebody has to do something about.
-    recording : RecordingState or None
-        The recording; None without one.
-    not_recorded : str
-        Why nothing is recorded although a file was named.
-    unreadable : bool
-        Whether, now that it is over, no line was a reading, or none at last.
-    """
+    """What is known of a watch at one moment; times on the recording's clock [s]."""
 
     stage: Stage = "connecting"
     why: str = ""
+    """What is going on, and why it is lost or broken."""
     began: datetime | None = None
+    """The moment of second 0."""
     now_s: float = 0.0
     temperature_c: float = math.nan
     read_s: float | None = None
+    """Now, how hot (smoothed; NaN if unknown), and when the last line came."""
     live: bool = True
+    """Whether readings come now; else a log is replayed."""
     names: tuple[str, ...] = ()
     channel: int = 0
+    """The channels, and which one is the kiln's."""
     reading: Reading | None = None
+    """The last, of all channels."""
     estimate: Estimate | None = None
+    """The last that was worked out."""
     rest: RemainingCourse | None = None
+    """How it goes on from that estimate, as expected."""
     time_s: FloatArray = field(default_factory=lambda: np.array([]))
     course_c: FloatArray = field(default_factory=lambda: np.array([]))
+    """The kiln so far, as means over half a minute [s, °C]."""
     remarks: tuple[WatchRemark, ...] = ()
+    """What was told, the oldest first."""
     standing: tuple[WatchRemark, ...] = ()
+    """Alarms raised now, the oldest first."""
     calls: int = 0
+    """How many things were told so far that somebody has to do something about."""
     recording: RecordingState | None = None
+    """The recording; None without one."""
     not_recorded: str = ""
+    """Why nothing is recorded although a file was named."""
     unreadable: bool = False
+    """Whether, now that it is over, no line was a reading, or none at last."""
 
     @property
     def complete(self) -> bool:

@@ -21,7 +21,7 @@ from firing.watch.status_text import MomentText, status_line
 from .live_watch import LiveWatch
 from .screens.base import WorkScreen
 from .watch_state import WatchState
-from .watch_text import stage_words, told_words
+from .watch_text import remark_words, stage_words
 
 if TYPE_CHECKING:
     from textual.app import App
@@ -42,17 +42,7 @@ PLAIN_STATUS_EVERY_S = 60.0
 
 
 class WatchSupervisor:
-    """Looks after the one watch of a program.
-
-    Parameters
-    ----------
-    app : App
-        The program that rings and notifies.
-    session : Session
-        Where the watch is kept.
-    ended : callable
-        Is called when the watch comes to its end while its screen is not in front.
-    """
+    """Looks after the one watch of a session; calls `ended` when it comes to its end."""
 
     def __init__(self, app: App[Any], session: Session, ended: Callable[[], None]) -> None:
         self._app, self._session, self._ended = app, session, ended
@@ -199,7 +189,7 @@ def _print_remark(watch: LiveWatch, remark: WatchRemark) -> None:
     seen = watch.seen
     if seen.began is None:
         return
-    at, words = told_words(remark, MomentText(seen.began, seen.now_s))
+    at, words = remark_words(remark, MomentText(seen.began, seen.now_s))
     bell = "\a" if remark.kind in ("alarm", "call") else ""
     _print(f"{bell}{at} {words}")
 

@@ -78,17 +78,7 @@ def alarm_words(seen: WatchState) -> list[str]:
 def figures(
     seen: WatchState, schedule: Schedule | None, unit: TemperatureUnit
 ) -> list[WatchFigure]:
-    """Return the panel from top to bottom.
-
-    Parameters
-    ----------
-    seen : WatchState
-        What is known.
-    schedule : Schedule or None
-        The plan the watch goes by.
-    unit : {"C", "F"}
-        To write temperatures in.
-    """
+    """Return the panel from top to bottom."""
     if seen.began is None:
         return []
     # Worked out some seconds ago; the clock and the temperature have gone on since.
@@ -180,7 +170,7 @@ def _recording(kept: RecordingState | None, over: bool) -> list[str]:
     return lines
 
 
-def told_words(remark: WatchRemark, moments: MomentText) -> tuple[str, str]:
+def remark_words(remark: WatchRemark, moments: MomentText) -> tuple[str, str]:
     """Return when something was told, and what."""
     words = f"{_MARKS[remark.kind]}{remark.words}."
     # The name of a file or a port stays as it is written.

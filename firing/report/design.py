@@ -6,8 +6,8 @@ from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
-from firing.report.forecast import forecast_answer, forecast_segments, forecast_times
-from firing.report.formatting import sentence
+from firing.report.forecast import forecast_answer, forecast_segments
+from firing.report.formatting import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import format_duration, format_temperature
 

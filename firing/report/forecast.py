@@ -29,8 +29,8 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     CONES_MEANT,
-    Timekeeper,
     degrees,
+    forecast_times,
     hours_minutes,
     sentence,
     source_ids,
@@ -124,11 +124,6 @@ def forecast_answer(forecast: Forecast) -> list[str]:
         f"{words} {opening}",
         f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
     ]
-
-
-def forecast_times(forecast: Forecast) -> Timekeeper:
-    """Return the clock of a forecast, up to the latest opening."""
-    return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
 def _course(forecast: Forecast) -> Chart:

@@ -6,11 +6,15 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from firing.clock import after
 from firing.cones.table import describe_number
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
+
+if TYPE_CHECKING:
+    from firing.forecast.result import Forecast
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -67,6 +71,11 @@ class Timekeeper:
         if self.started is None:
             return "no start given: times count from the start"
         return f"starts {self.date_words(0.0)}"
+
+
+def forecast_times(forecast: Forecast) -> Timekeeper:
+    """Return the clock of a forecast, up to the latest opening."""
+    return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:

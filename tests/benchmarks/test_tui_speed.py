@@ -22,7 +22,7 @@ import pytest
 from benchmarks.turns import in_turns
 from firing.tui.edits import set_cell
 from firing.tui.equipment import Kind, memory_file, read_all, remember
-from firing.tui.outlook import Circumstances, foresee
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.plot import draw, window_on
 from pytest_benchmark.fixture import BenchmarkFixture
 
@@ -158,10 +158,10 @@ def test_a_changed_segment_is_forecast_on_screen_soon(
     tmp_path: Path, record_property: Record, fired_with: dict[Kind, str]
 ) -> None:
     """From the key that takes a new rate to the new hours on screen, against one forecast."""
-    circumstances = Circumstances(studio=read_all(fired_with).studio)
+    circumstances = Circumstances(equipment=read_all(fired_with).equipment)
 
     def one(plan: Schedule) -> Forecast:
-        return foresee(plan, circumstances)
+        return forecast_plan(plan, circumstances)
 
     schedule = parse_schedule(ready_text(READY), READY)
     rates = ("60", "80")

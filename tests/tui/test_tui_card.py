@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.equipment import Equipment, Kind, read_all
-from firing.tui.outlook import Circumstances
+from firing.tui.forecasting import Circumstances
 from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
-from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -35,8 +35,8 @@ Golden = Callable[[str, str], None]
 GLAZE = "mid-range-glaze-cone-6-hold"
 
 
-def studio(names: dict[Kind, str]) -> Equipment:
-    return read_all(names).studio
+def equipment(names: dict[Kind, str]) -> Equipment:
+    return read_all(names).equipment
 
 
 def small(folder: Path, segments: int) -> str:
@@ -51,7 +51,7 @@ def small(folder: Path, segments: int) -> str:
 
 def test_the_card_is_that_of_the_command_line(tmp_path: Path) -> None:
     name = small(tmp_path, 3)
-    now = Circumstances(studio=studio({"controller": name, "kiln": "example-kiln"}))
+    now = Circumstances(equipment=equipment({"controller": name, "kiln": "example-kiln"}))
     card = card_of(parse_schedule(ready_text(GLAZE), GLAZE), now)
     result = CliRunner().invoke(
         cli, ["card", GLAZE, "--controller", name, "--kiln", "example-kiln"], standalone_mode=False
@@ -65,7 +65,7 @@ def test_what_the_controller_cannot_take_is_refused_in_the_librarys_words(tmp_pa
     schedule = parse_schedule(ready_text(GLAZE), GLAZE)
     result = CliRunner().invoke(cli, ["card", GLAZE, "--controller", name], standalone_mode=False)
     with pytest.raises(FiringError) as refusal:
-        card_of(schedule, Circumstances(studio=studio({"controller": name})))
+        card_of(schedule, Circumstances(equipment=equipment({"controller": name})))
     assert str(refusal.value) == str(result.exception)
     with pytest.raises(FiringError, match="choose one"):
         card_of(schedule, Circumstances())
@@ -79,8 +79,8 @@ def play(screens: Make, settle: Settle) -> Play:
         async def whole() -> None:
             app = screens()
             if controller:
-                chosen = studio({"controller": controller})
-                app.session.circumstances = Circumstances(studio=chosen)
+                chosen = equipment({"controller": controller})
+                app.session.circumstances = Circumstances(equipment=chosen)
             async with app.run_test(size=size) as pilot:
                 await settle(pilot)
                 await scene(app, pilot)
@@ -166,7 +166,7 @@ def test_without_a_controller_it_is_said_and_offered(play: Play) -> None:
         await until(pilot, front(app, Ask, exactly=True))
         assert "no controller is chosen" in content(app, "Static")
         await pilot.press("enter")
-        await until(pilot, front(app, StudioSheet, exactly=True))
+        await until(pilot, front(app, EquipmentSheet, exactly=True))
         assert "No controller is chosen" in content(app, "#about")
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen, exactly=True))

@@ -18,7 +18,7 @@ from firing.tui.design_form import (
     taken,
 )
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.outlook import Circumstances
+from firing.tui.forecasting import Circumstances
 
 from firing.cli import cli, outcome
 from firing.design.result import Design
@@ -32,8 +32,8 @@ CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
 
 
-def studio(**names: str) -> Equipment:
-    return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
+def equipment(**names: str) -> Equipment:
+    return read_all({kind: names[kind] for kind in KINDS if kind in names}).equipment
 
 
 def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, Any]:
@@ -52,7 +52,7 @@ GLAZE = parse_schedule(ready_text("mid-range-glaze-cone-6-hold"), "glaze")
 
 
 def test_the_form_begins_with_the_plan_and_goes_on_with_what_was_written() -> None:
-    now = Circumstances(target_cone="6", studio=studio(controller="example-controller"))
+    now = Circumstances(target_cone="6", equipment=equipment(controller="example-controller"))
     begun = begin(GLAZE, now)
     assert (begun["purpose"], begun["cone"], begun["top"]) == ("glaze", "6", "")
     assert (begun["segments"], begun["open"], begun["margin"]) == ("10", "60 °C", "1.5")
@@ -91,9 +91,9 @@ def test_a_number_of_segments_is_1_to_99(text: str) -> None:
 
 
 def test_a_margin_out_of_bounds_is_refused_by_the_library() -> None:
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
     with pytest.raises(FiringError, match="a margin of 9 is outside 1 to 5"):
-        make(GLAZE, now.studio, wanted(GLAZE, now, margin="9"))
+        make(GLAZE, now.equipment, wanted(GLAZE, now, margin="9"))
 
 
 # The figures are those of the command line
@@ -116,12 +116,12 @@ def document(found: Design) -> dict[str, Any]:
 
 def test_a_new_plan_is_that_of_the_command_line() -> None:
     now = Circumstances(
-        target_cone="04", unload_c=100.0, studio=studio(load=PLANTERS, kiln="example-kiln")
+        target_cone="04", unload_c=100.0, equipment=equipment(load=PLANTERS, kiln="example-kiln")
     )
     bisque = replace(GLAZE, purpose="bisque")
     texts = {"margin": "2", "least": "10m", "final": "60C/h", "segments": "5"}
     texts |= {"slow": "80", "slow_to": "700"}
-    found = make(bisque, now.studio, wanted(bisque, now, **texts))
+    found = make(bisque, now.equipment, wanted(bisque, now, **texts))
     expected = printed(
         *("bisque", "--cone", "04", "--load", PLANTERS, "--kiln", "example-kiln"),
         *("--margin", "2", "--hold-at-least", "10m", "--final-at-most", "60", "--segments", "5"),
@@ -131,8 +131,8 @@ def test_a_new_plan_is_that_of_the_command_line() -> None:
 
 
 def test_a_mended_plan_is_that_of_the_command_line() -> None:
-    now = Circumstances(studio=studio(load=CUPS, controller="example-controller"))
-    found = make(GLAZE, now.studio, wanted(GLAZE, now, how=MEND, open="100"))
+    now = Circumstances(equipment=equipment(load=CUPS, controller="example-controller"))
+    found = make(GLAZE, now.equipment, wanted(GLAZE, now, how=MEND, open="100"))
     expected = printed(
         *("glaze", "--from", "mid-range-glaze-cone-6-hold", "--load", CUPS),
         *("--controller", "example-controller"),
@@ -142,12 +142,12 @@ def test_a_mended_plan_is_that_of_the_command_line() -> None:
 
 def test_a_design_takes_the_plans_unit_and_keeps_its_notes() -> None:
     here = replace(GLAZE, unit="F", notes="the kiln's left switch sticks")
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
-    after = taken(here, make(here, now.studio, wanted(here, now)))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
+    after = taken(here, make(here, now.equipment, wanted(here, now)))
     assert (after.unit, after.notes) == ("F", "the kiln's left switch sticks")
     # Without a controller it is made in whole degrees and rates of the plan's unit.
     for segment in after.segments:
         fahrenheit = segment.target_c * 1.8 + 32.0
         assert fahrenheit == pytest.approx(round(fahrenheit), abs=1e-6)
-    keyed = replace(now, studio=studio(load=CUPS, controller="example-controller"))
-    assert taken(here, make(here, keyed.studio, wanted(here, keyed))).unit == "F"
+    keyed = replace(now, equipment=equipment(load=CUPS, controller="example-controller"))
+    assert taken(here, make(here, keyed.equipment, wanted(here, keyed))).unit == "F"

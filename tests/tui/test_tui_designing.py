@@ -13,10 +13,10 @@ from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import MEND, design_fields, make
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.outlook import Circumstances
-from firing.tui.screens.comparison import Comparing, ComparisonList
-from firing.tui.screens.dialogs import Ask, Sheet, UnderWay, Written
-from firing.tui.screens.equipment import StudioSheet
+from firing.tui.forecasting import Circumstances
+from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
+from firing.tui.screens.dialogs import Ask, InProgress, PrintedText, Sheet
+from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.curve import Curve
@@ -45,8 +45,8 @@ CUPS = "example-load-glazed-cups"
 PLANTERS = "example-load-planters-and-cups"
 
 
-def studio(**names: str) -> Equipment:
-    return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
+def equipment(**names: str) -> Equipment:
+    return read_all({kind: names[kind] for kind in KINDS if kind in names}).equipment
 
 
 _MADE: dict[Any, Any] = {}
@@ -75,7 +75,9 @@ def play(screens: Make, settle: Settle) -> Play:
     ) -> None:
         async def whole() -> None:
             app = screens()
-            app.session.circumstances = Circumstances(target_cone=cone, studio=studio(**names))
+            app.session.circumstances = Circumstances(
+                target_cone=cone, equipment=equipment(**names)
+            )
             async with app.run_test(size=size) as pilot:
                 await settle(pilot)
                 await scene(app, pilot)
@@ -110,9 +112,9 @@ async def form(app: FiringApp, pilot: Pilot[Any], **texts: str) -> None:
 async def designed(app: FiringApp, pilot: Pilot[Any], **texts: str) -> PlanComparison:
     await form(app, pilot, **texts)
     await pilot.press("ctrl+s")
-    await until(pilot, front(app, Comparing))
+    await until(pilot, front(app, ComparisonScreen))
     await pilot.pause()
-    assert isinstance(app.screen, Comparing)
+    assert isinstance(app.screen, ComparisonScreen)
     return app.screen.found
 
 
@@ -233,7 +235,7 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
         await pilot.press("ctrl+g")
         await until(pilot, front(app, Ask))
         await pilot.press("enter")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         # The sheet begins with the load; left without one, nothing is designed.
         assert "No load is chosen" in content(app, "#about")
         await pilot.press("escape")
@@ -258,7 +260,7 @@ def test_a_design_that_is_not_safe_is_taken_only_after_a_question(
         await pilot.press("ctrl+s")
         await until(pilot, front(app, Ask))
         await pilot.press("enter")
-        await until(pilot, front(app, Comparing))
+        await until(pilot, front(app, ComparisonScreen))
         assert not app.session.document.changed
         await pilot.press("ctrl+s")
         await until(pilot, front(app, Ask))
@@ -286,7 +288,7 @@ def test_a_design_under_way_can_be_given_up(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await form(app, pilot)
         await pilot.press("ctrl+s")
-        await until(pilot, front(app, UnderWay))
+        await until(pilot, front(app, InProgress))
         assert content(app, "Static").startswith("Designing …")
         await pilot.press("escape")
         # Back to what was wanted; what the thread finds afterwards changes nothing.
@@ -321,15 +323,15 @@ def test_reasons_are_read_line_by_line_and_as_a_whole(play: Play) -> None:
         await until(pilot, front(app, Sheet))
         await until(pilot, lambda: sentence[:40] in " ".join(content(app, "#text").split()))
         await pilot.press("escape")
-        await until(pilot, front(app, Comparing))
+        await until(pilot, front(app, ComparisonScreen))
         await pilot.press("f4")
-        await until(pilot, front(app, Written))
+        await until(pilot, front(app, PrintedText))
         await until(pilot, lambda: bool(content(app, "#text")))
         assert content(app, "#text") in {
             render_text(design_report(found.design), width=width) for width in range(66, 80)
         }
         await pilot.press("escape")
-        await until(pilot, front(app, Comparing))
+        await until(pilot, front(app, ComparisonScreen))
         await pilot.press("f5")
         await until(pilot, front(app, Sheet))
 

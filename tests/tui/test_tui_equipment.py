@@ -11,10 +11,11 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.equipment import memory_file, read_all
-from firing.tui.outlook import Circumstances, consequences
-from firing.tui.screens.choosing import Choosing
+from firing.tui.forecasting import Circumstances
+from firing.tui.key_figures import summary_lines
 from firing.tui.screens.dialogs import Sheet
-from firing.tui.screens.equipment import StudioSheet
+from firing.tui.screens.equipment import EquipmentSheet
+from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
@@ -68,11 +69,11 @@ def shown(app: FiringApp) -> str:
 async def choose(app: FiringApp, pilot: Pilot[Any], part: str) -> None:
     """Choose a file by a part of its name, for the current row of the sheet."""
     await pilot.press("enter")
-    await until(pilot, front(app, Choosing))
+    await until(pilot, front(app, FileChooser))
     app.screen.query_one(Input).value = part
     await pilot.pause()
     await pilot.press("enter")
-    await until(pilot, front(app, StudioSheet))
+    await until(pilot, front(app, EquipmentSheet))
 
 
 def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
@@ -81,7 +82,7 @@ def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         assert "no kiln (^K)" in shown(app)
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await choose(app, pilot, "oven")
         await pilot.press("down")
         await choose(app, pilot, "dishes")
@@ -89,14 +90,14 @@ def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
         await until(pilot, lambda: "kWh" in shown(app))
-        studio = app.session.circumstances.studio
-        assert studio.kiln is not None
-        assert studio.load is not None
+        equipment = app.session.circumstances.equipment
+        assert equipment.kiln is not None
+        assert equipment.load is not None
         schedule = app.session.document.schedule
-        expected = forecast(schedule, kiln=studio.kiln.value, load=studio.load.value)
-        assert shown(app).split("\n") == consequences(expected, 78, studio)
+        expected = forecast(schedule, kiln=equipment.kiln.value, load=equipment.load.value)
+        assert shown(app).split("\n") == summary_lines(expected, 78, equipment)
         assert "In Workshop kiln with dishes" in shown(app)
-        names = [line.name for line in (app.plan.query_one(Curve).course or expected).lines]  # type: ignore[union-attr]  # the course is there
+        names = [line.name for line in (app.plan.query_one(Curve).shown or expected).lines]  # type: ignore[union-attr]  # they are there
         assert names == ["set", "core", "kiln", "cool"]
         memory = json.loads(memory_file(app.session.journal.folder).read_text(encoding="utf-8"))
         assert memory["chosen"] == {
@@ -110,7 +111,7 @@ def test_a_kiln_and_a_load_are_chosen_and_forecast_with(
         await pilot.press("6", "0", "enter")
         await until(pilot, lambda: "power limits" in shown(app))
         assert "Changed on disk and read again" in message(app)
-        assert app.session.circumstances.studio.load is studio.load
+        assert app.session.circumstances.equipment.load is equipment.load
         kiln.write_text("power_kw = ", encoding="utf-8")
         await pilot.press("7", "0", "enter")
         await until(pilot, lambda: "Forecast with what was read before" in message(app))
@@ -162,10 +163,10 @@ def test_a_damaged_memory_is_said_and_the_screens_open(plan: Path, state: Path) 
 
 def test_what_is_named_is_taken_instead_of_what_was_chosen_last(plan: Path, state: Path) -> None:
     memory_file(state).write_text('{"schema": 1, "chosen": {"kiln": "example-kiln"}}')
-    given = read_all({"load": "example-load-thin-cups"}).studio
-    app = FiringApp(open_file(plan), state, circumstances=Circumstances(studio=given))
+    given = read_all({"load": "example-load-thin-cups"}).equipment
+    app = FiringApp(open_file(plan), state, circumstances=Circumstances(equipment=given))
     assert app.session.coming == {}
-    assert app.session.circumstances.studio.names == {"load": "example-load-thin-cups"}
+    assert app.session.circumstances.equipment.names == {"load": "example-load-thin-cups"}
     only_start = FiringApp(open_file(plan), state, circumstances=Circumstances(target_cone="6"))
     assert only_start.session.coming == {"kiln": "example-kiln"}
     assert only_start.session.circumstances.target_cone == "6"
@@ -177,24 +178,24 @@ def test_a_faulty_file_leads_back_to_the_choice(play: Play, workshop: Path) -> N
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("enter")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         app.screen.query_one(Input).value = "faulty"
         await pilot.pause()
         await pilot.press("enter")
         await until(
             pilot,
             lambda: (
-                front(app, Choosing)()
+                front(app, FileChooser)()
                 and "max_c" in str(app.screen.query_one("#fault", Static).content)
             ),
         )
         await pilot.press("escape")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
-        assert app.session.circumstances.studio.names == {}
+        assert app.session.circumstances.equipment.names == {}
 
     play(scene)
 
@@ -203,14 +204,16 @@ def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written
     play: Play,
 ) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        app.plan.take_studio(read_all({"kiln": "example-kiln", "tariff": "example-tariff"}).studio)
+        app.plan.take_equipment(
+            read_all({"kiln": "example-kiln", "tariff": "example-tariff"}).equipment
+        )
         await pilot.press("ctrl+k")
-        await until(pilot, front(app, StudioSheet))
+        await until(pilot, front(app, EquipmentSheet))
         await pilot.press("delete")
         await until(
             pilot,
             lambda: (
-                front(app, StudioSheet)()
+                front(app, EquipmentSheet)()
                 and app.screen.query_one(ListGrid).rows[0].cells[1] == "none"
             ),
         )
@@ -218,14 +221,14 @@ def test_rows_are_left_empty_and_those_without_a_form_say_where_they_are_written
         await until(
             pilot,
             lambda: (
-                front(app, StudioSheet)()
+                front(app, EquipmentSheet)()
                 and "firing schema tariff" in str(app.screen.query_one("#about", Static).content)
             ),
         )
         await pilot.press("escape")
         await until(pilot, front(app, PlanScreen))
-        await until(pilot, lambda: app.session.circumstances.studio.kiln is None)
-        assert app.session.circumstances.studio.tariff is not None
+        await until(pilot, lambda: app.session.circumstances.equipment.kiln is None)
+        assert app.session.circumstances.equipment.tariff is not None
 
     play(scene)
 
@@ -234,7 +237,7 @@ def test_the_opening_temperature_is_no_matter_of_the_load(play: Play, settle: Se
     """A load that cannot be fired by the plan leaves the form about the plan usable."""
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        app.plan.take_studio(read_all({"load": "example-load-thin-cups"}).studio)
+        app.plan.take_equipment(read_all({"load": "example-load-thin-cups"}).equipment)
         await until(pilot, lambda: "No forecast" in shown(app))
         assert "glaze firing needs ware that has been fired" in shown(app)
         await pilot.press("f2")
@@ -249,8 +252,8 @@ def test_the_opening_temperature_is_no_matter_of_the_load(play: Play, settle: Se
 
 def test_wide_screens_show_what_limits_each_segment(play: Play, settle: Settle) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        app.plan.take_studio(
-            read_all({"kiln": "example-kiln", "load": "example-load-glazed-cups"}).studio
+        app.plan.take_equipment(
+            read_all({"kiln": "example-kiln", "load": "example-load-glazed-cups"}).equipment
         )
         await pilot.press("end", "left", "left")
         await settle(pilot)
@@ -271,7 +274,7 @@ def test_wide_screens_show_what_limits_each_segment(play: Play, settle: Settle) 
 
 def test_the_warnings_say_what_is_missing_for_a_cost(play: Play, settle: Settle) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        app.plan.take_studio(read_all({"kiln": "example-kiln"}).studio)
+        app.plan.take_equipment(read_all({"kiln": "example-kiln"}).equipment)
         await settle(pilot)
         await pilot.press("f4")
         await until(
@@ -300,15 +303,15 @@ def test_a_review_is_judged_against_the_kiln_and_load_chosen(
         without = app.session.review
         await pilot.press("f7")
         await until(pilot, front(app, PlanScreen))
-        studio = read_all({"kiln": "example-kiln"}).studio
-        assert studio.kiln is not None
-        app.plan.take_studio(studio)
+        equipment = read_all({"kiln": "example-kiln"}).equipment
+        assert equipment.kiln is not None
+        app.plan.take_equipment(equipment)
         await settle(pilot)
         await pilot.press("f7")
         await until(pilot, lambda: app.session.review is not without)
         found = app.session.review
         assert found is not None
-        expected = review(app.session.document.schedule, found.log, kiln=studio.kiln.value)
+        expected = review(app.session.document.schedule, found.log, kiln=equipment.kiln.value)
         assert found.to_dict() == expected.to_dict()
 
     play(scene)
@@ -322,8 +325,8 @@ def test_a_plan_that_cannot_be_fired_with_the_load_is_not_blamed_on_the_log(
     log.write_text((demo / "log.csv").read_text(encoding="utf-8"), encoding="utf-8")
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        raw = read_all({"kiln": "example-kiln", "load": "example-load-thin-cups"}).studio
-        app.plan.take_studio(raw)
+        raw = read_all({"kiln": "example-kiln", "load": "example-load-thin-cups"}).equipment
+        app.plan.take_equipment(raw)
         app.session.log = LogChoice(log)
         await pilot.press("f7")
         await until(

@@ -11,15 +11,16 @@ from firing.tui.equipment import (
     KINDS,
     Equipment,
     Kind,
-    chosen,
     memory_file,
     read_all,
     recall,
     remember,
-    up_to_date,
+    reread,
+    with_file,
 )
 from firing.tui.file_choices import choices, ready_choices
-from firing.tui.outlook import Circumstances, consequences, foresee, missing
+from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.key_figures import missing_choices, summary_lines
 
 from firing.files.kinds import file_kind, kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text
@@ -86,23 +87,23 @@ def test_a_list_offers_only_what_is_wanted(tmp_path: Path) -> None:
 
 
 def test_what_is_chosen_is_described_by_its_own_figures() -> None:
-    studio = read_all(EXAMPLES).studio
-    told = {kind: file_kind(kind).described(getattr(studio, kind).value) for kind in KINDS}
+    equipment = read_all(EXAMPLES).equipment
+    told = {kind: file_kind(kind).described(getattr(equipment, kind).value) for kind in KINDS}
     for words in ("9.6 kW", "180 l", "1300 °C"):
         assert words in told["kiln"]
     assert "bisqued, freshly glazed" in told["load"]
     assert "10 segments" in told["controller"]
     assert "EUR 0.21 to 0.34 per kWh" in told["tariff"]
     # 1300 °C is 2372 °F
-    assert "2372 °F" in file_kind("kiln").described(studio.kiln and studio.kiln.value, "F")
+    assert "2372 °F" in file_kind("kiln").described(equipment.kiln and equipment.kiln.value, "F")
 
 
 def test_the_forecast_is_that_of_the_library_with_the_same_files() -> None:
-    studio = read_all(EXAMPLES).studio
-    assert studio.kiln is not None
-    assert studio.load is not None
-    result = foresee(GLAZE, Circumstances(studio=studio))
-    expected = forecast(GLAZE, kiln=studio.kiln.value, load=studio.load.value)
+    equipment = read_all(EXAMPLES).equipment
+    assert equipment.kiln is not None
+    assert equipment.load is not None
+    result = forecast_plan(GLAZE, Circumstances(equipment=equipment))
+    expected = forecast(GLAZE, kiln=equipment.kiln.value, load=equipment.load.value)
     assert result.to_dict() == expected.to_dict()
 
 
@@ -114,13 +115,13 @@ def test_a_controller_that_does_not_wait_is_forecast_by_the_clock(tmp_path: Path
     ):
         path = Path(paths[kind])  # type: ignore[index]  # both are kinds
         path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
-    studio = read_all(paths).studio
-    assert studio.kiln is not None
-    assert studio.load is not None
-    by_clock = foresee(GLAZE, Circumstances(studio=studio))
-    expected = forecast(GLAZE, kiln=studio.kiln.value, load=studio.load.value, waits=False)
+    equipment = read_all(paths).equipment
+    assert equipment.kiln is not None
+    assert equipment.load is not None
+    by_clock = forecast_plan(GLAZE, Circumstances(equipment=equipment))
+    expected = forecast(GLAZE, kiln=equipment.kiln.value, load=equipment.load.value, waits=False)
     assert by_clock.program_s == expected.program_s
-    lines = consequences(by_clock, 78, studio)
+    lines = summary_lines(by_clock, 78, equipment)
     assert len(lines) <= 4
     assert "power limits" in lines[-1]
     assert " only" in lines[-1]
@@ -128,28 +129,28 @@ def test_a_controller_that_does_not_wait_is_forecast_by_the_clock(tmp_path: Path
 
 def test_a_changed_file_is_read_again_and_a_faulty_one_left_as_it_was(tmp_path: Path) -> None:
     paths = workshop(tmp_path)
-    studio = read_all(paths).studio
-    assert up_to_date(studio).studio is studio
+    equipment = read_all(paths).equipment
+    assert reread(equipment).equipment is equipment
     kiln = Path(paths["kiln"])
     text = kiln.read_text(encoding="utf-8")
     kiln.write_text(text.replace("power_kw = 9.6", "power_kw = 12.25"), encoding="utf-8")
-    reading = up_to_date(studio)
+    reading = reread(equipment)
     assert reading.troubles == {}
-    assert reading.studio.kiln is not None
-    assert reading.studio.kiln.value.power_w == 12250.0
-    assert reading.studio.load is studio.load
+    assert reading.equipment.kiln is not None
+    assert reading.equipment.kiln.value.power_w == 12250.0
+    assert reading.equipment.load is equipment.load
     kiln.write_text(text.replace("power_kw = 9.6", "power_kw = -1"), encoding="utf-8")
-    faulty = up_to_date(reading.studio)
-    assert faulty.studio.kiln is reading.studio.kiln
+    faulty = reread(reading.equipment)
+    assert faulty.equipment.kiln is reading.equipment.kiln
     assert "power_kw" in faulty.troubles["kiln"]
     kiln.unlink()
-    assert "no such file" in up_to_date(reading.studio).troubles["kiln"]
+    assert "no such file" in reread(reading.equipment).troubles["kiln"]
 
 
 def test_files_that_cannot_be_read_are_left_out_and_named(tmp_path: Path) -> None:
     names: dict[Kind, str] = {"kiln": str(tmp_path / "gone.toml"), "load": "x" * 4000}
     reading = read_all({**names, "tariff": "example-tariff"})
-    assert reading.studio.names == {"tariff": "example-tariff"}
+    assert reading.equipment.names == {"tariff": "example-tariff"}
     assert "gone.toml" in reading.troubles["kiln"]
     assert set(reading.troubles) == {"kiln", "load"}
 
@@ -207,10 +208,12 @@ def test_a_memory_that_cannot_be_written_is_told(tmp_path: Path) -> None:
 
 def test_what_is_missing_for_a_cost_is_told() -> None:
     def told(*kinds: Kind) -> str:
-        studio = Equipment()
+        equipment = Equipment()
         for kind in kinds:
-            studio = chosen(studio, kind, EXAMPLES[kind])
-        return " ".join(missing(foresee(GLAZE, Circumstances(studio=studio)), studio))
+            equipment = with_file(equipment, kind, EXAMPLES[kind])
+        return " ".join(
+            missing_choices(forecast_plan(GLAZE, Circumstances(equipment=equipment)), equipment)
+        )
 
     assert told() == ""
     assert "no tariff" in told("kiln")
@@ -232,10 +235,10 @@ def test_four_lines_hold_what_a_plan_comes_to_in_a_kiln(
         load = tmp_path / "all-the-large-dishes-of-the-spring-market.toml"
         paths["load"] = str(Path(paths["load"]).rename(load))
     kiln.write_text(text, encoding="utf-8")
-    studio = read_all(paths).studio
+    equipment = read_all(paths).equipment
     started = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
-    result = foresee(replace(GLAZE, unit="F"), Circumstances(started, "6", 150.0, studio))
-    lines = consequences(result, 78, studio)
+    result = forecast_plan(replace(GLAZE, unit="F"), Circumstances(started, "6", 150.0, equipment))
+    lines = summary_lines(result, 78, equipment)
     assert len(lines) <= 4
     assert all(len(line) <= 78 for line in lines)
     words = " · ".join(lines)

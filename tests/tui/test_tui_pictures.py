@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
-from firing.tui.outlook import Circumstances
+from firing.tui.forecasting import Circumstances
 from firing.tui.session import LogChoice
 from textual.pilot import Pilot
 
@@ -29,7 +29,7 @@ def test_plan(
         app = screens()
         started = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
         app.session.circumstances = Circumstances(started, "6")
-        app.session.foresee_first()
+        app.session.forecast_first()
         async with app.run_test(size=size) as pilot:
             await pilot.press("down", "right", "9", "0", "0", "enter")
             await pilot.press("tab", "full_stop", "full_stop", "full_stop", "tab")

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
-from firing.tui.outlook import consequences
-from firing.tui.screens.choosing import Choosing
+from firing.tui.key_figures import summary_lines
 from firing.tui.screens.commands import Commands, applying
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
@@ -83,7 +83,7 @@ def test_typing_on_a_cell_changes_it_and_its_forecast(
         expected = plan.read_text(encoding="utf-8").replace("rate = 120", "rate = 90")
         schedule = parse_schedule(expected)
         assert app.session.document.schedule == schedule
-        assert shown(app).split("\n") == consequences(forecast(schedule), 78)
+        assert shown(app).split("\n") == summary_lines(forecast(schedule), 78)
         assert app.plan.query_one(Segments).rows[2].cells[2] == "90"
         await pilot.press("ctrl+z")
         await settle(pilot)
@@ -270,10 +270,10 @@ def test_open_takes_ready_schedules_and_tells_of_faults(play: Play, plan: Path) 
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+o")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, "faulty")
         await pilot.press("enter")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         assert "0 °C/h never arrives" in str(app.screen.query_one("#fault", Static).content)
         await write(pilot, "thin bisque")
         await pilot.press("enter")
@@ -408,7 +408,7 @@ def test_help_has_a_line_for_every_key_its_widgets_own(play: Play) -> None:
 
 
 def test_every_screen_and_widget_with_keys_names_itself() -> None:
-    dialogs = (Ask, Prompt, Sheet, Choosing, Commands, Filling)
+    dialogs = (Ask, Prompt, Sheet, FileChooser, Commands, Filling)
     for kind in (PlanScreen, ReviewScreen, *dialogs, Segments, Curve):
         assert getattr(kind, "HELP_TITLE", ""), kind
 
@@ -418,7 +418,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("f7")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, str(log))
         await pilot.press("enter")
         await until(pilot, lambda: app.session.review is not None)
@@ -454,7 +454,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("f7")
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         await write(pilot, str(log))
         await pilot.press("enter")
         await until(pilot, front(app, Filling))

@@ -4,10 +4,10 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from firing.tui.comparison import PlanComparison, both_courses, compare, rows, verdict
+from firing.tui.comparison import PlanComparison, both_plans, compare, rows, verdict
 from firing.tui.design_form import MEND, begin, design_fields
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.outlook import Circumstances, foresee
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -97,8 +97,8 @@ def test_every_segment_has_one_place(one: Any, other: Any) -> None:
 # What both come to
 
 
-def studio(**names: str) -> Equipment:
-    return read_all({kind: names[kind] for kind in KINDS if kind in names}).studio
+def equipment(**names: str) -> Equipment:
+    return read_all({kind: names[kind] for kind in KINDS if kind in names}).equipment
 
 
 def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, Any]:
@@ -110,22 +110,22 @@ def wanted(schedule: Schedule, now: Circumstances, **texts: str) -> dict[str, An
 
 @pytest.fixture(scope="module")
 def mended() -> PlanComparison:
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
     return compare(GLAZE, now, wanted(GLAZE, now, how=MEND))
 
 
 def test_both_plans_are_forecast_under_the_same_circumstances(mended: PlanComparison) -> None:
-    now = Circumstances(target_cone="6", studio=studio(load=CUPS))
+    now = Circumstances(target_cone="6", equipment=equipment(load=CUPS))
     assert mended.then is not None
     assert mended.now is not None
     for result, schedule in ((mended.now, GLAZE), (mended.then, mended.after)):
-        assert result.to_dict() == foresee(schedule, now).to_dict()
+        assert result.to_dict() == forecast_plan(schedule, now).to_dict()
     assert mended.now.breaches
     assert not mended.then.breaches
     words, fault = verdict(mended)
     assert "keeps every known limit" in words
     assert not fault
-    course = both_courses(mended)
+    course = both_plans(mended)
     assert [(line.name, line.style) for line in course.lines] == [
         ("now", "dotted"),
         ("designed", "solid"),
@@ -149,9 +149,9 @@ def test_every_line_fits_its_room_and_every_reason_is_told(
 
 
 def test_a_plan_that_cannot_be_fired_with_the_load_is_compared_all_the_same() -> None:
-    now = Circumstances(target_cone="04", studio=studio(load=PLANTERS))
+    now = Circumstances(target_cone="04", equipment=equipment(load=PLANTERS))
     found = compare(GLAZE, now, wanted(GLAZE, now, purpose="bisque"))
     assert found.now is None
     assert "glaze firing needs ware that has been fired" in found.troubles[0]
-    assert len(both_courses(found).lines) == 1
+    assert len(both_plans(found).lines) == 1
     assert any(found.troubles[0] in row.details for row in rows(found, 47))

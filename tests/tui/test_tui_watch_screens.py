@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
-from firing.tui.screens.choosing import Choosing
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
@@ -20,7 +20,7 @@ from firing.tui.screens.sheet_texts import help_lines
 from firing.tui.screens.watch import WatchScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.lines import TitleLine
-from firing.tui.widgets.standing import Standing, Told
+from firing.tui.widgets.watch_panels import FiguresPanel, RemarksPanel
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -89,7 +89,7 @@ def stage(app: FiringApp) -> str:
     return str(screen.query_one("#stage", Static).content)
 
 
-def text(app: FiringApp, kind: type[Standing] | type[Told]) -> str:
+def text(app: FiringApp, kind: type[FiguresPanel] | type[RemarksPanel]) -> str:
     return str(app.screen.query_one(kind).query_one(Static).content)
 
 
@@ -116,7 +116,7 @@ def test_a_log_chosen_in_the_form_is_replayed_on_the_plan(play: Play, tmp_path: 
         )
         await pilot.press("escape")
         await answer(pilot, app, 2)
-        await until(pilot, front(app, Choosing))
+        await until(pilot, front(app, FileChooser))
         app.screen.query_one(Input).value = str(log)
         await pilot.press("enter")
         await until(pilot, front(app, Filling))
@@ -138,11 +138,11 @@ def test_a_log_chosen_in_the_form_is_replayed_on_the_plan(play: Play, tmp_path: 
         assert watch.order.above_c == 25.0
         await until(pilot, lambda: "The source ended" in stage(app))
         assert watch.seen.complete
-        assert "cone" in text(app, Standing)
-        assert "safety device" in text(app, Told)
+        assert "cone" in text(app, FiguresPanel)
+        assert "safety device" in text(app, RemarksPanel)
         curve = app.screen.query_one(Curve)
-        assert curve.course is not None
-        assert {line.style for line in curve.course.lines} >= {"dashed", "solid"}
+        assert curve.shown is not None
+        assert {line.style for line in curve.shown.lines} >= {"dashed", "solid"}
         assert curve.window is not None
         assert curve.window.to_s >= 8.55 * HOUR_S
         # nothing runs, so nothing is asked on the way back
@@ -208,8 +208,8 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
 
 
 @pytest.mark.parametrize("broken", [
-    "firing.tui.screens.watch.figures", "firing.tui.screens.watch.told_words",
-    "firing.tui.screens.watch.stage_words", "firing.tui.plot_lines.WatchLines.course",
+    "firing.tui.screens.watch.figures", "firing.tui.screens.watch.remark_words",
+    "firing.tui.screens.watch.stage_words", "firing.tui.plot_lines.WatchLines.plot_lines",
     "firing.tui.screens.watch.lines_words",
 ])  # fmt: skip
 def test_a_drawing_that_fails_is_told_rings_and_records(
@@ -288,7 +288,7 @@ def test_a_recording_that_is_there_is_continued_only_after_saying_so(
         os.write(port[1], b"9\n401.0\n")
         await until(pilot, lambda: "1 line in" in str(app.screen.query_one(TitleLine).content))
         await pilot.press("f3")
-        await until(pilot, lambda: "754 °F" in text(app, Standing))  # 401 × 1.8 + 32
+        await until(pilot, lambda: "754 °F" in text(app, FiguresPanel))  # 401 × 1.8 + 32
         await pilot.press("f7")
         await answer(pilot, app, 0)
         await until(pilot, front(app, PlanScreen))

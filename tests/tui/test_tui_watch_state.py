@@ -359,7 +359,7 @@ def test_of_what_was_told_the_latest_is_kept(tmp_path: Path) -> None:
 
 def test_the_plan_lies_where_the_firing_really_began() -> None:
     lines = WatchLines(PLAN)
-    course = lines.course(seen(), "C")
+    course = lines.plot_lines(seen(), "C")
     plan, rest, kiln = course.lines
     assert (plan.style, rest.style, kiln.style) == ("dashed", "dotted", "solid")
     # ten minutes late at 7.4 h, where the plan is 7.3 h old: it began 7.4 h − 7.3 h − 10 min in
@@ -373,24 +373,24 @@ def test_the_plan_lies_where_the_firing_really_began() -> None:
 
 def test_the_plan_stays_where_it_lies_when_the_program_is_done() -> None:
     lines = WatchLines(PLAN)
-    before = lines.course(seen(), "C").lines[0].time_s[0]
+    before = lines.plot_lines(seen(), "C").lines[0].time_s[0]
     made = seen()
     assert made.estimate is not None
     end_s = before + 8.55 * HOUR_S + 600.0
     done = Position("done", 1, None, end_s, 8.55 * HOUR_S, None, 600.0)
     for hours in (10.0, 15.0):
         estimate = replace(made.estimate, position=done, now_s=hours * HOUR_S)
-        later = lines.course(seen(estimate=estimate, now_s=hours * HOUR_S), "C")
+        later = lines.plot_lines(seen(estimate=estimate, now_s=hours * HOUR_S), "C")
         assert later.lines[0].time_s[0] == pytest.approx(before)
     away = replace(
         made.estimate, position=Position("left", 1, None, None, 7.0 * HOUR_S, None), now_s=9e4
     )
-    assert lines.course(seen(estimate=away), "C").lines[0].time_s[0] == pytest.approx(before)
+    assert lines.plot_lines(seen(estimate=away), "C").lines[0].time_s[0] == pytest.approx(before)
 
 
 def test_without_a_plan_there_are_only_readings() -> None:
     made = seen(rest=None, estimate=None)
-    course = WatchLines(None).course(made, "F")
+    course = WatchLines(None).plot_lines(made, "F")
     assert [line.name for line in course.lines] == ["kiln"]
     assert course.unit == "F"
     assert panel(made)["Now"] == ("03:24  751 °C",)

@@ -6,22 +6,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 from firing.tui.file_choices import choices, matching, ready_choices, typed_path
-from firing.tui.outlook import Circumstances, consequences, foresee, warnings_count
-from firing.tui.plot_lines import plan_course, review_course, segment_at, set_point
+from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.key_figures import summary_lines, warnings_count
+from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
 from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
-from firing.tui.review_entries import entries, summary
+from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
 from firing.logs.options import READING_OPTIONS, ReadingOptions
 from firing.schedule.schedule import Schedule, Segment
-from firing.tui import segment_table as table
+from firing.tui import segment_table
 
 
 @pytest.mark.parametrize("room", [38, 50, 60, 80, 100])
 def test_the_columns_fit_the_room(room: int) -> None:
-    arranged = table.layout(room, sample_schedule())
+    arranged = segment_table.layout(room, sample_schedule())
     widths = dict(zip(arranged.keys, arranged.widths, strict=True))
     shown = [widths[key] for key in ("number", "name", "rate", "target", "hold")]
     # each column is followed by a gap, and the first cell is the cursor's mark
@@ -36,36 +37,36 @@ def test_rows_say_what_the_segments_do() -> None:
         (Segment(1200.0, 100.0), Segment(1100.0, 60.0, hold_s=900.0), Segment(200.0, None, "off")),
     )
     keys = ("number", "rate", "target", "hold", "ends")
-    rows = table.cells(plan, forecast(plan), keys)
+    rows = segment_table.cells(plan, forecast(plan), keys)
     assert rows[0] == ("", "", "20", "", "")
     # 1180 °C at 100 °C/h
     assert rows[1] == ("1", "100", "1200", "–", "11:48")
     assert rows[2][:4] == ("2", "−60", "1100", "15m")
     assert rows[3][1] == "off"
-    assert table.cells(plan, None, keys)[1][-1] == ""
+    assert segment_table.cells(plan, None, keys)[1][-1] == ""
 
 
 def test_two_lines_sum_a_plan_up() -> None:
     # by hand: 2 + 4 + 4 h of ramps and half an hour's hold, from Monday 18:00
-    hours, results = consequences(sample_forecast(), 78)  # and no kiln to tell of
+    hours, results = summary_lines(sample_forecast(), 78)  # and no kiln to tell of
     assert hours.startswith("Starts Mon 18:00 · heats 10 h 30 min · opens ")
     assert results.startswith("Cone ")
     assert "to know" in results
-    plain, _ = consequences(sample_forecast(started=None), 78)
+    plain, _ = summary_lines(sample_forecast(started=None), 78)
     assert plain.startswith("Heats 10 h 30 min · opens after ")
 
 
 @pytest.mark.parametrize("width", [20, 40, 60, 78, 118])
 def test_no_part_of_the_sum_is_cut(width: int) -> None:
-    lines = consequences(sample_forecast(), width)
-    whole = " · ".join(consequences(sample_forecast(), 1000))
+    lines = summary_lines(sample_forecast(), width)
+    whole = " · ".join(summary_lines(sample_forecast(), 1000))
     assert " · ".join(lines).casefold() == whole.casefold()
     assert all(len(line) <= max(width, 60) for line in lines)
 
 
 def test_a_wanted_cone_and_its_warning_are_told() -> None:
-    result = foresee(sample_schedule(), Circumstances(target_cone="10"))
-    assert "wanted 10" in consequences(result, 78)[1]
+    result = forecast_plan(sample_schedule(), Circumstances(target_cone="10"))
+    assert "wanted 10" in summary_lines(result, 78)[1]
     assert "1 to do" in warnings_count(result)
 
 
@@ -81,7 +82,7 @@ def test_the_set_point_is_the_program() -> None:
 
 def test_a_moment_is_read_off() -> None:
     result = sample_forecast(started=datetime(2026, 3, 2, 18, 0, tzinfo=UTC))
-    course = plan_course(result)
+    course = forecast_lines(result)
     # an hour into the first ramp, 20 °C + 50 °C
     assert course.readout(3600.0) == "Mon 19:00 · set 70 °C · forecast 70 °C · 1 Drying"
     assert segment_at(result, 1e6) is None
@@ -89,7 +90,7 @@ def test_a_moment_is_read_off() -> None:
 
 def test_the_account_is_the_reviews_own() -> None:
     review = sample_review()
-    found = entries(review)
+    found = review_entries(review)
     figures = [entry.figure for entry in found[1 : 1 + len(review.causes)]]
     minutes = [int(figure.replace("−", "-")) for figure in figures]
     assert minutes == [round(cause.seconds / 60.0) for cause in review.causes]
@@ -99,7 +100,7 @@ def test_the_account_is_the_reviews_own() -> None:
         assert (entry.span_s is None) == (finding.at_s is None)
     assert "1 h 00 min longer" in summary(review)[0]
     assert "planned" in summary(review)[1]
-    course = review_course(review)
+    course = review_lines(review)
     assert [line.style for line in course.lines] == ["dashed", "solid"]
 
 

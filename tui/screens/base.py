@@ -97,17 +97,7 @@ class WorkScreen(Screen[None]):
     async def hand_out(self, name: str, page: Callable[[], str]) -> bool:
         """Write a page under a name asked for, after the cautions were shown once.
 
-        Parameters
-        ----------
-        name : str
-            The name offered.
-        page : callable
-            Makes the page; called in a thread.
-
-        Returns
-        -------
-        bool
-            Whether it was written.
+        `page` makes it, in a thread.  Returns whether it was written.
         """
         if self.session.cautions_unseen():
             await self.show_cautions()

@@ -11,9 +11,9 @@ from textual.binding import Binding, BindingType
 
 from firing.errors import FiringError
 
-from ..equipment import up_to_date
-from ..outlook import Circumstances, foresee
-from .dialogs import Written, under_way
+from ..equipment import reread
+from ..forecasting import Circumstances, forecast_plan
+from .dialogs import PrintedText, in_progress
 
 if TYPE_CHECKING:
     from firing.report.card import Card
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from .plan_host import PlanHost
 
 
-class CardSheet(Written):
+class CardSheet(PrintedText):
     """The card, as the command line prints it."""
 
     HELP_TITLE = "The card"
@@ -50,30 +50,24 @@ class CardSheet(Written):
 def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     """Return the card of a plan: what is keyed in, forecast as it is keyed.
 
-    Raises
-    ------
-    FiringError
-        If no controller is chosen, a segment cannot be keyed into it, or there is no forecast.
+    Raises `FiringError` if no controller is chosen, a segment cannot be keyed into it, or there is
+    no forecast.
     """
     from firing.controller.program import key_in
     from firing.report.card import Card
 
-    studio = up_to_date(circumstances.studio).studio
-    controller = studio.controller
+    equipment = reread(circumstances.equipment).equipment
+    controller = equipment.controller
     if controller is None:
         raise FiringError("a card is made for a controller; choose one")
     program = key_in(schedule, controller.value)
-    return Card(program, foresee(program.schedule, replace(circumstances, studio=studio)))
+    return Card(
+        program, forecast_plan(program.schedule, replace(circumstances, equipment=equipment))
+    )
 
 
 async def show_card(screen: PlanHost) -> None:
-    """Show the card of the open plan; the cautions that apply come once before it.
-
-    Parameters
-    ----------
-    screen : PlanHost
-        On top of which it is done.
-    """
+    """Show the card of the open plan; the cautions that apply come once before it."""
     session = screen.session
     if not await screen.needed("controller", "A card is made for a controller"):
         return
@@ -81,7 +75,7 @@ async def show_card(screen: PlanHost) -> None:
         schedule, circumstances = session.document.schedule, session.circumstances
         try:
             make = partial(card_of, schedule, circumstances)
-            card = await under_way(screen, "Making the card", make)
+            card = await in_progress(screen, "Making the card", make)
             break
         except FiringError as error:
             answer = await screen.ask(
@@ -91,7 +85,7 @@ async def show_card(screen: PlanHost) -> None:
             )
             if answer != "controller":
                 return
-            await screen.choose_studio("controller")
+            await screen.choose_equipment("controller")
     if card is None:
         return
     if session.cautions_unseen():

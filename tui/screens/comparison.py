@@ -13,11 +13,11 @@ from textual.widgets import Static
 
 from firing.report.sanitize import plain, shorten, wrap
 
-from ..comparison import ComparisonRow, PlanComparison, both_courses, rows, verdict
+from ..comparison import ComparisonRow, PlanComparison, both_plans, rows, verdict
 from ..widgets import grid
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
-from .dialogs import Ask, Sheet, Written
+from .dialogs import Ask, PrintedText, Sheet
 
 Answer = Literal["take", "change"]
 
@@ -46,20 +46,20 @@ class ComparisonList(grid.ListGrid):
         self.post_message(self.Read(self))
 
 
-class Comparing(Screen[Answer | None]):
+class ComparisonScreen(Screen[Answer | None]):
     """The choice between a designed plan and the present one; escape leaves it as it is."""
 
     HELP_TITLE = "A designed plan"
     HELP_WORDS = ("Both are forecast with the same kiln, load, start and opening temperature.",)
     DEFAULT_CSS = """
-    Comparing { layout: vertical; }
-    Comparing #verdict { height: auto; padding: 0 1; background: $surface; }
-    Comparing #verdict.fault { color: $error; text-style: bold; }
-    Comparing #body { height: 1fr; }
-    Comparing #curve { width: 1fr; }
-    Comparing #details { height: 6; padding: 0 1; background: $surface;
+    ComparisonScreen { layout: vertical; }
+    ComparisonScreen #verdict { height: auto; padding: 0 1; background: $surface; }
+    ComparisonScreen #verdict.fault { color: $error; text-style: bold; }
+    ComparisonScreen #body { height: 1fr; }
+    ComparisonScreen #curve { width: 1fr; }
+    ComparisonScreen #details { height: 6; padding: 0 1; background: $surface;
                          border-top: solid $panel; scrollbar-size: 1 1; }
-    Comparing #details-text { height: auto; }
+    ComparisonScreen #details-text { height: auto; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "take", "Take it", tooltip="Take the designed plan; undo takes it back"),
@@ -98,7 +98,7 @@ class Comparing(Screen[Answer | None]):
         found = self.found
         curve = self.query_one(Curve)
         curve.placeholder = "no forecast"
-        curve.show(both_courses(found))
+        curve.show(both_plans(found))
         self.query_one(ComparisonList).focus()
 
     def on_resize(self) -> None:
@@ -171,7 +171,7 @@ class Comparing(Screen[Answer | None]):
 
         design = self.found.design
         self.app.push_screen(
-            Written("The design", lambda width: render_text(design_report(design), width=width))
+            PrintedText("The design", lambda width: render_text(design_report(design), width=width))
         )
 
     def action_cautions(self) -> None:

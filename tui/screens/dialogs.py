@@ -183,13 +183,13 @@ class Sheet(ModalScreen[None]):
         self.dismiss(None)
 
 
-class Written(Sheet):
+class PrintedText(Sheet):
     """A sheet whose lines are made for its width."""
 
     HELP_TITLE = "Text to read"
     DEFAULT_CSS = """
-    Written > Vertical { max-width: 126; max-height: 100%; }
-    Written #title { margin-bottom: 0; }
+    PrintedText > Vertical { max-width: 126; max-height: 100%; }
+    PrintedText #title { margin-bottom: 0; }
     """
 
     def __init__(self, title: str, text: Callable[[int], str]) -> None:
@@ -207,15 +207,15 @@ class Written(Sheet):
         self.query_one("#text", Static).update(Content(self._text(min(max(room, 40), WIDEST))))
 
 
-class UnderWay(ModalScreen[None], Generic[Found]):
+class InProgress(ModalScreen[None], Generic[Found]):
     """Says what is being done and for how long; escape gives it up."""
 
     HELP_TITLE = "Under way"
     DEFAULT_CSS = """
-    UnderWay { align: center middle; }
-    UnderWay > Vertical { width: 64; max-width: 95%; height: auto; background: $surface;
+    InProgress { align: center middle; }
+    InProgress > Vertical { width: 64; max-width: 95%; height: auto; background: $surface;
                           border: round $accent; padding: 0 1; }
-    UnderWay Static { height: auto; margin-bottom: 1; }
+    InProgress Static { height: auto; margin-bottom: 1; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "give_up", "Give it up"),
@@ -258,7 +258,7 @@ class UnderWay(ModalScreen[None], Generic[Found]):
         # Nobody is there to be told if it was given up meanwhile.
         self.post_message(self.Done())
 
-    def on_under_way_done(self, message: Done) -> None:
+    def on_in_progress_done(self, message: Done) -> None:
         """Go back with what was found."""
         message.stop()
         self.dismiss(None)
@@ -269,29 +269,12 @@ class UnderWay(ModalScreen[None], Generic[Found]):
         self.dismiss(None)
 
 
-async def under_way(screen: Screen[None], words: str, make: Callable[[], Found]) -> Found | None:
-    """Do work in a thread.
+async def in_progress(screen: Screen[None], words: str, make: Callable[[], Found]) -> Found | None:
+    """Do work in a thread, saying so in `words`; returns None if it was given up.
 
-    Parameters
-    ----------
-    screen : Screen
-        On top of which it is said.
-    words : str
-        What is being done.
-    make : callable
-        Does it; called in a thread.
-
-    Returns
-    -------
-    object or None
-        What it returned; None if it was given up.
-
-    Raises
-    ------
-    FiringError
-        If it was refused.
+    Raises `FiringError` if the work did.
     """
-    sign = UnderWay(words, make)
+    sign = InProgress(words, make)
     await screen.app.push_screen_wait(sign)
     if sign.given_up:
         return None

@@ -19,7 +19,7 @@ from firing.files.kinds import file_kind
 from firing.report.sanitize import plain
 from firing.units import TemperatureUnit
 
-from ..equipment import KINDS, Equipment, Kind, chosen, short, up_to_date
+from ..equipment import KINDS, Equipment, Kind, reread, short, with_file
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 
@@ -37,7 +37,7 @@ _WITHOUT: dict[Kind, str] = {
 }
 
 
-class StudioSheet(ModalScreen[Step | None]):
+class EquipmentSheet(ModalScreen[Step | None]):
     """Four rows, one a kind of file; escape goes back to the plan."""
 
     HELP_TITLE = "Kiln, load, controller, tariff"
@@ -46,14 +46,14 @@ class StudioSheet(ModalScreen[Step | None]):
         "A file that changes on disk is read again with the next forecast.",
     )
     DEFAULT_CSS = """
-    StudioSheet { align: center middle; }
-    StudioSheet > Vertical { width: 96%; max-width: 110; height: auto; background: $surface;
+    EquipmentSheet { align: center middle; }
+    EquipmentSheet > Vertical { width: 96%; max-width: 110; height: auto; background: $surface;
                              border: round $primary; padding: 0 1; }
-    StudioSheet Static { height: auto; }
-    StudioSheet #title { text-style: bold; margin-bottom: 1; }
-    StudioSheet ListGrid { height: 4; background: $surface; margin-bottom: 1; }
-    StudioSheet #about { min-height: 3; max-height: 8; color: $quiet; }
-    StudioSheet #about.fault { color: $error; text-style: bold; }
+    EquipmentSheet Static { height: auto; }
+    EquipmentSheet #title { text-style: bold; margin-bottom: 1; }
+    EquipmentSheet ListGrid { height: 4; background: $surface; margin-bottom: 1; }
+    EquipmentSheet #about { min-height: 3; max-height: 8; color: $quiet; }
+    EquipmentSheet #about.fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "step('choose')", "Choose", tooltip="Choose a file or an example"),
@@ -66,11 +66,11 @@ class StudioSheet(ModalScreen[Step | None]):
     ]
 
     def __init__(
-        self, studio: Equipment, troubles: Mapping[Kind, str], row: int, unit: TemperatureUnit
+        self, equipment: Equipment, troubles: Mapping[Kind, str], row: int, unit: TemperatureUnit
     ) -> None:
         super().__init__()
         self._unit = unit
-        self._studio, self._troubles, self._first = studio, troubles, row
+        self._equipment, self._troubles, self._first = equipment, troubles, row
 
     def compose(self) -> ComposeResult:
         """Put the rows above what there is to say of the current one."""
@@ -102,7 +102,7 @@ class StudioSheet(ModalScreen[Step | None]):
         ]
         rows = []
         for kind in KINDS:
-            found = self._studio.of(kind)
+            found = self._equipment.of(kind)
             if found is None:
                 rows.append(GridRow((kind, "none", _WITHOUT[kind])))
             else:
@@ -116,7 +116,7 @@ class StudioSheet(ModalScreen[Step | None]):
 
     def _tell(self) -> None:
         kind = self._kind
-        found, trouble = self._studio.of(kind), self._troubles.get(kind, "")
+        found, trouble = self._equipment.of(kind), self._troubles.get(kind, "")
         if trouble:
             words = trouble
         elif found is None:
@@ -141,7 +141,7 @@ class StudioSheet(ModalScreen[Step | None]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
         if action == "step" and self.is_mounted:
-            found = self._studio.of(self._kind)
+            found = self._equipment.of(self._kind)
             if parameters == ("none",):
                 return found is not None
             if parameters == ("edit",):
@@ -157,79 +157,68 @@ class StudioSheet(ModalScreen[Step | None]):
         self.dismiss(None)
 
 
-async def choose_studio(screen: PlanHost, kind: Kind = "kiln") -> Equipment | None:
-    """Let kiln, load, controller and tariff be chosen and edited.
+async def choose_equipment(screen: PlanHost, kind: Kind = "kiln") -> Equipment | None:
+    """Let kiln, load, controller and tariff be chosen and edited, beginning with one kind.
 
-    Parameters
-    ----------
-    screen : PlanHost
-        On top of which it is done.
-    kind : {"kiln", "load", "controller", "tariff"}
-        The row to begin on.
-
-    Returns
-    -------
-    Equipment or None
-        What is chosen now; None if nothing is different.
+    Returns what is chosen now; None if nothing is different.
     """
-    before = screen.session.circumstances.studio
-    reading = await asyncio.to_thread(up_to_date, before)
-    studio, troubles = reading.studio, dict(reading.troubles)
+    before = screen.session.circumstances.equipment
+    reading = await asyncio.to_thread(reread, before)
+    equipment, troubles = reading.equipment, dict(reading.troubles)
     row = KINDS.index(kind)
     while True:
         unit = screen.session.document.schedule.unit
-        step = await screen.app.push_screen_wait(StudioSheet(studio, troubles, row, unit))
+        step = await screen.app.push_screen_wait(EquipmentSheet(equipment, troubles, row, unit))
         if step is None:
-            return None if studio is before else studio
+            return None if equipment is before else equipment
         what, kind = step
         row = KINDS.index(kind)
         troubles.pop(kind, None)
         try:
-            studio = await _stepped(screen, studio, what, kind)
+            equipment = await _do_step(screen, equipment, what, kind)
         except FiringError as error:
             troubles[kind] = str(error)
 
 
-async def _stepped(screen: PlanHost, studio: Equipment, what: str, kind: Kind) -> Equipment:
+async def _do_step(screen: PlanHost, equipment: Equipment, what: str, kind: Kind) -> Equipment:
     """Do one thing, and return what is chosen then.
 
-    Raises
-    ------
-    FiringError
-        If a file cannot be read, or there is no form for its kind.
+    Raises `FiringError` if a file cannot be read, or there is no form for its kind.
     """
     if what == "none":
-        return chosen(studio, kind, None)
+        return with_file(equipment, kind, None)
     if what == "choose":
-        return await _chosen(screen, studio, kind)
+        return await _choose_file(screen, equipment, kind)
     if kind not in ("kiln", "load"):
         raise FiringError(
             f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
             f'"firing schema {kind}" tells what may stand in it.'
         )
-    found = studio.of(kind)
+    found = equipment.of(kind)
     name = None if what == "new" or found is None else found.name
     from .form import edit_file
 
     saved = await edit_file(screen, kind, name)
-    return studio if saved is None else await asyncio.to_thread(chosen, studio, kind, saved)
+    return (
+        equipment if saved is None else await asyncio.to_thread(with_file, equipment, kind, saved)
+    )
 
 
-async def _chosen(screen: PlanHost, studio: Equipment, kind: Kind) -> Equipment:
+async def _choose_file(screen: PlanHost, equipment: Equipment, kind: Kind) -> Equipment:
     """Let a file be chosen; one with faults leads back to the choice, with the faults in words."""
-    from .choosing import Choosing
+    from .file_chooser import FileChooser
 
-    found, plan = studio.of(kind), screen.session.document.path
+    found, plan = equipment.of(kind), screen.session.document.path
     beside = plan if found is None or found.stamp is None else Path(found.name)
     folder = Path.cwd() if beside is None else beside.resolve().parent
     fault = ""
     while True:
-        choice = await screen.app.push_screen_wait(Choosing(kind, folder, fault))
+        choice = await screen.app.push_screen_wait(FileChooser(kind, folder, fault))
         if choice is None:
-            return studio
+            return equipment
         name = choice.ready or str(choice.path)
         try:
-            return await asyncio.to_thread(chosen, studio, kind, name)
+            return await asyncio.to_thread(with_file, equipment, kind, name)
         except FiringError as error:
             fault = str(error)
             folder = folder if choice.path is None else choice.path.resolve().parent

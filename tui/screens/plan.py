@@ -15,8 +15,8 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
-from ..outlook import consequences, missing
-from ..plot_lines import plan_course, schedule_course, segment_at
+from ..key_figures import missing_choices, summary_lines
+from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine
@@ -57,7 +57,7 @@ class PlanScreen(PlanActionsScreen):
         Binding("tab,f6", "other", "Curve", tooltip="From the table to the curve and back"),
         Binding("shift+tab", "other", "Curve", show=False),
         Binding(
-            "ctrl+k", "studio", "Kiln, load",
+            "ctrl+k", "equipment", "Kiln, load",
             tooltip="Choose or edit the kiln, the load, the controller and the tariff",
         ),
         Binding(
@@ -116,7 +116,7 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         self.table.show(document.schedule, self.session.forecast)
         self._show_title()
-        self.foresee()
+        self.ask_forecast()
         self.refresh_bindings()
 
     def _show_title(self) -> None:
@@ -140,10 +140,10 @@ class PlanScreen(PlanActionsScreen):
         curve = self.query_one(Curve)
         if result is None:
             curve.placeholder = "no forecast"
-            curve.show(schedule_course(schedule))
+            curve.show(no_lines(schedule))
             lines = wrap(f"No forecast: {trouble}", self._room)
         else:
-            curve.show(plan_course(result), keep=True)
+            curve.show(forecast_lines(result), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
@@ -155,7 +155,7 @@ class PlanScreen(PlanActionsScreen):
     def _consequences(self, result: Forecast) -> list[str]:
         session = self.session
         coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
-        return consequences(result, self._room, session.circumstances.studio, coming=coming)
+        return summary_lines(result, self._room, session.circumstances.equipment, coming=coming)
 
     def _show_consequences(self, lines: list[str]) -> None:
         words = "\n".join(shorten(plain(line), self._room) for line in lines)
@@ -245,8 +245,8 @@ class PlanScreen(PlanActionsScreen):
 
         forecast = self.session.forecast
         if forecast is not None:
-            studio = self.session.circumstances.studio
-            lines = [*warning_lines(forecast), *missing(forecast, studio)]
+            equipment = self.session.circumstances.equipment
+            lines = [*warning_lines(forecast), *missing_choices(forecast, equipment)]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
             await self.app.push_screen_wait(sheet)
 

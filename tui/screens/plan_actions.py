@@ -10,8 +10,7 @@ from textual.message import Message
 
 from firing.schedule.schedule import Schedule
 
-from .. import edits
-from .. import segment_table as table
+from .. import edits, segment_table
 from ..document import PlanDocument, Selection
 from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
 from ..widgets.segments import Segments
@@ -49,23 +48,23 @@ class PlanActionsScreen(EditingScreen, PlanHost):
     def cell_words(self) -> tuple[str, str, str]:
         """Return what the selected cell is, what it holds, and what may be written into it."""
         place, schedule = self.table.place, self.document.schedule
-        field = table.editable(place.row, place.column)
+        field = segment_table.editable(place.row, place.column)
         return (
-            table.place_words(schedule, place.row, place.column),
+            segment_table.cell_label(schedule, place.row, place.column),
             "" if field is None else edits.cell_text(schedule, place.row, field),
-            table.limits(place.column, schedule.unit, place.row),
+            segment_table.limits(place.column, schedule.unit, place.row),
         )
 
     def explain(self) -> None:
         """Say what is worth knowing of the selected cell."""
         place, forecast = self.table.place, self.session.forecast
-        self.say(table.explain(self.document.schedule, forecast, place.row, place.column))
+        self.say(segment_table.explain(self.document.schedule, forecast, place.row, place.column))
 
     def takes_text(self, typed: str | None) -> bool:
         """Whether the selected cell is written in; one that is computed says so."""
         place = self.table.place
-        if table.editable(place.row, place.column) is None:
-            words = table.explain(self.document.schedule, None, place.row, place.column)
+        if segment_table.editable(place.row, place.column) is None:
+            words = segment_table.explain(self.document.schedule, None, place.row, place.column)
             self.say(words, fault=True)
             return False
         return True
@@ -73,7 +72,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
     def retyped(self, text: str) -> Schedule:
         """Return the plan with a text in the selected cell; may refuse it."""
         place, schedule = self.table.place, self.document.schedule
-        field = table.editable(place.row, place.column)
+        field = segment_table.editable(place.row, place.column)
         return schedule if field is None else edits.retyped(schedule, place.row, field, text)
 
     def keep(self) -> str:
@@ -83,13 +82,13 @@ class PlanActionsScreen(EditingScreen, PlanHost):
 
     def aside(self, before: Schedule) -> str:
         """Return that the peak has moved, if it has."""
-        return table.peak_words(before, self.document.schedule)
+        return segment_table.peak_words(before, self.document.schedule)
 
     def rearrange(self, what: str) -> None:
         """Insert, copy, remove or move the selected segment; may be refused."""
         place = self.table.place
         done, label, row = edits.rearranged(self.document.schedule, what, place.row)
-        column = place.column if table.editable(row, place.column) else "rate"
+        column = place.column if segment_table.editable(row, place.column) else "rate"
         self.apply(done, label, Selection(row, column))
 
     def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
@@ -109,7 +108,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if self.session.coming:
             self._read_coming()
 
-    @work(thread=True, group="studio")
+    @work(thread=True, group="equipment")
     def _read_coming(self) -> None:
         self.post_message(self.Came(read_all(self.session.coming)))
 
@@ -117,51 +116,45 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Forecast the plan with what was read, and say what could not be."""
         message.stop()
         self.session.coming = {}
-        self._set(message.reading.studio)
+        self._set(message.reading.equipment)
         if message.reading.troubles:
             troubles = "; ".join(message.reading.troubles.values())
             self.say(f"Forecast without it: {troubles}; ^K chooses again.", fault=True)
 
-    def _set(self, studio: Equipment) -> None:
-        self.session.circumstances = replace(self.session.circumstances, studio=studio)
+    def _set(self, equipment: Equipment) -> None:
+        self.session.circumstances = replace(self.session.circumstances, equipment=equipment)
         self.show_document()
 
-    def action_studio(self) -> None:
+    def action_equipment(self) -> None:
         """Choose what the plan is fired with."""
         if self.settle():
-            self.job(self._studio_job)
+            self.job(self._equipment_job)
 
     async def all_read(self) -> None:
         """Wait until what was chosen the last time has been read."""
         while self.session.coming:
             await asyncio.sleep(0.02)
 
-    async def _studio_job(self) -> None:
-        await self.choose_studio()
+    async def _equipment_job(self) -> None:
+        await self.choose_equipment()
 
-    async def choose_studio(self, kind: Kind = "kiln") -> None:
-        """Let what the plan is fired with be chosen, and keep that for the next time.
-
-        Parameters
-        ----------
-        kind : {"kiln", "load", "controller", "tariff"}
-            What to begin with.
-        """
-        from .equipment import choose_studio
+    async def choose_equipment(self, kind: Kind = "kiln") -> None:
+        """Let what the plan is fired with be chosen, and keep that for the next time."""
+        from .equipment import choose_equipment
 
         await self.all_read()
-        studio = await choose_studio(self, kind)
-        if studio is None:
+        equipment = await choose_equipment(self, kind)
+        if equipment is None:
             return
-        self.take_studio(studio)
+        self.take_equipment(equipment)
         file = memory_file(self.session.journal.folder)
-        trouble = await asyncio.to_thread(remember, file, studio.names)
+        trouble = await asyncio.to_thread(remember, file, equipment.names)
         if trouble:
             self.say(trouble, fault=True)
 
-    def take_studio(self, studio: Equipment) -> None:
+    def take_equipment(self, equipment: Equipment) -> None:
         """Forecast the plan with another kiln, load, controller or tariff."""
-        self._set(studio)
+        self._set(equipment)
         self.say("Taken.")
 
     def action_design(self) -> None:

@@ -14,8 +14,8 @@ from textual.message import Message
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
-from ..equipment import KINDS, Equipment, FileReading, Kind, up_to_date
-from ..outlook import Circumstances, foresee
+from ..equipment import KINDS, Equipment, FileReading, Kind, reread
+from ..forecasting import Circumstances, forecast_plan
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class PlanHost(WorkScreen):
     then; what came in between is never computed.
     """
 
-    class Foreseen(Message):
+    class ForecastCame(Message):
         """A forecast, or why there is none, came back from the thread."""
 
         def __init__(
@@ -50,7 +50,7 @@ class PlanHost(WorkScreen):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self._under_way = False
+        self._asking = False
         self._answered: Question | None = None
         self._told: dict[Kind, str] = {}
         if session.forecast is not None:
@@ -70,7 +70,7 @@ class PlanHost(WorkScreen):
         """Wait until what was chosen the last time has been read."""
         raise NotImplementedError
 
-    async def choose_studio(self, kind: Kind = "kiln") -> None:
+    async def choose_equipment(self, kind: Kind = "kiln") -> None:
         """Let what the plan is fired with be chosen, beginning with one kind."""
         raise NotImplementedError
 
@@ -80,14 +80,14 @@ class PlanHost(WorkScreen):
         `why` says what for, as the beginning of a sentence.
         """
         await self.all_read()
-        if self.session.circumstances.studio.of(kind) is None:
+        if self.session.circumstances.equipment.of(kind) is None:
             question = f"{why}, and no {kind} is chosen."
             answer = await self.ask(
                 question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
             )
             if answer == "choose":
-                await self.choose_studio(kind)
-        return self.session.circumstances.studio.of(kind) is not None
+                await self.choose_equipment(kind)
+        return self.session.circumstances.equipment.of(kind) is not None
 
     # The forecast
 
@@ -95,34 +95,36 @@ class PlanHost(WorkScreen):
         """Show a forecast, or why there is none."""
         raise NotImplementedError
 
-    def foresee(self) -> None:
+    def ask_forecast(self) -> None:
         """Have the open plan forecast, if it is not yet."""
         if self.up_to_date and self.session.forecast is not None:
             self.show_forecast(self.session.forecast, "")
-        elif not self._under_way:
-            self._under_way = True
+        elif not self._asking:
+            self._asking = True
             self._compute(self._question())
 
     @work(thread=True, group="forecast")
     def _compute(self, question: Question) -> None:
         schedule, circumstances = question
-        reading = up_to_date(circumstances.studio)
+        reading = reread(circumstances.equipment)
         try:
-            result = foresee(schedule, replace(circumstances, studio=reading.studio))
+            result = forecast_plan(schedule, replace(circumstances, equipment=reading.equipment))
             trouble = ""
         except FiringError as error:
             result, trouble = None, str(error)
-        self.post_message(self.Foreseen(question, result, trouble, reading))
+        self.post_message(self.ForecastCame(question, result, trouble, reading))
 
-    def on_plan_host_foreseen(self, message: Foreseen) -> None:
+    def on_plan_host_forecast_came(self, message: ForecastCame) -> None:
         """Show a forecast, or ask again if the plan has changed meanwhile."""
-        self._under_way = False
+        self._asking = False
         if message.asked != self._question():
-            self.foresee()
+            self.ask_forecast()
             return
-        before, reading = self.session.circumstances.studio, message.reading
-        if reading.studio is not before:
-            self.session.circumstances = replace(self.session.circumstances, studio=reading.studio)
+        before, reading = self.session.circumstances.equipment, message.reading
+        if reading.equipment is not before:
+            self.session.circumstances = replace(
+                self.session.circumstances, equipment=reading.equipment
+            )
         self._answered, self.session.forecast = self._question(), message.result
         self.show_forecast(message.result, message.trouble)
         self._tell_files(before, reading)
@@ -132,7 +134,7 @@ class PlanHost(WorkScreen):
         changed = [
             found.name
             for kind in KINDS
-            if (found := reading.studio.of(kind)) is not before.of(kind) and found is not None
+            if (found := reading.equipment.of(kind)) is not before.of(kind) and found is not None
         ]
         if changed:
             self.say(f"Changed on disk and read again: {', '.join(changed)}.")

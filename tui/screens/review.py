@@ -16,10 +16,10 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..outlook import Circumstances, foresee
-from ..plot_lines import review_course
-from ..review_entries import Entry, entries, summary
-from ..session import LogChoice, look_back
+from ..forecasting import Circumstances, forecast_plan
+from ..plot_lines import review_lines
+from ..review_entries import ReviewEntry, review_entries, summary
+from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine, TitleLine
@@ -75,7 +75,7 @@ class ReviewScreen(WorkScreen):
         Binding("escape", "back", "Plan", show=False),
     ]  # fmt: skip
 
-    class LookedBack(Message):
+    class ReviewCame(Message):
         """A review, or why there is none, came back from the worker."""
 
         def __init__(
@@ -93,7 +93,7 @@ class ReviewScreen(WorkScreen):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self._entries: list[Entry] = []
+        self._entries: list[ReviewEntry] = []
         self._trouble = ""
         self.pending = False
         """Whether a log is being read."""
@@ -121,7 +121,7 @@ class ReviewScreen(WorkScreen):
         elif session.review is not None and session.reviewed == self._question():
             self._show(session.review)
         else:
-            self._look(session.log)
+            self._read(session.log)
 
     def say(self, words: str, *, fault: bool = False) -> None:
         """Show a message in words under the account."""
@@ -140,9 +140,9 @@ class ReviewScreen(WorkScreen):
         file = "no log" if log is None else log.path.name
         self.query_one(TitleLine).show(f"Review: {self.session.document.schedule.title}", file)
 
-    # Looking back
+    # Reviewing
 
-    def _look(self, choice: LogChoice) -> None:
+    def _read(self, choice: LogChoice) -> None:
         self.session.log = choice
         self.pending = True
         self._title()
@@ -150,22 +150,22 @@ class ReviewScreen(WorkScreen):
         self._work(choice, self._question())
 
     def _question(self) -> tuple[Schedule, Equipment]:
-        return self.session.document.schedule, self.session.circumstances.studio
+        return self.session.document.schedule, self.session.circumstances.equipment
 
     @work(thread=True, group="review", exclusive=True)
     def _work(self, choice: LogChoice, question: tuple[Schedule, Equipment]) -> None:
-        schedule, studio = question
+        schedule, equipment = question
         found, trouble, of_plan = None, "", True
         try:
             # A plan that cannot be fired with that load is no matter of how the log is read.
-            foresee(schedule, Circumstances(studio=studio))
+            forecast_plan(schedule, Circumstances(equipment=equipment))
             of_plan = False
-            found = look_back(schedule, choice, studio)
+            found = review_log(schedule, choice, equipment)
         except FiringError as error:
             trouble = str(error)
-        self.post_message(self.LookedBack(choice, question, found, trouble, of_plan))
+        self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan))
 
-    def on_review_screen_looked_back(self, message: LookedBack) -> None:
+    def on_review_screen_review_came(self, message: ReviewCame) -> None:
         """Show a review, or what its log leaves open with the fields that settle it."""
         if message.choice != self.session.log:
             return
@@ -187,8 +187,8 @@ class ReviewScreen(WorkScreen):
 
     def _show(self, review: Review) -> None:
         self._answer("\n".join(summary(review)))
-        self.query_one(Curve).show(review_course(review))
-        self._entries = entries(review)
+        self.query_one(Curve).show(review_lines(review))
+        self._entries = review_entries(review)
         self._list()
         self.query_one(ReviewList).go(0)
         self._tell()
@@ -224,7 +224,7 @@ class ReviewScreen(WorkScreen):
 
     # Walking the list and the curve
 
-    def _current(self) -> Entry | None:
+    def _current(self) -> ReviewEntry | None:
         row = self.query_one(ReviewList).row
         return self._entries[row] if row < len(self._entries) else None
 
@@ -283,14 +283,14 @@ class ReviewScreen(WorkScreen):
         self.job(self._choose_job)
 
     async def _choose_job(self) -> None:
-        from .choosing import Choosing
+        from .file_chooser import FileChooser
 
         log, plan = self.session.log, self.session.document.path
         beside = log.path if log is not None else plan
         folder = Path.cwd() if beside is None else beside.resolve().parent
-        choice = await self.app.push_screen_wait(Choosing("log", folder))
+        choice = await self.app.push_screen_wait(FileChooser("log", folder))
         if choice is not None and choice.path is not None:
-            self._look(LogChoice(choice.path))
+            self._read(LogChoice(choice.path))
 
     def action_reading(self) -> None:
         """Say how the log is to be read."""
@@ -307,7 +307,7 @@ class ReviewScreen(WorkScreen):
         form = Filling(f"Reading {log.path.name}", fields, texts, self._trouble)
         filled = await self.app.push_screen_wait(form)
         if filled is not None:
-            self._look(told_of(log, filled))
+            self._read(told_of(log, filled))
 
     def action_cautions(self) -> None:
         """Read the cautions that apply."""

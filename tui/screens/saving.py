@@ -130,11 +130,11 @@ async def choose_plan(screen: WorkScreen) -> PlanDocument | Leftover | None:
 
     A file with faults leads back to the choice, with the faults in words.
     """
-    from .choosing import Choosing
+    from .file_chooser import FileChooser
 
     folder, fault = screen.session.folder, ""
     while True:
-        choice = await screen.app.push_screen_wait(Choosing("schedule", folder, fault))
+        choice = await screen.app.push_screen_wait(FileChooser("schedule", folder, fault))
         if choice is None:
             return None
         try:

@@ -19,10 +19,10 @@ from firing.watch.status_text import MomentText
 
 from ..plot_lines import WatchLines
 from ..session import LogChoice
-from ..watch_text import alarm_words, figures, lines_words, stage_words, told_words
+from ..watch_text import alarm_words, figures, lines_words, remark_words, stage_words
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
-from ..widgets.standing import Standing, Told
+from ..widgets.watch_panels import FiguresPanel, RemarksPanel
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class WatchScreen(WorkScreen):
         # Held here: a look may come while the screen is taken down around them.
         self._title, self._going_on = TitleLine(), Static(id="stage")
         self._attempts = FaultIsolation("reading, recording and alarms go on")
-        self._standing, self._told = Standing(id="standing"), Told(id="told")
+        self._standing, self._told = FiguresPanel(id="standing"), RemarksPanel(id="told")
         self._curve = Curve(id="curve")
 
     def compose(self) -> ComposeResult:
@@ -137,7 +137,7 @@ class WatchScreen(WorkScreen):
     def _show_told(self, seen: WatchState) -> None:
         if seen.began is not None:
             moments = MomentText(seen.began, seen.now_s)
-            self._told.show([told_words(r, moments) for r in reversed(seen.remarks)])
+            self._told.show([remark_words(r, moments) for r in reversed(seen.remarks)])
 
     def _show_curve(self, watch: LiveWatch, seen: WatchState) -> None:
         unit = self.unit
@@ -147,7 +147,7 @@ class WatchScreen(WorkScreen):
             self._drawn = drawn
             if self._lines is None or self._lines[0] is not watch:
                 self._lines = watch, WatchLines(watch.schedule)
-            self._curve.show(self._lines[1].course(seen, unit), keep=True)
+            self._curve.show(self._lines[1].plot_lines(seen, unit), keep=True)
             self.refresh_bindings()
 
     def _show_stage(self) -> None:

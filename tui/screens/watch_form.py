@@ -109,10 +109,10 @@ def _sort(source: str) -> SourceSort:
 
 
 async def _choose_file(screen: WorkScreen, is_source: bool) -> tuple[SourceSort, str] | None:
-    from .choosing import Choosing
+    from .file_chooser import FileChooser
 
     wanted: Literal["source", "log"] = "source" if is_source else "log"
-    choice = await screen.app.push_screen_wait(Choosing(wanted, screen.session.folder))
+    choice = await screen.app.push_screen_wait(FileChooser(wanted, screen.session.folder))
     if choice is None or choice.path is None:
         return None
     # Whatever was asked for: a path may have been typed.
@@ -123,7 +123,7 @@ async def _fill(
     screen: WorkScreen, sort: SourceSort, source: str, before: WatchOptions | None
 ) -> WatchOptions | None:
     session, fault = screen.session, ""
-    studio = session.circumstances.studio
+    equipment = session.circumstances.equipment
     unit = session.document.schedule.unit
     order = before or _first_order(screen, sort, source)
     while True:
@@ -141,8 +141,8 @@ async def _fill(
             out=typed_path(written, screen.session.folder) if written else None,
             channel=filled["channel"].strip() or None,
             schedule=session.document.schedule,
-            kiln=None if studio.kiln is None else studio.kiln.value,
-            load=None if studio.load is None or studio.kiln is None else studio.load.value,
+            kiln=None if equipment.kiln is None else equipment.kiln.value,
+            load=None if equipment.load is None or equipment.kiln is None else equipment.load.value,
             cones=filled["cones"],
             top_c=filled["top"],
             above_c=filled["above"],

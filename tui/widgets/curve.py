@@ -14,7 +14,7 @@ from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import shorten
 
 from ..plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
-from ..plot_lines import Course
+from ..plot_lines import PlotLines
 
 _ZOOM = 1.5
 _PAN = 0.2
@@ -84,17 +84,17 @@ class Curve(Widget, can_focus=True):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self.course: Course | None = None
+        self.shown: PlotLines | None = None
         self.window: Window | None = None
         self.cross_s: float | None = None
         self.placeholder = ""
         self._strips: list[Strip] | None = None
         self._dragged_from: tuple[int, Window] | None = None
 
-    def show(self, course: Course, *, keep: bool = False) -> None:
-        """Draw another course; with `keep` the window stays where it is, as far as it can."""
-        old, self.course = self.window, course
-        self.window = window_on(course.lines)
+    def show(self, shown: PlotLines, *, keep: bool = False) -> None:
+        """Draw other lines; with `keep` the window stays where it is, as far as it can."""
+        old, self.shown = self.window, shown
+        self.window = window_on(shown.lines)
         if keep and old is not None and self.window is not None and not old.whole:
             span_s = min(old.to_s - old.from_s, self.window.last_s - self.window.first_s)
             share = span_s / (self.window.to_s - self.window.from_s)
@@ -158,10 +158,10 @@ class Curve(Widget, can_focus=True):
 
     def action_corner(self, way: int) -> None:
         """Move the cross-hair to the next corner of the plan."""
-        if self.course is None or self.window is None:
+        if self.shown is None or self.window is None:
             return
         at_s = self.window.from_s - 1.0 if self.cross_s is None else self.cross_s
-        corners = self.course.corners_s
+        corners = self.shown.corners_s
         ahead = corners[corners > at_s + 0.5] if way > 0 else corners[corners < at_s - 0.5]
         if ahead.size:
             self._set_cross(float(ahead[0] if way > 0 else ahead[-1]))
@@ -235,9 +235,9 @@ class Curve(Widget, can_focus=True):
 
     def _drawing(self) -> list[Strip]:
         width, height = self.size
-        course, window = self.course, self.window
+        shown, window = self.shown, self.window
         base = self.rich_style
-        if course is None or window is None or height < 6 or width < 20:
+        if shown is None or window is None or height < 6 or width < 20:
             words = shorten(self.placeholder, max(width, 1))
             return [
                 Strip([Segment(words if y == height // 2 else "", base)]).extend_cell_length(
@@ -246,17 +246,17 @@ class Curve(Widget, can_focus=True):
                 for y in range(height)
             ]
         rows = draw(
-            course.lines,
+            shown.lines,
             window,
             width=width,
             height=height - 1,
-            unit=course.unit,
-            keeper=course.keeper,
+            unit=shown.unit,
+            keeper=shown.keeper,
             cross_s=self.cross_s,
         )
         styles = {
             number: self.get_component_rich_style(f"curve--{_colour(line)}")
-            for number, line in enumerate(course.lines)
+            for number, line in enumerate(shown.lines)
         }
         styles[AXIS] = self.get_component_rich_style("curve--axis")
         styles[CROSS] = self.get_component_rich_style("curve--cross")
@@ -268,10 +268,10 @@ class Curve(Widget, can_focus=True):
 
     def readout(self, width: int | None = None) -> str:
         """Return what the cross-hair reads, or how to set it, in words for a width."""
-        if self.course is None or self.window is None:
+        if self.shown is None or self.window is None:
             return ""
         if self.cross_s is not None:
-            return self.course.readout(self.cross_s, width)
+            return self.shown.readout(self.cross_s, width)
         return "← → read off · + − zoom" if self.has_focus else ""
 
     def cross_column(self) -> int | None:

@@ -7,7 +7,7 @@ from textual.binding import Binding, BindingType
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
-from .. import segment_table as table
+from .. import segment_table
 from ..document import Selection
 from .editbar import CellGrid, cell_bindings
 from .grid import GridColumn, GridRow
@@ -69,13 +69,13 @@ class Segments(CellGrid):
         here = self.place
         overflow = len(schedule.segments) + 2 > self.size.height
         room = self.container_size.width or self.size.width
-        arranged = table.layout(self.region.width - overflow if room else room, schedule)
-        names = table.titles(schedule)
+        arranged = segment_table.layout(self.region.width - overflow if room else room, schedule)
+        names = segment_table.titles(schedule)
         columns = [
             GridColumn(key, names[key], width, key in _RIGHT)
             for key, width in zip(arranged.keys, arranged.widths, strict=True)
         ]
-        content = table.cells(schedule, self._forecast, arranged.keys)
+        content = segment_table.cells(schedule, self._forecast, arranged.keys)
         self.fill(columns, [GridRow(cells) for cells in content])
         self.select(here)
 

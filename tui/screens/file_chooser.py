@@ -13,11 +13,11 @@ from textual.widgets import Input, Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..file_choices import Choice, Wanted, choices, matching, ready_choices, typed_path
+from ..file_choices import Choice, WantedFile, choices, matching, ready_choices, typed_path
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine
 
-_TITLES: dict[Wanted, str] = {
+_TITLES: dict[WantedFile, str] = {
     "schedule": "Open a schedule: choose, or type a part of its name or a path",
     "log": "Choose a log: choose, or type a part of its name or a path",
     "source": "Choose a source file: choose, or type a part of its name or a path",
@@ -28,18 +28,18 @@ _TITLES: dict[Wanted, str] = {
 }
 
 
-class Choosing(ModalScreen[Choice | None]):
+class FileChooser(ModalScreen[Choice | None]):
     """A list to choose from, narrowed by what is typed."""
 
-    HELP_TITLE = "Choosing a file"
+    HELP_TITLE = "FileChooser a file"
     DEFAULT_CSS = """
-    Choosing { align: center middle; background: $background; }
-    Choosing > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;
+    FileChooser { align: center middle; background: $background; }
+    FileChooser > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;
                           background: $surface; border: round $primary; padding: 0 1; }
-    Choosing Static { height: auto; }
-    Choosing Input { background: $marked; margin: 0 0 1 0; }
-    Choosing ListGrid { height: 1fr; background: $surface; }
-    Choosing #fault { color: $error; text-style: bold; }
+    FileChooser Static { height: auto; }
+    FileChooser Input { background: $marked; margin: 0 0 1 0; }
+    FileChooser ListGrid { height: 1fr; background: $surface; }
+    FileChooser #fault { color: $error; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Open", priority=True),
@@ -51,7 +51,7 @@ class Choosing(ModalScreen[Choice | None]):
         Binding("escape", "none", "Leave it"),
     ]
 
-    def __init__(self, wanted: Wanted, folder: Path, fault: str = "") -> None:
+    def __init__(self, wanted: WantedFile, folder: Path, fault: str = "") -> None:
         super().__init__()
         self._wanted, self._folder, self._first_fault = wanted, folder, fault
         self._ready = ready_choices(wanted)

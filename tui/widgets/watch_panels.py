@@ -17,13 +17,13 @@ LABEL = 10
 _LEAST_ROOM = 12
 
 
-class Lines(VerticalScroll, can_focus=True):
+class LabelledLines(VerticalScroll, can_focus=True):
     """Paragraphs behind their labels, wrapped to the room; scrolled when there are too many."""
 
     DEFAULT_CSS = """
-    Lines { scrollbar-size: 1 1; padding: 0 1; background: $background; }
-    Lines:focus { background: $surface; }
-    Lines Static { height: auto; }
+    LabelledLines { scrollbar-size: 1 1; padding: 0 1; background: $background; }
+    LabelledLines:focus { background: $surface; }
+    LabelledLines Static { height: auto; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "scroll_up", "Up", show=False),
@@ -64,7 +64,7 @@ class Lines(VerticalScroll, can_focus=True):
         self.call_after_refresh(lambda: self._fill(self._entries))
 
 
-class Standing(Lines):
+class FiguresPanel(LabelledLines):
     """The figures."""
 
     HELP_TITLE = "Figures"
@@ -78,7 +78,7 @@ class Standing(Lines):
         self._fill([(figure.label, figure.lines) for figure in figures])
 
 
-class Told(Lines):
+class RemarksPanel(LabelledLines):
     """What was told, the latest first."""
 
     HELP_TITLE = "What was told"
