@@ -241,7 +241,8 @@ def resume(
     if load is not None and _holds_water_at(load, float(readings[0])):
         notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
-    if heats and done_x >= DONE * goal.wanted_x:
+    is_over = segment >= len(schedule.segments)
+    if (heats or is_over) and done_x >= DONE * goal.wanted_x:
         heats = False
         notes.append(
             f"Cone {goal.cone} has had {100 * done_x / goal.wanted_x:.0f} % of the heat-work it "

@@ -242,3 +242,13 @@ def test_the_way_back_is_timed_by_the_kilns_own_climb(
     wanted_x = heatwork(whole.time_s, whole.chamber_c, (cone,))[cone]
     assert heatwork(*both, (cone,))[cone] == pytest.approx(wanted_x, rel=0.03)
     assert found.wanted_x > 0.0
+
+
+def test_a_firing_that_ran_to_its_end_is_not_heated_again_either() -> None:
+    times, readings = fired(GLAZE, 1200.0, held_s=1800.0)
+    cools_s = np.arange(60.0, 20.0 * HOUR, 60.0)
+    cooled = np.interp(cools_s, (0.0, 20.0 * HOUR), (1200.0, 60.0))
+    times = np.concatenate((times, times[-1] + cools_s))
+    found = resume(GLAZE, times, np.concatenate((readings, cooled)))
+    assert found.schedule is None
+    assert any("do not heat again" in note for note in found.notes)
