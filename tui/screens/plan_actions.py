@@ -21,7 +21,7 @@ from .plan_host import PlanHost
 class PlanActionsScreen(EditingScreen, PlanHost):
     """A screen on which the plan is edited and set out in a kiln."""
 
-    class Came(Message):
+    class EquipmentRead(Message):
         """What was chosen the last time has been read."""
 
         def __init__(self, reading: FileReading) -> None:
@@ -110,9 +110,9 @@ class PlanActionsScreen(EditingScreen, PlanHost):
 
     @work(thread=True, group="equipment")
     def _read_coming(self) -> None:
-        self.post_message(self.Came(read_all(self.session.coming)))
+        self.post_message(self.EquipmentRead(read_all(self.session.coming)))
 
-    def on_plan_actions_screen_came(self, message: Came) -> None:
+    def on_plan_actions_screen_equipment_read(self, message: EquipmentRead) -> None:
         """Forecast the plan with what was read, and say what could not be."""
         message.stop()
         self.session.coming = {}
