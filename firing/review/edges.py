@@ -1,4 +1,4 @@
-"""The corners of a segment: when the readings begin to rise, arrive at a level, and leave it."""
+"""The corners of a segment: when the readings begin to rise, arrive where they stay, and leave."""
 
 import numpy as np
 
