@@ -159,10 +159,10 @@ def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
     result = forecast(schedule, kiln=kiln, load=load)
     said = [breach.message for breach in result.breaches]
     whatever = Path("a file")
-    studio = Equipment(
+    equipment = Equipment(
         kiln=None if kiln is None else ChosenFile(whatever, kiln), load=ChosenFile(whatever, load)
     )
-    screens = forecast_plan(schedule, Circumstances(studio=studio))
+    screens = forecast_plan(schedule, Circumstances(equipment=equipment))
     assert [breach.message for breach in screens.breaches] == said
     assert [b.message for b in check_plan(schedule, load, kiln=kiln)] == said
     keyed = key_in(schedule, Controller(max_segments=99, hold_max_s=400 * HOUR))
