@@ -36,7 +36,7 @@ from firing.ware.body import body_named
 from firing.ware.check import largest_difference
 from firing.ware.load import Load
 from firing.ware.reactions import reaction_capacity, release_per_k
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
 HOUR = 3600.0

@@ -53,7 +53,7 @@ def load_words(load: Load) -> tuple[str, ...]:
 
     Refused if its limits are not known.
     """
-    from firing.ware.rules import limits_for
+    from firing.ware.safe_rates import limits_for
 
     piece = load.thickest
     pieces = sum(each.count for each in load.pieces)

@@ -25,7 +25,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
 from firing.ware.limits import RateCap, WareLimits
 from firing.ware.load import Load, WareState
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -69,7 +69,7 @@ def design(
     ------
     FiringError
         If demands leave no schedule: one sentence saying which two collide; or as of
-        `firing.ware.rules.limits_for`.
+        `firing.ware.safe_rates.limits_for`.
     """
     controller = Controller() if controller is None else controller
     ready = prepared(load, request, kiln, state)

@@ -28,7 +28,7 @@ from firing.ware.hot_start import ware_at_start
 from firing.ware.limits import USUAL_MARGIN, WareLimits
 from firing.ware.load import Load, WareState
 from firing.ware.program_check import check_program
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -247,7 +247,7 @@ def repaired_design(
     Raises
     ------
     FiringError
-        As of `repair` and `firing.ware.rules.limits_for`.
+        As of `repair` and `firing.ware.safe_rates.limits_for`.
     """
     if purpose is not None:
         schedule = replace(schedule, purpose=purpose)

@@ -46,7 +46,7 @@ from firing.viewable import Tabular
 from firing.ware.hot_start import as_dried, assumed_state
 from firing.ware.limits import USUAL_MARGIN
 from firing.ware.load import Load, WareState, load_or_typical
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
 if TYPE_CHECKING:

@@ -66,7 +66,7 @@ def forecast(
     waits : bool
         Whether the controller's clock waits when the kiln lags.
     margin : float
-        Caution of the ware's limits, from 1 (see `firing.ware.rules.limits_for`).
+        Caution of the ware's limits, from 1 (see `firing.ware.safe_rates.limits_for`).
     state : WareState, optional
         What earlier firing has done to the ware; unless given, a program that starts hot is taken
         to find the ware past what it passes over.
@@ -107,7 +107,7 @@ def forecast(
         assumed = found.assumed
     if load is not None:
         from firing.ware.check import check_ware
-        from firing.ware.rules import limits_for
+        from firing.ware.safe_rates import limits_for
 
         if limits is None:
             limits = limits_for(

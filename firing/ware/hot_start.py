@@ -13,7 +13,7 @@ from firing.ware.drying import DRYING_C
 from firing.ware.limits import Dwell, Reason
 from firing.ware.load import Load, WareState
 from firing.ware.reactions import BURN_OUT_C, STEAM_C, burn_out_s
-from firing.ware.rules import MARGINS, limits_for
+from firing.ware.safe_rates import MARGINS, limits_for
 
 DRY_ABOVE_C = 120.0
 """Ware that went in bone dry is taken to be dry above this, where the limits of free water end."""

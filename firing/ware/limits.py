@@ -1,7 +1,7 @@
 """The fastest safe rate at every temperature, and the least time in some windows, with reasons.
 
 A `Limit` is one reason's rate over one window, straight between its knots, so that the lowest rate
-between two temperatures is exact.  `firing.ware.rules` makes them for a load.
+between two temperatures is exact.  `firing.ware.safe_rates` makes them for a load.
 """
 
 from collections.abc import Iterable

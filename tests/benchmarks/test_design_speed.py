@@ -11,7 +11,7 @@ from firing.design.designer import design
 from firing.design.request import DesignRequest
 from firing.forecast.forecast import forecast
 from firing.ware.limits import lowest_of
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 MOST_FORECASTS = 25.0
 """A design is one forecast, two trial runs of the kiln, some optima, and a simulated wall."""

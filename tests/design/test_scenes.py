@@ -25,7 +25,7 @@ from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources
 from firing.ware.check import check_wall
 from firing.ware.limits import REASONS, Reason
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
 HOUR = 3600.0

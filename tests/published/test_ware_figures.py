@@ -16,7 +16,7 @@ from firing.ware.reactions import (
     release_per_k,
     specific_heat,
 )
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 from firing.ware.wall import rate_for_lag_c_per_h, wall_course
 
 GAS_CONSTANT = 8.314462618

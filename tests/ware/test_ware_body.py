@@ -11,7 +11,7 @@ from firing.sources import source
 from firing.ware.body import EVERY_BODY, PROPERTY_NAMES, PropertyName, State, body_named
 from firing.ware.limits import Direction
 from firing.ware.load import BODIES
-from firing.ware.rules import SHAPE_FACTOR, bearable_rate_c_per_h
+from firing.ware.safe_rates import SHAPE_FACTOR, bearable_rate_c_per_h
 
 ROWS = list(
     csv.DictReader(

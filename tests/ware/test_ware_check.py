@@ -14,7 +14,7 @@ from firing.ware.breach import Breach
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
 from firing.ware.program_check import check_program
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 
 def bisque(

@@ -17,7 +17,7 @@ from firing.ware.drying import (
     vapour_kpa,
 )
 from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 
 def load(thickness_mm: float, dryness: Dryness, heated_from: HeatedFrom = "both") -> Load:

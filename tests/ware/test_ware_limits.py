@@ -20,7 +20,7 @@ from firing.ware.limits import (
     lowest_of,
 )
 from firing.ware.load import BODIES, Dryness, HeatedFrom, Load, Piece, WareState
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 
 GRID = np.linspace(LOWEST_C, HIGHEST_C, 300)
 CASES: tuple[tuple[Purpose, Dryness], ...] = (

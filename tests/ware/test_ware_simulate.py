@@ -10,7 +10,7 @@ from firing.trace import FloatArray
 from firing.ware.check import check_wall
 from firing.ware.limits import WareLimits, lowest_of
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
-from firing.ware.rules import limits_for
+from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
 # Half as fast again as the default kiln, up and down.
