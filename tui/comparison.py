@@ -59,8 +59,8 @@ class PlanComparison:
     """What both come to."""
 
     @property
-    def mended(self) -> bool:
-        """Whether it is the open plan, mended."""
+    def repaired(self) -> bool:
+        """Whether it is the open plan, made safe."""
         return self.design.cost_of_segments_s is None
 
 
@@ -116,7 +116,7 @@ def verdict(found: PlanComparison) -> tuple[str, bool]:
         parts.append(f"Not safe for this ware as it stands: {design.problems[0]}{more}")
     if parts:
         return "  ".join(parts), True
-    notes = design.notes[-1:] if found.mended else design.notes
+    notes = design.notes[-1:] if found.repaired else design.notes
     return "  ".join(("The designed plan keeps every known limit of this ware.", *notes)), False
 
 
@@ -128,7 +128,7 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     for heading, sentences in (
         ("To do first", (design.advice,) if design.advice else ()),
         ("Not safe for this ware as it stands", design.problems),
-        ("What was mended" if found.mended else "To know", design.notes),
+        ("What was mended" if found.repaired else "To know", design.notes),
         ("Not forecast", found.troubles),
     ):
         if sentences:

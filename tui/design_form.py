@@ -178,7 +178,7 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
     from firing.design.peak_candidates import Bounds
     from firing.design.request import CoolingRequest, DesignRequest
 
-    wish = DesignRequest(
+    request = DesignRequest(
         wanted["purpose"],
         cone=wanted.get("cone"),
         top_c=wanted.get("top"),
@@ -195,7 +195,7 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
         open_c=_open_c(wanted),
     )
     controller = controller or _usual(schedule.unit, wanted.get("segments"))
-    return design(load, wish, kiln=kiln, controller=controller)
+    return design(load, request, kiln=kiln, controller=controller)
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:

@@ -294,9 +294,9 @@ class Recorder:
             )
             torn = size and not read_all(self._file, size).endswith(b"\n")
             first = f"{header(self.channels, self._output)}\n".encode()
-            mended = b"\n" if torn else b"" if size else first
+            restored = b"\n" if torn else b"" if size else first
             self._length = size
-            self._length += os.write(self._file, mended)
+            self._length += os.write(self._file, restored)
         self._length = max(self._length, size)
 
     @property

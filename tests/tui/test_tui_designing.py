@@ -186,7 +186,7 @@ def test_mending_asks_only_for_what_mends(play: Play) -> None:
         shown = {f.key for f in fields if app.screen.query_one(f"#line-{f.key}").display}
         assert shown == {f.key for f in fields if f.when is None}
         found = await designed(app, pilot)
-        assert found.mended
+        assert found.repaired
         assert found.after.title == app.session.document.schedule.title
         await pilot.press("f2")
         await until(pilot, front(app, Filling))
@@ -348,7 +348,7 @@ def test_the_form_and_the_comparison_look_like_this(
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await form(app, pilot)
         await settle(pilot)
-        golden(f"wish-{size[0]}x{size[1]}", picture(app))
+        golden(f"design-{size[0]}x{size[1]}", picture(app))
         await designed(app, pilot)
         table = app.screen.query_one(ComparisonList)
         first = next(i for i, row in enumerate(table.rows) if row.cells[0].startswith(" 1"))
