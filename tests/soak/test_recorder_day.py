@@ -25,14 +25,14 @@ import gc, os, sys
 from pathlib import Path
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.text_lines import LineBuffer
-from firing.capture.plausibility import Judge
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.recorder import Recorder
 from firing.capture.clock import TimeBase
 from firing.forecast.forecast import forecast
 from firing.schedule.file import open_schedule
-from firing.watch.events import Limits
+from firing.watch.events import AlarmLimits
 from firing.watch.watcher import Watcher
-from firing.watch.predictor import ForecastOutlook
+from firing.watch.predictor import ForecastPredictor
 from firing.watch.kiln_model import KilnModel
 from firing.kiln.file import parse_kiln
 from firing.files.ready import ready_text
@@ -43,11 +43,11 @@ plan = open_schedule(Path(sys.argv[3]))
 names = ("kiln", "top", "bottom", "shelf")
 course = forecast(plan)
 shape_s, shape_c = course.trace.time_s, course.trace.channel_c()
-buffer, parser, judge = LineBuffer(synchronise=False), LineParser(FieldLayout(names)), Judge(4)
+buffer, parser, judge = LineBuffer(synchronise=False), LineParser(FieldLayout(names)), PlausibilityCheck(4)
 model = KilnModel(
-    parse_kiln(ready_text("example-kiln"), "kiln"), None, plan, ForecastOutlook(course)
+    parse_kiln(ready_text("example-kiln"), "kiln"), None, plan, ForecastPredictor(course)
 )
-watcher = Watcher(Limits(), plan, model, cones=("6",), model=model)
+watcher = Watcher(AlarmLimits(), plan, model, cones=("6",), model=model)
 watcher.begin(0.0)
 recorder = Recorder(out, names, TimeBase(1_772_000_000.0))
 random = np.random.default_rng(24)
@@ -105,11 +105,11 @@ def test_a_day_takes_no_memory_and_its_stamps_do_not_drift(tmp_path: Path) -> No
 POLLED = """
 import signal, sys, time
 from pathlib import Path
-from firing.capture.source import Pace
-pace = Pace(0.2)
+from firing.capture.source import PollingTimer
+timer = PollingTimer(0.2)
 moments = []
 while len(moments) < 300:
-    if pace.due(1.0):
+    if timer.due(1.0):
         moments.append(time.monotonic())
 print(moments[0], moments[-1])
 """
