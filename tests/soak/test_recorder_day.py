@@ -43,7 +43,8 @@ plan = open_schedule(Path(sys.argv[3]))
 names = ("kiln", "top", "bottom", "shelf")
 course = forecast(plan)
 shape_s, shape_c = course.trace.time_s, course.trace.channel_c()
-buffer, parser, judge = LineBuffer(synchronise=False), LineParser(FieldLayout(names)), PlausibilityCheck(4)
+buffer, parser = LineBuffer(synchronise=False), LineParser(FieldLayout(names))
+check = PlausibilityCheck(4)
 model = KilnModel(
     parse_kiln(ready_text("example-kiln"), "kiln"), None, plan, ForecastPredictor(course)
 )
@@ -63,7 +64,7 @@ for second in range(hours * 3600):
     line = ",".join(f"{kiln_c + n:.2f}" for n in noise).encode() + b"\\r\\n"
     for whole in buffer.feed(line, float(second)):
         reading = parser.parse(whole)
-        judge.mark(float(second), reading)
+        check.mark(float(second), reading)
         recorder.write(float(second), reading)
         watcher.add(float(second), reading, 0)
         recorder.tick()
