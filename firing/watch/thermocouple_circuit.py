@@ -202,6 +202,8 @@ class CircuitMonitor:
         self._cold.add(time_s, value_c)
         if value_c > CIRCUIT_COLD_KILN_C:
             return False
+        if value_c >= self._cold.oldest_c():
+            return False  # one that climbs in steps falls between them
         return self._cold.fell(CIRCUIT_COLD_FALL_S, CIRCUIT_COLD_FALL_C, COLD_NOISE, COLD_UNKNOWN_C)
 
 

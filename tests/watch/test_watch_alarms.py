@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch.replaying import AS_PLANNED, PLAN, replayed, write_course
 
+from firing.capture.reading import Status
 from firing.watch.events import NO_SAFETY_DEVICE, AlarmLatch, AlarmLimits
+from firing.watch.thermocouple_circuit import CircuitMonitor
 
 COOLING = ((9.5, 700.0), (10.5, 420.0), (11.5, 120.0), (12.5, 50.0), (13.0, 45.0))
 """Faster than any kiln cools, to be done sooner."""
@@ -166,3 +168,13 @@ def test_a_latch_alternates_and_is_patient(
         if state is not None:
             told.append(state)
     assert told == [("raised", "over")[i % 2] for i in range(len(told))]
+
+
+def test_a_cold_kiln_that_climbs_in_steps_has_no_reversed_leads() -> None:
+    """Elements on for a minute and off for four: up 11 °C, down 6 °C, and on the whole up."""
+    circuit = CircuitMonitor()
+    for step in range(180):
+        cycle, at_s = divmod(10.0 * step, 280.0)
+        rise_c = 11.0 * at_s / 60.0 if at_s < 60.0 else 11.0 - 6.0 * (at_s - 60.0) / 220.0
+        assert circuit.add_reading(10.0 * step, 24.0 + 5.0 * cycle + rise_c, Status.OK)
+    assert circuit.broken is None
