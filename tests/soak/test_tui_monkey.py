@@ -129,6 +129,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+@pytest.mark.soak
 def test_five_hundred_random_keys(folder: Path) -> None:
     press_many(folder, 20260302, 500)
 
