@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -248,7 +249,7 @@ def forecast(
     window: str | None = None,
     awake: str | None = None,
     target_cone: str | None = None,
-    unload_c: float = 60.0,
+    unload_c: float = UNLOAD_C,
     waits: bool = True,
     margin: float = 1.5,
 ) -> Forecast:
@@ -347,7 +348,7 @@ def design(
     drop_hold_s: float = 0.0,
     slow_cool_c_per_h: float | None = None,
     slow_cool_to_c: float | None = None,
-    unload_c: float = 100.0,
+    unload_c: float = UNLOAD_C,
 ) -> Design:
     """Make the fastest schedule that is safe for a load.
 

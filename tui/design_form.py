@@ -199,10 +199,10 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:
-    from firing.design.request import OPEN_C
+    from firing.forecast.opening import UNLOAD_C
 
     found = wanted.get("open")
-    return OPEN_C if found is None else float(found)
+    return UNLOAD_C if found is None else float(found)
 
 
 def _controller(equipment: Equipment, segments: int | None) -> Controller | None:

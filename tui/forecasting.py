@@ -3,7 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from firing.forecast.forecast import UNLOAD_C, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 

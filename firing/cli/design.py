@@ -15,6 +15,7 @@ from firing.cli.arguments import (
     json_option,
     kiln_options,
 )
+from firing.forecast.opening import UNLOAD_C
 
 
 @click.command("design")
@@ -55,7 +56,7 @@ from firing.cli.arguments import (
     "--unload-at",
     "open_c",
     type=TEMPERATURE_C,
-    default="100",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="T",
     help="Closing to opening here is made shortest.",

@@ -7,6 +7,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import TEMPERATURE_C, html_option, json_option, kiln_options
 from firing.clock import parse_when
+from firing.forecast.opening import UNLOAD_C
 
 
 @click.command("forecast")
@@ -28,7 +29,7 @@ from firing.clock import parse_when
     "--unload-at",
     "unload_c",
     type=TEMPERATURE_C,
-    default="60",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="TEMP",
     help="Temperature the kiln is unloaded at, °C unless marked F.",

@@ -84,7 +84,7 @@ def curves_of(
     The trial of the cooling begins at the peak wanted; lower if the kiln ends lower, and at
     `LEAST_TRIAL_C` for a program that only dries.
     """
-    from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+    from firing.forecast.opening import cooling_range
     from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.simulation import simulate
 
@@ -101,7 +101,7 @@ def curves_of(
     trial_c = min(max(wanted_c, LEAST_TRIAL_C), highest_c)
     trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
     run = simulate(kiln, load, trial, room_c=room_c)
-    low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+    low, high = cooling_range(kiln)
     return KilnCurves(
         everywhere(
             KILN,

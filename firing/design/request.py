@@ -6,13 +6,11 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Reason
 from firing.ware.load import Load
-
-OPEN_C = 100.0
-"""Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +61,7 @@ class DesignRequest:
     bounds: Bounds = field(default_factory=Bounds)
     margin: float = USUAL_MARGIN
     cooling: CoolingRequest = field(default_factory=CoolingRequest)
-    open_c: float = OPEN_C
+    open_c: float = UNLOAD_C
     start_c: float = ROOM_C
     without: tuple[Reason, ...] = ()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from firing.cones.equivalence import cone_reached
+from firing.forecast.opening import cooling_range, opening_in_kiln
 from firing.forecast.result import Forecast, KilnForecast
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
@@ -15,12 +16,6 @@ from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
-
-COOLING_RANGE_DESCRIBED = (0.93, 1.08)
-"""Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls
-conduct (source ``leak-default``), so all that leaves is 0.92 to 1.08 of the middle."""
-COOLING_RANGE_FITTED = (0.97, 1.03)
-"""Cooling of a kiln whose loss was fitted to its own logs."""
 
 
 def forecast_in_kiln(
@@ -44,7 +39,7 @@ def forecast_in_kiln(
     program_s = segments[-1].end_s
     peak = segments[schedule.peak_index] if run.reaches_peak else segments[-1]
     cooled_s = trace.duration_s - program_s
-    low, high = kiln_part.cooling_range
+    opening = opening_in_kiln(program_s, cooled_s, kiln_part.cooling_range)
     core = Trace(run.time_s, run.ware_core_c, ("core",), "forecast", started=started)
     return Forecast(
         schedule=schedule,
@@ -53,8 +48,8 @@ def forecast_in_kiln(
         program_s=program_s,
         heating_s=peak.end_s,
         total_s=trace.duration_s,
-        total_low_s=program_s + low * cooled_s,
-        total_high_s=program_s + high * cooled_s,
+        total_low_s=opening.low_s,
+        total_high_s=opening.high_s,
         unload_c=unload_c,
         peak_c=schedule.peak_c if run.reaches_peak else run.peak_c,
         cones=cone_reached(
@@ -93,7 +88,7 @@ def _kiln_part(
         ware_cones=cone_reached(run.time_s, run.ware_c, near),
         thermocouple_c=near,
         cone_offset_c=kiln.fitted.cone_offset_c,
-        cooling_range=COOLING_RANGE_FITTED if fitted else COOLING_RANGE_DESCRIBED,
+        cooling_range=cooling_range(kiln),
         basis=basis,
         notes=run.notes,
         run=run,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
-from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+from firing.forecast.opening import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED, UNLOAD_C
 from firing.kiln.description import Fitted, KilnDescription
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.review.position import Position
@@ -52,7 +52,7 @@ class KilnModel:
         schedule: Schedule | None = None,
         fallback: Predictor | None = None,
         *,
-        unload_c: float = 60.0,
+        unload_c: float = UNLOAD_C,
     ) -> None:
         self._file = kiln
         self._load, self._schedule, self._fallback = load, schedule, fallback
