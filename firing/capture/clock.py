@@ -2,8 +2,8 @@
 
 The wall clock is read once, when recording begins.  From then on only the monotonic clock counts,
 so that neither summer time nor a clock set by hand or over the network moves a reading; that the
-wall clock was set is noticed and told.  So is that the computer slept: lines that came meanwhile wait
-in a buffer and are read all at once, long after they were measured.
+wall clock was set is noticed and told.  So is that the computer slept: lines that came meanwhile
+wait in a buffer and are read all at once, long after they were measured.
 """
 
 from __future__ import annotations

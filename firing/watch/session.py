@@ -12,8 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.capture.clock import COUNTS_SLEEP, SuspensionDetector, TimeBase, clock_is_unset
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
 from firing.units import format_duration

@@ -230,7 +230,7 @@ def _take_over_earlier_rows(
     source: FollowedLog, watcher: Watcher, recorder: Recorder | None
 ) -> None:
     """Record what a followed log holds already, and let the watcher know it."""
-    from firing.capture.plausibility import PlausibilityCheck
+    from firing.capture.reading import PlausibilityCheck
 
     plausibility = PlausibilityCheck(len(source.channels))
     for at_s, reading in source.before():

@@ -9,8 +9,7 @@ import pytest
 from capture.ptywatch import readings
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import Connection
 from firing.watch.alarm_command import AlarmCommand
