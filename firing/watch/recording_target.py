@@ -12,8 +12,7 @@ from pathlib import Path
 
 from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
-from firing.capture.recording_file import numbered_paths
-from firing.capture.recording_format import intact_length, parse_header, parse_rows
+from firing.capture.recording_file import intact_length, numbered_paths, parse_header, parse_rows
 from firing.units import format_duration
 
 FIRED_C = 150.0

@@ -10,7 +10,7 @@ import pytest
 from capture.ptywatch import rows
 
 from firing.capture.recorder import Recorder
-from firing.capture.recording_format import header
+from firing.capture.recording_file import header
 from firing.logs.reader import read_log
 
 pytestmark = pytest.mark.soak
