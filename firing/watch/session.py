@@ -16,9 +16,8 @@ from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
 from firing.units import format_duration
-from firing.watch.display import FaultTolerantDisplay, Listener
 from firing.watch.events import WatchEvent
-from firing.watch.fault_isolation import FaultIsolation, reason_of
+from firing.watch.fault_isolation import FaultIsolation, FaultTolerantDisplay, Listener, reason_of
 from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 

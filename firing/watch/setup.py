@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firing.capture.log_sources import FollowedLog
     from firing.capture.recorder import Recorder
     from firing.watch.alarm_command import AlarmCommand
-    from firing.watch.display import Listener
+    from firing.watch.fault_isolation import Listener
     from firing.watch.session import WatchSession
     from firing.watch.watcher import Watcher
 
