@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 from firing.tui.fields import value_text
-from firing.tui.form_document import FormState, open_form
-from firing.tui.form_edits import rearranged, removed
+from firing.tui.form_document import FormState, open_form, rearranged, removed
 from firing.tui.form_kinds import Form, kiln_form, load_form
 from firing.tui.form_lines import (
     cells_of,

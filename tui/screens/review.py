@@ -297,8 +297,7 @@ class ReviewScreen(WorkScreen):
         self.job(self._reading_job)
 
     async def _reading_job(self) -> None:
-        from firing.tui.reading_fields import log_fields, log_texts, told_of
-
+        from ..reading_fields import log_fields, log_texts, told_of
         from .filling import Filling
 
         log, unit = self.session.log, self.session.document.schedule.unit
