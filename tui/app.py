@@ -25,7 +25,7 @@ from .theme import DARK, LIGHT
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
-    from .live_watch import LiveWatch
+    from .watch_state import LiveWatch
     from .watch_supervisor import WatchSupervisor
 
 Ended = Literal["clean", "saved", "given up"]

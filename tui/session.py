@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from firing.safety import Caution
 
     from .design_form import WantedDesign
-    from .live_watch import LiveWatch
+    from .watch_state import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,9 +28,8 @@ from .base import WorkScreen
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
-    from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watch_state import WatchState
+    from ..watch_state import LiveWatch, WatchState
 
 _SIDE = (43, 48)
 _LOW = 30
