@@ -1,4 +1,8 @@
-"""The program of the screens."""
+"""The program of the screens, and its two sets of colours, dark and light.
+
+The colours follow the palette of Okabe and Ito (2008), which keeps apart for every common kind of
+colour vision; nothing is said by colour alone.
+"""
 
 from __future__ import annotations
 
