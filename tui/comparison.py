@@ -8,8 +8,7 @@ from math import inf
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.report.charts.canvas import LineStyle
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule, Segment

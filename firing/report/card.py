@@ -12,7 +12,6 @@ from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import KeyedProgram
 from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named
 from firing.report.document import (
     Bullets,
     FillIn,
@@ -23,7 +22,7 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import Timekeeper, hours_minutes, sentence
+from firing.report.formatting import Timekeeper, cautions_named, hours_minutes, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius
 
