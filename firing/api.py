@@ -324,7 +324,7 @@ def forecast(
     )
     if tariff is None and window is None and awake is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
     return with_tariff(result, prices, window, awake)

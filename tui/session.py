@@ -59,7 +59,7 @@ def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     )
     if equipment.tariff is None or result.kiln is None or result.started is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     return with_tariff(result, equipment.tariff.value, None, None)
 

@@ -72,8 +72,8 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
-    from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
+    from firing.forecast.in_kiln import with_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
 

@@ -1,16 +1,20 @@
-"""The forecast in a kiln: what its model, with its load, will make of a program."""
+"""The forecast in a kiln: what its model, with its load, makes of a program, and what it costs."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
+from firing.clock import parse_awake, parse_window
 from firing.cones.equivalence import cone_reached
+from firing.errors import FiringError
 from firing.forecast.opening import cooling_range, opening_in_kiln
-from firing.forecast.result import Forecast, KilnForecast
+from firing.forecast.result import Forecast, KilnForecast, Starts
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
 from firing.kiln.energy import energy_course, energy_of
 from firing.kiln.simulation import Simulation, simulate
+from firing.kiln.tariff import Tariff, cheapest_start, cost, waking_starts
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import tolerance_c
@@ -126,3 +130,37 @@ def _segment(schedule: Schedule, run: Simulation, index: int) -> ForecastSegment
         action=segment.action,
         ends=part.finished,
     )
+
+
+def with_tariff(
+    result: Forecast,
+    tariff: Tariff | None,
+    window: str | None,
+    awake: str | None,
+) -> Forecast:
+    """Return a forecast with its cost, its cheapest start and its waking starts.
+
+    Raises
+    ------
+    FiringError
+        If there is no kiln to take the energy from, or a moment cannot be read.
+    """
+    if result.kiln is None:
+        raise FiringError("a tariff, a window or waking hours need a kiln; add --kiln")
+    course = result.kiln.course
+    amount = None
+    if tariff is not None and result.started is not None:
+        amount = cost(course, result.started, tariff)
+    cheapest, stretches = None, None
+    if window is not None or awake is not None or (tariff is not None and result.started is None):
+        earliest, latest = parse_window(window, result.started)
+        if tariff is not None:
+            cheapest = cheapest_start(course, tariff, earliest, latest)
+        if awake is not None:
+            peak = result.segments[result.schedule.peak_index]
+            found = waking_starts(peak.ramp_end_s, peak.end_s, parse_awake(awake), earliest, latest)
+            stretches = tuple(
+                (a.isoformat(timespec="minutes"), b.isoformat(timespec="minutes")) for a, b in found
+            )
+    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches))
+    return replace(result, kiln=kiln)
