@@ -64,8 +64,10 @@ class DesignCosts(Serialised):
         """Return what is worth saying of it."""
         found = []
         if self.damp_s >= WORTH_SAYING_S:
+            fresh = self.dryness == "bisqued, freshly glazed"
+            why = "the fresh glaze coat is still damp" if fresh else f"the ware is {self.dryness}"
             found.append(
-                f"Because the ware is {self.dryness} the firing takes "
+                f"Because {why} the firing takes "
                 f"{format_duration(self.damp_s)} longer; without the safety margin it would be "
                 f"{format_duration(self.damp_without_margin_s)}."
             )
