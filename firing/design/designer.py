@@ -23,7 +23,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
-from firing.ware.drying import DryFirst
+from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
 from firing.ware.safe_rates import limits_for
@@ -194,7 +194,8 @@ def costs_of(
         damp_s = saved_s(exact, drier, other, ready.curves)
         stay_s = _drying_s(ready.limits) - _drying_s(other)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
-    return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s)
+    air_s = 0.0 if load.dryness in _FRESH else room_drying_s(load)
+    return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s, air_s)
 
 
 _FRESH = ("bisqued, freshly glazed",)
@@ -234,6 +235,9 @@ def prepared(
     ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
     if ware.advice is not None:
         raise DryFirst(ware.advice.message)
+    advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
+    if advice:
+        raise DryFirst(advice)
     limits = ware
     for reason in request.without:
         limits = limits.without(reason)

@@ -11,6 +11,7 @@ from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised, keyed
 from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
+from firing.ware.drying import about_days
 from firing.ware.limits import Dwell, RateCap, WareLimits
 
 ROWS_C = 20.0
@@ -52,6 +53,8 @@ class DesignCosts(Serialised):
         Of the load.
     damp_s, damp_without_margin_s : float
         How much longer the program is than for the same ware dry, with the margin and without [s].
+    air_s : float
+        How long the ware would dry in air instead [s]; 0 where that is no question.
     """
 
     reserve: float
@@ -59,6 +62,7 @@ class DesignCosts(Serialised):
     dryness: str
     damp_s: float
     damp_without_margin_s: float
+    air_s: float
 
     def sentences(self) -> tuple[str, ...]:
         """Return what is worth saying of it."""
@@ -71,6 +75,8 @@ class DesignCosts(Serialised):
                 f"{format_duration(self.damp_s)} longer; without the safety margin it would be "
                 f"{format_duration(self.damp_without_margin_s)}."
             )
+            if self.air_s:
+                found.append(f"Drying at room conditions instead takes {about_days(self.air_s)}.")
         if self.reserve:
             cost = (
                 f"costs {format_duration(self.reserve_s)}"
