@@ -23,6 +23,7 @@ from firing.units import (
     to_celsius,
 )
 from firing.ware.breach import Breach
+from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import ware_at_start
 from firing.ware.limits import USUAL_MARGIN, WareLimits
@@ -127,6 +128,11 @@ def _slow(
         )
     rate = rate_to_celsius(keyed, unit)
     up = segment.target_c > from_c
+    if not up and not controller.controls_cooling:
+        raise FiringError(
+            f"a controller that cannot slow the cooling and the limits of the ware collide: "
+            f"{breach.message} Use a controller that can, or fire thinner ware"
+        )
     low_c, high_c = (_outward(breach.from_c, -1, unit), _outward(breach.to_c, 1, unit))
     first_c, last_c = (low_c, high_c) if up else (high_c, low_c)
     # A breach at a corner has no length: the slowed stretch takes a step, on from where the segment
@@ -242,12 +248,52 @@ def repaired_design(
     Returns
     -------
     Design
-        `cost_of_segments_s` is None; `problems` holds what no repair can help.
+        Always safe; `cost_of_segments_s` is None.
 
     Raises
     ------
+    DryFirst
+        If the ware is to be dried before it is fired; the message says how.
     FiringError
-        As of `repair` and `firing.ware.safe_rates.limits_for`.
+        As of `repair` and `firing.ware.safe_rates.limits_for`; or if no slower or longer program
+        makes it safe, with the reason.
+    """
+    made = mended(
+        schedule,
+        load,
+        purpose=purpose,
+        margin=margin,
+        kiln=kiln,
+        controller=controller,
+        open_c=open_c,
+        state=state,
+    )
+    if made.advice:
+        raise DryFirst(made.advice)
+    if made.problems:
+        raise FiringError(
+            f"slowing this program down does not make it safe: {made.problems[0]} {_INSTEAD}"
+        )
+    return made
+
+
+_INSTEAD = "Design a program from the load instead"
+
+
+def mended(
+    schedule: Schedule,
+    load: Load,
+    *,
+    purpose: Purpose | None = None,
+    margin: float = USUAL_MARGIN,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    open_c: float = OPEN_C,
+    state: WareState | None = None,
+) -> Design:
+    """Return a mended schedule, and as its problems what no program helps the ware it is to fire.
+
+    That is water in ware that is too wet, or that a program starts too hot for.
     """
     if purpose is not None:
         schedule = replace(schedule, purpose=purpose)
@@ -287,8 +333,7 @@ def repaired_design(
         kept = tighter
     if left:
         raise FiringError(
-            f"slowing this program down does not make it safe: {left[0].message} Design a program "
-            "from the load instead"
+            f"slowing this program down does not make it safe: {left[0].message} {_INSTEAD}"
         )
     before = forecast(
         schedule,

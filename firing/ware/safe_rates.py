@@ -13,15 +13,18 @@ import numpy as np
 from firing.errors import FiringError
 from firing.schedule.schedule import PURPOSES, Purpose
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 from firing.ware.body import Body, State, body_named
 from firing.ware.drying import (
     DRY_BISQUE_SHARE,
     DRY_SHARE,
     DRYING_C,
+    SHRINKING_C,
     allowed_vapour_kpa,
     drying_advice,
     drying_fourier,
+    shrinking_fourier,
+    shrinking_s,
 )
 from firing.ware.limits import (
     HIGHEST_C,
@@ -102,7 +105,7 @@ def limits_for(
         limits=tuple(rates_of(wall)),
         dwells=tuple(dwells_of(wall)),
         vapour_kpa=allowed_vapour_kpa(wall.body, wall.before),
-        advice=drying_advice(load),
+        advice=drying_advice(load, margin, wall.done.drying_fourier),
     )
 
 
@@ -432,9 +435,27 @@ _FACTOR_OF_THREE = (1.0 / 3.0, 3.0)
 
 def dwells_of(wall: GoverningWall) -> Iterator[Dwell]:
     """Yield every dwell for a wall, from the coldest window to the hottest."""
+    yield from _shrinking(wall)
     yield from _drying(wall)
     yield from _steam(wall)
     yield from _burn_out(wall)
+
+
+def _shrinking(wall: GoverningWall) -> Iterator[Dwell]:
+    left = shrinking_fourier(wall.water_share) - wall.done.drying_fourier
+    if left <= 0.0 or not wall.shrinking:
+        return
+    moisture = wall.body.of("moisture diffusivity", "raw")
+    best_s = shrinking_s(wall.body, left, wall.path_m)
+    yield Dwell(
+        SHRINKING_C,
+        best_s * wall.margin,
+        "shrinkage",
+        f"{wall.words} still shrinks, and must do so before it gets hotter",
+        "shrinkage-drying-practice",
+        best_s * moisture.value / moisture.high[0],
+        best_s * max(wall.margin, moisture.value / moisture.low[0]),
+    )
 
 
 def _drying(wall: GoverningWall) -> Iterator[Dwell]:
@@ -476,7 +497,8 @@ def _burn_out(wall: GoverningWall) -> Iterator[Dwell]:
         return
     best_s = burn_out_s(wall.body, wall.path_m)
     left_s = best_s * wall.margin - wall.done.burn_out_s
-    if left_s <= 0.0:
+    # A minute is less than the middle of a wall is known to lag behind its face.
+    if left_s <= (SECONDS_PER_MINUTE if wall.done.burn_out_s else 0.0):
         return
     yield Dwell(
         BURN_OUT_C,
