@@ -28,8 +28,9 @@ def card_command(
 ) -> int:
     """Make the card to key SCHEDULE from: converted, rounded and fitted to a controller.
 
-    With --html also as one page to print, with boxes to tick.  With a load the card says first if
-    the program is not safe for it, and the exit status is 1.
+    With --html also as one page to print, with boxes to tick.  What is to be done first comes first,
+    and the exit status is 1: a program that is not safe for the load, a peak out of reach, ramps
+    merged because the controller takes fewer segments.
     """
     from firing.controller.file import open_controller
     from firing.controller.program import key_in
@@ -54,4 +55,4 @@ def card_command(
         outcome.document(card.to_dict())
     else:
         outcome.report(card_report(card))
-    return outcome.act_if(bool(course.breaches))
+    return outcome.act_if(card.needs_action)

@@ -9,15 +9,17 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
+from firing.cones.holds import FURTHEST_BELOW_K
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
-from firing.units import format_duration, format_rate, format_temperature
+from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 
 _DOWN_EXACTLY = 1.0
+LONGEST_ADVISED_HOLD_S = 2 * SECONDS_PER_HOUR
+"""A hold longer than this is no advice: a higher peak does it sooner (a choice) [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +191,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         return
     wanted = cone_number(target)
     number, low, high = cones.reached_number, cones.low, cones.high
-    if cones.reached == target:
+    # A hair short of a cone is that cone, as both are printed.
+    if cones.reached == target or describe_number(number) == describe_number(wanted):
         return
     # Just short or just over, within the range, is for the witness cone to settle.
     hotter = [cone_number(cone) for cone in CONES if cone_number(cone) > wanted]
@@ -204,11 +207,11 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         what = "no hold mends that; change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s
-        degrees = abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0)
+        degrees = max(abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0), 1.0)
         ways = [
             f"a peak {degrees:.0f} °{schedule.unit} {'higher' if change.whole_c > 0 else 'lower'}"
         ]
-        if 0 < change.hold_s <= LONGEST_HOLD_S:
+        if 0 < change.hold_s <= LONGEST_ADVISED_HOLD_S:
             ways.insert(0, f"{format_duration(change.hold_s)} more hold at {peak}")
         elif change.hold_s < 0 and -change.hold_s <= hold_s:
             ways.insert(0, f"{format_duration(-change.hold_s)} less hold at {peak}")

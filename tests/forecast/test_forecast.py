@@ -1,6 +1,7 @@
 """Forecasts without a kiln: arithmetic, clock times, cooling, and what they warn of."""
 
 import os
+import re
 import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
@@ -132,6 +133,23 @@ def test_a_target_cone_that_is_met_is_not_warned_of_and_one_that_is_not_is() -> 
     assert "more hold at 1222 °C" in warning.message
     over = forecast(schedule, target_cone="3")
     assert "lower" in next(w for w in over.warnings if w.severity == "act").message
+
+
+def test_a_plan_a_hair_short_of_its_cone_is_not_told_that_it_is_not_that_cone() -> None:
+    for below_c in (0.25 * quarter for quarter in range(17)):
+        plan = Schedule("t", (Segment(1100.0, 150.0), Segment(1222.0 - below_c, 60.0)), "glaze")
+        for warning in forecast(plan, target_cone="6").warnings:
+            assert "amounts to cone 6, not cone 6" not in warning.message
+            assert not re.search(r"\b0 °C (higher|lower)", warning.message)
+
+
+def test_no_hold_of_many_hours_is_advised_but_a_higher_peak() -> None:
+    # Cone 6 ends at 1222 °C at 60 °C/h and 50 °C lower would take a day of holding.
+    plan = Schedule("t", (Segment(1100.0, 150.0), Segment(1172.0, 60.0)), "glaze", unit="F")
+    (warning,) = [w for w in forecast(plan, target_cone="6").warnings if w.severity == "act"]
+    assert "hold" not in warning.message
+    # 50 °C are 90 °F; the cooling, which counts too, takes a few degrees off that.
+    assert re.search(r"a peak (8\d|90) °F higher would meet it", warning.message)
 
 
 def test_the_hold_it_advises_meets_the_cone() -> None:
