@@ -333,10 +333,11 @@ def _group(
     longer_s = abs(span) / rate * SECONDS_PER_HOUR - apart_s
     cost = f" {_COSTS} {format_duration(longer_s)} longer." if longer_s >= 30.0 else ""
     rates = [f"{rate_from_celsius(s.rate_c_per_h or 0.0, unit):.0f}" for s in group]
+    low, high = (f"{from_celsius(value, unit):.0f}" for value in (from_c, last.target_c))
     changes.append(
-        f"Segments {first + 1} to {first + len(group)} became one: {from_celsius(from_c, unit):.0f} "
-        f"to {from_celsius(last.target_c, unit):.0f} °{unit} at {rate_from_celsius(rate, unit):.0f} "
-        f"°{unit}/h instead of {', '.join(rates[:-1])} and {rates[-1]}.{cost}"
+        f"Segments {first + 1} to {first + len(group)} became one: {low} to {high} °{unit} at "
+        f"{rate_from_celsius(rate, unit):.0f} °{unit}/h instead of {', '.join(rates[:-1])} and "
+        f"{rates[-1]}.{cost}"
     )
     names = " / ".join(dict.fromkeys(s.name for s in group if s.name))
     action = "; ".join([*passing, *([last.action] if last.action else [])])

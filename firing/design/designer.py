@@ -87,6 +87,7 @@ def design(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=request.usual,
         )
         tighter = tightened(kept, result.breaches)
         if tighter is None or rounds == _TIGHTENINGS:
@@ -147,7 +148,9 @@ def prepared(
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return Prepared(load, ware, limits, default_curves(request.room_c), 0.0, advice)
+        return Prepared(
+            load, ware, limits, default_curves(request.room_c, request.usual), 0.0, advice
+        )
     curves = curves_of(kiln, load, request.about_c, request.room_c)
     return Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
 
@@ -170,7 +173,10 @@ def _notes(
     if request.without:
         notes.append(f"Left out, never for real ware: {', '.join(request.without)}.")
     if kiln is None:
-        notes.append("No kiln was given: its power and its cooling are default curves.")
+        notes.append(
+            "No kiln was given: its power is a default curve, its cooling that of "
+            f"{request.usual.words}."
+        )
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes

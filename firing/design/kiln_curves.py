@@ -10,6 +10,7 @@ import numpy as np
 from firing.design.cooling_search import OwnCooling
 from firing.design.rate_limits import everywhere
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -50,11 +51,11 @@ class KilnCurves:
     highest_words: str
 
 
-def default_curves(room_c: float = ROOM_C) -> KilnCurves:
+def default_curves(room_c: float = ROOM_C, usual: UsualKiln = TRIAL) -> KilnCurves:
     """Return the default kiln's curves, for when no kiln is given."""
     hot_c = np.array([ROOM_C, 200.0, 600.0, 1000.0, 1200.0, HIGHEST_C])
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
-    low, high = default_kiln.COOLING_FACTOR_RANGE
+    factor, (low, high) = usual.cooling_factor, usual.cooling_range
     return KilnCurves(
         everywhere(
             KILN,
@@ -65,11 +66,11 @@ def default_curves(room_c: float = ROOM_C) -> KilnCurves:
         ),
         OwnCooling(
             cool_c,
-            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c),
-            quick=high / default_kiln.COOLING_FACTOR,
-            slow=low / default_kiln.COOLING_FACTOR,
+            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c, factor=factor),
+            quick=high / factor,
+            slow=low / factor,
             basis="the default cooling curve",
-            source=default_kiln.COOLING_SOURCE,
+            source=usual.source,
         ),
         HIGHEST_BY_DEFAULT_C,
         "the end of the default heating curve",

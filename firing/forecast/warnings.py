@@ -82,19 +82,27 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     if forecast.kiln is None:
         found += [
             *_too_fast(forecast),
-            PlanWarning(
-                "no_kiln",
-                "note",
-                "No kiln was given: whether a kiln can follow these rates and reach this peak is "
-                "not known; the cooling is a default curve.",
-                source=default_kiln.COOLING_SOURCE,
-            ),
+            _no_kiln(forecast),
         ]
     else:
         found += [*_kiln_limits(forecast, forecast.kiln), *_behind(forecast)]
         found += [PlanWarning("kiln_note", "note", _sentence(n)) for n in forecast.kiln.notes]
     order = {"act": 0, "check": 1, "note": 2}
     return tuple(sorted(found, key=lambda warning: order[warning.severity]))
+
+
+def _no_kiln(forecast: Forecast) -> PlanWarning:
+    usual = forecast.usual
+    words = (
+        "No kiln was given: can't say whether your kiln will keep up. The cooling is that of "
+        f"{usual.words}."
+    )
+    if usual == default_kiln.TRIAL:
+        words += (
+            " A box with more brick cools two to three times as long: give its size, "
+            '--kiln-size "300 l, 230 mm, front".'
+        )
+    return PlanWarning("no_kiln", "note", words, source=usual.source)
 
 
 def _assumed(forecast: Forecast) -> Iterator[PlanWarning]:
@@ -236,7 +244,9 @@ def _too_fast(forecast: Forecast) -> Iterator[PlanWarning]:
         rate = format_rate(segment.rate_c_per_h, schedule.unit)
         if planned.limited_by == "cooling":
             grid_c = np.linspace(planned.end_c, planned.from_c, 200)
-            slow = default_kiln.cooling_rate_c_per_h(grid_c, room_c=schedule.room_c)
+            slow = default_kiln.cooling_rate_c_per_h(
+                grid_c, room_c=schedule.room_c, factor=forecast.usual.cooling_factor
+            )
             below_c = float(grid_c[slow < segment.rate_c_per_h].max())
             yield PlanWarning(
                 "cooling_behind",

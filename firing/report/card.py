@@ -54,7 +54,9 @@ class Card:
     def to_do(self) -> tuple[str, ...]:
         """What the forecast says is to be done first, but for what the ware forbids."""
         return tuple(
-            w.message for w in self.forecast.warnings if w.severity == "act" and w.id != "ware_limit"
+            w.message
+            for w in self.forecast.warnings
+            if w.severity == "act" and w.id != "ware_limit"
         )
 
     @property

@@ -168,7 +168,9 @@ def test_what_the_forecast_asks_for_stands_above_the_table() -> None:
 
 
 def test_a_hot_start_is_told_before_it_is_keyed() -> None:
-    program = key_in(Schedule("rest", (Segment(980.0, 100.0),), "bisque", start_c=700.0), CONTROLLER)
+    program = key_in(
+        Schedule("rest", (Segment(980.0, 100.0),), "bisque", start_c=700.0), CONTROLLER
+    )
     found = Card(program, forecast(program.schedule, load=ware(18.0)))
     text = bullets(found)
     said = "The ware must already have lost its free water"
