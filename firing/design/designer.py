@@ -163,11 +163,7 @@ def _notes(
     kiln: KilnDescription | None,
     advice: str,
 ) -> list[str]:
-    piece = limits.piece
-    notes = [
-        f'The thickest way for heat governs: "{piece.name}", {piece.thickest_mm:g} mm, heated from '
-        f"{'both faces' if piece.heated_from == 'both' else 'one face'}."
-    ]
+    notes = [_slowest_words(limits)]
     if advice:
         notes.append("The program is for this ware once it is bone dry, and not as it is.")
     if request.without:
@@ -180,6 +176,23 @@ def _notes(
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+def _slowest_words(limits: WareLimits) -> str:
+    """Name the spot that sets the pace, and the one that dries last where that is another."""
+    heat, water = limits.places["heat"], limits.places["water"]
+    words = f"The slowest spot is {heat.words}"
+    words = f"{words}." if water == heat else f"{words}; the last to dry is {water.words}."
+    eased = water.piece.eased()
+    if eased is None:
+        return words
+    how, piece = eased
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+    now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
+    return (
+        f'{words} {how} "{piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
+        "time for its water and its heat."
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -154,20 +154,24 @@ def drying_advice(load: Load) -> DryingAdvice | None:
     """
     if load.dryness not in ("leather hard", "damp"):
         return None
-    piece = load.thickest
+    place = load.slowest("water")
+    piece = place.piece
     moisture = body_named(load.body).of("moisture diffusivity", "raw")
-    needed = drying_fourier(load.water_share) * piece.heat_path_m**2
+    needed = drying_fourier(load.water_share) * place.path_m("water") ** 2
     usual_s = needed / moisture.value
     if load.dryness == "damp" and usual_s <= DRY_FIRST_S:
         return None
     low_s, high_s = needed / moisture.high[0], needed / moisture.low[0]
-    turned_s = usual_s / 4.0 if piece.heated_from == "one" else None
+    one_way = place.spot.water_mm == place.spot.thickness_mm
+    turned_s = usual_s / 4.0 if one_way else None
     turned = f"; with both faces free {_hours(turned_s)} h would do" if turned_s is not None else ""
+    how = f"heated from {'one face' if one_way else 'both faces'}"
+    if piece.shape is not None:
+        how = f"its water has furthest to go in {place.words}"
     message = (
-        f'Dry first: "{piece.name}" is {load.dryness}, {piece.thickest_mm:g} mm thick and heated '
-        f"from {'one face' if turned else 'both faces'}, so its water needs about "
-        f"{_hours(usual_s)} h at 80 to 95 °C with the lid ajar ({_hours(low_s)} to "
-        f'{_hours(high_s)} h){turned}; then write dryness = "bone dry".'
+        f'Dry first: "{piece.name}" is {load.dryness}, {place.spot.thickness_mm:g} mm thick and '
+        f"{how}, so its water needs about {_hours(usual_s)} h at 80 to 95 °C with the lid ajar "
+        f'({_hours(low_s)} to {_hours(high_s)} h){turned}; then write dryness = "bone dry".'
     )
     return DryingAdvice(piece, usual_s, low_s, high_s, turned_s, message)
 
