@@ -139,6 +139,7 @@ def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
     """
     changes: list[str] = []
     merges: list[str] = []
+    schedule = _without_cooling(schedule, controller, changes)
     rounded = segments = _rounded(schedule, controller, changes)
     if len(segments) > controller.max_segments:
         segments = merged(schedule.start_c, segments, controller, merges)
@@ -165,6 +166,26 @@ def _actions(rounded: list[Segment], segments: list[Segment]) -> Iterator[HandAc
         if part.action:
             yield HandAction(number, part.target_c, part.action, on_the_way=not at_end)
         number += at_end
+
+
+def _without_cooling(schedule: Schedule, controller: Controller, changes: list[str]) -> Schedule:
+    """Return a schedule without what follows its peak, if the controller cannot control that."""
+    first = schedule.peak_index + 1
+    after = schedule.segments[first:]
+    if controller.controls_cooling or not after:
+        return schedule
+    slowed = [i for i, s in enumerate(after, start=first) if s.drive != "off" or s.hold_s > 0.0]
+    if slowed:
+        label = schedule.label(slowed[0])
+        raise FiringError(
+            f"segment {label} controls the cooling, and this controller cannot; use one that can, "
+            "or design a program that cools by itself"
+        )
+    changes.append(
+        f"Segment {schedule.label(first)} and what follows is natural cooling: left out, the "
+        "program ends at the peak."
+    )
+    return replace(schedule, segments=schedule.segments[:first])
 
 
 def _planned(schedule: Schedule) -> tuple[float, float | None]:

@@ -12,6 +12,12 @@ from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Reason
 from firing.ware.load import Load
 
+RESERVE = 0.10
+"""By how much weaker the elements may get before a program is not kept any more, unless said
+otherwise (a choice: `reserve-choice`)."""
+MOST_RESERVE = 0.5
+FEW_WITHIN = 0.03
+"""The fewest segments are taken that come within this share of the fastest program (a choice)."""
 OPEN_C = 100.0
 """Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
 
@@ -58,6 +64,10 @@ class DesignRequest:
         The kiln whose cooling stands in where none is given.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
+    reserve : float
+        The program is still kept with elements weaker by this share; 0 uses full power.
+    few_within : float
+        The fewest segments within this share of the fastest program are used; 0 for the fastest.
     """
 
     purpose: Purpose
@@ -70,6 +80,8 @@ class DesignRequest:
     start_c: float = ROOM_C
     usual: UsualKiln = TRIAL
     without: tuple[Reason, ...] = ()
+    reserve: float = RESERVE
+    few_within: float = FEW_WITHIN
 
     @property
     def room_c(self) -> float:
@@ -94,6 +106,11 @@ class DesignRequest:
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
                 "or --top 980, not both"
+            )
+        if not 0.0 <= self.reserve <= MOST_RESERVE:
+            raise FiringError(
+                f"a power reserve of {100.0 * self.reserve:g} % is outside 0 to "
+                f"{100.0 * MOST_RESERVE:.0f} %; 10 % is usual, 0 uses full power"
             )
         bounds = self.bounds
         if bounds.hold_at_most_s is not None and bounds.hold_at_most_s < bounds.hold_at_least_s:

@@ -72,7 +72,7 @@ class Problem:
     """What is asked: where from, where to, under which caps, and in which steps.
 
     `candidates` are the ends the way up may have; `rising` and `falling` cap the rate up and down;
-    the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
+    `power` is how fast the kiln rises where that is waited for, and no cap; the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
     down, with their holds.
     """
 
@@ -86,6 +86,7 @@ class Problem:
     own: OwnCooling
     controller: Controller
     held_s: dict[float, float] = field(default_factory=dict)
+    power: RateCap | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +101,10 @@ class ProgramSolution:
     by_segments: tuple[tuple[int, float], ...]
 
 
-def solve(problem: Problem) -> ProgramSolution | None:
+def solve(problem: Problem, few_within: float = 0.0) -> ProgramSolution | None:
     """Return the fastest program from closing to opening; None if there is none within two weeks.
 
-    Of equally fast programs the one with the fewest segments is returned.
+    Of programs within a share of the fastest the one with the fewest segments is returned.
     """
     controller = problem.controller
     highest_c = max(candidate.peak_c for candidate in problem.candidates)
@@ -115,6 +116,7 @@ def solve(problem: Problem) -> ProgramSolution | None:
         controller,
         problem.candidates,
         controller.max_segments,
+        problem.power,
     )
     cooling = CoolingSearch(
         [candidate.peak_c for candidate in problem.candidates],
@@ -130,13 +132,14 @@ def solve(problem: Problem) -> ProgramSolution | None:
         problem.own,
         controller,
         problem.held_s,
-        MAX_SEGMENTS,
+        MAX_SEGMENTS if controller.controls_cooling else 0,
     )
     up = np.minimum.accumulate(heating.times_s(), axis=0)
     down = np.array([cooling.times_s(candidate.peak_c) for candidate in problem.candidates]).T
     best, way = _combined(up, down)
     within = min(controller.max_segments, best.size)
-    chosen = int(np.argmin(best[:within] > best[:within].min() + _TIE_S))
+    enough_s = best[:within].min() * (1.0 + few_within) + _TIE_S
+    chosen = int(np.argmin(best[:within] > enough_s))
     time_s = float(best[chosen])
     if not time_s <= LONGEST_S:
         return None

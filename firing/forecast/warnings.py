@@ -128,9 +128,8 @@ def _ware(forecast: Forecast) -> Iterator[PlanWarning]:
             source=breach.source,
         )
     for caution in forecast.ware.cautions:
-        yield PlanWarning(
-            "slow_drying", "check", caution.message, at_c=caution.at_c, source=caution.source
-        )
+        name = "slow_drying" if caution.kind == "vapour" else "still_shrinks"
+        yield PlanWarning(name, "check", caution.message, at_c=caution.at_c, source=caution.source)
 
 
 def _sentence(words: str) -> str:

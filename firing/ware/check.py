@@ -104,7 +104,8 @@ def check_ware(
     found = sorted((*by_rates, *more), key=lambda breach: (breach.segment, breach.from_c))
     wet = any(b.reason == "free water" and b.kind != "rate" for b in found)
     slow = None if wet else slow_drying(course, limits, whole)
-    return WareVerdict(limits, course, tuple(found), () if slow is None else (slow,))
+    cautions = [caution for caution in (still_shrinks(limits), slow) if caution is not None]
+    return WareVerdict(limits, course, tuple(found), tuple(cautions))
 
 
 # The limits are of the steady ramp; where the reaction sweeps through, the wall may lag this much
@@ -177,6 +178,30 @@ def check_wall(
             found.append(_too_uneven(schedule, segment_at(largest.at_s), course, limit, largest))
     found.extend(_bound_water_left(course, schedule, segment_at))
     return tuple(found)
+
+
+def still_shrinks(limits: WareLimits) -> Breach | None:
+    """Return the caution that goes with ware which shrinks while it is fired; None if it does not.
+
+    The stay it needs is a rule of thumb for an even wall, and no wall is even.
+    """
+    shrinking = [dwell for dwell in limits.dwells if dwell.reason == "shrinkage"]
+    if not shrinking:
+        return None
+    (dwell,) = shrinking
+    low_c, high_c = dwell.window_c
+    return Breach(
+        "dry first",
+        0,
+        "shrinkage",
+        dwell.text,
+        dwell.source,
+        low_c,
+        high_c,
+        high_c,
+        f'"{limits.piece.name}" still shrinks as it dries, and thin parts shrink before thick ones. '
+        "Bone-dry ware is safer: dry it in air first if you have the time.",
+    )
 
 
 def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> Breach | None:

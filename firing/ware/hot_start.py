@@ -23,6 +23,7 @@ DAMP_IS_DRY_ABOVE_C = 300.0
 _DRY_FOURIER = 5.0
 """Of all free water exp(−5·π²/4) is left then, less than a hundred thousandth."""
 _NAMES: dict[Reason, str] = {
+    "shrinkage": "its shrinkage water",
     "free water": "its free water",
     "bound water": "its bound water",
     "carbon": "its carbon",

@@ -23,6 +23,7 @@ USUAL_MARGIN = 1.5
 """What rates of common practice and published advice contain already; ``usual-margin-choice``."""
 
 Reason = Literal[
+    "shrinkage",
     "free water",
     "bound water",
     "carbon",

@@ -19,9 +19,12 @@ from firing.ware.drying import (
     DRY_BISQUE_SHARE,
     DRY_SHARE,
     DRYING_C,
+    SHRINKING_C,
     allowed_vapour_kpa,
     drying_advice,
     drying_fourier,
+    shrinking_fourier,
+    shrinking_s,
 )
 from firing.ware.limits import (
     HIGHEST_C,
@@ -103,7 +106,7 @@ def limits_for(
         dwells=tuple(dwells_of(wall)),
         vapour_kpa=allowed_vapour_kpa(wall.body, wall.before),
         places=wall.places,
-        advice=drying_advice(load),
+        advice=drying_advice(load, margin, wall.done.drying_fourier),
     )
 
 
@@ -442,9 +445,27 @@ _FACTOR_OF_THREE = (1.0 / 3.0, 3.0)
 
 def dwells_of(wall: GoverningWall) -> Iterator[Dwell]:
     """Yield every dwell for a wall, from the coldest window to the hottest."""
+    yield from _shrinking(wall)
     yield from _drying(wall)
     yield from _steam(wall)
     yield from _burn_out(wall)
+
+
+def _shrinking(wall: GoverningWall) -> Iterator[Dwell]:
+    left = shrinking_fourier(wall.water_share) - wall.done.drying_fourier
+    if left <= 0.0 or not wall.shrinking:
+        return
+    moisture = wall.body.of("moisture diffusivity", "raw")
+    best_s = shrinking_s(wall.body, left, wall.path_m)
+    yield Dwell(
+        SHRINKING_C,
+        best_s * wall.margin,
+        "shrinkage",
+        f"{wall.words} still shrinks, and must do so before it gets hotter",
+        "shrinkage-drying-practice",
+        best_s * moisture.value / moisture.high[0],
+        best_s * max(wall.margin, moisture.value / moisture.low[0]),
+    )
 
 
 def _drying(wall: GoverningWall) -> Iterator[Dwell]:
