@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,12 +15,18 @@ from firing.cli.arguments import (
     controller_option,
     json_option,
     kiln_options,
+    kiln_size_option,
+    one_kiln,
 )
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 
 @click.command("design")
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
+@kiln_size_option
 @click.option("--cone", metavar="CONE", help="The cone wanted.")
 @click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
 @controller_option()
@@ -81,6 +88,7 @@ def design_command(
     purpose: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     cone: str | None,
     top_c: float | None,
     controller: str | None,
@@ -155,6 +163,7 @@ def design_command(
                 kiln=in_kiln,
                 controller=keyed,
                 open_c=open_c,
+                usual=one_kiln(kiln, usual),
             )
         else:
             request = DesignRequest(
@@ -165,6 +174,7 @@ def design_command(
                 margin=margin,
                 cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
                 open_c=open_c,
+                usual=one_kiln(kiln, usual),
                 reserve=reserve / 100.0,
                 few_within=0.0 if fastest else FEW_WITHIN,
             )

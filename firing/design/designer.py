@@ -116,6 +116,7 @@ def _design(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=request.usual,
         )
         tighter = tightened(kept, result.breaches)
         if tighter is None or rounds == _TIGHTENINGS:
@@ -133,8 +134,7 @@ def _design(
         )
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
-        (count, result.total_s + time_s - solution.time_s)
-        for count, time_s in solution.by_segments
+        (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
     )
     return Design(
         schedule=schedule,
@@ -175,7 +175,9 @@ def costs_of(
     as_many = replace(controller, max_segments=len(found.schedule.segments))
     exact = replace(request, few_within=0.0)
 
-    def saved_s(request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves) -> float:
+    def saved_s(
+        request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves
+    ) -> float:
         try:
             other = answer(load, request, limits, curves, as_many, ready.offset_c)
         except FiringError:
@@ -242,7 +244,8 @@ def prepared(
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return Prepared(load, ware, limits, default_curves(request.room_c, request.reserve), 0.0)
+        curves = default_curves(request.room_c, request.reserve, request.usual)
+        return Prepared(load, ware, limits, curves, 0.0)
     curves = curves_of(
         kiln,
         load,
@@ -261,18 +264,34 @@ def _notes(
     curves: KilnCurves,
     kiln: KilnDescription | None,
 ) -> list[str]:
-    piece = limits.piece
-    notes = [
-        f'The thickest way for heat governs: "{piece.name}", {piece.thickest_mm:g} mm, heated from '
-        f"{'both faces' if piece.heated_from == 'both' else 'one face'}."
-    ]
+    notes = [_slowest_words(limits)]
     if request.without:
         notes.append(f"Left out, never for real ware: {', '.join(request.without)}.")
     if kiln is None:
-        notes.append("No kiln was given: its power and its cooling are default curves.")
+        notes.append(
+            "No kiln was given: its power is a default curve, its cooling that of "
+            f"{request.usual.words}."
+        )
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+def _slowest_words(limits: WareLimits) -> str:
+    """Name the spot that sets the pace, and the one that dries last where that is another."""
+    heat, water = limits.places["heat"], limits.places["water"]
+    words = f"The slowest spot is {heat.words}"
+    words = f"{words}." if water == heat else f"{words}; the last to dry is {water.words}."
+    eased = water.piece.eased()
+    if eased is None:
+        return words
+    how, piece = eased
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+    now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
+    return (
+        f'{words} {how} "{piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
+        "time for its water and its heat."
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ import numpy as np
 from firing.design.cooling_search import OwnCooling
 from firing.design.rate_limits import everywhere
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -53,7 +54,9 @@ class KilnCurves:
     waited_for: bool = False
 
 
-def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
+def default_curves(
+    room_c: float = ROOM_C, reserve: float = 0.0, usual: UsualKiln = TRIAL
+) -> KilnCurves:
     """Return the default kiln's curves, for when no kiln is given.
 
     Cold, where nothing is lost yet, all its power heats: elements weaker by a share of it are
@@ -63,7 +66,7 @@ def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
     fastest = default_kiln.full_power_rate_c_per_h(hot_c)
     rates = np.maximum(fastest - reserve * fastest[0], _SLOWEST_C_PER_H)
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
-    low, high = default_kiln.COOLING_FACTOR_RANGE
+    factor, (low, high) = usual.cooling_factor, usual.cooling_range
     return KilnCurves(
         everywhere(
             KILN,
@@ -74,11 +77,11 @@ def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
         ),
         OwnCooling(
             cool_c,
-            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c),
-            quick=high / default_kiln.COOLING_FACTOR,
-            slow=low / default_kiln.COOLING_FACTOR,
+            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c, factor=factor),
+            quick=high / factor,
+            slow=low / factor,
             basis="the default cooling curve",
-            source=default_kiln.COOLING_SOURCE,
+            source=usual.source,
         ),
         HIGHEST_BY_DEFAULT_C,
         "the end of the default heating curve",

@@ -6,6 +6,7 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Reason
@@ -59,6 +60,8 @@ class DesignRequest:
         Closing to opening at this temperature is what is made shortest [°C].
     start_c : float
         Where the program starts [°C].
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
     reserve : float
@@ -75,6 +78,7 @@ class DesignRequest:
     cooling: CoolingRequest = field(default_factory=CoolingRequest)
     open_c: float = OPEN_C
     start_c: float = ROOM_C
+    usual: UsualKiln = TRIAL
     without: tuple[Reason, ...] = ()
     reserve: float = RESERVE
     few_within: float = FEW_WITHIN

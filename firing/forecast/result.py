@@ -10,6 +10,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.serialise import Serialised, as_json, keyed
@@ -183,6 +184,8 @@ class Forecast(Plottable):
         What the ware is taken to have lost before a program that starts hot, as sentences.
     ware : WareVerdict or None
         Whether the firing is safe for the ware, natural cooling included, if a load was given.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none was given.
     """
 
     schedule: Schedule
@@ -205,6 +208,7 @@ class Forecast(Plottable):
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
+    usual: UsualKiln = TRIAL
 
     def __repr__(self) -> str:
         """Return title, hours, peak, opening and cone, on one line."""
