@@ -9,7 +9,7 @@ from firing.review import thresholds as limit
 from firing.review.alignment import align
 from firing.review.ramp import RampRun, interruptions
 from firing.review.resample import ResampledTrace, moving_mean
-from firing.review.segment_analysis import AnalysedSegment, analyse
+from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
@@ -17,23 +17,30 @@ Mask = npt.NDArray[np.bool_]
 
 
 def known_duty(
-    trace: ResampledTrace, schedule: Schedule | None, set_point_c: FloatArray | None
+    trace: ResampledTrace,
+    schedule: Schedule | None,
+    set_point_c: FloatArray | None,
+    analysed: AnalysedLog | None = None,
 ) -> FloatArray:
     """Return the share of full power at each sample as far as a log without duty shows it.
 
     1 where the kiln was behind its program, 0 where it cooled by itself, NaN elsewhere.
-    `set_point_c` is the logged set-point at the samples of the trace.
+    `set_point_c` is the logged set-point at the samples of the trace; `analysed` is the plan laid
+    along it, where that was done before.
     """
     full = np.zeros(trace.time_s.size, dtype=bool)
     off = np.zeros_like(full)
     if set_point_c is not None:
         behind = set_point_c - trace.temperature_c > limit.BEHIND_SET_POINT_C
         full |= _sustained(trace, behind & (trace.rate_c_per_h > 0.0))
-    if schedule is None:
+    if schedule is None and analysed is None:
         off |= _free_cooling(trace, int(np.argmax(trace.temperature_c)))
     else:
-        alignment = align(schedule, trace)
-        for segment in analyse(schedule, trace, alignment).segments:
+        if analysed is None:
+            assert schedule is not None
+            analysed = analyse(schedule, trace, align(schedule, trace))
+        alignment = analysed.alignment
+        for segment in analysed.segments:
             on, without = _segment(segment)
             full |= on
             off |= without

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
     from firing.thermocouple.exposure import DriftRemark, Exposure
     from firing.trace import FloatArray
+    from firing.ware.load import Load
 
 Cause = Literal[
     "late_start",
@@ -58,6 +60,10 @@ Severity = Literal["act", "check", "note"]
 Confidence = Literal["sure", "likely", "possible"]
 """``sure``: the log shows it; ``likely``: it fits this best; ``possible``: it fits this as well as
 something else that is named."""
+
+
+PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
+"""Why a kiln was short of power: elements or banks, heat that escapes, more to heat, sagging volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +157,8 @@ class CoolingReview(Serialised):
 class Finding(Serialised):
     """Something a person should know, with what it rests on and one thing to do next.
 
-    `confidence` says how far the log alone bears the message out.
+    `confidence` says how far the log alone bears the message out.  A want of power also has its
+    `reason`, with the probability of each.
     """
 
     id: str
@@ -162,10 +169,19 @@ class Finding(Serialised):
     source: str = ""
     at_s: float | None = None
     confidence: Confidence = "sure"
+    reason: PowerReason | None = None
+    probabilities: Mapping[PowerReason, float] | None = field(default=None, hash=False)
 
     json_keys = (
         "id", "severity", "confidence", "message", "evidence", "next_step", "source", "at_s",
     )  # fmt: skip
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the finding as the JSON shows it; a reason only where it has one."""
+        shown = json_fields(self)
+        if self.reason is not None:
+            shown |= {"reason": self.reason, "probabilities": dict(self.probabilities or {})}
+        return shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -464,6 +480,7 @@ class Review(Plottable):
     quickening: Quickening | None = None
     extra_segment: ExtraSegment | None = None
     kiln: KilnDescription | None = None
+    load: Load | None = None
     kiln_unused: str = ""
     comparison: Comparison | None = None
 

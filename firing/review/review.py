@@ -102,10 +102,10 @@ def review(
         # What a kiln's tables do not reach must not keep anybody from reading a log.
         kiln_unused = str(error)
         plan = forecast(schedule)
-    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), kiln_unused)
+    result = _reviewed(schedule, plan, log, channel, due, kiln, load, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
-    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, ())
+    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, None, ())
     return replace(result, comparison=compare(result, other))
 
 
@@ -116,6 +116,7 @@ def _reviewed(
     channel: int,
     due: datetime | None,
     kiln: KilnDescription | None,
+    load: Load | None,
     witnesses: tuple[Witness, ...],
     kiln_unused: str = "",
 ) -> Review:
@@ -186,6 +187,7 @@ def _reviewed(
         quickening=quicker,
         extra_segment=extra,
         kiln=kiln,
+        load=load,
         kiln_unused=kiln_unused,
     )
     return replace(result, findings=find(result))

@@ -443,3 +443,52 @@ LOGGED_SHARE = 0.5
 """An output missing in more rows is left out [1; practice]."""
 LEAST_DUTY = 0.03
 """An output that never differs by more, or is less on average, fired no kiln [1; practice]."""
+
+# Which reason a want of power has; heat as a share of what full power gives in the time
+
+REASON_LEAST_WINDOWS = 2
+"""So many half-hours must show what the elements gave [number; choice]."""
+REASON_SCATTER = 0.02
+"""A half-hour's own scatter [share; made firings]."""
+REASON_DRYING_C, REASON_DRYING = 220.0, 0.06
+"""Below this, free water and the first corner of a cold kiln leave so much open
+[°C, share; made firings]."""
+REASON_BOUND_WATER_C, REASON_BOUND_WATER = (440.0, 650.0), 0.30
+"""Where raw ware loses its bound water, which nobody weighs, so much is open
+[°C, share; made firings]."""
+REASON_MODEL, REASON_MODEL_C = 0.03, 200.0
+"""What the model of a learnt kiln leaves out, and over how many degrees that stays alike
+[share, °C; made firings]."""
+REASON_SUPPLY, REASON_SUPPLY_S = 0.02, 3 * 3600.0
+"""What a healthy supply wanders by, as power, and over how long [share, s; practice]."""
+REASON_FIT, REASON_FIT_LOSS = 0.03, 0.06
+"""How well a fit tells power and capacity, and losses [share; made firings]."""
+REASON_LOAD_GIVEN, REASON_LOAD_OPEN = 0.10, 0.20
+"""How well a load that was given, and one that was not, is known [share; practice]."""
+REASON_OTHER, REASON_OTHER_C = 0.08, 120.0
+"""What has none of the marks may lie so far off, over so many degrees [share, °C; choice]."""
+REASON_KEPT_UP = 0.05
+"""Where a kiln kept up it needed no more power than it had, give or take this [share; choice]."""
+REASON_DIP_LEAST_S, REASON_BACK_S = 3600.0, 1800.0
+"""A sag is told from this length on, and once it was over for so long [s; choice]."""
+REASON_PRIORS = {
+    "power": 0.30,
+    "step": 0.15,
+    "losses": 0.20,
+    "load": 0.15,
+    "supply": 0.12,
+    "as_learnt": 0.03,
+    "unknown": 0.05,
+}
+"""How often each is met before a log is read [probability; practice]."""
+REASON_SIZES = {
+    "power": (0.22, 0.13, 0.06),
+    "step": (0.30, 0.15, 0.10),
+    "losses": (0.30, 0.25, 0.07),
+    "load": (0.80, 0.60, 0.20),
+    "supply": (0.25, 0.13, 0.08),
+}
+"""How large each is when it is met: expected, scatter, and the least that counts [share; practice]:
+power lost; loss added; load beyond the expected."""
+REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
+"""From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
