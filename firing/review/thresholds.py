@@ -444,6 +444,25 @@ LOGGED_SHARE = 0.5
 LEAST_DUTY = 0.03
 """An output that never differs by more, or is less on average, fired no kiln [1; practice]."""
 
+# What a log lacks
+
+GAP_INTERVALS, GAP_LEAST_S = 5.0, 60.0
+"""Readings further apart than so many usual intervals, and so long, leave a gap [number, s;
+practice]."""
+GAP_READINGS = 10
+"""Fewer readings have no usual interval [number; choice]."""
+GAP_PEAK_C = 8.0
+"""A gap hides the peak where the kiln could have gone this far above all readings
+[°C; `PEAK_OFF_C`]."""
+GAP_SLOPE_S, GAP_LEAST_C_PER_H = 900.0, 60.0
+"""How fast a kiln climbs and falls is taken over so long, and at least so much
+[s, °C/h; choice]."""
+GAP_MOMENT_S = 1.0
+"""What stands for no time at all [s; choice]."""
+GAP_CONES, GAP_MOST_CONES = 0.05, 0.15
+"""A gap hides heat-work where leaving it out lowers, or the most it could hold raises, the cone by
+so much [cones; choice]."""
+
 # Which reason a want of power has; heat as a share of what full power gives in the time
 
 REASON_LEAST_WINDOWS = 2
