@@ -20,7 +20,7 @@ from firing.review.comparison import compare
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
 from firing.review.heat_verdict import (
-    cones_of_channels,
+    heat_of_channels,
     heat_verdict,
     heated_until_s,
     planned_cones,
@@ -127,6 +127,9 @@ def _reviewed(
     refused = unrelated_to_plan(schedule, analysed)
     accounts = _accounts(plan, analysed)
     segments = tuple(map(_reviewed_segment, plan.segments, analysed.segments, accounts))
+    aligned_plan_c = np.full(log.trace.time_s.shape, np.nan)
+    if not refused:
+        aligned_plan_c = _aligned_plan_c(log.trace.time_s, plan.segments, alignment)
     planned_s = sum(segment.planned_s for segment in segments)
     late, began_s = _late_start(log, alignment, due)
     actual_s = alignment.end_s - began_s if alignment.complete and not refused else None
@@ -140,16 +143,15 @@ def _reviewed(
             plan, alignment, trace, quicker, None if extra is None else extra.end_s
         )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
-    by_readings, by_channel = cones_of_channels(log, channel, kiln, error)
-    reached = by_channel.get(log.trace.channels[channel])
+    seen = heat_of_channels(log.trace, trace, channel, kiln, error)
+    reached = seen.judged.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
     heat = heat_verdict(
         log.trace,
         trace,
+        seen,
         channel=channel,
-        reached=reached,
-        by_readings=by_readings,
         heated_until_s=heated_until_s(trace),
         error=error,
         kiln=kiln,
@@ -171,14 +173,12 @@ def _reviewed(
         cooling=cooling,
         cones_planned=planned_cones(plan, kiln, error),
         cones=reached,
-        cones_by_channel=by_channel,
+        cones_by_channel=seen.judged,
         findings=(),
         analysed=analysed,
         plan_time_s=plan.trace.time_s + alignment.start_s,
         plan_c=plan.trace.channel_c(),
-        aligned_plan_c=np.full(log.trace.time_s.shape, np.nan)
-        if refused
-        else _aligned_plan_c(log.trace.time_s, plan.segments, alignment),
+        aligned_plan_c=aligned_plan_c,
         refused=refused,
         begins_inside=alignment.starts_inside,
         ended="log" if alignment.stops_inside else "stopped" if alignment.aborted else "program",

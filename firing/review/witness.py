@@ -7,15 +7,13 @@ the thermocouple, where it sits, reads too low by.  It may be written into the k
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from firing.cones.equivalence import law_shift_c
-from firing.cones.heatwork import readings
-from firing.cones.kinetics import ConeLaw, cone_law
-from firing.cones.occupation import Occupation, occupy
+from firing.cones.equivalence import moves_to_shares
+from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.cones.uncertainty import budget
 from firing.errors import FiringError
@@ -91,30 +89,29 @@ def judge_witnesses(trace: Trace, channel: int, witnesses: Sequence[Witness]) ->
     FiringError
         If a cone and the readings are further apart than any offset.
     """
-    kiln = trace.channels[channel]
-    own: dict[str, list[Witness]] = {}
+    own: dict[int, list[Witness]] = {}
     for witness in witnesses:
-        name = _channel_at(trace, witness.place)
-        if name is not None and name != kiln:
-            own.setdefault(name, []).append(witness)
+        number = _channel_at(trace, witness.place)
+        if number is not None and number != channel:
+            own.setdefault(number, []).append(witness)
     return WitnessVerdict(
-        _offset(trace, kiln, witnesses),
-        tuple(_offset(trace, name, beside) for name, beside in own.items()),
+        _offset(trace, channel, witnesses),
+        tuple(_offset(trace, number, beside) for number, beside in own.items()),
     )
 
 
-def _channel_at(trace: Trace, place: str) -> str | None:
-    """Return the channel that a place names, by its name or its number from 1."""
+def _channel_at(trace: Trace, place: str) -> int | None:
+    """Return the channel, from 0, that a place names, by its name or its number from 1."""
     wanted = place.casefold()
-    for number, name in enumerate(trace.channels, start=1):
-        if wanted in (name.casefold(), str(number)):
-            return name
+    for number, name in enumerate(trace.channels):
+        if wanted in (name.casefold(), str(number + 1)):
+            return number
     return None
 
 
-def _offset(trace: Trace, channel: str, witnesses: Sequence[Witness]) -> KilnOffset:
-    time_s, temperature_c = readings(trace.time_s, trace.channel_c(channel))
-    results = tuple(_result(time_s, temperature_c, channel, witness) for witness in witnesses)
+def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffset:
+    channel, temperature_c = trace.channels[number], trace.temperature_c[:, number]
+    results = tuple(_result(trace.time_s, temperature_c, channel, each) for each in witnesses)
     lows = [r.low_c for r in results if r.low_c is not None]
     highs = [r.high_c for r in results if r.high_c is not None]
     agree = not lows or not highs or max(lows) <= min(highs)
@@ -142,24 +139,20 @@ def _offset(trace: Trace, channel: str, witnesses: Sequence[Witness]) -> KilnOff
 def _result(
     time_s: FloatArray, temperature_c: FloatArray, channel: str, witness: Witness
 ) -> WitnessResult:
-    law = cone_law(witness.cone)
-    occupation = occupy(time_s, temperature_c, [law], limit.FURTHEST_C + 50.0)
-
-    def law_shift(moved_c: float) -> float:
-        return law_shift_c(law.cone, time_s, temperature_c + moved_c)
-
-    def shift_for(share: float) -> float | None:
-        return _shift_c(law, occupation, share, law_shift)
-
-    computed = occupation.heatwork(law, law_shift(0.0))
+    if witness.clock_h is None:
+        shares = [BENDING_BEGINS if witness.stands else DOWN]
+    else:
+        hours = (witness.clock_h + early_h for early_h in (0.0, -limit.READING_H, limit.READING_H))
+        shares = [share_at(min(max(hour, 0.0), 6.0)) for hour in hours]
+    computed, moves = moves_to_shares(witness.cone, time_s, temperature_c, shares, limit.FURTHEST_C)
 
     def result(offset_c: float | None, low_c: float | None, high_c: float | None) -> WitnessResult:
         words = position_words(computed)
         return WitnessResult(witness, channel, computed, words, offset_c, low_c, high_c)
 
-    own_c = budget(law).total_c
+    own_c = budget(cone_law(witness.cone)).total_c
     if witness.clock_h is None:
-        bound = shift_for(BENDING_BEGINS if witness.stands else DOWN)
+        bound = moves[0]
         if bound is None:
             # A cone long down, or far from bending, as it ought to be, bounds nothing near.
             expected = (computed < BENDING_BEGINS) if witness.stands else (computed >= DOWN)
@@ -168,9 +161,7 @@ def _result(
             raise _too_far(witness, channel, computed)
         low, high = (None, bound + own_c) if witness.stands else (bound - own_c, None)
         return result(None, low, high)
-    middle = shift_for(share_at(witness.clock_h))
-    before = shift_for(share_at(max(witness.clock_h - limit.READING_H, 0.0)))
-    after = shift_for(share_at(min(witness.clock_h + limit.READING_H, 6.0)))
+    middle, before, after = moves
     if middle is None or before is None or after is None:
         raise _too_far(witness, channel, computed)
     low_c = middle - math.hypot(middle - before, own_c)
@@ -186,31 +177,6 @@ def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
         f"(they leave it {position_words(computed)}); check the cone's number, and that "
         "it stood in this firing"
     )
-
-
-def _shift_c(
-    law: ConeLaw, occupation: Occupation, share: float, law_shift: Callable[[float], float]
-) -> float | None:
-    """Return the degrees to add to the readings for a share of the heat-work; None if too many."""
-    moved_c = 0.0
-    for _ in range(2):
-        # The rate of approach, by which the law is moved, changes little with the readings.
-        own_c = law_shift(moved_c)
-        low_c, high_c = -limit.FURTHEST_C, limit.FURTHEST_C
-        if not (
-            occupation.heatwork(law, own_c + low_c)
-            < share
-            <= occupation.heatwork(law, own_c + high_c)
-        ):
-            return None
-        for _ in range(40):
-            middle_c = 0.5 * (low_c + high_c)
-            if occupation.heatwork(law, own_c + middle_c) < share:
-                low_c = middle_c
-            else:
-                high_c = middle_c
-        moved_c = high_c
-    return moved_c
 
 
 def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
