@@ -11,7 +11,7 @@ import numpy as np
 
 from firing.review import thresholds as limit
 from firing.serialise import Serialised
-from firing.trace import FloatArray
+from firing.trace import FloatArray, Trace
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -87,21 +87,23 @@ def _fastest_c_per_s(
     return max(float(slopes.max(initial=0.0)), least), max(float(-slopes.min(initial=0.0)), least)
 
 
-def left_out(
-    time_s: FloatArray, temperature_c: FloatArray, gaps: Sequence[Gap]
-) -> tuple[FloatArray, FloatArray]:
-    """Return a course as if the gaps had taken no time: what it surely did."""
-    shifted_s = time_s.copy()
+def left_out(trace: Trace, gaps: Sequence[Gap]) -> Trace:
+    """Return a log as if its gaps had taken no time: what the kiln surely did."""
+    time_s = trace.time_s.copy()
     for gap in gaps:
         # The readings on either side stay a moment apart.
-        shifted_s[time_s >= gap.end_s] -= gap.seconds - limit.GAP_MOMENT_S
-    return shifted_s, temperature_c
+        time_s[trace.time_s >= gap.end_s] -= gap.seconds - limit.GAP_MOMENT_S
+    # What no channel or another one has in between has no place left.
+    kept = np.concatenate(([True], np.diff(np.maximum.accumulate(time_s)) > 0.0))
+    return replace(trace, time_s=time_s[kept], temperature_c=trace.temperature_c[kept], duty=None)
 
 
 def at_most(
     time_s: FloatArray, temperature_c: FloatArray, gaps: Sequence[Gap]
 ) -> tuple[FloatArray, FloatArray]:
     """Return a course that stood in every gap at the highest the kiln could have come to."""
+    usable = np.isfinite(temperature_c)
+    time_s, temperature_c = time_s[usable], temperature_c[usable]
     extra_s = [
         at_s
         for gap in gaps
@@ -113,11 +115,12 @@ def at_most(
     return all_s[order], np.concatenate((temperature_c, extra_c))[order]
 
 
-def judged(gaps: Sequence[Gap], numbers: Sequence[float | None]) -> tuple[Gap, ...]:
-    """Mark the gaps that hide heat-work, by the cones with them left out, bridged and at most."""
-    least, bridged, most = (-99.0 if number is None else number for number in numbers)
-    hides = bridged - least > limit.GAP_CONES or most - bridged > limit.GAP_MOST_CONES
-    if not hides:
+def hiding_heatwork(
+    gaps: Sequence[Gap], least: float | None, bridged: float | None, most: float | None
+) -> tuple[Gap, ...]:
+    """Mark the gaps that hide heat-work, by the cone with them left out, bridged, and at most."""
+    low, middle, high = (-99.0 if n is None else n for n in (least, bridged, most))
+    if middle - low <= limit.GAP_CONES and high - middle <= limit.GAP_MOST_CONES:
         return tuple(gaps)
     hottest_c = max(gap.highest_c for gap in gaps)
     return tuple(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.review.gaps import Gap
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -446,6 +447,7 @@ class Review(Plottable):
     `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
     when.
     `analysed` is the log along its plan, which the findings are drawn from.
+    `gaps` are the stretches without readings, `load` what was in the kiln.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
     `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
     not used, and `comparison` the other firing of the plan that this one is set beside.
@@ -481,8 +483,19 @@ class Review(Plottable):
     extra_segment: ExtraSegment | None = None
     kiln: KilnDescription | None = None
     load: Load | None = None
+    gaps: tuple[Gap, ...] = ()
     kiln_unused: str = ""
     comparison: Comparison | None = None
+
+    @property
+    def cone_is_least(self) -> bool:
+        """Whether the cones are a lower bound, as the log lacks some of the heat-work."""
+        return any(gap.hides_heatwork for gap in self.gaps)
+
+    @property
+    def peak_is_hidden(self) -> bool:
+        """Whether the highest reading may lie where the log lacks readings."""
+        return any(gap.hides_peak for gap in self.gaps)
 
     @cached_property
     def peak_c(self) -> float:
@@ -543,6 +556,7 @@ class Review(Plottable):
                 "unit": self.log.dialect.unit,
                 "interval_s": self.log.interval_s,
             },
+            gaps=self.gaps,
             lead_in_s=self.lead_in_s,
             planned_s=self.planned_s,
             planned_basis=self.planned_basis,
@@ -561,6 +575,7 @@ class Review(Plottable):
                 **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,
                 "planned_number": self.cones_planned.reached_number,
+                "lower_bound": self.cone_is_least,
                 "by_channel": self.cones_by_channel,
             },
             heatwork=self.heat,

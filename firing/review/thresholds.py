@@ -451,9 +451,13 @@ GAP_INTERVALS, GAP_LEAST_S = 5.0, 60.0
 practice]."""
 GAP_READINGS = 10
 """Fewer readings have no usual interval [number; choice]."""
-GAP_PEAK_C = 8.0
+GAP_PEAK_C = 5.0
 """A gap hides the peak where the kiln could have gone this far above all readings
 [°C; `PEAK_OFF_C`]."""
+GAP_TELLING_S = 1800.0
+"""So much missing is worth a look, wherever it is [s; practice]."""
+GAP_CORNER_S = 600.0
+"""Of a segment that ends in a gap this long, nobody knows what made it longer [s; practice]."""
 GAP_SLOPE_S, GAP_LEAST_C_PER_H = 900.0, 60.0
 """How fast a kiln climbs and falls is taken over so long, and at least so much
 [s, °C/h; choice]."""

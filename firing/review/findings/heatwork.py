@@ -53,7 +53,12 @@ def _cone(review: Review) -> Iterator[Finding]:
     planned, reached = review.cones_planned, review.cones
     if planned.reached_number is None or review.refused:
         return
-    if review.analysed.alignment.stops_inside or _begins_hot(review):
+    above = (reached.reached_number or -99.0) > planned.reached_number
+    if (
+        review.analysed.alignment.stops_inside
+        or _begins_hot(review)
+        or (review.cone_is_least and not above)
+    ):
         yield _cone_open(review)
         return
     if reached.reached_number is None or reached.low is None or reached.high is None:
@@ -122,8 +127,12 @@ def _begins_hot(review: Review) -> bool:
 def _cone_open(review: Review) -> Finding:
     """Return what a log that holds a part of the firing says of its heat-work."""
     part = "begins too late" if _begins_hot(review) else "ends too early"
+    if review.cone_is_least:
+        part = "lacks too much"
     wanted, number = review.cones_planned.reached_number, review.cones.reached_number
     came = "no cone of the chart" if number is None else f"cone {describe_number(number)}"
+    if review.cone_is_least:
+        came = f"at least {came}"
     return Finding(
         "cone_open",
         "note",
