@@ -12,6 +12,7 @@ from firing.review.resample import ResampledTrace, moving_mean
 from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
+from firing.units import ROOM_C
 
 Mask = npt.NDArray[np.bool_]
 
@@ -118,13 +119,23 @@ def _free_cooling(trace: ResampledTrace, first: int) -> Mask:
     held = [
         i
         for i in range(begin, min(end, temperature_c.size - ahead))
-        if falls[i + ahead] > limit.EVEN_SHARE * falls[i] and temperature_c[i] > limit.LID_BELOW_C
+        if temperature_c[i] > limit.LID_BELOW_C
+        and falls[i + ahead] > _held_share(temperature_c[i], temperature_c[i + ahead]) * falls[i]
     ]
     if held:
         begin = held[-1] + ahead
     free[begin:end] = True
     free &= (temperature_c > limit.LOWEST_C) & (falls > 0.0)
     return _sustained(trace, free)
+
+
+def _held_share(from_c: float, to_c: float) -> float:
+    """Return the share of its rate that a kiln left to itself does not keep.
+
+    It slows at least as its degrees above the room shrink; controlled cooling keeps its rate. The
+    share lies half-way between.
+    """
+    return 0.5 * (1.0 + (to_c - ROOM_C) / (from_c - ROOM_C))
 
 
 def _quickest(falls: FloatArray, first: int, within: int) -> int:

@@ -417,9 +417,7 @@ DUTY_COOLING_SETTLE_S = 600.0
 LID_BELOW_C = 350.0
 """Above this nobody props a lid: a cooling that quickens had been held back [°C; practice]."""
 EVEN_S = 5400.0
-"""Over this long natural cooling slows below [s; cooling-default] …"""
-EVEN_SHARE = 0.92
-"""… this share, and controlled cooling does not [1; made firings]."""
+"""Over this long natural cooling slows, and controlled cooling does not [s; cooling-default]."""
 LOWEST_C = 130.0
 """Below this a cooling tells of draughts and lids, not of the kiln [°C; practice]."""
 
