@@ -27,6 +27,12 @@ if TYPE_CHECKING:
     help="When it was meant to start; what came before is then a late start.",
 )
 @click.option(
+    "--date",
+    "began",
+    metavar="WHEN",
+    help="When a log without clock times began: 2026-11-03 08:15.",
+)
+@click.option(
     "--witness",
     "witnesses",
     multiple=True,
@@ -53,6 +59,7 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
     other: Path | None,
@@ -79,6 +86,8 @@ def review_command(
         _check_offset(kiln, witnesses)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
+    if began is not None and record.trace.started is None:
+        record = replace(record, trace=replace(record.trace, started=parse_when(began)))
     due = None if start is None else parse_when(start, near=record.trace.started)
     beside: Log | None = None
     beside_number = 0

@@ -26,6 +26,7 @@ from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
 from firing.review.result import Confidence, PowerReason
 from firing.trace import FloatArray
+from firing.units import KELVIN_AT_0_C
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -38,8 +39,9 @@ class HalfHours:
     `known` says whether the duty is known; `powered` whether the elements were on.  `excess` is the
     heat needed by the kiln as learnt, less the heat given; where the duty is unknown full power
     stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
-    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off,
-    and what load and walls took up.  `doubt` is what water nobody weighed may make of it.
+    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
+    (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
+    up.  `doubt` is what water nobody weighed may make of it.
     """
 
     start_s: FloatArray
@@ -51,6 +53,8 @@ class HalfHours:
     given: FloatArray
     contents: FloatArray
     leak: FloatArray
+    draught: FloatArray
+    hole: FloatArray
     stored: FloatArray
     doubt: FloatArray
 
@@ -69,7 +73,14 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
     ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c
-    degree_s = 0.5 * record.step_s * (above_k[1:] + above_k[:-1])
+    kelvin = record.chamber_c + KELVIN_AT_0_C
+    radiated = (kelvin**4 - (record.room_c + KELVIN_AT_0_C) ** 4) / np.maximum(above_k, 1.0)
+
+    def degree_s(share: FloatArray) -> FloatArray:
+        flow = above_k * share / share[int(np.argmax(record.chamber_c))]
+        steps: FloatArray = 0.5 * record.step_s * (flow[1:] + flow[:-1])
+        return steps
+
     loss_w_per_k = kiln.fitted.loss * kiln.wall_w_per_k + network.leak_w_per_k
     known = [(a, b, True) for a, b in windows_of(record)]
     pieces = sorted(known + [(a, b, False) for a, b in _open_windows(record)])
@@ -85,7 +96,10 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
     whole_j = summed(full_j)
     need = summed(np.diff(needed.heat_j)) / whole_j
     given = np.where(is_known, summed(np.nan_to_num(full_j * record.duty)) / whole_j, 1.0)
-    leak = loss_w_per_k * summed(degree_s) / whole_j
+    leak, draught, hole = (
+        loss_w_per_k * summed(degree_s(share)) / whole_j
+        for share in (np.ones_like(above_k), np.sqrt(np.maximum(above_k, 0.0)), radiated)
+    )
     middle_c = record.chamber_c[(first + last) // 2]
     doubt = np.where(middle_c < limit.REASON_DRYING_C, limit.REASON_DRYING, 0.0)
     if load.has_bound_water:
@@ -102,6 +116,8 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
         given=given,
         contents=summed(np.diff(contents_j)) / whole_j,
         leak=leak,
+        draught=draught,
+        hole=hole,
         stored=need - leak,
         doubt=np.where(given > 0.0, doubt, 0.0),
     )
@@ -246,21 +262,26 @@ def _shapeless(known: HalfHours) -> FloatArray:
 
 
 def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
-    one = np.zeros(1)
-
-    def plain(
-        reason: PowerReason, name: str, column: FloatArray, of_rest: FloatArray
-    ) -> tuple[str, _Marks]:
-        mean, scatter, least = limit.REASON_SIZES[name]
-        prior = limit.REASON_PRIORS[name]
-        return name, _Marks(
-            reason, prior, column[:, None], of_rest[:, None], mean, scatter, least, one, one
+    def plain(reason: PowerReason, *fields: str) -> tuple[str, _Marks]:
+        columns, open_columns = (
+            -np.stack([getattr(windows, name) for name in fields], axis=1)
+            for windows in (known, rest)
+        )
+        nowhere = np.zeros(len(fields))
+        return reason, _Marks(
+            reason,
+            limit.REASON_PRIORS[reason],
+            columns,
+            open_columns,
+            *limit.REASON_SIZES[reason],
+            nowhere,
+            nowhere,
         )
 
     found = [
-        plain("power", "power", -known.given, -rest.given),
-        plain("losses", "losses", -known.leak, -rest.leak),
-        plain("load", "load", -known.contents, -rest.contents),
+        plain("power", "given"),
+        plain("losses", "leak", "draught", "hole"),
+        plain("load", "contents"),
     ]
     heating = np.concatenate((known.start_s[known.powered], rest.start_s))
     ends = np.concatenate((known.end_s[known.powered], rest.end_s))

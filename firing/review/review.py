@@ -257,7 +257,7 @@ def _late_start(
     if log.trace.started is None:
         raise FiringError(
             f"{log.name} holds no clock times, so a start of {due:%Y-%m-%d %H:%M} cannot be "
-            "compared; leave out --start"
+            "compared; give the moment it began with --date, or leave out --start"
         )
     due_s = due.timestamp() - log.trace.started.timestamp()
     late_s = alignment.start_s - due_s
