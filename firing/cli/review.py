@@ -148,8 +148,11 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
     from firing.review.witness import write_offset
 
-    assert result.heat is not None
-    assert result.heat.witness is not None
+    if result.heat is None or result.heat.witness is None:
+        raise FiringError(
+            "the log lacks a part of the heat-work, so its witness cones show no offset and none "
+            "was written; take a firing whose log is whole"
+        )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
         f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 
@@ -117,16 +119,29 @@ def _free_cooling(trace: ResampledTrace, first: int) -> Mask:
         slowest = min(slowest, float(falls[i]))
         i += 1
     held = [
-        i
-        for i in range(begin, min(end, temperature_c.size - ahead))
+        (i, j)
+        for i, j in _later(temperature_c, begin, end, ahead)
         if temperature_c[i] > limit.LID_BELOW_C
-        and falls[i + ahead] > _held_share(temperature_c[i], temperature_c[i + ahead]) * falls[i]
+        and falls[j] > _held_share(temperature_c[i], temperature_c[j]) * falls[i]
     ]
     if held:
-        begin = held[-1] + ahead
+        begin = held[-1][1]
     free[begin:end] = True
     free &= (temperature_c > limit.LOWEST_C) & (falls > 0.0)
     return _sustained(trace, free)
+
+
+def _later(
+    temperature_c: FloatArray, begin: int, end: int, ahead: int
+) -> Iterator[tuple[int, int]]:
+    """Yield each sample of a cooling with the one to hold its pace against."""
+    # A slow kiln needs longer than a quick one before its slowing stands clear of noise.
+    lowest = -np.minimum.accumulate(temperature_c[begin:end])
+    fallen = np.searchsorted(lowest, lowest + limit.EVEN_C)
+    for i in range(end - begin):
+        j = max(i + ahead, int(fallen[i]))
+        if j < end - begin:
+            yield begin + i, begin + j
 
 
 def _held_share(from_c: float, to_c: float) -> float:

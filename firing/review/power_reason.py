@@ -236,7 +236,8 @@ def _covariance(known: HalfHours, *, load_known: bool) -> FloatArray:
     # What the model leaves out depends on temperature, and differs between climbing and cooling.
     apart_c = known.middle_c[:, None] - known.middle_c[None, :]
     same = known.powered[:, None] == known.powered[None, :]
-    shape = limit.REASON_MODEL**2 * np.exp(-0.5 * (apart_c / limit.REASON_MODEL_C) ** 2) * same
+    size = np.where(known.powered, limit.REASON_MODEL, limit.REASON_MODEL_OFF)
+    shape = np.outer(size, size) * np.exp(-0.5 * (apart_c / limit.REASON_MODEL_C) ** 2) * same
     middle_s = 0.5 * (known.start_s + known.end_s)
     apart_s = np.abs(middle_s[:, None] - middle_s[None, :])
     supply = limit.REASON_SUPPLY**2 * np.exp(-apart_s / limit.REASON_SUPPLY_S)

@@ -363,6 +363,8 @@ class KilnOffset:
         Its range [°C].
     agree : bool
         Whether the cones' ranges have a temperature in common.
+    questions : tuple of str
+        What to ask back before anybody counts with the offset: a number that was meant otherwise.
     """
 
     channel: str
@@ -371,8 +373,9 @@ class KilnOffset:
     low_c: float | None
     high_c: float | None
     agree: bool
+    questions: tuple[str, ...] = ()
 
-    json_keys = ("channel", "offset_c", "low_c", "high_c", "agree", "results")
+    json_keys = ("channel", "offset_c", "low_c", "high_c", "agree", "questions", "results")
 
     def to_dict(self) -> dict[str, Any]:
         """Return the offset as the JSON shows it."""

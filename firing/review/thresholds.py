@@ -312,8 +312,9 @@ READING_H = 0.5
 """A witness cone is read to about half an hour of its clock [h of the clock; practice]."""
 FURTHEST_C = 150.0
 """Readings off by more mean another cone, another firing or a broken sensor [°C; practice]."""
-LARGEST_OFFSET_C = 100.0
-"""What a kiln file allows [°C; the file's own check]."""
+QUESTIONED_OFFSET_C = 25.0
+"""About a cone: an offset beyond it is asked back before anybody counts with it
+[°C; `ONE_CONE_C`]."""
 
 # Two firings beside each other
 
@@ -338,6 +339,8 @@ WORTH_TELLING_S = 900.0
 """A firing so much off its plan is told as such [s; practice] …"""
 WORTH_TELLING_SHARE = 0.02
 """… if it is also this share of the plan [1; practice]."""
+LATE_S, LATE_SHARE_OF_PLAN = 1800.0, 0.10
+"""A firing later than both of these asks for action [s, share of the plan; practice]."""
 TOLD_CAUSE_S = 300.0
 """A cause of less is left out of the sentence [s; practice]."""
 PEAK_OFF_C = 5.0
@@ -417,7 +420,9 @@ DUTY_COOLING_SETTLE_S = 600.0
 LID_BELOW_C = 350.0
 """Above this nobody props a lid: a cooling that quickens had been held back [°C; practice]."""
 EVEN_S = 5400.0
-"""Over this long natural cooling slows, and controlled cooling does not [s; cooling-default]."""
+"""Over this long natural cooling slows, and controlled cooling does not [s; cooling-default] …"""
+EVEN_C = 80.0
+"""… if it is also this far down [°C; made firings]."""
 LOWEST_C = 130.0
 """Below this a cooling tells of draughts and lids, not of the kiln [°C; practice]."""
 
@@ -477,14 +482,14 @@ REASON_DRYING_C, REASON_DRYING = 220.0, 0.06
 REASON_BOUND_WATER_C, REASON_BOUND_WATER = (440.0, 650.0), 0.30
 """Where raw ware loses its bound water, which nobody weighs, so much is open
 [°C, share; made firings]."""
-REASON_MODEL, REASON_MODEL_C = 0.03, 200.0
-"""What the model of a learnt kiln leaves out, and over how many degrees that stays alike
-[share, °C; made firings]."""
+REASON_MODEL, REASON_MODEL_OFF, REASON_MODEL_C = 0.04, 0.015, 200.0
+"""What the model of a learnt kiln leaves out, with the elements on and off, and over how many
+degrees that stays alike [share, share, °C; made firings]."""
 REASON_SUPPLY, REASON_SUPPLY_S = 0.02, 3 * 3600.0
 """What a healthy supply wanders by, as power, and over how long [share, s; practice]."""
 REASON_FIT, REASON_FIT_LOSS = 0.03, 0.06
 """How well a fit tells power and capacity, and losses [share; made firings]."""
-REASON_LOAD_GIVEN, REASON_LOAD_OPEN = 0.10, 0.20
+REASON_LOAD_GIVEN, REASON_LOAD_OPEN = 0.10, 0.12
 """How well a load that was given, and one that was not, is known [share; practice]."""
 REASON_OTHER, REASON_OTHER_C = 0.08, 120.0
 """What has none of the marks may lie so far off, over so many degrees [share, °C; choice]."""

@@ -27,6 +27,7 @@ _RANKS = (
     "peak_passed",
     "thermocouple_low",
     "thermocouple_high",
+    "witness_doubtful",
     "witnesses_disagree",
     "peak_missed",
     "fell_behind",
