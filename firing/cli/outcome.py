@@ -170,13 +170,26 @@ def write(path: Path, content: str, *, overwrite: bool = False) -> None:
     FiringError
         If it is a file that the command was given to read, or cannot be written.
     """
-    from firing.files.disk import names_same_file, write_text
+    from firing.files.disk import write_text
+
+    refuse_input(path)
+    write_text(path, content, overwrite=overwrite)
+
+
+def refuse_input(path: Path) -> None:
+    """Refuse to write to a file that the command was given to read.
+
+    Raises
+    ------
+    FiringError
+        If it is one.
+    """
+    from firing.files.disk import names_same_file
 
     context = click.get_current_context(silent=True)
     for given in _paths_in(() if context is None else context.params.items()):
         if names_same_file(path, given):
             raise FiringError(f"{path}: is what this command reads; choose another name")
-    write_text(path, content, overwrite=overwrite)
 
 
 _WRITTEN = ("html", "out")
