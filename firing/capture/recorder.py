@@ -24,6 +24,7 @@ from firing.capture.recording_file import (
     parse_header,
     parse_rows,
     read_all,
+    refuse_device,
     reopened,
     row,
     still_names,
@@ -87,6 +88,7 @@ class Recorder:
         self._dirty = False
         self._last_s = -1.0
         self._file_gone = False
+        refuse_device(path)
         self._file = open_for_append(path)
         try:
             if not lock_file(self._file):

@@ -14,6 +14,7 @@ import contextlib
 import csv
 import math
 import os
+import stat
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -21,17 +22,33 @@ from datetime import datetime
 from pathlib import Path
 
 from firing.capture.reading import Reading, Status, duty_from_percent
+from firing.errors import FiringError
 from firing.files.tomlfile import clean
 
 TIME_COLUMN = "time"
 STATUS_COLUMN = "status"
 OUTPUT_COLUMN = "output (%)"
 _UNIT = " (°C)"
+_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def _as_text(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula."""
+    return f"'{cell}" if cell.startswith(_RUN_BY_SPREADSHEETS) else cell
+
+
+def _from_text(cell: str) -> str:
+    bare = cell.removeprefix("'")
+    return bare if bare.startswith(_RUN_BY_SPREADSHEETS) else cell
+
+
+def _quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"' if set(cell) & set(',"') else cell
 
 
 def header(channels: Sequence[str], output: bool = False) -> str:
     """Return the first line, without its end."""
-    names = [f"{name}{_UNIT}" for name in channels]
+    names = [_quoted(_as_text(f"{name}{_UNIT}")) for name in channels]
     return ",".join([TIME_COLUMN, *names, *[OUTPUT_COLUMN] * output, STATUS_COLUMN])
 
 
@@ -45,7 +62,7 @@ def row(stamp: str, reading: Reading, channels: Sequence[str], output: bool = Fa
         for name, status in zip(channels, reading.statuses, strict=True)
         if status is not Status.OK
     ]
-    return ",".join([stamp, *cells, "; ".join(marked)])
+    return ",".join([stamp, *cells, _as_text("; ".join(marked))])
 
 
 def gap_row(stamp: str, reason: str, columns: int) -> str:
@@ -90,7 +107,7 @@ def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
     names = cells[1 : -2 if output else -1]
     if not names or not all(name.endswith(_UNIT) for name in names):
         return None
-    return tuple(name.removesuffix(_UNIT) for name in names), output
+    return tuple(_from_text(name).removesuffix(_UNIT) for name in names), output
 
 
 def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> RecordedData:
@@ -108,7 +125,7 @@ def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Re
             values = [float(cell) if cell else math.nan for cell in cells[1:-1]]
         except ValueError:
             continue
-        marks = cells[-1]
+        marks = _from_text(cells[-1])
         if marks:
             for index, name in enumerate(channels):
                 if any(mark.startswith(f"{name} ") for mark in marks.split("; ")):
@@ -162,6 +179,26 @@ _FLAGS = (
 def open_for_append(path: Path, *, new: bool = False) -> int:
     """Open a file to be read and appended to; a `new` one must not be there yet."""
     return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
+
+
+_MEMORY_DEVICES = 1  # null, zero, full: nothing hangs on them
+
+
+def refuse_device(path: Path) -> None:
+    """Refuse what is no file before it is opened: a line sent to a port could switch something.
+
+    Raises
+    ------
+    FiringError
+        If the path names a device.
+    """
+    try:
+        found = os.stat(path)
+    except (OSError, ValueError):
+        return
+    is_port = stat.S_ISCHR(found.st_mode) and os.major(found.st_rdev) != _MEMORY_DEVICES
+    if is_port or stat.S_ISBLK(found.st_mode):
+        raise FiringError(f"{path} is a device, and nothing is ever written to one; name a file")
 
 
 def read_all(descriptor: int, size: int) -> bytes:

@@ -19,6 +19,7 @@ from firing.cones.equivalence import cone_reached
 from firing.forecast.opening import UNLOAD_C, opening_by_default, require_unload_c
 from firing.forecast.result import Forecast
 from firing.forecast.warnings import warnings_for
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
@@ -43,6 +44,7 @@ def forecast(
     margin: float = USUAL_MARGIN,
     state: WareState | None = None,
     limits: WareLimits | None = None,
+    usual: UsualKiln = TRIAL,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -69,6 +71,8 @@ def forecast(
         to find the ware past what it passes over.
     limits : WareLimits, optional
         The load's limits, where they are known already; `margin` then has no say.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
 
     Returns
     -------
@@ -81,7 +85,7 @@ def forecast(
     """
     require_unload_c(unload_c, schedule.room_c, schedule.unit)
     if kiln is None:
-        course = _without_kiln(schedule, unload_c, started)
+        course = _without_kiln(schedule, unload_c, started, usual)
     else:
         from firing.forecast.in_kiln import forecast_in_kiln
 
@@ -108,13 +112,15 @@ def forecast(
     return replace(result, warnings=warnings_for(result))
 
 
-def _without_kiln(schedule: Schedule, unload_c: float, started: datetime | None) -> Forecast:
+def _without_kiln(
+    schedule: Schedule, unload_c: float, started: datetime | None, usual: UsualKiln
+) -> Forecast:
     """Return the forecast by the program's own arithmetic, but for its ware and its warnings."""
-    program, segments, planned_basis = set_point_over_time(schedule)
+    program, segments, planned_basis = set_point_over_time(schedule, usual)
     program_s = segments[-1].end_s
     times, temperatures = program.time_s, program.channel_c()
     last_c = schedule.segments[-1].target_c
-    opening, cooling = opening_by_default(program_s, last_c, unload_c, schedule.room_c)
+    opening, cooling = opening_by_default(program_s, last_c, unload_c, schedule.room_c, usual)
     if cooling is not None:
         times = np.concatenate((times, program_s + cooling.time_s[1:]))
         temperatures = np.concatenate((temperatures, cooling.temperature_c[1:]))
@@ -131,9 +137,11 @@ def _without_kiln(schedule: Schedule, unload_c: float, started: datetime | None)
         unload_c=unload_c,
         peak_c=schedule.peak_c,
         cones=cone_reached(trace.time_s, trace.channel_c()),
-        basis="no kiln given: programmed durations, and the default cooling curve",
+        basis=f"no kiln given: programmed durations, and the default cooling curve, that of "
+        f"{usual.words}",
         planned_basis=planned_basis,
         started=started,
+        usual=usual,
     )
 
 
@@ -145,7 +153,9 @@ def _face(course: Forecast) -> FaceCourse:
     ends_s = [segment.end_s for segment in course.segments]
     if course.kiln is None:
         trace = course.trace
-        return face_by_program(trace.time_s, trace.channel_c(), ends_s, room_c=room_c)
+        return face_by_program(
+            trace.time_s, trace.channel_c(), ends_s, room_c=room_c, usual=course.usual
+        )
     run = course.kiln.run
     cools_s = [(leg.start_s, leg.end_s) for leg in course.segments if leg.end_c < leg.from_c]
     return face_in_kiln(

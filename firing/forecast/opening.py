@@ -9,7 +9,7 @@ from firing.errors import FiringError
 from firing.units import TemperatureUnit, format_temperature, from_celsius
 
 if TYPE_CHECKING:
-    from firing.heat.default_kiln import FreeRun
+    from firing.heat.default_kiln import FreeRun, UsualKiln
     from firing.kiln.description import KilnDescription
 
 UNLOAD_C = 60.0
@@ -57,16 +57,16 @@ def opening_in_kiln(
 
 
 def opening_by_default(
-    program_s: float, last_c: float, unload_c: float, room_c: float
+    program_s: float, last_c: float, unload_c: float, room_c: float, usual: UsualKiln
 ) -> tuple[Opening, FreeRun | None]:
     """Return the opening of a kiln that nobody described, and its cooling after the program."""
     from firing.heat import default_kiln
 
     if last_c <= unload_c:
         return Opening(program_s, program_s, program_s), None
-    run = default_kiln.cool(last_c, unload_c, room_c=room_c)
-    slow, fast = (
-        default_kiln.cool(last_c, unload_c, room_c=room_c, factor=factor).duration_s
-        for factor in default_kiln.COOLING_FACTOR_RANGE
+    run, slow, fast = (
+        default_kiln.cool(last_c, unload_c, room_c=room_c, factor=factor)
+        for factor in (usual.cooling_factor, *usual.cooling_range)
     )
-    return Opening(program_s + run.duration_s, program_s + fast, program_s + slow), run
+    ends_s = (program_s + cooling.duration_s for cooling in (run, fast, slow))
+    return Opening(*ends_s), run

@@ -29,6 +29,13 @@ _CAUSES_TOLD = 3
 
 def duration_sentence(review: Review) -> str:
     """Return how long the firing ran against its plan, and why."""
+    words = _duration_words(review)
+    if review.peak_is_hidden and not review.refused:
+        return f"By what the log holds: {words[0].lower()}{words[1:]}"
+    return words
+
+
+def _duration_words(review: Review) -> str:
     if review.refused:
         return f"Not compared with the plan: {review.refused}."
     excess_s = review.excess_s

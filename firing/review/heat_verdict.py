@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,7 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.review import thresholds as limit
 from firing.review.cooling import rates_through
+from firing.review.gaps import Gap, at_most, hiding_heatwork, left_out
 from firing.review.resample import ResampledTrace
 from firing.review.result import (
     ChannelHeat,
@@ -79,6 +80,40 @@ def heat_of_channels(
             seen.exposures[name] = exposure(thin)
         seen.by_readings[name], seen.judged[name] = plain, judged
     return seen
+
+
+def heat_beside_gaps(
+    trace: Trace,
+    even: ResampledTrace,
+    channel: int,
+    kiln: KilnDescription | None,
+    error: ThermocoupleError,
+    gaps: tuple[Gap, ...],
+) -> tuple[HeatOfChannels, tuple[Gap, ...]]:
+    """Return what the channels have surely seen, and the gaps with those marked that hide heat-work.
+
+    Where a gap hides some, the cones are those of the readings alone, and their range ends with the
+    most that the gap could hold; elsewhere a straight line across it changes nothing.
+    """
+    bridged = heat_of_channels(trace, even, channel, kiln, error)
+    name, temperature_c = trace.channels[channel], trace.channel_c(channel)
+    warm_c = float(np.nanmax(temperature_c)) - limit.HEATWORK_BELOW_C
+    if name not in bridged.judged or all(gap.highest_c < warm_c for gap in gaps):
+        return bridged, gaps
+    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
+    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
+    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
+    most = cone_reached(time_s, highest_c + offset_c, error.tolerance_c)
+    marked = hiding_heatwork(
+        gaps,
+        least.judged[name].reached_number,
+        bridged.judged[name].reached_number,
+        most.reached_number,
+    )
+    if not any(gap.hides_heatwork for gap in marked):
+        return bridged, marked
+    least.judged[name] = replace(least.judged[name], high=most.high)
+    return least, marked
 
 
 def planned_cones(

@@ -7,14 +7,16 @@ the thermocouple, where it sits, reads too low by.  It may be written into the k
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 
 from firing.cones.equivalence import moves_to_shares
 from firing.cones.kinetics import cone_law
-from firing.cones.table import parse_cone
+from firing.cones.table import CONES, cone_number, parse_cone
 from firing.cones.uncertainty import budget
 from firing.errors import FiringError
 from firing.review import thresholds as limit
@@ -114,6 +116,7 @@ def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffs
     results = tuple(_result(trace.time_s, temperature_c, channel, each) for each in witnesses)
     lows = [r.low_c for r in results if r.low_c is not None]
     highs = [r.high_c for r in results if r.high_c is not None]
+    asked = (*_far_questions(trace, number, results), *_order_questions(witnesses))
     agree = not lows or not highs or max(lows) <= min(highs)
     exact = [r for r in results if r.offset_c is not None]
     if exact:
@@ -121,7 +124,7 @@ def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffs
         # What cones have in common, the law, does not average out: neither does the range.
         low_c = min(float(np.mean([r.low_c for r in exact if r.low_c is not None])), *values)
         high_c = max(float(np.mean([r.high_c for r in exact if r.high_c is not None])), *values)
-        return KilnOffset(channel, results, float(np.mean(values)), low_c, high_c, agree)
+        return KilnOffset(channel, results, float(np.mean(values)), low_c, high_c, agree, asked)
     if lows and highs:
         low_c, high_c = sorted((max(lows), min(highs)))
         middle_c = 0.5 * (low_c + high_c)
@@ -130,10 +133,76 @@ def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffs
             0.5 * (high_c - low_c),
             *(budget(cone_law(witness.cone)).total_c for witness in witnesses),
         )
-        return KilnOffset(channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree)
+        return KilnOffset(channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree, asked)
     return KilnOffset(
-        channel, results, None, max(lows, default=None), min(highs, default=None), agree
+        channel, results, None, max(lows, default=None), min(highs, default=None), agree, asked
     )
+
+
+def _far_questions(
+    trace: Trace, number: int, results: Sequence[WitnessResult]
+) -> Iterator[str]:
+    """Yield a question for every cone that would put the readings further off than they drift."""
+    for result in results:
+        least_c = max(result.low_c or 0.0, -(result.high_c or 0.0), 0.0)
+        off_c = least_c if result.offset_c is None else abs(result.offset_c)
+        if off_c <= limit.QUESTIONED_OFFSET_C:
+            continue
+        witness = result.witness
+        meant = _meant(trace, number, witness)
+        asked = f"cone {meant} meant?" if meant else "is that the number on the cone?"
+        low = (result.offset_c or result.low_c or -1.0) > 0.0
+        yield (
+            f"Cone {witness.cone} {witness.seen} would put the readings {off_c:.0f} °C "
+            f"({1.8 * off_c:.0f} °F) too {'low' if low else 'high'}: {asked}"
+        )
+
+
+def _meant(trace: Trace, number: int, witness: Witness) -> str | None:
+    """Return the cone that the readings leave as this one was seen; the one with its zero first."""
+    swapped = _other_zero(witness.cone)
+    bent = witness.clock_h is not None
+    candidates = [swapped, *CONES] if bent else [swapped]
+    best: tuple[float, str] | None = None
+    for cone in candidates:
+        if cone not in CONES:
+            continue
+        try:
+            seen = _result(
+                trace.time_s, trace.temperature_c[:, number], "", replace(witness, cone=cone)
+            )
+        except FiringError:
+            continue
+        off_c = abs(seen.offset_c or 0.0) if bent else max(seen.low_c or 0.0, -(seen.high_c or 0.0))
+        if off_c <= limit.QUESTIONED_OFFSET_C:
+            if cone == swapped:
+                return cone
+            best = min(best or (off_c, cone), (off_c, cone))
+    return None if best is None else best[1]
+
+
+def _other_zero(cone: str) -> str:
+    """Return the number most easily mistaken for a cone's: with or without its zero."""
+    return cone.removeprefix("0") if cone.startswith("0") else f"0{cone}"
+
+
+def _order_questions(witnesses: Sequence[Witness]) -> Iterator[str]:
+    """Yield a question where a colder cone at the same place is less bent than a hotter one."""
+    for one, other in combinations(witnesses, 2):
+        colder, hotter = sorted((one, other), key=lambda witness: cone_number(witness.cone))
+        if colder.place.casefold() != hotter.place.casefold() or colder.cone == hotter.cone:
+            continue
+        if _bend(colder) < _bend(hotter):
+            yield (
+                f"Cone {colder.cone} {colder.seen} and the hotter cone {hotter.cone} {hotter.seen} "
+                f"contradict each other: cones {colder.cone} and {hotter.cone} exchanged?"
+            )
+
+
+def _bend(witness: Witness) -> float:
+    if witness.clock_h is not None:
+        return share_at(witness.clock_h)
+    return 0.0 if witness.stands else DOWN
 
 
 def _result(
@@ -170,12 +239,14 @@ def _result(
 
 
 def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
+    other = _other_zero(witness.cone)
+    meant = f" (cone {other} meant?)" if other in CONES else ""
     return FiringError(
         f'--witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
         f"would have to be more than {limit.FURTHEST_C:.0f} °C "
         f"({1.8 * limit.FURTHEST_C:.0f} °F) off for cone {witness.cone} to be {witness.seen} "
-        f"(they leave it {position_words(computed)}); check the cone's number, and that "
-        "it stood in this firing"
+        f"(they leave it {position_words(computed)}); check the cone's number{meant}, and "
+        "that it stood in this firing"
     )
 
 
@@ -209,6 +280,11 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
     from firing.files.tomlfile import read_text, write_text
     from firing.kiln.file import parse_kiln
 
+    if offset.questions:
+        raise FiringError(
+            f"no offset was written. {offset.questions[0]} Read the numbers on the cones, and give "
+            "--witness again"
+        )
     if offset.offset_c is None:
         raise FiringError(
             "the witness cones leave the offset open on one side, so none was written; give a cone "
@@ -218,12 +294,6 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
         raise FiringError(
             "the witness cones contradict each other, so no offset was written; leave out the one "
             "that was set wrongly, or take the cones of one place"
-        )
-    if abs(offset.offset_c) > limit.LARGEST_OFFSET_C:
-        raise FiringError(
-            f"an offset of {offset.offset_c:.0f} °C is more than the "
-            f"{limit.LARGEST_OFFSET_C:.0f} °C a kiln file holds; check the cone's number and the "
-            "thermocouple"
         )
     text, before = text_with_offset(read_text(path), offset.offset_c)
     parse_kiln(text, str(path))
