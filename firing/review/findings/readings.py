@@ -45,7 +45,9 @@ def gap_words(review: Review) -> list[str]:
     ]
     if len(longest) > _GAPS_TOLD:
         rest_s = sum(gap.seconds for gap in longest[_GAPS_TOLD:])
-        said[-1] += f", and {len(longest) - _GAPS_TOLD} shorter stretches, {format_duration(rest_s)}"
+        said[-1] += (
+            f", and {len(longest) - _GAPS_TOLD} shorter stretches, {format_duration(rest_s)}"
+        )
     hidden = ["what happened there"]
     if review.cone_is_least:
         hidden.insert(0, "the cone, of which this log shows a lower bound")
