@@ -43,6 +43,14 @@ from firing.cli.arguments import (
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
+@click.option(
+    "--degas",
+    "degas_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="H",
+    help="Hold before the glaze seals, so that gases leave.",
+)
 @click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
@@ -90,6 +98,7 @@ def design_command(
     most_s: float | None,
     least_s: float,
     final: float | None,
+    degas_s: float,
     drop_c: float | None,
     drop_s: float,
     slow: float | None,
@@ -166,6 +175,7 @@ def design_command(
                 cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
                 open_c=open_c,
                 reserve=reserve / 100.0,
+                degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,
             )
             result = design(ware, request, kiln=in_kiln, controller=keyed)
