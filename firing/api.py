@@ -349,6 +349,7 @@ def design(
     hold_at_least_s: float = 0.0,
     hold_at_most_s: float | None = None,
     final_at_most_c_per_h: float | None = None,
+    degas_hold_s: float = 0.0,
     drop_to_c: float | None = None,
     drop_hold_s: float = 0.0,
     slow_cool_c_per_h: float | None = None,
@@ -378,6 +379,8 @@ def design(
         Safety margin on the ware's limits, 1 to 5; 1.5 is common practice.
     peak_at_most_c, hold_at_least_s, hold_at_most_s, final_at_most_c_per_h : float, optional
         What is allowed at the top [°C, s, s, °C/h].
+    degas_hold_s : float
+        Hold before the glaze seals, so that gases leave [s].
     drop_to_c, drop_hold_s : float, optional
         Drop from the peak to here and hold [°C, s].
     slow_cool_c_per_h, slow_cool_to_c : float, optional
@@ -427,6 +430,7 @@ def design(
         open_c=unload_c,
         usual=_usual(kiln, kiln_size),
         reserve=reserve,
+        degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
     found = read_load(load) if isinstance(load, str | PathLike) else load

@@ -51,6 +51,14 @@ if TYPE_CHECKING:
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
+@click.option(
+    "--degas",
+    "degas_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="H",
+    help="Hold before the glaze seals, so that gases leave.",
+)
 @click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
@@ -99,6 +107,7 @@ def design_command(
     most_s: float | None,
     least_s: float,
     final: float | None,
+    degas_s: float,
     drop_c: float | None,
     drop_s: float,
     slow: float | None,
@@ -176,6 +185,7 @@ def design_command(
                 open_c=open_c,
                 usual=one_kiln(kiln, usual),
                 reserve=reserve / 100.0,
+                degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,
             )
             result = design(ware, request, kiln=in_kiln, controller=keyed)

@@ -15,23 +15,25 @@ from firing.design.explain import explained
 from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
-from firing.design.rate_limits import tightened
+from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
 from firing.design.result import Design, DesignCosts, SegmentReason, limit_rows
 from firing.design.solve import Problem, ProgramSolution, solve
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
-from firing.ware.limits import RateCap, WareLimits
+from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
-_TIGHTENINGS = 6
+_TIGHTENINGS = 9
+_RELAXATIONS = 3
 _ROUNDS = 8
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
@@ -103,12 +105,12 @@ def _design(
     told: str = "",
 ) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
-    kept, said = limits, [told] if told else []
-    for rounds in range(_TIGHTENINGS + 1):
+    said = [told] if told else []
+
+    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
         found = answer(load, request, kept, curves, controller, offset_c)
-        problem, solution, schedule = found.problem, found.solution, found.schedule
-        result = forecast(
-            schedule,
+        course = forecast(
+            found.schedule,
             unload_c=request.open_c,
             target_cone=None if request.cone is None else parse_cone(request.cone),
             kiln=kiln,
@@ -118,11 +120,29 @@ def _design(
             waits=controller.waits,
             usual=request.usual,
         )
+        return found, course
+
+    kept = broken = limits
+    found, result = tried(kept)
+    for _ in range(_TIGHTENINGS):
         tighter = tightened(kept, result.breaches)
-        if tighter is None or rounds == _TIGHTENINGS:
+        if tighter is None:
             break
-        kept = tighter
+        broken, kept = kept, tighter
+        found, result = tried(kept)
     if kept is not limits:
+        # What was lowered by too much is raised again as far as the wall allows.
+        for _ in range(_RELAXATIONS if not result.breaches else 0):
+            between = halfway(broken, kept)
+            if between is None:
+                break
+            other, course = tried(between)
+            if course.breaches:
+                broken = between
+                continue
+            kept = between
+            if course.total_s < result.total_s:
+                found, result = other, course
         said.append(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
@@ -132,6 +152,7 @@ def _design(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
         )
+    problem, solution, schedule = found.problem, found.solution, found.schedule
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
         (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
@@ -412,6 +433,22 @@ def _candidates(
     return (PeakCandidate(peak_c, hold_s),)
 
 
+def _stays(request: DesignRequest, limits: WareLimits) -> tuple[Dwell, ...]:
+    """Return the least times of the ware, and the one that was asked for."""
+    asked = request.degassing
+    if asked is None:
+        return limits.dwells
+    low_c, high_c = asked.window_c
+    for dwell in limits.dwells:
+        if low_c <= dwell.window_c[1] and high_c >= dwell.window_c[0]:
+            raise FiringError(
+                f"a degassing hold from {format_temperature(low_c)} to {format_temperature(high_c)}"
+                f" and the stay for {dwell.reason} collide: the firing is too cool for both; leave "
+                "--degas out"
+            )
+    return (*limits.dwells, asked)
+
+
 def _problem(
     request: DesignRequest,
     limits: WareLimits,
@@ -446,8 +483,9 @@ def _problem(
         special |= {until_c, from_c}
         asked = RateCap(
             "asked for",
-            f"cooling at {cooling.rate_c_per_h:g} °C/h was asked for",
-            "",
+            f"you asked for cooling at {cooling.rate_c_per_h:g} °C/h, which gives crystals time to "
+            "grow and a softer surface",
+            "controlled-cooling-practice",
             np.array([until_c, from_c]),
             np.full(2, cooling.rate_c_per_h),
         )
@@ -458,7 +496,7 @@ def _problem(
         candidates=candidates,
         rising=(*limits.of("heating"), *(() if curves.waited_for else (curves.heating,))),
         falling=falling,
-        dwells=limits.dwells,
+        dwells=_stays(request, limits),
         special_c=tuple(sorted(special)),
         own=curves.cooling,
         controller=controller,

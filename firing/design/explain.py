@@ -31,6 +31,7 @@ _HOLD_NAMES = {
     "free water": "Dry out",
     "bound water": "Let the bound water out",
     "carbon": "Burn out the carbon",
+    "asked for": "Let gases out",
 }
 _ACTIONS = {
     "free water": "a cold mirror at the opening stays clear: close the lid, leave the bungs out",
@@ -166,7 +167,8 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]
     if fall.hold_s:
-        sentences.append("The hold after the drop was asked for.")
+        sentences.append("You asked for the hold after the drop: it lets a glaze heal over.")
+        sources.append("peak-soak-practice")
         segment = replace(segment, name="Drop and hold")
     return segment, SegmentReason(tuple(sentences), tuple(filter(None, sources)))
 

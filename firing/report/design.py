@@ -12,6 +12,11 @@ from firing.units import format_duration, format_temperature
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
+_OPTIONS = (
+    "Common practice offers more, and it is your choice: --degas holds before the glaze seals, "
+    "against pinholes. --drop-to holds after the peak, so that it heals over. --slow-cool gives a "
+    "softer surface."
+)
 _WORTH_TELLING_S = 60.0
 
 
@@ -74,6 +79,11 @@ def _segments_words(design: Design) -> list[str]:
     if shown:
         told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown)
         words.append(f"Closing to opening with fewer segments: {told}.")
+    course = design.schedule
+    if course.purpose in ("glaze", "once-fired") and "asked for" not in {
+        row.reason for row in design.cooling_limits
+    }:
+        words.append(_OPTIONS)
     return words
 
 
