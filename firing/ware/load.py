@@ -200,6 +200,8 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+    dark : bool
+        Whether the body is dark, iron-rich or full of organic matter: more carbon has to burn.
 
     Examples
     --------
@@ -218,6 +220,7 @@ class Load:
     body: str = DEFAULT_BODY
     furniture_kg: float | None = None
     assumed: bool = False
+    dark: bool = False
 
     def __post_init__(self) -> None:
         if not self.pieces:
