@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 @click.option(
     "--awake",
     metavar="HH:MM-HH:MM",
-    help="Look for starts that put the peak into these hours; needs --kiln.",
+    help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
 @click.option(
     "--unload-at",

@@ -23,7 +23,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature
-from firing.ware.drying import DryFirst
+from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
 from firing.ware.practice import By, limits_by
@@ -220,7 +220,8 @@ def costs_of(
         damp_s = saved_s(exact, drier, other, ready.curves)
         stay_s = _drying_s(ready.limits) - _drying_s(other)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
-    return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s)
+    air_s = 0.0 if load.dryness in _FRESH else room_drying_s(load)
+    return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s, air_s)
 
 
 _FRESH = ("bisqued, freshly glazed",)
@@ -260,6 +261,9 @@ def prepared(
     ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
     if ware.advice is not None:
         raise DryFirst(ware.advice.message)
+    advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
+    if advice:
+        raise DryFirst(advice)
     limits = limits_by(ware, load, request.by)
     for reason in request.without:
         limits = limits.without(reason)
@@ -305,11 +309,10 @@ def _slowest_words(limits: WareLimits) -> str:
     eased = water.piece.eased()
     if eased is None:
         return words
-    how, piece = eased
-    longest = max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
     now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
     return (
-        f'{words} {how} "{piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
+        f'{words} {eased.how} "{eased.piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
         "time for its water and its heat."
     )
 

@@ -11,6 +11,7 @@ from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised, keyed
 from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
+from firing.ware.drying import about_days
 from firing.ware.limits import Dwell, RateCap, WareLimits
 
 ROWS_C = 20.0
@@ -81,6 +82,8 @@ class DesignCosts(Serialised):
         Of the load.
     damp_s, damp_without_margin_s : float
         How much longer the program is than for the same ware dry, with the margin and without [s].
+    air_s : float
+        How long the ware would dry in air instead [s]; 0 where that is no question.
     """
 
     reserve: float
@@ -88,16 +91,21 @@ class DesignCosts(Serialised):
     dryness: str
     damp_s: float
     damp_without_margin_s: float
+    air_s: float
 
     def sentences(self) -> tuple[str, ...]:
         """Return what is worth saying of it."""
         found = []
         if self.damp_s >= WORTH_SAYING_S:
+            fresh = self.dryness == "bisqued, freshly glazed"
+            why = "the fresh glaze coat is still damp" if fresh else f"the ware is {self.dryness}"
             found.append(
-                f"Because the ware is {self.dryness} the firing takes "
+                f"Because {why} the firing takes "
                 f"{format_duration(self.damp_s)} longer; without the safety margin it would be "
                 f"{format_duration(self.damp_without_margin_s)}."
             )
+            if self.air_s:
+                found.append(f"Drying at room conditions instead takes {about_days(self.air_s)}.")
         if self.reserve:
             cost = (
                 f"costs {format_duration(self.reserve_s)}"

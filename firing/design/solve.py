@@ -22,6 +22,7 @@ _SPACING = {"C": 10.0, "F": 20.0}
 # happens, and at its warm end an overshoot would leave it.
 _NARROW_K = 30.0
 _PLACE = 2.0 / 3.0
+_ABOVE_K = 0.5
 _BESIDE = 2.0
 
 
@@ -55,6 +56,8 @@ def stops_between(
         around = (from_celsius(middle, unit) + offset for offset in (0.0, -beside, -2.0 * beside))
         places = (to_celsius(value, unit) for value in around)
         found |= {t for t in places if cold_c <= t <= warm_c}
+        # What held a ramp back may end with the window: just above it the next may begin.
+        found.add(controller.target_up_c(warm_c + _ABOVE_K))
     return np.array(sorted(t for t in found if low_c + 1e-6 < t < high_c - 1e-6))
 
 

@@ -45,10 +45,15 @@ class PlanWarning(Serialised):
 
 @dataclass(frozen=True, slots=True)
 class Starts:
-    """When to start: the cheapest moment, and stretches that put the peak into waking hours."""
+    """When to start: the cheapest moment, and stretches that put the peak into waking hours.
+
+    With the peak go the moments when something is to be done by hand; `asleep` has what is to be
+    done then although no such start puts it into waking hours.
+    """
 
     cheapest: StartChoice | None = None
     awake: tuple[tuple[str, str], ...] | None = None
+    asleep: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the starts as the JSON shows them."""
@@ -56,7 +61,11 @@ class Starts:
         if self.cheapest is not None:
             started = self.cheapest.started.isoformat(timespec="minutes")
             cheapest = {"starts_at": started, **self.cheapest.cost.to_dict()}
-        return {"cheapest": cheapest, "awake": as_json(self.awake)}
+        return {
+            "cheapest": cheapest,
+            "awake": as_json(self.awake),
+            "asleep": as_json(self.asleep),
+        }
 
 
 @dataclass(frozen=True, eq=False)

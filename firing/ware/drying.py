@@ -22,7 +22,7 @@ REFERENCE_C = 90.0  # where the diffusivity is stated
 DRY_SHARE, DRY_BISQUE_SHARE = 0.00075, 0.0025
 SATURATED_SHARE = 0.027  # moisture whose vapour is saturated; source: clay-sorption-inferred
 VAPOUR_SHARE_OF_STRENGTH = 0.1  # source: vapour-choice
-DRY_FIRST_S = 48 * SECONDS_PER_HOUR  # source: drying-advice-choice
+DRY_FIRST_S = 120 * SECONDS_PER_HOUR  # source: drying-advice-choice
 # Clay shrinks until this share of free water is left, and has to lose what is above it gently, at
 # less than the window's warm end; source: shrinkage-drying-practice.
 SHRINKS_ABOVE_SHARE = 0.08
@@ -179,7 +179,7 @@ def drying_advice(load: Load, margin: float = 1.5, done: float = 0.0) -> DryingA
     """Say that a load should be dried before it is fired, or None.
 
     Leather-hard and damp ware is candled in the program itself.  It is to dry first where the kiln
-    would have to wait more than 48 hours for its water, the margin included
+    would have to wait more than five days for its water, the margin included
     (``drying-advice-choice``).  Bone-dry ware, however thick, is finished in the kiln.  `done` is
     the drying done already, as a Fourier number.
     """
@@ -209,10 +209,42 @@ def drying_advice(load: Load, margin: float = 1.5, done: float = 0.0) -> DryingA
         f'Dry first: "{piece.name}" is {load.dryness}, {place.spot.thickness_mm:g} mm thick and '
         f"{how_heated}. The kiln would have to candle it for {_hours(usual_s * margin)} h "
         f"({_hours(usual_s)} h without the margin, range {_hours(low_s)} to {_hours(high_s)} h)."
-        f"{turned} Dry it {_days(best_s)} at room conditions{how}, then weigh it daily. "
+        f"{turned} Dry it {about_days(best_s)} at room conditions{how}, then weigh it daily. "
         f'{WEIGH_TEST} Then write dryness = "bone dry".'
     )
     return DryingAdvice(piece, usual_s, low_s, high_s, turned_s, room_s, message)
+
+
+def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
+    """Return what to do with dry ware on a shelf that would have to be candled for too long.
+
+    Empty if nothing need be done.
+    """
+    place = load.slowest("water")
+    piece, path_m = place.piece, place.path_m("water")
+    if load.dryness != "bone dry" or place.spot.water_mm < place.spot.thickness_mm:
+        return ""
+    moisture = body_named(load.body).of("moisture diffusivity", "raw").value
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
+    usual_s = needed * margin / moisture
+    if usual_s <= DRY_FIRST_S:
+        return ""
+    if piece.shape is not None:
+        eased = piece.eased()
+        if eased is None:
+            return ""
+        shorter_m = 0.001 * max(spot.water_mm for spot in eased.piece.spots)
+        return (
+            f"Stand it otherwise first: the kiln would have to candle {place.words} for "
+            f"{_hours(usual_s)} h, bone dry as it is. {eased.how} it takes "
+            f"{_hours(usual_s * (shorter_m / path_m) ** 2)} h; then write {eased.write}."
+        )
+    return (
+        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one face. '
+        f"The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand it on "
+        f"strips or on its edge, so that heat reaches both faces: then {_hours(usual_s / 4.0)} h do."
+        ' Then write heated_from = "both".'
+    )
 
 
 def room_drying_s(load: Load) -> float:
@@ -231,6 +263,7 @@ def _hours(duration_s: float) -> str:
     return f"{hours:.0f}" if hours >= 9.5 else f"{hours:.1f}"
 
 
-def _days(duration_s: float) -> str:
+def about_days(duration_s: float) -> str:
+    """Return a time in whole days, ``about 3 days``."""
     days = max(1, math.ceil(duration_s / (24 * SECONDS_PER_HOUR) - 1e-9))
     return f"about {days} day{'' if days == 1 else 's'}"

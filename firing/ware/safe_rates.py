@@ -13,7 +13,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.schedule.schedule import PURPOSES, Purpose
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 from firing.ware.body import Body, State, body_named
 from firing.ware.drying import (
     DRY_BISQUE_SHARE,
@@ -510,7 +510,8 @@ def _burn_out(wall: GoverningWall) -> Iterator[Dwell]:
         return
     best_s = burn_out_s(wall.body, wall.path_of("air"), dark=wall.dark)
     left_s = best_s * wall.margin - wall.done.burn_out_s
-    if left_s <= 0.0:
+    # A minute is less than the middle of a wall is known to lag behind its face.
+    if left_s <= (SECONDS_PER_MINUTE if wall.done.burn_out_s else 0.0):
         return
     yield Dwell(
         BURN_OUT_C,

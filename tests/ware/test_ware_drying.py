@@ -43,11 +43,12 @@ def test_damp_tiles_heated_from_one_side_are_to_be_dried_first() -> None:
     assert limits_for(load(30.0, "damp", "one"), purpose="bisque").advice == advice
 
 
-def test_damp_ware_dries_in_the_kiln_up_to_two_days() -> None:
+def test_damp_ware_dries_in_the_kiln_up_to_five_days() -> None:
     # 29 h at 80 to 95 °C for 35 mm, by the 39.2 h of the tiles above: 43 h with the usual margin.
     assert drying_advice(load(35.0, "damp")) is None
-    assert drying_advice(load(35.0, "damp"), margin=2.0) is not None
-    assert drying_advice(load(40.0, "damp")) is not None
+    assert drying_advice(load(35.0, "damp"), margin=4.0) is None
+    assert drying_advice(load(35.0, "damp"), margin=4.5) is not None
+    assert drying_advice(load(60.0, "damp")) is not None
 
 
 def test_leather_hard_ware_shrinks_before_it_is_hot() -> None:
@@ -65,7 +66,7 @@ def test_leather_hard_ware_shrinks_before_it_is_hot() -> None:
     assert 1.5 * least_s < gently.at_least_s < 1.5 * most_s
 
 
-@pytest.mark.parametrize("thickness_mm", [40.0, 60.0])
+@pytest.mark.parametrize("thickness_mm", [45.0, 60.0])
 def test_thick_leather_hard_ware_is_dried_first(thickness_mm: float) -> None:
     advice = drying_advice(load(thickness_mm, "leather hard"))
     assert advice is not None
