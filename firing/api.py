@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
+    from firing.ware.practice import By
 
     PathOrName = str | PathLike[str]
 
@@ -356,6 +357,7 @@ def design(
     slow_cool_to_c: float | None = None,
     unload_c: float = UNLOAD_C,
     kiln_size: str | None = None,
+    by: By = "slower",
     reserve: float = 0.1,
     fastest: bool = False,
 ) -> Design:
@@ -389,6 +391,8 @@ def design(
         The time from closing to opening at this temperature is made shortest [°C].
     kiln_size : str, optional
         Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: the trade's, the computed ones, or both.
     reserve : float
         The program is still kept with elements weaker by this share; 0 uses full power.
     fastest : bool
@@ -429,6 +433,7 @@ def design(
         cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
         open_c=unload_c,
         usual=_usual(kiln, kiln_size),
+        by=by,
         reserve=reserve,
         degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,

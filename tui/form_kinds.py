@@ -144,7 +144,12 @@ _FITTED = {
     "date": "learnt on",
     "basis": "learnt from",
 }
-_LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
+_LOAD = {
+    "dryness": "dryness",
+    "body": "body",
+    "dark": "dark body",
+    "furniture_kg": "shelves and posts",
+}
 _PIECE = {
     "name": "name",
     "count": "count",

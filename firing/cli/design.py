@@ -22,6 +22,7 @@ from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
+    from firing.ware.practice import By
 
 
 @click.command("design")
@@ -87,6 +88,13 @@ if TYPE_CHECKING:
 @click.option(
     "--fastest", is_flag=True, help="Use every segment that saves time, not the fewest within 3 %."
 )
+@click.option(
+    "--by",
+    type=click.Choice(["practice", "physics", "slower"]),
+    default="slower",
+    show_default=True,
+    help="Which limits of the ware count: the trade's, the computed ones, or both.",
+)
 @click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
@@ -115,6 +123,7 @@ def design_command(
     open_c: float,
     reserve: float,
     fastest: bool,
+    by: str,
     base: str | None,
     out: Path | None,
     overwrite: bool,
@@ -184,6 +193,7 @@ def design_command(
                 cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
                 open_c=open_c,
                 usual=one_kiln(kiln, usual),
+                by=cast("By", by),
                 reserve=reserve / 100.0,
                 degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,

@@ -11,7 +11,7 @@ from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
-from firing.design.explain import explained
+from firing.design.explain import beside_practice, explained
 from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
@@ -27,6 +27,7 @@ from firing.units import format_temperature
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
+from firing.ware.practice import By, limits_by
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
@@ -96,6 +97,12 @@ _NO_RESERVE = (
 )
 
 
+_BY: dict[By, str] = {
+    "practice": "Made by practice alone: what the computed limits say against it stands on top.",
+    "physics": "Made by the computed limits alone: where practice is slower stands on top.",
+}
+
+
 def _design(
     ready: Prepared,
     request: DesignRequest,
@@ -125,7 +132,7 @@ def _design(
     kept = broken = limits
     found, result = tried(kept)
     for _ in range(_TIGHTENINGS):
-        tighter = tightened(kept, result.breaches)
+        tighter = None if request.by == "practice" else tightened(kept, result.breaches)
         if tighter is None:
             break
         broken, kept = kept, tighter
@@ -147,7 +154,21 @@ def _design(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
-    if result.breaches:
+    if request.by != "slower":
+        # What one of the two allows, the check of the ware by both may not.
+        result = forecast(
+            schedule,
+            unload_c=request.open_c,
+            target_cone=None if request.cone is None else parse_cone(request.cone),
+            kiln=kiln,
+            load=load,
+            limits=ready.ware,
+            state=state,
+            waits=controller.waits,
+            usual=request.usual,
+        )
+        said.append(_BY[request.by])
+    elif result.breaches:
         raise FiringError(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
@@ -172,6 +193,8 @@ def _design(
         by_segments=by_segments,
         forecast=result,
         cone=None if request.cone is None else parse_cone(request.cone),
+        problems=tuple(breach.message for breach in result.breaches),
+        practice=beside_practice(load, ready.ware, result, request.by),
         costs=cost,
         notes=(
             *_notes(request, solution, limits, curves, kiln),
@@ -214,6 +237,7 @@ def costs_of(
         dry: Dryness = "bisqued" if load.dryness in _FRESH else "bone dry"
         drier = replace(load, dryness=dry)
         other = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
+        other = limits_by(other, drier, request.by)
         damp_s = saved_s(exact, drier, other, ready.curves)
         stay_s = _drying_s(ready.limits) - _drying_s(other)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
@@ -261,7 +285,7 @@ def prepared(
     advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
     if advice:
         raise DryFirst(advice)
-    limits = ware
+    limits = limits_by(ware, load, request.by)
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
@@ -306,11 +330,10 @@ def _slowest_words(limits: WareLimits) -> str:
     eased = water.piece.eased()
     if eased is None:
         return words
-    how, piece = eased
-    longest = max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
     now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
     return (
-        f'{words} {how} "{piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
+        f'{words} {eased.how} "{eased.piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
         "time for its water and its heat."
     )
 

@@ -12,6 +12,7 @@ from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Dwell, Reason
 from firing.ware.load import Load
+from firing.ware.practice import BYS, By
 
 RESERVE = 0.10
 """By how much weaker the elements may get before a program is not kept any more, unless said
@@ -66,6 +67,8 @@ class DesignRequest:
         Where the program starts [°C].
     usual : UsualKiln
         The kiln whose cooling stands in where none is given.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: those of practice, the computed ones, or both.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
     reserve : float
@@ -85,6 +88,7 @@ class DesignRequest:
     open_c: float = UNLOAD_C
     start_c: float = ROOM_C
     usual: UsualKiln = TRIAL
+    by: By = "slower"
     without: tuple[Reason, ...] = ()
     reserve: float = RESERVE
     degas_s: float = 0.0
@@ -125,6 +129,8 @@ class DesignRequest:
 
     def check(self) -> None:
         """Refuse a request that contradicts itself."""
+        if self.by not in BYS:
+            raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "

@@ -29,6 +29,7 @@ def design_report(design: Design) -> Report:
         *forecast_answer(course),
     ]
     cited = [name for reason in design.reasons for name in reason.sources]
+    cited += [name for row in design.practice for name in row.sources]
     return Report(
         "Design",
         design.schedule.title,
@@ -38,6 +39,7 @@ def design_report(design: Design) -> Report:
             *map(Paragraph, answer),
             Section("", forecast_segments(course)),
             Section("Why", [Bullets(_reasons(design))]),
+            Section("Beside practice", [Bullets(_practice_words(design))]),
             Section("Segments", [Bullets(_segments_words(design))]),
             Section("To know", [Bullets(design.notes)]),
             _cautions(course),
@@ -64,6 +66,13 @@ def _reasons(design: Design) -> list[str]:
         + "".join(f" [{name}]" for name in reason.sources)
         for index, reason in enumerate(design.reasons)
         if reason.sentences
+    ]
+
+
+def _practice_words(design: Design) -> list[str]:
+    return [
+        row.message + "".join(f" [{name}]" for name in dict.fromkeys(row.sources))
+        for row in design.practice
     ]
 
 
