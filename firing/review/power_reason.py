@@ -225,7 +225,9 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         leak_more=best["losses"][1],
         load_times=1.0 + best["load"][1],
         from_s=None if edge is None else float(edge[2].from_s[edge[3]]),
-        until_s=float(edge[2].until_s[edge[3]]) if edge is not None and reason == "supply" else None,
+        until_s=float(edge[2].until_s[edge[3]])
+        if edge is not None and reason == "supply"
+        else None,
     )
 
 
@@ -293,7 +295,7 @@ def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
         (a, b)
         for a in edges
         for b in edges
-        if limit.REASON_DIP_LEAST_S <= b - a and last_s - b >= limit.REASON_BACK_S
+        if b - a >= limit.REASON_DIP_LEAST_S and last_s - b >= limit.REASON_BACK_S
     ]
     for name, reason, spans in (
         ("step", "power", [(a, last_s) for a in steps]),

@@ -64,7 +64,7 @@ something else that is named."""
 
 
 PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
-"""Why a kiln was short of power: elements or banks, heat that escapes, more to heat, sagging volts."""
+"""Why a kiln was short of power: elements, heat that escapes, more to heat, sagging volts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Short of power: which of power, losses, load and supply fits the log, and what would settle it."""
+"""Short of power: which of power, losses, load and supply fits, and what would settle it."""
 
 from __future__ import annotations
 
@@ -225,7 +225,8 @@ def _reasoned(review: Review, kiln: KilnDescription) -> Finding:
 def _after(review: Review, at_s: float) -> str:
     start_s = review.analysed.alignment.start_s
     say = Wording(review.schedule.unit)
-    return f"{format_duration(max(at_s - start_s, 0.0))} ({say.degrees(review.analysed.trace.at(at_s))})"
+    at = say.degrees(review.analysed.trace.at(at_s))
+    return f"{format_duration(max(at_s - start_s, 0.0))} ({at})"
 
 
 def _short(review: Review) -> bool:

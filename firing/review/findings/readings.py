@@ -29,9 +29,6 @@ def of_readings(review: Review) -> Iterator[Finding]:
     yield from _lost(review)
 
 
-_GAPS_TOLD = 2
-
-
 def gap_words(review: Review) -> list[str]:
     """Return the stretches that the log lacks, the longest first, and what they hide."""
     if not review.gaps:
@@ -41,11 +38,13 @@ def gap_words(review: Review) -> list[str]:
     said = [
         f"The log lacks {format_duration(gap.seconds)} from {format_duration(gap.start_s)} on, "
         f"between {say.degrees(gap.before_c)} and {say.degrees(gap.after_c)}"
-        for gap in longest[:_GAPS_TOLD]
+        for gap in longest[: limit.GAPS_TOLD]
     ]
-    if len(longest) > _GAPS_TOLD:
-        rest_s = sum(gap.seconds for gap in longest[_GAPS_TOLD:])
-        said[-1] += f", and {len(longest) - _GAPS_TOLD} shorter stretches, {format_duration(rest_s)}"
+    if len(longest) > limit.GAPS_TOLD:
+        rest_s = sum(gap.seconds for gap in longest[limit.GAPS_TOLD :])
+        said[-1] += (
+            f", and {len(longest) - limit.GAPS_TOLD} shorter stretches, {format_duration(rest_s)}"
+        )
     hidden = ["what happened there"]
     if review.cone_is_least:
         hidden.insert(0, "the cone, of which this log shows a lower bound")
