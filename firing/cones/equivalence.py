@@ -8,6 +8,7 @@ figure.  Everything here is about self-supporting regular cones.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
@@ -132,7 +133,7 @@ class ConeVerdict(Tabular):
 
 
 def approach_rates_c_per_h(
-    time_s: FloatArray, temperature_c: FloatArray
+    time_s: FloatArray, temperature_c: FloatArray, cones: Sequence[str] = CONES
 ) -> dict[str, float | None]:
     """Return the mean rate over the last 100 °C before each cone's end point.
 
@@ -143,8 +144,8 @@ def approach_rates_c_per_h(
     risen_c = np.maximum.accumulate(temperature_c)
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
     rates: dict[str, float | None] = {}
-    for cone in CONES:
-        reference_c = min(end_point_c(cone, USUAL_RATE_C_PER_H), peak_c)
+    for cone in cones:
+        reference_c = min(_usual_end_point_c(cone), peak_c)
         low_c = max(reference_c - _APPROACH_K[0], begin_c)
         high_c = reference_c - _APPROACH_K[1]
         if high_c - low_c < _SHORTEST_APPROACH_K:
@@ -155,10 +156,15 @@ def approach_rates_c_per_h(
     return rates
 
 
+@cache
+def _usual_end_point_c(cone: str) -> float:
+    return end_point_c(cone, USUAL_RATE_C_PER_H)
+
+
 def law_shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
     """Return what a cone's law is moved by for a trace without gaps [K]."""
     law = cone_law(cone)
-    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c)[law.cone])
+    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c, [law.cone])[law.cone])
 
 
 def moves_to_shares(
