@@ -36,7 +36,7 @@ def heatwork_report(
             span = f" ({describe_number(verdict.low)} to {describe_number(verdict.high)})"
         first = "At least cone" if least else "Cone"
         answer = f"{first} {describe_number(verdict.reached_number)}{span}."
-    least, most = _NEAR_HEATWORK
+    low, high = _NEAR_HEATWORK
     rows = [
         (
             p.cone,
@@ -44,7 +44,7 @@ def heatwork_report(
             "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
         )
         for p in verdict.by_cone.values()
-        if least <= p.heatwork <= most
+        if low <= p.heatwork <= high
     ]
     table = Table(("cone", "heat-work", "since the start"), "rrl", rows) if rows else None
     rests = (*verdict.warnings, *verdict.notes, f"Rests on: {basis}.")

@@ -81,7 +81,8 @@ def review_answer(review: Review) -> list[str]:
 
     What the log lacks stands before them.
     """
-    return [*gap_words(review.gaps, review.schedule.unit), duration_sentence(review), result_sentence(review)]
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:

@@ -520,3 +520,20 @@ REASON_SIZES = {
 usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
+
+# The plan mended for the kiln as found
+
+MEND_ROUNDS = 5
+"""So many times rates are slowed and tried again [number; choice]."""
+MEND_KEPT = 1.03
+"""A ramp that takes no longer than this is kept [1; practice]."""
+MEND_MARGIN = 0.98
+"""A rate is set a little below what the kiln did [1; practice]."""
+MEND_STEP = 5.0
+"""Rates are rounded down to this in the plan's unit, slow ones to whole degrees [°/h; practice]."""
+MEND_LEAST_HOLD_S = 300.0
+"""No hold is cut to less than this [s; practice] …"""
+MEND_MORE_HOLD_S = 3600.0
+"""… nor lengthened by more [s; practice]."""
+MEND_HOLD_ROUNDS = 8
+"""A hold is halved in on so many times: to the half minute [number; choice]."""
