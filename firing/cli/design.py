@@ -127,7 +127,6 @@ def design_command(
     from firing.design.result import dry_first_document
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.files.tomlfile import write_text
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
@@ -190,7 +189,7 @@ def design_command(
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
         written = designed_text(result.schedule, result.reasons, head, base_text)
-        write_text(out, written, overwrite=overwrite)
+        outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
         outcome.document(result.to_dict())

@@ -12,7 +12,7 @@ from functools import cache
 
 import numpy as np
 
-from firing.cones.heatwork import DOWN, readings, time_down_s
+from firing.cones.heatwork import DOWN, readings, times_down_s
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number, describe_number, describe_range
@@ -266,16 +266,22 @@ def cone_reached(
     thin = slice(None, None, max(1, time_s.size // _THINNED))
     thin_s = np.append(time_s[thin], time_s[-1]) if time_s[thin][-1] != time_s[-1] else time_s[thin]
     thin_c = np.interp(thin_s, time_s, temperature_c)
+    down_s: dict[str, float] = {}
+    for then_s, then_c, cones in (
+        (time_s, temperature_c, [c for c in every if DOWN <= x[c] <= _LONG_DOWN]),
+        (thin_s, thin_c, [c for c in every if x[c] > _LONG_DOWN]),
+    ):
+        found_s = times_down_s([(every[c], shifts[c]) for c in cones], then_s, then_c)
+        for cone, at_s in zip(cones, found_s, strict=True):
+            down_s[cone] = float(time_s[-1]) if at_s is None else at_s
     by_cone = {
         cone: ConeProgress(
             cone=cone,
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
-            reached_s=_reached_s(law, time_s, temperature_c, shifts[cone], x[cone])
-            if x[cone] <= _LONG_DOWN
-            else _reached_s(law, thin_s, thin_c, shifts[cone], x[cone]),
+            reached_s=down_s.get(cone),
         )
-        for cone, law in every.items()
+        for cone in every
     }
     nearest = reached or CONES[0]
     return ConeVerdict(
@@ -319,15 +325,6 @@ def _running(x: dict[str, float]) -> tuple[str | None, float | None]:
             return reached, cone_number(reached) + step * share
         reached, ahead = cone, here
     return reached, cone_number(CONES[-1])
-
-
-def _reached_s(
-    law: ConeLaw, time_s: FloatArray, temperature_c: FloatArray, shift_c: float, x: float
-) -> float | None:
-    if x < DOWN:
-        return None
-    found = time_down_s(law, time_s, temperature_c, shift_c)
-    return float(time_s[-1]) if found is None else found
 
 
 def _notes(part: Budget, unit: TemperatureUnit = "C") -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from firing.design.cooling_search import OwnCooling
 from firing.design.rate_limits import everywhere
+from firing.errors import FiringError
 from firing.heat import default_kiln
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
@@ -116,6 +117,12 @@ def curves_of(
     highest_c = min(power_c, kiln.max_c)
     words = "what the kiln file allows" if kiln.max_c <= power_c else "what the kiln can hold"
     rates = np.array(fastest_rates(weaker, load, room_c=room_c, every_c=25.0))
+    if len(rates) < 2:
+        raise FiringError(
+            f'"{kiln.name}" at full power, {0.001 * kiln.power_w:g} kW, heats the load of '
+            f"{load.ware_kg:.0f} kg to no more than {highest_c:.0f} °C; check power_kw and "
+            "leak_w_per_k in the kiln file, and the masses in the load file"
+        )
     knots_c, fastest = rates[:, 0], rates[:, 1]
     # The last 10 °C of a run at full power have no rate of their own: the fall before goes on.
     slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])

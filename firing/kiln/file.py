@@ -14,6 +14,11 @@ from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
 from firing.units import TemperatureUnit, format_temperature
 
+LEAST_W_PER_L = 5.0
+"""The least power a kiln has a litre; they have 10 to 500 (common practice, no source) [W/l]."""
+THINNEST_WALL_MM = 1.0
+LEAST_RISE_K = 180.0
+"""A kiln comes this much above its room at least, to 200 °C [K]."""
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""
 
@@ -51,6 +56,7 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                             f"make {volume:.0f} l; write volume_l = {volume:.0f}",
                         )
                     )
+    found.extend(_power_wrong(data))
     materials = data.get("material")
     names: list[Any] = []
     for index, table in enumerate(materials if isinstance(materials, list) else []):
@@ -69,6 +75,46 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                     "needs ohms, or both amps and volts; write ohms = 12.2",
                 )
             )
+    return found
+
+
+def _power_wrong(data: dict[str, Any]) -> list[Wrong]:
+    """Return walls, powers and leaks that no kiln can be fired with."""
+    power_kw, volume_l = data.get("power_kw"), data.get("volume_l")
+    leak = data.get("leak_w_per_k")
+    found: list[Wrong] = []
+    walls = data.get("wall")
+    for index, table in enumerate(walls if isinstance(walls, list) else ()):
+        thick_mm = table.get("thickness_mm") if isinstance(table, dict) else None
+        if isinstance(thick_mm, int | float) and 0 < thick_mm < THINNEST_WALL_MM:
+            found.append(
+                (
+                    ("wall", index, "thickness_mm"),
+                    f"{thick_mm:g} mm is no wall; write millimetres, like thickness_mm = 75",
+                )
+            )
+    if not isinstance(power_kw, int | float) or not isinstance(volume_l, int | float):
+        return found
+    if power_kw <= 0 or volume_l <= 0:
+        return found
+    if power_kw * 1000.0 < LEAST_W_PER_L * volume_l:
+        found.append(
+            (
+                ("power_kw",),
+                f"{power_kw:g} kW is too little to fire {volume_l:g} l, "
+                f"{power_kw * 1000.0 / volume_l:.2g} W a litre; write kilowatts, like "
+                f"power_kw = {0.05 * volume_l:.2g}",
+            )
+        )
+    elif isinstance(leak, int | float) and leak * LEAST_RISE_K > power_kw * 1000.0:
+        found.append(
+            (
+                ("leak_w_per_k",),
+                f"{leak:g} W/K carries off {0.001 * leak * LEAST_RISE_K:.2g} kW at 200 °C, more "
+                f"than the {power_kw:g} kW the kiln has; write watts a degree, like "
+                "leak_w_per_k = 0.8, or leave it out",
+            )
+        )
     return found
 
 

@@ -103,6 +103,8 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     kiln = forecast.kiln
     if kiln is not None and not kiln.reaches_peak:
         words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
+    elif all(s.end_c != forecast.peak_c for s in forecast.segments):
+        words = f"Begins at {peak}, and goes no hotter."
     else:
         first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (

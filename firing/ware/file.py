@@ -8,13 +8,24 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import Wrong, clean, number, plain_line
+from firing.files.tomlfile import Wrong, clean, number, plain_line, shown
 from firing.units import TemperatureUnit
-from firing.ware.load import BODIES, Dryness, Load, Piece
+from firing.ware.load import (
+    BODIES,
+    BODY_DENSITY_KG_PER_M3,
+    THINNEST_MM,
+    Dryness,
+    Load,
+    Piece,
+    too_thin,
+)
 from firing.ware.shape import Form, HeatedFrom, Shape, Vents
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
+WIDEST_M2 = 6.0
+"""No piece has more wall than this (common practice, no source): heavier, it was weighed in grams,
+which makes a thousand times the wall."""
 
 
 def _body(value: Any) -> str:
@@ -128,6 +139,35 @@ class LoadTable(BaseModel):
     )
 
 
+def _across(data: dict[str, Any]) -> list[Wrong]:
+    """Return which pieces are too heavy for how thin they are."""
+    found: list[Wrong] = []
+    pieces = data.get("piece")
+    for index, entry in enumerate(pieces if isinstance(pieces, list) else ()):
+        if not isinstance(entry, dict):
+            continue
+        mass_kg, thick_mm = entry.get("mass_kg"), entry.get("thickest_mm")
+        if not isinstance(mass_kg, int | float) or not isinstance(thick_mm, int | float):
+            continue
+        if thick_mm < THINNEST_MM:
+            if thick_mm > 0:
+                found.append((("piece", index, "thickest_mm"), too_thin(thick_mm)))
+            continue
+        wall_m2 = mass_kg / BODY_DENSITY_KG_PER_M3 / (0.001 * thick_mm)
+        if wall_m2 > WIDEST_M2:
+            what = entry.get("name")
+            one = shown(what) if isinstance(what, str) else "piece"
+            found.append(
+                (
+                    ("piece", index, "mass_kg"),
+                    f"{mass_kg:g} kg for one {one} of {thick_mm:g} mm: grams? That would be "
+                    f"{wall_m2:.0f} m² of wall; write kilograms, like mass_kg = "
+                    f"{0.001 * mass_kg:g}",
+                )
+            )
+    return found
+
+
 def _load(table: LoadTable) -> Load:
     wrong: list[Wrong] = []
     for index, entry in enumerate(table.piece):
@@ -153,5 +193,5 @@ def _described(load: Load, _: TemperatureUnit) -> list[str]:
     ]
 
 
-LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
+LOAD_FILE = FileKind("load", lambda: LoadTable, _load, across=_across, describe=_described)
 parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

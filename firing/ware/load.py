@@ -30,6 +30,15 @@ WATER_OF_DRYNESS: dict[Dryness, tuple[float, str]] = {
 }
 """Free water as a share of the dry mass, and the id of its source."""
 
+THINNEST_MM = 0.1
+"""No ware is thinner (common practice, no source); it catches slips of the key."""
+
+
+def too_thin(thick_mm: float) -> str:
+    """Return the refusal of a wall that nobody can have made."""
+    return f"{thick_mm:g} mm is thinner than any ware, {THINNEST_MM:g} mm; write millimetres"
+
+
 BODY_DENSITY_KG_PER_M3 = 1900.0  # source: body-density-practice
 DEFAULT_BODY = "stoneware"
 
@@ -91,6 +100,8 @@ class Piece:
                 f'"{self.name}" needs a count of 1 or more, a thickness above 0 mm and a mass '
                 "above 0 kg"
             )
+        if self.thickest_mm < THINNEST_MM:
+            raise FiringError(f'"{self.name}": {too_thin(self.thickest_mm)}')
         faults = self.form.faults()
         if faults:
             key, words = faults[0]
