@@ -138,6 +138,7 @@ _READING = {"date": "date", "bank": "bank", "ohms": "ohms", "amps": "amps", "vol
 _FITTED = {
     "power": "power is times",
     "loss": "losses are times",
+    "leak": "leaking air is times",
     "capacity": "heat capacity is times",
     "cone_offset_c": "reads too low by",
     "date": "learnt on",

@@ -109,10 +109,13 @@ def fit_report(name: str, fit: KilnFit, trend: Trend) -> Report:
         )
         for words, estimate in (
             ("power", fit.power),
-            ("loss", fit.loss),
+            ("loss through the walls", fit.loss),
+            ("leak", fit.leak),
+            ("walls and leak together", fit.losses),
             ("capacity", fit.capacity),
             ("power over capacity", fit.power_over_capacity),
             ("loss over capacity", fit.loss_over_capacity),
+            ("leak over capacity", fit.leak_over_capacity),
         )
     ]
     headers = ("multiplier on the kiln file", "value", "standard error", "told")
