@@ -119,8 +119,10 @@ def _as_found(
         power = kiln.fitted.power * (1.0 - found.power_down)
         return replace(kiln, fitted=replace(kiln.fitted, power=power)), load
     if reason == "losses":
-        own_w_per_k = kiln.wall_w_per_k + kiln.air_w_per_k
-        leak = kiln.leak_in_w_per_k + found.leak_more * own_w_per_k
+        fitted = kiln.fitted
+        own_w_per_k = fitted.loss * kiln.wall_w_per_k + fitted.leak_factor * kiln.air_w_per_k
+        # The kiln's leak is multiplied by what was learnt of it; the fault's is what it is.
+        leak = kiln.leak_in_w_per_k + found.leak_more * own_w_per_k / fitted.leak_factor
         return replace(kiln, leak_w_per_k=leak), load
     times = found.load_times
     pieces = tuple(replace(piece, mass_kg=times * piece.mass_kg) for piece in load.pieces)

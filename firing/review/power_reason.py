@@ -100,7 +100,13 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
     network = Network(kiln, load, room_c=record.room_c)
     contents_j = contents_heat_j(network, record.course)
     wall_j = wall_heat_j(network, record.course)
-    needed = heat_needed(network, record.course, contents_j=contents_j, wall_j=wall_j)
+    needed = heat_needed(
+        network,
+        record.course,
+        contents_j=contents_j,
+        wall_j=wall_j,
+        leak_w_per_k=network.leak_w_per_k,
+    )
     ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c

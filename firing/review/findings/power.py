@@ -100,7 +100,7 @@ def is_learnt(kiln: KilnDescription) -> bool:
     """Return whether a kiln file was ever fitted to logs."""
     fitted = kiln.fitted
     return fitted.learnt is not None or any(
-        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity)
+        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity, fitted.leak_factor)
     )
 
 
