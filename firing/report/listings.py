@@ -16,16 +16,27 @@ _NEAR_HEATWORK = 0.02, 20.0
 _MOST_RATES = 6
 
 
-def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Report:
-    """Return which cones a trace amounts to; `basis` says what the trace is."""
+def heatwork_report(
+    verdict: ConeVerdict,
+    above_1000_s: float,
+    basis: str,
+    lacks: Sequence[str] = (),
+    *,
+    least: bool = False,
+) -> Report:
+    """Return which cones a trace amounts to; `basis` says what the trace is, `lacks` what not.
+
+    With `least` they are a lower bound.
+    """
     if verdict.reached_number is None:
         answer = "No cone of the chart is down."
     else:
         span = ""
         if verdict.low is not None and verdict.high is not None:
             span = f" ({describe_number(verdict.low)} to {describe_number(verdict.high)})"
-        answer = f"Cone {describe_number(verdict.reached_number)}{span}."
-    least, most = _NEAR_HEATWORK
+        first = "At least cone" if least else "Cone"
+        answer = f"{first} {describe_number(verdict.reached_number)}{span}."
+    low, high = _NEAR_HEATWORK
     rows = [
         (
             p.cone,
@@ -33,7 +44,7 @@ def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Re
             "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
         )
         for p in verdict.by_cone.values()
-        if least <= p.heatwork <= most
+        if low <= p.heatwork <= high
     ]
     table = Table(("cone", "heat-work", "since the start"), "rrl", rows) if rows else None
     rests = (*verdict.warnings, *verdict.notes, f"Rests on: {basis}.")
@@ -41,6 +52,7 @@ def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Re
         "Heat-work",
         "",
         [
+            *map(Paragraph, lacks),
             Paragraph(answer),
             Paragraph(f"Time above 1000 °C: {format_duration(above_1000_s)}."),
             Section("", [table]),
