@@ -157,7 +157,7 @@ def _design(
     if request.by != "slower":
         # What one of the two allows, the check of the ware by both may not.
         result = forecast(
-            schedule,
+            found.schedule,
             unload_c=request.open_c,
             target_cone=None if request.cone is None else parse_cone(request.cone),
             kiln=kiln,
