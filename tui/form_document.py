@@ -152,7 +152,7 @@ def _lists(value: Any) -> bool:
 
 
 def _sorted(part: Group | Items, value: Any) -> Any:
-    keys = [entry.key for entry in part.fields]
+    keys = [entry.key for entry in (part.every if isinstance(part, Items) else part.fields)]
     if isinstance(value, dict):
         known = {key: value[key] for key in keys if key in value}
         return {**known, **{key: value[key] for key in value if key not in known}}

@@ -6,7 +6,9 @@ figure.  Everything here is about self-supporting regular cones.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
@@ -131,7 +133,7 @@ class ConeVerdict(Tabular):
 
 
 def approach_rates_c_per_h(
-    time_s: FloatArray, temperature_c: FloatArray
+    time_s: FloatArray, temperature_c: FloatArray, cones: Sequence[str] = CONES
 ) -> dict[str, float | None]:
     """Return the mean rate over the last 100 °C before each cone's end point.
 
@@ -142,8 +144,8 @@ def approach_rates_c_per_h(
     risen_c = np.maximum.accumulate(temperature_c)
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
     rates: dict[str, float | None] = {}
-    for cone in CONES:
-        reference_c = min(end_point_c(cone, USUAL_RATE_C_PER_H), peak_c)
+    for cone in cones:
+        reference_c = min(_usual_end_point_c(cone), peak_c)
         low_c = max(reference_c - _APPROACH_K[0], begin_c)
         high_c = reference_c - _APPROACH_K[1]
         if high_c - low_c < _SHORTEST_APPROACH_K:
@@ -154,10 +156,55 @@ def approach_rates_c_per_h(
     return rates
 
 
+@cache
+def _usual_end_point_c(cone: str) -> float:
+    return end_point_c(cone, USUAL_RATE_C_PER_H)
+
+
 def law_shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
     """Return what a cone's law is moved by for a trace without gaps [K]."""
     law = cone_law(cone)
-    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c)[law.cone])
+    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c, [law.cone])[law.cone])
+
+
+def moves_to_shares(
+    cone: str,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    shares: Sequence[float],
+    furthest_c: float,
+) -> tuple[float, list[float | None]]:
+    """Return a cone's heat-work, and the degrees to add to the readings for each share of it [K].
+
+    None for a share that needs more than `furthest_c` either way.
+    """
+    law = cone_law(cone)
+    time_s, temperature_c = readings(time_s, temperature_c)
+    occupation = occupy(time_s, temperature_c, [law], furthest_c + 50.0)
+
+    def move(share: float) -> float | None:
+        moved_c = 0.0
+        for _ in range(2):
+            # The rate of approach, by which the law is moved, changes little with the readings.
+            own_c = law_shift_c(law.cone, time_s, temperature_c + moved_c)
+            low_c, high_c = -furthest_c, furthest_c
+            if not (
+                occupation.heatwork(law, own_c + low_c)
+                < share
+                <= occupation.heatwork(law, own_c + high_c)
+            ):
+                return None
+            for _ in range(40):
+                middle_c = 0.5 * (low_c + high_c)
+                if occupation.heatwork(law, own_c + middle_c) < share:
+                    low_c = middle_c
+                else:
+                    high_c = middle_c
+            moved_c = high_c
+        return moved_c
+
+    computed = occupation.heatwork(law, law_shift_c(law.cone, time_s, temperature_c))
+    return computed, [move(share) for share in shares]
 
 
 def _first_at_s(time_s: FloatArray, risen_c: FloatArray, level_c: float) -> float:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from difflib import get_close_matches
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.files.kinds import FileKind
+from firing.files.kinds import FileKind, WrongKeys
 from firing.files.tomlfile import Wrong, clean, number, plain_line, shown
 from firing.units import TemperatureUnit
 from firing.ware.load import (
@@ -19,6 +19,7 @@ from firing.ware.load import (
     Piece,
     too_thin,
 )
+from firing.ware.shape import Form, HeatedFrom, Shape, Vents
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
@@ -65,10 +66,47 @@ class PieceTable(BaseModel):
     mass_kg: float = number(
         "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
     )
-    heated_from: Literal["both", "one"] = Field(
+    shape: Shape | None = Field(
+        None,
+        description="what it is: a plate or tile on the shelf, a stack of them, a free wall, a "
+        "hollow form open to the kiln or closed, or solid",
+        json_schema_extra={"example": 'shape = "open hollow"'},
+    )
+    wall_mm: float | None = number(
+        "wall of a hollow form, where thinner than its thickest place",
+        "wall_mm = 15",
+        "mm",
+        default=None,
+        gt=0,
+        le=THICKEST_MM,
+    )
+    foot_mm: float | None = number(
+        "foot or floor of a standing piece", "foot_mm = 20", "mm", default=None, gt=0,
+        le=THICKEST_MM,
+    )  # fmt: skip
+    stacked: int = Field(
+        1,
+        ge=1,
+        le=100,
+        description="how many that lie are on each other",
+        json_schema_extra={"example": "stacked = 4"},
+    )
+    across_mm: float | None = number(
+        "how wide a piece that lies is", "across_mm = 250", "mm", default=None, gt=0, le=3000
+    )
+    raised: bool = Field(
+        False,
+        description="whether air passes under it: a foot ring, props or stilts",
+        json_schema_extra={"example": "raised = true"},
+    )
+    vents: Vents = Field(
+        "none",
+        description="holes in a closed hollow form: none, drilled, or a wide opening",
+        json_schema_extra={"example": 'vents = "drilled"'},
+    )
+    heated_from: HeatedFrom = Field(
         "both",
-        description="both faces of the thickest place, or one: tiles, a wide foot on the shelf, "
-        "stacked ware",
+        description="instead of a shape: both faces of the thickest place are heated, or one",
         json_schema_extra={"example": 'heated_from = "both"'},
     )
 
@@ -131,6 +169,12 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
 
 
 def _load(table: LoadTable) -> Load:
+    wrong: list[Wrong] = []
+    for index, entry in enumerate(table.piece):
+        form = Form(**entry.model_dump(exclude={"name", "count", "mass_kg"}))
+        wrong += [(("piece", index, key), words) for key, words in form.faults()]
+    if wrong:
+        raise WrongKeys(*wrong)
     return Load(
         pieces=tuple(Piece(**entry.model_dump()) for entry in table.piece),
         dryness=table.dryness,

@@ -8,7 +8,8 @@ proportion, with a relay in cycles, and on/off with a swing; their clock waits o
 
 import math
 import random
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -65,7 +66,7 @@ KILNS = (
 class Mishap:
     """What goes wrong with the power, and when [s].
 
-    `share` is what is left of the power; `rings_s` over how long it goes down to that; a relay that
+    `share` is what is left of the power; `over_s` over how long it goes down to that; a relay that
     is `welded` gives full power, one that `keeps_on` holds what it held.
     """
 
@@ -135,7 +136,8 @@ def held_firing(
             if abs(set_c - target) > 1e-6:
                 if behind < 8.0:
                     move = rate * STEP_S / HOUR_S
-                    set_c = min(set_c + move, target) if target > set_c else max(set_c - move, target)
+                    up = target > set_c
+                    set_c = min(set_c + move, target) if up else max(set_c - move, target)
             elif held_s > 0.0 or abs(probe_c - target) < 2.0:
                 if held_s == 0.0:
                     made.arrived_s.append(at_s)
@@ -187,7 +189,7 @@ def held_firing(
         load_c += (g_load * (chamber_c - load_c) - into_core) * STEP_S / half
         core_c += into_core * STEP_S / half
         flows = [g_wall * (chamber_c - shells[0])]
-        for inner, outer in zip(shells, shells[1:], strict=False):
+        for inner, outer in pairwise(shells):
             k = 0.14 + 0.9e-4 * 0.5 * (inner + outer)
             flows.append(k * kiln.wall_m2 / (kiln.wall_m / 5) * (inner - outer))
         flows.append(11.0 * kiln.wall_m2 * 1.3 * (shells[-1] - ROOM_C))
@@ -272,8 +274,8 @@ def healthy_case(seed: int) -> tuple[str, Steps, HeldFiring, Instrument]:
     noise_c = chance.choice([0.0, 0.3, 1.0, 3.0])
     digits_c = chance.choice([0.1, 1.0])
     firing = held_firing(PLANS[name], kiln, control, waits=waits)
-    words = f"{name} {control} {kiln.power_w:.0f} W waits {waits} {interval_s:g} s ±{noise_c} {digits_c}"
+    words = (
+        f"{name}, {control}, {kiln.power_w:.0f} W, clock {'waits' if waits else 'runs'}, every "
+        f"{interval_s:g} s, ±{noise_c:g} °C, digits of {digits_c:g} °C"
+    )
     return words, PLANS[name], firing, Instrument(interval_s, noise_c, digits_c, seed)
-
-
-__all__ = ["CONTROLS", "KILNS", "PLANS", "HeldFiring", "Instrument", "Mishap", "healthy_case", "held_firing", "listened", "replace"]
