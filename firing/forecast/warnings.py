@@ -9,9 +9,10 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
+from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
+from firing.cones.uncertainty import FURTHEST_BELOW_K
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray

@@ -1,16 +1,33 @@
 """The shorter results as reports: heat-work, kilns, fits and sources."""
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 
+import numpy as np
+
+from firing.cones.cone_at import ConeAt
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.holds import what_the_range_spans
 from firing.cones.table import describe_number
+from firing.cones.ways import WaysToCone
 from firing.kiln.capability import Highest
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
 from firing.kiln.parameter_table import KilnRow
-from firing.report.document import Block, Bullets, Paragraph, Report, Section, Table
+from firing.report.charts.heatwork import ways_drawing
+from firing.report.charts.text_chart import ChartSeries
+from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table
+from firing.report.formatting import closed, hours_minutes, sentence
 from firing.sources import Source
-from firing.units import format_duration, format_rate, format_temperature
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+    from_celsius,
+    rate_from_celsius,
+    rate_to_celsius,
+)
 
 _NEAR_HEATWORK = 0.02, 20.0
 _MOST_RATES = 6
@@ -47,6 +64,106 @@ def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Re
             Section("", [Paragraph(words) for words in rests]),
         ],
     )
+
+
+def cone_at_report(answer: ConeAt) -> Report:
+    """Return which cone a few legs come to, how far the next is, and what more is worth."""
+    unit, cones = answer.unit, answer.cones
+    degree = f"1 °{unit} more at the peak"
+    share = rate_to_celsius(1.0, unit)
+    parts: list[Block | None] = []
+    if answer.next is not None:
+        ways = []
+        if answer.next.hold_s is not None:
+            ways.append(f"hold {format_duration(answer.next.hold_s)} longer")
+        if answer.next.hotter_c is not None:
+            hotter = rate_from_celsius(answer.next.hotter_c, unit)
+            ways.append(f"go {hotter:.0f} °{unit} hotter")
+        reach = f": {' or '.join(ways)}" if ways else " is out of reach of a hold of a day"
+        parts.append(Paragraph(f"For cone {answer.next.cone}{reach}."))
+    worth = answer.worth
+    if worth.degree_s is not None and worth.degree_cones is not None:
+        parts.append(
+            Paragraph(
+                f"{degree} is worth {format_duration(worth.degree_s * share)} of hold, or "
+                f"{worth.degree_cones * share:.3f} cones; a minute more of hold is worth "
+                f"{worth.minute_cones or 0.0:.3f} cones."
+            )
+        )
+    cooled = (
+        "The cooling you stated is counted; what the kiln cools by itself after it is left out."
+        if answer.cooling_counted
+        else "No cooling is counted: a kiln's own cooling adds a little, slow cooling more."
+    )
+    rests = (cooled, *answer.warnings, *cones.notes_in(unit))
+    cited = Paragraph("Sources: cone-chart-1996, cone-model.")
+    return Report(
+        "",
+        "",
+        [
+            Paragraph(f"{cones.words[:1].upper()}{cones.words[1:]}."),
+            Section("", parts),
+            Section("", [*(Paragraph(words) for words in rests), cited]),
+        ],
+    )
+
+
+def ways_report(found: WaysToCone) -> Report:
+    """Return the ways to a cone: a table of peaks and final rates, and the curve of the first."""
+    unit = found.unit
+    shown = [rate for rate in found.rates_c_per_h if found.at(rate)]
+    cells = {(way.peak_c, way.rate_c_per_h): way for way in found.ways}
+    rows = []
+    for peak_c in dict.fromkeys(way.peak_c for way in found.ways):
+        row = [format_temperature(peak_c, unit)]
+        for rate in shown:
+            way = cells.get((peak_c, rate))
+            row.append(
+                "–"
+                if way is None
+                else f"{hours_minutes(way.hold_s)} ({hours_minutes(way.low_s)} to "
+                f"{hours_minutes(way.high_s)})"
+            )
+        rows.append(tuple(row))
+    headers = ("peak", *(f"after {format_rate(rate, unit)}" for rate in shown))
+    table = Table(headers, "r" * len(headers), rows) if rows else None
+    first = found.at(found.rates_c_per_h[0])
+    ways = [
+        f"{format_temperature(way.peak_c, unit)} and {format_duration(way.hold_s)}"
+        if way.hold_s >= 30.0
+        else f"{format_temperature(way.peak_c, unit)} without a hold"
+        for way in first[:3]
+    ]
+    limit = "" if found.at_most_c is None else f" at no more than {_degrees(found.at_most_c, unit)}"
+    name = "" if found.kind == "self-supporting" else f"{found.kind} "
+    answer = f"{name}cone {found.cone}{limit}, after {format_rate(found.rates_c_per_h[0], unit)}: "
+    answer += "; or ".join(ways) if ways else "no hold within a day does it"
+    series = []
+    if len(found.curve) > 1:
+        peaks, holds = zip(*found.curve, strict=True)
+        label = f"cone {found.cone} down, over hours of hold"
+        series = [ChartSeries(label, np.array(holds), np.array(peaks))]
+    cooled = (
+        "The heat-work of the cooling you stated is counted."
+        if found.cooling
+        else "Cooling is left out: a kiln's own cooling adds a little, slow cooling more."
+    )
+    rests = (cooled, what_the_range_spans(unit), *(f"Note: {words}" for words in found.warnings))
+    cited = Paragraph("Sources: cone-chart-1996, cone-model.")
+    return Report(
+        "Ways",
+        f"cone {found.cone}",
+        [
+            Paragraph(closed(sentence(answer))),
+            Section("Hold (h:mm) by peak and final rate", [table]),
+            Chart(partial(ways_drawing, found), series, unit) if series else None,
+            Section("", [*(Paragraph(words) for words in rests), cited]),
+        ],
+    )
+
+
+def _degrees(temperature_c: float, unit: TemperatureUnit) -> str:
+    return f"{from_celsius(temperature_c, unit):.10g} °{unit}"
 
 
 def sources_report(chosen: Mapping[str, Source]) -> Report:
