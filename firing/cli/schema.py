@@ -12,7 +12,7 @@ from firing.files.kinds import KIND_NAMES, file_kind
 @json_option
 def schema_command(kind: str, as_json: bool) -> int:
     """Print the JSON Schema (draft 2020-12) of a KIND of file; always JSON."""
-    schema = file_kind(kind).model.model_json_schema()
+    schema = file_kind(kind).json_schema()
     dialect = "https://json-schema.org/draft/2020-12/schema"
     outcome.document({"$schema": dialect, **schema})
     return outcome.DONE

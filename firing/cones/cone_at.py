@@ -18,11 +18,11 @@ from firing.cones.heatwork import DOWN, heatwork
 from firing.cones.holds import LONGEST_HOLD_S, Cooling, CoolingLeg, check_fired
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, cone_law
 from firing.errors import FiringError
-from firing.schedule.schedule import Segment
 from firing.serialise import Serialised, json_fields, rounded
 from firing.trace import FloatArray
 from firing.units import (
     ROOM_C,
+    SECONDS_PER_HOUR,
     SECONDS_PER_MINUTE,
     TemperatureUnit,
     common_unit,
@@ -43,6 +43,15 @@ _EXAMPLE = '"108F/h to 2190F hold 20m" or "60C/h to 1200C hold 20m, 50C/h to 100
 _MOST_LEGS = 30
 #: How much hotter the next cone is looked for [K]: no two neighbours stand further apart.
 _NEXT_WITHIN_K = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Leg(Serialised):
+    """A ramp at a rate [°C/h] to a target [°C], and the hold there [s]."""
+
+    rate_c_per_h: float
+    target_c: float
+    hold_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +96,7 @@ class ConeAt(Serialised):
 
     Attributes
     ----------
-    legs : tuple of Segment
+    legs : tuple of Leg
         What was asked.
     start_c, peak_c : float
         Where it starts and how hot it gets [°C].
@@ -107,7 +116,7 @@ class ConeAt(Serialised):
         One sentence each, in the unit asked.
     """
 
-    legs: tuple[Segment, ...]
+    legs: tuple[Leg, ...]
     start_c: float
     peak_c: float
     duration_s: float
@@ -125,7 +134,7 @@ class ConeAt(Serialised):
 
 def parse_legs(
     text: str, default_unit: TemperatureUnit | None = None
-) -> tuple[tuple[Segment, ...], TemperatureUnit]:
+) -> tuple[tuple[Leg, ...], TemperatureUnit]:
     """Read legs such as ``108F/h to 2190F hold 20m, 150F/h to 1900F``, and the unit they are in.
 
     A plain number has the unit of those beside it, or the default unit, or °C.
@@ -149,7 +158,7 @@ def parse_legs(
     if not 1 <= len(read) <= _MOST_LEGS:
         raise FiringError(f"a firing has 1 to {_MOST_LEGS} legs; write {_EXAMPLE}")
     unit = default_unit or common_unit(*(word for leg in read for word in leg[:2]))
-    legs: list[Segment] = []
+    legs: list[Leg] = []
     before_c = ROOM_C
     for rate, target, hold in read:
         target_c = parse_temperature_c(target, unit)
@@ -159,7 +168,7 @@ def parse_legs(
         if not rate_c_per_h > 0.0 or target_c == before_c:
             raise FiringError(f'"{rate} to {target}" goes nowhere; write {_EXAMPLE}')
         hold_s = 0.0 if hold is None else parse_duration_s(hold)
-        legs.append(Segment(target_c, rate_c_per_h, hold_s=hold_s))
+        legs.append(Leg(rate_c_per_h, target_c, hold_s))
         before_c = target_c
     peak = max(range(len(legs)), key=lambda i: legs[i].target_c)
     check_fired(legs[peak].target_c, unit, "peak")
@@ -178,14 +187,15 @@ def parse_cooling(text: str, default_unit: TemperatureUnit | None = None) -> Coo
     ends = [math.inf, *(leg.target_c for leg in legs)]
     if any(leg.hold_s for leg in legs) or any(b >= a for a, b in pairwise(ends)):
         raise FiringError(f'"{text}" is no cooling; write "100C/h to 1040C" or "180F/h to 1900F"')
-    return tuple(CoolingLeg(leg.rate_c_per_h or 0.0, leg.target_c) for leg in legs)
+    return tuple(CoolingLeg(leg.rate_c_per_h, leg.target_c) for leg in legs)
 
 
-def course_of(legs: tuple[Segment, ...], start_c: float = ROOM_C) -> tuple[FloatArray, FloatArray]:
+def course_of(legs: tuple[Leg, ...], start_c: float = ROOM_C) -> tuple[FloatArray, FloatArray]:
     """Return the times [s] and temperatures [°C] that legs run through."""
     times, temperatures = [0.0], [start_c]
     for leg in legs:
-        times.append(times[-1] + (leg.ramp_s(temperatures[-1]) or 0.0))
+        ramp_s = abs(leg.target_c - temperatures[-1]) / leg.rate_c_per_h * SECONDS_PER_HOUR
+        times.append(times[-1] + ramp_s)
         temperatures.append(leg.target_c)
         if leg.hold_s:
             times.append(times[-1] + leg.hold_s)
@@ -194,7 +204,7 @@ def course_of(legs: tuple[Segment, ...], start_c: float = ROOM_C) -> tuple[Float
 
 
 def cone_at(
-    legs: str | tuple[Segment, ...],
+    legs: str | tuple[Leg, ...],
     *,
     kind: str = "self-supporting",
     unit: TemperatureUnit | None = None,
@@ -203,7 +213,7 @@ def cone_at(
 
     Parameters
     ----------
-    legs : str or tuple of Segment
+    legs : str or tuple of Leg
         Rates, targets and holds: ``"108F/h to 2190F hold 20m"``; legs that cool count, too.  The
         first starts at 20 °C.
     kind : str
@@ -253,22 +263,20 @@ def cone_at(
     )
 
 
-def _more(
-    legs: tuple[Segment, ...], peak: int, hotter_c: float, longer_s: float
-) -> tuple[Segment, ...]:
+def _more(legs: tuple[Leg, ...], peak: int, hotter_c: float, longer_s: float) -> tuple[Leg, ...]:
     """Return the legs with a hotter peak, the legs up there with it, and a longer hold there."""
     top_c = legs[peak].target_c
     return tuple(
-        Segment(
-            leg.target_c + (hotter_c if leg.target_c == top_c else 0.0),
+        Leg(
             leg.rate_c_per_h,
-            hold_s=leg.hold_s + (longer_s if place == peak else 0.0),
+            leg.target_c + (hotter_c if leg.target_c == top_c else 0.0),
+            leg.hold_s + (longer_s if place == peak else 0.0),
         )
         for place, leg in enumerate(legs)
     )
 
 
-def _heat(cone: str, legs: tuple[Segment, ...], kind: KindOfCone) -> tuple[float, float]:
+def _heat(cone: str, legs: tuple[Leg, ...], kind: KindOfCone) -> tuple[float, float]:
     """Return a cone's heat-work of legs, and what its law is moved by [K]."""
     time_s, temperature_c = course_of(legs)
     rate = approach_rates_c_per_h(time_s, temperature_c)[cone]
@@ -278,7 +286,7 @@ def _heat(cone: str, legs: tuple[Segment, ...], kind: KindOfCone) -> tuple[float
 
 
 def _next(
-    verdict: ConeVerdict, legs: tuple[Segment, ...], peak: int, kind: KindOfCone
+    verdict: ConeVerdict, legs: tuple[Leg, ...], peak: int, kind: KindOfCone
 ) -> NextCone | None:
     made = list(verdict.by_cone)
     place = -1 if verdict.reached is None else made.index(verdict.reached)
@@ -302,7 +310,7 @@ def _next(
     return NextCone(cone, hold_s, high_c)
 
 
-def _worth(verdict: ConeVerdict, legs: tuple[Segment, ...], peak: int, kind: KindOfCone) -> Worth:
+def _worth(verdict: ConeVerdict, legs: tuple[Leg, ...], peak: int, kind: KindOfCone) -> Worth:
     if verdict.reached is None or verdict.reached_number is None:
         return Worth(None, None, None)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from firing.files.kinds import FileKind
@@ -12,7 +13,7 @@ from firing.heat.properties import Material, PropertyTable
 from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
-from firing.units import TemperatureUnit, format_temperature
+from firing.units import TemperatureUnit, format_size, format_temperature
 
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""
@@ -22,7 +23,7 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _across(data: dict[str, Any]) -> list[Wrong]:
+def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
     """Return what is wrong between keys, wherever they can be read."""
     found: list[Wrong] = []
     wanted = {"round": ("diameter_mm", "height_mm"), "box": ("width_mm", "depth_mm", "height_mm")}
@@ -47,8 +48,9 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                     found.append(
                         (
                             ("volume_l",),
-                            f"{data['volume_l']:g} l disagrees with the inside dimensions, which "
-                            f"make {volume:.0f} l; write volume_l = {volume:.0f}",
+                            f"{_volume(data['volume_l'], unit)} disagrees with the inside "
+                            f"dimensions, which make {_volume(volume, unit)}; "
+                            f"{_write(volume, unit)}",
                         )
                     )
     materials = data.get("material")
@@ -70,6 +72,16 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                 )
             )
     return found
+
+
+def _volume(volume_l: float, unit: TemperatureUnit) -> str:
+    return f"{volume_l:.0f} l" if unit == "C" else format_size(volume_l, "volume", unit)
+
+
+def _write(volume_l: float, unit: TemperatureUnit) -> str:
+    if unit == "C":
+        return f"write volume_l = {volume_l:.0f}"
+    return f'write volume = "{format_size(volume_l, "volume", unit)}"'
 
 
 def _own(table: MaterialTable) -> Material:
@@ -139,13 +151,20 @@ def _described(kiln: KilnDescription, unit: TemperatureUnit) -> list[str]:
     return [
         kiln.name,
         f"{kiln.power_w / 1000.0:g} kW",
-        f"{kiln.volume_l:g} l",
+        format_size(kiln.volume_l, "volume", unit),
         f"to {format_temperature(kiln.max_c, unit)}",
         "" if kiln.fitted.learnt is None else "fitted to its logs",
     ]
 
 
-KILN_FILE = FileKind("kiln", lambda: KilnTable, _kiln, across=_across, describe=_described)
+KILN_FILE = FileKind(
+    "kiln",
+    lambda: KilnTable,
+    _kiln,
+    across=_across,
+    describe=_described,
+    owned=lambda kiln, unit: replace(kiln, unit=unit),
+)
 parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
 

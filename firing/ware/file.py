@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
@@ -9,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 
 from firing.files.kinds import FileKind
 from firing.files.tomlfile import clean, number, plain_line
-from firing.units import TemperatureUnit
+from firing.units import TemperatureUnit, format_size
 from firing.ware.load import BODIES, Dryness, Load, Piece
 
 THICKEST_MM = 500.0
@@ -49,10 +50,20 @@ class PieceTable(BaseModel):
         json_schema_extra={"example": "count = 4"},
     )
     thickest_mm: float = number(
-        "its thickest place", "thickest_mm = 18", "mm", gt=0, le=THICKEST_MM
+        "its thickest place",
+        'thickest_mm = 18 or thickest = "0.7 in"',
+        "mm",
+        written=("thickest", "length"),
+        gt=0,
+        le=THICKEST_MM,
     )
     mass_kg: float = number(
-        "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
+        "mass of one as it goes into the kiln",
+        'mass_kg = 3.2 or mass = "7 lb"',
+        "kg",
+        written=("mass", "mass"),
+        gt=0,
+        le=2000,
     )
     heated_from: Literal["both", "one"] = Field(
         "both",
@@ -79,6 +90,7 @@ class LoadTable(BaseModel):
         "furniture_kg = 28",
         "kg",
         default=None,
+        written=("furniture", "mass"),
         ge=0,
         le=5000,
     )
@@ -99,15 +111,21 @@ def _load(table: LoadTable) -> Load:
     )
 
 
-def _described(load: Load, _: TemperatureUnit) -> list[str]:
+def _described(load: Load, unit: TemperatureUnit) -> list[str]:
     thickest = load.thickest
     return [
         load.dryness,
         f"{sum(piece.count for piece in load.pieces)} pieces",
-        f"thickest {thickest.thickest_mm:g} mm ({thickest.name})",
-        f"{load.ware_kg:.0f} kg",
+        f"thickest {format_size(thickest.thickest_mm, 'length', unit)} ({thickest.name})",
+        f"{load.ware_kg:.0f} kg" if unit == "C" else format_size(load.ware_kg, "mass", unit),
     ]
 
 
-LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
+LOAD_FILE = FileKind(
+    "load",
+    lambda: LoadTable,
+    _load,
+    describe=_described,
+    owned=lambda load, unit: replace(load, unit=unit),
+)
 parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

@@ -6,6 +6,7 @@ from typing import Literal, get_args
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.units import TemperatureUnit
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -99,6 +100,8 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches and pounds.
 
     Examples
     --------
@@ -117,6 +120,7 @@ class Load:
     body: str = DEFAULT_BODY
     furniture_kg: float | None = None
     assumed: bool = False
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.pieces:
