@@ -109,7 +109,8 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     """Return what the fields hold for a plan before anybody has written anything."""
     from firing.ware.limits import USUAL_MARGIN
 
-    cone, controller = circumstances.target_cone, circumstances.equipment.controller
+    cone = circumstances.target_cone or schedule.cone
+    controller = circumstances.equipment.controller
     begun = dict.fromkeys((field.key for field in design_fields(schedule.unit)), "")
     begun |= {
         "how": NEW,

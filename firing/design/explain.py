@@ -78,6 +78,7 @@ def explained(
         purpose=purpose,
         start_c=problem.start_c,
         unit=problem.controller.unit,
+        cone=None if cone is None else parse_cone(cone),
     )
     return schedule, tuple(reasons)
 

@@ -66,6 +66,7 @@ class Card:
             "total_s": self.forecast.total_s,
             "unload_c": self.forecast.unload_c,
             "basis": self.forecast.basis,
+            "cones": {**self.forecast.cones.to_dict(), "target": self.forecast.target_cone},
             "cautions": [caution.heading for caution in self.cautions],
             "deference": DEFERENCE,
             "breaches": [breach.to_dict() for breach in self.forecast.breaches],
@@ -89,6 +90,7 @@ def card_report(card: Card) -> Report:
         program.original.title,
         [
             Paragraph(f"For: {program.controller.name}. {_times(card)}"),
+            Paragraph(_cone_words(card)),
             Section("Not safe for this load: do not key it", [Bullets(broken)]),
             Section("Check before you start", [Bullets(_ware_cautions(card))]),
             Section("", [_table(card), *free, Paragraph(_check_words(card))]),
@@ -103,6 +105,14 @@ def card_report(card: Card) -> Report:
         ],
         sheet=True,
     )
+
+
+def _cone_words(card: Card) -> str:
+    """Say what the program as keyed comes to, beside the cone it is for."""
+    wanted, comes = card.forecast.target_cone, card.forecast.cones.words
+    if wanted is None:
+        return f"As keyed it comes to {comes}."
+    return f"For cone {wanted}; as keyed it comes to {comes}."
 
 
 def _table(card: Card) -> Table:

@@ -26,7 +26,8 @@ def result_sentence(review: Review) -> str:
     partly = review.begins_inside or review.ended == "log"
     came = "What is in it amounts to" if partly else "Reached"
     planned = cone_or_none(review.cones_planned.reached_number)
-    words = f"{came} {review.cones.words}, planned {planned}"
+    wanted = f", for cone {review.schedule.cone}" if review.schedule.cone else ""
+    words = f"{came} {review.cones.words}{wanted}, planned {planned}"
     if not peaks:
         return f"{words} ({CONES_MEANT})."
     return (
