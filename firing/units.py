@@ -363,3 +363,45 @@ def format_temperature(
 def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
     """Return a rate for reading, ``60 °C/h`` or ``108 °F/h``."""
     return f"{rate_from_celsius(rate_c_per_h, unit):.0f} °{unit}/h"
+
+
+_DECIMAL = r"\d+(?:\.\d+)?"
+_METRIC = re.compile(
+    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|by|within|off by|at least by)\s)?"
+    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
+    r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
+    r"(?P<after>\s(?:below|above|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
+    r"(?![\w/³²])"
+)
+
+
+def in_unit(words: str, unit: TemperatureUnit) -> str:
+    """Return a sentence with its metric figures in the units that go with `unit`.
+
+    The rooms below the reports write their reasons in °C, mm and kg; a document speaks one unit.
+    A figure after ± or "by", or before "above" or "lower", is taken for a difference.
+    """
+    return words if unit == "C" else _METRIC.sub(_spoken, words)
+
+
+def _spoken(match: re.Match[str]) -> str:
+    kind = match["unit"]
+    figures = [float(match[name].replace("−", "-")) for name in ("first", "second") if match[name]]
+    difference = bool(match["before"] or match["after"])
+    texts = []
+    for given, value in zip(("first", "second"), figures, strict=False):
+        decimals = len(match[given].partition(".")[2])
+        if kind == "°C/h" or (kind == "°C" and difference):
+            text = f"{rate_from_celsius(value, 'F'):.{decimals}f}"
+        elif kind == "°C":
+            text = f"{fahrenheit_from_celsius(value):.{decimals}f}"
+        else:
+            size: Size = "length" if kind == "mm" else "mass" if kind == "kg" else "volume"
+            text, _, _ = format_size(value, size, "F").partition(" ")
+        texts.append(text.replace("-", "−"))
+    shown = {"°C/h": "°F/h", "°C": "°F", "mm": "in", "kg": "lb", "l": "cu ft"}[kind]
+    between = match["between"] or ""
+    return (
+        f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}"
+        f"{match['after'] or ''}"
+    )

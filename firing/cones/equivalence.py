@@ -40,7 +40,9 @@ _SHORTEST_APPROACH_K = 20.0
 _LONG_DOWN = 20.0
 
 #: A cone with less heat-work than this stands far off: what E leaves open does not bring it down.
-_FAR_OFF = 1e-3
+_FAR_OFF = 0.05
+#: How far a trace is moved to look at a cone just as it goes down [K].
+_FURTHEST_MOVED_K = 30.0
 _THINNED = 4096
 
 #: Heat-work may go down slightly out of order when a hold is very long.  Each cone then waits until
@@ -244,7 +246,9 @@ def cone_reached(
         shifts[cone] = law.shift_c(rates[cone]) - beside.hotter_c
         open_c[cone] = beyond_chart_c(law, rate) if sort == "self-supporting" else beside.open_c
     budgets = {cone: budget(law, thermocouple_c) for cone, law in every.items()}
-    widest_c = max(budgets[cone].total_c + abs(shifts[cone]) + open_c[cone] for cone in every)
+    widest_c = _FURTHEST_MOVED_K + max(
+        budgets[cone].total_c + abs(shifts[cone]) + open_c[cone] for cone in every
+    )
     occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
     x = {cone: occupation.heatwork(law, shifts[cone]) for cone, law in every.items()}
     for cone, law in every.items():
@@ -295,12 +299,17 @@ def cone_reached(
 def _energy_part_c(
     occupation: Occupation, law: ConeLaw, rate_c_per_h: float | None, shift_c: float, x: float
 ) -> float:
-    """Return what E leaves open of a cone's heat-work, ± [°C]: nothing on a ramp, more in holds."""
+    """Return what E leaves open of a cone that just goes down, ± [°C]: nothing on a ramp.
+
+    The trace is first moved to where the cone is down, as the law is known there best; what is then
+    left comes from holds below the end point, and from cooling.
+    """
     rate = USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h
+    c_per_ln = (occupation.peak_c + shift_c + KELVIN_AT_0_C) ** 2 / law.activation_k
+    there_c = shift_c + min(-math.log(x) * c_per_ln, _FURTHEST_MOVED_K)
     other, pinned_c = law.steeper(rate, ENERGY_ERRORS * law.ln_energy_se)
-    changed = math.log(occupation.heatwork(other, shift_c + pinned_c) / x)
-    peak_k = occupation.peak_c + shift_c + KELVIN_AT_0_C
-    return abs(changed) * peak_k**2 / law.activation_k
+    heats = occupation.heatwork(law, there_c), occupation.heatwork(other, there_c + pinned_c)
+    return abs(math.log(heats[1] / heats[0])) * c_per_ln
 
 
 def _moved(

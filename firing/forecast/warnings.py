@@ -62,6 +62,7 @@ def _shift_to_down_c(
     return (low_c + high_c) / 2.0
 
 
+_MET_CONES = 0.05  # less than a tenth is not told of
 _SLIP_CONES = 1.5  # a plan so near the cone of the other series was meant for that
 
 TELLING_S = 300.0
@@ -192,7 +193,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         return
     wanted = cone_number(target)
     number, low, high = cones.reached_number, cones.low, cones.high
-    if cones.reached == target:
+    met = number is not None and abs(number - wanted) < _MET_CONES
+    if cones.reached == target or met:
         return
     # Just short or just over, within the range, is for the witness cone to settle.
     hotter = [cone_number(cone) for cone in CONES if cone_number(cone) > wanted]
