@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design
     from firing.design.resume import Resumption
     from firing.forecast.result import Forecast
+    from firing.heat.default_kiln import UsualKiln
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
@@ -251,6 +252,7 @@ def forecast(
     unload_c: float = 60.0,
     waits: bool = True,
     margin: float = 1.5,
+    kiln_size: str | None = None,
 ) -> Forecast:
     """Say what a schedule will do: hours, opening time, cone, energy and warnings.
 
@@ -278,6 +280,8 @@ def forecast(
         Whether the controller's clock waits when the kiln lags.
     margin : float
         Safety margin on the ware's limits, 1 to 5.
+    kiln_size : str, optional
+        Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
 
     Returns
     -------
@@ -320,6 +324,7 @@ def forecast(
         load=_load(load),
         waits=waits,
         margin=margin,
+        usual=_usual(kiln, kiln_size),
     )
     if tariff is None and window is None and awake is None:
         return result
@@ -348,6 +353,9 @@ def design(
     slow_cool_c_per_h: float | None = None,
     slow_cool_to_c: float | None = None,
     unload_c: float = 100.0,
+    kiln_size: str | None = None,
+    reserve: float = 0.1,
+    fastest: bool = False,
 ) -> Design:
     """Make the fastest schedule that is safe for a load.
 
@@ -375,6 +383,12 @@ def design(
         Slow-cool at most this fast until this temperature [°C/h, °C].
     unload_c : float
         The time from closing to opening at this temperature is made shortest [°C].
+    kiln_size : str, optional
+        Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
+    reserve : float
+        The program is still kept with elements weaker by this share; 0 uses full power.
+    fastest : bool
+        Use every segment that saves time, not the fewest within 3 % of the fastest.
 
     Returns
     -------
@@ -383,7 +397,7 @@ def design(
     Raises
     ------
     FiringError
-        If demands leave no schedule, naming the two that collide.
+        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two that collide.
 
     Examples
     --------
@@ -397,7 +411,7 @@ def design(
     from firing.controller.controller import Controller
     from firing.design.designer import design
     from firing.design.peak_candidates import Bounds
-    from firing.design.request import CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
 
     keyed = _controller(controller)
     if max_segments is not None:
@@ -410,6 +424,9 @@ def design(
         margin=margin,
         cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
         open_c=unload_c,
+        usual=_usual(kiln, kiln_size),
+        reserve=reserve,
+        few_within=0.0 if fastest else FEW_WITHIN,
     )
     found = read_load(load) if isinstance(load, str | PathLike) else load
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
@@ -682,6 +699,14 @@ def heat_work(
 
 def _schedule(given: Schedule | PathOrName) -> Schedule:
     return read_schedule(given) if isinstance(given, str | PathLike) else given
+
+
+def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> UsualKiln:
+    from firing.heat.default_kiln import TRIAL, parse_size
+
+    if size is not None and kiln is not None:
+        raise FiringError("a kiln and a kiln_size were given; leave kiln_size out")
+    return TRIAL if size is None else parse_size(size)
 
 
 def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:

@@ -94,6 +94,13 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
             "slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", rate, when=new
         ),
         Field("slow_to", "down to", "Where the slow cooling ends.", degrees, when=new),
+        Field(
+            "reserve",
+            "Power reserve",
+            "Percent the elements may weaken; 0 for full power.",
+            _reserve,
+            when=new,
+        ),
     ]
 
 
@@ -107,6 +114,7 @@ class WantedDesign:
 
 def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     """Return what the fields hold for a plan before anybody has written anything."""
+    from firing.design.request import RESERVE
     from firing.ware.limits import USUAL_MARGIN
 
     cone = circumstances.target_cone or schedule.cone
@@ -119,6 +127,7 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
         "top": "" if cone else format_temperature(schedule.peak_c, schedule.unit),
         "margin": f"{USUAL_MARGIN:g}",
         "open": format_temperature(circumstances.unload_c, schedule.unit),
+        "reserve": f"{100.0 * RESERVE:g}",
         "segments": "" if controller is None else str(controller.value.max_segments),
     }
     return begun
@@ -140,6 +149,13 @@ def _margin(text: str) -> float:
         return float(text.replace(",", "."))
     except ValueError:
         raise FiringError(f'"{text}" is not a margin; write a number from 1 to 5: 1.5') from None
+
+
+def _reserve(text: str) -> float:
+    try:
+        return float(text.replace(",", ".").removesuffix("%")) / 100.0
+    except ValueError:
+        raise FiringError(f'"{text}" is not a percentage; write 10, or 0 for none') from None
 
 
 def _segments(text: str) -> int:
@@ -177,8 +193,9 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
         )
     from firing.design.designer import design
     from firing.design.peak_candidates import Bounds
-    from firing.design.request import CoolingRequest, DesignRequest
+    from firing.design.request import RESERVE, CoolingRequest, DesignRequest
 
+    reserve = wanted.get("reserve")
     request = DesignRequest(
         wanted["purpose"],
         cone=wanted.get("cone"),
@@ -194,6 +211,7 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
             wanted.get("slow_to"),
         ),
         open_c=_open_c(wanted),
+        reserve=RESERVE if reserve is None else reserve,
     )
     controller = controller or _usual(schedule.unit, wanted.get("segments"))
     return design(load, request, kiln=kiln, controller=controller)

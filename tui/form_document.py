@@ -166,7 +166,8 @@ def _lists(value: Any) -> bool:
 
 
 def _sorted(part: Group | Items, value: Any) -> Any:
-    keys = [key for entry in part.fields for key in entry.keys]
+    fields = part.every if isinstance(part, Items) else part.fields
+    keys = [key for entry in fields for key in entry.keys]
     if isinstance(value, dict):
         known = {key: value[key] for key in keys if key in value}
         return {**known, **{key: value[key] for key in value if key not in known}}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal
 
@@ -26,13 +26,27 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list of tables, one a line: `word` is what one is called, `most` how many there may be."""
+    """A list of tables, one a line: `word` is what one is called, `most` how many there may be.
+
+    `more` are the fields of a second line, for an item that has the key `more_when` or one of them.
+    """
 
     title: str
     word: str
     table: str
     fields: tuple[Field, ...]
     most: int
+    more: tuple[Field, ...] = ()
+    more_when: str = ""
+
+    @property
+    def every(self) -> tuple[Field, ...]:
+        """The fields of both lines."""
+        return (*self.fields, *self.more)
+
+    def has_more(self, item: Mapping[str, Any]) -> bool:
+        """Whether an item has a second line."""
+        return any(key in item for key in (self.more_when, *(entry.key for entry in self.more)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +85,7 @@ class Form:
         for part in self.parts:
             depth = 3 if isinstance(part, Items) else 2 if part.table else 1
             if part.table == table and len(path) == depth:
-                for entry in part.fields:
+                for entry in part.every if isinstance(part, Items) else part.fields:
                     if path[-1] in entry.keys:
                         return entry
         return None
@@ -134,8 +148,17 @@ _PIECE = {
     "name": "name",
     "count": "count",
     "thickest_mm": "thickest",
-    "mass_kg": "mass of one",
-    "heated_from": "faces heated",
+    "mass_kg": "each",
+    "shape": "shape",
+    "heated_from": "faces",
+}
+_PIECE_MORE = {
+    "wall_mm": "wall",
+    "foot_mm": "foot",
+    "stacked": "stacked",
+    "across_mm": "across",
+    "raised": "air under",
+    "vents": "holes",
 }
 
 
@@ -278,5 +301,8 @@ def load_form() -> Form:
     """Return the form of a load file."""
     tables = _tables("load")
     head = Group("The load", tuple(_fields_of(tables[""], _LOAD).values()))
-    pieces = _items("Pieces", "piece", "piece", tables, _PIECE)
+    more = tuple(_fields_of(tables["piece"], _PIECE_MORE).values())
+    pieces = replace(
+        _items("Pieces", "piece", "piece", tables, _PIECE), more=more, more_when="shape"
+    )
     return Form("load", (head, pieces), "piece")

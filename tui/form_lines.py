@@ -165,13 +165,18 @@ def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Lin
             yield _odd(here, item, faults)
             continue
         slots = []
-        for number, entry in enumerate(part.fields):
+        for number, entry in enumerate(part.every):
             path = (*here, entry.key)
             # What is wrong with an item as a whole is told where it begins.
             fault = faults.of(entry, path) or (faults.at(here) if number == 0 else "")
             slots.append(Slot(path, value_text(entry, entry.held(item)), entry, fault))
-        yield Line("item", str(index + 1), tuple(slots), fields=part.fields)
-        keys = {key for entry in part.fields for key in entry.keys}
+        first = len(part.fields)
+        yield Line("item", str(index + 1), tuple(slots[:first]), fields=part.fields)
+        if part.more and part.has_more(item):
+            title = " " * (_NUMBER + 1) + titles_of(part.more)[0]
+            yield Line("heading", title, fields=part.more)
+            yield Line("item", "", tuple(slots[first:]), fields=part.more)
+        keys = {key for entry in part.every for key in entry.keys}
         yield from (_odd((*here, k), item[k], faults) for k in item if k not in keys)
     if len(entries(state.data, part.table)) < part.most:
         fault = faults.at((part.table,)) if inside is None or isinstance(inside, list) else ""

@@ -18,6 +18,7 @@ from firing.capture.recording_file import (
     lock_file,
     open_for_append,
     read_all,
+    refuse_device,
     reopened,
     still_names,
 )
@@ -89,6 +90,7 @@ class Recorder:
         self._dirty = False
         self._last_s = -1.0
         self._file_gone = False
+        refuse_device(path)
         self._file = open_for_append(path)
         try:
             if not lock_file(self._file):

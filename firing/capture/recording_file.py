@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import stat
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+
+from firing.errors import FiringError
 
 if sys.platform == "win32":
     import msvcrt
@@ -55,6 +58,26 @@ _FLAGS = (
 def open_for_append(path: Path, *, new: bool = False) -> int:
     """Open a file to be read and appended to; a `new` one must not be there yet."""
     return os.open(path, _FLAGS | (os.O_EXCL if new else 0), 0o644)
+
+
+_MEMORY_DEVICES = 1  # null, zero, full: nothing hangs on them
+
+
+def refuse_device(path: Path) -> None:
+    """Refuse what is no file before it is opened: a line sent to a port could switch something.
+
+    Raises
+    ------
+    FiringError
+        If the path names a device.
+    """
+    try:
+        found = os.stat(path)
+    except (OSError, ValueError):
+        return
+    is_port = stat.S_ISCHR(found.st_mode) and os.major(found.st_rdev) != _MEMORY_DEVICES
+    if is_port or stat.S_ISBLK(found.st_mode):
+        raise FiringError(f"{path} is a device, and nothing is ever written to one; name a file")
 
 
 def read_all(descriptor: int, size: int) -> bytes:

@@ -20,9 +20,26 @@ OUTPUT_COLUMN = "output (%)"
 _UNIT = " (°C)"
 
 
+_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def _as_text(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula."""
+    return f"'{cell}" if cell.startswith(_RUN_BY_SPREADSHEETS) else cell
+
+
+def _from_text(cell: str) -> str:
+    bare = cell.removeprefix("'")
+    return bare if bare.startswith(_RUN_BY_SPREADSHEETS) else cell
+
+
+def _quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"' if set(cell) & set(',"') else cell
+
+
 def header(channels: Sequence[str], output: bool = False) -> str:
     """Return the first line, without its end."""
-    names = [f"{name}{_UNIT}" for name in channels]
+    names = [_quoted(_as_text(f"{name}{_UNIT}")) for name in channels]
     return ",".join([TIME_COLUMN, *names, *[OUTPUT_COLUMN] * output, STATUS_COLUMN])
 
 
@@ -36,7 +53,7 @@ def row(stamp: str, reading: Reading, channels: Sequence[str], output: bool = Fa
         for name, status in zip(channels, reading.statuses, strict=True)
         if status is not Status.OK
     ]
-    return ",".join([stamp, *cells, "; ".join(marked)])
+    return ",".join([stamp, *cells, _as_text("; ".join(marked))])
 
 
 def gap_row(stamp: str, reason: str, columns: int) -> str:
@@ -81,7 +98,7 @@ def parse_header(line: str) -> tuple[tuple[str, ...], bool] | None:
     names = cells[1 : -2 if output else -1]
     if not names or not all(name.endswith(_UNIT) for name in names):
         return None
-    return tuple(name.removesuffix(_UNIT) for name in names), output
+    return tuple(_from_text(name).removesuffix(_UNIT) for name in names), output
 
 
 def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> RecordedData:
@@ -99,7 +116,7 @@ def parse_rows(text: str, channels: tuple[str, ...], output: bool = False) -> Re
             values = [float(cell) if cell else math.nan for cell in cells[1:-1]]
         except ValueError:
             continue
-        marks = cells[-1]
+        marks = _from_text(cells[-1])
         if marks:
             for index, name in enumerate(channels):
                 if any(mark.startswith(f"{name} ") for mark in marks.split("; ")):

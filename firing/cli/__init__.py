@@ -60,8 +60,12 @@ class LazyCommands(click.Group):
     "'firing demo' shows it at work.",
 )
 @click.version_option(__version__, "--version", message="firing %(version)s")
-def cli() -> None:
+@click.option(
+    "--debug", is_flag=True, help="Show where in the program a mistake of its own happened."
+)
+def cli(debug: bool) -> None:
     """Plan, forecast and review the firings of a studio pottery kiln."""
+    outcome.DEBUG = debug
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,12 +15,18 @@ from firing.cli.arguments import (
     controller_option,
     json_option,
     kiln_options,
+    kiln_size_option,
+    one_kiln,
 )
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 
 @click.command("design")
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
+@kiln_size_option
 @click.option("--cone", metavar="CONE", help="The cone wanted.")
 @click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
 @controller_option()
@@ -60,6 +67,17 @@ from firing.cli.arguments import (
     metavar="T",
     help="Closing to opening here is made shortest.",
 )
+@click.option(
+    "--reserve",
+    type=click.FloatRange(0, 50),
+    default=10.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="Keep the program with elements this much weaker; 0 uses full power.",
+)
+@click.option(
+    "--fastest", is_flag=True, help="Use every segment that saves time, not the fewest within 3 %."
+)
 @click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
@@ -70,6 +88,7 @@ def design_command(
     purpose: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     cone: str | None,
     top_c: float | None,
     controller: str | None,
@@ -84,6 +103,8 @@ def design_command(
     slow: float | None,
     slow_c: float | None,
     open_c: float,
+    reserve: float,
+    fastest: bool,
     base: str | None,
     out: Path | None,
     overwrite: bool,
@@ -102,13 +123,14 @@ def design_command(
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
-    from firing.design.request import CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
+    from firing.design.result import dry_first_document
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.files.tomlfile import write_text
-    from firing.report.design import design_report
+    from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
     if load is None:
@@ -123,39 +145,51 @@ def design_command(
     if segments is not None:
         keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
     base_text = None
-    if base is not None:
-        if cone is not None or top_c is not None:
-            raise FiringError(
-                "--from mends a schedule that has its own end, and --cone and --top name another; "
-                "leave one of them out"
+    try:
+        if base is not None:
+            if cone is not None or top_c is not None:
+                raise FiringError(
+                    "--from mends a schedule that has its own end, and --cone and --top name "
+                    "another; leave one of them out"
+                )
+            plan = open_schedule(base)
+            base_text = SCHEDULE_FILE.text(base)
+            result = repaired_design(
+                plan,
+                ware,
+                purpose=wanted,
+                margin=margin,
+                kiln=in_kiln,
+                controller=keyed,
+                open_c=open_c,
+                usual=one_kiln(kiln, usual),
             )
-        plan = open_schedule(base)
-        base_text = SCHEDULE_FILE.text(base)
-        result = repaired_design(
-            plan,
-            ware,
-            purpose=wanted,
-            margin=margin,
-            kiln=in_kiln,
-            controller=keyed,
-            open_c=open_c,
-        )
-    else:
-        request = DesignRequest(
-            wanted,
-            cone=cone,
-            top_c=top_c,
-            bounds=Bounds(peak_c, least_s, most_s, final),
-            margin=margin,
-            cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
-            open_c=open_c,
-        )
-        result = design(ware, request, kiln=in_kiln, controller=keyed)
+        else:
+            request = DesignRequest(
+                wanted,
+                cone=cone,
+                top_c=top_c,
+                bounds=Bounds(peak_c, least_s, most_s, final),
+                margin=margin,
+                cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
+                open_c=open_c,
+                usual=one_kiln(kiln, usual),
+                reserve=reserve / 100.0,
+                few_within=0.0 if fastest else FEW_WITHIN,
+            )
+            result = design(ware, request, kiln=in_kiln, controller=keyed)
+    except DryFirst as wet:
+        # No program is right for this ware yet, and what to do is known: that is the answer.
+        if as_json:
+            outcome.document(dry_first_document(str(wet)))
+        else:
+            outcome.report(dry_first_report(str(wet)))
+        return outcome.ACT
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
         written = designed_text(result.schedule, result.reasons, head, base_text)
-        write_text(out, written, overwrite=overwrite)
+        outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
         outcome.document(result.to_dict())

@@ -1,17 +1,31 @@
 """``firing forecast``: what a schedule will do."""
 
+from __future__ import annotations
+
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import TEMPERATURE_C, html_option, json_option, kiln_options
+from firing.cli.arguments import (
+    TEMPERATURE_C,
+    html_option,
+    json_option,
+    kiln_options,
+    kiln_size_option,
+    one_kiln,
+)
 from firing.clock import parse_when
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 
 @click.command("forecast")
 @click.argument("schedule")
 @kiln_options
+@kiln_size_option
 @click.option("--tariff", metavar="T", help="Tariff file (TOML), or example-tariff; needs --kiln.")
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
 @click.option(
@@ -22,7 +36,7 @@ from firing.clock import parse_when
 @click.option(
     "--awake",
     metavar="HH:MM-HH:MM",
-    help="Look for starts that put the peak into these hours; needs --kiln.",
+    help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
 @click.option(
     "--unload-at",
@@ -56,6 +70,7 @@ def forecast_command(
     schedule: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     tariff: str | None,
     start: str | None,
     window: str | None,
@@ -88,6 +103,7 @@ def forecast_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         waits=not by_the_clock,
+        usual=one_kiln(kiln, usual),
         margin=margin,
     )
     if tariff is not None or window is not None or awake is not None:

@@ -62,6 +62,7 @@ def show_command(kiln: str, as_json: bool) -> int:
 @click.option(
     "--elements-new", is_flag=True, help="The elements were new: with measured volts an anchor."
 )
+@click.option("--date", "on", metavar="DAY", help="The day of a log that has none: 2026-11-03.")
 @click.option("--write", is_flag=True, help="Write what was learnt into the KILN file.")
 @log_options
 @json_option
@@ -72,6 +73,7 @@ def fit_command(
     load: str | None,
     kwh: tuple[float, ...],
     elements_new: bool,
+    on: str | None,
     write: bool,
     channel: str | None,
     as_json: bool,
@@ -82,6 +84,7 @@ def fit_command(
     Prints what the logs tell and what they cannot; with --write it goes into the file's [fitted],
     and everything else in the file stays as it is.
     """
+    from firing.clock import parse_when
     from firing.errors import FiringError
     from firing.files.kinds import open_file
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
@@ -113,7 +116,12 @@ def fit_command(
                 channel=place + 1,
             )
         )
-    fit = fit_kiln(described, records, elements_new=elements_new)
+    fit = fit_kiln(
+        described,
+        records,
+        elements_new=elements_new,
+        on=None if on is None else parse_when(on).date(),
+    )
     trend = power_trend(described, [fit])
     if write:
         _write_fitted(Path(kiln), fit.to_fitted(described.fitted))

@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 )
 @click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
 @click.option(
+    "--date",
+    "began",
+    metavar="WHEN",
+    help="When a log without clock times began: 2026-11-03 08:15.",
+)
+@click.option(
     "--witness",
     "witnesses",
     multiple=True,
@@ -55,6 +61,7 @@ def review_command(
     logs: tuple[Path, ...],
     start: str | None,
     cone: str | None,
+    began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
     other: Path | None,
@@ -85,6 +92,8 @@ def review_command(
         _check_offset(kiln, witnesses)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
+    if began is not None and record.trace.started is None:
+        record = replace(record, trace=replace(record.trace, started=parse_when(began)))
     due = None if start is None else parse_when(start, near=record.trace.started)
     beside: Log | None = None
     beside_number = 0
@@ -145,8 +154,11 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
     from firing.review.witness import write_offset
 
-    assert result.heat is not None
-    assert result.heat.witness is not None
+    if result.heat is None or result.heat.witness is None:
+        raise FiringError(
+            "the log lacks a part of the heat-work, so its witness cones show no offset and none "
+            "was written; take a firing whose log is whole"
+        )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
         f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "

@@ -20,13 +20,12 @@ def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
 
     from firing.errors import FiringError
     from firing.files.ready import example_names, ready_names, ready_text
-    from firing.files.tomlfile import write_text
     from firing.schedule.file import parse_schedule
 
     if name is not None:
         content = ready_text(name)
         if out is not None:
-            write_text(out, content)
+            outcome.write(out, content)
             outcome.note(f"written to {out}")
         elif as_json:
             outcome.document({"schema": 1, "kind": "ready-file", "name": name, "toml": content})

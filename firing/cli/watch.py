@@ -114,6 +114,7 @@ def watch_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
+    from firing.report.sanitize import printed
     from firing.schedule.file import open_schedule
     from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
@@ -157,6 +158,7 @@ def watch_command(
                 opened.recorder,
                 as_json,
                 opened.connection.source.channels,
+                printed,
             )
             if opened.not_recorded:
                 listener.note(opened.not_recorded)

@@ -6,12 +6,14 @@ figure.  Self-supporting regular cones are meant unless another type is asked fo
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
 from firing.cones.cone_types import KindOfCone, made_as, parse_kind_of_cone, type_shift
-from firing.cones.heatwork import DOWN, readings, time_down_s
+from firing.cones.heatwork import DOWN, readings, times_down_s
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number, describe_number, describe_range
@@ -148,7 +150,7 @@ class ConeVerdict(Tabular):
 
 
 def approach_rates_c_per_h(
-    time_s: FloatArray, temperature_c: FloatArray
+    time_s: FloatArray, temperature_c: FloatArray, cones: Sequence[str] = CONES
 ) -> dict[str, float | None]:
     """Return the mean rate over the last 100 °C before each cone's end point.
 
@@ -159,8 +161,8 @@ def approach_rates_c_per_h(
     risen_c = np.maximum.accumulate(temperature_c)
     peak_c, begin_c = float(risen_c[-1]), float(risen_c[0])
     rates: dict[str, float | None] = {}
-    for cone in CONES:
-        reference_c = min(end_point_c(cone, USUAL_RATE_C_PER_H), peak_c)
+    for cone in cones:
+        reference_c = min(_usual_end_point_c(cone), peak_c)
         low_c = max(reference_c - _APPROACH_K[0], begin_c)
         high_c = reference_c - _APPROACH_K[1]
         if high_c - low_c < _SHORTEST_APPROACH_K:
@@ -171,10 +173,55 @@ def approach_rates_c_per_h(
     return rates
 
 
+@cache
+def _usual_end_point_c(cone: str) -> float:
+    return end_point_c(cone, USUAL_RATE_C_PER_H)
+
+
 def law_shift_c(cone: str, time_s: FloatArray, temperature_c: FloatArray) -> float:
     """Return what a cone's law is moved by for a trace without gaps [K]."""
     law = cone_law(cone)
-    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c)[law.cone])
+    return law.shift_c(approach_rates_c_per_h(time_s, temperature_c, [law.cone])[law.cone])
+
+
+def moves_to_shares(
+    cone: str,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    shares: Sequence[float],
+    furthest_c: float,
+) -> tuple[float, list[float | None]]:
+    """Return a cone's heat-work, and the degrees to add to the readings for each share of it [K].
+
+    None for a share that needs more than `furthest_c` either way.
+    """
+    law = cone_law(cone)
+    time_s, temperature_c = readings(time_s, temperature_c)
+    occupation = occupy(time_s, temperature_c, [law], furthest_c + 50.0)
+
+    def move(share: float) -> float | None:
+        moved_c = 0.0
+        for _ in range(2):
+            # The rate of approach, by which the law is moved, changes little with the readings.
+            own_c = law_shift_c(law.cone, time_s, temperature_c + moved_c)
+            low_c, high_c = -furthest_c, furthest_c
+            if not (
+                occupation.heatwork(law, own_c + low_c)
+                < share
+                <= occupation.heatwork(law, own_c + high_c)
+            ):
+                return None
+            for _ in range(40):
+                middle_c = 0.5 * (low_c + high_c)
+                if occupation.heatwork(law, own_c + middle_c) < share:
+                    low_c = middle_c
+                else:
+                    high_c = middle_c
+            moved_c = high_c
+        return moved_c
+
+    computed = occupation.heatwork(law, law_shift_c(law.cone, time_s, temperature_c))
+    return computed, [move(share) for share in shares]
 
 
 def _first_at_s(time_s: FloatArray, risen_c: FloatArray, level_c: float) -> float:
@@ -269,16 +316,22 @@ def cone_reached(
     thin = slice(None, None, max(1, time_s.size // _THINNED))
     thin_s = np.append(time_s[thin], time_s[-1]) if time_s[thin][-1] != time_s[-1] else time_s[thin]
     thin_c = np.interp(thin_s, time_s, temperature_c)
+    down_s: dict[str, float] = {}
+    for then_s, then_c, cones in (
+        (time_s, temperature_c, [c for c in every if DOWN <= x[c] <= _LONG_DOWN]),
+        (thin_s, thin_c, [c for c in every if x[c] > _LONG_DOWN]),
+    ):
+        found_s = times_down_s([(every[c], shifts[c]) for c in cones], then_s, then_c)
+        for cone, at_s in zip(cones, found_s, strict=True):
+            down_s[cone] = float(time_s[-1]) if at_s is None else at_s
     by_cone = {
         cone: ConeProgress(
             cone=cone,
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
-            reached_s=_reached_s(law, time_s, temperature_c, shifts[cone], x[cone])
-            if x[cone] <= _LONG_DOWN
-            else _reached_s(law, thin_s, thin_c, shifts[cone], x[cone]),
+            reached_s=down_s.get(cone),
         )
-        for cone, law in every.items()
+        for cone in every
     }
     nearest = budgets[reached or made[0]]
     peak_c = float(np.max(temperature_c))
@@ -337,15 +390,6 @@ def _running(x: dict[str, float]) -> tuple[str | None, float | None]:
             return reached, cone_number(reached) + step * share
         reached, ahead = cone, here
     return reached, None if reached is None else cone_number(reached)
-
-
-def _reached_s(
-    law: ConeLaw, time_s: FloatArray, temperature_c: FloatArray, shift_c: float, x: float
-) -> float | None:
-    if x < DOWN:
-        return None
-    found = time_down_s(law, time_s, temperature_c, shift_c)
-    return float(time_s[-1]) if found is None else found
 
 
 def _notes(

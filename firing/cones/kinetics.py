@@ -39,7 +39,8 @@ RATE_LIMITS_C_PER_H = (5.0, 400.0)
 #: Stands in where a trace does not show how fast a cone was approached [°C/h].
 USUAL_RATE_C_PER_H = 60.0
 
-_TERMS = 16  # of the continued fraction: 1e-12 from z = 10; a cone near its end has z > 25
+_TERMS = 16  # of the continued fraction: 1e-12 from z = 10
+_FEW_TERMS, _FEW_FROM = 6, 25.0  # 1e-12 there; a cone near its end has z > 25
 _REFERENCE_RATE_C_PER_H = 60.0
 
 
@@ -48,10 +49,22 @@ def scaled_e2(z: _Number) -> _Number:
 
     Here z is E/(R·T); the relative error is below 1e-7 from z = 5, 1e-12 from 10.
     """
-    tail = z + (2.0 * _TERMS + 2.0)
-    for term in range(_TERMS, 0, -1):
+    least = z if isinstance(z, float) else z.min(initial=_FEW_FROM)
+    terms = _FEW_TERMS if least >= _FEW_FROM else _TERMS
+    tail = z + (2.0 * terms + 2.0)
+    for term in range(terms, 0, -1):
         tail = z + (2.0 * term) - term * (term + 1.0) / tail
     return 1.0 / tail
+
+
+def ramp_integral(
+    activation_k: float | FloatArray, ln_a_per_s: float | FloatArray, temperature_c: FloatArray
+) -> FloatArray:
+    """Return A·T·E₂(E/(R·T)) of one law, or of a column of them; see `ConeLaw.ramp_integral`."""
+    temperature_k = np.maximum(temperature_c + KELVIN_AT_0_C, 1.0)
+    z: FloatArray = activation_k / temperature_k
+    integral: FloatArray = temperature_k * scaled_e2(z) * np.exp(ln_a_per_s - z)
+    return integral
 
 
 @dataclass(frozen=True)
@@ -121,13 +134,12 @@ class ConeLaw:
 
         What lies below 1 K counts as 1 K.
         """
-        temperature_k = np.maximum(temperature_c + KELVIN_AT_0_C, 1.0)
-        z = self.activation_k / temperature_k
-        integral: FloatArray = temperature_k * scaled_e2(z) * np.exp(self.ln_a_per_s - z)
-        return integral
+        return ramp_integral(self.activation_k, self.ln_a_per_s, temperature_c)
 
     def end_point_c(self, rate_c_per_h: float) -> float:
         """Return where the law alone puts the end point of a steady ramp [°C]."""
+        if rate_c_per_h == _REFERENCE_RATE_C_PER_H:
+            return self.law_60_c
         return self.ramp_reaching_c(1.0, rate_c_per_h)
 
     def ramp_reaching_c(self, x: float, rate_c_per_h: float) -> float:
@@ -136,11 +148,13 @@ class ConeLaw:
         Newton's method on ln x, which is nearly a straight line in temperature.
         """
         wanted = math.log(x * rate_c_per_h / SECONDS_PER_HOUR) - self.ln_a_per_s
+        activation_k = self.activation_k
         temperature_c = self.law_60_c
         for _ in range(50):
             temperature_k = temperature_c + KELVIN_AT_0_C
-            slope = 1.0 / (temperature_k * scaled_e2(self.activation_k / temperature_k))
-            step = (self._ln_integral(temperature_c) - wanted) / slope
+            z = activation_k / temperature_k
+            per_slope = temperature_k * scaled_e2(z)
+            step = (math.log(per_slope) - z - wanted) * per_slope
             temperature_c -= step
             if abs(step) < 1e-10:
                 break

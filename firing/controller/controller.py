@@ -54,6 +54,8 @@ class Controller(Serialised):
         The longest hold and its step [s].
     waits : bool
         Whether its clock waits when the kiln lags.
+    controls_cooling : bool
+        Whether it can slow the cooling; one that cannot ends its program at the peak.
 
     Raises
     ------
@@ -72,6 +74,7 @@ class Controller(Serialised):
     hold_max_s: float = 48 * SECONDS_PER_HOUR
     hold_step_s: float = SECONDS_PER_MINUTE
     waits: bool = True
+    controls_cooling: bool = True
 
     def __post_init__(self) -> None:
         if self.max_segments < 1:

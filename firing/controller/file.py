@@ -115,6 +115,11 @@ class ControllerTable(BaseModel):
         description="whether its clock waits when the kiln lags",
         json_schema_extra={"example": "waits = true"},
     )
+    controls_cooling: bool = Field(
+        True,
+        description="whether it can slow the cooling after the peak",
+        json_schema_extra={"example": "controls_cooling = true"},
+    )
 
 
 def _controller(table: ControllerTable) -> Controller:
@@ -157,6 +162,7 @@ def _described(controller: Controller, _: TemperatureUnit) -> list[str]:
         f"°{controller.unit}",
         keyed,
         "" if controller.waits else "its clock does not wait",
+        "" if controller.controls_cooling else "it cannot slow the cooling",
     ]
 
 

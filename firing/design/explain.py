@@ -27,6 +27,7 @@ from firing.units import (
 from firing.ware.limits import Dwell, RateCap
 
 _HOLD_NAMES = {
+    "shrinkage": "Dry gently",
     "free water": "Dry out",
     "bound water": "Let the bound water out",
     "carbon": "Burn out the carbon",

@@ -42,6 +42,14 @@ def conflicting_demands(problem: Problem) -> FiringError:
 
 def _demands(problem: Problem) -> Iterator[tuple[str, str]]:
     controller = problem.controller
+    if not controller.controls_cooling:
+        slowing = replace(controller, controls_cooling=True, max_segments=MOST_TRIED)
+        if solve(replace(problem, controller=slowing)) is not None:
+            yield (
+                "a controller that cannot slow the cooling",
+                "use a controller that can, fire thinner ware, or cool the kiln by hand more slowly"
+                " than it does by itself",
+            )
     least = least_segments(problem)
     if least is not None:
         plural = "" if controller.max_segments == 1 else "s"

@@ -6,11 +6,18 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Reason
 from firing.ware.load import Load
 
+RESERVE = 0.10
+"""By how much weaker the elements may get before a program is not kept any more, unless said
+otherwise (a choice: `reserve-choice`)."""
+MOST_RESERVE = 0.5
+FEW_WITHIN = 0.03
+"""The fewest segments are taken that come within this share of the fastest program (a choice)."""
 OPEN_C = 100.0
 """Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
 
@@ -53,8 +60,14 @@ class DesignRequest:
         Closing to opening at this temperature is what is made shortest [°C].
     start_c : float
         Where the program starts [°C].
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
+    reserve : float
+        The program is still kept with elements weaker by this share; 0 uses full power.
+    few_within : float
+        The fewest segments within this share of the fastest program are used; 0 for the fastest.
     """
 
     purpose: Purpose
@@ -65,7 +78,10 @@ class DesignRequest:
     cooling: CoolingRequest = field(default_factory=CoolingRequest)
     open_c: float = OPEN_C
     start_c: float = ROOM_C
+    usual: UsualKiln = TRIAL
     without: tuple[Reason, ...] = ()
+    reserve: float = RESERVE
+    few_within: float = FEW_WITHIN
 
     @property
     def room_c(self) -> float:
@@ -90,6 +106,11 @@ class DesignRequest:
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
                 "or --top 980, not both"
+            )
+        if not 0.0 <= self.reserve <= MOST_RESERVE:
+            raise FiringError(
+                f"a power reserve of {100.0 * self.reserve:g} % is outside 0 to "
+                f"{100.0 * MOST_RESERVE:.0f} %; 10 % is usual, 0 uses full power"
             )
         bounds = self.bounds
         if bounds.hold_at_most_s is not None and bounds.hold_at_most_s < bounds.hold_at_least_s:

@@ -25,7 +25,7 @@ from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
 from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
 from firing.design.rate_limits import binding
-from firing.design.repair import repaired_design
+from firing.design.repair import mended
 from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason
 from firing.design.resume_state import (
@@ -257,7 +257,7 @@ def resume(
     if rest is not None:
         if load is not None and state is not None:
             rest = _dry_first(rest, load, margin, state, notes)
-            made = repaired_design(
+            made = mended(
                 rest,
                 load,
                 margin=margin,

@@ -131,7 +131,7 @@ _KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
     "load": (
         "firing.ware.file",
         "LOAD_FILE",
-        frozenset({"dryness", "piece", "furniture_kg", "thickest_mm", "heated_from"}),
+        frozenset({"dryness", "piece", "furniture_kg", "thickest_mm", "heated_from", "shape"}),
     ),
     "controller": (
         "firing.controller.file",

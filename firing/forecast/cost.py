@@ -1,6 +1,8 @@
 """What a firing costs by a tariff, and when to start it for less or for waking hours."""
 
 from dataclasses import replace
+from datetime import datetime, time
+from itertools import combinations
 
 from firing.clock import parse_awake, parse_window
 from firing.errors import FiringError
@@ -28,15 +30,35 @@ def with_tariff(
     if tariff is not None and result.started is not None:
         amount = cost(course, result.started, tariff)
     cheapest, stretches = None, None
+    asleep: tuple[str, ...] = ()
     if window is not None or awake is not None or (tariff is not None and result.started is None):
         earliest, latest = parse_window(window, result.started)
         if tariff is not None:
             cheapest = cheapest_start(course, tariff, earliest, latest)
         if awake is not None:
-            peak = result.segments[result.schedule.peak_index]
-            found = waking_starts(peak.ramp_end_s, peak.end_s, parse_awake(awake), earliest, latest)
+            found, asleep = _waking_starts(result, parse_awake(awake), earliest, latest)
             stretches = tuple(
                 (a.isoformat(timespec="minutes"), b.isoformat(timespec="minutes")) for a, b in found
             )
-    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches))
+    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches, asleep))
     return replace(result, kiln=kiln)
+
+
+def _waking_starts(
+    result: Forecast, awake: tuple[time, time], earliest: datetime, latest: datetime
+) -> tuple[tuple[tuple[datetime, datetime], ...], tuple[str, ...]]:
+    """Return the starts that put the peak and all that is done by hand into waking hours.
+
+    Where there is none, those that leave out the fewest hand actions, and which.
+    """
+    peak = result.segments[result.schedule.peak_index]
+    by_hand = [s for s in result.segments if s.action and s is not peak]
+    for fewer in range(len(by_hand) + 1):
+        for left in combinations(by_hand, fewer):
+            moments = [s.end_s for s in by_hand if s not in left]
+            found = waking_starts(
+                peak.ramp_end_s, peak.end_s, awake, earliest, latest, also_s=moments
+            )
+            if found:
+                return found, tuple(s.action for s in left)
+    return (), ()

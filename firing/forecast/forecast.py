@@ -19,6 +19,7 @@ from firing.errors import FiringError
 from firing.forecast.result import Forecast
 from firing.forecast.warnings import warnings_for
 from firing.forecast.without_kiln import forecast_without_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.units import format_temperature, from_celsius
 from firing.ware.limits import USUAL_MARGIN
@@ -46,6 +47,7 @@ def forecast(
     margin: float = USUAL_MARGIN,
     state: WareState | None = None,
     limits: WareLimits | None = None,
+    usual: UsualKiln = TRIAL,
 ) -> Forecast:
     """Forecast a schedule.
 
@@ -72,6 +74,8 @@ def forecast(
         to find the ware past what it passes over.
     limits : WareLimits, optional
         The load's limits, where they are known already; `margin` then has no say.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
 
     Returns
     -------
@@ -91,7 +95,7 @@ def forecast(
             f"°{unit} is outside that"
         )
     if kiln is None:
-        course = forecast_without_kiln(schedule, unload_c, started)
+        course = forecast_without_kiln(schedule, unload_c, started, usual)
     else:
         from firing.forecast.in_kiln import forecast_in_kiln
 
@@ -127,7 +131,9 @@ def _face(course: Forecast) -> FaceCourse:
     ends_s = [segment.end_s for segment in course.segments]
     if course.kiln is None:
         trace = course.trace
-        return face_by_program(trace.time_s, trace.channel_c(), ends_s, room_c=room_c)
+        return face_by_program(
+            trace.time_s, trace.channel_c(), ends_s, room_c=room_c, usual=course.usual
+        )
     run = course.kiln.run
     cools_s = [(leg.start_s, leg.end_s) for leg in course.segments if leg.end_c < leg.from_c]
     return face_in_kiln(

@@ -10,6 +10,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.serialise import Serialised, as_json, keyed
@@ -44,10 +45,15 @@ class PlanWarning(Serialised):
 
 @dataclass(frozen=True, slots=True)
 class Starts:
-    """When to start: the cheapest moment, and stretches that put the peak into waking hours."""
+    """When to start: the cheapest moment, and stretches that put the peak into waking hours.
+
+    With the peak go the moments when something is to be done by hand; `asleep` has what is to be
+    done then although no such start puts it into waking hours.
+    """
 
     cheapest: StartChoice | None = None
     awake: tuple[tuple[str, str], ...] | None = None
+    asleep: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the starts as the JSON shows them."""
@@ -55,7 +61,11 @@ class Starts:
         if self.cheapest is not None:
             started = self.cheapest.started.isoformat(timespec="minutes")
             cheapest = {"starts_at": started, **self.cheapest.cost.to_dict()}
-        return {"cheapest": cheapest, "awake": as_json(self.awake)}
+        return {
+            "cheapest": cheapest,
+            "awake": as_json(self.awake),
+            "asleep": as_json(self.asleep),
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,6 +188,8 @@ class Forecast(Plottable):
         What the ware is taken to have lost before a program that starts hot, as sentences.
     ware : WareVerdict or None
         Whether the firing is safe for the ware, natural cooling included, if a load was given.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none was given.
     """
 
     schedule: Schedule
@@ -200,6 +212,7 @@ class Forecast(Plottable):
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
+    usual: UsualKiln = TRIAL
 
     def __repr__(self) -> str:
         """Return title, hours, peak, opening and cone, on one line."""

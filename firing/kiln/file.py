@@ -15,6 +15,11 @@ from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
 from firing.units import TemperatureUnit, format_size, format_temperature
 
+LEAST_W_PER_L = 5.0
+"""The least power a kiln has a litre; they have 10 to 500 (common practice, no source) [W/l]."""
+THINNEST_WALL_MM = 1.0
+LEAST_RISE_K = 180.0
+"""A kiln comes this much above its room at least, to 200 °C [K]."""
 SHARE_OF_VOLUME = 0.1
 """How far the inside dimensions may disagree with the volume."""
 
@@ -49,10 +54,11 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
                         (
                             ("volume_l",),
                             f"{_volume(data['volume_l'], unit)} disagrees with the inside "
-                            f"dimensions, which make {_volume(volume, unit)}; "
+                            f"dimensions, which make {_volume(round(volume), unit)}; "
                             f"{_write(volume, unit)}",
                         )
                     )
+    found.extend(_power_wrong(data, unit))
     materials = data.get("material")
     names: list[Any] = []
     for index, table in enumerate(materials if isinstance(materials, list) else []):
@@ -75,13 +81,56 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
 
 
 def _volume(volume_l: float, unit: TemperatureUnit) -> str:
-    return f"{volume_l:.0f} l" if unit == "C" else format_size(volume_l, "volume", unit)
+    return f"{volume_l:g} l" if unit == "C" else format_size(volume_l, "volume", unit)
 
 
 def _write(volume_l: float, unit: TemperatureUnit) -> str:
     if unit == "C":
         return f"write volume_l = {volume_l:.0f}"
     return f'write volume = "{format_size(volume_l, "volume", unit)}"'
+
+
+def _power_wrong(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
+    """Return walls, powers and leaks that no kiln can be fired with."""
+    power_kw, volume_l = data.get("power_kw"), data.get("volume_l")
+    leak = data.get("leak_w_per_k")
+    found: list[Wrong] = []
+    walls = data.get("wall")
+    for index, table in enumerate(walls if isinstance(walls, list) else ()):
+        thick_mm = table.get("thickness_mm") if isinstance(table, dict) else None
+        if isinstance(thick_mm, int | float) and 0 < thick_mm < THINNEST_WALL_MM:
+            found.append(
+                (
+                    ("wall", index, "thickness_mm"),
+                    f"{thick_mm:g} mm is no wall; write millimetres, like thickness_mm = 75"
+                    if unit == "C"
+                    else f"{format_size(thick_mm, 'length', unit)} is no wall; write inches, like "
+                    'thickness = "3 in"',
+                )
+            )
+    if not isinstance(power_kw, int | float) or not isinstance(volume_l, int | float):
+        return found
+    if power_kw <= 0 or volume_l <= 0:
+        return found
+    if power_kw * 1000.0 < LEAST_W_PER_L * volume_l:
+        found.append(
+            (
+                ("power_kw",),
+                f"{power_kw:g} kW is too little to fire {_volume(volume_l, unit)}, "
+                f"{power_kw * 1000.0 / volume_l:.2g} W a litre; write kilowatts, like "
+                f"power_kw = {0.05 * volume_l:.2g}",
+            )
+        )
+    elif isinstance(leak, int | float) and leak * LEAST_RISE_K > power_kw * 1000.0:
+        found.append(
+            (
+                ("leak_w_per_k",),
+                f"{leak:g} W/K carries off {0.001 * leak * LEAST_RISE_K:.2g} kW at 200 °C, more "
+                f"than the {power_kw:g} kW the kiln has; write watts a degree, like "
+                "leak_w_per_k = 0.8, or leave it out",
+            )
+        )
+    return found
 
 
 def _own(table: MaterialTable) -> Material:

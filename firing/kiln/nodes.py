@@ -243,7 +243,7 @@ class KilnNodes:
         )
         self.demands: list[Demand] = []
         self._waters: list[HeatDemand] = []
-        self._thickest_path_m = load.thickest.heat_path_m
+        self._thickest_path_m = load.slowest("water").path_m("water")
         for i, lump in enumerate(self.contents.lumps):
             for demand in lump.demands:
                 law = demand.law

@@ -11,7 +11,8 @@ from firing.report.formatting import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import format_duration, format_temperature
 
-_NUMBERS_TOLD = 5
+_NUMBERS_TOLD = 3
+_MUCH_LONGER = 1.25
 _WORTH_TELLING_S = 60.0
 
 
@@ -41,6 +42,18 @@ def design_report(design: Design) -> Report:
     )
 
 
+def dry_first_report(advice: str) -> Report:
+    """Return what is said instead of a design where the ware is to dry first."""
+    return Report(
+        "Design",
+        "No program yet",
+        [
+            Paragraph(advice),
+            Section("Sources", [Sources(["drying-advice-choice", "weigh-test-practice"])]),
+        ],
+    )
+
+
 def _reasons(design: Design) -> list[str]:
     return [
         f"Segment {index + 1}: {' '.join(reason.sentences)}"
@@ -58,11 +71,17 @@ def _segments_words(design: Design) -> list[str]:
         few = design.cost_of_segments_s < _WORTH_TELLING_S
         gain = "more would gain nothing" if few else f"any number of them would save {cost}"
         words.append(f"{count} of at most {design.controller.max_segments} are used; {gain}.")
-    shown = [pair for pair in design.by_segments if pair[0] <= design.controller.max_segments]
-    if len(shown) > 1:
-        told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown[-_NUMBERS_TOLD:])
-        words.append(f"Closing to opening by number of segments: {told}.")
+    shown = offers(design)
+    if shown:
+        told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown)
+        words.append(f"Closing to opening with fewer segments: {told}.")
     return words
+
+
+def offers(design: Design) -> list[tuple[int, float]]:
+    """Return the programs with fewer segments that somebody may want: not much longer."""
+    used, most_s = len(design.schedule.segments), _MUCH_LONGER * design.total_s
+    return [(n, s) for n, s in design.by_segments if n < used and s <= most_s][-_NUMBERS_TOLD:]
 
 
 def resume_report(found: Resumption) -> Report:

@@ -103,6 +103,8 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     kiln = forecast.kiln
     if kiln is not None and not kiln.reaches_peak:
         words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
+    elif all(s.end_c != forecast.peak_c for s in forecast.segments):
+        words = f"Begins at {peak}, and goes no hotter."
     else:
         first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (
@@ -232,6 +234,8 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     awake = kiln.starts.awake
     if awake is not None:
         yield _awake_words(awake)
+    for action in kiln.starts.asleep:
+        yield f"None of them is in waking hours for this: {action}."
     if forecast.first_crack_s is not None:
         yield f"Down to 150 °C after {format_duration(forecast.first_crack_s)}."
     yield (
@@ -252,7 +256,10 @@ def _awake_words(awake: tuple[tuple[str, str], ...]) -> str:
         for first, last in awake[:4]
     ]
     more = f", and {len(awake) - 4} more" if len(awake) > 4 else ""
-    return f"Starts that put the peak into waking hours: {'; '.join(spans)}{more}."
+    return (
+        "Starts that put the peak, and what is done by hand, into waking hours: "
+        f"{'; '.join(spans)}{more}."
+    )
 
 
 def _short(moment: str) -> str:

@@ -78,6 +78,14 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
     return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
+def opening_range(forecast: Forecast) -> str:
+    """Return the earliest and latest opening in brackets; empty where the cooling is none."""
+    if forecast.total_high_s - forecast.total_low_s < SECONDS_PER_MINUTE:
+        return ""
+    keeper = forecast_times(forecast)
+    return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})"
+
+
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
     """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
     if duration_s is None:

@@ -37,6 +37,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
+from firing.review.findings.readings import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
@@ -76,8 +77,11 @@ def review_report(review: Review) -> Report:
 
 
 def review_answer(review: Review) -> list[str]:
-    """Return how long the firing ran and why, which cone it reached, and the highest reading."""
-    return [duration_sentence(review), result_sentence(review)]
+    """Return how long the firing ran and why, which cone it reached, and the highest reading.
+
+    What the log lacks stands before them.
+    """
+    return [*gap_words(review), duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:

@@ -98,7 +98,7 @@ def _number(value: Any, example: str) -> float:
             'unit = "C" at the top'
         )
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        given = f'"{clean(value)}"' if isinstance(value, str) else str(value).lower()
+        given = shown(value)
         raise ValueError(f"{given} stands where a number is wanted; write {example}")
     return float(value)
 
@@ -156,7 +156,7 @@ def _check_hold(value: Any) -> str:
         raise ValueError(str(error)) from None
     if hold_s > HOLD_S[1]:
         raise ValueError(
-            f'"{value}" is longer than {HOLD_S[1] / SECONDS_PER_HOUR:.0f} h; write 0 to '
+            f"{shown(value)} is longer than {HOLD_S[1] / SECONDS_PER_HOUR:.0f} h; write 0 to "
             f'{HOLD_S[1] / SECONDS_PER_HOUR:.0f} h, like "30m"'
         )
     return str(value)
@@ -167,7 +167,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError(f"{str(value).lower()} stands where text in quotes is wanted")
+            raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
         if clean(value) != value:
             raise ValueError("holds a line break or control character; write it on one plain line")
         if len(value) > longest:
@@ -180,7 +180,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 def _check_text(value: Any) -> str:
     """Return text of any number of lines, control characters made visible."""
     if not isinstance(value, str):
-        raise ValueError(f"{str(value).lower()} stands where text in quotes is wanted")
+        raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
     return "\n".join(clean(line) for line in value.splitlines())
 
 

@@ -26,9 +26,13 @@ class RecentReadings:
         self._celsius: deque[float] = deque()
         self._count = 0
         self._bin = -1
+        # Many ask for them between two readings.
+        self._interval_s: float | None = None
+        self._noise_c: float | None = None
 
     def add(self, time_s: float, value_c: float) -> bool:
         """Take a reading in, and return whether it begins a point; times never go back."""
+        self._interval_s = self._noise_c = None
         number = int(time_s // BIN_S)
         if number == self._bin and self._time_s:
             self._count += 1
@@ -53,19 +57,21 @@ class RecentReadings:
 
     def interval_s(self) -> float:
         """Return the usual time between two points [s]; NaN if there are none."""
-        if len(self._time_s) < 2:
-            return math.nan
-        return float(np.median(np.diff(np.array(self._time_s))))
+        if self._interval_s is None:
+            steps_s = np.diff(np.array(self._time_s))
+            self._interval_s = float(np.median(steps_s)) if steps_s.size else math.nan
+        return self._interval_s
 
     def noise_c(self) -> float:
         """Return the scatter of a point (robust standard deviation) [°C]."""
-        celsius = np.array(self._celsius)
-        if celsius.size < KNOWN_POINTS:
+        if len(self._celsius) < KNOWN_POINTS:
             return UNKNOWN_NOISE_C
-        # A ramp has no second difference; that of noise is √6 of it.
-        bends = np.abs(np.diff(celsius, 2))
-        sigma = MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(6.0)
-        return max(sigma * (1.0 + 4.0 / bends.size), LEAST_NOISE_C)
+        if self._noise_c is None:
+            # A ramp has no second difference; that of noise is √6 of it.
+            bends = np.abs(np.diff(np.array(self._celsius), 2))
+            sigma = MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(6.0)
+            self._noise_c = max(sigma * (1.0 + 4.0 / bends.size), LEAST_NOISE_C)
+        return self._noise_c
 
     def fell(self, window_s: float, least_c: float, noises: float, unknown_c: float) -> bool:
         """Tell whether it fell within a window, more surely than noise would have it.

@@ -57,7 +57,7 @@ def test_the_card_is_that_of_the_command_line(tmp_path: Path) -> None:
         cli, ["card", GLAZE, "--controller", name, "--kiln", "example-kiln"], standalone_mode=False
     )
     assert render_text(card_report(card)) == result.stdout.rstrip("\n")
-    assert "merged into one" in result.stdout
+    assert "became one" in result.stdout
 
 
 def test_what_the_controller_cannot_take_is_refused_in_the_librarys_words(tmp_path: Path) -> None:

@@ -33,8 +33,18 @@ def review_series(review: Review) -> list[ChartSeries]:
     trace = review.log.trace
     plan = ChartSeries("plan", review.plan_time_s, review.plan_c, "dotted")
     name = f"actual, {trace.channels[review.channel]}"
-    actual = ChartSeries(name, trace.time_s, review.temperature_c, "solid", 0)
+    actual = ChartSeries(name, *_open_at_gaps(review, review.temperature_c), "solid", 0)
     return [actual] if review.refused else [plan, actual]
+
+
+def _open_at_gaps(review: Review, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return a course with a missing value inside every gap: no line is drawn across it."""
+    time_s = review.log.trace.time_s
+    if not review.gaps:
+        return time_s, values
+    middles = np.array([0.5 * (gap.start_s + gap.end_s) for gap in review.gaps])
+    at = np.searchsorted(time_s, middles)
+    return np.insert(time_s, at, middles), np.insert(values, at, np.nan)
 
 
 def plan_and_actual(review: Review) -> Drawing:
@@ -50,15 +60,15 @@ def plan_and_actual(review: Review) -> Drawing:
     lines += [fig.course(line, axis, unit, fig.GREY, dash="dash", most=share // 4) for line in plan]
     for number, channel in enumerate(others):
         colour, dash = _OTHER_LINES[number % len(_OTHER_LINES)]
-        other = ChartSeries(trace.channels[channel], trace.time_s, trace.channel_c(channel))
+        name = trace.channels[channel]
+        other = ChartSeries(name, *_open_at_gaps(review, trace.channel_c(channel)))
         most = max(share // 2 // len(others), 40)
         lines.append(fig.course(other, axis, unit, colour, dash=dash, width=1.4, most=most))
     off_c = review.temperature_c - review.aligned_plan_c
     deviation = fig.line(
         "actual less plan",
         axis,
-        trace.time_s,
-        off_c * rate_from_celsius(1.0, unit),
+        *_open_at_gaps(review, off_c * rate_from_celsius(1.0, unit)),
         f"°{unit} off the plan",
         colour=fig.VERMILLION,
         width=1.6,
@@ -257,8 +267,8 @@ def both_courses(this: Review, other: Review) -> Drawing:
         ("this firing", this, fig.BLUE, "solid"),
         ("the other firing", other, fig.ORANGE, "dot"),
     ):
-        since_s = shown.log.trace.time_s - shown.lead_in_s
-        series = ChartSeries(name, since_s, shown.temperature_c)
+        time_s, temperature_c = _open_at_gaps(shown, shown.temperature_c)
+        series = ChartSeries(name, time_s - shown.lead_in_s, temperature_c)
         lines.append(fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS))
     return fig.drawing(
         "comparison",

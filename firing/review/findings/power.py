@@ -1,11 +1,30 @@
-"""Short of power: which of power, losses and load fits the log, and what cannot be told apart."""
+"""Short of power: which of power, losses, load and supply fits the log, and what would settle it."""
+
+from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from firing.errors import FiringError
 from firing.review import thresholds as limit
-from firing.review.result import Finding, Review
+from firing.review.result import Finding, PowerReason, Review
 from firing.review.wording import Wording
+from firing.units import format_duration
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.kiln.firing_record import FiringRecord
+
+REASON_NAMES: dict[PowerReason, str] = {
+    "power": "less power",
+    "losses": "higher losses",
+    "load": "a heavier load",
+    "supply": "a sagging supply",
+    "unknown": "something else",
+}
 
 
 def power_shortfall(review: Review, index: int) -> str:
@@ -36,11 +55,7 @@ def power_shortfall(review: Review, index: int) -> str:
 
 
 def of_power(review: Review) -> Iterator[Finding]:
-    """Fit the kiln to this log alone where it was short of power, and say what fits.
-
-    The ratios of power and loss to heat capacity are what a log tells without an anchor (see
-    `firing.kiln.fit`): each cause of a delay moves them its own way.
-    """
+    """Yield why the kiln was short of power, if it was."""
     if review.kiln_unused:
         yield Finding(
             "kiln_not_used",
@@ -64,87 +79,153 @@ def of_power(review: Review) -> Iterator[Finding]:
             source="kiln-fit-choices",
         )
         return
-    from firing.kiln.fit import fit_kiln
-    from firing.review.fit_input import fit_input_of
-
-    try:
-        record = fit_input_of(review.log, schedule=review.schedule, channel=review.channel + 1)
-        fit = fit_kiln(review.kiln, [record])
-    except FiringError as error:
+    if not _learnt(review.kiln):
         yield Finding(
-            "power_cause_open",
+            "power_cause",
             "note",
-            "What made the kiln short of power cannot be told from this log.",
-            evidence=str(error),
-            next_step="Have volts and amps measured under load by a competent person.",
+            "This log can't show why the kiln fell behind: the kiln file was never fitted to its "
+            "logs, so nobody knows what this kiln does in good order.",
+            evidence="losses and weights of a kiln file are known to tens of per cent, as far off "
+            "as any cause would put them",
+            next_step="Learn the kiln from one or more firings that kept their time: firing kiln "
+            "fit KILN LOG… --schedule PLAN --write. Then review this log again.",
+            source="kiln-fit-choices",
             confidence="possible",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
         )
         return
-    power, loss = fit.power_over_capacity, fit.loss_over_capacity
-    odd = [
-        (words, estimate)
-        for words, estimate in (("power", power), ("losses", loss))
-        if abs(estimate.value - 1.0) > max(limit.MULTIPLIER_OFF, 2.0 * estimate.se)
-    ]
-    seen = (
-        f"power over heat capacity {power.value:.2f} ± {power.se:.2f}, losses over heat capacity "
-        f"{loss.value:.2f} ± {loss.se:.2f} of the kiln file's; less power lowers the first alone, "
-        "higher losses raise the second alone, and more to heat lowers both alike"
+    yield _reasoned(review, review.kiln)
+
+
+def _learnt(kiln: KilnDescription) -> bool:
+    fitted = kiln.fitted
+    return fitted.learnt is not None or any(
+        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity)
     )
-    # More to heat lowers both ratios alike; less power only the one, higher losses raise the other.
-    against_loss = power.value / loss.value
-    low_power = (
-        against_loss < 1.0 - 2.0 * limit.MULTIPLIER_OFF
-        and loss.value < 1.0 + 2.0 * limit.MULTIPLIER_OFF
+
+
+def _record(review: Review) -> FiringRecord:
+    """Return the log as it is weighed: without what an outage or an opened lid did to it."""
+    from firing.review.fit_input import fit_input_of
+
+    record = fit_input_of(
+        review.log,
+        schedule=review.schedule,
+        load=review.load,
+        channel=review.channel + 1,
+        analysed=review.analysed,
     )
-    low_both = power.value < 1.0 - limit.MULTIPLIER_OFF and loss.value < 1.0 - limit.MULTIPLIER_OFF
-    if not odd:
-        message = "The kiln did what its file expects: the plan asks more than it can give."
-        step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
-    elif low_power:
+    duty, start_s, end_s = record.duty.copy(), record.time_s[:-1], record.time_s[1:]
+    beside_s = limit.SLOPE_HALF_WINDOW_S
+    for gap in review.analysed.alignment.interruptions:
+        duty[(end_s > gap.start_s - beside_s) & (start_s < gap.end_s + beside_s)] = np.nan
+    if review.quickening is not None:
+        duty[end_s > review.quickening.at_s] = np.nan
+    return replace(record, duty=duty)
+
+
+def _reasoned(review: Review, kiln: KilnDescription) -> Finding:
+    from firing.review.power_reason import explain, half_hours
+
+    volts = (
+        "Have volts and amps of every bank measured under load by a competent person: volts low "
+        "points to the supply, amps low on one bank to that bank, on all to worn elements."
+    )
+    try:
+        found = explain(half_hours(kiln, _record(review)), load_known=review.load is not None)
+        open_words = "too little of this log shows what the elements gave"
+    except FiringError as error:
+        found, open_words = None, str(error)
+    if found is None:
+        return Finding(
+            "power_cause",
+            "note",
+            "This log can't show why the kiln fell behind.",
+            evidence=open_words,
+            next_step=volts,
+            confidence="possible",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
+        )
+    chances = sorted(found.probabilities.items(), key=lambda item: -item[1])
+    seen = "probabilities, against this kiln as its logs taught it: " + ", ".join(
+        f"{REASON_NAMES[reason]} {100.0 * chance:.0f} %" for reason, chance in chances
+    )
+    word = {"sure": "", "likely": "Likely: ", "possible": "Possibly: "}[found.confidence]
+    if found.reason == "power":
+        when = "" if found.from_s is None else f", from {_after(review, found.from_s)} on"
         message = (
-            "Less power fits best: worn elements, a dead bank or a low supply, which a log cannot "
-            "tell apart."
+            f"{word}the elements gave {100.0 * found.power_down:.0f} % less power than this kiln "
+            f"has{when}: worn elements, a dead bank or a low supply, which a log can't tell apart."
+        )
+        if found.from_s is not None:
+            message = (
+                f"{word}power fell by {100.0 * found.power_down:.0f} %{when} and stayed down: a "
+                "bank that failed, a relay that drops out or a supply that sagged."
+            )
+        step = volts
+    elif found.reason == "losses":
+        message = (
+            f"{word}more heat escaped, by about {100.0 * found.leak_more:.0f} % of the kiln's own "
+            "losses: a vent left on, a plug left out, or a gap at the lid or door."
         )
         step = (
-            "Have volts and amps of every bank measured under load by a competent person: volts "
-            "low points to the supply, amps low on one bank to that bank, on all to worn elements."
+            "Look at the vent, the plugs and the lid's seat when the kiln is cold. Then fire once "
+            "with all closed, and compare the two logs."
         )
-    elif low_both:
+    elif found.reason == "load":
         message = (
-            "A heavier load, or walls that take up more heat, fits best: power and losses are both "
-            "low against what had to be heated."
+            f"{word}there was more to heat, about {found.load_times:.1f} times the load reckoned "
+            "with: heavier ware, more shelves, or damp ware."
         )
-        step = "Weigh the load and give it in a load file; compare with a firing of known load."
-    elif loss.value > 1.0 + limit.MULTIPLIER_OFF:
+        step = "Weigh ware and shelves, write them in a load file (--load), and review again."
+    elif found.reason == "supply":
+        assert found.from_s is not None
+        assert found.until_s is not None
+        volts_down = 100.0 * (1.0 - max(1.0 - found.power_down, 0.0) ** 0.5)
         message = (
-            "Higher losses fit best: a vent left on, a gap, or tired walls, which a log cannot "
-            "tell apart."
+            f"{word}the supply sagged from {_after(review, found.from_s)} to "
+            f"{_after(review, found.until_s)}: {100.0 * found.power_down:.0f} % less power, which "
+            f"is {volts_down:.0f} % less volts, and then it came back."
         )
-        step = "Fire once with the vent off and the lid checked, and compare the two logs."
+        step = (
+            "Have the volts logged under load at that hour by a competent person, and start at an "
+            "hour when fewer ovens are on."
+        )
+    elif chances[0][0] == "unknown" and found.probabilities["unknown"] > limit.REASON_LIKELY:
+        message = (
+            "No single reason fits: less power, higher losses, a heavier load and a sagging supply "
+            "each leave another mark than this log shows."
+        )
+        step = (
+            "Weigh the load, look at vent and lid, and have volts and amps of every bank measured "
+            "under load by a competent person."
+        )
     else:
-        message = "No single cause fits: this log is unlike the kiln its file describes."
-        step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
-    learnt = review.kiln.fitted.learnt is not None
-    if odd and not learnt:
-        # A file's own losses and the load's weight are known to tens of per cent: as far off as any
-        # of these causes would put them.
-        message += (
-            " The kiln file was never fitted to a firing that kept its time, so this is a first "
-            "guess: its own losses may be as far off."
-        )
+        two = [REASON_NAMES[reason] for reason, _ in chances if reason != "unknown"][:2]
+        message = f"This log can't tell {two[0]} from {two[1]}."
         step = (
-            f"Fit the file to such a firing ('firing kiln fit … --write') and review again. {step}"
+            "Log the output and the whole cooling next time, and weigh the load: that tells them "
+            f"apart. {volts}"
         )
-    yield Finding(
+    return Finding(
         "power_cause",
-        "check" if odd and learnt else "note",
-        message,
+        "note" if found.reason == "unknown" else "check",
+        message[0].upper() + message[1:],
         evidence=seen,
         next_step=step,
         source="kiln-fit-choices",
-        confidence="likely" if learnt and power.identifiable and loss.identifiable else "possible",
+        confidence=found.confidence if found.reason != "unknown" else "possible",
+        reason=found.reason,
+        probabilities={reason: round(chance, 3) for reason, chance in chances},
     )
+
+
+def _after(review: Review, at_s: float) -> str:
+    start_s = review.analysed.alignment.start_s
+    say = Wording(review.schedule.unit)
+    return f"{format_duration(max(at_s - start_s, 0.0))} ({say.degrees(review.analysed.trace.at(at_s))})"
 
 
 def _short(review: Review) -> bool:
