@@ -14,7 +14,6 @@ from firing.units import (
     format_temperature,
     parse_duration_s,
     parse_rate_c_per_h,
-    rate_from_celsius,
 )
 
 from .equipment import Equipment
@@ -233,10 +232,9 @@ def _controller(equipment: Equipment, segments: int | None) -> Controller | None
 
 def _usual(unit: TemperatureUnit, segments: int | None) -> Controller:
     """Return the library's usual controller, in whole degrees of the plan's unit."""
-    from firing.controller.controller import DEFAULT_SEGMENTS, Controller
+    from firing.controller.controller import DEFAULT_SEGMENTS, usual_controller
 
-    usual = Controller(max_segments=segments or DEFAULT_SEGMENTS)
-    return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))
+    return replace(usual_controller(unit), max_segments=segments or DEFAULT_SEGMENTS)
 
 
 def taken(schedule: Schedule, design: Design) -> Schedule:

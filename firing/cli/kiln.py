@@ -43,7 +43,7 @@ def show_command(kiln: str, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(kiln_report(described.name, rows, highest, rates))
+        outcome.report(kiln_report(described.name, rows, highest, rates, described.unit))
     return outcome.DONE
 
 
@@ -130,7 +130,7 @@ def fit_command(
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
         outcome.document(document)
     else:
-        outcome.report(fit_report(described.name, fit, trend))
+        outcome.report(fit_report(described.name, fit, trend, described.unit))
     return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
 
 

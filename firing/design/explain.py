@@ -21,6 +21,7 @@ from firing.units import (
     TemperatureUnit,
     format_duration,
     format_temperature,
+    in_unit,
     rate_from_celsius,
     rate_to_celsius,
 )
@@ -188,7 +189,8 @@ def designed_text(
     file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
-    head = [line for note in notes for line in _comment(note)]
+    unit = schedule.unit
+    head = [line for note in notes for line in _comment(in_unit(note, unit))]
     lines: list[str] = [*head]
     number = 0
     for line in text.splitlines():
@@ -196,7 +198,7 @@ def designed_text(
             reason = reasons[number]
             number += 1
             for sentence in reason.sentences:
-                lines.extend(_comment(sentence))
+                lines.extend(_comment(in_unit(sentence, unit)))
             lines.extend(f"# source: {name}" for name in reason.sources)
         lines.append(line)
     return "\n".join(lines) + "\n"

@@ -144,6 +144,7 @@ def card_report(card: Card) -> Report:
             Section("", [Paragraph(DEFERENCE, "quiet"), Paragraph(times, "quiet")]),
         ],
         sheet=True,
+        unit=program.controller.unit,
     )
 
 

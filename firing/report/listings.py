@@ -25,6 +25,7 @@ from firing.units import (
     format_rate,
     format_temperature,
     from_celsius,
+    in_unit,
     rate_from_celsius,
     rate_to_celsius,
 )
@@ -33,7 +34,9 @@ _NEAR_HEATWORK = 0.02, 20.0
 _MOST_RATES = 6
 
 
-def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Report:
+def heatwork_report(
+    verdict: ConeVerdict, above_1000_s: float, basis: str, unit: TemperatureUnit = "C"
+) -> Report:
     """Return which cones a trace amounts to; `basis` says what the trace is."""
     if verdict.reached_number is None:
         answer = "No cone of the chart is down."
@@ -53,13 +56,15 @@ def heatwork_report(verdict: ConeVerdict, above_1000_s: float, basis: str) -> Re
         if least <= p.heatwork <= most
     ]
     table = Table(("cone", "heat-work", "since the start"), "rrl", rows) if rows else None
-    rests = (*verdict.warnings, *verdict.notes, f"Rests on: {basis}.")
+    rests = (*verdict.warnings_in(unit), *verdict.notes_in(unit), f"Rests on: {basis}.")
     return Report(
         "Heat-work",
         "",
         [
             Paragraph(answer),
-            Paragraph(f"Time above 1000 °C: {format_duration(above_1000_s)}."),
+            Paragraph(
+                f"Time above {format_temperature(1000.0, unit)}: {format_duration(above_1000_s)}."
+            ),
             Section("", [table]),
             Section("", [Paragraph(words) for words in rests]),
         ],
@@ -174,15 +179,49 @@ def sources_report(chosen: Mapping[str, Source]) -> Report:
     return Report("Sources", "", parts)
 
 
+#: What a unit of the kiln's figures is in the customary unit beside °F: its factor and its name.
+_CUSTOMARY = {
+    "kg": (1.0 / 0.45359237, "lb"),
+    "mm": (1.0 / 25.4, "in"),
+    "m": (1.0 / 0.3048, "ft"),
+    "l": (1.0 / 28.316846592, "cu ft"),
+    "m²": (1.0 / 0.09290304, "sq ft"),
+    "kg/m³": (0.45359237**-1 * 0.028316846592, "lb/cu ft"),
+    "W/(m K)": (6.933472, "BTU in/(h sq ft °F)"),
+    "J/(kg K)": (1.0 / 4186.8, "BTU/(lb °F)"),
+    "W/K": (1.0 / 1.8, "W/°F"),
+    "W/(m² K)": (0.17611, "BTU/(h sq ft °F)"),
+}
+
+
+def _row_in(row: KilnRow, unit: TemperatureUnit) -> tuple[str, str, str, str]:
+    value, name = row.value, row.unit
+    if unit == "F" and not isinstance(value, str):
+        if row.unit == "°C":
+            offset = "offset" in row.name
+            value = rate_from_celsius(value, unit) if offset else from_celsius(value, unit)
+        elif row.unit in _CUSTOMARY:
+            value *= _CUSTOMARY[row.unit][0]
+    if unit == "F":
+        name = "°F" if row.unit == "°C" else _CUSTOMARY.get(row.unit, (0.0, row.unit))[1]
+    return in_unit(row.name, unit), _figure(value), name, row.source
+
+
 def kiln_report(
-    name: str, rows: Sequence[KilnRow], highest: Highest, rates: Sequence[tuple[float, float]]
+    name: str,
+    rows: Sequence[KilnRow],
+    highest: Highest,
+    rates: Sequence[tuple[float, float]],
+    unit: TemperatureUnit = "C",
 ) -> Report:
     """Return a kiln's figures with their sources, and what it can do."""
-    cells = [(row.name, _figure(row.value), row.unit, row.source) for row in rows]
-    most = f"It can hold {format_temperature(highest.temperature_c)} at most"
+    cells = [_row_in(row, unit) for row in rows]
+    most = f"It can hold {format_temperature(highest.temperature_c, unit)} at most"
     more = ", as far as its wall's tables go" if highest.by_tables else ""
     shown = rates[:: max(1, len(rates) // _MOST_RATES)]
-    rises = ", ".join(f"{format_rate(rate)} at {format_temperature(t)}" for t, rate in shown)
+    rises = ", ".join(
+        f"{format_rate(rate, unit)} at {format_temperature(t, unit)}" for t, rate in shown
+    )
     return Report(
         "",
         name,
@@ -196,6 +235,7 @@ def kiln_report(
                 ],
             ),
         ],
+        unit=unit,
     )
 
 
@@ -203,7 +243,7 @@ def _figure(value: float | str) -> str:
     return value if isinstance(value, str) else f"{value:.4g}"
 
 
-def fit_report(name: str, fit: KilnFit, trend: Trend) -> Report:
+def fit_report(name: str, fit: KilnFit, trend: Trend, unit: TemperatureUnit = "C") -> Report:
     """Return what logs have taught about a kiln, and what they cannot tell."""
     rows = [
         (
@@ -238,4 +278,5 @@ def fit_report(name: str, fit: KilnFit, trend: Trend) -> Report:
             Section("Power over time", [Bullets(trend.sentences)]),
             Section("", [Paragraph(f"Sources: {cited}.")]),
         ],
+        unit=unit,
     )
