@@ -16,6 +16,7 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
+    in_unit,
     parse_rate_c_per_h,
     parse_temperature_c,
 )
@@ -86,7 +87,7 @@ def cone_command(cone: str, rate: str | None, as_json: bool) -> int:
         outcome.text(f"  {words:<26}  {rates}  {ends}{printed}")
     outcome.text("")
     for sentence in (
-        *(f"Note: {warning}" for warning in answer.warnings),
+        *(f"Note: {in_unit(warning, unit)}" for warning in answer.warnings),
         "Chart revised in 1996 (source: cone-chart-1996; between its rates: cone-model).",
     ):
         outcome.text("\n".join(wrap(sentence, outcome.width())))

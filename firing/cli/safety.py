@@ -4,6 +4,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import json_option
+from firing.units import TemperatureUnit
 
 
 @click.command("safety")
@@ -15,12 +16,13 @@ def safety_command(schedule: str | None, as_json: bool) -> int:
     from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
     from firing.schedule.file import open_schedule
 
+    unit: TemperatureUnit = "C"
     if schedule is None:
         cautions, title = all_cautions(), "Cautions for firing an electric kiln"
     else:
         plan = open_schedule(schedule)
         cautions = cautions_for(plan.peak_c, plan.purpose)
-        title = f"Cautions for: {plan.title}"
+        title, unit = f"Cautions for: {plan.title}", plan.unit
     if as_json:
         outcome.document(
             {
@@ -33,5 +35,5 @@ def safety_command(schedule: str | None, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(cautions_report(title, cautions))
+        outcome.report(cautions_report(title, cautions, unit))
     return outcome.DONE

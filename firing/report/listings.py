@@ -68,6 +68,7 @@ def heatwork_report(
             Section("", [table]),
             Section("", [Paragraph(words) for words in rests]),
         ],
+        unit=unit,
     )
 
 

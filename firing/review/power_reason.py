@@ -293,7 +293,7 @@ def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
         (a, b)
         for a in edges
         for b in edges
-        if limit.REASON_DIP_LEAST_S <= b - a and last_s - b >= limit.REASON_BACK_S
+        if b - a >= limit.REASON_DIP_LEAST_S and last_s - b >= limit.REASON_BACK_S
     ]
     for name, reason, spans in (
         ("step", "power", [(a, last_s) for a in steps]),

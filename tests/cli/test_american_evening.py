@@ -51,9 +51,8 @@ rate_max = "1800 F/h"
 rate_step = "1 F/h"
 target_step = "1F"
 """
-METRIC = re.compile(
-    r"°C|\bkg\b|\bmm\b|(?<=\d)[ \N{NO-BREAK SPACE}]l\b| l |\bm²(?!/s)|\bcm\b|kg/m³|W/\(m"
-)
+GAP = r"(?<=\d)[ \N{NO-BREAK SPACE}]"
+METRIC = re.compile(rf"°C|\bkg\b|{GAP}mm\b|{GAP}l\b| l |\bm²(?!/s)|\bcm\b|kg/m³|W/\(m")
 
 
 class Seen(HTMLParser):
@@ -89,7 +88,7 @@ def metric_on(page: Path) -> list[str]:
 
 
 def log_of(plan: Path, path: Path) -> None:
-    """Write a log in °F of a kiln that keeps the program but lags a little, then cools by itself."""
+    """Write a log in °F of a kiln that keeps the program a little late, then cools by itself."""
     course, segments, _ = set_point_over_time(open_schedule(str(plan)))
     minutes = np.arange(0.0, course.time_s[-1] / 60.0 + 900.0)
     plan_c = np.interp(minutes * 60.0, course.time_s, course.channel_c())
