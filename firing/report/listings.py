@@ -13,6 +13,7 @@ from firing.cones.ways import WaysToCone
 from firing.kiln.capability import Highest
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
+from firing.kiln.materials import MaterialRow
 from firing.kiln.parameter_table import KilnRow
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
@@ -238,6 +239,37 @@ def kiln_report(
         ],
         unit=unit,
     )
+
+
+def materials_report(rows: Sequence[MaterialRow], unit: TemperatureUnit) -> Report:
+    """Return the wall materials with their values and sources."""
+    parts: list[Block] = []
+    for row in rows:
+        also = f" ({', '.join(row.also_called)})" if row.also_called else ""
+        _, density, density_unit, _ = _row_in(
+            KilnRow("density", row.density_kg_per_m3, "kg/m³", ""), unit
+        )
+        lines = [
+            f"density {density} {density_unit}",
+            _curve_words("conductivity", row.conductivity, "W/(m K)", unit),
+            _curve_words("specific heat", row.specific_heat, "J/(kg K)", unit),
+            f"sources: {', '.join(row.sources)}",
+        ]
+        parts += [Paragraph(f"{row.name}{also}"), *(Paragraph(line, "under") for line in lines)]
+    told = (
+        'Write the name in [[wall]], like material = "insulating brick 1260". Describe any other '
+        "in a table [[material]]. 'firing sources ID' prints a source."
+    )
+    return Report("", "Wall materials", [Section("", parts), Section("", [Paragraph(told)])])
+
+
+def _curve_words(
+    what: str, points: Sequence[tuple[float, float]], base: str, unit: TemperatureUnit
+) -> str:
+    shown = [points[0], points[-1]] if points[0][1] == points[-1][1] else points
+    rows = [(t, _row_in(KilnRow(what, value, base, ""), unit)) for t, value in shown]
+    told = ", ".join(f"{figure} at {format_temperature(t, unit)}" for t, (_, figure, _, _) in rows)
+    return f"{what} {told} [{rows[0][1][2]}]"
 
 
 def _figure(value: float | str) -> str:
