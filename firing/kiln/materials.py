@@ -27,7 +27,7 @@ _ALSO_CALLED = {
 #: groups, a hundredth of it, name the same bricks (source ``astm-c155``).
 _BRICK_CLASSES_C = (1260, 1400, 1540)
 _BRICK_GROUPS = {23: 1260, 26: 1400, 28: 1540}
-_GRADES_F = (2000.0, 3000.0)
+_GRADES_C, _GRADES_F = (1100.0, 1650.0), (2000.0, 3000.0)
 
 Points = list[tuple[float, float]]
 
@@ -89,6 +89,9 @@ def _brick_by_grade(name: str) -> str | None:
     if figure in _BRICK_GROUPS:
         brick_c = _BRICK_GROUPS[figure]
         return f'did you mean "insulating brick {brick_c}", group {figure}?'
+    if _GRADES_C[0] <= figure <= _GRADES_C[1]:
+        brick_c = min(_BRICK_CLASSES_C, key=lambda c: abs(c - figure))
+        return f'did you mean "insulating brick {brick_c}"?'
     if not _GRADES_F[0] <= figure <= _GRADES_F[1]:
         return None
     service_c = celsius_from_fahrenheit(figure)
