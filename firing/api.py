@@ -275,7 +275,7 @@ def forecast(
         Look for starts in here, ``"2026-03-01 18:00 to 2026-03-02 12:00"``, and for those that put
         the peak into these hours, ``"07:00-22:00"``.
     target_cone : str, optional
-        The cone to reach.
+        The cone to reach, if not the schedule's own.
     unload_c : float
         The kiln is opened at this temperature [°C].
     waits : bool
@@ -448,6 +448,7 @@ def review(
     *,
     channel: str | int | None = None,
     due: datetime | None = None,
+    target_cone: str | None = None,
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
@@ -465,6 +466,8 @@ def review(
         The kiln's channel, by name or by number from 1; found if not given.
     due : datetime, optional
         When the firing was to start; what came before is then a late start.
+    target_cone : str, optional
+        The cone wanted, if not the schedule's own.
     kiln, load : KilnDescription and Load, str or path, optional
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
@@ -502,8 +505,13 @@ def review(
 
     read = _log(log)
     other = None if compare_with is None else _log(compare_with)
+    plan = _schedule(schedule)
+    if target_cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(target_cone))
     return review(
-        _schedule(schedule),
+        plan,
         read,
         channel=pick_channel(read, channel),
         due=_on_the_clock(due),

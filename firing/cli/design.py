@@ -137,8 +137,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller.controller import Controller
-    from firing.design.designer import design
+    from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
@@ -149,6 +148,7 @@ def design_command(
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.units import in_unit
     from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
@@ -162,7 +162,9 @@ def design_command(
     in_kiln = open_file("kiln", kiln)
     keyed = open_file("controller", controller)
     if segments is not None:
-        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+        keyed = keyed or owners_controller(ware, in_kiln)
+        keyed = replace(keyed, max_segments=segments)
+    unit = (keyed or owners_controller(ware, in_kiln)).unit
     base_text = None
     try:
         if base is not None:
@@ -204,8 +206,10 @@ def design_command(
         if as_json:
             outcome.document(dry_first_document(str(wet)))
         else:
-            outcome.report(dry_first_report(str(wet)))
+            outcome.report(dry_first_report(str(wet), unit))
         return outcome.ACT
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()

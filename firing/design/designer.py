@@ -10,7 +10,7 @@ import numpy as np
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller.controller import Controller
+from firing.controller.controller import Controller, usual_controller
 from firing.design.explain import beside_practice, explained
 from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
@@ -23,7 +23,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature
+from firing.units import format_temperature, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
@@ -76,7 +76,7 @@ def design(
         If demands leave no schedule: one sentence saying which two collide; or as of
         `firing.ware.safe_rates.limits_for`.
     """
-    controller = Controller() if controller is None else controller
+    controller = owners_controller(load, kiln) if controller is None else controller
     ready = prepared(load, request, kiln, state, controller)
     if request.reserve == 0.0:
         return _design(ready, request, kiln, controller, state)
@@ -89,6 +89,12 @@ def design(
         request = replace(request, reserve=0.0)
         ready = prepared(load, request, kiln, state, controller)
         return _design(ready, request, kiln, controller, state, _NO_RESERVE)
+
+
+def owners_controller(load: Load, kiln: KilnDescription | None) -> Controller:
+    """Return the usual controller in the unit that the owner of load and kiln writes in."""
+    units = {load.unit, load.unit if kiln is None else kiln.unit}
+    return usual_controller("F" if units == {"F"} else "C")
 
 
 _NO_RESERVE = (
@@ -373,7 +379,11 @@ def answer(
         if solution is None:
             raise conflicting_demands(problem)
         schedule, reasons = explained(
-            solution, problem, title=request.title(load), purpose=request.purpose, cone=request.cone
+            solution,
+            problem,
+            title=in_unit(request.title(load), controller.unit),
+            purpose=request.purpose,
+            cone=request.cone,
         )
         cooling_x = _cooling_x(request, schedule, curves, offset_c)
         if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:

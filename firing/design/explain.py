@@ -25,6 +25,7 @@ from firing.units import (
     TemperatureUnit,
     format_duration,
     format_temperature,
+    in_unit,
     rate_from_celsius,
     rate_to_celsius,
 )
@@ -95,6 +96,7 @@ def explained(
         purpose=purpose,
         start_c=problem.start_c,
         unit=problem.controller.unit,
+        cone=None if cone is None else parse_cone(cone),
     )
     return schedule, tuple(reasons)
 
@@ -335,7 +337,8 @@ def designed_text(
     file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
-    head = [line for note in notes for line in _comment(note)]
+    unit = schedule.unit
+    head = [line for note in notes for line in _comment(in_unit(note, unit))]
     lines: list[str] = [*head]
     number = 0
     for line in text.splitlines():
@@ -343,7 +346,7 @@ def designed_text(
             reason = reasons[number]
             number += 1
             for sentence in reason.sentences:
-                lines.extend(_comment(sentence))
+                lines.extend(_comment(in_unit(sentence, unit)))
             lines.extend(f"# source: {name}" for name in reason.sources)
         lines.append(line)
     return "\n".join(lines) + "\n"

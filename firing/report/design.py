@@ -8,7 +8,7 @@ from firing.report.document import Block, Bullets, Paragraph, Report, Section, S
 from firing.report.forecast import forecast_answer, forecast_segments
 from firing.report.formatting import cautions_named, forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
-from firing.units import format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_temperature
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
@@ -45,10 +45,11 @@ def design_report(design: Design) -> Report:
             _cautions(course),
             Section("Sources", [Sources(cited)]),
         ],
+        unit=unit,
     )
 
 
-def dry_first_report(advice: str) -> Report:
+def dry_first_report(advice: str, unit: TemperatureUnit = "C") -> Report:
     """Return what is said instead of a design where the ware is to dry first."""
     return Report(
         "Design",
@@ -57,6 +58,7 @@ def dry_first_report(advice: str) -> Report:
             Paragraph(advice),
             Section("Sources", [Sources(["drying-advice-choice", "weigh-test-practice"])]),
         ],
+        unit=unit,
     )
 
 
@@ -121,6 +123,7 @@ def resume_report(found: Resumption) -> Report:
             Section("Why", [Bullets(why)]),
             None if course is None else _cautions(course),
         ],
+        unit="C" if found.schedule is None else found.schedule.unit,
     )
 
 

@@ -162,6 +162,6 @@ def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
     return parts
 
 
-def cautions_report(title: str, cautions: Sequence[Caution]) -> Report:
+def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
     """Return cautions alone as a report."""
-    return Report("", title, [Section("", cautions_whole(cautions))])
+    return Report("", title, [Section("", cautions_whole(cautions))], unit=unit)

@@ -54,6 +54,7 @@ def review_report(review: Review) -> Report:
     return Report(
         "Review",
         schedule.title,
+        unit=schedule.unit,
         subject="Review of a firing",
         answer=review_answer(review),
         parts=(

@@ -6,6 +6,7 @@ from typing import Literal, get_args
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.units import TemperatureUnit
 from firing.ware.shape import Form, HeatedFrom, Shape, Spot, Vents
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
@@ -224,6 +225,8 @@ class Load:
         Whether the load was not given but stands in for a typical one.
     dark : bool
         Whether the body is dark, iron-rich or full of organic matter: more carbon has to burn.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches and pounds.
 
     Examples
     --------
@@ -243,6 +246,7 @@ class Load:
     furniture_kg: float | None = None
     assumed: bool = False
     dark: bool = False
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.pieces:

@@ -32,6 +32,7 @@ _RANKS = (
     "peak_missed",
     "fell_behind",
     "cone_missed",
+    "cone_off_target",
     "uneven",
     "interrupted",
     "ran_beyond",
