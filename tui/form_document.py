@@ -301,11 +301,25 @@ class FormState:
 
         Refused if the file's reader would refuse the value wherever it stood, in its words.
         """
-        data = set_value(self.data, path, value)
+        entry = self.form.field_at(path)
+        data = self.data
+        if entry is not None:
+            path = (*path[:-1], entry.key_for(value))
+            for key in entry.keys:
+                if key != path[-1]:
+                    data = set_value(data, (*path[:-1], key), None)
+        data = set_value(data, path, value)
         trouble = _own_trouble(self.form, data, path)
         if trouble:
             raise FiringError(f"{describe_path(path)}: {trouble}")
         return replace(self, data=data)
+
+    def held(self, path: KeyPath) -> Any:
+        """Return what a path leads to, as a number or with its unit; None if there is nothing."""
+        entry, table = self.form.field_at(path), value_at(self.data, path[:-1])
+        if entry is None or not isinstance(table, dict):
+            return value_at(self.data, path)
+        return entry.held(table)
 
     def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
@@ -313,7 +327,7 @@ class FormState:
         Refused as `with_value`.
         """
         entry = self.form.field_at(path)
-        if entry is None or text.strip() == value_text(entry, value_at(self.data, path)):
+        if entry is None or text.strip() == value_text(entry, self.held(path)):
             return self
         return self.with_value(path, entry.read(text))
 
@@ -333,7 +347,7 @@ def _ordered(form: Form, data: Data) -> Data:
     done: Data = {}
     for part in form.parts:
         if isinstance(part, Group) and not part.table:
-            done.update({f.key: data[f.key] for f in part.fields if f.key in data})
+            done.update({key: data[key] for f in part.fields for key in f.keys if key in data})
     done.update({key: data[key] for key in data if key not in done and not _lists(data[key])})
     for part in form.parts:
         if part.table in data:
@@ -346,7 +360,8 @@ def _lists(value: Any) -> bool:
 
 
 def _sorted(part: Group | Items, value: Any) -> Any:
-    keys = [entry.key for entry in (part.every if isinstance(part, Items) else part.fields)]
+    fields = part.every if isinstance(part, Items) else part.fields
+    keys = [key for entry in fields for key in entry.keys]
     if isinstance(value, dict):
         known = {key: value[key] for key in keys if key in value}
         return {**known, **{key: value[key] for key in value if key not in known}}

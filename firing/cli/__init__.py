@@ -19,6 +19,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
     "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),
     "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),
+    "ways": ("firing.cli.cones", "List the holds, peaks and final rates that reach a cone."),
+    "cone-at": ("firing.cli.cones", "Say which cone a few ramps and holds come to."),
     "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
     "edit": ("firing.cli.edit", "Open the screens: change a plan and see at once what it does."),
     "safety": ("firing.cli.ready", "Print the cautions, all or those of a schedule."),
@@ -42,7 +44,7 @@ class LazyCommands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

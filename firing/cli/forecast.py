@@ -48,7 +48,11 @@ if TYPE_CHECKING:
     metavar="TEMP",
     help="Temperature the kiln is unloaded at, °C unless marked F.",
 )
-@click.option("--cone", metavar="CONE", help="The cone wanted; says what would meet it.")
+@click.option(
+    "--cone",
+    metavar="CONE",
+    help="The cone wanted, if not the schedule's own; says what would meet it.",
+)
 @click.option(
     "--by-the-clock",
     is_flag=True,

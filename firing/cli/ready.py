@@ -7,6 +7,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.files.kinds import KIND_NAMES, file_kind
+from firing.units import TemperatureUnit
 
 
 @click.command("schedules")
@@ -85,7 +86,7 @@ def sources_command(source_id: str | None, as_json: bool) -> int:
 @json_option
 def schema_command(kind: str, as_json: bool) -> int:
     """Print the JSON Schema (draft 2020-12) of a KIND of file; always JSON."""
-    schema = file_kind(kind).model.model_json_schema()
+    schema = file_kind(kind).json_schema()
     dialect = "https://json-schema.org/draft/2020-12/schema"
     outcome.document({"$schema": dialect, **schema})
     return outcome.DONE
@@ -100,12 +101,13 @@ def safety_command(schedule: str | None, as_json: bool) -> int:
     from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
     from firing.schedule.file import open_schedule
 
+    unit: TemperatureUnit = "C"
     if schedule is None:
         cautions, title = all_cautions(), "Cautions for firing an electric kiln"
     else:
         plan = open_schedule(schedule)
         cautions = cautions_for(plan.peak_c, plan.purpose)
-        title = f"Cautions for: {plan.title}"
+        title, unit = f"Cautions for: {plan.title}", plan.unit
     if as_json:
         outcome.document(
             {
@@ -118,5 +120,5 @@ def safety_command(schedule: str | None, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(cautions_report(title, cautions))
+        outcome.report(cautions_report(title, cautions, unit))
     return outcome.DONE

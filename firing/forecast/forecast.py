@@ -57,7 +57,7 @@ def forecast(
     unload_c : float
         The temperature the kiln is opened at [°C].
     target_cone : str, optional
-        The cone wanted; the forecast then says what would meet it.
+        The cone wanted, the schedule's own if left out; the forecast says what would meet it.
     kiln : KilnDescription, optional
         The kiln to simulate the firing in.
     load : Load, optional
@@ -108,7 +108,8 @@ def forecast(
                 found.load, purpose=schedule.purpose, margin=margin, state=found.state
             )
         ware = check_ware(schedule, found.load, _face(course), limits, state=found.state)
-    result = replace(course, target_cone=target_cone, ware=ware, assumed=assumed)
+    wanted = schedule.cone if target_cone is None else target_cone
+    result = replace(course, target_cone=wanted, ware=ware, assumed=assumed)
     return replace(result, warnings=warnings_for(result))
 
 

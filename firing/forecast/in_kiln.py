@@ -18,7 +18,7 @@ from firing.kiln.simulation import Simulation, simulate
 from firing.kiln.tariff import Tariff, cheapest_start, cost, waking_starts
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_basis
-from firing.thermocouple.tolerance import tolerance_c
+from firing.thermocouple.tolerance import least_tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
 
@@ -58,7 +58,11 @@ def forecast_in_kiln(
         unload_c=unload_c,
         peak_c=schedule.peak_c if run.reaches_peak else run.peak_c,
         cones=cone_reached(
-            trace.time_s, trace.channel_c() + kiln_part.cone_offset_c, kiln_part.thermocouple_c
+            trace.time_s,
+            trace.channel_c() + kiln_part.cone_offset_c,
+            kiln_part.thermocouple_c,
+            at_least=kiln_part.thermocouple_at_least,
+            offset_c=kiln_part.cone_offset_c,
         ),
         basis=kiln_part.basis,
         planned_basis=planned_basis(schedule, "the kiln model"),
@@ -71,7 +75,7 @@ def forecast_in_kiln(
 def _kiln_part(
     kiln: KilnDescription, run: Simulation, load: Load | None, room_c: float
 ) -> KilnForecast:
-    near = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c).value_c
+    near = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c)
     fitted = kiln.fitted.learnt is not None
     load_words = "a typical load" if load is None else "its load"
     basis = f'simulated in the kiln "{kiln.name}"' + (
@@ -90,8 +94,9 @@ def _kiln_part(
         energy=energy_of(run),
         course=energy_course(run),
         max_rate=fastest_rates(kiln, run.load, room_c=room_c),
-        ware_cones=cone_reached(run.time_s, run.ware_c, near),
-        thermocouple_c=near,
+        ware_cones=cone_reached(run.time_s, run.ware_c, near.value_c, at_least=near.at_least),
+        thermocouple_c=near.value_c,
+        thermocouple_at_least=near.at_least,
         cone_offset_c=kiln.fitted.cone_offset_c,
         cooling_range=cooling_range(kiln),
         basis=basis,

@@ -180,7 +180,9 @@ def make_watcher(options: WatchOptions) -> Watcher:
 
     course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)
     number = course.cones.reached_number
-    if not cones and number is not None:
+    if not cones and schedule.cone is not None:
+        cones = (schedule.cone,)
+    elif not cones and number is not None:
         cones = (min(CONES, key=lambda cone: abs(cone_number(cone) - number)),)
     predictor: Predictor = ForecastPredictor(course)
     model = None

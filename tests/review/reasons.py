@@ -1,8 +1,8 @@
 """Scoring the physical reason of a delay against made firings of two kilns of different physics.
 
-The kiln file is what an owner would write; the kiln is learnt from three healthy logs of other days,
-then one fault at a time is made.  A reason is scored only where the fault shows: the program ended
-ten minutes later than in the healthy twin, or its peak is 8 °C lower.
+The kiln file is what an owner would write; the kiln is learnt from three healthy logs of other
+days, then one fault at a time is made.  A reason is scored only where the fault shows: the program
+ended ten minutes later than in the healthy twin, or its peak is 8 °C lower.
 """
 
 from collections import Counter

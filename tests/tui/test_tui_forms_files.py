@@ -38,7 +38,7 @@ rated_volts = 230
 
 volume_l = 100                # counted in shelves
 shape = "box"
-max_c = 1260
+max = "2300F"
 vent = true
 
 # added last winter

@@ -26,7 +26,6 @@ from ..form_document import (
     open_form,
     rearranged,
     removed,
-    value_at,
 )
 from ..form_kinds import FormKind, kiln_form, load_form
 from ..form_lines import (
@@ -213,7 +212,7 @@ class FormScreen(EditingScreen):
         entry = slot.field
         if entry is None:
             return place_words(state, slot.path), "", ""
-        value = value_text(entry, value_at(state.data, slot.path))
+        value = value_text(entry, state.held(slot.path))
         return place_words(state, slot.path), value, entry.limits
 
     def explain(self) -> None:

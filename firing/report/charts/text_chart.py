@@ -155,6 +155,7 @@ _HOUR_STEPS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0, 48.0, 96.0, 168.0
 _LEGEND_CELLS = 4
 _LEGEND_GAP = "   "
 _MINIMUM = (24, 5)
+_FAR_ABOVE_ZERO = 0.85
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,8 +274,12 @@ def temperatures_in(temperature_c: FloatArray, unit: TemperatureUnit) -> FloatAr
 
 
 def _round_values(low: float, high: float, at_most: int) -> list[float]:
-    """Return round numbers, evenly spaced, the first at or below `low` if that is near zero."""
-    rough = max(high - min(low, 0.0), 1e-9) / at_most
+    """Return round numbers, evenly spaced, the first at or below `low`.
+
+    Steps are as wide as for an axis from zero, unless all values lie close together far above it.
+    """
+    from_value = low if low > _FAR_ABOVE_ZERO * high else min(low, 0.0)
+    rough = max(high - from_value, 1e-9) / at_most
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(power * m for m in (1.0, 2.0, 5.0, 10.0) if power * m >= rough * 0.999)
     step = max(step, 1.0)
