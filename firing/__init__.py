@@ -102,6 +102,8 @@ _HOME = {
 }
 """Where each public name is defined; the block above says the same to type checkers."""
 
+_CALLED_LIKE_ROOMS = ("design", "forecast", "review")
+
 __all__ = ["__version__", *_HOME]
 
 
@@ -111,6 +113,9 @@ if not TYPE_CHECKING:  # a type checker knows every name from above, and should 
         if name not in _HOME:
             raise AttributeError(f"module 'firing' has no attribute {name!r}")
         value = getattr(importlib.import_module(_HOME[name]), name)
+        if name in _CALLED_LIKE_ROOMS:
+            # By this name `import firing.review.review as …` finds the modules of the room.
+            value.__name__ = f"firing.{name}"
         globals()[name] = value
         return value
 
