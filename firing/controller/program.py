@@ -135,9 +135,7 @@ def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
     )
 
 
-def _without_cooling(
-    schedule: Schedule, controller: Controller, changes: list[str]
-) -> Schedule:
+def _without_cooling(schedule: Schedule, controller: Controller, changes: list[str]) -> Schedule:
     """Return a schedule without what follows its peak, if the controller cannot control that."""
     first = schedule.peak_index + 1
     after = schedule.segments[first:]

@@ -154,8 +154,7 @@ def _design(
     problem, solution, schedule = found.problem, found.solution, found.schedule
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
-        (count, result.total_s + time_s - solution.time_s)
-        for count, time_s in solution.by_segments
+        (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
     )
     return Design(
         schedule=schedule,
@@ -196,7 +195,9 @@ def costs_of(
     as_many = replace(controller, max_segments=len(found.schedule.segments))
     exact = replace(request, few_within=0.0)
 
-    def saved_s(request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves) -> float:
+    def saved_s(
+        request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves
+    ) -> float:
         try:
             other = answer(load, request, limits, curves, as_many, ready.offset_c)
         except FiringError:

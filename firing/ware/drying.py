@@ -28,7 +28,10 @@ DRY_FIRST_S = 120 * SECONDS_PER_HOUR  # source: drying-advice-choice
 SHRINKS_ABOVE_SHARE = 0.08
 SHRINKING_C = (45.0, 60.0)
 # What drying at room conditions comes to, and how near to it a piece counts as there.
-ROOM_DRY_SHARE, NEAR_ROOM_DRY_SHARE = 0.015, 0.005  # sources: bone-dry-moisture, weigh-test-practice
+ROOM_DRY_SHARE, NEAR_ROOM_DRY_SHARE = (
+    0.015,
+    0.005,
+)  # sources: bone-dry-moisture, weigh-test-practice
 WEIGH_TEST = "A piece that still loses more than 0.5 % of its weight in a day is not dry."
 
 # Wagner and Pruss 1993, eq. 1 (wagner-pruss-1993).
@@ -222,9 +225,10 @@ def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
     if usual_s <= DRY_FIRST_S:
         return ""
     return (
-        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one face. '
-        f"The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand it on "
-        f"strips or on its edge, so that heat reaches both faces: then {_hours(usual_s / 4.0)} h do."
+        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one '
+        f"face. The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand "
+        f"it on strips or on its edge, so that heat reaches both faces: then "
+        f"{_hours(usual_s / 4.0)} h do."
         ' Then write heated_from = "both".'
     )
 
