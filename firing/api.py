@@ -405,7 +405,8 @@ def design(
     Raises
     ------
     FiringError
-        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two that collide.
+        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two
+        that collide.
 
     Examples
     --------
