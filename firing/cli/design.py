@@ -18,6 +18,7 @@ from firing.cli.arguments import (
     kiln_size_option,
     one_kiln,
 )
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -51,6 +52,14 @@ if TYPE_CHECKING:
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
+@click.option(
+    "--degas",
+    "degas_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="H",
+    help="Hold before the glaze seals, so that gases leave.",
+)
 @click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
@@ -63,7 +72,7 @@ if TYPE_CHECKING:
     "--unload-at",
     "open_c",
     type=TEMPERATURE_C,
-    default="100",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="T",
     help="Closing to opening here is made shortest.",
@@ -106,6 +115,7 @@ def design_command(
     most_s: float | None,
     least_s: float,
     final: float | None,
+    degas_s: float,
     drop_c: float | None,
     drop_s: float,
     slow: float | None,
@@ -127,8 +137,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller.controller import Controller
-    from firing.design.designer import design
+    from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
@@ -136,10 +145,10 @@ def design_command(
     from firing.design.result import dry_first_document
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.files.tomlfile import write_text
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.units import in_unit
     from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
@@ -153,7 +162,9 @@ def design_command(
     in_kiln = open_file("kiln", kiln)
     keyed = open_file("controller", controller)
     if segments is not None:
-        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+        keyed = keyed or owners_controller(ware, in_kiln)
+        keyed = replace(keyed, max_segments=segments)
+    unit = (keyed or owners_controller(ware, in_kiln)).unit
     base_text = None
     try:
         if base is not None:
@@ -186,6 +197,7 @@ def design_command(
                 usual=one_kiln(kiln, usual),
                 by=cast("By", by),
                 reserve=reserve / 100.0,
+                degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,
             )
             result = design(ware, request, kiln=in_kiln, controller=keyed)
@@ -194,13 +206,15 @@ def design_command(
         if as_json:
             outcome.document(dry_first_document(str(wet)))
         else:
-            outcome.report(dry_first_report(str(wet)))
+            outcome.report(dry_first_report(str(wet), unit))
         return outcome.ACT
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
         written = designed_text(result.schedule, result.reasons, head, base_text)
-        write_text(out, written, overwrite=overwrite)
+        outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
         outcome.document(result.to_dict())

@@ -25,6 +25,7 @@ from firing.units import (
     TemperatureUnit,
     format_duration,
     format_temperature,
+    in_unit,
     rate_from_celsius,
     rate_to_celsius,
 )
@@ -46,6 +47,7 @@ _HOLD_NAMES = {
     "free water": "Dry out",
     "bound water": "Let the bound water out",
     "carbon": "Burn out the carbon",
+    "asked for": "Let gases out",
 }
 _ACTIONS = {
     "free water": "a cold mirror at the opening stays clear: close the lid, leave the bungs out",
@@ -94,6 +96,7 @@ def explained(
         purpose=purpose,
         start_c=problem.start_c,
         unit=problem.controller.unit,
+        cone=None if cone is None else parse_cone(cone),
     )
     return schedule, tuple(reasons)
 
@@ -181,7 +184,8 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]
     if fall.hold_s:
-        sentences.append("The hold after the drop was asked for.")
+        sentences.append("You asked for the hold after the drop: it lets a glaze heal over.")
+        sources.append("peak-soak-practice")
         segment = replace(segment, name="Drop and hold")
     return segment, SegmentReason(tuple(sentences), tuple(filter(None, sources)))
 
@@ -333,7 +337,8 @@ def designed_text(
     file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
-    head = [line for note in notes for line in _comment(note)]
+    unit = schedule.unit
+    head = [line for note in notes for line in _comment(in_unit(note, unit))]
     lines: list[str] = [*head]
     number = 0
     for line in text.splitlines():
@@ -341,7 +346,7 @@ def designed_text(
             reason = reasons[number]
             number += 1
             for sentence in reason.sentences:
-                lines.extend(_comment(sentence))
+                lines.extend(_comment(in_unit(sentence, unit)))
             lines.extend(f"# source: {name}" for name in reason.sources)
         lines.append(line)
     return "\n".join(lines) + "\n"

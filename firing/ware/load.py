@@ -6,6 +6,7 @@ from typing import Literal, get_args
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.units import TemperatureUnit
 from firing.ware.shape import Form, HeatedFrom, Shape, Spot, Vents
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
@@ -29,6 +30,15 @@ WATER_OF_DRYNESS: dict[Dryness, tuple[float, str]] = {
     "bisqued, freshly glazed": (0.05, "clay-water-practice"),
 }
 """Free water as a share of the dry mass, and the id of its source."""
+
+THINNEST_MM = 0.1
+"""No ware is thinner (common practice, no source); it catches slips of the key."""
+
+
+def too_thin(thick_mm: float) -> str:
+    """Return the refusal of a wall that nobody can have made."""
+    return f"{thick_mm:g} mm is thinner than any ware, {THINNEST_MM:g} mm; write millimetres"
+
 
 BODY_DENSITY_KG_PER_M3 = 1900.0  # source: body-density-practice
 DEFAULT_BODY = "stoneware"
@@ -91,6 +101,8 @@ class Piece:
                 f'"{self.name}" needs a count of 1 or more, a thickness above 0 mm and a mass '
                 "above 0 kg"
             )
+        if self.thickest_mm < THINNEST_MM:
+            raise FiringError(f'"{self.name}": {too_thin(self.thickest_mm)}')
         faults = self.form.faults()
         if faults:
             key, words = faults[0]
@@ -213,6 +225,8 @@ class Load:
         Whether the load was not given but stands in for a typical one.
     dark : bool
         Whether the body is dark, iron-rich or full of organic matter: more carbon has to burn.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches and pounds.
 
     Examples
     --------
@@ -232,6 +246,7 @@ class Load:
     furniture_kg: float | None = None
     assumed: bool = False
     dark: bool = False
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.pieces:
