@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
+@click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
 @click.option(
     "--date",
     "began",
@@ -66,6 +67,7 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    cone: str | None,
     began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
@@ -90,6 +92,10 @@ def review_command(
     from firing.schedule.file import open_schedule
 
     plan = open_schedule(schedule)
+    if cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(cone))
     if write_offset:
         _check_offset(kiln, witnesses)
     if mended_file is not None:

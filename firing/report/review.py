@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -23,6 +22,7 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
+    cautions_whole,
     closed,
     cone_or_none,
     degrees,
@@ -54,6 +54,7 @@ def review_report(review: Review) -> Report:
     return Report(
         "Review",
         schedule.title,
+        unit=schedule.unit,
         subject="Review of a firing",
         answer=review_answer(review),
         parts=(

@@ -584,6 +584,7 @@ class Review(Plottable):
             cones={
                 **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,
+                "target": self.schedule.cone,
                 "planned_number": self.cones_planned.reached_number,
                 "lower_bound": self.cone_is_least,
                 "by_channel": self.cones_by_channel,

@@ -33,6 +33,7 @@ _RANKS = (
     "peak_missed",
     "fell_behind",
     "cone_missed",
+    "cone_off_target",
     "uneven",
     "interrupted",
     "opened",
