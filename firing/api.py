@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
+    from firing.ware.practice import By
 
     PathOrName = str | PathLike[str]
 
@@ -249,7 +251,7 @@ def forecast(
     window: str | None = None,
     awake: str | None = None,
     target_cone: str | None = None,
-    unload_c: float = 60.0,
+    unload_c: float = UNLOAD_C,
     waits: bool = True,
     margin: float = 1.5,
     kiln_size: str | None = None,
@@ -328,7 +330,7 @@ def forecast(
     )
     if tariff is None and window is None and awake is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
     return with_tariff(result, prices, window, awake)
@@ -348,12 +350,14 @@ def design(
     hold_at_least_s: float = 0.0,
     hold_at_most_s: float | None = None,
     final_at_most_c_per_h: float | None = None,
+    degas_hold_s: float = 0.0,
     drop_to_c: float | None = None,
     drop_hold_s: float = 0.0,
     slow_cool_c_per_h: float | None = None,
     slow_cool_to_c: float | None = None,
-    unload_c: float = 100.0,
+    unload_c: float = UNLOAD_C,
     kiln_size: str | None = None,
+    by: By = "slower",
     reserve: float = 0.1,
     fastest: bool = False,
 ) -> Design:
@@ -377,6 +381,8 @@ def design(
         Safety margin on the ware's limits, 1 to 5; 1.5 is common practice.
     peak_at_most_c, hold_at_least_s, hold_at_most_s, final_at_most_c_per_h : float, optional
         What is allowed at the top [°C, s, s, °C/h].
+    degas_hold_s : float
+        Hold before the glaze seals, so that gases leave [s].
     drop_to_c, drop_hold_s : float, optional
         Drop from the peak to here and hold [°C, s].
     slow_cool_c_per_h, slow_cool_to_c : float, optional
@@ -385,6 +391,8 @@ def design(
         The time from closing to opening at this temperature is made shortest [°C].
     kiln_size : str, optional
         Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: the trade's, the computed ones, or both.
     reserve : float
         The program is still kept with elements weaker by this share; 0 uses full power.
     fastest : bool
@@ -425,7 +433,9 @@ def design(
         cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
         open_c=unload_c,
         usual=_usual(kiln, kiln_size),
+        by=by,
         reserve=reserve,
+        degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
     found = read_load(load) if isinstance(load, str | PathLike) else load

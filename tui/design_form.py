@@ -18,7 +18,7 @@ from firing.units import (
 
 from .equipment import Equipment
 from .fields import Field, cone_name, optional, temperature
-from .forecasting import Circumstances
+from .session import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
@@ -217,10 +217,10 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:
-    from firing.design.request import OPEN_C
+    from firing.forecast.opening import UNLOAD_C
 
     found = wanted.get("open")
-    return OPEN_C if found is None else float(found)
+    return UNLOAD_C if found is None else float(found)
 
 
 def _controller(equipment: Equipment, segments: int | None) -> Controller | None:

@@ -138,12 +138,18 @@ _READING = {"date": "date", "bank": "bank", "ohms": "ohms", "amps": "amps", "vol
 _FITTED = {
     "power": "power is times",
     "loss": "losses are times",
+    "leak": "leaking air is times",
     "capacity": "heat capacity is times",
     "cone_offset_c": "reads too low by",
     "date": "learnt on",
     "basis": "learnt from",
 }
-_LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
+_LOAD = {
+    "dryness": "dryness",
+    "body": "body",
+    "dark": "dark body",
+    "furniture_kg": "shelves and posts",
+}
 _PIECE = {
     "name": "name",
     "count": "count",

@@ -14,8 +14,7 @@ from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.sanitize import display_width
 
 from .fields import Field, Option, same, value_text
-from .form_document import FormState
-from .form_edits import entries, value_at
+from .form_document import FormState, entries, value_at
 from .form_kinds import Group, Items
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]

@@ -23,10 +23,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "cone-at": ("firing.cli.cones", "Say which cone a few ramps and holds come to."),
     "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
     "edit": ("firing.cli.edit", "Open the screens: change a plan and see at once what it does."),
-    "safety": ("firing.cli.safety", "Print the cautions, all or those of a schedule."),
-    "schedules": ("firing.cli.schedules", "List the ready schedules, or print one."),
-    "schema": ("firing.cli.schema", "Print the JSON Schema of a kind of file."),
-    "sources": ("firing.cli.sources", "List the sources of the figures, or print one."),
+    "safety": ("firing.cli.ready", "Print the cautions, all or those of a schedule."),
+    "schedules": ("firing.cli.ready", "List the ready schedules, or print one."),
+    "schema": ("firing.cli.ready", "Print the JSON Schema of a kind of file."),
+    "sources": ("firing.cli.ready", "List the sources of the figures, or print one."),
     "demo": ("firing.cli.demo", "Forecast and review an invented firing that ran long."),
 }
 """Every command with its module and its line in the list, so that the list loads none of them."""

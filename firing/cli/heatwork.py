@@ -23,6 +23,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
     """Say which cones FILE, a schedule (TOML) or a log, amounts to, in its own unit."""
     from firing.cones.equivalence import cone_reached
     from firing.report.listings import heatwork_report
+    from firing.review.gaps import gap_words, surely_reached
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
 
     if file.endswith(".toml") or SCHEDULE_FILE.is_ready(file):
@@ -31,6 +32,8 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         course = forecast(open_schedule(file))
         trace, number = course.trace, 0
         basis, unit = course.basis, course.schedule.unit
+        verdict = cone_reached(trace.time_s, trace.channel_c())
+        lacks, least = [], False
     else:
         record, number = open_log(Path(file), channel, take_reading(reading))
         trace = record.trace
@@ -38,8 +41,9 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         unit = record.dialect.channel_columns[number].celsius_unit
         if record.dialect.unit_from != "option":
             check_log_unit(file, unit, float(np.nanmax(trace.channel_c(number))))
-    temperature_c = trace.channel_c(number)
-    verdict = cone_reached(trace.time_s, temperature_c)
+        verdict, gaps = surely_reached(trace, number)
+        lacks = gap_words(gaps, unit)
+        least = any(gap.hides_heatwork for gap in gaps)
     above_s = trace.seconds_above(1000.0, number)
     if as_json:
         outcome.document(
@@ -50,12 +54,13 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
                 "channel": trace.channels[number],
                 "basis": basis,
                 "unit": unit,
-                "cones": verdict.to_dict(),
+                "cones": {**verdict.to_dict(), "lower_bound": least},
+                "lacks": lacks,
                 "time_above_1000_s": above_s,
             }
         )
     else:
-        outcome.report(heatwork_report(verdict, above_s, basis, unit))
+        outcome.report(heatwork_report(verdict, above_s, basis, unit, lacks, least=least))
     return outcome.DONE
 
 

@@ -10,10 +10,10 @@ from firing.controller.controller import Controller
 from firing.controller.program import merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import tightened
-from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason, limit_rows
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
@@ -224,7 +224,7 @@ def repaired_design(
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
     state: WareState | None = None,
     usual: UsualKiln = TRIAL,
 ) -> Design:
@@ -293,7 +293,7 @@ def mended(
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
     state: WareState | None = None,
     usual: UsualKiln = TRIAL,
 ) -> Design:

@@ -57,12 +57,14 @@ class WallLayer:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What logs and witness cones have taught: multipliers on power, loss and capacity.
+    """What logs and witness cones have taught: multipliers on power, losses and capacity.
 
     Attributes
     ----------
     power, loss, capacity : float
-        1 where nothing is learnt.
+        1 where nothing is learnt; `loss` is that of the walls.
+    leak : float or None
+        That of leaking and drawn air; None where nothing told it from the walls, see `leak_factor`.
     cone_offset_c : float
         What the thermocouple reads too low by, from witness cones [°C].
     learnt : date or None
@@ -77,6 +79,12 @@ class Fitted:
     cone_offset_c: float = 0.0
     learnt: date | None = None
     basis: str = ""
+    leak: float | None = None
+
+    @property
+    def leak_factor(self) -> float:
+        """The multiplier on what leaking and drawn air carries off: `leak`, else the walls'."""
+        return self.loss if self.leak is None else self.leak
 
 
 @dataclass(frozen=True, slots=True)

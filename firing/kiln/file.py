@@ -188,6 +188,7 @@ def _kiln(table: KilnTable) -> KilnDescription:
             cone_offset_c=fitted.cone_offset_c,
             learnt=fitted.date_,
             basis=fitted.basis,
+            leak=fitted.leak,
         ),
         readings=tuple(
             ElementReading(entry.date_, entry.bank, entry.ohms, entry.amps, entry.volts)
@@ -237,6 +238,7 @@ def write_fitted(kiln_text: str, fitted: Fitted) -> str:
         "power": round(fitted.power, 4),
         "loss": round(fitted.loss, 4),
         "capacity": round(fitted.capacity, 4),
+        **({} if fitted.leak is None else {"leak": round(fitted.leak, 4)}),
         "cone_offset_c": round(fitted.cone_offset_c, 1),
     }
     if fitted.learnt is not None:

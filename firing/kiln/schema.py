@@ -16,6 +16,7 @@ from firing.kiln.materials import material_names, suggest_material
 # kilns have 1 to some 60 kW (common practice, no source).
 VOLTS = (90.0, 500.0)
 MULTIPLIER = (0.2, 5.0)
+LEAK_MULTIPLIER = (0.0, 20.0)
 
 
 def _line(value: Any) -> str:
@@ -142,11 +143,18 @@ class FittedTable(BaseModel):
         "multiplier on the power", "power = 1.0", default=1.0, ge=MULTIPLIER[0], le=MULTIPLIER[1]
     )
     loss: float = number(
-        "multiplier on what walls and air carry off",
+        "multiplier on what walls carry off",
         "loss = 1.0",
         default=1.0,
         ge=MULTIPLIER[0],
         le=MULTIPLIER[1],
+    )
+    leak: float | None = number(
+        "multiplier on what leaking air carries off; loss where it is not given",
+        "leak = 1.0",
+        default=None,
+        ge=LEAK_MULTIPLIER[0],
+        le=LEAK_MULTIPLIER[1],
     )
     capacity: float = number(
         "multiplier on every heat capacity",

@@ -36,17 +36,27 @@ _MOST_RATES = 6
 
 
 def heatwork_report(
-    verdict: ConeVerdict, above_1000_s: float, basis: str, unit: TemperatureUnit = "C"
+    verdict: ConeVerdict,
+    above_1000_s: float,
+    basis: str,
+    unit: TemperatureUnit = "C",
+    lacks: Sequence[str] = (),
+    *,
+    least: bool = False,
 ) -> Report:
-    """Return which cones a trace amounts to; `basis` says what the trace is."""
+    """Return which cones a trace amounts to; `basis` says what the trace is, `lacks` what not.
+
+    With `least` they are a lower bound.
+    """
     if verdict.reached_number is None:
         answer = "No cone of the chart is down."
     else:
         span = ""
         if verdict.low is not None and verdict.high is not None:
             span = f" ({describe_number(verdict.low)} to {describe_number(verdict.high)})"
-        answer = f"Cone {describe_number(verdict.reached_number)}{span}."
-    least, most = _NEAR_HEATWORK
+        first = "At least cone" if least else "Cone"
+        answer = f"{first} {describe_number(verdict.reached_number)}{span}."
+    low, high = _NEAR_HEATWORK
     rows = [
         (
             p.cone,
@@ -54,7 +64,7 @@ def heatwork_report(
             "not down" if p.reached_s is None else f"down at {format_duration(p.reached_s)}",
         )
         for p in verdict.by_cone.values()
-        if least <= p.heatwork <= most
+        if low <= p.heatwork <= high
     ]
     table = Table(("cone", "heat-work", "since the start"), "rrl", rows) if rows else None
     rests = (*verdict.warnings_in(unit), *verdict.notes_in(unit), f"Rests on: {basis}.")
@@ -62,6 +72,7 @@ def heatwork_report(
         "Heat-work",
         "",
         [
+            *map(Paragraph, lacks),
             Paragraph(answer),
             Paragraph(
                 f"Time above {format_temperature(1000.0, unit)}: {format_duration(above_1000_s)}."
@@ -287,10 +298,13 @@ def fit_report(name: str, fit: KilnFit, trend: Trend, unit: TemperatureUnit = "C
         )
         for words, estimate in (
             ("power", fit.power),
-            ("loss", fit.loss),
+            ("loss through the walls", fit.loss),
+            ("leak", fit.leak),
+            ("walls and leak together", fit.losses),
             ("capacity", fit.capacity),
             ("power over capacity", fit.power_over_capacity),
             ("loss over capacity", fit.loss_over_capacity),
+            ("leak over capacity", fit.leak_over_capacity),
         )
     ]
     headers = ("multiplier on the kiln file", "value", "standard error", "told")

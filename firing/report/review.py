@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -23,6 +22,7 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
+    cautions_whole,
     closed,
     cone_or_none,
     degrees,
@@ -37,7 +37,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
-from firing.review.findings.readings import gap_words
+from firing.review.gaps import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
@@ -82,7 +82,8 @@ def review_answer(review: Review) -> list[str]:
 
     What the log lacks stands before them.
     """
-    return [*gap_words(review), duration_sentence(review), result_sentence(review)]
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:

@@ -90,7 +90,7 @@ def heat_beside_gaps(
     error: ThermocoupleError,
     gaps: tuple[Gap, ...],
 ) -> tuple[HeatOfChannels, tuple[Gap, ...]]:
-    """Return what the channels have surely seen, and the gaps with those marked that hide heat-work.
+    """Return what the channels surely saw, and the gaps with those marked that hide heat-work.
 
     Where a gap hides some, the cones are those of the readings alone, and their range ends with the
     most that the gap could hold; elsewhere a straight line across it changes nothing.

@@ -13,18 +13,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firing.errors import FiringError
 from firing.kiln.description import resistance_factor
 from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
-from firing.review.result import Confidence, PowerReason
+from firing.review.result import Confidence, PowerReason, Review
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
@@ -63,13 +64,49 @@ class HalfHours:
         return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
+def shortfall_of(review: Review, kiln: KilnDescription) -> Shortfall | None:
+    """Weigh the reasons of a review's want of power; None where its log shows too little."""
+    try:
+        return explain(half_hours(kiln, _record(review)), load_known=review.load is not None)
+    except FiringError:
+        return None
+
+
+def _record(review: Review) -> FiringRecord:
+    """Return the log as it is weighed: without gaps, outages, and what an opened lid did to it."""
+    from firing.review.fit_input import fit_input_of
+
+    record = fit_input_of(
+        review.log,
+        schedule=review.schedule,
+        load=review.load,
+        channel=review.channel + 1,
+        analysed=review.analysed,
+    )
+    duty, start_s, end_s = record.duty.copy(), record.time_s[:-1], record.time_s[1:]
+    beside_s = limit.SLOPE_HALF_WINDOW_S
+    holes = [(cut.start_s, cut.end_s) for cut in review.analysed.alignment.interruptions]
+    holes += [(gap.start_s, gap.end_s) for gap in review.gaps]
+    for from_s, until_s in holes:
+        duty[(end_s > from_s - beside_s) & (start_s < until_s + beside_s)] = np.nan
+    if review.quickening is not None:
+        duty[end_s > review.quickening.at_s] = np.nan
+    return replace(record, duty=duty)
+
+
 def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
     """Set the heat a firing took against what the kiln, as learnt, could give and gave."""
     load = load_of(kiln, record)
     network = Network(kiln, load, room_c=record.room_c)
     contents_j = contents_heat_j(network, record.course)
     wall_j = wall_heat_j(network, record.course)
-    needed = heat_needed(network, record.course, contents_j=contents_j, wall_j=wall_j)
+    needed = heat_needed(
+        network,
+        record.course,
+        contents_j=contents_j,
+        wall_j=wall_j,
+        leak_w_per_k=network.leak_w_per_k,
+    )
     ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c
@@ -225,7 +262,9 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         leak_more=best["losses"][1],
         load_times=1.0 + best["load"][1],
         from_s=None if edge is None else float(edge[2].from_s[edge[3]]),
-        until_s=float(edge[2].until_s[edge[3]]) if edge is not None and reason == "supply" else None,
+        until_s=float(edge[2].until_s[edge[3]])
+        if edge is not None and reason == "supply"
+        else None,
     )
 
 

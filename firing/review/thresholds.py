@@ -452,6 +452,8 @@ LEAST_DUTY = 0.03
 GAP_INTERVALS, GAP_LEAST_S = 5.0, 60.0
 """Readings further apart than so many usual intervals, and so long, leave a gap [number, s;
 practice]."""
+GAPS_TOLD = 2
+"""So many are told one by one [number; choice]."""
 GAP_READINGS = 10
 """Fewer readings have no usual interval [number; choice]."""
 GAP_PEAK_C = 5.0
@@ -514,7 +516,24 @@ REASON_SIZES = {
     "load": (0.80, 0.60, 0.20),
     "supply": (0.25, 0.13, 0.08),
 }
-"""How large each is when it is met: expected, scatter, and the least that counts [share; practice]:
-power lost; loss added; load beyond the expected."""
+"""How large each is when it is met, as power lost, loss added, or load beyond the expected: what is
+usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
+
+# The plan mended for the kiln as found
+
+MEND_ROUNDS = 5
+"""So many times rates are slowed and tried again [number; choice]."""
+MEND_KEPT = 1.03
+"""A ramp that takes no longer than this is kept [1; practice]."""
+MEND_MARGIN = 0.98
+"""A rate is set a little below what the kiln did [1; practice]."""
+MEND_STEP = 5.0
+"""Rates are rounded down to this in the plan's unit, slow ones to whole degrees [°/h; practice]."""
+MEND_LEAST_HOLD_S = 300.0
+"""No hold is cut to less than this [s; practice] …"""
+MEND_MORE_HOLD_S = 3600.0
+"""… nor lengthened by more [s; practice]."""
+MEND_HOLD_ROUNDS = 8
+"""A hold is halved in on so many times: to the half minute [number; choice]."""

@@ -155,6 +155,11 @@ class LoadTable(BaseModel):
         ge=0,
         le=5000,
     )
+    dark: bool = Field(
+        False,
+        description="whether the body is dark, iron-rich or full of organic matter",
+        json_schema_extra={"example": "dark = true"},
+    )
     piece: list[PieceTable] = Field(
         min_length=1,
         max_length=500,
@@ -208,6 +213,7 @@ def _load(table: LoadTable) -> Load:
         dryness=table.dryness,
         body=table.body,
         furniture_kg=table.furniture_kg,
+        dark=table.dark,
     )
 
 

@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 from firing.tui.fields import value_text
-from firing.tui.form_document import FormState, open_form
-from firing.tui.form_edits import rearranged, removed
+from firing.tui.form_document import FormState, open_form, rearranged, removed
 from firing.tui.form_kinds import Form, Items, kiln_form, load_form
 from firing.tui.form_lines import (
     cells_of,
@@ -246,7 +245,8 @@ def test_what_follows_is_the_librarys(tmp_path: Path) -> None:
     load = " · ".join(derived("load", parse_load(ready_text(name))))
     assert "28 pieces, 20.48 kg of ware" in load
     assert 'slowest spot: the 18 mm wall of "planter"' in load
-    wet = parse_load(ready_text(name).replace('"bone dry"', '"leather hard"'))
+    soaked = ready_text(name).replace('"bone dry"', '"leather hard"').replace("= 18", "= 60")
+    wet = parse_load(soaked)
     assert "Dry first" in derived("load", wet)[-1]
     thick = parse_load(ready_text(name).replace("= 18", "= 300"))
     assert "300 mm thick" in derived("load", thick)[0]

@@ -9,8 +9,7 @@ import pytest
 from capture.ptywatch import readings
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import Connection
 from firing.watch.alarm_command import AlarmCommand
@@ -255,8 +254,8 @@ def test_the_terminals_own_words_may_fail(
 def test_a_screens_listener_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    from firing.tui.live_watch import LiveWatch
     from firing.tui.watch_listener import WatchListener
+    from firing.tui.watch_state import LiveWatch
 
     rung: list[str] = []
     monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))

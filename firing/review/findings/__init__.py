@@ -40,6 +40,7 @@ _RANKS = (
     "ran_short",
     "evened_out",
     "power_cause",
+    "mended",
     "lid_opened",
     "vent_or_leak",
     "slow_cooling",
