@@ -125,14 +125,14 @@ def test_a_new_plan_is_that_of_the_command_line() -> None:
     expected = printed(
         *("bisque", "--cone", "04", "--load", PLANTERS, "--kiln", "example-kiln"),
         *("--margin", "2", "--hold-at-least", "10m", "--final-at-most", "60", "--segments", "5"),
-        *("--slow-cool", "80", "--slow-to", "700"),
+        *("--slow-cool", "80", "--slow-to", "700", "--unload-at", "100"),
     )
     assert document(found) == expected
 
 
 def test_a_mended_plan_is_that_of_the_command_line() -> None:
     now = Circumstances(equipment=equipment(load=CUPS, controller="example-controller"))
-    found = make(GLAZE, now.equipment, wanted(GLAZE, now, how=MEND, open="100"))
+    found = make(GLAZE, now.equipment, wanted(GLAZE, now, how=MEND))
     expected = printed(
         *("glaze", "--from", "mid-range-glaze-cone-6-hold", "--load", CUPS),
         *("--controller", "example-controller"),
