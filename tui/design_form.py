@@ -14,12 +14,11 @@ from firing.units import (
     format_temperature,
     parse_duration_s,
     parse_rate_c_per_h,
-    rate_from_celsius,
 )
 
 from .equipment import Equipment
 from .fields import Field, cone_name, optional, temperature
-from .forecasting import Circumstances
+from .session import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller
@@ -94,6 +93,13 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
             "slow", "Cool at most", "Degrees per hour; empty for no slow cooling.", rate, when=new
         ),
         Field("slow_to", "down to", "Where the slow cooling ends.", degrees, when=new),
+        Field(
+            "reserve",
+            "Power reserve",
+            "Percent the elements may weaken; 0 for full power.",
+            _reserve,
+            when=new,
+        ),
     ]
 
 
@@ -107,9 +113,11 @@ class WantedDesign:
 
 def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     """Return what the fields hold for a plan before anybody has written anything."""
+    from firing.design.request import RESERVE
     from firing.ware.limits import USUAL_MARGIN
 
-    cone, controller = circumstances.target_cone, circumstances.equipment.controller
+    cone = circumstances.target_cone or schedule.cone
+    controller = circumstances.equipment.controller
     begun = dict.fromkeys((field.key for field in design_fields(schedule.unit)), "")
     begun |= {
         "how": NEW,
@@ -118,6 +126,7 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
         "top": "" if cone else format_temperature(schedule.peak_c, schedule.unit),
         "margin": f"{USUAL_MARGIN:g}",
         "open": format_temperature(circumstances.unload_c, schedule.unit),
+        "reserve": f"{100.0 * RESERVE:g}",
         "segments": "" if controller is None else str(controller.value.max_segments),
     }
     return begun
@@ -139,6 +148,13 @@ def _margin(text: str) -> float:
         return float(text.replace(",", "."))
     except ValueError:
         raise FiringError(f'"{text}" is not a margin; write a number from 1 to 5: 1.5') from None
+
+
+def _reserve(text: str) -> float:
+    try:
+        return float(text.replace(",", ".").removesuffix("%")) / 100.0
+    except ValueError:
+        raise FiringError(f'"{text}" is not a percentage; write 10, or 0 for none') from None
 
 
 def _segments(text: str) -> int:
@@ -176,8 +192,9 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
         )
     from firing.design.designer import design
     from firing.design.peak_candidates import Bounds
-    from firing.design.request import CoolingRequest, DesignRequest
+    from firing.design.request import RESERVE, CoolingRequest, DesignRequest
 
+    reserve = wanted.get("reserve")
     request = DesignRequest(
         wanted["purpose"],
         cone=wanted.get("cone"),
@@ -193,16 +210,17 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
             wanted.get("slow_to"),
         ),
         open_c=_open_c(wanted),
+        reserve=RESERVE if reserve is None else reserve,
     )
     controller = controller or _usual(schedule.unit, wanted.get("segments"))
     return design(load, request, kiln=kiln, controller=controller)
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:
-    from firing.design.request import OPEN_C
+    from firing.forecast.opening import UNLOAD_C
 
     found = wanted.get("open")
-    return OPEN_C if found is None else float(found)
+    return UNLOAD_C if found is None else float(found)
 
 
 def _controller(equipment: Equipment, segments: int | None) -> Controller | None:
@@ -214,10 +232,9 @@ def _controller(equipment: Equipment, segments: int | None) -> Controller | None
 
 def _usual(unit: TemperatureUnit, segments: int | None) -> Controller:
     """Return the library's usual controller, in whole degrees of the plan's unit."""
-    from firing.controller.controller import DEFAULT_SEGMENTS, Controller
+    from firing.controller.controller import DEFAULT_SEGMENTS, usual_controller
 
-    usual = Controller(max_segments=segments or DEFAULT_SEGMENTS)
-    return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))
+    return replace(usual_controller(unit), max_segments=segments or DEFAULT_SEGMENTS)
 
 
 def taken(schedule: Schedule, design: Design) -> Schedule:

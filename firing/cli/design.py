@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,12 +15,20 @@ from firing.cli.arguments import (
     controller_option,
     json_option,
     kiln_options,
+    kiln_size_option,
+    one_kiln,
 )
+from firing.forecast.opening import UNLOAD_C
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
+    from firing.ware.practice import By
 
 
 @click.command("design")
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
+@kiln_size_option
 @click.option("--cone", metavar="CONE", help="The cone wanted.")
 @click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
 @controller_option()
@@ -43,6 +52,14 @@ from firing.cli.arguments import (
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
+@click.option(
+    "--degas",
+    "degas_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="H",
+    help="Hold before the glaze seals, so that gases leave.",
+)
 @click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
@@ -55,10 +72,28 @@ from firing.cli.arguments import (
     "--unload-at",
     "open_c",
     type=TEMPERATURE_C,
-    default="100",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="T",
     help="Closing to opening here is made shortest.",
+)
+@click.option(
+    "--reserve",
+    type=click.FloatRange(0, 50),
+    default=10.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="Keep the program with elements this much weaker; 0 uses full power.",
+)
+@click.option(
+    "--fastest", is_flag=True, help="Use every segment that saves time, not the fewest within 3 %."
+)
+@click.option(
+    "--by",
+    type=click.Choice(["practice", "physics", "slower"]),
+    default="slower",
+    show_default=True,
+    help="Which limits of the ware count: the trade's, the computed ones, or both.",
 )
 @click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
 @click.option(
@@ -70,6 +105,7 @@ def design_command(
     purpose: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     cone: str | None,
     top_c: float | None,
     controller: str | None,
@@ -79,11 +115,15 @@ def design_command(
     most_s: float | None,
     least_s: float,
     final: float | None,
+    degas_s: float,
     drop_c: float | None,
     drop_s: float,
     slow: float | None,
     slow_c: float | None,
     open_c: float,
+    reserve: float,
+    fastest: bool,
+    by: str,
     base: str | None,
     out: Path | None,
     overwrite: bool,
@@ -97,18 +137,19 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller.controller import Controller
-    from firing.design.designer import design
+    from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
-    from firing.design.request import CoolingRequest, DesignRequest
+    from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
+    from firing.design.result import dry_first_document
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.files.tomlfile import write_text
-    from firing.report.design import design_report
+    from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.units import in_unit
+    from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
     if load is None:
@@ -121,41 +162,59 @@ def design_command(
     in_kiln = open_file("kiln", kiln)
     keyed = open_file("controller", controller)
     if segments is not None:
-        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+        keyed = keyed or owners_controller(ware, in_kiln)
+        keyed = replace(keyed, max_segments=segments)
+    unit = (keyed or owners_controller(ware, in_kiln)).unit
     base_text = None
-    if base is not None:
-        if cone is not None or top_c is not None:
-            raise FiringError(
-                "--from mends a schedule that has its own end, and --cone and --top name another; "
-                "leave one of them out"
+    try:
+        if base is not None:
+            if cone is not None or top_c is not None:
+                raise FiringError(
+                    "--from mends a schedule that has its own end, and --cone and --top name "
+                    "another; leave one of them out"
+                )
+            plan = open_schedule(base)
+            base_text = SCHEDULE_FILE.text(base)
+            result = repaired_design(
+                plan,
+                ware,
+                purpose=wanted,
+                margin=margin,
+                kiln=in_kiln,
+                controller=keyed,
+                open_c=open_c,
+                usual=one_kiln(kiln, usual),
             )
-        plan = open_schedule(base)
-        base_text = SCHEDULE_FILE.text(base)
-        result = repaired_design(
-            plan,
-            ware,
-            purpose=wanted,
-            margin=margin,
-            kiln=in_kiln,
-            controller=keyed,
-            open_c=open_c,
-        )
-    else:
-        request = DesignRequest(
-            wanted,
-            cone=cone,
-            top_c=top_c,
-            bounds=Bounds(peak_c, least_s, most_s, final),
-            margin=margin,
-            cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
-            open_c=open_c,
-        )
-        result = design(ware, request, kiln=in_kiln, controller=keyed)
+        else:
+            request = DesignRequest(
+                wanted,
+                cone=cone,
+                top_c=top_c,
+                bounds=Bounds(peak_c, least_s, most_s, final),
+                margin=margin,
+                cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
+                open_c=open_c,
+                usual=one_kiln(kiln, usual),
+                by=cast("By", by),
+                reserve=reserve / 100.0,
+                degas_s=degas_s,
+                few_within=0.0 if fastest else FEW_WITHIN,
+            )
+            result = design(ware, request, kiln=in_kiln, controller=keyed)
+    except DryFirst as wet:
+        # No program is right for this ware yet, and what to do is known: that is the answer.
+        if as_json:
+            outcome.document(dry_first_document(str(wet)))
+        else:
+            outcome.report(dry_first_report(str(wet), unit))
+        return outcome.ACT
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
         written = designed_text(result.schedule, result.reasons, head, base_text)
-        write_text(out, written, overwrite=overwrite)
+        outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
         outcome.document(result.to_dict())

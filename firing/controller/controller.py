@@ -5,7 +5,7 @@ and holds go up.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -54,6 +54,8 @@ class Controller(Serialised):
         The longest hold and its step [s].
     waits : bool
         Whether its clock waits when the kiln lags.
+    controls_cooling : bool
+        Whether it can slow the cooling; one that cannot ends its program at the peak.
 
     Raises
     ------
@@ -72,6 +74,7 @@ class Controller(Serialised):
     hold_max_s: float = 48 * SECONDS_PER_HOUR
     hold_step_s: float = SECONDS_PER_MINUTE
     waits: bool = True
+    controls_cooling: bool = True
 
     def __post_init__(self) -> None:
         if self.max_segments < 1:
@@ -163,3 +166,9 @@ class Controller(Serialised):
 
     def _floor_rate(self, rate: float) -> float:
         return math.floor(rate / self.rate_step + _SLACK) * self.rate_step
+
+
+def usual_controller(unit: TemperatureUnit) -> Controller:
+    """Return the controller reckoned with where nobody named one: whole degrees of a unit."""
+    usual = Controller()
+    return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))

@@ -72,7 +72,8 @@ class CoolingSearch:
     """All ways down from a set of peaks to the temperature at which the kiln is opened.
 
     Cooling may begin at any of the peaks; a segment may end at a stop, and must at those of
-    `held_s`, with that hold [°C, s].  Time counts down to `open_c`.
+    `held_s`, with that hold [°C, s].  Time counts down to `open_c`.  With no segment at most the
+    kiln is only left to itself.
     """
 
     def __init__(

@@ -10,27 +10,31 @@ import numpy as np
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller.controller import Controller
-from firing.design.explain import explained
+from firing.controller.controller import Controller, usual_controller
+from firing.design.explain import beside_practice, explained
 from firing.design.infeasibility import conflicting_demands
-from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
+from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
-from firing.design.rate_limits import tightened
+from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
-from firing.design.result import Design, SegmentReason, limit_rows
+from firing.design.result import Design, DesignCosts, SegmentReason, limit_rows
 from firing.design.solve import Problem, ProgramSolution, solve
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature
-from firing.ware.limits import RateCap, WareLimits
-from firing.ware.load import Load, WareState
+from firing.units import format_temperature, in_unit
+from firing.ware.drying import DryFirst, room_drying_s, turned_advice
+from firing.ware.limits import Dwell, RateCap, WareLimits
+from firing.ware.load import Dryness, Load, WareState
+from firing.ware.practice import By, limits_by
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
-_TIGHTENINGS = 6
+_TIGHTENINGS = 9
+_RELAXATIONS = 3
 _ROUNDS = 8
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
@@ -63,23 +67,63 @@ def design(
     Returns
     -------
     Design
-        With a load that must be dried first: for the ware once it is bone dry, and not `safe`.
 
     Raises
     ------
+    DryFirst
+        If the ware is to be dried before it is fired; the message says how.
     FiringError
         If demands leave no schedule: one sentence saying which two collide; or as of
         `firing.ware.safe_rates.limits_for`.
     """
-    controller = Controller() if controller is None else controller
-    ready = prepared(load, request, kiln, state)
+    controller = owners_controller(load, kiln) if controller is None else controller
+    ready = prepared(load, request, kiln, state, controller)
+    if request.reserve == 0.0:
+        return _design(ready, request, kiln, controller, state)
+    try:
+        return _design(ready, request, kiln, controller, state)
+    except DryFirst:
+        raise
+    except FiringError:
+        # A kiln that needs all its power still gets its program, and is told so.
+        request = replace(request, reserve=0.0)
+        ready = prepared(load, request, kiln, state, controller)
+        return _design(ready, request, kiln, controller, state, _NO_RESERVE)
+
+
+def owners_controller(load: Load, kiln: KilnDescription | None) -> Controller:
+    """Return the usual controller in the unit that the owner of load and kiln writes in."""
+    units = {load.unit, load.unit if kiln is None else kiln.unit}
+    return usual_controller("F" if units == {"F"} else "C")
+
+
+_NO_RESERVE = (
+    "No power reserve is left: with weaker elements this kiln does not keep such a program. Have "
+    "the elements measured before you rely on it."
+)
+
+
+_BY: dict[By, str] = {
+    "practice": "Made by practice alone: what the computed limits say against it stands on top.",
+    "physics": "Made by the computed limits alone: where practice is slower stands on top.",
+}
+
+
+def _design(
+    ready: Prepared,
+    request: DesignRequest,
+    kiln: KilnDescription | None,
+    controller: Controller,
+    state: WareState | None,
+    told: str = "",
+) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
-    kept, told = limits, ""
-    for rounds in range(_TIGHTENINGS + 1):
+    said = [told] if told else []
+
+    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
         found = answer(load, request, kept, curves, controller, offset_c)
-        problem, solution, schedule = found.problem, found.solution, found.schedule
-        result = forecast(
-            schedule,
+        course = forecast(
+            found.schedule,
             unload_c=request.open_c,
             target_cone=None if request.cone is None else parse_cone(request.cone),
             kiln=kiln,
@@ -87,15 +131,59 @@ def design(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=request.usual,
         )
-        tighter = tightened(kept, result.breaches)
-        if tighter is None or rounds == _TIGHTENINGS:
+        return found, course
+
+    kept = broken = limits
+    found, result = tried(kept)
+    for _ in range(_TIGHTENINGS):
+        tighter = None if request.by == "practice" else tightened(kept, result.breaches)
+        if tighter is None:
             break
-        kept = tighter
-        told = (
+        broken, kept = kept, tighter
+        found, result = tried(kept)
+    if kept is not limits:
+        # What was lowered by too much is raised again as far as the wall allows.
+        for _ in range(_RELAXATIONS if not result.breaches else 0):
+            between = halfway(broken, kept)
+            if between is None:
+                break
+            other, course = tried(between)
+            if course.breaches:
+                broken = between
+                continue
+            kept = between
+            if course.total_s < result.total_s:
+                found, result = other, course
+        said.append(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
+    if request.by != "slower":
+        # What one of the two allows, the check of the ware by both may not.
+        result = forecast(
+            found.schedule,
+            unload_c=request.open_c,
+            target_cone=None if request.cone is None else parse_cone(request.cone),
+            kiln=kiln,
+            load=load,
+            limits=ready.ware,
+            state=state,
+            waits=controller.waits,
+            usual=request.usual,
+        )
+        said.append(_BY[request.by])
+    elif result.breaches:
+        raise FiringError(
+            f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
+            "Fire thinner ware, or ask for a larger margin"
+        )
+    problem, solution, schedule = found.problem, found.solution, found.schedule
+    cost = costs_of(found, ready, request, kiln, controller, state, kept)
+    by_segments = tuple(
+        (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
+    )
     return Design(
         schedule=schedule,
         reasons=found.reasons,
@@ -108,17 +196,73 @@ def design(
         planned_s=solution.time_s,
         program_s=sum(leg.planned_s for leg in result.segments),
         cost_of_segments_s=max(solution.time_s - solution.unlimited_s, 0.0),
-        by_segments=solution.by_segments,
+        by_segments=by_segments,
         forecast=result,
         cone=None if request.cone is None else parse_cone(request.cone),
         problems=tuple(breach.message for breach in result.breaches),
-        advice=ready.advice,
+        practice=beside_practice(load, ready.ware, result, request.by),
+        costs=cost,
         notes=(
-            *_notes(request, solution, limits, curves, kiln, ready.advice),
-            *((told,) if told else ()),
+            *_notes(request, solution, limits, curves, kiln),
+            *cost.sentences(),
+            *said,
             *(() if result.ware is None else (c.message for c in result.ware.cautions)),
         ),
     )
+
+
+def costs_of(
+    found: DesignAnswer,
+    ready: Prepared,
+    request: DesignRequest,
+    kiln: KilnDescription | None,
+    controller: Controller,
+    state: WareState | None,
+    kept: WareLimits,
+) -> DesignCosts:
+    """Return what the power reserve and the ware's dampness cost, with as many segments."""
+    time_s, load = found.solution.time_s, ready.load
+    as_many = replace(controller, max_segments=len(found.schedule.segments))
+    exact = replace(request, few_within=0.0)
+
+    def saved_s(
+        request: DesignRequest, load: Load, limits: WareLimits, curves: KilnCurves
+    ) -> float:
+        try:
+            other = answer(load, request, limits, curves, as_many, ready.offset_c)
+        except FiringError:
+            return 0.0
+        return max(time_s - other.solution.time_s, 0.0)
+
+    reserve_s = damp_s = plain_s = 0.0
+    if request.reserve and _power_binds(found.problem, ready.curves):
+        full = replace(exact, reserve=0.0)
+        curves = prepared(load, full, kiln, state, controller).curves
+        reserve_s = saved_s(full, load, kept, curves)
+    if load.water_share > 0.0 and load.dryness in ("leather hard", "damp", *_FRESH):
+        dry: Dryness = "bisqued" if load.dryness in _FRESH else "bone dry"
+        drier = replace(load, dryness=dry)
+        other = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
+        other = limits_by(other, drier, request.by)
+        damp_s = saved_s(exact, drier, other, ready.curves)
+        stay_s = _drying_s(ready.limits) - _drying_s(other)
+        plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
+    air_s = 0.0 if load.dryness in _FRESH else room_drying_s(load)
+    return DesignCosts(request.reserve, reserve_s, load.dryness, damp_s, plain_s, air_s)
+
+
+_FRESH = ("bisqued, freshly glazed",)
+
+
+def _drying_s(limits: WareLimits) -> float:
+    return sum(d.at_least_s for d in limits.dwells if d.reason in ("free water", "shrinkage"))
+
+
+def _power_binds(problem: Problem, curves: KilnCurves) -> bool:
+    """Whether the kiln's power is anywhere the lowest cap on the way up."""
+    grid_c = np.arange(problem.start_c, max(c.peak_c for c in problem.candidates), 10.0)
+    ware = [cap.at(grid_c) for cap in problem.rising if cap.reason != KILN]
+    return bool(np.any(np.min(ware, axis=0) > curves.heating.at(grid_c)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,26 +274,38 @@ class Prepared:
     limits: WareLimits
     curves: KilnCurves
     offset_c: float
-    advice: str
 
 
 def prepared(
-    load: Load, request: DesignRequest, kiln: KilnDescription | None, state: WareState | None
+    load: Load,
+    request: DesignRequest,
+    kiln: KilnDescription | None,
+    state: WareState | None,
+    controller: Controller,
 ) -> Prepared:
+    """Return what a design starts from; refused if the ware is to dry before it is fired."""
     request.check()
     ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
-    advice = ""
     if ware.advice is not None:
-        advice = ware.advice.message
-        load = replace(load, dryness="bone dry")
-        ware = limits_for(load, purpose=request.purpose, margin=request.margin, state=state)
-    limits = ware
+        raise DryFirst(ware.advice.message)
+    advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
+    if advice:
+        raise DryFirst(advice)
+    limits = limits_by(ware, load, request.by)
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return Prepared(load, ware, limits, default_curves(request.room_c), 0.0, advice)
-    curves = curves_of(kiln, load, request.about_c, request.room_c)
-    return Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c, advice)
+        curves = default_curves(request.room_c, request.reserve, request.usual)
+        return Prepared(load, ware, limits, curves, 0.0)
+    curves = curves_of(
+        kiln,
+        load,
+        request.about_c,
+        request.room_c,
+        reserve=request.reserve,
+        waits=controller.waits,
+    )
+    return Prepared(load, ware, limits, curves, kiln.fitted.cone_offset_c)
 
 
 def _notes(
@@ -158,22 +314,34 @@ def _notes(
     limits: WareLimits,
     curves: KilnCurves,
     kiln: KilnDescription | None,
-    advice: str,
 ) -> list[str]:
-    piece = limits.piece
-    notes = [
-        f'The thickest way for heat governs: "{piece.name}", {piece.thickest_mm:g} mm, heated from '
-        f"{'both faces' if piece.heated_from == 'both' else 'one face'}."
-    ]
-    if advice:
-        notes.append("The program is for this ware once it is bone dry, and not as it is.")
+    notes = [_slowest_words(limits)]
     if request.without:
         notes.append(f"Left out, never for real ware: {', '.join(request.without)}.")
     if kiln is None:
-        notes.append("No kiln was given: its power and its cooling are default curves.")
+        notes.append(
+            "No kiln was given: its power is a default curve, its cooling that of "
+            f"{request.usual.words}."
+        )
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+def _slowest_words(limits: WareLimits) -> str:
+    """Name the spot that sets the pace, and the one that dries last where that is another."""
+    heat, water = limits.places["heat"], limits.places["water"]
+    words = f"The slowest spot is {heat.words}"
+    words = f"{words}." if water == heat else f"{words}; the last to dry is {water.words}."
+    eased = water.piece.eased()
+    if eased is None:
+        return words
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
+    now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
+    return (
+        f'{words} {eased.how} "{eased.piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
+        "time for its water and its heat."
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,11 +375,15 @@ def answer(
         if wanted < 1.0 and drop_c is not None and drop_c >= max(s.peak_c for s in candidates):
             raise _too_much_cooling(request, cooling_x)
         problem = _problem(request, limits, curves, controller, candidates)
-        solution = solve(problem)
+        solution = solve(problem, request.few_within)
         if solution is None:
             raise conflicting_demands(problem)
         schedule, reasons = explained(
-            solution, problem, title=request.title(load), purpose=request.purpose, cone=request.cone
+            solution,
+            problem,
+            title=in_unit(request.title(load), controller.unit),
+            purpose=request.purpose,
+            cone=request.cone,
         )
         cooling_x = _cooling_x(request, schedule, curves, offset_c)
         if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:
@@ -294,6 +466,22 @@ def _candidates(
     return (PeakCandidate(peak_c, hold_s),)
 
 
+def _stays(request: DesignRequest, limits: WareLimits) -> tuple[Dwell, ...]:
+    """Return the least times of the ware, and the one that was asked for."""
+    asked = request.degassing
+    if asked is None:
+        return limits.dwells
+    low_c, high_c = asked.window_c
+    for dwell in limits.dwells:
+        if low_c <= dwell.window_c[1] and high_c >= dwell.window_c[0]:
+            raise FiringError(
+                f"a degassing hold from {format_temperature(low_c)} to {format_temperature(high_c)}"
+                f" and the stay for {dwell.reason} collide: the firing is too cool for both; leave "
+                "--degas out"
+            )
+    return (*limits.dwells, asked)
+
+
 def _problem(
     request: DesignRequest,
     limits: WareLimits,
@@ -328,8 +516,9 @@ def _problem(
         special |= {until_c, from_c}
         asked = RateCap(
             "asked for",
-            f"cooling at {cooling.rate_c_per_h:g} °C/h was asked for",
-            "",
+            f"you asked for cooling at {cooling.rate_c_per_h:g} °C/h, which gives crystals time to "
+            "grow and a softer surface",
+            "controlled-cooling-practice",
             np.array([until_c, from_c]),
             np.full(2, cooling.rate_c_per_h),
         )
@@ -338,11 +527,12 @@ def _problem(
         start_c=request.start_c,
         open_c=request.open_c,
         candidates=candidates,
-        rising=(*limits.of("heating"), curves.heating),
+        rising=(*limits.of("heating"), *(() if curves.waited_for else (curves.heating,))),
         falling=falling,
-        dwells=limits.dwells,
+        dwells=_stays(request, limits),
         special_c=tuple(sorted(special)),
         own=curves.cooling,
         controller=controller,
         held_s=held,
+        power=curves.heating if curves.waited_for else None,
     )

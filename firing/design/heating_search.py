@@ -36,13 +36,15 @@ SLACK_S = 1e-6
 APPROACH_C = 100.0
 """A cone's rate is that of the last 100 °C (source ``cone-chart-1996``)."""
 _SLACK_C = 1e-6
+# A ramp waited for is keyed this much above what the kiln can do.
+_HARDLY_BEHIND = 1.02
 # What a path must still be able to gain to be followed.
 _GAIN_S = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
 class HeatingLeg:
-    """A ramp to a target and the hold there: [°C], [s], [s]."""
+    """A ramp to a target, as keyed, and the hold there: [°C], [s], [s]."""
 
     target_c: float
     ramp_s: float
@@ -96,11 +98,25 @@ def not_replaced(new: FloatArray, old: FloatArray) -> npt.NDArray[np.intp]:
     return np.array(kept, dtype=np.intp)
 
 
+def _pace(power: RateCap, edges_c: FloatArray) -> FloatArray:
+    """Return the kiln's mean pace between neighbouring edges [K/s]."""
+    parts = power.at(np.linspace(edges_c[:-1], edges_c[1:], 5))
+    slowness = 1.0 / np.maximum(parts, 1e-3)
+    return 1.0 / (0.5 * (slowness[1:] + slowness[:-1]).mean(axis=0)) / SECONDS_PER_HOUR
+
+
+def _fastest(power: RateCap, edges_c: FloatArray) -> FloatArray:
+    """Return the kiln's fastest pace between neighbouring edges [°C/h]."""
+    fastest: FloatArray = power.at(np.linspace(edges_c[:-1], edges_c[1:], 5)).max(axis=0)
+    return fastest
+
+
 class HeatingSearch:
     """All ways up from one temperature to a set of candidates.
 
     A segment may end at a stop.  Windows of dwells must not overlap; one counts where the way leads
-    above its window.
+    above its window.  `power` is how fast the kiln rises where its clock waits for it: no cap on
+    what is keyed, but on what it takes.  The last ramp to a cone keeps its own rate.
     """
 
     def __init__(
@@ -112,6 +128,7 @@ class HeatingSearch:
         controller: Controller,
         candidates: Sequence[PeakCandidate],
         most_segments: int,
+        power: RateCap | None = None,
     ) -> None:
         self.start_c, self.controller, self.candidates = start_c, controller, tuple(candidates)
         highest_c = max(candidate.peak_c for candidate in candidates)
@@ -127,14 +144,16 @@ class HeatingSearch:
         place = {float(t): i for i, t in enumerate(self._nodes)}
         self._peak = np.array([place[candidate.peak_c] for candidate in candidates])
         self._stop = np.array(sorted(place[t] for t in stops), dtype=np.int64)
-        self._measure(caps)
+        self._measure(caps, power)
         self._search(most_segments)
 
-    def _measure(self, caps: Sequence[RateCap]) -> None:
+    def _measure(self, caps: Sequence[RateCap], power: RateCap | None) -> None:
         """Time every ramp between two nodes, and its part inside each window."""
         nodes, count = self._nodes, self._nodes.size
         cells = lowest_of(caps, nodes)
         self._most = spans(cells)
+        kept = cells if power is None else np.minimum(cells, lowest_of((power,), nodes))
+        self._kept = spans(kept)
         span = nodes[None, :] - nodes[:, None]
         up = span > 0.0
         self._span = np.where(up, span, np.inf)
@@ -155,15 +174,36 @@ class HeatingSearch:
             crosses = begins[:, None] & (nodes > high)[None, :] & (self._share[index] > 0.0)
             slow = window.at_least_s / np.where(crosses, self._share[index], 1.0)
             self._least = np.where(crosses, np.maximum(self._least, slow), self._least)
-        self._ramp = self.controller.ramp_s(
-            np.where(up, span, 1.0), np.where(up, self._most, np.inf), self._least
+        most = self._most
+        if power is not None:
+            # What the kiln nowhere on the way can do need not be asked for.
+            most = np.minimum(most, _HARDLY_BEHIND * -spans(-_fastest(power, nodes)))
+        self._keyed = self.controller.ramp_s(
+            np.where(up, span, 1.0), np.where(up, most, np.inf), self._least
         )
-        self._ramp[~up] = np.inf
-        self._last = self._last_ramps()
+        self._keyed[~up] = np.inf
+        self._ramp = self._keyed if power is None else self._waited(power)
+        self._last, self._last_keyed = self._last_ramps()
         self._last_hold_s = np.array([candidate.hold_s for candidate in self.candidates])
-        self._bound(cells)
+        self._bound(cells, power)
 
-    def _bound(self, cells: FloatArray) -> None:
+    def _waited(self, power: RateCap) -> FloatArray:
+        """Return how long ramps take where the kiln, for each part, takes no less than it can."""
+        nodes = self._nodes
+        taken, pace = self._keyed.copy(), _pace(power, nodes)
+        widths = np.diff(nodes)
+        for low in range(nodes.size - 1):
+            highs = np.arange(low + 1, nodes.size)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                keyed = self._span[low, highs] / self._keyed[low, highs]
+                keyed = np.where(np.isfinite(self._keyed[low, highs]), keyed, np.inf)
+            parts = widths[low:, None] / np.minimum(keyed[None, :], pace[low:, None])
+            sums = np.cumsum(parts, axis=0)[np.arange(highs.size), np.arange(highs.size)]
+            possible = np.isfinite(self._keyed[low, highs])
+            taken[low, highs] = np.where(possible, np.maximum(sums, taken[low, highs]), np.inf)
+        return taken
+
+    def _bound(self, cells: FloatArray, power: RateCap | None) -> None:
         """Find the least time from every node to every candidate if segments were free."""
         nodes, controller = self._nodes, self.controller
         span = np.diff(nodes)
@@ -173,6 +213,8 @@ class HeatingSearch:
             # A long ramp can end between the whole minutes of its parts.
             most = np.minimum(cells, controller.fastest_c_per_h)
             fastest_s = span / most * SECONDS_PER_HOUR
+        if power is not None:
+            fastest_s = np.maximum(fastest_s, span / _pace(power, nodes))
         self._free_s = free = np.concatenate(
             ([0.0], np.cumsum(np.where(np.isfinite(fastest_s), fastest_s, 1e12)))
         )
@@ -201,9 +243,12 @@ class HeatingSearch:
             least[rows] += short[:, None] * over[None, :]
         return np.flatnonzero((least < self._best_s - _GAIN_S).any(axis=1))
 
-    def _last_ramps(self) -> FloatArray:
-        """Return the time of the last ramp to each candidate, shape (nodes, candidates)."""
-        last = self._ramp[:, self._peak].copy()
+    def _last_ramps(self) -> tuple[FloatArray, FloatArray]:
+        """Return the time of the last ramp to each candidate, taken and keyed.
+
+        Both of shape (nodes, candidates).
+        """
+        last, last_keyed = self._ramp[:, self._peak].copy(), self._keyed[:, self._peak].copy()
         for column, candidate in enumerate(self.candidates):
             if candidate.rate_c_per_h is None:
                 continue
@@ -211,15 +256,16 @@ class HeatingSearch:
             span = self._span[:peak, peak]
             rate = np.full(peak, candidate.rate_c_per_h)
             keyed = self.controller.ramp_s(span, rate, np.zeros(peak))
-            allowed = rate <= self._most[:peak, peak] * (1.0 + 1e-7)
+            allowed = rate <= self._kept[:peak, peak] * (1.0 + 1e-7)
             allowed &= keyed >= self._least[:peak, peak] - SLACK_S
             allowed &= span >= min(APPROACH_C, candidate.peak_c - self.start_c) - _SLACK_C
             last[:peak, column] = np.where(allowed, keyed, np.inf)
-        return last
+            last_keyed[:, column] = last[:, column]
+        return last, last_keyed
 
-    def _holds(self, labels: Labels, to: IntArray, ramp: FloatArray) -> FloatArray:
+    def _holds(self, labels: Labels, to: IntArray, keyed: FloatArray) -> FloatArray:
         """Return the hold each path needs before it leaves for each node, shape (paths, to)."""
-        hold = np.zeros(ramp.shape)
+        hold = np.zeros(keyed.shape)
         own = self._window[labels.node]
         for index, window in enumerate(self._windows):
             rows = np.flatnonzero(own == index)
@@ -227,7 +273,7 @@ class HeatingSearch:
                 continue
             leaves = self._nodes[to] > window.window_c[1]
             share = self._share[index][np.ix_(labels.node[rows], to)]
-            finite = np.where(np.isfinite(ramp[rows]), ramp[rows], 0.0)
+            finite = np.where(np.isfinite(keyed[rows]), keyed[rows], 0.0)
             spent = labels.inside_s[rows, None] + share * finite
             short = np.maximum(window.at_least_s - spent, 0.0)
             need = self.controller.hold_up_s(np.where(short > SLACK_S, short, 0.0))
@@ -262,8 +308,8 @@ class HeatingSearch:
     def _advance(self, labels: Labels, best_s: FloatArray, fronts: dict[int, FloatArray]) -> Labels:
         """Return the paths with one segment more that none with fewer or as many replaces."""
         to = self._stop
-        ramp = self._ramp[np.ix_(labels.node, to)]
-        hold = self._holds(labels, to, ramp)
+        ramp, keyed = self._ramp[np.ix_(labels.node, to)], self._keyed[np.ix_(labels.node, to)]
+        hold = self._holds(labels, to, keyed)
         arrival = labels.time_s[:, None] + hold + ramp
         kept: list[Labels] = []
         one = np.ones(1, dtype=np.int64)
@@ -282,7 +328,7 @@ class HeatingSearch:
             rows = np.flatnonzero(np.isfinite(times))
             share = self._share[window][labels.node[rows], node]
             stays = self._window[labels.node[rows]] == window
-            inside = np.where(stays, labels.inside_s[rows], 0.0) + share * ramp[rows, column]
+            inside = np.where(stays, labels.inside_s[rows], 0.0) + share * keyed[rows, column]
             inside = np.minimum(inside, self._needs[window])
             stops = np.where(stays, labels.stops[rows] + 1, 1)
             stops = np.minimum(stops, self._useful[window])
@@ -311,7 +357,7 @@ class HeatingSearch:
     def _finish(self, labels: Labels) -> tuple[FloatArray, IntArray]:
         """Return the fastest way from these paths to each end: seconds, and the path's row."""
         ramp = self._last[labels.node]
-        hold = self._holds(labels, self._peak, ramp)
+        hold = self._holds(labels, self._peak, self._last_keyed[labels.node])
         total = labels.time_s[:, None] + hold + ramp + self._last_hold_s
         rows = np.argmin(total, axis=0)
         return total[rows, np.arange(len(self.candidates))], rows
@@ -333,7 +379,8 @@ class HeatingSearch:
         from_start = self._free_s - self._free_s[self._nodes == self.start_c]
         places = np.append(np.flatnonzero(self._nodes == self.start_c), self._stop)
         last = self._last[places]
-        finite = np.where(np.isfinite(last), last, 0.0)
+        keyed = self._last_keyed[places]
+        finite = np.where(np.isfinite(keyed), keyed, 0.0)
         total = from_start[places, None] + last + self._last_hold_s
         for index, window in enumerate(self._windows):
             ahead = self._inside_ahead_s[index]
@@ -363,16 +410,16 @@ class HeatingSearch:
         nodes.append(int(self._peak[candidate]))
         holds = [0.0] * len(nodes)
         holds[-1] = end.hold_s
-        ramps = [0.0]
+        keyed = [0.0]
         for i in range(1, len(nodes)):
-            top = i == len(nodes) - 1
-            ramp = float(
-                self._last[nodes[i - 1], candidate] if top else self._ramp[nodes[i - 1], nodes[i]]
+            top, pair = i == len(nodes) - 1, (nodes[i - 1], nodes[i])
+            ramp = float(self._last[nodes[i - 1], candidate] if top else self._ramp[pair])
+            keyed.append(
+                float(self._last_keyed[nodes[i - 1], candidate] if top else self._keyed[pair])
             )
-            ramps.append(ramp)
             self._spread(holds, nodes, i - 1, arrived[i] - arrived[i - 1] - ramp)
         for i in range(1, len(nodes)):
-            found.append(HeatingLeg(float(self._nodes[nodes[i]]), ramps[i], holds[i]))
+            found.append(HeatingLeg(float(self._nodes[nodes[i]]), keyed[i], holds[i]))
         return tuple(found)
 
     def _spread(self, holds: list[float], nodes: list[int], at: int, hold_s: float) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.design.cooling_search import OwnCooling
 from firing.design.rate_limits import everywhere
+from firing.errors import FiringError
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -29,8 +31,10 @@ COOLING_RANGE_C = 10.0
 _NEAREST_ROOM_K = 2.0
 _CURVE_STEP_C = 10.0
 _TRIAL_C_PER_H = 100.0
+_LOWER_K = 40.0
 LEAST_TRIAL_C = 150.0
 """A trial of the cooling begins at least this hot, however cool the program stays [°C]."""
+_SLOWEST_C_PER_H = 1.0
 HIGHEST_BY_DEFAULT_C = 1400.0
 ROOM_FOR_CONTROL_C = 5.0
 """Kept between a peak and the highest temperature that full power can hold [°C]."""
@@ -41,57 +45,89 @@ class KilnCurves:
     """A kiln as a designer needs it.
 
     How fast it rises at full power, how it cools by itself, the highest temperature to plan for
-    and, in words, what sets that.
+    and, in words, what sets that.  `waited_for` says that a ramp may ask for more than the kiln
+    can do: it takes as long as the kiln does.
     """
 
     heating: RateCap
     cooling: OwnCooling
     highest_c: float
     highest_words: str
+    waited_for: bool = False
 
 
-def default_curves(room_c: float = ROOM_C) -> KilnCurves:
-    """Return the default kiln's curves, for when no kiln is given."""
+def default_curves(
+    room_c: float = ROOM_C, reserve: float = 0.0, usual: UsualKiln = TRIAL
+) -> KilnCurves:
+    """Return the default kiln's curves, for when no kiln is given.
+
+    Cold, where nothing is lost yet, all its power heats: elements weaker by a share of it are
+    slower by as much of that rate everywhere.
+    """
     hot_c = np.array([ROOM_C, 200.0, 600.0, 1000.0, 1200.0, HIGHEST_C])
+    fastest = default_kiln.full_power_rate_c_per_h(hot_c)
+    rates = np.maximum(fastest - reserve * fastest[0], _SLOWEST_C_PER_H)
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
-    low, high = default_kiln.COOLING_FACTOR_RANGE
+    factor, (low, high) = usual.cooling_factor, usual.cooling_range
     return KilnCurves(
         everywhere(
             KILN,
-            "the default kiln at full power rises no faster",
+            f"the default kiln {_power_words(reserve)} rises no faster",
             default_kiln.HEATING_SOURCE,
             hot_c,
-            default_kiln.full_power_rate_c_per_h(hot_c),
+            rates,
         ),
         OwnCooling(
             cool_c,
-            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c),
-            quick=high / default_kiln.COOLING_FACTOR,
-            slow=low / default_kiln.COOLING_FACTOR,
+            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c, factor=factor),
+            quick=high / factor,
+            slow=low / factor,
             basis="the default cooling curve",
-            source=default_kiln.COOLING_SOURCE,
+            source=usual.source,
         ),
         HIGHEST_BY_DEFAULT_C,
         "the end of the default heating curve",
     )
 
 
+def _trial(top_c: float, room_c: float) -> Schedule:
+    return Schedule("trial", (Segment(top_c, _TRIAL_C_PER_H),), start_c=room_c)
+
+
+def _power_words(reserve: float) -> str:
+    return "at full power" if reserve == 0.0 else f"with elements {100.0 * reserve:.0f} % weaker"
+
+
 def curves_of(
-    kiln: KilnDescription, load: Load, wanted_c: float, room_c: float = ROOM_C
+    kiln: KilnDescription,
+    load: Load,
+    wanted_c: float,
+    room_c: float = ROOM_C,
+    *,
+    reserve: float = 0.0,
+    waits: bool = False,
 ) -> KilnCurves:
     """Return a kiln's curves with its load, from two runs of the kiln model.
 
     The trial of the cooling begins at the peak wanted; lower if the kiln ends lower, and at
-    `LEAST_TRIAL_C` for a program that only dries.
+    `LEAST_TRIAL_C` for a program that only dries.  With a reserve the kiln heats with elements
+    weaker by that share; without one, a clock that waits may ask for more than the kiln can do.
     """
-    from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+    from firing.forecast.opening import cooling_range
     from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.simulation import simulate
 
-    power_c = highest_hold(kiln, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C
+    weaker = replace(kiln, fitted=replace(kiln.fitted, power=kiln.fitted.power * (1.0 - reserve)))
+    power_c = highest_hold(weaker, room_c=room_c).temperature_c - ROOM_FOR_CONTROL_C
     highest_c = min(power_c, kiln.max_c)
     words = "what the kiln file allows" if kiln.max_c <= power_c else "what the kiln can hold"
-    rates = np.array(fastest_rates(kiln, load, room_c=room_c, every_c=25.0))
+    rates = np.array(fastest_rates(weaker, load, room_c=room_c, every_c=25.0))
+    if len(rates) < 2:
+        raise FiringError(
+            f'"{kiln.name}" at full power, {0.001 * kiln.power_w:g} kW, heats the load of '
+            f"{load.ware_kg:.0f} kg to no more than {highest_c:.0f} °C; check power_kw and "
+            "leak_w_per_k in the kiln file, and the masses in the load file"
+        )
     knots_c, fastest = rates[:, 0], rates[:, 1]
     # The last 10 °C of a run at full power have no rate of their own: the fall before goes on.
     slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])
@@ -99,13 +135,16 @@ def curves_of(
     last = max(float(fastest[-1] + min(slope, 0.0) * (end_c - knots_c[-1])), 1.0)
     # From a few degrees above where the kiln is opened there is no cooling to look at.
     trial_c = min(max(wanted_c, LEAST_TRIAL_C), highest_c)
-    trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
-    run = simulate(kiln, load, trial, room_c=room_c)
-    low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+    run = simulate(kiln, load, _trial(trial_c, room_c), room_c=room_c)
+    while not run.reaches_peak and trial_c > LEAST_TRIAL_C:
+        # A weak kiln stalls before its last degrees at the pace of the trial.
+        trial_c = max(trial_c - _LOWER_K, LEAST_TRIAL_C)
+        run = simulate(kiln, load, _trial(trial_c, room_c), room_c=room_c)
+    low, high = cooling_range(kiln)
     return KilnCurves(
         everywhere(
             KILN,
-            f'"{kiln.name}" with its load at full power rises no faster',
+            f'"{kiln.name}" with its load {_power_words(reserve)} rises no faster',
             "kiln-model-choices",
             np.append(knots_c, end_c),
             np.append(fastest, last),
@@ -113,6 +152,7 @@ def curves_of(
         cooling_of(run, quick=1.0 / low, slow=1.0 / high, name=kiln.name),
         highest_c,
         words,
+        waited_for=waits and reserve == 0.0,
     )
 
 

@@ -10,10 +10,11 @@ from firing.controller.controller import Controller
 from firing.controller.program import merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import tightened
-from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason, limit_rows
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     format_duration,
@@ -23,6 +24,7 @@ from firing.units import (
     to_celsius,
 )
 from firing.ware.breach import Breach
+from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import ware_at_start
 from firing.ware.limits import USUAL_MARGIN, WareLimits
@@ -127,6 +129,11 @@ def _slow(
         )
     rate = rate_to_celsius(keyed, unit)
     up = segment.target_c > from_c
+    if not up and not controller.controls_cooling:
+        raise FiringError(
+            f"a controller that cannot slow the cooling and the limits of the ware collide: "
+            f"{breach.message} Use a controller that can, or fire thinner ware"
+        )
     low_c, high_c = (_outward(breach.from_c, -1, unit), _outward(breach.to_c, 1, unit))
     first_c, last_c = (low_c, high_c) if up else (high_c, low_c)
     # A breach at a corner has no length: the slowed stretch takes a step, on from where the segment
@@ -217,8 +224,9 @@ def repaired_design(
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
     state: WareState | None = None,
+    usual: UsualKiln = TRIAL,
 ) -> Design:
     """Return a schedule with the smallest changes that make it safe, as a design.
 
@@ -238,16 +246,60 @@ def repaired_design(
         Opening [°C].
     state : WareState, optional
         What earlier firing has done to the ware; see `firing.ware.hot_start` where nobody knows.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
 
     Returns
     -------
     Design
-        `cost_of_segments_s` is None; `problems` holds what no repair can help.
+        Always safe; `cost_of_segments_s` is None.
 
     Raises
     ------
+    DryFirst
+        If the ware is to be dried before it is fired; the message says how.
     FiringError
-        As of `repair` and `firing.ware.safe_rates.limits_for`.
+        As of `repair` and `firing.ware.safe_rates.limits_for`; or if no slower or longer program
+        makes it safe, with the reason.
+    """
+    made = mended(
+        schedule,
+        load,
+        purpose=purpose,
+        margin=margin,
+        kiln=kiln,
+        controller=controller,
+        open_c=open_c,
+        state=state,
+        usual=usual,
+    )
+    if made.advice:
+        raise DryFirst(made.advice)
+    if made.problems:
+        raise FiringError(
+            f"slowing this program down does not make it safe: {made.problems[0]} {_INSTEAD}"
+        )
+    return made
+
+
+_INSTEAD = "Design a program from the load instead"
+
+
+def mended(
+    schedule: Schedule,
+    load: Load,
+    *,
+    purpose: Purpose | None = None,
+    margin: float = USUAL_MARGIN,
+    kiln: KilnDescription | None = None,
+    controller: Controller | None = None,
+    open_c: float = UNLOAD_C,
+    state: WareState | None = None,
+    usual: UsualKiln = TRIAL,
+) -> Design:
+    """Return a mended schedule, and as its problems what no program helps the ware it is to fire.
+
+    That is water in ware that is too wet, or that a program starts too hot for.
     """
     if purpose is not None:
         schedule = replace(schedule, purpose=purpose)
@@ -256,7 +308,7 @@ def repaired_design(
     found = ware_at_start(load, schedule, margin=margin, state=state)
     limits = limits_for(found.load, purpose=schedule.purpose, margin=margin, state=found.state)
     curves = (
-        default_curves(schedule.room_c)
+        default_curves(schedule.room_c, usual=usual)
         if kiln is None
         else curves_of(kiln, load, schedule.peak_c, schedule.room_c)
     )
@@ -278,6 +330,7 @@ def repaired_design(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=usual,
         )
         # What no program helps, a problem says: ware too wet, or a start above where it dries.
         left = [b for b in course.breaches if repairable(b, schedule)]
@@ -287,8 +340,7 @@ def repaired_design(
         kept = tighter
     if left:
         raise FiringError(
-            f"slowing this program down does not make it safe: {left[0].message} Design a program "
-            "from the load instead"
+            f"slowing this program down does not make it safe: {left[0].message} {_INSTEAD}"
         )
     before = forecast(
         schedule,
@@ -297,6 +349,7 @@ def repaired_design(
         load=None if kiln is None else load,
         waits=controller.waits,
         state=state,
+        usual=usual,
     )
     notes = [found.assumed] if found.assumed else []
     notes += [breach.message for breach in result.repairs]

@@ -11,6 +11,7 @@ from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised, keyed
 from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
+from firing.ware.drying import about_days
 from firing.ware.limits import Dwell, RateCap, WareLimits
 
 ROWS_C = 20.0
@@ -40,6 +41,87 @@ class LimitRow:
         return [round(self.temperature_c, 1), rate, self.reason, self.source]
 
 
+@dataclass(frozen=True, slots=True)
+class BesidePractice(Serialised):
+    """One stretch of a firing by practice and as designed.
+
+    Attributes
+    ----------
+    what : str
+        Which: ``"candling"``, ``"to 600 °C"``, ``"burn-out"``, ``"heating"``.
+    practice_s : float or None
+        By practice [s]; None where it says nothing.
+    design_s : float
+        As designed [s].
+    low_s, high_s : float or None
+        What the range of the diffusivity makes of the computed time [s].
+    message : str
+        Both, and why they differ, as a sentence.
+    sources : tuple of str
+        Ids of the bibliography.
+    """
+
+    what: str
+    practice_s: float | None
+    design_s: float
+    low_s: float | None
+    high_s: float | None
+    message: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DesignCosts(Serialised):
+    """What a design costs that another would not, with as many segments.
+
+    Attributes
+    ----------
+    reserve, reserve_s : float, float
+        The share by which elements may weaken, and how much longer the program is for it [s].
+    dryness : str
+        Of the load.
+    damp_s, damp_without_margin_s : float
+        How much longer the program is than for the same ware dry, with the margin and without [s].
+    air_s : float
+        How long the ware would dry in air instead [s]; 0 where that is no question.
+    """
+
+    reserve: float
+    reserve_s: float
+    dryness: str
+    damp_s: float
+    damp_without_margin_s: float
+    air_s: float
+
+    def sentences(self) -> tuple[str, ...]:
+        """Return what is worth saying of it."""
+        found = []
+        if self.damp_s >= WORTH_SAYING_S:
+            fresh = self.dryness == "bisqued, freshly glazed"
+            why = "the fresh glaze coat is still damp" if fresh else f"the ware is {self.dryness}"
+            found.append(
+                f"Because {why} the firing takes "
+                f"{format_duration(self.damp_s)} longer; without the safety margin it would be "
+                f"{format_duration(self.damp_without_margin_s)}."
+            )
+            if self.air_s:
+                found.append(f"Drying at room conditions instead takes {about_days(self.air_s)}.")
+        if self.reserve:
+            cost = (
+                f"costs {format_duration(self.reserve_s)}"
+                if self.reserve_s >= WORTH_SAYING_S
+                else "costs nothing here"
+            )
+            found.append(
+                f"The program is still kept with elements {100.0 * self.reserve:.0f} % weaker; that "
+                f"reserve {cost}."
+            )
+        return tuple(found)
+
+
+WORTH_SAYING_S = 60.0
+
+
 @dataclass(frozen=True, eq=False)
 class Design(Plottable):
     """A schedule and everything it rests on.
@@ -67,7 +149,8 @@ class Design(Plottable):
     cost_of_segments_s : float or None
         What the bound on segments costs against any number of them [s]; None for a repaired one.
     by_segments : tuple of (int, float)
-        Number of segments and the least `planned_s` with that many.
+        Number of segments and the least time from closing to opening with that many [s]; that of
+        the schedule's own number is `total_s`.
     cone : str or None
         The cone wanted.
     forecast : Forecast
@@ -76,6 +159,8 @@ class Design(Plottable):
         What is still wrong with it for this ware, one sentence each.
     advice : str
         That the ware must be dried first; empty if not.
+    costs : DesignCosts or None
+        What reserve and dampness cost; None for a repaired one.
     notes : tuple of str
         What else to know.
     """
@@ -96,6 +181,8 @@ class Design(Plottable):
     cone: str | None = None
     problems: tuple[str, ...] = ()
     advice: str = ""
+    practice: tuple[BesidePractice, ...] = ()
+    costs: DesignCosts | None = None
     notes: tuple[str, ...] = field(default=())
 
     def __repr__(self) -> str:
@@ -132,6 +219,11 @@ class Design(Plottable):
                 "name": self.ware.piece.name,
                 "thickest_mm": self.ware.piece.thickest_mm,
                 "heated_from": self.ware.piece.heated_from,
+                "shape": self.ware.piece.shape,
+                "slowest_spot": self.ware.places["heat"].words,
+                "heat_path_mm": self.ware.places["heat"].spot.heat_mm,
+                "wettest_spot": self.ware.places["water"].words,
+                "water_path_mm": self.ware.places["water"].spot.water_mm,
             },
             margin=self.ware.margin,
             reasons=self.reasons,
@@ -140,13 +232,22 @@ class Design(Plottable):
             dwells=self.dwells,
             cost_of_segments_s=self.cost_of_segments_s,
             by_segments=self.by_segments,
+            costs=self.costs,
             controller=self.controller,
             cone=self.cone,
             cones=self.forecast.cones,
             energy_kwh=None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
             basis=self.forecast.basis,
+            practice=self.practice,
             notes=self.notes,
         )
+
+
+def dry_first_document(advice: str) -> dict[str, Any]:
+    """Return the document of a design that is refused because the ware is to dry first."""
+    return keyed(
+        schema=1, kind="design", schedule=None, safe=False, advice=advice, problems=(advice,)
+    )
 
 
 def limit_rows(caps: tuple[RateCap, ...], low_c: float, high_c: float) -> tuple[LimitRow, ...]:

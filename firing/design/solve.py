@@ -22,6 +22,7 @@ _SPACING = {"C": 10.0, "F": 20.0}
 # happens, and at its warm end an overshoot would leave it.
 _NARROW_K = 30.0
 _PLACE = 2.0 / 3.0
+_ABOVE_K = 0.5
 _BESIDE = 2.0
 
 
@@ -55,6 +56,8 @@ def stops_between(
         around = (from_celsius(middle, unit) + offset for offset in (0.0, -beside, -2.0 * beside))
         places = (to_celsius(value, unit) for value in around)
         found |= {t for t in places if cold_c <= t <= warm_c}
+        # What held a ramp back may end with the window: just above it the next may begin.
+        found.add(controller.target_up_c(warm_c + _ABOVE_K))
     return np.array(sorted(t for t in found if low_c + 1e-6 < t < high_c - 1e-6))
 
 
@@ -72,7 +75,7 @@ class Problem:
     """What is asked: where from, where to, under which caps, and in which steps.
 
     `candidates` are the ends the way up may have; `rising` and `falling` cap the rate up and down;
-    the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
+    `power` is how fast the kiln rises where that is waited for, and no cap; the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
     down, with their holds.
     """
 
@@ -86,6 +89,7 @@ class Problem:
     own: OwnCooling
     controller: Controller
     held_s: dict[float, float] = field(default_factory=dict)
+    power: RateCap | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +104,10 @@ class ProgramSolution:
     by_segments: tuple[tuple[int, float], ...]
 
 
-def solve(problem: Problem) -> ProgramSolution | None:
+def solve(problem: Problem, few_within: float = 0.0) -> ProgramSolution | None:
     """Return the fastest program from closing to opening; None if there is none within two weeks.
 
-    Of equally fast programs the one with the fewest segments is returned.
+    Of programs within a share of the fastest the one with the fewest segments is returned.
     """
     controller = problem.controller
     highest_c = max(candidate.peak_c for candidate in problem.candidates)
@@ -115,6 +119,7 @@ def solve(problem: Problem) -> ProgramSolution | None:
         controller,
         problem.candidates,
         controller.max_segments,
+        problem.power,
     )
     cooling = CoolingSearch(
         [candidate.peak_c for candidate in problem.candidates],
@@ -130,13 +135,14 @@ def solve(problem: Problem) -> ProgramSolution | None:
         problem.own,
         controller,
         problem.held_s,
-        MAX_SEGMENTS,
+        MAX_SEGMENTS if controller.controls_cooling else 0,
     )
     up = np.minimum.accumulate(heating.times_s(), axis=0)
     down = np.array([cooling.times_s(candidate.peak_c) for candidate in problem.candidates]).T
     best, way = _combined(up, down)
     within = min(controller.max_segments, best.size)
-    chosen = int(np.argmin(best[:within] > best[:within].min() + _TIE_S))
+    enough_s = best[:within].min() * (1.0 + few_within) + _TIE_S
+    chosen = int(np.argmin(best[:within] > enough_s))
     time_s = float(best[chosen])
     if not time_s <= LONGEST_S:
         return None

@@ -6,6 +6,7 @@ summer time.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 
@@ -223,6 +224,7 @@ def waking_starts(
     earliest: datetime,
     latest: datetime,
     *,
+    also_s: Sequence[float] = (),
     step_s: float = START_STEP_S,
 ) -> tuple[tuple[datetime, datetime], ...]:
     """Return the starts inside a window that put the peak into waking hours, as stretches.
@@ -235,6 +237,8 @@ def waking_starts(
         From when to when somebody is up, on the local clock; may run past midnight.
     earliest, latest : datetime
         The window, with time zones.
+    also_s : sequence of float
+        Other moments that somebody must be up for, from the start [s].
     step_s : float
         How far apart starts are tried [s].
 
@@ -254,7 +258,7 @@ def waking_starts(
     found: list[tuple[datetime, datetime]] = []
     going = False
     for start in _starts(earliest, latest, step_s):
-        moments = (after(start, peak_from_s), after(start, peak_to_s))
+        moments = [after(start, at_s) for at_s in (peak_from_s, peak_to_s, *also_s)]
         fits = all(up.holds(m.weekday(), 60 * m.hour + m.minute) for m in moments)
         # A peak that outlasts the night begins and ends awake, yet is not watched.
         fits = fits and peak_to_s - peak_from_s <= 60.0 * _length_min(up)

@@ -27,6 +27,9 @@ _UNIT_OF_LETTER: dict[str, ReadingUnit] = {"c": "C", "f": "F", "k": "K"}
 _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)")
 
 
+MOST_COLUMNS = 500
+
+
 def layout_of(text: Text, options: ReadingOptions, name: str) -> LogLayout:
     """Find the table in a log's text."""
     mark = options.delimiter
@@ -37,7 +40,7 @@ def layout_of(text: Text, options: ReadingOptions, name: str) -> LogLayout:
                 f'"{printable(mark)}" is no delimiter; write one character, or semicolon, comma, '
                 "tab"
             )
-    return find_layout(
+    layout = find_layout(
         text.body,
         name=name,
         delimiter=mark,
@@ -45,6 +48,12 @@ def layout_of(text: Text, options: ReadingOptions, name: str) -> LogLayout:
         skip_lines=options.skip_lines or 0,
         names=text.names,
     )
+    if len(layout.kinds) > MOST_COLUMNS:
+        raise FiringError(
+            f"{name} has {len(layout.kinds)} columns, and {MOST_COLUMNS} is the most; say "
+            "--delimiter if another character separates them"
+        )
+    return layout
 
 
 def detect(

@@ -8,6 +8,7 @@ from firing.logs.physics import UNIT_WORDS, DegreeUnit
 from firing.logs.text import encoding_label
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import Decimal
+from firing.units import TemperatureUnit
 
 TimeKind = NumberKind | Literal["datetime", "elapsed clock"]
 ReadingUnit = Literal["C", "F", "K", "mV", "C/10", "F/10", "C/100"]
@@ -39,6 +40,11 @@ class Column:
     role: ColumnRole
     unit: ReadingUnit | None = None
     unit_from: UnitFrom | None = None
+
+    @property
+    def celsius_unit(self) -> TemperatureUnit:
+        """The unit to speak of its temperatures in; °C for all but degrees Fahrenheit."""
+        return "F" if self.unit in ("F", "F/10") else "C"
 
     @property
     def degrees(self) -> DegreeUnit:

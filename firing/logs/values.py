@@ -106,7 +106,10 @@ def _one(cell: object, decimal: Decimal, unit: DegreeUnit | None) -> float:
         value_c = {"C": value, "F": (value - 32.0) / 1.8, "K": value - 273.15}[stated]
         return {"C": value_c, "F": value_c * 1.8 + 32.0, "K": value_c + 273.15}[unit]
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
-        return float(cell)
+        try:
+            return float(cell)
+        except OverflowError:  # a whole number of hundreds of digits
+            return float("nan")
     return float("nan")
 
 

@@ -4,14 +4,19 @@ from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import forecast_times, sentence
+from firing.report.formatting import cautions_named, forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
-from firing.units import format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_temperature
 
-_NUMBERS_TOLD = 5
+_NUMBERS_TOLD = 3
+_MUCH_LONGER = 1.25
+_OPTIONS = (
+    "Common practice offers more, and it is your choice: --degas holds before the glaze seals, "
+    "against pinholes. --drop-to holds after the peak, so that it heals over. --slow-cool gives a "
+    "softer surface."
+)
 _WORTH_TELLING_S = 60.0
 
 
@@ -24,6 +29,7 @@ def design_report(design: Design) -> Report:
         *forecast_answer(course),
     ]
     cited = [name for reason in design.reasons for name in reason.sources]
+    cited += [name for row in design.practice for name in row.sources]
     return Report(
         "Design",
         design.schedule.title,
@@ -33,11 +39,26 @@ def design_report(design: Design) -> Report:
             *map(Paragraph, answer),
             Section("", forecast_segments(course)),
             Section("Why", [Bullets(_reasons(design))]),
+            Section("Beside practice", [Bullets(_practice_words(design))]),
             Section("Segments", [Bullets(_segments_words(design))]),
             Section("To know", [Bullets(design.notes)]),
             _cautions(course),
             Section("Sources", [Sources(cited)]),
         ],
+        unit=unit,
+    )
+
+
+def dry_first_report(advice: str, unit: TemperatureUnit = "C") -> Report:
+    """Return what is said instead of a design where the ware is to dry first."""
+    return Report(
+        "Design",
+        "No program yet",
+        [
+            Paragraph(advice),
+            Section("Sources", [Sources(["drying-advice-choice", "weigh-test-practice"])]),
+        ],
+        unit=unit,
     )
 
 
@@ -50,6 +71,13 @@ def _reasons(design: Design) -> list[str]:
     ]
 
 
+def _practice_words(design: Design) -> list[str]:
+    return [
+        row.message + "".join(f" [{name}]" for name in dict.fromkeys(row.sources))
+        for row in design.practice
+    ]
+
+
 def _segments_words(design: Design) -> list[str]:
     words = []
     if design.cost_of_segments_s is not None:
@@ -58,11 +86,22 @@ def _segments_words(design: Design) -> list[str]:
         few = design.cost_of_segments_s < _WORTH_TELLING_S
         gain = "more would gain nothing" if few else f"any number of them would save {cost}"
         words.append(f"{count} of at most {design.controller.max_segments} are used; {gain}.")
-    shown = [pair for pair in design.by_segments if pair[0] <= design.controller.max_segments]
-    if len(shown) > 1:
-        told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown[-_NUMBERS_TOLD:])
-        words.append(f"Closing to opening by number of segments: {told}.")
+    shown = offers(design)
+    if shown:
+        told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown)
+        words.append(f"Closing to opening with fewer segments: {told}.")
+    course = design.schedule
+    if course.purpose in ("glaze", "once-fired") and "asked for" not in {
+        row.reason for row in design.cooling_limits
+    }:
+        words.append(_OPTIONS)
     return words
+
+
+def offers(design: Design) -> list[tuple[int, float]]:
+    """Return the programs with fewer segments that somebody may want: not much longer."""
+    used, most_s = len(design.schedule.segments), _MUCH_LONGER * design.total_s
+    return [(n, s) for n, s in design.by_segments if n < used and s <= most_s][-_NUMBERS_TOLD:]
 
 
 def resume_report(found: Resumption) -> Report:
@@ -84,6 +123,7 @@ def resume_report(found: Resumption) -> Report:
             Section("Why", [Bullets(why)]),
             None if course is None else _cautions(course),
         ],
+        unit="C" if found.schedule is None else found.schedule.unit,
     )
 
 

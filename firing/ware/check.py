@@ -104,7 +104,8 @@ def check_ware(
     found = sorted((*by_rates, *more), key=lambda breach: (breach.segment, breach.from_c))
     wet = any(b.reason == "free water" and b.kind != "rate" for b in found)
     slow = None if wet else slow_drying(course, limits, whole)
-    return WareVerdict(limits, course, tuple(found), () if slow is None else (slow,))
+    cautions = [caution for caution in (still_shrinks(limits), slow) if caution is not None]
+    return WareVerdict(limits, course, tuple(found), tuple(cautions))
 
 
 # The limits are of the steady ramp; where the reaction sweeps through, the wall may lag this much
@@ -179,6 +180,30 @@ def check_wall(
     return tuple(found)
 
 
+def still_shrinks(limits: WareLimits) -> Breach | None:
+    """Return the caution that goes with ware which shrinks while it is fired; None if it does not.
+
+    The stay it needs is a rule of thumb for an even wall, and no wall is even.
+    """
+    shrinking = [dwell for dwell in limits.dwells if dwell.reason == "shrinkage"]
+    if not shrinking:
+        return None
+    (dwell,) = shrinking
+    low_c, high_c = dwell.window_c
+    return Breach(
+        "dry first",
+        0,
+        "shrinkage",
+        dwell.text,
+        dwell.source,
+        low_c,
+        high_c,
+        high_c,
+        f'"{limits.piece.name}" still shrinks as it dries, and thin parts shrink before thick ones. '
+        "Bone-dry ware is safer: dry it in air first if you have the time.",
+    )
+
+
 def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> Breach | None:
     """Return the vapour that a clay which dries slowly would build up; None if it stays harmless.
 
@@ -189,7 +214,7 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
     vapour_kpa, at_c = float(course.slow_vapour_kpa[worst]), float(course.core_c[worst])
     if vapour_kpa <= limits.vapour_kpa or course.core_vapour_kpa.max() > limits.vapour_kpa:
         return None
-    piece = limits.piece
+    wettest = limits.places["water"].words
     return Breach(
         "vapour",
         0,
@@ -199,8 +224,7 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
         0.0,
         at_c,
         at_c,
-        f"If your clay dries slowly, the vapour in the {piece.thickest_mm:g} mm wall of "
-        f'"{piece.name}" reaches {vapour_kpa:.0f} kPa at '
+        f"If your clay dries slowly, the vapour in {wettest} reaches {vapour_kpa:.0f} kPa at "
         f"{format_temperature(at_c, schedule.unit)}; {limits.vapour_kpa:.0f} kPa is the most. "
         "Keep it below boiling until a cold mirror at the opening stays clear.",
         has_kpa=vapour_kpa,

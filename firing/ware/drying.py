@@ -22,7 +22,17 @@ REFERENCE_C = 90.0  # where the diffusivity is stated
 DRY_SHARE, DRY_BISQUE_SHARE = 0.00075, 0.0025
 SATURATED_SHARE = 0.027  # moisture whose vapour is saturated; source: clay-sorption-inferred
 VAPOUR_SHARE_OF_STRENGTH = 0.1  # source: vapour-choice
-DRY_FIRST_S = 12 * SECONDS_PER_HOUR  # source: drying-advice-choice
+DRY_FIRST_S = 120 * SECONDS_PER_HOUR  # source: drying-advice-choice
+# Clay shrinks until this share of free water is left, and has to lose what is above it gently, at
+# less than the window's warm end; source: shrinkage-drying-practice.
+SHRINKS_ABOVE_SHARE = 0.08
+SHRINKING_C = (45.0, 60.0)
+# What drying at room conditions comes to, and how near to it a piece counts as there.
+ROOM_DRY_SHARE, NEAR_ROOM_DRY_SHARE = (
+    0.015,
+    0.005,
+)  # sources: bone-dry-moisture, weigh-test-practice
+WEIGH_TEST = "A piece that still loses more than 0.5 % of its weight in a day is not dry."
 
 # Wagner and Pruss 1993, eq. 1 (wagner-pruss-1993).
 _CRITICAL_K, _CRITICAL_KPA = 647.096, 22064.0
@@ -118,6 +128,23 @@ def allowed_vapour_kpa(body: Body, state: State) -> float:
     return VAPOUR_SHARE_OF_STRENGTH * body.of("strength", state).value / excess / 1000.0
 
 
+def shrinking_fourier(water_share: float) -> float:
+    """Return the Fourier number after which a wall no longer shrinks; 0 if it already does not."""
+    if water_share <= SHRINKS_ABOVE_SHARE:
+        return 0.0
+    return max(math.log(8.0 / math.pi**2 * water_share / SHRINKS_ABOVE_SHARE) * 4 / math.pi**2, 0.0)
+
+
+def shrinking_s(body: Body, fourier: float, path_m: float) -> float:
+    """Return how long a wall needs for a Fourier number in the window of shrinking [s]."""
+    middle_c = np.array(0.5 * (SHRINKING_C[0] + SHRINKING_C[1]))
+    return fourier * path_m**2 / float(moisture_diffusivity(body, "raw", middle_c))
+
+
+class DryFirst(FiringError):
+    """Ware that no kiln should dry: one refusal, that says how to dry it."""
+
+
 @dataclass(frozen=True, slots=True)
 class DryingAdvice:
     """That ware should be dried before it is fired, and how long that takes.
@@ -130,8 +157,10 @@ class DryingAdvice:
         Time at 80 to 95 °C with the usual moisture diffusivity, the highest and the cautious [s].
     both_faces_s : float or None
         The usual time if a piece heated from one face is turned so that both are free [s].
+    room_s : float
+        Time at room conditions until it is nearly as dry as it gets there [s].
     message : str
-        All that in a sentence.
+        All that in a few sentences.
     source : str
         Id of the rule it follows.
     """
@@ -141,37 +170,100 @@ class DryingAdvice:
     low_s: float
     high_s: float
     both_faces_s: float | None
+    room_s: float
     message: str
     source: str = "drying-advice-choice"
 
 
-def drying_advice(load: Load) -> DryingAdvice | None:
+def drying_advice(load: Load, margin: float = 1.5, done: float = 0.0) -> DryingAdvice | None:
     """Say that a load should be dried before it is fired, or None.
 
-    Leather-hard ware always should, since it still shrinks and nothing here answers for that; damp
-    ware should where the kiln would have to wait for its water for more than 12 hours
-    (``drying-advice-choice``).  Bone-dry ware, however thick, is finished in the kiln.
+    Leather-hard and damp ware is candled in the program itself.  It is to dry first where the kiln
+    would have to wait more than five days for its water, the margin included
+    (``drying-advice-choice``).  Bone-dry ware, however thick, is finished in the kiln.  `done` is
+    the drying done already, as a Fourier number.
     """
     if load.dryness not in ("leather hard", "damp"):
         return None
-    piece = load.thickest
-    moisture = body_named(load.body).of("moisture diffusivity", "raw")
-    needed = drying_fourier(load.water_share) * piece.heat_path_m**2
-    usual_s = needed / moisture.value
-    if load.dryness == "damp" and usual_s <= DRY_FIRST_S:
+    place, body = load.slowest("water"), body_named(load.body)
+    piece, path_m = place.piece, place.path_m("water")
+    moisture = body.of("moisture diffusivity", "raw")
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
+    shrinks = max(shrinking_fourier(load.water_share) - done, 0.0)
+    gently_s = shrinking_s(body, shrinks, path_m)
+    usual_s = needed / moisture.value + gently_s
+    if usual_s * margin <= DRY_FIRST_S:
         return None
-    low_s, high_s = needed / moisture.high[0], needed / moisture.low[0]
-    turned_s = usual_s / 4.0 if piece.heated_from == "one" else None
-    turned = f"; with both faces free {_hours(turned_s)} h would do" if turned_s is not None else ""
+    slowest, fastest = moisture.low[0] / moisture.value, moisture.high[0] / moisture.value
+    low_s, high_s = usual_s / fastest, usual_s / slowest
+    one_way = place.spot.water_mm >= place.spot.thickness_mm
+    turned_s = usual_s / 4.0 if one_way else None
+    room_s = room_drying_s(load)
+    best_s = room_s if turned_s is None else room_s / 4.0
+    how_heated = f"heated from {'one face' if one_way else 'both faces'}"
+    if piece.shape is not None:
+        how_heated = f"its water has furthest to go in {place.words}"
+    turned = "" if turned_s is None else f" With both faces free {_hours(turned_s)} h would do."
+    how = "" if turned_s is None else ", with both faces free"
     message = (
-        f'Dry first: "{piece.name}" is {load.dryness}, {piece.thickest_mm:g} mm thick and heated '
-        f"from {'one face' if turned else 'both faces'}, so its water needs about "
-        f"{_hours(usual_s)} h at 80 to 95 °C with the lid ajar ({_hours(low_s)} to "
-        f'{_hours(high_s)} h){turned}; then write dryness = "bone dry".'
+        f'Dry first: "{piece.name}" is {load.dryness}, {place.spot.thickness_mm:g} mm thick and '
+        f"{how_heated}. The kiln would have to candle it for {_hours(usual_s * margin)} h "
+        f"({_hours(usual_s)} h without the margin, range {_hours(low_s)} to {_hours(high_s)} h)."
+        f"{turned} Dry it {about_days(best_s)} at room conditions{how}, then weigh it daily. "
+        f'{WEIGH_TEST} Then write dryness = "bone dry".'
     )
-    return DryingAdvice(piece, usual_s, low_s, high_s, turned_s, message)
+    return DryingAdvice(piece, usual_s, low_s, high_s, turned_s, room_s, message)
+
+
+def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
+    """Return what to do with dry ware on a shelf that would have to be candled for too long.
+
+    Empty if nothing need be done.
+    """
+    place = load.slowest("water")
+    piece, path_m = place.piece, place.path_m("water")
+    if load.dryness != "bone dry" or place.spot.water_mm < place.spot.thickness_mm:
+        return ""
+    moisture = body_named(load.body).of("moisture diffusivity", "raw").value
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
+    usual_s = needed * margin / moisture
+    if usual_s <= DRY_FIRST_S:
+        return ""
+    if piece.shape is not None:
+        eased = piece.eased()
+        if eased is None:
+            return ""
+        shorter_m = 0.001 * max(spot.water_mm for spot in eased.piece.spots)
+        return (
+            f"Stand it otherwise first: the kiln would have to candle {place.words} for "
+            f"{_hours(usual_s)} h, bone dry as it is. {eased.how} it takes "
+            f"{_hours(usual_s * (shorter_m / path_m) ** 2)} h; then write {eased.write}."
+        )
+    return (
+        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one face. '
+        f"The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand it on "
+        f"strips or on its edge, so that heat reaches both faces: then {_hours(usual_s / 4.0)} h do."
+        ' Then write heated_from = "both".'
+    )
+
+
+def room_drying_s(load: Load) -> float:
+    """Return how long the thickest piece dries at 20 °C until it hardly loses water any more [s].
+
+    By the same law as in the kiln; in practice draughts and damp weather change it by much.
+    """
+    above, near = load.water_share - ROOM_DRY_SHARE, NEAR_ROOM_DRY_SHARE
+    fourier = 0.0 if above <= near else drying_fourier(above, near)
+    moisture = moisture_diffusivity(body_named(load.body), "raw", np.array(20.0))
+    return fourier * load.slowest("water").path_m("water") ** 2 / float(moisture)
 
 
 def _hours(duration_s: float) -> str:
     hours = duration_s / SECONDS_PER_HOUR
     return f"{hours:.0f}" if hours >= 9.5 else f"{hours:.1f}"
+
+
+def about_days(duration_s: float) -> str:
+    """Return a time in whole days, ``about 3 days``."""
+    days = max(1, math.ceil(duration_s / (24 * SECONDS_PER_HOUR) - 1e-9))
+    return f"about {days} day{'' if days == 1 else 's'}"

@@ -4,7 +4,7 @@ A `Limit` is one reason's rate over one window, straight between its knots, so t
 between two temperatures is exact.  `firing.ware.safe_rates` makes them for a load.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
@@ -15,7 +15,7 @@ from firing.serialise import Serialised, named, rounded
 from firing.trace import FloatArray
 from firing.units import format_duration
 from firing.ware.drying import DryingAdvice
-from firing.ware.load import Piece
+from firing.ware.load import Goes, Piece, Place
 
 Direction = Literal["heating", "cooling"]
 
@@ -23,6 +23,7 @@ USUAL_MARGIN = 1.5
 """What rates of common practice and published advice contain already; ``usual-margin-choice``."""
 
 Reason = Literal[
+    "shrinkage",
     "free water",
     "bound water",
     "carbon",
@@ -166,7 +167,7 @@ class Dwell(Serialised):
 
     window_c: tuple[float, float]
     at_least_s: float = field(metadata=rounded(None))
-    reason: Reason
+    reason: Reason | Literal["asked for"]
     text: str
     source: str
     low_s: float = field(metadata=rounded(None))
@@ -175,9 +176,10 @@ class Dwell(Serialised):
     def sentence(self) -> str:
         """Return the dwell as one sentence."""
         low, high = self.window_c
+        spread = f" (range {format_duration(self.low_s)} to {format_duration(self.high_s)})"
         return (
             f"At least {format_duration(self.at_least_s)} from {low:.0f} to {high:.0f} °C: "
-            f"{self.text} (range {format_duration(self.low_s)} to {format_duration(self.high_s)})."
+            f"{self.text}{spread if self.low_s < self.high_s else ''}."
         )
 
 
@@ -199,6 +201,8 @@ class WareLimits:
         From the coldest window to the hottest.
     vapour_kpa : float
         The vapour pressure the ware may hold on the way up [kPa].
+    places : mapping
+        Where heat, water, steam and air have the longest way.
     advice : DryingAdvice or None
         Set if the load should be dried before it is fired: then no schedule is called safe.
     """
@@ -209,6 +213,7 @@ class WareLimits:
     limits: tuple[Limit, ...]
     dwells: tuple[Dwell, ...]
     vapour_kpa: float
+    places: Mapping[Goes, Place]
     advice: DryingAdvice | None = None
 
     def __repr__(self) -> str:

@@ -134,5 +134,5 @@ def test_slips_are_one_sentence(text: str, words: str) -> None:
 def test_the_schema_names_every_key_of_the_format() -> None:
     assert set(ControllerTable.model_json_schema()["properties"]) == {
         "name", "max_segments", "unit", "notation", "rate_min", "rate_max", "rate_step",
-        "target_step", "hold_max", "hold_step", "waits",
+        "target_step", "hold_max", "hold_step", "waits", "controls_cooling",
     }  # fmt: skip

@@ -94,8 +94,12 @@ def fastest(
     controller: Controller | None = None,
     state: WareState | None = None,
 ) -> ProgramSolution:
-    """The optimum within the limits, before the simulated wall has had its say."""
+    """The optimum within the limits, before the simulated wall has had its say.
+
+    At full power, and with every segment that saves time.
+    """
     controller = Controller() if controller is None else controller
-    ready = prepared(load, request, kiln, state)
+    request = replace(request, reserve=0.0, few_within=0.0)
+    ready = prepared(load, request, kiln, state, controller)
     found = answer(ready.load, request, ready.limits, ready.curves, controller, ready.offset_c)
     return found.solution

@@ -12,6 +12,7 @@ from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
+from firing.ware.drying import DryFirst
 
 THIN = parse_schedule(ready_text("thin-ware-bisque"))
 
@@ -74,10 +75,11 @@ def test_a_controller_that_cannot_go_slow_enough_is_told() -> None:
         repaired_design(THIN, ware(40.0), controller=coarse)
 
 
-def test_damp_ware_is_never_called_safe() -> None:
-    made = repaired_design(THIN, ware(30.0, "damp", "one"), controller=CONTROLLER)
-    assert not made.safe
-    assert "Dry first" in made.advice
+def test_ware_too_wet_for_any_program_is_refused_with_what_to_do() -> None:
+    with pytest.raises(DryFirst, match="Dry first") as caught:
+        repaired_design(THIN, ware(30.0, "damp", "one"), controller=CONTROLLER)
+    assert "at room conditions" in str(caught.value)
+    assert "0.5 % of its weight in a day" in str(caught.value)
 
 
 @pytest.mark.parametrize("rate_c_per_h", [14.0, 15.0, 16.0])

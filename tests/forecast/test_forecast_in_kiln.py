@@ -9,8 +9,8 @@ import pytest
 from firing.clock import parse_awake
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.forecast.cost import with_tariff
 from firing.forecast.forecast import forecast
+from firing.forecast.in_kiln import with_tariff
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff
 from firing.schedule.file import parse_schedule
@@ -102,6 +102,32 @@ def test_waking_hours_put_the_whole_peak_into_them() -> None:
             for at_s in (peak.ramp_end_s, peak.end_s):
                 hour = (moment.hour * 3600 + moment.minute * 60 + at_s) % 86400 / 3600
                 assert 7.0 <= hour <= 22.0
+
+
+def test_waking_hours_have_what_is_done_by_hand_too() -> None:
+    # Eight hours at 60 °C/h and a hold from there: the bungs are due about 10 h before the peak.
+    steps = (
+        Segment(500.0, 60.0, name="bungs", action="close the bungs"),
+        Segment(1000.0, 50.0, hold_s=600.0, action="look at the cone"),
+    )
+    plan = Schedule("two things to do", steps, "bisque")
+    course = forecast(plan, kiln=KILN, started=START)
+    assert course.segments[1].end_s - course.segments[0].end_s > 10 * 3600.0
+
+    def starts(awake: str) -> tuple[list[float], tuple[str, ...]]:
+        result = with_tariff(course, None, None, awake)
+        assert result.kiln is not None
+        assert result.kiln.starts.awake
+        first = [datetime.fromisoformat(a) for a, _ in result.kiln.starts.awake]
+        at_s = [m.hour * 3600 + m.minute * 60 + course.segments[0].end_s for m in first]
+        return [s % 86400 / 3600 for s in at_s], result.kiln.starts.asleep
+
+    hours, asleep = starts("07:00-22:00")
+    assert all(7.0 <= hour <= 22.0 for hour in hours)
+    assert asleep == ()
+    # Up for nine hours, nobody can do both.
+    _, asleep = starts("10:00-19:00")
+    assert asleep == ("close the bungs",)
 
 
 def test_prices_without_a_kiln_and_hours_that_are_none_are_refused() -> None:

@@ -11,16 +11,16 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
-from firing.tui.design_form import MEND, design_fields, make
+from firing.tui.design_form import MEND, NEW, design_fields, make
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances
 from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
 from firing.tui.screens.dialogs import Ask, InProgress, PrintedText, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
+from firing.tui.session import Circumstances
 from firing.tui.widgets.curve import Curve
-from firing.tui.widgets.cycle import Cycle
+from firing.tui.widgets.editbar import Cycle
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, Static
@@ -245,29 +245,29 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
     play(scene)
 
 
-def test_a_design_that_is_not_safe_is_taken_only_after_a_question(
+def test_ware_too_wet_for_any_program_is_refused_with_what_to_do(
     play: Play, plan: Path, tmp_path: Path
 ) -> None:
     damp = tmp_path / "damp.toml"
     text = ready_text(PLANTERS).replace('"bone dry"', '"leather hard"', 1)
-    damp.write_text(text, encoding="utf-8")
+    damp.write_text(text.replace("thickest_mm = 18", "thickest_mm = 50"), encoding="utf-8")
     plan.write_text(plan.read_text(encoding="utf-8").replace('"glaze"', '"bisque"'))
 
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
-        found = await designed(app, pilot)
-        assert not found.design.safe
-        assert content(app, "#verdict").replace("\n", " ").startswith("To do first: Dry first: ")
-        await pilot.press("ctrl+s")
-        await until(pilot, front(app, Ask))
-        await pilot.press("enter")
-        await until(pilot, front(app, ComparisonScreen))
-        assert not app.session.document.changed
-        await pilot.press("ctrl+s")
-        await until(pilot, front(app, Ask))
-        await pilot.press("down", "enter")
-        await until(pilot, front(app, PlanScreen))
-        await until(pilot, lambda: app.session.document.changed)
-        assert app.session.document.schedule == found.after
+        for how in (NEW, MEND):
+            await form(app, pilot)
+            if app.screen.query_one("#field-how", Cycle).value != how:
+                app.screen.query_one("#field-how", Cycle).focus()
+                await pilot.press("right")
+            assert app.screen.query_one("#field-how", Cycle).value == how
+            before = app.screen
+            await pilot.press("ctrl+s")
+            await until(pilot, gone(app, before))
+            await until(pilot, front(app, Filling))
+            said = content(app, "#hint")
+            assert said.startswith("Dry first: ")
+            assert "at room conditions" in said
+            assert not app.session.document.changed
 
     play(scene, cone="04", load=str(damp))
 
