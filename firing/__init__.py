@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from firing.api import example_files as example_files
     from firing.api import fit_kiln as fit_kiln
     from firing.api import forecast as forecast
+    from firing.api import guide as guide
     from firing.api import heat_work as heat_work
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from firing.cones.kinetics import end_point_c as end_point_c
     from firing.cones.ways import ways_to_cone as ways_to_cone
     from firing.controller.controller import Controller as Controller
+    from firing.design.guide import Guide as Guide
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
@@ -64,6 +66,7 @@ _HOME = {
     "Design": "firing.design.result",
     "FiringError": "firing.errors",
     "Forecast": "firing.forecast.result",
+    "Guide": "firing.design.guide",
     "KilnDescription": "firing.kiln.description",
     "KilnFit": "firing.kiln.fit_result",
     "Load": "firing.ware.load",
@@ -83,6 +86,7 @@ _HOME = {
     "example_files": "firing.api",
     "fit_kiln": "firing.api",
     "forecast": "firing.api",
+    "guide": "firing.api",
     "heat_work": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
