@@ -31,11 +31,14 @@ if TYPE_CHECKING:
     from firing.api import resume as resume
     from firing.api import review as review
     from firing.api import write_schedule as write_schedule
+    from firing.cones.cone_at import cone_at as cone_at
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
     from firing.cones.equivalence import cone_reached as cone_reached
     from firing.cones.holds import hold_needed as hold_needed
     from firing.cones.holds import peak_needed as peak_needed
+    from firing.cones.holds import rate_needed as rate_needed
     from firing.cones.kinetics import end_point_c as end_point_c
+    from firing.cones.ways import ways_to_cone as ways_to_cone
     from firing.controller.controller import Controller as Controller
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
@@ -73,6 +76,7 @@ _HOME = {
     "Segment": "firing.schedule.schedule",
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
+    "cone_at": "firing.cones.cone_at",
     "cone_reached": "firing.cones.equivalence",
     "design": "firing.api",
     "end_point_c": "firing.cones.kinetics",
@@ -82,6 +86,7 @@ _HOME = {
     "heat_work": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
+    "rate_needed": "firing.cones.holds",
     "read_controller": "firing.api",
     "read_kiln": "firing.api",
     "read_load": "firing.api",
@@ -92,6 +97,7 @@ _HOME = {
     "ready_schedules": "firing.api",
     "resume": "firing.api",
     "review": "firing.api",
+    "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",
 }
 """Where each public name is defined; the block above says the same to type checkers."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design
     from firing.design.resume import Resumption
     from firing.forecast.result import Forecast
+    from firing.heat.default_kiln import UsualKiln
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
+    from firing.ware.practice import By
 
     PathOrName = str | PathLike[str]
 
@@ -248,9 +251,10 @@ def forecast(
     window: str | None = None,
     awake: str | None = None,
     target_cone: str | None = None,
-    unload_c: float = 60.0,
+    unload_c: float = UNLOAD_C,
     waits: bool = True,
     margin: float = 1.5,
+    kiln_size: str | None = None,
 ) -> Forecast:
     """Say what a schedule will do: hours, opening time, cone, energy and warnings.
 
@@ -271,13 +275,15 @@ def forecast(
         Look for starts in here, ``"2026-03-01 18:00 to 2026-03-02 12:00"``, and for those that put
         the peak into these hours, ``"07:00-22:00"``.
     target_cone : str, optional
-        The cone to reach.
+        The cone to reach, if not the schedule's own.
     unload_c : float
         The kiln is opened at this temperature [°C].
     waits : bool
         Whether the controller's clock waits when the kiln lags.
     margin : float
         Safety margin on the ware's limits, 1 to 5.
+    kiln_size : str, optional
+        Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
 
     Returns
     -------
@@ -320,10 +326,11 @@ def forecast(
         load=_load(load),
         waits=waits,
         margin=margin,
+        usual=_usual(kiln, kiln_size),
     )
     if tariff is None and window is None and awake is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
     return with_tariff(result, prices, window, awake)
@@ -348,7 +355,9 @@ def design(
     drop_hold_s: float = 0.0,
     slow_cool_c_per_h: float | None = None,
     slow_cool_to_c: float | None = None,
-    unload_c: float = 100.0,
+    unload_c: float = UNLOAD_C,
+    kiln_size: str | None = None,
+    by: By = "slower",
     reserve: float = 0.1,
     fastest: bool = False,
 ) -> Design:
@@ -380,6 +389,10 @@ def design(
         Slow-cool at most this fast until this temperature [°C/h, °C].
     unload_c : float
         The time from closing to opening at this temperature is made shortest [°C].
+    kiln_size : str, optional
+        Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: the trade's, the computed ones, or both.
     reserve : float
         The program is still kept with elements weaker by this share; 0 uses full power.
     fastest : bool
@@ -420,6 +433,8 @@ def design(
         margin=margin,
         cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
         open_c=unload_c,
+        usual=_usual(kiln, kiln_size),
+        by=by,
         reserve=reserve,
         degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
@@ -434,6 +449,7 @@ def review(
     *,
     channel: str | int | None = None,
     due: datetime | None = None,
+    target_cone: str | None = None,
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
@@ -451,6 +467,8 @@ def review(
         The kiln's channel, by name or by number from 1; found if not given.
     due : datetime, optional
         When the firing was to start; what came before is then a late start.
+    target_cone : str, optional
+        The cone wanted, if not the schedule's own.
     kiln, load : KilnDescription and Load, str or path, optional
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
@@ -488,8 +506,13 @@ def review(
 
     read = _log(log)
     other = None if compare_with is None else _log(compare_with)
+    plan = _schedule(schedule)
+    if target_cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(target_cone))
     return review(
-        _schedule(schedule),
+        plan,
         read,
         channel=pick_channel(read, channel),
         due=_on_the_clock(due),
@@ -687,6 +710,14 @@ def heat_work(
 
 def _schedule(given: Schedule | PathOrName) -> Schedule:
     return read_schedule(given) if isinstance(given, str | PathLike) else given
+
+
+def _usual(kiln: KilnDescription | PathOrName | None, size: str | None) -> UsualKiln:
+    from firing.heat.default_kiln import TRIAL, parse_size
+
+    if size is not None and kiln is not None:
+        raise FiringError("a kiln and a kiln_size were given; leave kiln_size out")
+    return TRIAL if size is None else parse_size(size)
 
 
 def _kiln(given: KilnDescription | PathOrName | None) -> KilnDescription | None:

@@ -60,6 +60,8 @@ _CLOCK = re.compile(r"(?:(today|tomorrow)\s+)?(\d{1,2}):(\d{2})")
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T\s]+(\d{1,2}):(\d{2}))?")
 _AWAKE = re.compile(r"\s*(\d{1,2}):(\d{2})\s*(?:-|–|to)\s*(\d{1,2}):(\d{2})\s*")
 
+YEARS = (1971, 2199)
+"""The years a firing may begin in; beyond them calendars, zones and computers part ways."""
 WINDOW_DAYS = 2
 """How long a window is that nobody gave [days]."""
 
@@ -93,6 +95,10 @@ def parse_when(text: str, *, near: datetime | None = None) -> datetime:
     try:
         if date is not None:
             parts = [int(part or 0) for part in date.groups()]
+            if not YEARS[0] <= parts[0] <= YEARS[1]:
+                raise FiringError(
+                    f'"{text}" is too far off; write a year from {YEARS[0]} to {YEARS[1]}'
+                )
             return _local(datetime(*parts))  # type: ignore[arg-type]  # five whole numbers
         if clock is not None:
             base = now if near is None else near.astimezone().replace(tzinfo=None)

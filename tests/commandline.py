@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from firing.cli import main
+from firing.cli import main, outcome
 
 
 def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     """Run ``firing …`` in this process, with a folder as the working one.
 
     It answers as a process does, and many times sooner.  What depends on a process - encodings,
-    the machine's zone, what is loaded - needs one.  An error that no command expects is raised.
+    the machine's zone, what is loaded - needs one.  A mistake of the program fails the test.
     """
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
     code: object = None
@@ -37,4 +37,5 @@ def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     for stream in (out, err):
         stream.seek(0)
         told.append(stream.read())
+    assert code != outcome.UNFORESEEN, told[1]
     return subprocess.CompletedProcess(arguments, code, *told)

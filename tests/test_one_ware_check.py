@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import ChosenFile, Equipment
-from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.session import Circumstances, forecast_plan
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal
 
@@ -26,13 +26,27 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list of tables, one a line: `word` is what one is called, `most` how many there may be."""
+    """A list of tables, one a line: `word` is what one is called, `most` how many there may be.
+
+    `more` are the fields of a second line, for an item that has the key `more_when` or one of them.
+    """
 
     title: str
     word: str
     table: str
     fields: tuple[Field, ...]
     most: int
+    more: tuple[Field, ...] = ()
+    more_when: str = ""
+
+    @property
+    def every(self) -> tuple[Field, ...]:
+        """The fields of both lines."""
+        return (*self.fields, *self.more)
+
+    def has_more(self, item: Mapping[str, Any]) -> bool:
+        """Whether an item has a second line."""
+        return any(key in item for key in (self.more_when, *(entry.key for entry in self.more)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +85,8 @@ class Form:
         for part in self.parts:
             depth = 3 if isinstance(part, Items) else 2 if part.table else 1
             if part.table == table and len(path) == depth:
-                for entry in part.fields:
-                    if entry.key == path[-1]:
+                for entry in part.every if isinstance(part, Items) else part.fields:
+                    if path[-1] in entry.keys:
                         return entry
         return None
 
@@ -124,24 +138,39 @@ _READING = {"date": "date", "bank": "bank", "ohms": "ohms", "amps": "amps", "vol
 _FITTED = {
     "power": "power is times",
     "loss": "losses are times",
+    "leak": "leaking air is times",
     "capacity": "heat capacity is times",
     "cone_offset_c": "reads too low by",
     "date": "learnt on",
     "basis": "learnt from",
 }
-_LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
+_LOAD = {
+    "dryness": "dryness",
+    "body": "body",
+    "dark": "dark body",
+    "furniture_kg": "shelves and posts",
+}
 _PIECE = {
     "name": "name",
     "count": "count",
     "thickest_mm": "thickest",
-    "mass_kg": "mass of one",
-    "heated_from": "faces heated",
+    "mass_kg": "each",
+    "shape": "shape",
+    "heated_from": "faces",
+}
+_PIECE_MORE = {
+    "wall_mm": "wall",
+    "foot_mm": "foot",
+    "stacked": "stacked",
+    "across_mm": "across",
+    "raised": "air under",
+    "vents": "holes",
 }
 
 
 def _tables(kind: FormKind) -> dict[str, Any]:
     """Return the schema of a file and of every table in it, by the table's key."""
-    schema = file_kind(kind).model.model_json_schema()
+    schema = file_kind(kind).json_schema()
     found: dict[str, Any] = {"": schema}
     for key, entry in schema["properties"].items():
         shapes = [entry, entry.get("items", {}), *entry.get("anyOf", ())]
@@ -164,6 +193,9 @@ def _fields_of(
     what a key may hold beyond what the schema says, and `temperatures` may carry their unit.
     """
     required = schema.get("required", ())
+    either = {
+        key for pair in schema.get("allOf", ()) for one in pair["anyOf"] for key in one["required"]
+    }
     found: dict[str, Field] = {}
     for key, entry in schema["properties"].items():
         if key not in labels:
@@ -172,20 +204,23 @@ def _fields_of(
         if key in temperatures:
             kind = "temperature"
         unit = str(entry.get("unit", ""))
+        notes = entry.get("written")
+        written = None if notes is None else (notes["key"], notes["as"])
         default = entry.get("default")
         known = None if default in (None, "") else option_words(default)
         found[key] = Field(
             key,
             labels[key],
             str(entry.get("description", "")),
-            file_reader(kind, unit, options),
+            file_reader(kind, unit, options, written),
             options,
             _ONLY_WHEN.get(key),
             kind=kind,
             limits=_limits(entry, kind, unit),
             unit=unit,
-            required=key in required,
+            required=key in required or key in either,
             left_out="" if known is None else f"{known} {unit}".rstrip(),
+            written=written,
         )
     return found
 
@@ -272,5 +307,8 @@ def load_form() -> Form:
     """Return the form of a load file."""
     tables = _tables("load")
     head = Group("The load", tuple(_fields_of(tables[""], _LOAD).values()))
-    pieces = _items("Pieces", "piece", "piece", tables, _PIECE)
+    more = tuple(_fields_of(tables["piece"], _PIECE_MORE).values())
+    pieces = replace(
+        _items("Pieces", "piece", "piece", tables, _PIECE), more=more, more_when="shape"
+    )
     return Form("load", (head, pieces), "piece")

@@ -60,13 +60,12 @@ def load_words(load: Load) -> tuple[str, ...]:
     furniture = "in proportion to the kiln"
     if load.furniture_kg is not None:
         furniture = f"{load.furniture_kg:g} kg"
-    faces = "heated from both faces" if piece.heated_from == "both" else "heated from one face"
     purpose: Purpose = "bisque" if load.has_bound_water else "glaze"
     limits = limits_for(load, purpose=purpose)
     words = [
         f"{pieces} {'piece' if pieces == 1 else 'pieces'}, {load.ware_kg:.4g} kg of ware",
         f"furniture {furniture}",
-        f"“{piece.name}” governs: {piece.thickest_mm:g} mm, {faces}",
+        f"slowest spot: {piece.words_of(piece.slowest_spot)}",
     ]
     if limits.advice is not None:
         return (*words, limits.advice.message)

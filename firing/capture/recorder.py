@@ -15,20 +15,19 @@ from pathlib import Path
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.recording_file import (
-    lock_file,
-    open_for_append,
-    read_all,
-    reopened,
-    still_names,
-)
-from firing.capture.recording_format import (
     RecordedData,
     gap_row,
     header,
     intact_length,
+    lock_file,
+    open_for_append,
     parse_header,
     parse_rows,
+    read_all,
+    refuse_device,
+    reopened,
     row,
+    still_names,
 )
 from firing.errors import FiringError
 from firing.units import format_duration
@@ -89,6 +88,7 @@ class Recorder:
         self._dirty = False
         self._last_s = -1.0
         self._file_gone = False
+        refuse_device(path)
         self._file = open_for_append(path)
         try:
             if not lock_file(self._file):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firing.capture.conversion import SourceUnit, converter_for
-from firing.capture.fields import FieldLayout, LineParser
+from firing.capture.fields import UNUSED_FIELD, FieldLayout, LineParser
 from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.serial_port import Parity, PortSettings
 from firing.capture.source import ReadingSource
@@ -79,6 +79,11 @@ class SourceSettings:
                 if character in name or not name.isprintable() or not name.strip():
                     raise FiringError(
                         f'"{name}" cannot name a channel; write letters, digits and spaces'
+                    )
+                if name != UNUSED_FIELD and name.startswith(("=", "+", "-", "@")):
+                    raise FiringError(
+                        f'"{name}" cannot name a channel, as a spreadsheet would run it; begin '
+                        "with a letter"
                     )
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from firing.errors import FiringError
 from firing.units import parse_duration_s, parse_rate_c_per_h, parse_temperature_c
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -33,6 +36,15 @@ class _Parsed(click.ParamType[Any]):
 TEMPERATURE_C = _Parsed("temperature", parse_temperature_c)
 RATE_C_PER_H = _Parsed("rate", parse_rate_c_per_h)
 DURATION_S = _Parsed("duration", parse_duration_s)
+
+
+def _kiln_size(text: str) -> UsualKiln:
+    from firing.heat.default_kiln import parse_size
+
+    return parse_size(text)
+
+
+KILN_SIZE = _Parsed("size", _kiln_size)
 
 
 def json_option(command: Command) -> Command:
@@ -61,6 +73,29 @@ def kiln_options(command: Command) -> Command:
     kiln = click.option("--kiln", metavar="K", help="Kiln file (TOML), or example-kiln.")
     load = click.option("--load", metavar="L", help="Load file (TOML), or an example load's name.")
     return kiln(load(command))
+
+
+def kiln_size_option(command: Command) -> Command:
+    """Add ``--kiln-size``, which stands in for a kiln file."""
+    return click.option(
+        "--kiln-size",
+        "usual",
+        metavar="SIZE",
+        type=KILN_SIZE,
+        help="Without a kiln file: volume, brick wall, and where it opens, as in "
+        '"300 l, 115 mm, front".',
+    )(command)
+
+
+def one_kiln(kiln: str | None, usual: UsualKiln | None) -> UsualKiln:
+    """Return the kiln whose cooling stands in; refuse a size beside a kiln file."""
+    from firing.heat.default_kiln import TRIAL
+
+    if kiln is not None and usual is not None:
+        raise FiringError(
+            "--kiln says more than --kiln-size: its file has the walls; leave --kiln-size out"
+        )
+    return TRIAL if usual is None else usual
 
 
 def controller_option(*, required: bool = False) -> Callable[[Command], Command]:

@@ -1,18 +1,32 @@
 """``firing card``: what to key in."""
 
+from __future__ import annotations
+
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import controller_option, html_option, json_option, kiln_options
+from firing.cli.arguments import (
+    controller_option,
+    html_option,
+    json_option,
+    kiln_options,
+    kiln_size_option,
+    one_kiln,
+)
 from firing.clock import parse_when
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 
 @click.command("card")
 @click.argument("schedule")
 @controller_option(required=True)
 @kiln_options
+@kiln_size_option
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
 @html_option
 @json_option
@@ -21,6 +35,7 @@ def card_command(
     controller: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     start: str | None,
     html: Path | None,
     overwrite: bool,
@@ -28,8 +43,9 @@ def card_command(
 ) -> int:
     """Make the card to key SCHEDULE from: converted, rounded and fitted to a controller.
 
-    With --html also as one page to print, with boxes to tick.  With a load the card says first if
-    the program is not safe for it, and the exit status is 1.
+    With --html also as one page to print, with boxes to tick.  What is to be done first comes
+    first, and the exit status is 1: a program that is not safe for the load, a peak out of reach,
+    ramps merged because the controller takes fewer segments.
     """
     from firing.controller.file import open_controller
     from firing.controller.program import key_in
@@ -46,6 +62,7 @@ def card_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         waits=takes.waits,
+        usual=one_kiln(kiln, usual),
     )
     card = Card(program, course)
     if html is not None:
@@ -54,4 +71,4 @@ def card_command(
         outcome.document(card.to_dict())
     else:
         outcome.report(card_report(card))
-    return outcome.act_if(bool(course.breaches))
+    return outcome.act_if(card.needs_action)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,12 +15,20 @@ from firing.cli.arguments import (
     controller_option,
     json_option,
     kiln_options,
+    kiln_size_option,
+    one_kiln,
 )
+from firing.forecast.opening import UNLOAD_C
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
+    from firing.ware.practice import By
 
 
 @click.command("design")
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
+@kiln_size_option
 @click.option("--cone", metavar="CONE", help="The cone wanted.")
 @click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
 @controller_option()
@@ -63,7 +72,7 @@ from firing.cli.arguments import (
     "--unload-at",
     "open_c",
     type=TEMPERATURE_C,
-    default="100",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="T",
     help="Closing to opening here is made shortest.",
@@ -79,6 +88,13 @@ from firing.cli.arguments import (
 @click.option(
     "--fastest", is_flag=True, help="Use every segment that saves time, not the fewest within 3 %."
 )
+@click.option(
+    "--by",
+    type=click.Choice(["practice", "physics", "slower"]),
+    default="slower",
+    show_default=True,
+    help="Which limits of the ware count: the trade's, the computed ones, or both.",
+)
 @click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
@@ -89,6 +105,7 @@ def design_command(
     purpose: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     cone: str | None,
     top_c: float | None,
     controller: str | None,
@@ -106,6 +123,7 @@ def design_command(
     open_c: float,
     reserve: float,
     fastest: bool,
+    by: str,
     base: str | None,
     out: Path | None,
     overwrite: bool,
@@ -119,8 +137,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller.controller import Controller
-    from firing.design.designer import design
+    from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
@@ -128,10 +145,10 @@ def design_command(
     from firing.design.result import dry_first_document
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.files.tomlfile import write_text
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.units import in_unit
     from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
@@ -145,7 +162,9 @@ def design_command(
     in_kiln = open_file("kiln", kiln)
     keyed = open_file("controller", controller)
     if segments is not None:
-        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+        keyed = keyed or owners_controller(ware, in_kiln)
+        keyed = replace(keyed, max_segments=segments)
+    unit = (keyed or owners_controller(ware, in_kiln)).unit
     base_text = None
     try:
         if base is not None:
@@ -164,6 +183,7 @@ def design_command(
                 kiln=in_kiln,
                 controller=keyed,
                 open_c=open_c,
+                usual=one_kiln(kiln, usual),
             )
         else:
             request = DesignRequest(
@@ -174,6 +194,8 @@ def design_command(
                 margin=margin,
                 cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
                 open_c=open_c,
+                usual=one_kiln(kiln, usual),
+                by=cast("By", by),
                 reserve=reserve / 100.0,
                 degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,
@@ -184,13 +206,15 @@ def design_command(
         if as_json:
             outcome.document(dry_first_document(str(wet)))
         else:
-            outcome.report(dry_first_report(str(wet)))
+            outcome.report(dry_first_report(str(wet), unit))
         return outcome.ACT
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()
         written = designed_text(result.schedule, result.reasons, head, base_text)
-        write_text(out, written, overwrite=overwrite)
+        outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
         outcome.document(result.to_dict())

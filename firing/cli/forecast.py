@@ -1,17 +1,32 @@
 """``firing forecast``: what a schedule will do."""
 
+from __future__ import annotations
+
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import TEMPERATURE_C, html_option, json_option, kiln_options
+from firing.cli.arguments import (
+    TEMPERATURE_C,
+    html_option,
+    json_option,
+    kiln_options,
+    kiln_size_option,
+    one_kiln,
+)
 from firing.clock import parse_when
+from firing.forecast.opening import UNLOAD_C
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import UsualKiln
 
 
 @click.command("forecast")
 @click.argument("schedule")
 @kiln_options
+@kiln_size_option
 @click.option("--tariff", metavar="T", help="Tariff file (TOML), or example-tariff; needs --kiln.")
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
 @click.option(
@@ -28,12 +43,16 @@ from firing.clock import parse_when
     "--unload-at",
     "unload_c",
     type=TEMPERATURE_C,
-    default="60",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="TEMP",
     help="Temperature the kiln is unloaded at, °C unless marked F.",
 )
-@click.option("--cone", metavar="CONE", help="The cone wanted; says what would meet it.")
+@click.option(
+    "--cone",
+    metavar="CONE",
+    help="The cone wanted, if not the schedule's own; says what would meet it.",
+)
 @click.option(
     "--by-the-clock",
     is_flag=True,
@@ -52,6 +71,7 @@ def forecast_command(
     schedule: str,
     kiln: str | None,
     load: str | None,
+    usual: UsualKiln | None,
     tariff: str | None,
     start: str | None,
     window: str | None,
@@ -71,8 +91,8 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
-    from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
+    from firing.forecast.in_kiln import with_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
 
@@ -84,6 +104,7 @@ def forecast_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         waits=not by_the_clock,
+        usual=one_kiln(kiln, usual),
         margin=margin,
     )
     if tariff is not None or window is not None or awake is not None:

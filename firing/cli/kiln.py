@@ -9,6 +9,7 @@ from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import open_log
+from firing.units import TemperatureUnit
 
 
 @click.group("kiln")
@@ -43,7 +44,24 @@ def show_command(kiln: str, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(kiln_report(described.name, rows, highest, rates))
+        outcome.report(kiln_report(described.name, rows, highest, rates, described.unit))
+    return outcome.DONE
+
+
+@kiln_command.command("materials")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the list.")
+@json_option
+def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
+    """List the wall materials a kiln file may name, with their values and sources."""
+    from firing.kiln.materials import material_rows
+    from firing.report.listings import materials_report
+
+    rows = material_rows()
+    if as_json:
+        listed = [row.to_dict() for row in rows]
+        outcome.document({"schema": 1, "kind": "materials", "materials": listed})
+    else:
+        outcome.report(materials_report(rows, unit))
     return outcome.DONE
 
 
@@ -62,6 +80,7 @@ def show_command(kiln: str, as_json: bool) -> int:
 @click.option(
     "--elements-new", is_flag=True, help="The elements were new: with measured volts an anchor."
 )
+@click.option("--date", "on", metavar="DAY", help="The day of a log that has none: 2026-11-03.")
 @click.option("--write", is_flag=True, help="Write what was learnt into the KILN file.")
 @log_options
 @json_option
@@ -72,6 +91,7 @@ def fit_command(
     load: str | None,
     kwh: tuple[float, ...],
     elements_new: bool,
+    on: str | None,
     write: bool,
     channel: str | None,
     as_json: bool,
@@ -82,6 +102,7 @@ def fit_command(
     Prints what the logs tell and what they cannot; with --write it goes into the file's [fitted],
     and everything else in the file stays as it is.
     """
+    from firing.clock import parse_when
     from firing.errors import FiringError
     from firing.files.kinds import open_file
     from firing.kiln.element_wear import WORTH_ACTING, power_trend
@@ -113,7 +134,12 @@ def fit_command(
                 channel=place + 1,
             )
         )
-    fit = fit_kiln(described, records, elements_new=elements_new)
+    fit = fit_kiln(
+        described,
+        records,
+        elements_new=elements_new,
+        on=None if on is None else parse_when(on).date(),
+    )
     trend = power_trend(described, [fit])
     if write:
         _write_fitted(Path(kiln), fit.to_fitted(described.fitted))
@@ -122,7 +148,7 @@ def fit_command(
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
         outcome.document(document)
     else:
-        outcome.report(fit_report(described.name, fit, trend))
+        outcome.report(fit_report(described.name, fit, trend, described.unit))
     return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
 
 

@@ -4,17 +4,19 @@ Results go to stdout, notes and progress to stderr.  A refusal is one line on st
 never a traceback.
 """
 
+import contextlib
 import gc
-import json
 import math
 import os
 import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from firing.errors import FiringError
+from firing.report.sanitize import json_line, printed, shorten
 
 if TYPE_CHECKING:
     from firing.report.document import Report
@@ -25,12 +27,22 @@ ACT = 1
 """Done, and there is something to act on."""
 REFUSED = 2
 """Usage, or a file that cannot be used."""
+UNFORESEEN = 70
+"""A mistake of the program itself."""
 INTERRUPTED = 130
 """Stopped from the keyboard."""
+
+LONGEST_LINE = 1000
+"""A refusal is no longer, whatever it quotes."""
+
+DEBUG = False
+"""Whether a mistake of the program is shown with its traceback; ``--debug`` sets it."""
+_closed: set[str] = set()
 
 
 def run(command: click.Command) -> NoReturn:
     """Run a command and leave the process with the code its outcome calls for."""
+    _occupy_closed_streams()
     code = DONE
     # A command makes little garbage and is soon over; collecting it while the libraries load costs
     # a twentieth of a review.  What runs for days turns it on again.
@@ -40,21 +52,91 @@ def run(command: click.Command) -> NoReturn:
         sys.stdout.flush()
     except FiringError as error:
         for line in str(error).splitlines():
-            click.echo(f"firing: {line}", err=True)
+            _warn(shorten(f"firing: {line}", LONGEST_LINE))
         code = REFUSED
     except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
+        _warn(error.format_message())
         code = REFUSED
     except click.ClickException as error:
-        error.show()
+        usage = getattr(error, "ctx", None)
+        if usage is not None:
+            _warn(f"{usage.get_usage()}\nTry '{usage.command_path} --help' for help.\n")
+        _warn(f"Error: {error.format_message()}")
         code = error.exit_code
     except (KeyboardInterrupt, click.Abort):
-        click.echo("firing: interrupted", err=True)
+        _warn("firing: interrupted")
         code = INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe has seen enough; that is no fault of anybody's.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _let_go(sys.stdout)
+    except OSError as error:
+        # A full disk, a terminal that is gone: no mistake of the program, and nothing to send in.
+        _let_go(sys.stdout)
+        named = f"{error.filename}: " if error.filename else "the output cannot be written: "
+        _warn(shorten(f"firing: {named}{error.strerror or error}", LONGEST_LINE))
+        code = REFUSED
+    except Exception as error:
+        code = _unforeseen(error)
     sys.exit(code)
+
+
+def _unforeseen(error: Exception) -> int:
+    """Say in one sentence that something failed which nobody foresaw, and how to report it."""
+    import traceback
+
+    if DEBUG:
+        _warn("".join(traceback.format_exception(error)).rstrip("\n"))
+    frames = traceback.extract_tb(error.__traceback__)
+    place = f", {Path(frames[-1].filename).name} line {frames[-1].lineno}" if frames else ""
+    _warn(
+        f"firing: this is a mistake of the program, not yours ({type(error).__name__}{place}). "
+        "Please report it: run 'firing --debug' with the same words after it, and send what it "
+        "prints, with the files, to where you got firing from."
+    )
+    return UNFORESEEN
+
+
+def _occupy_closed_streams() -> None:
+    """Put the null device in the place of standard streams that are closed.
+
+    Else the next file that is opened gets the number, and what is printed would go into it.
+    """
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+            _closed.add(name)
+
+
+def _let_go(stream: Any) -> None:
+    """Let what is left in a stream's buffer go nowhere, not to fail again when the process ends."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def _print(content: str) -> None:
+    """Print to stdout: the one way to it, as `_warn` is to stderr.
+
+    Raises
+    ------
+    FiringError
+        If stdout is closed.
+    """
+    if "stdout" in _closed:
+        raise FiringError("standard output is closed, so nothing can be printed; open it")
+    click.echo(printed(content))
+
+
+def _warn(message: str) -> None:
+    """Print to stderr; what it does not take cannot be told anywhere else."""
+    try:
+        click.echo(printed(message), err=True)
+    except OSError:
+        _let_go(sys.stderr)
 
 
 def act_if(needed: bool) -> int:
@@ -64,12 +146,12 @@ def act_if(needed: bool) -> int:
 
 def note(message: str) -> None:
     """Tell something on the side, on stderr."""
-    click.echo(message, err=True)
+    _warn(message)
 
 
 def text(content: str) -> None:
     """Print a result for a person."""
-    click.echo(content)
+    _print(content)
 
 
 def report(result: "Report") -> None:
@@ -80,18 +162,59 @@ def report(result: "Report") -> None:
     text(render_text(result, width=width(), colour=colour_wanted(), ascii_only=ascii_only))
 
 
+def write(path: Path, content: str, *, overwrite: bool = False) -> None:
+    """Write a file that a command was asked for; never in the place of one that it reads.
+
+    Raises
+    ------
+    FiringError
+        If it is a file that the command was given to read, or cannot be written.
+    """
+    from firing.files.disk import write_text
+
+    refuse_input(path)
+    write_text(path, content, overwrite=overwrite)
+
+
+def refuse_input(path: Path) -> None:
+    """Refuse to write to a file that the command was given to read.
+
+    Raises
+    ------
+    FiringError
+        If it is one.
+    """
+    from firing.files.disk import names_same_file
+
+    context = click.get_current_context(silent=True)
+    for given in _paths_in(() if context is None else context.params.items()):
+        if names_same_file(path, given):
+            raise FiringError(f"{path}: is what this command reads; choose another name")
+
+
+_WRITTEN = ("html", "out")
+"""The parameters that name what a command writes."""
+
+
+def _paths_in(params: Iterable[tuple[str, Any]]) -> Iterator[Path]:
+    """Yield everything that a command was given which may be the name of a file it reads."""
+    for name, value in params:
+        for entry in value if isinstance(value, tuple) else (value,):
+            if name not in _WRITTEN and isinstance(entry, str | Path):
+                yield Path(entry)
+
+
 def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
     """Write a report as a page, and say so."""
-    from firing.files.tomlfile import write_text
     from firing.report.page import render_page
 
-    write_text(path, render_page(result), overwrite=overwrite)
+    write(path, render_page(result), overwrite=overwrite)
     note(f"page written to {path}")
 
 
 def document(data: Any) -> None:
     """Print one JSON document."""
-    click.echo(json.dumps(_plain(data), ensure_ascii=False, indent=2, allow_nan=False))
+    _print(json_line(_plain(data), indent=2))
 
 
 def _plain(value: Any) -> Any:

@@ -82,6 +82,7 @@ def resume_command(
         started=record.trace.started,
     )
     if out is not None and found.schedule is not None:
+        outcome.refuse_input(out)
         write_schedule(found.schedule, out, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:

@@ -26,6 +26,13 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
+@click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
+@click.option(
+    "--date",
+    "began",
+    metavar="WHEN",
+    help="When a log without clock times began: 2026-11-03 08:15.",
+)
 @click.option(
     "--witness",
     "witnesses",
@@ -37,6 +44,13 @@ if TYPE_CHECKING:
     "--write-offset",
     is_flag=True,
     help="Write the offset the witness cones show into the --kiln file.",
+)
+@click.option(
+    "--mend",
+    "mended_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Write the plan mended for the kiln as it is, to FILE.",
 )
 @click.option(
     "--compare",
@@ -53,8 +67,11 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    cone: str | None,
+    began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
+    mended_file: Path | None,
     other: Path | None,
     kiln: str | None,
     load: str | None,
@@ -75,10 +92,18 @@ def review_command(
     from firing.schedule.file import open_schedule
 
     plan = open_schedule(schedule)
+    if cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(cone))
     if write_offset:
         _check_offset(kiln, witnesses)
+    if mended_file is not None:
+        _check_mend(mended_file, schedule, logs, kiln, load, other)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
+    if began is not None and record.trace.started is None:
+        record = replace(record, trace=replace(record.trace, started=parse_when(began)))
     due = None if start is None else parse_when(start, near=record.trace.started)
     beside: Log | None = None
     beside_number = 0
@@ -99,6 +124,8 @@ def review_command(
     if write_offset:
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
+    if mended_file is not None:
+        written["mended_file"] = _write_mended(mended_file, result, overwrite=overwrite)
     if html is not None:
         outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
@@ -139,11 +166,45 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     """Write the offset, say what was written, and return it as the JSON shows it."""
     from firing.review.witness import write_offset
 
-    assert result.heat is not None
-    assert result.heat.witness is not None
+    if result.heat is None or result.heat.witness is None:
+        raise FiringError(
+            "the log lacks a part of the heat-work, so its witness cones show no offset and none "
+            "was written; take a firing whose log is whole"
+        )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
         f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
         "nothing else was changed"
     )
     return {"file": str(path), "before_c": before_c, "after_c": written_c}
+
+
+def _check_mend(path: Path, *inputs: Any) -> None:
+    """Refuse to write the mended plan over anything that was given.
+
+    Raises
+    ------
+    FiringError
+        If the file is one of the inputs.
+    """
+    given = [Path(each) for one in inputs for each in (one if isinstance(one, tuple) else (one,))
+             if each is not None]  # fmt: skip
+    if any(each.exists() and path.exists() and each.samefile(path) for each in given):
+        raise FiringError(
+            f"--mend {path} would write over a file that was given; choose another name"
+        )
+
+
+def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> str:
+    """Write the mended plan, say so, and return its path."""
+    from firing.schedule.file import write_schedule
+
+    mended = result.mended
+    if mended is None or not mended.changes:
+        raise FiringError(
+            "there is no plan to mend: that takes a kiln learnt from its logs (--kiln) which was "
+            "short of power, and still comes to the peak"
+        )
+    write_schedule(mended.schedule, path, overwrite=overwrite)
+    outcome.note(f"{path}: the plan for the kiln as it is; check it against the ware before use")
+    return str(path)

@@ -16,6 +16,7 @@ from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 
 @click.command("watch")
@@ -53,7 +54,7 @@ from firing.errors import FiringError
     "--unload-at",
     "unload_c",
     type=TEMPERATURE_C,
-    default="60",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="TEMP",
     help="Tell when the kiln has cooled to this.",
@@ -114,6 +115,7 @@ def watch_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
+    from firing.report.sanitize import printed
     from firing.schedule.file import open_schedule
     from firing.watch.events import NO_SAFETY_DEVICE
     from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
@@ -157,6 +159,7 @@ def watch_command(
                 opened.recorder,
                 as_json,
                 opened.connection.source.channels,
+                printed,
             )
             if opened.not_recorded:
                 listener.note(opened.not_recorded)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from firing.cones.kinetics import ConeLaw, cone_law
+from firing.cones.kinetics import ConeLaw, cone_law, ramp_integral
 from firing.cones.occupation import counting_from_c, occupy
 from firing.cones.table import CONES, parse_cone
 from firing.errors import FiringError
@@ -169,14 +169,25 @@ def gains(
     law: ConeLaw, time_s: FloatArray, temperature_c: FloatArray, shift_c: float
 ) -> FloatArray:
     """Return the heat-work of each straight segment between n samples, shape (n − 1,)."""
+    return _gains(law.activation_k, law.ln_a_per_s, time_s, temperature_c, shift_c)
+
+
+def _gains(
+    activation_k: float | FloatArray,
+    ln_a_per_s: float | FloatArray,
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    shift_c: float | FloatArray,
+) -> FloatArray:
+    """Return the gains by one law, or by each of a column of laws, shape (laws, n − 1)."""
     dt = np.diff(time_s)
     length = np.diff(temperature_c)
     mid_k = (temperature_c[1:] + temperature_c[:-1]) * 0.5 + (shift_c + KELVIN_AT_0_C)
     np.maximum(mid_k, 1.0, out=mid_k)  # a large downward shift would pass absolute zero
     inverse = 1.0 / mid_k
-    ln_rate = inverse * -law.activation_k
+    ln_rate = inverse * -activation_k
     slope = ln_rate * -inverse
-    gained: FloatArray = np.exp(ln_rate + law.ln_a_per_s) * dt
+    gained: FloatArray = np.exp(ln_rate + ln_a_per_s) * dt
     # The mean over a straight segment, in even powers of its length: what the fourth simplifies and
     # the sixth leaves out is below 2e-7 of it.
     span = length * slope
@@ -188,10 +199,37 @@ def gains(
     )
     long = np.flatnonzero(np.abs(length) > _STRAIGHT_K)
     if long.size:
-        shifted_c = temperature_c + shift_c
-        ends = law.ramp_integral(shifted_c[long + 1]) - law.ramp_integral(shifted_c[long])
-        gained[long] = ends * dt[long] / length[long]
+        begin, end = (
+            ramp_integral(activation_k, ln_a_per_s, temperature_c[place] + shift_c)
+            for place in (long, long + 1)
+        )
+        gained[..., long] = (end - begin) * (dt[long] / length[long])
     return gained
+
+
+_SHORT_TRACE = 1000  # samples; up to here all laws at once are quicker than one after another
+
+
+def times_down_s(
+    laws: Iterable[tuple[ConeLaw, float]], time_s: FloatArray, temperature_c: FloatArray
+) -> list[float | None]:
+    """Return when each cone goes down [s], as `time_down_s` for each law and its shift."""
+    pairs = list(laws)
+    if time_s.size > _SHORT_TRACE or not pairs:
+        return [time_down_s(law, time_s, temperature_c, shift_c) for law, shift_c in pairs]
+    columns = np.array([(law.activation_k, law.ln_a_per_s, shift) for law, shift in pairs])
+    activation_k, ln_a_per_s, shift_c = columns.T[:, :, np.newaxis]
+    progress = np.cumsum(_gains(activation_k, ln_a_per_s, time_s, temperature_c, shift_c), axis=1)
+    found: list[float | None] = []
+    for (law, shift), row in zip(pairs, progress, strict=True):
+        at = int(np.searchsorted(row, DOWN))
+        if at == row.size:
+            found.append(None)
+            continue
+        missing = 1.0 - (float(row[at - 1]) if at else 0.0)
+        share = _share_of_segment(law, time_s, temperature_c, shift, at, missing)
+        found.append(float(time_s[at] + share * (time_s[at + 1] - time_s[at])))
+    return found
 
 
 def time_down_s(

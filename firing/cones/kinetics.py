@@ -12,7 +12,7 @@ On a steady ramp from absolute zero the integral has a closed form,
 
 import csv
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from importlib import resources
 from typing import TypeVar
@@ -22,7 +22,12 @@ import numpy as np
 from firing.cones.table import CONES, EndPoint, end_points, parse_cone
 from firing.errors import FiringError
 from firing.trace import FloatArray
-from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
+from firing.units import (
+    KELVIN_AT_0_C,
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    rate_from_celsius,
+)
 
 _Number = TypeVar("_Number", float, FloatArray)
 
@@ -34,7 +39,8 @@ RATE_LIMITS_C_PER_H = (5.0, 400.0)
 #: Stands in where a trace does not show how fast a cone was approached [°C/h].
 USUAL_RATE_C_PER_H = 60.0
 
-_TERMS = 16  # of the continued fraction: 1e-12 from z = 10; a cone near its end has z > 25
+_TERMS = 16  # of the continued fraction: 1e-12 from z = 10
+_FEW_TERMS, _FEW_FROM = 6, 25.0  # 1e-12 there; a cone near its end has z > 25
 _REFERENCE_RATE_C_PER_H = 60.0
 
 
@@ -43,10 +49,22 @@ def scaled_e2(z: _Number) -> _Number:
 
     Here z is E/(R·T); the relative error is below 1e-7 from z = 5, 1e-12 from 10.
     """
-    tail = z + (2.0 * _TERMS + 2.0)
-    for term in range(_TERMS, 0, -1):
+    least = z if isinstance(z, float) else z.min(initial=_FEW_FROM)
+    terms = _FEW_TERMS if least >= _FEW_FROM else _TERMS
+    tail = z + (2.0 * terms + 2.0)
+    for term in range(terms, 0, -1):
         tail = z + (2.0 * term) - term * (term + 1.0) / tail
     return 1.0 / tail
+
+
+def ramp_integral(
+    activation_k: float | FloatArray, ln_a_per_s: float | FloatArray, temperature_c: FloatArray
+) -> FloatArray:
+    """Return A·T·E₂(E/(R·T)) of one law, or of a column of them; see `ConeLaw.ramp_integral`."""
+    temperature_k = np.maximum(temperature_c + KELVIN_AT_0_C, 1.0)
+    z: FloatArray = activation_k / temperature_k
+    integral: FloatArray = temperature_k * scaled_e2(z) * np.exp(ln_a_per_s - z)
+    return integral
 
 
 @dataclass(frozen=True)
@@ -65,6 +83,8 @@ class ConeLaw:
         Where the law alone puts the end point at 60 °C/h [°C].
     rates_c_per_h, residuals_c : tuple of float
         The chart's rates [°C/h], rising, and printed end point less the law's at each [°C].
+    ln_energy_se : float
+        Standard error of ln E [1], from fits that leave out one of the chart's columns each.
     quality : {"good", "two_rates", "doubtful"}
         ``two_rates``: the chart prints no 15 °C/h figure, so nothing checks the fit.
         ``doubtful``: the printed figures themselves are.
@@ -77,6 +97,7 @@ class ConeLaw:
     rates_c_per_h: tuple[float, ...]
     residuals_c: tuple[float, ...]
     quality: str
+    ln_energy_se: float = 0.0
 
     @property
     def activation_k(self) -> float:
@@ -113,13 +134,12 @@ class ConeLaw:
 
         What lies below 1 K counts as 1 K.
         """
-        temperature_k = np.maximum(temperature_c + KELVIN_AT_0_C, 1.0)
-        z = self.activation_k / temperature_k
-        integral: FloatArray = temperature_k * scaled_e2(z) * np.exp(self.ln_a_per_s - z)
-        return integral
+        return ramp_integral(self.activation_k, self.ln_a_per_s, temperature_c)
 
     def end_point_c(self, rate_c_per_h: float) -> float:
         """Return where the law alone puts the end point of a steady ramp [°C]."""
+        if rate_c_per_h == _REFERENCE_RATE_C_PER_H:
+            return self.law_60_c
         return self.ramp_reaching_c(1.0, rate_c_per_h)
 
     def ramp_reaching_c(self, x: float, rate_c_per_h: float) -> float:
@@ -128,11 +148,13 @@ class ConeLaw:
         Newton's method on ln x, which is nearly a straight line in temperature.
         """
         wanted = math.log(x * rate_c_per_h / SECONDS_PER_HOUR) - self.ln_a_per_s
+        activation_k = self.activation_k
         temperature_c = self.law_60_c
         for _ in range(50):
             temperature_k = temperature_c + KELVIN_AT_0_C
-            slope = 1.0 / (temperature_k * scaled_e2(self.activation_k / temperature_k))
-            step = (self._ln_integral(temperature_c) - wanted) / slope
+            z = activation_k / temperature_k
+            per_slope = temperature_k * scaled_e2(z)
+            step = (math.log(per_slope) - z - wanted) * per_slope
             temperature_c -= step
             if abs(step) < 1e-10:
                 break
@@ -153,6 +175,14 @@ class ConeLaw:
         is that at which the trace approached the end point; None where it does not show it.
         """
         return -self.residual_c(USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h)
+
+    def steeper(self, rate_c_per_h: float, ln_energy: float) -> tuple["ConeLaw", float]:
+        """Return the law with E multiplied by exp(`ln_energy`), and the shift [K] that pins it.
+
+        Moved by the shift, it ends a ramp at that rate where this law does.
+        """
+        other = replace(self, energy_j_per_mol=self.energy_j_per_mol * math.exp(ln_energy))
+        return other, other.end_point_c(rate_c_per_h) - self.end_point_c(rate_c_per_h)
 
 
 def _interpolate_ln(
@@ -181,6 +211,7 @@ def _law(row: dict[str, str]) -> ConeLaw:
         rates_c_per_h=tuple(float(rate) for rate in rates),
         residuals_c=tuple(float(row[f"residual_{rate}_c"]) for rate in rates),
         quality=row["quality"],
+        ln_energy_se=float(row["ln_energy_se"]),
     )
 
 
@@ -189,13 +220,15 @@ def cone_law(cone: str) -> ConeLaw:
     return laws()[parse_cone(cone)]
 
 
-def check_rate(rate_c_per_h: float) -> None:
+def check_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> None:
     """Refuse a heating rate the law cannot answer for."""
     low, high = RATE_LIMITS_C_PER_H
     if not low <= rate_c_per_h <= high:
+        given, *limits = (rate_from_celsius(r, unit) for r in (rate_c_per_h, low, high, 15, 150))
         raise FiringError(
-            f"a heating rate of {rate_c_per_h:g} °C/h is outside the {low:g} to {high:g} °C/h that "
-            "the cone law answers for; the chart itself covers 15 to 150 °C/h"
+            f"a heating rate of {given:g} °{unit}/h is outside the {limits[0]:g} to "
+            f"{limits[1]:g} °{unit}/h that the cone law answers for; the chart itself covers "
+            f"{limits[2]:g} to {limits[3]:g} °{unit}/h"
         )
 
 

@@ -4,6 +4,7 @@ Rounding goes to the slow side: rates down, times and holds up, targets to the n
 changes is told in minutes and cones.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +15,7 @@ from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import set_point_over_time
-from firing.serialise import keyed
+from firing.serialise import Serialised, keyed
 from firing.units import (
     SECONDS_PER_HOUR,
     format_duration,
@@ -24,6 +25,17 @@ from firing.units import (
 
 _TELLING_C_PER_H = 0.05
 _TELLING_C = 0.05
+_COSTS = "It takes"
+
+
+@dataclass(frozen=True, slots=True)
+class HandAction(Serialised):
+    """What a person does while a keyed segment, from 0, runs: at its end, or on the way there."""
+
+    segment: int
+    at_c: float
+    words: str
+    on_the_way: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +50,10 @@ class KeyedProgram:
         For which.
     changes : tuple of str
         What rounding, splitting and merging changed, one sentence each.
+    merged : tuple of str
+        Where ramps were merged and so take longer, one sentence each; these are among `changes`.
+    actions : tuple of HandAction
+        What is done by hand, those in the middle of a merged ramp with their temperature.
     added_s : float
         What that adds to the program, by its own arithmetic [s].
     cone_before, cone_after : float or None
@@ -48,6 +64,8 @@ class KeyedProgram:
     schedule: Schedule
     controller: Controller
     changes: tuple[str, ...]
+    merged: tuple[str, ...]
+    actions: tuple[HandAction, ...]
     added_s: float
     cone_before: float | None
     cone_after: float | None
@@ -91,6 +109,8 @@ class KeyedProgram:
             rows=rows,
             schedule=self.schedule,
             changes=self.changes,
+            merged=self.merged,
+            actions=self.actions,
             added_s=self.added_s,
             cone_before=self.cone_before,
             cone_after=self.cone_after,
@@ -118,21 +138,34 @@ def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
         merged.
     """
     changes: list[str] = []
+    merges: list[str] = []
     schedule = _without_cooling(schedule, controller, changes)
-    segments = _rounded(schedule, controller, changes)
+    rounded = segments = _rounded(schedule, controller, changes)
     if len(segments) > controller.max_segments:
-        segments = merged(schedule.start_c, segments, controller, changes)
+        segments = merged(schedule.start_c, segments, controller, merges)
     keyed = replace(schedule, segments=tuple(segments), unit=controller.unit)
     before, after = _planned(schedule), _planned(keyed)
     return KeyedProgram(
         original=schedule,
         schedule=keyed,
         controller=controller,
-        changes=tuple(changes),
+        changes=(*changes, *merges),
+        merged=tuple(words for words in merges if _COSTS in words),
+        actions=tuple(_actions(rounded, segments)),
         added_s=after[0] - before[0],
         cone_before=before[1],
         cone_after=after[1],
     )
+
+
+def _actions(rounded: list[Segment], segments: list[Segment]) -> Iterator[HandAction]:
+    """Yield what is done by hand, by the keyed segment that runs then."""
+    number = 0
+    for part in rounded:
+        at_end = part.target_c == segments[number].target_c
+        if part.action:
+            yield HandAction(number, part.target_c, part.action, on_the_way=not at_end)
+        number += at_end
 
 
 def _without_cooling(schedule: Schedule, controller: Controller, changes: list[str]) -> Schedule:
@@ -314,9 +347,18 @@ def _group(
         for s in group[:-1]
         if s.action
     ]
+    spans = np.abs(np.diff([from_c, *(s.target_c for s in group)]))
+    apart_s = sum(
+        _ramp_s(float(width), [s], controller) for width, s in zip(spans, group, strict=True)
+    )
+    longer_s = abs(span) / rate * SECONDS_PER_HOUR - apart_s
+    cost = f" {_COSTS} {format_duration(longer_s)} longer." if longer_s >= 30.0 else ""
+    rates = [f"{rate_from_celsius(s.rate_c_per_h or 0.0, unit):.0f}" for s in group]
+    low, high = (f"{from_celsius(value, unit):.0f}" for value in (from_c, last.target_c))
     changes.append(
-        f"Segments {first + 1} to {first + len(group)} are merged into one at the slowest of their "
-        f"rates, {rate_from_celsius(rate, unit):.1f} °{unit}/h."
+        f"Segments {first + 1} to {first + len(group)} became one: {low} to {high} °{unit} at "
+        f"{rate_from_celsius(rate, unit):.0f} °{unit}/h instead of {', '.join(rates[:-1])} and "
+        f"{rates[-1]}.{cost}"
     )
     names = " / ".join(dict.fromkeys(s.name for s in group if s.name))
     action = "; ".join([*passing, *([last.action] if last.action else [])])

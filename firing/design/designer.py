@@ -10,8 +10,8 @@ import numpy as np
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller.controller import Controller
-from firing.design.explain import explained
+from firing.controller.controller import Controller, usual_controller
+from firing.design.explain import beside_practice, explained
 from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
@@ -23,10 +23,11 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature
+from firing.units import format_temperature, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
+from firing.ware.practice import By, limits_by
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def design(
         If demands leave no schedule: one sentence saying which two collide; or as of
         `firing.ware.safe_rates.limits_for`.
     """
-    controller = Controller() if controller is None else controller
+    controller = owners_controller(load, kiln) if controller is None else controller
     ready = prepared(load, request, kiln, state, controller)
     if request.reserve == 0.0:
         return _design(ready, request, kiln, controller, state)
@@ -90,10 +91,22 @@ def design(
         return _design(ready, request, kiln, controller, state, _NO_RESERVE)
 
 
+def owners_controller(load: Load, kiln: KilnDescription | None) -> Controller:
+    """Return the usual controller in the unit that the owner of load and kiln writes in."""
+    units = {load.unit, load.unit if kiln is None else kiln.unit}
+    return usual_controller("F" if units == {"F"} else "C")
+
+
 _NO_RESERVE = (
     "No power reserve is left: with weaker elements this kiln does not keep such a program. Have "
     "the elements measured before you rely on it."
 )
+
+
+_BY: dict[By, str] = {
+    "practice": "Made by practice alone: what the computed limits say against it stands on top.",
+    "physics": "Made by the computed limits alone: where practice is slower stands on top.",
+}
 
 
 def _design(
@@ -118,13 +131,14 @@ def _design(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=request.usual,
         )
         return found, course
 
     kept = broken = limits
     found, result = tried(kept)
     for _ in range(_TIGHTENINGS):
-        tighter = tightened(kept, result.breaches)
+        tighter = None if request.by == "practice" else tightened(kept, result.breaches)
         if tighter is None:
             break
         broken, kept = kept, tighter
@@ -146,7 +160,21 @@ def _design(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
-    if result.breaches:
+    if request.by != "slower":
+        # What one of the two allows, the check of the ware by both may not.
+        result = forecast(
+            found.schedule,
+            unload_c=request.open_c,
+            target_cone=None if request.cone is None else parse_cone(request.cone),
+            kiln=kiln,
+            load=load,
+            limits=ready.ware,
+            state=state,
+            waits=controller.waits,
+            usual=request.usual,
+        )
+        said.append(_BY[request.by])
+    elif result.breaches:
         raise FiringError(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
@@ -171,6 +199,8 @@ def _design(
         by_segments=by_segments,
         forecast=result,
         cone=None if request.cone is None else parse_cone(request.cone),
+        problems=tuple(breach.message for breach in result.breaches),
+        practice=beside_practice(load, ready.ware, result, request.by),
         costs=cost,
         notes=(
             *_notes(request, solution, limits, curves, kiln),
@@ -213,6 +243,7 @@ def costs_of(
         dry: Dryness = "bisqued" if load.dryness in _FRESH else "bone dry"
         drier = replace(load, dryness=dry)
         other = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
+        other = limits_by(other, drier, request.by)
         damp_s = saved_s(exact, drier, other, ready.curves)
         stay_s = _drying_s(ready.limits) - _drying_s(other)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
@@ -260,11 +291,12 @@ def prepared(
     advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
     if advice:
         raise DryFirst(advice)
-    limits = ware
+    limits = limits_by(ware, load, request.by)
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
-        return Prepared(load, ware, limits, default_curves(request.room_c, request.reserve), 0.0)
+        curves = default_curves(request.room_c, request.reserve, request.usual)
+        return Prepared(load, ware, limits, curves, 0.0)
     curves = curves_of(
         kiln,
         load,
@@ -283,18 +315,34 @@ def _notes(
     curves: KilnCurves,
     kiln: KilnDescription | None,
 ) -> list[str]:
-    piece = limits.piece
-    notes = [
-        f'The thickest way for heat governs: "{piece.name}", {piece.thickest_mm:g} mm, heated from '
-        f"{'both faces' if piece.heated_from == 'both' else 'one face'}."
-    ]
+    notes = [_slowest_words(limits)]
     if request.without:
         notes.append(f"Left out, never for real ware: {', '.join(request.without)}.")
     if kiln is None:
-        notes.append("No kiln was given: its power and its cooling are default curves.")
+        notes.append(
+            "No kiln was given: its power is a default curve, its cooling that of "
+            f"{request.usual.words}."
+        )
     if not solution.down:
         notes.append(f"The kiln may cool by itself: no limit is broken by {curves.cooling.basis}.")
     return notes
+
+
+def _slowest_words(limits: WareLimits) -> str:
+    """Name the spot that sets the pace, and the one that dries last where that is another."""
+    heat, water = limits.places["heat"], limits.places["water"]
+    words = f"The slowest spot is {heat.words}"
+    words = f"{words}." if water == heat else f"{words}; the last to dry is {water.words}."
+    eased = water.piece.eased()
+    if eased is None:
+        return words
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
+    now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
+    share = 100 * (longest / now) ** 2
+    return (
+        f'{words} {eased.how} "{eased.piece.name}" would need about {share:.0f} % of the time for '
+        "its water and its heat."
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,7 +380,11 @@ def answer(
         if solution is None:
             raise conflicting_demands(problem)
         schedule, reasons = explained(
-            solution, problem, title=request.title(load), purpose=request.purpose, cone=request.cone
+            solution,
+            problem,
+            title=in_unit(request.title(load), controller.unit),
+            purpose=request.purpose,
+            cone=request.cone,
         )
         cooling_x = _cooling_x(request, schedule, curves, offset_c)
         if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:

@@ -9,7 +9,9 @@ import numpy as np
 
 from firing.design.cooling_search import OwnCooling
 from firing.design.rate_limits import everywhere
+from firing.errors import FiringError
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -54,7 +56,9 @@ class KilnCurves:
     waited_for: bool = False
 
 
-def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
+def default_curves(
+    room_c: float = ROOM_C, reserve: float = 0.0, usual: UsualKiln = TRIAL
+) -> KilnCurves:
     """Return the default kiln's curves, for when no kiln is given.
 
     Cold, where nothing is lost yet, all its power heats: elements weaker by a share of it are
@@ -64,7 +68,7 @@ def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
     fastest = default_kiln.full_power_rate_c_per_h(hot_c)
     rates = np.maximum(fastest - reserve * fastest[0], _SLOWEST_C_PER_H)
     cool_c = np.arange(room_c + _NEAREST_ROOM_K, HIGHEST_C + _CURVE_STEP_C, _CURVE_STEP_C)
-    low, high = default_kiln.COOLING_FACTOR_RANGE
+    factor, (low, high) = usual.cooling_factor, usual.cooling_range
     return KilnCurves(
         everywhere(
             KILN,
@@ -75,11 +79,11 @@ def default_curves(room_c: float = ROOM_C, reserve: float = 0.0) -> KilnCurves:
         ),
         OwnCooling(
             cool_c,
-            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c),
-            quick=high / default_kiln.COOLING_FACTOR,
-            slow=low / default_kiln.COOLING_FACTOR,
+            default_kiln.cooling_rate_c_per_h(cool_c, room_c=room_c, factor=factor),
+            quick=high / factor,
+            slow=low / factor,
             basis="the default cooling curve",
-            source=default_kiln.COOLING_SOURCE,
+            source=usual.source,
         ),
         HIGHEST_BY_DEFAULT_C,
         "the end of the default heating curve",
@@ -109,7 +113,7 @@ def curves_of(
     `LEAST_TRIAL_C` for a program that only dries.  With a reserve the kiln heats with elements
     weaker by that share; without one, a clock that waits may ask for more than the kiln can do.
     """
-    from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+    from firing.forecast.opening import cooling_range
     from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.simulation import simulate
 
@@ -118,6 +122,12 @@ def curves_of(
     highest_c = min(power_c, kiln.max_c)
     words = "what the kiln file allows" if kiln.max_c <= power_c else "what the kiln can hold"
     rates = np.array(fastest_rates(weaker, load, room_c=room_c, every_c=25.0))
+    if len(rates) < 2:
+        raise FiringError(
+            f'"{kiln.name}" at full power, {0.001 * kiln.power_w:g} kW, heats the load of '
+            f"{load.ware_kg:.0f} kg to no more than {highest_c:.0f} °C; check power_kw and "
+            "leak_w_per_k in the kiln file, and the masses in the load file"
+        )
     knots_c, fastest = rates[:, 0], rates[:, 1]
     # The last 10 °C of a run at full power have no rate of their own: the fall before goes on.
     slope = (fastest[-1] - fastest[-2]) / (knots_c[-1] - knots_c[-2])
@@ -130,7 +140,7 @@ def curves_of(
         # A weak kiln stalls before its last degrees at the pace of the trial.
         trial_c = max(trial_c - _LOWER_K, LEAST_TRIAL_C)
         run = simulate(kiln, load, _trial(trial_c, room_c), room_c=room_c)
-    low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+    low, high = cooling_range(kiln)
     return KilnCurves(
         everywhere(
             KILN,

@@ -10,10 +10,11 @@ from firing.controller.controller import Controller
 from firing.controller.program import merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import tightened
-from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason, limit_rows
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     format_duration,
@@ -223,8 +224,9 @@ def repaired_design(
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
     state: WareState | None = None,
+    usual: UsualKiln = TRIAL,
 ) -> Design:
     """Return a schedule with the smallest changes that make it safe, as a design.
 
@@ -244,6 +246,8 @@ def repaired_design(
         Opening [°C].
     state : WareState, optional
         What earlier firing has done to the ware; see `firing.ware.hot_start` where nobody knows.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
 
     Returns
     -------
@@ -271,6 +275,7 @@ def repaired_design(
         controller=controller,
         open_c=open_c,
         state=state,
+        usual=usual,
     )
     if made.problems:
         raise FiringError(
@@ -289,8 +294,9 @@ def mended(
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
     state: WareState | None = None,
+    usual: UsualKiln = TRIAL,
 ) -> Design:
     """Return a mended schedule, and as its problems what no program helps the ware it is to fire.
 
@@ -301,7 +307,7 @@ def mended(
     found = ware_at_start(load, schedule, margin=margin, state=state)
     limits = limits_for(found.load, purpose=schedule.purpose, margin=margin, state=found.state)
     curves = (
-        default_curves(schedule.room_c)
+        default_curves(schedule.room_c, usual=usual)
         if kiln is None
         else curves_of(kiln, load, schedule.peak_c, schedule.room_c)
     )
@@ -323,6 +329,7 @@ def mended(
             limits=limits,
             state=state,
             waits=controller.waits,
+            usual=usual,
         )
         # What no program helps, a problem says: ware too wet, or a start above where it dries.
         left = [b for b in course.breaches if repairable(b, schedule)]
@@ -341,6 +348,7 @@ def mended(
         load=None if kiln is None else load,
         waits=controller.waits,
         state=state,
+        usual=usual,
     )
     notes = [found.assumed] if found.assumed else []
     notes += [breach.message for breach in result.repairs]

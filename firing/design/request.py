@@ -6,10 +6,13 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
 from firing.ware.limits import USUAL_MARGIN, Dwell, Reason
 from firing.ware.load import Load
+from firing.ware.practice import BYS, By
 
 RESERVE = 0.10
 """By how much weaker the elements may get before a program is not kept any more, unless said
@@ -17,8 +20,6 @@ otherwise (a choice: `reserve-choice`)."""
 MOST_RESERVE = 0.5
 FEW_WITHIN = 0.03
 """The fewest segments are taken that come within this share of the fastest program (a choice)."""
-OPEN_C = 100.0
-"""Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,10 @@ class DesignRequest:
         Closing to opening at this temperature is what is made shortest [°C].
     start_c : float
         Where the program starts [°C].
+    usual : UsualKiln
+        The kiln whose cooling stands in where none is given.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: those of practice, the computed ones, or both.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
     reserve : float
@@ -80,8 +85,10 @@ class DesignRequest:
     bounds: Bounds = field(default_factory=Bounds)
     margin: float = USUAL_MARGIN
     cooling: CoolingRequest = field(default_factory=CoolingRequest)
-    open_c: float = OPEN_C
+    open_c: float = UNLOAD_C
     start_c: float = ROOM_C
+    usual: UsualKiln = TRIAL
+    by: By = "slower"
     without: tuple[Reason, ...] = ()
     reserve: float = RESERVE
     degas_s: float = 0.0
@@ -122,6 +129,8 @@ class DesignRequest:
 
     def check(self) -> None:
         """Refuse a request that contradicts itself."""
+        if self.by not in BYS:
+            raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "

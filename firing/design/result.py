@@ -42,6 +42,35 @@ class LimitRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BesidePractice(Serialised):
+    """One stretch of a firing by practice and as designed.
+
+    Attributes
+    ----------
+    what : str
+        Which: ``"candling"``, ``"to 600 °C"``, ``"burn-out"``, ``"heating"``.
+    practice_s : float or None
+        By practice [s]; None where it says nothing.
+    design_s : float
+        As designed [s].
+    low_s, high_s : float or None
+        What the range of the diffusivity makes of the computed time [s].
+    message : str
+        Both, and why they differ, as a sentence.
+    sources : tuple of str
+        Ids of the bibliography.
+    """
+
+    what: str
+    practice_s: float | None
+    design_s: float
+    low_s: float | None
+    high_s: float | None
+    message: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class DesignCosts(Serialised):
     """What a design costs that another would not, with as many segments.
 
@@ -152,6 +181,7 @@ class Design(Plottable):
     cone: str | None = None
     problems: tuple[str, ...] = ()
     advice: str = ""
+    practice: tuple[BesidePractice, ...] = ()
     costs: DesignCosts | None = None
     notes: tuple[str, ...] = field(default=())
 
@@ -189,6 +219,11 @@ class Design(Plottable):
                 "name": self.ware.piece.name,
                 "thickest_mm": self.ware.piece.thickest_mm,
                 "heated_from": self.ware.piece.heated_from,
+                "shape": self.ware.piece.shape,
+                "slowest_spot": self.ware.places["heat"].words,
+                "heat_path_mm": self.ware.places["heat"].spot.heat_mm,
+                "wettest_spot": self.ware.places["water"].words,
+                "water_path_mm": self.ware.places["water"].spot.water_mm,
             },
             margin=self.ware.margin,
             reasons=self.reasons,
@@ -203,6 +238,7 @@ class Design(Plottable):
             cones=self.forecast.cones,
             energy_kwh=None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
             basis=self.forecast.basis,
+            practice=self.practice,
             notes=self.notes,
         )
 

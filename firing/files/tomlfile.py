@@ -1,4 +1,4 @@
-"""Read TOML with every fault named at its line; write it back with its comments, atomically.
+"""Read TOML with every fault named at its line.
 
 Generic: it knows no kind of file.  A caller brings a pydantic model whose fields carry, in
 ``json_schema_extra``, an ``example`` and where it fits a ``unit``; from these each fault becomes
@@ -8,9 +8,7 @@ one sentence: where, what, the limit with its unit, and what to write instead.
 from __future__ import annotations
 
 import difflib
-import os
 import re
-import tempfile
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,10 +16,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from firing.errors import FiringError
+from firing.files.disk import UnusableInput, read_whole
+from firing.files.disk import write_text as write_text
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
+
+    from firing.files.written import PlainFigures, WrittenAs
 
 Model = TypeVar("Model", bound="BaseModel")
 
@@ -30,6 +32,15 @@ Wrong = tuple[KeyPath, str]
 """Where something is wrong in a file, and in what words."""
 
 MAX_BYTES = 1_000_000
+MOST_TOLD = 10
+"""So many faults are told, and how many more there are."""
+MOST_WORDED = 200
+"""So many faults get a sentence of their own."""
+LONGEST_SHOWN = 40
+LONGEST_SHOWN_PATH = 200
+LARGEST_INTEGER = 2**63 - 1
+"""TOML 1.0 has integers of 64 bits."""
+_DEEP_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){100}""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +54,8 @@ class Fault:
 
     def __str__(self) -> str:
         place = self.file if self.line is None else f"{self.file}:{self.line}"
-        return (
-            f"{place}: {self.field}: {self.message}" if self.field else f"{place}: {self.message}"
-        )
+        parts = (place, clip(clean(self.field), LONGEST_SHOWN_PATH), self.message)
+        return ": ".join(part for part in parts if part)
 
 
 class FaultyFile(FiringError):
@@ -53,7 +63,11 @@ class FaultyFile(FiringError):
 
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(sorted(faults, key=lambda fault: fault.line or 0))
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        lines = [str(fault) for fault in self.faults]
+        more = len(lines) - MOST_TOLD
+        if more > 2:  # a line that counts one or two takes the room of the fault itself
+            lines[MOST_TOLD:] = [f"{self.faults[0].file}: and {more} more; mend these first"]
+        super().__init__("\n".join(lines))
 
 
 def read_text(path: Path) -> str:
@@ -64,21 +78,22 @@ def read_text(path: Path) -> str:
     FaultyFile
         If there is no such file, or it is a directory, empty, too long or not UTF-8 text.
     """
-    name = str(path)
+    name = clip(clean(str(path)), LONGEST_SHOWN_PATH)
     try:
-        if path.is_dir():
-            raise FaultyFile([Fault(name, None, "", "is a directory; name a TOML file in it")])
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
+        data = read_whole(path, MAX_BYTES)
     except FileNotFoundError:
         raise FaultyFile([Fault(name, None, "", "there is no such file")]) from None
+    except IsADirectoryError:
+        raise FaultyFile(
+            [Fault(name, None, "", "is a directory; name a TOML file in it")]
+        ) from None
+    except UnusableInput as fault:
+        advice = "; is it a log rather than a TOML file?" if "larger" in str(fault) else ""
+        raise FaultyFile([Fault(name, None, "", f"{fault}{advice}")]) from None
     except OSError as error:
         raise FaultyFile([Fault(name, None, "", f"cannot be read: {error.strerror}")]) from None
     except ValueError:
-        raise FaultyFile([Fault(clean(name), None, "", "is no name a file can have")]) from None
-    if len(data) > MAX_BYTES:
-        limit = f"is larger than {MAX_BYTES // 1_000_000} MB; is it a log rather than a TOML file?"
-        raise FaultyFile([Fault(name, None, "", limit)])
+        raise FaultyFile([Fault(name, None, "", "is no name a file can have")]) from None
     if not data.strip():
         raise FaultyFile([Fault(name, None, "", "is empty; a TOML file was expected")])
     try:
@@ -97,10 +112,14 @@ def parse(text: str, name: str) -> dict[str, Any]:
     Raises
     ------
     FaultyFile
-        If it is not TOML, with the line.
+        If it is not TOML, with the line, or holds a whole number of more than 64 bits.
     """
+    too_deep = "is nested too deeply; no file of this tool has tables within tables like that"
     try:
-        return tomllib.loads(text)
+        if _DEEP_KEY.search(text):
+            raise FaultyFile([Fault(name, None, "", too_deep)])
+        data = tomllib.loads(text)
+        wrong = list(_too_large(data, ()))
     except tomllib.TOMLDecodeError as error:
         match = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         reason = re.sub(r"\s*\(at .*\)$", "", str(error))
@@ -108,8 +127,22 @@ def parse(text: str, name: str) -> dict[str, Any]:
         what = f"is not TOML here ({reason[0].lower()}{reason[1:]})"
         raise FaultyFile([Fault(name, line, "", what)]) from None
     except RecursionError:
-        what = "is nested too deeply; no file of this tool has brackets within brackets like that"
+        raise FaultyFile([Fault(name, None, "", too_deep)]) from None
+    except ValueError:
+        what = "holds a whole number of thousands of digits"
         raise FaultyFile([Fault(name, None, "", what)]) from None
+    if wrong:
+        raise FaultyFile(located(wrong, text, name))
+    return data
+
+
+def _too_large(data: Any, path: KeyPath) -> Iterator[Wrong]:
+    """Yield the whole numbers that no calculation of this tool can hold."""
+    if isinstance(data, int) and abs(data) > LARGEST_INTEGER:
+        yield path, "is too large a number; write one of at most 18 digits"
+    if isinstance(data, dict | list):
+        for key, value in data.items() if isinstance(data, dict) else enumerate(data):
+            yield from _too_large(value, (*path, key))
 
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
@@ -176,7 +209,12 @@ def _scan(text: str) -> Iterator[tuple[int, KeyPath, bool]]:
                 depth = max(0, depth - 1)
 
 
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+
+
 def _keys(text: str) -> tuple[str, ...]:
+    if _BARE.fullmatch(text):
+        return (text,)
     data: Any = tomllib.loads(f"{text}=0")
     keys: list[str] = []
     while isinstance(data, dict):
@@ -211,8 +249,13 @@ def describe_path(path: KeyPath) -> str:
 
 
 def validate(
-    text: str, name: str, model: type[Model], *, context: Mapping[str, Any] | None = None
-) -> tuple[Model | None, list[Fault], dict[str, Any]]:
+    text: str,
+    name: str,
+    model: type[Model],
+    *,
+    context: Mapping[str, Any] | None = None,
+    plain: Callable[[dict[str, Any]], dict[str, Any]] = lambda data: data,
+) -> tuple[Model | None, list[Fault], PlainFigures]:
     """Check a TOML text against a model, all faults at once.
 
     Parameters
@@ -223,14 +266,16 @@ def validate(
         What the data must be.
     context : mapping, optional
         Handed to the model's validators; the data themselves are added as ``"data"``.
+    plain : callable
+        Turns figures that carry their unit into plain ones, where the model does not say which.
 
     Returns
     -------
     instance : BaseModel or None
         None if there are faults.
     faults : list of Fault
-    data : dict
-        The data as read, for checks across fields.
+    figures : PlainFigures
+        The data as read, in the model's plain numbers, for checks across fields.
 
     Raises
     ------
@@ -239,19 +284,40 @@ def validate(
     """
     from pydantic import ValidationError
 
-    data = parse(text, name)
+    from firing.files.written import plain_figures
+
+    figures = plain_figures(plain(parse(text, name)), model)
+    data = figures.data
+    faults = located(figures.wrong, text, name)
     try:
         instance = model.model_validate(data, context={**(context or {}), "data": data})
     except ValidationError as error:
         found = [(_path(detail["loc"], data), detail) for detail in error.errors(include_url=False)]
-        wrong = [(path, _sentence(detail, model, path)) for path, detail in found]
-        return None, located(wrong, text, name), data
-    return instance, [], data
+        known = {path for path, _ in figures.wrong}
+        found = [(p, d) for p, d in found if not (known & _spellings(p, model))]
+        wrong = [
+            (path, _sentence(detail, model, path, figures)) for path, detail in found[:MOST_WORDED]
+        ]
+        wrong += [(path, str(detail["msg"])) for path, detail in found[MOST_WORDED:]]
+        return None, [*faults, *located(wrong, text, name, figures)], figures
+    return None if faults else instance, faults, figures
 
 
-def located(wrong: Iterable[Wrong], text: str, name: str) -> list[Fault]:
-    """Return what is wrong in a file, each with its line."""
+def _spellings(path: KeyPath, model: type[BaseModel]) -> set[KeyPath]:
+    """Return a path, and that of the key that the same figure has with its unit."""
+    _, extra = _owner(model, path)
+    notes: Any = extra.get("written")
+    return {path, (*path[:-1], notes["key"])} if isinstance(notes, dict) else {path}
+
+
+def located(
+    wrong: Iterable[Wrong], text: str, name: str, figures: PlainFigures | None = None
+) -> list[Fault]:
+    """Return what is wrong in a file, each with its line and the key that stands there."""
     wrong = list(wrong)
+    if figures is not None:
+        written = figures.written
+        wrong = [(written[p].path if p in written else p, words) for p, words in wrong]
     lines = key_lines(text) if wrong else {}
     return [
         Fault(name, line_of(path, lines), describe_path(path), message) for path, message in wrong
@@ -274,7 +340,9 @@ def _path(location: tuple[str | int, ...], data: Any) -> KeyPath:
     return tuple(path)
 
 
-def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> str:
+def _sentence(
+    detail: ErrorDetails, model: type[BaseModel], path: KeyPath, figures: PlainFigures
+) -> str:
     kind, given = detail["type"], detail["input"]
     context = detail.get("ctx", {})
     owner, extra = _owner(model, path)
@@ -286,7 +354,7 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
     if kind == "missing":
         return f"is missing{advice}"
     if kind == "extra_forbidden":
-        known = sorted(owner.model_fields) if owner is not None else []
+        known = [] if owner is None else sorted({*owner.model_fields, *_written_keys(owner)})
         return f"is not a key here; {suggest(str(path[-1]), known)}"
     if kind == "literal_error":
         choices = re.findall(r"'([^']*)'|(\d+)", str(context.get("expected", "")))
@@ -300,6 +368,11 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
             "less_than": "must be below",
             "less_than_equal": "must be at most",
         }[kind]
+        if path in figures.written:
+            from firing.files.written import limit_words
+
+            written = figures.written[path]
+            return f'"{written.text}" {words} {limit_words(written, limit, figures.unit)}'
         return f"{shown(given)}{unit} {words} {limit:g}{unit}{advice}"
     if kind == "too_short":
         return f"needs at least {context.get('min_length', 1)}{advice}"
@@ -318,6 +391,15 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
     if wanted is not None:
         return f"{shown(given)} stands where {wanted} is wanted{advice}"
     return f"{shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
+
+
+def _written_keys(model: type[BaseModel]) -> list[str]:
+    notes = [
+        info.json_schema_extra.get("written")
+        for info in model.model_fields.values()
+        if isinstance(info.json_schema_extra, dict)
+    ]
+    return [str(note["key"]) for note in notes if isinstance(note, dict)]
 
 
 def _owner(
@@ -354,17 +436,24 @@ def shown(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'"{clean(value)[:40]}"'
+        return f'"{clip(clean(value), LONGEST_SHOWN)}"'
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
         return "a list"
-    return str(value)
+    if isinstance(value, int) and abs(value) > LARGEST_INTEGER:
+        return "a number of more than 18 digits"
+    return clip(clean(str(value)), LONGEST_SHOWN)
+
+
+def clip(text: str, longest: int) -> str:
+    """Return `text`, its end left out where it is longer."""
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
 
 
 def suggest(given: str, known: Sequence[str]) -> str:
     """Return what may have been meant, or all there is."""
-    close = difflib.get_close_matches(given, known, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(given[:LONGEST_NAME], known, n=1, cutoff=0.6)
     if close:
         return f'did you mean "{close[0]}"?'
     return f"write one of: {', '.join(known)}"
@@ -375,78 +464,29 @@ def clean(text: str) -> str:
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
-def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Write a text file whole or not at all: to a temporary name, then renamed.
-
-    Parameters
-    ----------
-    path : Path
-        Where to.
-    text : str
-        What.
-    overwrite : bool
-        Whether a file already there may be replaced.
-
-    Raises
-    ------
-    FiringError
-        If the file exists and may not be replaced, or the folder cannot be written to.
-    """
-    if path.is_dir():
-        raise FiringError(f"{path}: is a directory; name a file in it")
-    if path.exists() and not overwrite:
-        raise FiringError(f"{path}: exists already; choose another name, or say to overwrite it")
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            os.chmod(temporary, _mode(path))
-            if overwrite:
-                os.replace(temporary, path)
-            else:
-                # A hard link, unlike a rename, fails if somebody was quicker to take the name.
-                _publish(temporary, path)
-        finally:
-            if os.path.exists(temporary):
-                os.unlink(temporary)
-    except FileExistsError:
-        raise FiringError(f"{path}: exists already; choose another name") from None
-    except OSError as error:
-        raise FiringError(f"{path}: cannot be written: {error.strerror}") from None
-
-
-def _mode(path: Path) -> int:
-    if path.exists():
-        return path.stat().st_mode & 0o777
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
-
-
-def _publish(temporary: str, path: Path) -> None:
-    try:
-        os.link(temporary, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        # Some file systems (FAT sticks, network shares) have no hard links.
-        os.rename(temporary, path)
-
-
 def number(
-    description: str, example: str, unit: str = "", *, default: Any = ..., **limits: Any
+    description: str,
+    example: str,
+    unit: str = "",
+    *,
+    default: Any = ...,
+    written: tuple[str, WrittenAs] | None = None,
+    **limits: Any,
 ) -> Any:
-    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`."""
+    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`.
+
+    `written` is the key under which it may carry its unit, and what it is then read as.
+    """
     from pydantic import Field
 
+    from firing.files.written import written_notes
+
+    notes: dict[str, Any] = {"example": example, **({"unit": unit} if unit else {})}
     return Field(
         default,
         description=description,
         allow_inf_nan=False,
-        json_schema_extra={"example": example, **({"unit": unit} if unit else {})},
+        json_schema_extra=notes if written is None else {**notes, **written_notes(*written)},
         **limits,
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from firing.clock import after_iso
 from firing.cones.equivalence import ConeVerdict
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.serialise import Serialised, as_json, keyed
@@ -92,7 +93,9 @@ class KilnForecast:
     ware_cones : ConeVerdict
         Cones by the temperature of the thickest piece.
     thermocouple_c : float or None
-        Tolerance of the thermocouple near the peak, ± [°C]; None where its class promises nothing.
+        Tolerance of the thermocouple near the peak, ± [°C]; None where its class is not known.
+    thermocouple_at_least : bool
+        Whether its class ends below the peak, so that this is the least to reckon with.
     cone_offset_c : float
         What witness cones have shown the thermocouple to read too low by [°C].
     cooling_range : tuple of float
@@ -121,6 +124,7 @@ class KilnForecast:
     max_rate: tuple[tuple[float, float], ...]
     ware_cones: ConeVerdict
     thermocouple_c: float | None
+    thermocouple_at_least: bool
     cone_offset_c: float
     cooling_range: tuple[float, float]
     basis: str
@@ -150,6 +154,7 @@ class KilnForecast:
             "peak_s": self.peak_s,
             "max_c": self.max_c,
             "thermocouple_c": self.thermocouple_c,
+            "thermocouple_at_least": self.thermocouple_at_least,
             "cone_offset_c": self.cone_offset_c,
             **self.energy.to_dict(),
             "ware_peak_c": float(self.run.ware_c.max()),
@@ -183,6 +188,8 @@ class Forecast(Plottable):
         What the ware is taken to have lost before a program that starts hot, as sentences.
     ware : WareVerdict or None
         Whether the firing is safe for the ware, natural cooling included, if a load was given.
+    usual : UsualKiln
+        The kiln whose cooling stands in where none was given.
     """
 
     schedule: Schedule
@@ -205,6 +212,7 @@ class Forecast(Plottable):
     core: Trace | None = None
     assumed: str = ""
     ware: WareVerdict | None = None
+    usual: UsualKiln = TRIAL
 
     def __repr__(self) -> str:
         """Return title, hours, peak, opening and cone, on one line."""

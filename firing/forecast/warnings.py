@@ -9,15 +9,18 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S
+from firing.cones.holds import other_series
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
+from firing.cones.uncertainty import FURTHEST_BELOW_K
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
-from firing.units import format_duration, format_rate, format_temperature
+from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 
 _DOWN_EXACTLY = 1.0
+LONGEST_ADVISED_HOLD_S = 2 * SECONDS_PER_HOUR
+"""A hold longer than this is no advice: a higher peak does it sooner (a choice) [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,8 @@ def _shift_to_down_c(
     return (low_c + high_c) / 2.0
 
 
+_SLIP_CONES = 1.5  # a plan so near the cone of the other series was meant for that
+
 TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
 
@@ -80,19 +85,27 @@ def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
     if forecast.kiln is None:
         found += [
             *_too_fast(forecast),
-            PlanWarning(
-                "no_kiln",
-                "note",
-                "No kiln was given: whether a kiln can follow these rates and reach this peak is "
-                "not known; the cooling is a default curve.",
-                source=default_kiln.COOLING_SOURCE,
-            ),
+            _no_kiln(forecast),
         ]
     else:
         found += [*_kiln_limits(forecast, forecast.kiln), *_behind(forecast)]
         found += [PlanWarning("kiln_note", "note", _sentence(n)) for n in forecast.kiln.notes]
     order = {"act": 0, "check": 1, "note": 2}
     return tuple(sorted(found, key=lambda warning: order[warning.severity]))
+
+
+def _no_kiln(forecast: Forecast) -> PlanWarning:
+    usual = forecast.usual
+    words = (
+        "No kiln was given: can't say whether your kiln will keep up. The cooling is that of "
+        f"{usual.words}."
+    )
+    if usual == default_kiln.TRIAL:
+        words += (
+            " A box with more brick cools two to three times as long: give its size, "
+            '--kiln-size "300 l, 230 mm, front".'
+        )
+    return PlanWarning("no_kiln", "note", words, source=usual.source)
 
 
 def _assumed(forecast: Forecast) -> Iterator[PlanWarning]:
@@ -188,7 +201,8 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         return
     wanted = cone_number(target)
     number, low, high = cones.reached_number, cones.low, cones.high
-    if cones.reached == target:
+    # A hair short of a cone is that cone, as both are printed.
+    if cones.reached == target or describe_number(number) == describe_number(wanted):
         return
     # Just short or just over, within the range, is for the witness cone to settle.
     hotter = [cone_number(cone) for cone in CONES if cone_number(cone) > wanted]
@@ -201,13 +215,18 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         what = f"the kiln does not get to {peak}, so no hold there would mend that"
     elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold mends that; change the peak"
+        other = other_series(target)
+        if other is not None and low is not None and high is not None:
+            meant = cone_number(other)
+            if low - _SLIP_CONES <= meant <= high + _SLIP_CONES:
+                what = f"did you mean cone {other}? Otherwise change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s
-        degrees = abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0)
+        degrees = max(abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0), 1.0)
         ways = [
             f"a peak {degrees:.0f} °{schedule.unit} {'higher' if change.whole_c > 0 else 'lower'}"
         ]
-        if 0 < change.hold_s <= LONGEST_HOLD_S:
+        if 0 < change.hold_s <= LONGEST_ADVISED_HOLD_S:
             ways.insert(0, f"{format_duration(change.hold_s)} more hold at {peak}")
         elif change.hold_s < 0 and -change.hold_s <= hold_s:
             ways.insert(0, f"{format_duration(-change.hold_s)} less hold at {peak}")
@@ -232,7 +251,9 @@ def _too_fast(forecast: Forecast) -> Iterator[PlanWarning]:
         rate = format_rate(segment.rate_c_per_h, schedule.unit)
         if planned.limited_by == "cooling":
             grid_c = np.linspace(planned.end_c, planned.from_c, 200)
-            slow = default_kiln.cooling_rate_c_per_h(grid_c, room_c=schedule.room_c)
+            slow = default_kiln.cooling_rate_c_per_h(
+                grid_c, room_c=schedule.room_c, factor=forecast.usual.cooling_factor
+            )
             below_c = float(grid_c[slow < segment.rate_c_per_h].max())
             yield PlanWarning(
                 "cooling_behind",

@@ -3,10 +3,13 @@
 Until a kiln file is given nothing is known of the user's kiln, so the program's "unlimited" and
 "off" ramps and the cooling after it are read off one published-in-the-package default: rates by
 temperature of a trial model of a 180 L kiln with 75 mm insulating brick (source ids
-``full-power-default`` and ``cooling-default``).  Every output that rests on it says so.
+``full-power-default`` and ``cooling-default``).  Every output that rests on it says so.  A
+kiln of another size cools at its own pace (`UsualKiln`).
 """
 
+import re
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -28,6 +31,107 @@ COOLING_FACTOR_RANGE = (1.0, 1.4)
 
 COOLING_SOURCE = "cooling-default"
 HEATING_SOURCE = "full-power-default"
+SIZE_SOURCE = "cooling-by-size"
+
+# The trial model's own size, how its hours grow with another, and what nobody's kiln is outside of.
+_TRIAL_L, _TRIAL_MM = 180.0, 75.0
+_BY_VOLUME, _BY_WALL = 0.27, 1.0  # source: cooling-by-size
+_FRONT_HOURS = 0.95  # a box has more face for its volume than a drum; source: cooling-by-size
+# A front-loader may have dense brick or a heavy door: slower still by as much (a choice).
+_FRONT_SLOWEST = 0.75
+_VOLUME_L, _WALL_MM = (5.0, 5000.0), (20.0, 500.0)
+
+Opens = Literal["top", "front"]
+
+
+@dataclass(frozen=True, slots=True)
+class UsualKiln:
+    """A kiln of which nothing is known but its size: how it cools, with a range.
+
+    Attributes
+    ----------
+    volume_l : float
+        What the chamber holds [l].
+    wall_mm : float
+        Its wall of insulating brick, hot face to outside [mm].
+    opens : {"top", "front"}
+        Where it is loaded.
+    """
+
+    volume_l: float = _TRIAL_L
+    wall_mm: float = _TRIAL_MM
+    opens: Opens = "top"
+
+    def __post_init__(self) -> None:
+        for value, (low, high), what, unit in (
+            (self.volume_l, _VOLUME_L, "volume", "l"),
+            (self.wall_mm, _WALL_MM, "wall", "mm"),
+        ):
+            if not low <= value <= high:
+                raise FiringError(
+                    f"a kiln's {what} of {value:g} {unit} is outside {low:g} to {high:g} {unit}; "
+                    'write its size like "300 l, 115 mm, front"'
+                )
+
+    @property
+    def hours_times(self) -> float:
+        """How many times as long as the trial model it cools; source ``cooling-by-size``."""
+        by_volume = (self.volume_l / _TRIAL_L) ** _BY_VOLUME
+        by_wall = (self.wall_mm / _TRIAL_MM) ** _BY_WALL
+        return float(by_volume * by_wall * (_FRONT_HOURS if self.opens == "front" else 1.0))
+
+    @property
+    def cooling_factor(self) -> float:
+        """What multiplies the trial model's rates."""
+        return COOLING_FACTOR / self.hours_times
+
+    @property
+    def cooling_range(self) -> tuple[float, float]:
+        """The ends of that, the slowest first."""
+        slow, quick = COOLING_FACTOR_RANGE
+        slow *= _FRONT_SLOWEST if self.opens == "front" else 1.0
+        return slow / self.hours_times, quick / self.hours_times
+
+    @property
+    def source(self) -> str:
+        """Id of the bibliography for its cooling."""
+        return COOLING_SOURCE if self == TRIAL else SIZE_SOURCE
+
+    @property
+    def words(self) -> str:
+        """The kiln in words."""
+        return f"a {self.opens}-loader of {self.volume_l:g} l with {self.wall_mm:g} mm of brick"
+
+
+TRIAL = UsualKiln()
+"""The trial model's own size, for when nobody said any."""
+
+_SIZE = re.compile(
+    r"\s*([\d.]+)\s*(l|cu ?ft)?\s*,\s*([\d.]+)\s*(mm|in)?\s*,\s*(top|front)\s*", re.IGNORECASE
+)
+_L_PER_CU_FT, _MM_PER_IN = 28.316846592, 25.4
+
+
+def parse_size(text: str) -> UsualKiln:
+    """Read a kiln's size as people write it: ``300 l, 115 mm, front``; cu ft and in as well."""
+    found = _SIZE.fullmatch(text)
+    if found is None:
+        raise FiringError(
+            f'"{text[:60]}" is no size of a kiln; write its volume, the thickness of its wall and '
+            'where it opens, like "300 l, 115 mm, front"'
+        )
+    volume, volume_unit, wall, wall_unit, opens = found.groups()
+    try:
+        volume_l, wall_mm = float(volume), float(wall)
+    except ValueError:
+        raise FiringError(
+            f'"{text[:60]}" has a figure that is none; write it like "300 l, 115 mm, front"'
+        ) from None
+    if (volume_unit or "l").lower() != "l":
+        volume_l *= _L_PER_CU_FT
+    if (wall_unit or "mm").lower() == "in":
+        wall_mm *= _MM_PER_IN
+    return UsualKiln(volume_l, wall_mm, "front" if opens.lower() == "front" else "top")
 
 
 def cooling_rate_c_per_h(

@@ -15,7 +15,7 @@ from firing.units import ROOM_C, SECONDS_PER_HOUR
 from firing.ware.load import Load, typical_load
 
 # Steps shorter than the 20 °C that a rate is taken over.
-RATE_PRECISION = Precision(tolerance_c=0.2, longest_step_s=200.0)
+RATE_PRECISION = Precision(tolerance_c=0.4, longest_step_s=300.0)
 RATE_SPAN_C = 10.0  # a rate is that over the 20 °C around a temperature
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 from firing.kiln.description import ElementReading, KilnDescription
 from firing.kiln.fit_messages import RATIOS_ONLY
-from firing.kiln.fit_result import KilnFit
+from firing.kiln.fit_result import FittedValue, KilnFit
 from firing.serialise import Serialised, named
 from firing.sources import cite
 
@@ -20,6 +20,12 @@ are in use (source ``element-replacement-practice``)."""
 # More resistance than new at which elements are replaced: the common rule, and the figures in use.
 RULE_RISE, LEAST_RISE, MOST_RISE = 0.10, 0.05, 0.18  # source: element-replacement-practice
 VOLTS = "power-voltage"
+
+ANOTHER_LOOK = (
+    "A log cannot tell worn elements from a low supply, whose power goes with the square of the "
+    "volts, or from a dead bank: have amps and volts under load measured by a competent person "
+    "before anything is replaced."
+)
 
 PointKind = Literal["log", "ohms", "amps and volts"]
 
@@ -70,14 +76,19 @@ class Trend(Serialised):
 def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     """Return how a kiln's power has gone.
 
-    The kiln's earlier fit and element readings count, if they are dated; new fits without a date,
-    or whose power the logs do not tell, are left out.
+    The kiln's earlier fit and element readings count, if they are dated; new fits whose power the
+    logs do not tell are left out.  One without a date is judged by itself.
     """
     points = [*_of_fits(kiln, fits), *_of_readings(kiln.readings)]
     points.sort(key=lambda point: point.on)
+    undated = [fit.power for fit in fits if fit.on is None and fit.power.identifiable]
+    if undated:
+        return _of_undated(points, undated[-1])
     if not points:
         return Trend((), None, ("No dated fit or element reading tells of the power yet.",), ())
     said: list[str] = []
+    if fits and not any(fit.power.identifiable for fit in fits):
+        said.append("These logs do not tell the power; what follows is of other days.")
     for kind in ("log", "ohms", "amps and volts"):
         series = [point for point in points if point.kind == kind]
         if series:
@@ -86,11 +97,24 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     down = 1.0 - latest.power
     said.append(_judgement(down))
     if latest.kind == "log":
-        said.append(
-            "A log cannot tell worn elements from a low supply, whose power goes with the square "
-            "of the volts, or from a dead bank: have amps and volts under load measured by a "
-            "competent person before anything is replaced."
+        said.append(ANOTHER_LOOK)
+    return Trend(tuple(points), down, tuple(said), (REPLACEMENT, VOLTS))
+
+
+def _of_undated(points: list[TrendPoint], power: FittedValue) -> Trend:
+    """Judge a log without a date by itself: what is known of other days is not its own."""
+    down = 1.0 - power.value
+    state = "does not differ from"
+    if abs(down) >= max(0.01, 2.0 * power.se):
+        state = (
+            f"is {'down' if down > 0 else 'up'} {_percent(down)} (± {_percent(power.se)}) against"
         )
+    said = [
+        f"By this log, which has no date, power {state} what the kiln file says; --date gives the "
+        "day it was fired.",
+        _judgement(down),
+        ANOTHER_LOOK,
+    ]
     return Trend(tuple(points), down, tuple(said), (REPLACEMENT, VOLTS))
 
 

@@ -11,7 +11,7 @@ from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
 from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.load import Load, WareState, load_or_typical
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, Load, WareState, load_or_typical
 
 UNTIL_C = 60.0
 REACHED_C = 0.5
@@ -172,8 +172,9 @@ def simulate(
     Raises
     ------
     FiringError
-        If `until_c` is within 2 °C of the room, the peak is beyond a wall material's tables, or a
-        hold is to be kept at a temperature no kiln cools to.
+        If `until_c` is within 2 °C of the room, the peak is beyond a wall material's tables, the
+        load is heavier than the chamber full of clay, or a hold is to be kept at a temperature no
+        kiln cools to.
     """
     room = schedule.room_c if room_c is None else room_c
     if not until_c >= room + 2.0:
@@ -190,6 +191,7 @@ def simulate(
             f"no load given: {load.ware_kg:.0f} kg of {load.dryness} ware and "
             f"{load.furniture_kg:.0f} kg of furniture are assumed"
         )
+    _require_room(kiln, load)
     network = Network(kiln, load, room_c=room, fineness=precision.fineness)
     network.start(schedule.start_c, state)
     follower = Follower(network, waits=waits, precision=precision)
@@ -265,6 +267,17 @@ def _result(
         waits=follower.waits,
         notes=(*notes, *said),
     )
+
+
+def _require_room(kiln: KilnDescription, load: Load) -> None:
+    solid_kg = 0.001 * BODY_DENSITY_KG_PER_M3 * kiln.volume_l
+    load_kg = load.ware_kg + (load.furniture_kg or 0.0)
+    if load_kg > solid_kg:
+        raise FiringError(
+            f'the load of {load_kg:,.0f} kg is too heavy for "{kiln.name}": its {kiln.volume_l:g} '
+            f"l of solid clay would weigh {solid_kg:.0f} kg; check count and mass_kg in the load "
+            "file"
+        )
 
 
 def _require_tables_reach(kiln: KilnDescription, peak_c: float) -> None:

@@ -26,6 +26,9 @@ _DELIMITER_WORDS = {word: mark for mark, word in DELIMITER_NAMES.items()} | {"\\
 _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)")
 
 
+MOST_COLUMNS = 500
+
+
 def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
     """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
     mark = options.delimiter
@@ -43,6 +46,11 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
         decimal=options.decimal,
         skip_lines=options.skip_lines or 0,
     )
+    if len(layout.kinds) > MOST_COLUMNS:
+        raise FiringError(
+            f"{name} has {len(layout.kinds)} columns, and {MOST_COLUMNS} is the most; say "
+            "--delimiter if another character separates them"
+        )
     notes: list[str] = list(layout.notes)
     columns = _with_stated_roles(name, _named_columns(layout), options)
     places, kind = find_time(name, layout, columns, options)

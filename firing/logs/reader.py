@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from firing.errors import FiringError
+from firing.files.disk import UnusableInput, read_whole
 from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, clean
 from firing.logs.detection import detect
@@ -27,6 +28,10 @@ from firing.logs.values import Decimal
 from firing.trace import FloatArray, Trace
 from firing.units import format_duration
 from firing.viewable import Plottable
+
+MOST_BYTES = 200_000_000
+"""A month of three channels, once a second, is half of it."""
+LONGEST_DAYS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -280,7 +285,9 @@ def _read_text(name: str, text: Text, options: ReadingOptions, zone: Zone) -> Lo
 
 def _bytes_of(path: Path, name: str) -> bytes:
     try:
-        return path.read_bytes()
+        return read_whole(path, MOST_BYTES)
+    except UnusableInput as fault:
+        raise FiringError(f"{name} {fault}") from None
     except FileNotFoundError as fault:
         raise FiringError(f"{printable(str(path), longest=200)} does not exist") from fault
     except IsADirectoryError as fault:
@@ -323,6 +330,7 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
     if judged is None or readings is not whole:
         judged = _clean(readings, wanted)
         cleaned_c = judged.applied(readings.temperature_c)
+    _require_short(readings)
     return Log(
         path=path,
         name=readings.name,
@@ -337,6 +345,19 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
         setpoint_c=readings.setpoint_c,
         unusable=tuple(np.count_nonzero(np.isnan(cleaned_c), axis=0).tolist()),
     )
+
+
+def _require_short(readings: LogReadings) -> None:
+    """Refuse readings over a time that no firing and no logger lasts."""
+    time_s = readings.time_s
+    days = float(time_s[-1] - time_s[0]) / 86400.0
+    if days > LONGEST_DAYS:
+        after = int(np.argmax(np.diff(time_s)))
+        raise FiringError(
+            f"{readings.name}: its times run over {days:,.0f} days, and {LONGEST_DAYS} is the "
+            f"most; the longest step follows {readings.where(after)}. If the clock was set there, "
+            "leave out the lines on one side of it"
+        )
 
 
 def pick_channel(log: Log, which: str | int | None = None) -> int:

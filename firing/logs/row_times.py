@@ -5,6 +5,7 @@ from datetime import datetime
 
 import numpy as np
 
+from firing.clock import YEARS
 from firing.logs.dst import Zone, real_time
 from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
 from firing.logs.table import LogTable
@@ -74,8 +75,13 @@ def _from_dates(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     seconds = moments.elapsed_s()
     descending = _is_descending(seconds)
     rows = np.flatnonzero(moments.valid)
+    if not rows.size:
+        return RowTimes(seconds, None, False, False)
     first = int(rows[-1 if descending else 0])
-    return RowTimes(seconds - seconds[first], moments.moment(first), False, descending)
+    # A clock that was never set says year 1: its seconds count, its date does not.
+    is_set = YEARS[0] <= moments.year(first) <= YEARS[1]
+    started = moments.moment(first) if is_set else None
+    return RowTimes(seconds - seconds[first], started, False, descending)
 
 
 def _from_wall_clock(

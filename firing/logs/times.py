@@ -84,6 +84,10 @@ class Moments:
             )[self.valid]
         return seconds
 
+    def year(self, index: int) -> int:
+        """Return one cell's year, whatever it is."""
+        return int(np.datetime64(int(self.day[index]), "D").astype("M8[Y]").astype(np.int64)) + 1970
+
     def moment(self, index: int) -> datetime:
         """Return one cell's wall-clock moment: in the zone it states, else in the local zone."""
         naive = datetime(1970, 1, 1) + timedelta(

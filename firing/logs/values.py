@@ -91,7 +91,10 @@ def _one(cell: object, decimal: Decimal, unit: TemperatureUnit | None) -> float:
             return value
         return (value - 32.0) / 1.8 if unit == "C" else value * 1.8 + 32.0
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
-        return float(cell)
+        try:
+            return float(cell)
+        except OverflowError:  # a whole number of hundreds of digits
+            return float("nan")
     return float("nan")
 
 

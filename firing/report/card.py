@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from firing.clock import after_iso
 from firing.cones.table import describe_number
-from firing.controller.program import KeyedProgram
+from firing.controller.program import HandAction, KeyedProgram
 from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named
 from firing.report.document import (
     Bullets,
     FillIn,
@@ -23,7 +24,14 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import Timekeeper, hours_minutes, sentence
+from firing.report.formatting import (
+    Timekeeper,
+    cautions_named,
+    forecast_times,
+    hours_minutes,
+    opening_range,
+    sentence,
+)
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius
 
@@ -40,7 +48,27 @@ class Card:
     @property
     def keeper(self) -> Timekeeper:
         """Says the moments of the firing."""
-        return Timekeeper(self.forecast.started, self.forecast.total_s)
+        return forecast_times(self.forecast)
+
+    @property
+    def to_do(self) -> tuple[str, ...]:
+        """What the forecast says is to be done first, but for what the ware forbids."""
+        return tuple(
+            w.message
+            for w in self.forecast.warnings
+            if w.severity == "act" and w.id != "ware_limit"
+        )
+
+    @property
+    def to_check(self) -> tuple[str, ...]:
+        """What is taken for granted of a hot start, and what a slow clay would not bear."""
+        told = ("hot_start", "slow_drying")
+        return tuple(w.message for w in self.forecast.warnings if w.id in told)
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether something is to be done before the program is keyed in."""
+        return self.forecast.needs_action or bool(self.program.merged)
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
@@ -55,6 +83,9 @@ class Card:
         for row, segment in zip(program["rows"], self.forecast.segments, strict=True):
             row["ends_s"] = segment.end_s
             row["ends_at"] = after_iso(started, segment.end_s)
+        for shown, action in zip(program["actions"], self.program.actions, strict=True):
+            shown["at_s"] = moment_of(self, action)
+            shown["at"] = after_iso(started, shown["at_s"])
         return {
             "schema": 1,
             "kind": "card",
@@ -64,12 +95,20 @@ class Card:
             "opens_at": after_iso(started, self.forecast.total_s),
             "program_s": self.forecast.program_s,
             "total_s": self.forecast.total_s,
+            "total_low_s": self.forecast.total_low_s,
+            "total_high_s": self.forecast.total_high_s,
+            "opens_at_low": after_iso(started, self.forecast.total_low_s),
+            "opens_at_high": after_iso(started, self.forecast.total_high_s),
             "unload_c": self.forecast.unload_c,
             "basis": self.forecast.basis,
+            "cones": {**self.forecast.cones.to_dict(), "target": self.forecast.target_cone},
             "cautions": [caution.heading for caution in self.cautions],
             "deference": DEFERENCE,
             "breaches": [breach.to_dict() for breach in self.forecast.breaches],
             "ware_cautions": _ware_cautions(self),
+            "to_do": list(self.to_do),
+            "to_check": list(self.to_check),
+            "assumed_at_start": self.forecast.assumed or None,
             **program,
         }
 
@@ -89,8 +128,11 @@ def card_report(card: Card) -> Report:
         program.original.title,
         [
             Paragraph(f"For: {program.controller.name}. {_times(card)}"),
+            Paragraph(_cone_words(card)),
             Section("Not safe for this load: do not key it", [Bullets(broken)]),
-            Section("Check before you start", [Bullets(_ware_cautions(card))]),
+            Section("To do before you key it", [Bullets(card.to_do)]),
+            Section("Too many segments for this controller", [Bullets(_merged(card))]),
+            Section("Check before you start", [Bullets(card.to_check)]),
             Section("", [_table(card), *free, Paragraph(_check_words(card))]),
             FillIn(to_write),
             Section("By hand", [Bullets(_by_hand(card))]),
@@ -102,7 +144,16 @@ def card_report(card: Card) -> Report:
             Section("", [Paragraph(DEFERENCE, "quiet"), Paragraph(times, "quiet")]),
         ],
         sheet=True,
+        unit=program.controller.unit,
     )
+
+
+def _cone_words(card: Card) -> str:
+    """Say what the program as keyed comes to, beside the cone it is for."""
+    wanted, comes = card.forecast.target_cone, card.forecast.cones.words
+    if wanted is None:
+        return f"As keyed it comes to {comes}."
+    return f"For cone {wanted}; as keyed it comes to {comes}."
 
 
 def _table(card: Card) -> Table:
@@ -160,20 +211,49 @@ def _effect(card: Card) -> list[str]:
     elif before is not None and after is not None:
         cones += f" ({after - before:+.2f})".replace("-", "−")
     minutes = format_duration(program.added_s, signed=True)
-    return [*program.changes, f"Together that changes the program by {minutes}; {cones}."]
+    told = [words for words in program.changes if words not in program.merged]
+    return [*told, f"Together that changes the program by {minutes}; {cones}."]
+
+
+def moment_of(card: Card, action: HandAction) -> float:
+    """Return when a hand action comes due [s]: as its segment ends, or as the kiln passes by."""
+    leg = card.forecast.segments[action.segment]
+    if not action.on_the_way:
+        return leg.end_s
+    trace = card.forecast.trace
+    inside = (trace.time_s >= leg.start_s) & (trace.time_s <= leg.ramp_end_s)
+    time_s, passed_c = trace.time_s[inside], trace.channel_c()[inside]
+    if time_s.size < 2:
+        return leg.ramp_end_s
+    towards = 1.0 if leg.end_c > leg.from_c else -1.0
+    there = np.maximum.accumulate(towards * passed_c)
+    return float(np.interp(towards * action.at_c, there, time_s))
 
 
 def _by_hand(card: Card) -> list[str]:
     keeper, unit = card.keeper, card.program.controller.unit
     found = []
-    for index, segment in enumerate(card.program.schedule.segments):
-        if segment.action:
-            moment = keeper.when(card.forecast.segments[index].end_s, about=True)
-            at = format_temperature(segment.target_c, unit)
-            found.append(
-                f"{sentence(moment)}, at {at}, end of segment {index + 1}: {segment.action}"
-            )
+    for action in card.program.actions:
+        moment = keeper.when(moment_of(card, action), about=True)
+        at = format_temperature(action.at_c, unit)
+        where = "in the middle of" if action.on_the_way else "end of"
+        found.append(
+            f"{sentence(moment)}, at {at}, {where} segment {action.segment + 1}: {action.words}"
+        )
     return found
+
+
+def _merged(card: Card) -> list[str]:
+    """Say what was lost where ramps were merged to fit."""
+    program = card.program
+    if not program.merged:
+        return []
+    most = program.controller.max_segments
+    return [
+        f"The plan has more segments than the {most} your controller takes, so ramps were merged.",
+        *program.merged,
+        "To win that time back, key it in two parts, or design the plan for this controller.",
+    ]
 
 
 def _times(card: Card) -> str:
@@ -182,7 +262,7 @@ def _times(card: Card) -> str:
         f"{sentence(keeper.start_words())}. The program ends "
         f"{keeper.when(course.program_s, about=True)}; the kiln is at "
         f"{format_temperature(course.unload_c, card.program.controller.unit)} "
-        f"{keeper.when(course.total_s, about=True)}."
+        f"{keeper.when(course.total_s, about=True)}{opening_range(course)}."
     )
 
 

@@ -4,12 +4,11 @@ from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import forecast_times, sentence
+from firing.report.formatting import cautions_named, forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
-from firing.units import format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_temperature
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
@@ -30,6 +29,7 @@ def design_report(design: Design) -> Report:
         *forecast_answer(course),
     ]
     cited = [name for reason in design.reasons for name in reason.sources]
+    cited += [name for row in design.practice for name in row.sources]
     return Report(
         "Design",
         design.schedule.title,
@@ -39,15 +39,17 @@ def design_report(design: Design) -> Report:
             *map(Paragraph, answer),
             Section("", forecast_segments(course)),
             Section("Why", [Bullets(_reasons(design))]),
+            Section("Beside practice", [Bullets(_practice_words(design))]),
             Section("Segments", [Bullets(_segments_words(design))]),
             Section("To know", [Bullets(design.notes)]),
             _cautions(course),
             Section("Sources", [Sources(cited)]),
         ],
+        unit=unit,
     )
 
 
-def dry_first_report(advice: str) -> Report:
+def dry_first_report(advice: str, unit: TemperatureUnit = "C") -> Report:
     """Return what is said instead of a design where the ware is to dry first."""
     return Report(
         "Design",
@@ -56,6 +58,7 @@ def dry_first_report(advice: str) -> Report:
             Paragraph(advice),
             Section("Sources", [Sources(["drying-advice-choice", "weigh-test-practice"])]),
         ],
+        unit=unit,
     )
 
 
@@ -65,6 +68,13 @@ def _reasons(design: Design) -> list[str]:
         + "".join(f" [{name}]" for name in reason.sources)
         for index, reason in enumerate(design.reasons)
         if reason.sentences
+    ]
+
+
+def _practice_words(design: Design) -> list[str]:
+    return [
+        row.message + "".join(f" [{name}]" for name in dict.fromkeys(row.sources))
+        for row in design.practice
     ]
 
 
@@ -113,6 +123,7 @@ def resume_report(found: Resumption) -> Report:
             Section("Why", [Bullets(why)]),
             None if course is None else _cautions(course),
         ],
+        unit="C" if found.schedule is None else found.schedule.unit,
     )
 
 

@@ -7,8 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
-from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named, cautions_whole
+from firing.forecast.result import FIRST_CRACK_C, Forecast
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
@@ -29,6 +28,8 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     CONES_MEANT,
+    cautions_named,
+    cautions_whole,
     degrees,
     forecast_times,
     hours_minutes,
@@ -61,6 +62,7 @@ def forecast_report(forecast: Forecast) -> Report:
     return Report(
         "Forecast",
         schedule.title,
+        unit=schedule.unit,
         subject="Forecast of a firing",
         when=f"{sentence(forecast_times(forecast).start_words())}.",
         answer=forecast_answer(forecast),
@@ -103,6 +105,8 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     kiln = forecast.kiln
     if kiln is not None and not kiln.reaches_peak:
         words = f"This kiln comes to {peak} {keeper.when(kiln.peak_s)} and no further."
+    elif all(s.end_c != forecast.peak_c for s in forecast.segments):
+        words = f"Begins at {peak}, and goes no hotter."
     else:
         first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (
@@ -235,7 +239,8 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     for action in kiln.starts.asleep:
         yield f"None of them is in waking hours for this: {action}."
     if forecast.first_crack_s is not None:
-        yield f"Down to 150 °C after {format_duration(forecast.first_crack_s)}."
+        first = format_temperature(FIRST_CRACK_C, unit)
+        yield f"Down to {first} after {format_duration(forecast.first_crack_s)}."
     yield (
         f"It could hold {format_temperature(kiln.highest_c, unit)} at most, and its file allows "
         f"{format_temperature(kiln.max_c, unit)}. Fastest with this load: {_rates(kiln, unit)}."

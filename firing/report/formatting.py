@@ -1,20 +1,23 @@
-"""Moments, durations, cones and sources in the words that the terminal and the pages share."""
+"""Moments, durations, cones, cautions and sources in the words that terminal and pages share."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from firing.clock import after
 from firing.cones.table import describe_number
+from firing.report.document import Block, Figures, Paragraph, Report, Section
+from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
+
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -78,6 +81,14 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
     return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
+def opening_range(forecast: Forecast) -> str:
+    """Return the earliest and latest opening in brackets; empty where the cooling is none."""
+    if forecast.total_high_s - forecast.total_low_s < SECONDS_PER_MINUTE:
+        return ""
+    keeper = forecast_times(forecast)
+    return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})"
+
+
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
     """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
     if duration_s is None:
@@ -133,3 +144,24 @@ def sentence(words: str) -> str:
 def closed(words: str) -> str:
     """Return `words` with a full stop, unless they end in a mark of their own."""
     return words if words.endswith((".", "!", "?")) else f"{words}."
+
+
+def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
+    """Return the headings of cautions in one sentence."""
+    return Paragraph("; ".join(caution.heading for caution in cautions) + ".")
+
+
+def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
+    """Return cautions under their headings, and before them what they do not replace."""
+    parts: list[Block] = [Paragraph(DEFERENCE, "deference"), Paragraph(FIGURES_NOTE, "quiet")]
+    for caution in cautions:
+        heading, *lines = caution.lines()
+        words = len(lines) - len(caution.figures)
+        paragraphs = [Paragraph(line) for line in lines[:words]]
+        parts.append(Section(heading, [*paragraphs, Figures(lines[words:])]))
+    return parts
+
+
+def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
+    """Return cautions alone as a report."""
+    return Report("", title, [Section("", cautions_whole(cautions))], unit=unit)

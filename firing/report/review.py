@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -23,6 +22,7 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
+    cautions_whole,
     closed,
     cone_or_none,
     degrees,
@@ -37,6 +37,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
+from firing.review.gaps import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
@@ -53,6 +54,7 @@ def review_report(review: Review) -> Report:
     return Report(
         "Review",
         schedule.title,
+        unit=schedule.unit,
         subject="Review of a firing",
         answer=review_answer(review),
         parts=(
@@ -76,8 +78,12 @@ def review_report(review: Review) -> Report:
 
 
 def review_answer(review: Review) -> list[str]:
-    """Return how long the firing ran and why, which cone it reached, and the highest reading."""
-    return [duration_sentence(review), result_sentence(review)]
+    """Return how long the firing ran and why, which cone it reached, and the highest reading.
+
+    What the log lacks stands before them.
+    """
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:

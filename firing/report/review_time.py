@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from functools import partial
 
-from firing.report.charts.account import account_drawing
+from firing.report.charts.review_course import account_drawing
 from firing.report.document import (
     Block,
     Bullets,
@@ -29,26 +29,33 @@ _CAUSES_TOLD = 3
 
 def duration_sentence(review: Review) -> str:
     """Return how long the firing ran against its plan, and why."""
-    planned = format_duration(review.planned_s)
+    words = _duration_words(review)
+    if review.peak_is_hidden and not review.refused:
+        return f"By what the log holds: {words[0].lower()}{words[1:]}"
+    return words
+
+
+def _duration_words(review: Review) -> str:
     if review.refused:
         return f"Not compared with the plan: {review.refused}."
     excess_s = review.excess_s
     if review.actual_s is None or excess_s is None:
-        return _unfinished(review, planned)
+        return _unfinished(review)
     if abs(excess_s) < _ON_TIME_S:
         lead = f"Ran {format_duration(review.actual_s)}, as planned"
     else:
         side = "over" if excess_s > 0 else "under"
         lead = (
             f"Ran {format_duration(review.actual_s)}, {format_duration(abs(excess_s))} {side} "
-            f"its {planned}"
+            f"its {format_duration(review.planned_s)}"
         )
     parts = _causes_words(review)
     return f"{lead}: {parts}." if parts else f"{lead}."
 
 
-def _unfinished(review: Review, planned: str) -> str:
+def _unfinished(review: Review) -> str:
     """Say how far a firing or its log went that does not hold the whole program."""
+    planned = format_duration(review.planned_s)
     whole = [segment for segment in review.segments if segment.actual_s is not None]
     if review.begins_inside:
         both = " and ends" if review.ended == "log" else ""

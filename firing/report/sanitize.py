@@ -5,8 +5,10 @@ terminal obeys escape sequences and bidirectional overrides wherever they appear
 passes through :func:`plain` on its way out.
 """
 
+import re
 import unicodedata
 from functools import lru_cache
+from typing import Any
 
 # Needed inside words of several scripts and harmless to a terminal: the two joiners.
 _HARMLESS_FORMATS = frozenset("\u200c\u200d")
@@ -50,6 +52,35 @@ def plain(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(_shown(character) for character in text)
+
+
+_COLOUR = re.compile("\x1b\\[[0-9;]*m")
+_STEERS = re.compile("[^\n\t\x20-\x7e\xa0-\xac\xae-\u02ff]")
+
+
+def printed(text: str) -> str:
+    """Return what is about to be printed: lines and colours kept, and all else as `plain` has it.
+
+    The last door before a terminal: whatever a message was made of, nothing else steers it.
+    """
+    if _STEERS.search(text) is None:
+        return text
+    pieces = zip(_COLOUR.split(text), [*_COLOUR.findall(text), ""], strict=True)
+    return "".join(
+        "".join(c if c in "\n\t" else _shown(c) for c in piece) + colour for piece, colour in pieces
+    )
+
+
+def json_line(data: Any, *, indent: int | None = None) -> str:
+    """Return JSON that a terminal can be shown: what could steer it stands there as an escape."""
+    import json
+
+    written = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=indent)
+    if written.isascii() and "\x7f" not in written:
+        return written
+    return "".join(
+        c if c == "\n" or c.isprintable() or _shown(c) == c else f"\\u{ord(c):04x}" for c in written
+    )
 
 
 def _shown(character: str) -> str:

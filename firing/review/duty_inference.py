@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,31 +11,39 @@ from firing.review import thresholds as limit
 from firing.review.alignment import align
 from firing.review.ramp import RampRun, interruptions
 from firing.review.resample import ResampledTrace, moving_mean
-from firing.review.segment_analysis import AnalysedSegment, analyse
+from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
+from firing.units import ROOM_C
 
 Mask = npt.NDArray[np.bool_]
 
 
 def known_duty(
-    trace: ResampledTrace, schedule: Schedule | None, set_point_c: FloatArray | None
+    trace: ResampledTrace,
+    schedule: Schedule | None,
+    set_point_c: FloatArray | None,
+    analysed: AnalysedLog | None = None,
 ) -> FloatArray:
     """Return the share of full power at each sample as far as a log without duty shows it.
 
     1 where the kiln was behind its program, 0 where it cooled by itself, NaN elsewhere.
-    `set_point_c` is the logged set-point at the samples of the trace.
+    `set_point_c` is the logged set-point at the samples of the trace; `analysed` is the plan laid
+    along it, where that was done before.
     """
     full = np.zeros(trace.time_s.size, dtype=bool)
     off = np.zeros_like(full)
     if set_point_c is not None:
         behind = set_point_c - trace.temperature_c > limit.BEHIND_SET_POINT_C
         full |= _sustained(trace, behind & (trace.rate_c_per_h > 0.0))
-    if schedule is None:
+    if schedule is None and analysed is None:
         off |= _free_cooling(trace, int(np.argmax(trace.temperature_c)))
     else:
-        alignment = align(schedule, trace)
-        for segment in analyse(schedule, trace, alignment).segments:
+        if analysed is None:
+            assert schedule is not None
+            analysed = analyse(schedule, trace, align(schedule, trace))
+        alignment = analysed.alignment
+        for segment in analysed.segments:
             on, without = _segment(segment)
             full |= on
             off |= without
@@ -109,15 +119,38 @@ def _free_cooling(trace: ResampledTrace, first: int) -> Mask:
         slowest = min(slowest, float(falls[i]))
         i += 1
     held = [
-        i
-        for i in range(begin, min(end, temperature_c.size - ahead))
-        if falls[i + ahead] > limit.EVEN_SHARE * falls[i] and temperature_c[i] > limit.LID_BELOW_C
+        (i, j)
+        for i, j in _later(temperature_c, begin, end, ahead)
+        if temperature_c[i] > limit.LID_BELOW_C
+        and falls[j] > _held_share(temperature_c[i], temperature_c[j]) * falls[i]
     ]
     if held:
-        begin = held[-1] + ahead
+        begin = held[-1][1]
     free[begin:end] = True
     free &= (temperature_c > limit.LOWEST_C) & (falls > 0.0)
     return _sustained(trace, free)
+
+
+def _later(
+    temperature_c: FloatArray, begin: int, end: int, ahead: int
+) -> Iterator[tuple[int, int]]:
+    """Yield each sample of a cooling with the one to hold its pace against."""
+    # A slow kiln needs longer than a quick one before its slowing stands clear of noise.
+    lowest = -np.minimum.accumulate(temperature_c[begin:end])
+    fallen = np.searchsorted(lowest, lowest + limit.EVEN_C)
+    for i in range(end - begin):
+        j = max(i + ahead, int(fallen[i]))
+        if j < end - begin:
+            yield begin + i, begin + j
+
+
+def _held_share(from_c: float, to_c: float) -> float:
+    """Return the share of its rate that a kiln left to itself does not keep.
+
+    It slows at least as its degrees above the room shrink; controlled cooling keeps its rate. The
+    share lies half-way between.
+    """
+    return 0.5 * (1.0 + (to_c - ROOM_C) / (from_c - ROOM_C))
 
 
 def _quickest(falls: FloatArray, first: int, within: int) -> int:

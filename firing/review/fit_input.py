@@ -10,6 +10,7 @@ from firing.logs.reader import Log, pick_channel
 from firing.review import thresholds as limit
 from firing.review.duty_inference import known_duty
 from firing.review.resample import ResampledTrace, moving_mean, resampled
+from firing.review.segment_analysis import AnalysedLog
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
@@ -24,6 +25,7 @@ def fit_input_of(
     kwh: float | None = None,
     channel: str | int | None = None,
     room_c: float | None = None,
+    analysed: AnalysedLog | None = None,
 ) -> FiringRecord:
     """Return a log as a fit takes it.
 
@@ -41,6 +43,8 @@ def fit_input_of(
         Which channel stands for the kiln; as `firing.logs.reader.pick_channel`.
     room_c : float, optional
         Room temperature [°C]; the log's first reading unless that is above 35 °C, then 20.
+    analysed : AnalysedLog, optional
+        The same channel with its plan laid along it, where a review has done that.
 
     Raises
     ------
@@ -50,7 +54,7 @@ def fit_input_of(
     place = pick_channel(log, channel)
     temperature_c = log.trace.channel_c(place)
     try:
-        even = resampled(log.trace.time_s, temperature_c)
+        even = analysed.trace if analysed else resampled(log.trace.time_s, temperature_c)
     except FiringError as error:
         raise FiringError(f"{log.name}: {error}") from None
     begins_c = float(np.median(even.temperature_c[:5]))
@@ -62,7 +66,7 @@ def fit_input_of(
         grid = _grid(even, _cools_from_s(log.trace.time_s, logged))
         duty = _means(log.trace.time_s, logged, grid)
     else:
-        seen = known_duty(even, schedule, _set_point(log, even))
+        seen = known_duty(even, schedule, _set_point(log, even), analysed)
         grid = _grid(even, _cools_from_s(even.time_s, seen))
         duty = _agreed(even, seen, grid)
     finite_s = log.trace.time_s[np.isfinite(temperature_c)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,9 +11,9 @@ import numpy as np
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
-from firing.logs.reader import Log
 from firing.review import thresholds as limit
 from firing.review.cooling import rates_through
+from firing.review.gaps import Gap, at_most, hiding_heatwork, left_out
 from firing.review.resample import ResampledTrace
 from firing.review.result import (
     ChannelHeat,
@@ -21,7 +22,7 @@ from firing.review.result import (
     Unevenness,
     WitnessVerdict,
 )
-from firing.thermocouple.exposure import Exposure, drift_remarks, exposure
+from firing.thermocouple.exposure import DriftRemark, Exposure, drift_remarks, exposure
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit, format_temperature
 
@@ -29,32 +30,90 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 
-def cones_of_channels(
-    log: Log, channel: int, kiln: KilnDescription | None, error: ThermocoupleError
-) -> tuple[dict[str, ConeVerdict], dict[str, ConeVerdict]]:
-    """Return the cones of every channel by its readings alone, and by what is known of the kiln.
+@dataclass(frozen=True)
+class HeatOfChannels:
+    """What every channel has seen: cones by its readings alone and as judged, and its hot hours.
+
+    `hot_s` are the kiln's own seconds above 1000 °C, `drift` is what its thermocouple may have
+    suffered by them.
+    """
+
+    by_readings: dict[str, ConeVerdict]
+    judged: dict[str, ConeVerdict]
+    exposures: dict[str, Exposure]
+    hot_s: float
+    drift: tuple[DriftRemark, ...]
+
+
+def heat_of_channels(
+    trace: Trace,
+    even: ResampledTrace,
+    channel: int,
+    kiln: KilnDescription | None,
+    error: ThermocoupleError,
+) -> HeatOfChannels:
+    """Return the cones and the hot hours of every channel; `even` is the kiln's, `channel`.
 
     The kiln's offset and its thermocouple's class speak of the channel it is run by, no other.
     """
-    by_readings: dict[str, ConeVerdict] = {}
-    judged: dict[str, ConeVerdict] = {}
+    own = Trace(even.time_s, even.temperature_c, ("kiln",), "measured")
+    drift = () if kiln is None else drift_remarks(kiln.thermocouple)
+    seen = HeatOfChannels({}, {}, {}, own.seconds_above(limit.HOT_C), drift)
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
-    for number, name in enumerate(log.trace.channels):
-        temperature_c = log.trace.channel_c(number)
+    for number, name in enumerate(trace.channels):
+        temperature_c = trace.temperature_c[:, number]
         usable = np.isfinite(temperature_c) & (temperature_c > limit.NO_TEMPERATURE_C)
         if usable.sum() < 2:
             continue
-        time_s, temperature_c = log.trace.time_s[usable], temperature_c[usable]
+        time_s, temperature_c = trace.time_s[usable], temperature_c[usable]
         if number == channel:
-            plain = cone_reached(time_s, temperature_c, error.tolerance_c)
+            plain = judged = cone_reached(time_s, temperature_c, error.tolerance_c)
+            if offset_c:
+                judged = cone_reached(time_s, temperature_c + offset_c, error.tolerance_c)
+            seen.exposures[name] = exposure(own)
         else:
             # Beside the kiln's own channel a reading every few seconds says it all.
             every = max(1, time_s.size // limit.ENOUGH_READINGS)
-            plain = cone_reached(time_s[::every], temperature_c[::every])
-        by_readings[name] = judged[name] = plain
-        if number == channel and offset_c:
-            judged[name] = cone_reached(time_s, temperature_c + offset_c, error.tolerance_c)
-    return by_readings, judged
+            plain = judged = cone_reached(time_s[::every], temperature_c[::every])
+            every = max(1, time_s.size // limit.EXPOSURE_READINGS)
+            thin = Trace(time_s[::every], temperature_c[::every], (name,), "measured")
+            seen.exposures[name] = exposure(thin)
+        seen.by_readings[name], seen.judged[name] = plain, judged
+    return seen
+
+
+def heat_beside_gaps(
+    trace: Trace,
+    even: ResampledTrace,
+    channel: int,
+    kiln: KilnDescription | None,
+    error: ThermocoupleError,
+    gaps: tuple[Gap, ...],
+) -> tuple[HeatOfChannels, tuple[Gap, ...]]:
+    """Return what the channels surely saw, and the gaps with those marked that hide heat-work.
+
+    Where a gap hides some, the cones are those of the readings alone, and their range ends with the
+    most that the gap could hold; elsewhere a straight line across it changes nothing.
+    """
+    bridged = heat_of_channels(trace, even, channel, kiln, error)
+    name, temperature_c = trace.channels[channel], trace.channel_c(channel)
+    warm_c = float(np.nanmax(temperature_c)) - limit.HEATWORK_BELOW_C
+    if name not in bridged.judged or all(gap.highest_c < warm_c for gap in gaps):
+        return bridged, gaps
+    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
+    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
+    offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
+    most = cone_reached(time_s, highest_c + offset_c, error.tolerance_c)
+    marked = hiding_heatwork(
+        gaps,
+        least.judged[name].reached_number,
+        bridged.judged[name].reached_number,
+        most.reached_number,
+    )
+    if not any(gap.hides_heatwork for gap in marked):
+        return bridged, marked
+    least.judged[name] = replace(least.judged[name], high=most.high)
+    return least, marked
 
 
 def planned_cones(
@@ -137,73 +196,38 @@ def thermocouple_error(
         return ThermocoupleError(
             None, "the thermocouple's type and class are unknown; a kiln file (--kiln) tells them"
         )
-    from firing.thermocouple.tolerance import tolerance_c, tolerance_rows
+    from firing.thermocouple.tolerance import least_tolerance_c
 
-    found = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
-    ends_c = max(
-        (
-            row.to_c
-            for row in tolerance_rows()
-            if row.type == kiln.thermocouple and row.class_name == kiln.thermocouple_class
-        ),
-        default=peak_c,
-    )
-    if found.value_c is None and peak_c > ends_c:
-        # Nothing is promised up there; leaving the error out would make the range too narrow.
-        last = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, ends_c)
-        return ThermocoupleError(
-            last.value_c,
-            f"at least: that is what {last.reason}, comes to at "
-            f"{format_temperature(ends_c, unit)}, where it ends",
-            last.source,
-        )
+    found = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
+    if found.at_least:
+        ends = format_temperature(found.ends_c, unit)
+        reason = f"at least: that is what {found.reason}, comes to at {ends}, where it ends"
+        return ThermocoupleError(found.value_c, reason, found.source)
     return ThermocoupleError(found.value_c, found.reason, found.source)
 
 
 def heat_verdict(
     trace: Trace,
     even: ResampledTrace,
+    seen: HeatOfChannels,
     *,
     channel: int,
-    reached: ConeVerdict,
-    by_readings: Mapping[str, ConeVerdict],
     heated_until_s: float,
     error: ThermocoupleError,
     kiln: KilnDescription | None,
     witness: WitnessVerdict | None,
 ) -> HeatVerdict:
-    """Judge the heat-work of a log beyond its cones.
-
-    `by_readings` are the cones of every channel with no offset added; `even` is the kiln's channel.
-    """
+    """Judge the heat-work of a log beyond its cones; `even` is the kiln's own channel."""
     peak_s = float(even.time_s[int(np.argmax(even.temperature_c))])
-    exposures = {
-        name: hours
-        for number, name in enumerate(trace.channels)
-        if (hours := _exposure(trace, even, number, channel)) is not None
-    }
-    kiln_trace = Trace(even.time_s, even.temperature_c, ("kiln",), "measured")
     return HeatVerdict(
-        budget=reached.budget,
+        budget=seen.judged[trace.channels[channel]].budget,
         thermocouple=error,
         offset_c=0.0 if kiln is None else kiln.fitted.cone_offset_c,
         offset_known=kiln is not None and kiln.fitted.cone_offset_c != 0.0,
-        time_above_1000_s=kiln_trace.seconds_above(limit.HOT_C),
-        exposures=exposures,
-        drift=() if kiln is None else drift_remarks(kiln.thermocouple),
+        time_above_1000_s=seen.hot_s,
+        exposures=seen.exposures,
+        drift=seen.drift,
         through=rates_through(trace),
-        unevenness=unevenness(trace, by_readings, peak_s, heated_until_s),
+        unevenness=unevenness(trace, seen.by_readings, peak_s, heated_until_s),
         witness=witness,
     )
-
-
-def _exposure(trace: Trace, even: ResampledTrace, number: int, channel: int) -> Exposure | None:
-    """Return the hours of one channel, from means over a minute or a thinned trace."""
-    if number == channel:
-        return exposure(Trace(even.time_s, even.temperature_c, ("kiln",), "measured"))
-    temperature_c = trace.channel_c(number)
-    usable = np.flatnonzero(np.isfinite(temperature_c))
-    if usable.size < 2:
-        return None
-    thin = usable[:: max(1, usable.size // limit.EXPOSURE_READINGS)]
-    return exposure(Trace(trace.time_s[thin], temperature_c[thin], ("one",), "measured"))

@@ -47,7 +47,10 @@ def _peaks(schedule: Schedule, peak_c: float) -> str:
             f"this log went up to {highest}; the plan's highest target is "
             f"{format_temperature(schedule.peak_c, unit)}"
         )
-    index = next(i for i, s in enumerate(schedule.segments) if s.target_c > peak_c)
+    index = next((i for i, s in enumerate(schedule.segments) if s.target_c > peak_c), None)
+    if index is None:
+        start = format_temperature(schedule.start_c, unit)
+        return f"this log never went above {highest}; the plan begins at {start}"
     ordinal = ("first", "second", "third", "fourth", "fifth")
     which = f"{ordinal[index]} segment" if index < len(ordinal) else f"segment {index + 1}"
     target = format_temperature(schedule.segments[index].target_c, unit)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.review.gaps import Gap
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -16,10 +18,13 @@ if TYPE_CHECKING:
     from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
+    from firing.review.mending import Mended
+    from firing.review.power_reason import Shortfall
     from firing.review.segment_analysis import AnalysedLog
     from firing.schedule.schedule import Schedule
     from firing.thermocouple.exposure import DriftRemark, Exposure
     from firing.trace import FloatArray
+    from firing.ware.load import Load
 
 Cause = Literal[
     "late_start",
@@ -58,6 +63,10 @@ Severity = Literal["act", "check", "note"]
 Confidence = Literal["sure", "likely", "possible"]
 """``sure``: the log shows it; ``likely``: it fits this best; ``possible``: it fits this as well as
 something else that is named."""
+
+
+PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
+"""Why a kiln was short of power: elements, heat that escapes, more to heat, sagging volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +160,8 @@ class CoolingReview(Serialised):
 class Finding(Serialised):
     """Something a person should know, with what it rests on and one thing to do next.
 
-    `confidence` says how far the log alone bears the message out.
+    `confidence` says how far the log alone bears the message out.  A want of power also has its
+    `reason`, with the probability of each.
     """
 
     id: str
@@ -162,10 +172,19 @@ class Finding(Serialised):
     source: str = ""
     at_s: float | None = None
     confidence: Confidence = "sure"
+    reason: PowerReason | None = None
+    probabilities: Mapping[PowerReason, float] | None = field(default=None, hash=False)
 
     json_keys = (
         "id", "severity", "confidence", "message", "evidence", "next_step", "source", "at_s",
     )  # fmt: skip
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the finding as the JSON shows it; a reason only where it has one."""
+        shown = json_fields(self)
+        if self.reason is not None:
+            shown |= {"reason": self.reason, "probabilities": dict(self.probabilities or {})}
+        return shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -346,6 +365,8 @@ class KilnOffset:
         Its range [°C].
     agree : bool
         Whether the cones' ranges have a temperature in common.
+    questions : tuple of str
+        What to ask back before anybody counts with the offset: a number that was meant otherwise.
     """
 
     channel: str
@@ -354,8 +375,9 @@ class KilnOffset:
     low_c: float | None
     high_c: float | None
     agree: bool
+    questions: tuple[str, ...] = ()
 
-    json_keys = ("channel", "offset_c", "low_c", "high_c", "agree", "results")
+    json_keys = ("channel", "offset_c", "low_c", "high_c", "agree", "questions", "results")
 
     def to_dict(self) -> dict[str, Any]:
         """Return the offset as the JSON shows it."""
@@ -430,6 +452,8 @@ class Review(Plottable):
     `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
     when.
     `analysed` is the log along its plan, which the findings are drawn from.
+    `gaps` are the stretches without readings, `load` what was in the kiln; `shortfall` weighs why
+    it was short of power, and `mended` is the plan that the kiln as found can keep.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
     `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
     not used, and `comparison` the other firing of the plan that this one is set beside.
@@ -464,8 +488,22 @@ class Review(Plottable):
     quickening: Quickening | None = None
     extra_segment: ExtraSegment | None = None
     kiln: KilnDescription | None = None
+    load: Load | None = None
+    gaps: tuple[Gap, ...] = ()
+    shortfall: Shortfall | None = None
+    mended: Mended | None = None
     kiln_unused: str = ""
     comparison: Comparison | None = None
+
+    @property
+    def cone_is_least(self) -> bool:
+        """Whether the cones are a lower bound, as the log lacks some of the heat-work."""
+        return any(gap.hides_heatwork for gap in self.gaps)
+
+    @property
+    def peak_is_hidden(self) -> bool:
+        """Whether the highest reading may lie where the log lacks readings."""
+        return any(gap.hides_peak for gap in self.gaps)
 
     @cached_property
     def peak_c(self) -> float:
@@ -526,6 +564,7 @@ class Review(Plottable):
                 "unit": self.log.dialect.unit,
                 "interval_s": self.log.interval_s,
             },
+            gaps=self.gaps,
             lead_in_s=self.lead_in_s,
             planned_s=self.planned_s,
             planned_basis=self.planned_basis,
@@ -543,11 +582,14 @@ class Review(Plottable):
             cones={
                 **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,
+                "target": self.schedule.cone,
                 "planned_number": self.cones_planned.reached_number,
+                "lower_bound": self.cone_is_least,
                 "by_channel": self.cones_by_channel,
             },
             heatwork=self.heat,
             kiln=None if self.kiln is None else _kiln(self.kiln),
+            mended=self.mended,
             compare=self.comparison,
             findings=self.findings,
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -13,14 +14,18 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
-from firing.review.alignment import Alignment, align
+from firing.review import thresholds as limit
+from firing.review.alignment import Alignment, Passage, align
 from firing.review.attribution import recovered_time, whole_account
 from firing.review.boundaries import firing_boundaries
 from firing.review.comparison import compare
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
+from firing.review.findings.power import is_learnt, was_short
+from firing.review.gaps import Gap, gaps_in
 from firing.review.heat_verdict import (
-    cones_of_channels,
+    heat_beside_gaps,
+    heat_of_channels,
     heat_verdict,
     heated_until_s,
     planned_cones,
@@ -102,10 +107,10 @@ def review(
         # What a kiln's tables do not reach must not keep anybody from reading a log.
         kiln_unused = str(error)
         plan = forecast(schedule)
-    result = _reviewed(schedule, plan, log, channel, due, kiln, tuple(witnesses), kiln_unused)
+    result = _reviewed(schedule, plan, log, channel, due, kiln, load, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
-    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, ())
+    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, None, ())
     return replace(result, comparison=compare(result, other))
 
 
@@ -116,6 +121,7 @@ def _reviewed(
     channel: int,
     due: datetime | None,
     kiln: KilnDescription | None,
+    load: Load | None,
     witnesses: tuple[Witness, ...],
     kiln_unused: str = "",
 ) -> Review:
@@ -124,8 +130,12 @@ def _reviewed(
     alignment = firing_boundaries(align(schedule, trace), schedule, plan.segments, trace)
     analysed = analyse(schedule, trace, alignment)
     refused = unrelated_to_plan(schedule, analysed)
-    accounts = _accounts(plan, analysed)
+    gaps = gaps_in(log.trace.time_s, temperature_c)
+    accounts = _accounts(plan, analysed, gaps)
     segments = tuple(map(_reviewed_segment, plan.segments, analysed.segments, accounts))
+    aligned_plan_c = np.full(log.trace.time_s.shape, np.nan)
+    if not refused:
+        aligned_plan_c = _aligned_plan_c(log.trace.time_s, plan.segments, alignment)
     planned_s = sum(segment.planned_s for segment in segments)
     late, began_s = _late_start(log, alignment, due)
     actual_s = alignment.end_s - began_s if alignment.complete and not refused else None
@@ -139,16 +149,20 @@ def _reviewed(
             plan, alignment, trace, quicker, None if extra is None else extra.end_s
         )
     error = thermocouple_error(kiln, float(np.nanmax(temperature_c)), schedule.unit)
-    by_readings, by_channel = cones_of_channels(log, channel, kiln, error)
-    reached = by_channel.get(log.trace.channels[channel])
+    if gaps:
+        seen, gaps = heat_beside_gaps(log.trace, trace, channel, kiln, error, gaps)
+    else:
+        seen = heat_of_channels(log.trace, trace, channel, kiln, error)
+    if any(gap.hides_heatwork for gap in gaps):
+        witnesses = ()  # what they saw beside the readings nobody can set against them
+    reached = seen.judged.get(log.trace.channels[channel])
     if reached is None:
         raise FiringError(f'channel "{log.trace.channels[channel]}" holds no usable reading')
     heat = heat_verdict(
         log.trace,
         trace,
+        seen,
         channel=channel,
-        reached=reached,
-        by_readings=by_readings,
         heated_until_s=heated_until_s(trace),
         error=error,
         kiln=kiln,
@@ -170,14 +184,12 @@ def _reviewed(
         cooling=cooling,
         cones_planned=planned_cones(plan, kiln, error),
         cones=reached,
-        cones_by_channel=by_channel,
+        cones_by_channel=seen.judged,
         findings=(),
         analysed=analysed,
         plan_time_s=plan.trace.time_s + alignment.start_s,
         plan_c=plan.trace.channel_c(),
-        aligned_plan_c=np.full(log.trace.time_s.shape, np.nan)
-        if refused
-        else _aligned_plan_c(log.trace.time_s, plan.segments, alignment),
+        aligned_plan_c=aligned_plan_c,
         refused=refused,
         begins_inside=alignment.starts_inside,
         ended="log" if alignment.stops_inside else "stopped" if alignment.aborted else "program",
@@ -186,12 +198,35 @@ def _reviewed(
         quickening=quicker,
         extra_segment=extra,
         kiln=kiln,
+        load=load,
+        gaps=gaps,
         kiln_unused=kiln_unused,
     )
+    result = _with_remedy(result)
     return replace(result, findings=find(result))
 
 
-def _accounts(plan: Forecast, analysed: AnalysedLog) -> list[tuple[CauseShare, ...]]:
+def _with_remedy(result: Review) -> Review:
+    """Weigh why a learnt kiln was short of power, and mend the plan for it as it is."""
+    kiln = result.kiln
+    if kiln is None or result.kiln_unused or not is_learnt(kiln) or not was_short(result):
+        return result
+    from firing.review.mending import mend
+    from firing.review.power_reason import shortfall_of
+
+    found, mended = shortfall_of(result, kiln), None
+    if found is not None and found.reason != "supply":
+        # A supply that came back asks for another hour, not for another plan.
+        with suppress(FiringError):
+            mended = mend(
+                result.schedule, kiln, result.load, found, result.cones_planned.reached_number
+            )
+    return replace(result, shortfall=found, mended=mended)
+
+
+def _accounts(
+    plan: Forecast, analysed: AnalysedLog, gaps: Sequence[Gap]
+) -> list[tuple[CauseShare, ...]]:
     """Return the causes of every segment."""
     unit, due_s, plain = plan.schedule.unit, analysed.alignment.start_s, []
     for planned, segment in zip(plan.segments, analysed.segments, strict=True):
@@ -199,9 +234,27 @@ def _accounts(plan: Forecast, analysed: AnalysedLog) -> list[tuple[CauseShare, .
         late_s = 0.0
         if start_s is not None and not analysed.alignment.starts_inside:
             late_s = start_s - due_s
-        plain.append(account_segment(planned, segment, late_s, unit))
+        shares = account_segment(planned, segment, late_s, unit)
+        plain.append(_without_gaps(shares, segment.passage, gaps))
         due_s += planned.planned_s
     return recovered_time(plain)
+
+
+def _without_gaps(
+    shares: tuple[CauseShare, ...], passage: Passage, gaps: Sequence[Gap]
+) -> tuple[CauseShare, ...]:
+    """Leave open what made a segment longer whose corners the log lacks."""
+    for gap in gaps:
+        edges = (passage.start_s, passage.ramp_end_s, passage.end_s)
+        inside = any(
+            edge is not None
+            and gap.start_s - limit.CAUSE_LEAST_S <= edge <= gap.end_s + limit.CAUSE_LEAST_S
+            for edge in edges
+        )
+        if inside and gap.seconds >= limit.GAP_CORNER_S and shares:
+            words = f"the log lacks {format_duration(gap.seconds)} of it"
+            return (CauseShare("unexplained", sum(s.seconds for s in shares), words),)
+    return shares
 
 
 def _after_program(
@@ -225,7 +278,7 @@ def _late_start(
     if log.trace.started is None:
         raise FiringError(
             f"{log.name} holds no clock times, so a start of {due:%Y-%m-%d %H:%M} cannot be "
-            "compared; leave out --start"
+            "compared; give the moment it began with --date, or leave out --start"
         )
     due_s = due.timestamp() - log.trace.started.timestamp()
     late_s = alignment.start_s - due_s

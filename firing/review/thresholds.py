@@ -312,8 +312,9 @@ READING_H = 0.5
 """A witness cone is read to about half an hour of its clock [h of the clock; practice]."""
 FURTHEST_C = 150.0
 """Readings off by more mean another cone, another firing or a broken sensor [°C; practice]."""
-LARGEST_OFFSET_C = 100.0
-"""What a kiln file allows [°C; the file's own check]."""
+QUESTIONED_OFFSET_C = 25.0
+"""About a cone: an offset beyond it is asked back before anybody counts with it
+[°C; `ONE_CONE_C`]."""
 
 # Two firings beside each other
 
@@ -338,6 +339,8 @@ WORTH_TELLING_S = 900.0
 """A firing so much off its plan is told as such [s; practice] …"""
 WORTH_TELLING_SHARE = 0.02
 """… if it is also this share of the plan [1; practice]."""
+LATE_S, LATE_SHARE_OF_PLAN = 1800.0, 0.10
+"""A firing later than both of these asks for action [s, share of the plan; practice]."""
 TOLD_CAUSE_S = 300.0
 """A cause of less is left out of the sentence [s; practice]."""
 PEAK_OFF_C = 5.0
@@ -417,9 +420,9 @@ DUTY_COOLING_SETTLE_S = 600.0
 LID_BELOW_C = 350.0
 """Above this nobody props a lid: a cooling that quickens had been held back [°C; practice]."""
 EVEN_S = 5400.0
-"""Over this long natural cooling slows below [s; cooling-default] …"""
-EVEN_SHARE = 0.92
-"""… this share, and controlled cooling does not [1; made firings]."""
+"""Over this long natural cooling slows, and controlled cooling does not [s; cooling-default] …"""
+EVEN_C = 80.0
+"""… if it is also this far down [°C; made firings]."""
 LOWEST_C = 130.0
 """Below this a cooling tells of draughts and lids, not of the kiln [°C; practice]."""
 
@@ -443,3 +446,94 @@ LOGGED_SHARE = 0.5
 """An output missing in more rows is left out [1; practice]."""
 LEAST_DUTY = 0.03
 """An output that never differs by more, or is less on average, fired no kiln [1; practice]."""
+
+# What a log lacks
+
+GAP_INTERVALS, GAP_LEAST_S = 5.0, 60.0
+"""Readings further apart than so many usual intervals, and so long, leave a gap [number, s;
+practice]."""
+GAPS_TOLD = 2
+"""So many are told one by one [number; choice]."""
+GAP_READINGS = 10
+"""Fewer readings have no usual interval [number; choice]."""
+GAP_PEAK_C = 5.0
+"""A gap hides the peak where the kiln could have gone this far above all readings
+[°C; `PEAK_OFF_C`]."""
+GAP_TELLING_S = 1800.0
+"""So much missing is worth a look, wherever it is [s; practice]."""
+GAP_CORNER_S = 600.0
+"""Of a segment that ends in a gap this long, nobody knows what made it longer [s; practice]."""
+GAP_SLOPE_S, GAP_LEAST_C_PER_H = 900.0, 60.0
+"""How fast a kiln climbs and falls is taken over so long, and at least so much
+[s, °C/h; choice]."""
+GAP_MOMENT_S = 1.0
+"""What stands for no time at all [s; choice]."""
+GAP_CONES, GAP_MOST_CONES = 0.05, 0.15
+"""A gap hides heat-work where leaving it out lowers, or the most it could hold raises, the cone by
+so much [cones; choice]."""
+
+# Which reason a want of power has; heat as a share of what full power gives in the time
+
+REASON_LEAST_WINDOWS = 2
+"""So many half-hours must show what the elements gave [number; choice]."""
+REASON_SCATTER = 0.02
+"""A half-hour's own scatter [share; made firings]."""
+REASON_DRYING_C, REASON_DRYING = 220.0, 0.06
+"""Below this, free water and the first corner of a cold kiln leave so much open
+[°C, share; made firings]."""
+REASON_BOUND_WATER_C, REASON_BOUND_WATER = (440.0, 650.0), 0.30
+"""Where raw ware loses its bound water, which nobody weighs, so much is open
+[°C, share; made firings]."""
+REASON_MODEL, REASON_MODEL_OFF, REASON_MODEL_C = 0.04, 0.015, 200.0
+"""What the model of a learnt kiln leaves out, with the elements on and off, and over how many
+degrees that stays alike [share, share, °C; made firings]."""
+REASON_SUPPLY, REASON_SUPPLY_S = 0.02, 3 * 3600.0
+"""What a healthy supply wanders by, as power, and over how long [share, s; practice]."""
+REASON_FIT, REASON_FIT_LOSS = 0.03, 0.06
+"""How well a fit tells power and capacity, and losses [share; made firings]."""
+REASON_LOAD_GIVEN, REASON_LOAD_OPEN = 0.10, 0.12
+"""How well a load that was given, and one that was not, is known [share; practice]."""
+REASON_OTHER, REASON_OTHER_C = 0.08, 120.0
+"""What has none of the marks may lie so far off, over so many degrees [share, °C; choice]."""
+REASON_KEPT_UP = 0.05
+"""Where a kiln kept up it needed no more power than it had, give or take this [share; choice]."""
+REASON_DIP_LEAST_S, REASON_BACK_S = 3600.0, 1800.0
+"""A sag is told from this length on, and once it was over for so long [s; choice]."""
+REASON_PRIORS = {
+    "power": 0.30,
+    "step": 0.15,
+    "losses": 0.20,
+    "load": 0.15,
+    "supply": 0.12,
+    "as_learnt": 0.03,
+    "unknown": 0.05,
+}
+"""How often each is met before a log is read [probability; practice]."""
+REASON_SIZES = {
+    "power": (0.22, 0.13, 0.06),
+    "step": (0.30, 0.15, 0.10),
+    "losses": (0.30, 0.25, 0.07),
+    "load": (0.80, 0.60, 0.20),
+    "supply": (0.25, 0.13, 0.08),
+}
+"""How large each is when it is met, as power lost, loss added, or load beyond the expected: what is
+usual, its scatter, and the least that counts [share; practice]."""
+REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
+"""From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
+
+# The plan mended for the kiln as found
+
+MEND_ROUNDS = 5
+"""So many times rates are slowed and tried again [number; choice]."""
+MEND_KEPT = 1.03
+"""A ramp that takes no longer than this is kept [1; practice]."""
+MEND_MARGIN = 0.98
+"""A rate is set a little below what the kiln did [1; practice]."""
+MEND_STEP = 5.0
+"""Rates are rounded down to this in the plan's unit, slow ones to whole degrees [°/h; practice]."""
+MEND_LEAST_HOLD_S = 300.0
+"""No hold is cut to less than this [s; practice] …"""
+MEND_MORE_HOLD_S = 3600.0
+"""… nor lengthened by more [s; practice]."""
+MEND_HOLD_ROUNDS = 8
+"""A hold is halved in on so many times: to the half minute [number; choice]."""

@@ -7,16 +7,16 @@ the thermocouple, where it sits, reads too low by.  It may be written into the k
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 
-from firing.cones.equivalence import law_shift_c
-from firing.cones.heatwork import readings
-from firing.cones.kinetics import ConeLaw, cone_law
-from firing.cones.occupation import Occupation, occupy
-from firing.cones.table import parse_cone
+from firing.cones.equivalence import moves_to_shares
+from firing.cones.kinetics import cone_law
+from firing.cones.table import CONES, cone_number, parse_cone
 from firing.cones.uncertainty import budget
 from firing.errors import FiringError
 from firing.review import thresholds as limit
@@ -91,32 +91,32 @@ def judge_witnesses(trace: Trace, channel: int, witnesses: Sequence[Witness]) ->
     FiringError
         If a cone and the readings are further apart than any offset.
     """
-    kiln = trace.channels[channel]
-    own: dict[str, list[Witness]] = {}
+    own: dict[int, list[Witness]] = {}
     for witness in witnesses:
-        name = _channel_at(trace, witness.place)
-        if name is not None and name != kiln:
-            own.setdefault(name, []).append(witness)
+        number = _channel_at(trace, witness.place)
+        if number is not None and number != channel:
+            own.setdefault(number, []).append(witness)
     return WitnessVerdict(
-        _offset(trace, kiln, witnesses),
-        tuple(_offset(trace, name, beside) for name, beside in own.items()),
+        _offset(trace, channel, witnesses),
+        tuple(_offset(trace, number, beside) for number, beside in own.items()),
     )
 
 
-def _channel_at(trace: Trace, place: str) -> str | None:
-    """Return the channel that a place names, by its name or its number from 1."""
+def _channel_at(trace: Trace, place: str) -> int | None:
+    """Return the channel, from 0, that a place names, by its name or its number from 1."""
     wanted = place.casefold()
-    for number, name in enumerate(trace.channels, start=1):
-        if wanted in (name.casefold(), str(number)):
-            return name
+    for number, name in enumerate(trace.channels):
+        if wanted in (name.casefold(), str(number + 1)):
+            return number
     return None
 
 
-def _offset(trace: Trace, channel: str, witnesses: Sequence[Witness]) -> KilnOffset:
-    time_s, temperature_c = readings(trace.time_s, trace.channel_c(channel))
-    results = tuple(_result(time_s, temperature_c, channel, witness) for witness in witnesses)
+def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffset:
+    channel, temperature_c = trace.channels[number], trace.temperature_c[:, number]
+    results = tuple(_result(trace.time_s, temperature_c, channel, each) for each in witnesses)
     lows = [r.low_c for r in results if r.low_c is not None]
     highs = [r.high_c for r in results if r.high_c is not None]
+    asked = (*_far_questions(trace, number, results), *_order_questions(witnesses))
     agree = not lows or not highs or max(lows) <= min(highs)
     exact = [r for r in results if r.offset_c is not None]
     if exact:
@@ -124,7 +124,7 @@ def _offset(trace: Trace, channel: str, witnesses: Sequence[Witness]) -> KilnOff
         # What cones have in common, the law, does not average out: neither does the range.
         low_c = min(float(np.mean([r.low_c for r in exact if r.low_c is not None])), *values)
         high_c = max(float(np.mean([r.high_c for r in exact if r.high_c is not None])), *values)
-        return KilnOffset(channel, results, float(np.mean(values)), low_c, high_c, agree)
+        return KilnOffset(channel, results, float(np.mean(values)), low_c, high_c, agree, asked)
     if lows and highs:
         low_c, high_c = sorted((max(lows), min(highs)))
         middle_c = 0.5 * (low_c + high_c)
@@ -133,33 +133,95 @@ def _offset(trace: Trace, channel: str, witnesses: Sequence[Witness]) -> KilnOff
             0.5 * (high_c - low_c),
             *(budget(cone_law(witness.cone)).total_c for witness in witnesses),
         )
-        return KilnOffset(channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree)
+        return KilnOffset(
+            channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree, asked
+        )
     return KilnOffset(
-        channel, results, None, max(lows, default=None), min(highs, default=None), agree
+        channel, results, None, max(lows, default=None), min(highs, default=None), agree, asked
     )
+
+
+def _far_questions(trace: Trace, number: int, results: Sequence[WitnessResult]) -> Iterator[str]:
+    """Yield a question for every cone that would put the readings further off than they drift."""
+    for result in results:
+        least_c = max(result.low_c or 0.0, -(result.high_c or 0.0), 0.0)
+        off_c = least_c if result.offset_c is None else abs(result.offset_c)
+        if off_c <= limit.QUESTIONED_OFFSET_C:
+            continue
+        witness = result.witness
+        meant = _meant(trace, number, witness)
+        asked = f"cone {meant} meant?" if meant else "is that the number on the cone?"
+        low = (result.offset_c or result.low_c or -1.0) > 0.0
+        yield (
+            f"Cone {witness.cone} {witness.seen} would put the readings {off_c:.0f} °C "
+            f"({1.8 * off_c:.0f} °F) too {'low' if low else 'high'}: {asked}"
+        )
+
+
+def _meant(trace: Trace, number: int, witness: Witness) -> str | None:
+    """Return the cone that the readings leave as this one was seen; the one with its zero first."""
+    swapped = _other_zero(witness.cone)
+    bent = witness.clock_h is not None
+    candidates = [swapped, *CONES] if bent else [swapped]
+    best: tuple[float, str] | None = None
+    for cone in candidates:
+        if cone not in CONES:
+            continue
+        try:
+            seen = _result(
+                trace.time_s, trace.temperature_c[:, number], "", replace(witness, cone=cone)
+            )
+        except FiringError:
+            continue
+        off_c = abs(seen.offset_c or 0.0) if bent else max(seen.low_c or 0.0, -(seen.high_c or 0.0))
+        if off_c <= limit.QUESTIONED_OFFSET_C:
+            if cone == swapped:
+                return cone
+            best = min(best or (off_c, cone), (off_c, cone))
+    return None if best is None else best[1]
+
+
+def _other_zero(cone: str) -> str:
+    """Return the number most easily mistaken for a cone's: with or without its zero."""
+    return cone.removeprefix("0") if cone.startswith("0") else f"0{cone}"
+
+
+def _order_questions(witnesses: Sequence[Witness]) -> Iterator[str]:
+    """Yield a question where a colder cone at the same place is less bent than a hotter one."""
+    for one, other in combinations(witnesses, 2):
+        colder, hotter = sorted((one, other), key=lambda witness: cone_number(witness.cone))
+        if colder.place.casefold() != hotter.place.casefold() or colder.cone == hotter.cone:
+            continue
+        if _bend(colder) < _bend(hotter):
+            yield (
+                f"Cone {colder.cone} {colder.seen} and the hotter cone {hotter.cone} {hotter.seen} "
+                f"contradict each other: cones {colder.cone} and {hotter.cone} exchanged?"
+            )
+
+
+def _bend(witness: Witness) -> float:
+    if witness.clock_h is not None:
+        return share_at(witness.clock_h)
+    return 0.0 if witness.stands else DOWN
 
 
 def _result(
     time_s: FloatArray, temperature_c: FloatArray, channel: str, witness: Witness
 ) -> WitnessResult:
-    law = cone_law(witness.cone)
-    occupation = occupy(time_s, temperature_c, [law], limit.FURTHEST_C + 50.0)
-
-    def law_shift(moved_c: float) -> float:
-        return law_shift_c(law.cone, time_s, temperature_c + moved_c)
-
-    def shift_for(share: float) -> float | None:
-        return _shift_c(law, occupation, share, law_shift)
-
-    computed = occupation.heatwork(law, law_shift(0.0))
+    if witness.clock_h is None:
+        shares = [BENDING_BEGINS if witness.stands else DOWN]
+    else:
+        hours = (witness.clock_h + early_h for early_h in (0.0, -limit.READING_H, limit.READING_H))
+        shares = [share_at(min(max(hour, 0.0), 6.0)) for hour in hours]
+    computed, moves = moves_to_shares(witness.cone, time_s, temperature_c, shares, limit.FURTHEST_C)
 
     def result(offset_c: float | None, low_c: float | None, high_c: float | None) -> WitnessResult:
         words = position_words(computed)
         return WitnessResult(witness, channel, computed, words, offset_c, low_c, high_c)
 
-    own_c = budget(law).total_c
+    own_c = budget(cone_law(witness.cone)).total_c
     if witness.clock_h is None:
-        bound = shift_for(BENDING_BEGINS if witness.stands else DOWN)
+        bound = moves[0]
         if bound is None:
             # A cone long down, or far from bending, as it ought to be, bounds nothing near.
             expected = (computed < BENDING_BEGINS) if witness.stands else (computed >= DOWN)
@@ -168,9 +230,7 @@ def _result(
             raise _too_far(witness, channel, computed)
         low, high = (None, bound + own_c) if witness.stands else (bound - own_c, None)
         return result(None, low, high)
-    middle = shift_for(share_at(witness.clock_h))
-    before = shift_for(share_at(max(witness.clock_h - limit.READING_H, 0.0)))
-    after = shift_for(share_at(min(witness.clock_h + limit.READING_H, 6.0)))
+    middle, before, after = moves
     if middle is None or before is None or after is None:
         raise _too_far(witness, channel, computed)
     low_c = middle - math.hypot(middle - before, own_c)
@@ -179,38 +239,15 @@ def _result(
 
 
 def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
+    other = _other_zero(witness.cone)
+    meant = f" (cone {other} meant?)" if other in CONES else ""
     return FiringError(
         f'--witness "{witness.cone}={witness.seen.removeprefix("at ")}": the readings of {channel} '
         f"would have to be more than {limit.FURTHEST_C:.0f} °C "
         f"({1.8 * limit.FURTHEST_C:.0f} °F) off for cone {witness.cone} to be {witness.seen} "
-        f"(they leave it {position_words(computed)}); check the cone's number, and that "
-        "it stood in this firing"
+        f"(they leave it {position_words(computed)}); check the cone's number{meant}, and "
+        "that it stood in this firing"
     )
-
-
-def _shift_c(
-    law: ConeLaw, occupation: Occupation, share: float, law_shift: Callable[[float], float]
-) -> float | None:
-    """Return the degrees to add to the readings for a share of the heat-work; None if too many."""
-    moved_c = 0.0
-    for _ in range(2):
-        # The rate of approach, by which the law is moved, changes little with the readings.
-        own_c = law_shift(moved_c)
-        low_c, high_c = -limit.FURTHEST_C, limit.FURTHEST_C
-        if not (
-            occupation.heatwork(law, own_c + low_c)
-            < share
-            <= occupation.heatwork(law, own_c + high_c)
-        ):
-            return None
-        for _ in range(40):
-            middle_c = 0.5 * (low_c + high_c)
-            if occupation.heatwork(law, own_c + middle_c) < share:
-                low_c = middle_c
-            else:
-                high_c = middle_c
-        moved_c = high_c
-    return moved_c
 
 
 def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
@@ -243,6 +280,11 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
     from firing.files.tomlfile import read_text, write_text
     from firing.kiln.file import parse_kiln
 
+    if offset.questions:
+        raise FiringError(
+            f"no offset was written. {offset.questions[0]} Read the numbers on the cones, and give "
+            "--witness again"
+        )
     if offset.offset_c is None:
         raise FiringError(
             "the witness cones leave the offset open on one side, so none was written; give a cone "
@@ -252,12 +294,6 @@ def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
         raise FiringError(
             "the witness cones contradict each other, so no offset was written; leave out the one "
             "that was set wrongly, or take the cones of one place"
-        )
-    if abs(offset.offset_c) > limit.LARGEST_OFFSET_C:
-        raise FiringError(
-            f"an offset of {offset.offset_c:.0f} °C is more than the "
-            f"{limit.LARGEST_OFFSET_C:.0f} °C a kiln file holds; check the cone's number and the "
-            "thermocouple"
         )
     text, before = text_with_offset(read_text(path), offset.offset_c)
     parse_kiln(text, str(path))

@@ -9,6 +9,7 @@ import numpy as np
 from firing.clock import after_iso
 from firing.errors import FiringError
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule, Segment
 from firing.serialise import json_fields
 from firing.trace import FloatArray, Trace
@@ -61,7 +62,7 @@ class _Leg:
     limited_by: LimitedBy
 
 
-def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
+def _leg(segment: Segment, from_c: float, room_c: float, usual: UsualKiln) -> _Leg:
     cools = segment.target_c < from_c
     ramp_s = segment.ramp_s(from_c)
     limited_by: LimitedBy = "program"
@@ -71,14 +72,22 @@ def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
         run, limited_by = default_kiln.heat(from_c, segment.target_c), "power"
         time_s, temperature_c = run.time_s, run.temperature_c
     elif segment.drive == "off":
-        run, limited_by = default_kiln.cool(from_c, segment.target_c, room_c=room_c), "cooling"
+        factor = usual.cooling_factor
+        run = default_kiln.cool(from_c, segment.target_c, room_c=room_c, factor=factor)
+        limited_by = "cooling"
         time_s, temperature_c = run.time_s, run.temperature_c
     elif cools and segment.rate_c_per_h is not None and segment.target_c >= room_c + 2.0:
         lowest = np.array([segment.target_c])
-        slowest = float(default_kiln.cooling_rate_c_per_h(lowest, room_c=room_c)[0])
+        factor = usual.cooling_factor
+        own = default_kiln.cooling_rate_c_per_h(lowest, room_c=room_c, factor=factor)
+        slowest = float(own[0])
         if slowest < segment.rate_c_per_h:
             run = default_kiln.cool(
-                from_c, segment.target_c, room_c=room_c, rate_cap_c_per_h=segment.rate_c_per_h
+                from_c,
+                segment.target_c,
+                room_c=room_c,
+                rate_cap_c_per_h=segment.rate_c_per_h,
+                factor=factor,
             )
             time_s, temperature_c, limited_by = run.time_s, run.temperature_c, "cooling"
     run_s = float(time_s[-1])
@@ -89,7 +98,9 @@ def _leg(segment: Segment, from_c: float, room_c: float) -> _Leg:
     return _Leg(time_s, temperature_c, run_s, planned_s, limited_by)
 
 
-def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegment, ...], str]:
+def set_point_over_time(
+    schedule: Schedule, usual: UsualKiln = TRIAL
+) -> tuple[Trace, tuple[ForecastSegment, ...], str]:
     """Return the program's course, its segments on the clock, and what the durations rest on.
 
     The durations rest on the program's arithmetic, or on a default curve for the segments named.
@@ -100,7 +111,7 @@ def set_point_over_time(schedule: Schedule) -> tuple[Trace, tuple[ForecastSegmen
     for index, segment in enumerate(schedule.segments):
         from_c = schedule.from_c(index)
         try:
-            leg = _leg(segment, from_c, schedule.room_c)
+            leg = _leg(segment, from_c, schedule.room_c, usual)
         except FiringError as error:
             raise FiringError(f"segment {index + 1}: {error}") from None
         segments.append(

@@ -214,7 +214,7 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
     vapour_kpa, at_c = float(course.slow_vapour_kpa[worst]), float(course.core_c[worst])
     if vapour_kpa <= limits.vapour_kpa or course.core_vapour_kpa.max() > limits.vapour_kpa:
         return None
-    piece = limits.piece
+    wettest = limits.places["water"].words
     return Breach(
         "vapour",
         0,
@@ -224,8 +224,7 @@ def slow_drying(course: WareCourse, limits: WareLimits, schedule: Schedule) -> B
         0.0,
         at_c,
         at_c,
-        f"If your clay dries slowly, the vapour in the {piece.thickest_mm:g} mm wall of "
-        f'"{piece.name}" reaches {vapour_kpa:.0f} kPa at '
+        f"If your clay dries slowly, the vapour in {wettest} reaches {vapour_kpa:.0f} kPa at "
         f"{format_temperature(at_c, schedule.unit)}; {limits.vapour_kpa:.0f} kPa is the most. "
         "Keep it below boiling until a cold mirror at the opening stays clear.",
         has_kpa=vapour_kpa,

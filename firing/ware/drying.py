@@ -185,25 +185,29 @@ def drying_advice(load: Load, margin: float = 1.5, done: float = 0.0) -> DryingA
     """
     if load.dryness not in ("leather hard", "damp"):
         return None
-    piece, body = load.thickest, body_named(load.body)
+    place, body = load.slowest("water"), body_named(load.body)
+    piece, path_m = place.piece, place.path_m("water")
     moisture = body.of("moisture diffusivity", "raw")
-    needed = max(drying_fourier(load.water_share) - done, 0.0) * piece.heat_path_m**2
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
     shrinks = max(shrinking_fourier(load.water_share) - done, 0.0)
-    gently_s = shrinking_s(body, shrinks, piece.heat_path_m)
+    gently_s = shrinking_s(body, shrinks, path_m)
     usual_s = needed / moisture.value + gently_s
     if usual_s * margin <= DRY_FIRST_S:
         return None
     slowest, fastest = moisture.low[0] / moisture.value, moisture.high[0] / moisture.value
     low_s, high_s = usual_s / fastest, usual_s / slowest
-    turned_s = usual_s / 4.0 if piece.heated_from == "one" else None
+    one_way = place.spot.water_mm >= place.spot.thickness_mm
+    turned_s = usual_s / 4.0 if one_way else None
     room_s = room_drying_s(load)
     best_s = room_s if turned_s is None else room_s / 4.0
-    faces = "both faces" if turned_s is None else "one face"
+    how_heated = f"heated from {'one face' if one_way else 'both faces'}"
+    if piece.shape is not None:
+        how_heated = f"its water has furthest to go in {place.words}"
     turned = "" if turned_s is None else f" With both faces free {_hours(turned_s)} h would do."
     how = "" if turned_s is None else ", with both faces free"
     message = (
-        f'Dry first: "{piece.name}" is {load.dryness}, {piece.thickest_mm:g} mm thick and heated '
-        f"from {faces}. The kiln would have to candle it for {_hours(usual_s * margin)} h "
+        f'Dry first: "{piece.name}" is {load.dryness}, {place.spot.thickness_mm:g} mm thick and '
+        f"{how_heated}. The kiln would have to candle it for {_hours(usual_s * margin)} h "
         f"({_hours(usual_s)} h without the margin, range {_hours(low_s)} to {_hours(high_s)} h)."
         f"{turned} Dry it {about_days(best_s)} at room conditions{how}, then weigh it daily. "
         f'{WEIGH_TEST} Then write dryness = "bone dry".'
@@ -216,14 +220,25 @@ def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
 
     Empty if nothing need be done.
     """
-    piece = load.thickest
-    if load.dryness != "bone dry" or piece.heated_from != "one":
+    place = load.slowest("water")
+    piece, path_m = place.piece, place.path_m("water")
+    if load.dryness != "bone dry" or place.spot.water_mm < place.spot.thickness_mm:
         return ""
     moisture = body_named(load.body).of("moisture diffusivity", "raw").value
-    needed = max(drying_fourier(load.water_share) - done, 0.0) * piece.heat_path_m**2
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
     usual_s = needed * margin / moisture
     if usual_s <= DRY_FIRST_S:
         return ""
+    if piece.shape is not None:
+        eased = piece.eased()
+        if eased is None:
+            return ""
+        shorter_m = 0.001 * max(spot.water_mm for spot in eased.piece.spots)
+        return (
+            f"Stand it otherwise first: the kiln would have to candle {place.words} for "
+            f"{_hours(usual_s)} h, bone dry as it is. {eased.how} it takes "
+            f"{_hours(usual_s * (shorter_m / path_m) ** 2)} h; then write {eased.write}."
+        )
     return (
         f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one '
         f"face. The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand "
@@ -241,7 +256,7 @@ def room_drying_s(load: Load) -> float:
     above, near = load.water_share - ROOM_DRY_SHARE, NEAR_ROOM_DRY_SHARE
     fourier = 0.0 if above <= near else drying_fourier(above, near)
     moisture = moisture_diffusivity(body_named(load.body), "raw", np.array(20.0))
-    return fourier * load.thickest.heat_path_m**2 / float(moisture)
+    return fourier * load.slowest("water").path_m("water") ** 2 / float(moisture)
 
 
 def _hours(duration_s: float) -> str:

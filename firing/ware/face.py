@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firing.heat import default_kiln
+from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import HOT_START_C, Schedule, Segment
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
@@ -56,14 +57,20 @@ class FaceCourse:
 
 
 def face_by_program(
-    time_s: FloatArray, temperature_c: FloatArray, ends_s: Sequence[float], *, room_c: float
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    ends_s: Sequence[float],
+    *,
+    room_c: float,
+    usual: UsualKiln = TRIAL,
 ) -> FaceCourse:
     """Return the faces' course where no kiln is known: the program's, cooling by default curves.
 
     Times and temperatures are the program's and some of the cooling after it.
     """
-    times, faces = _with_cooling(time_s, temperature_c, room_c, 1.0)
-    return FaceCourse(times, faces, tuple(ends_s), _heating(()), _default_cooling(room_c))
+    factor = usual.cooling_factor
+    times, faces = _with_cooling(time_s, temperature_c, room_c, factor)
+    return FaceCourse(times, faces, tuple(ends_s), _heating(()), _default_cooling(room_c, factor))
 
 
 def face_in_kiln(
@@ -91,7 +98,8 @@ def face_in_kiln(
         last_c = faces[-1:]
         usual = float(default_kiln.cooling_rate_c_per_h(last_c, room_c=room_c)[0])
         slower = float(own(last_c)[0]) / max(usual, 1e-6)
-    times, faces = _with_cooling(times, faces, room_c, min(max(slower, 0.2), 5.0))
+    pace = default_kiln.COOLING_FACTOR * min(max(slower, 0.2), 5.0)
+    times, faces = _with_cooling(times, faces, room_c, pace)
 
     return FaceCourse(
         times,
@@ -109,8 +117,8 @@ def _heating(max_rate: Sequence[tuple[float, float]]) -> RateCurve:
     return lambda at_c: np.interp(at_c, known_c, known)
 
 
-def _default_cooling(room_c: float) -> RateCurve:
-    return lambda at_c: default_kiln.cooling_rate_c_per_h(at_c, room_c=room_c)
+def _default_cooling(room_c: float, factor: float = default_kiln.COOLING_FACTOR) -> RateCurve:
+    return lambda at_c: default_kiln.cooling_rate_c_per_h(at_c, room_c=room_c, factor=factor)
 
 
 def _without_first_dip(time_s: FloatArray, face_c: FloatArray) -> FloatArray:
@@ -175,8 +183,7 @@ def _with_cooling(
     to_c = max(COOL_C, room_c + _NEAREST_ROOM_K)
     if face_c[-1] <= to_c + _NEAREST_ROOM_K:
         return time_s, face_c
-    pace = default_kiln.COOLING_FACTOR * factor
-    run = default_kiln.cool(float(face_c[-1]), to_c, room_c=room_c, factor=pace)
+    run = default_kiln.cool(float(face_c[-1]), to_c, room_c=room_c, factor=factor)
     return (
         np.concatenate((time_s, time_s[-1] + run.time_s[1:])),
         np.concatenate((face_c, run.temperature_c[1:])),

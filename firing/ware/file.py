@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from difflib import get_close_matches
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
-from firing.files.kinds import FileKind
-from firing.files.tomlfile import clean, number, plain_line
-from firing.units import TemperatureUnit
-from firing.ware.load import BODIES, Dryness, Load, Piece
+from firing.files.kinds import FileKind, WrongKeys
+from firing.files.tomlfile import Wrong, clean, number, plain_line, shown
+from firing.units import TemperatureUnit, format_size, in_unit
+from firing.ware.load import (
+    BODIES,
+    BODY_DENSITY_KG_PER_M3,
+    THINNEST_MM,
+    Dryness,
+    Load,
+    Piece,
+    too_thin,
+)
+from firing.ware.shape import Form, HeatedFrom, Shape, Vents
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
+WIDEST_M2 = 6.0
+"""No piece has more wall than this (common practice, no source): heavier, it was weighed in grams,
+which makes a thousand times the wall."""
 
 
 def _body(value: Any) -> str:
@@ -49,15 +62,74 @@ class PieceTable(BaseModel):
         json_schema_extra={"example": "count = 4"},
     )
     thickest_mm: float = number(
-        "its thickest place", "thickest_mm = 18", "mm", gt=0, le=THICKEST_MM
+        "its thickest place",
+        'thickest_mm = 18 or thickest = "0.7 in"',
+        "mm",
+        written=("thickest", "length"),
+        gt=0,
+        le=THICKEST_MM,
     )
     mass_kg: float = number(
-        "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
+        "mass of one as it goes into the kiln",
+        'mass_kg = 3.2 or mass = "7 lb"',
+        "kg",
+        written=("mass", "mass"),
+        gt=0,
+        le=2000,
     )
-    heated_from: Literal["both", "one"] = Field(
+    shape: Shape | None = Field(
+        None,
+        description="what it is: a plate or tile on the shelf, a stack of them, a free wall, a "
+        "hollow form open to the kiln or closed, or solid",
+        json_schema_extra={"example": 'shape = "open hollow"'},
+    )
+    wall_mm: float | None = number(
+        "wall of a hollow form, where thinner than its thickest place",
+        "wall_mm = 15",
+        "mm",
+        default=None,
+        written=("wall", "length"),
+        gt=0,
+        le=THICKEST_MM,
+    )
+    foot_mm: float | None = number(
+        "foot or floor of a standing piece",
+        "foot_mm = 20",
+        "mm",
+        default=None,
+        written=("foot", "length"),
+        gt=0,
+        le=THICKEST_MM,
+    )
+    stacked: int = Field(
+        1,
+        ge=1,
+        le=100,
+        description="how many that lie are on each other",
+        json_schema_extra={"example": "stacked = 4"},
+    )
+    across_mm: float | None = number(
+        "how wide a piece that lies is",
+        "across_mm = 250",
+        "mm",
+        default=None,
+        written=("across", "length"),
+        gt=0,
+        le=3000,
+    )
+    raised: bool = Field(
+        False,
+        description="whether air passes under it: a foot ring, props or stilts",
+        json_schema_extra={"example": "raised = true"},
+    )
+    vents: Vents = Field(
+        "none",
+        description="holes in a closed hollow form: none, drilled, or a wide opening",
+        json_schema_extra={"example": 'vents = "drilled"'},
+    )
+    heated_from: HeatedFrom = Field(
         "both",
-        description="both faces of the thickest place, or one: tiles, a wide foot on the shelf, "
-        "stacked ware",
+        description="instead of a shape: both faces of the thickest place are heated, or one",
         json_schema_extra={"example": 'heated_from = "both"'},
     )
 
@@ -79,8 +151,14 @@ class LoadTable(BaseModel):
         "furniture_kg = 28",
         "kg",
         default=None,
+        written=("furniture", "mass"),
         ge=0,
         le=5000,
+    )
+    dark: bool = Field(
+        False,
+        description="whether the body is dark, iron-rich or full of organic matter",
+        json_schema_extra={"example": "dark = true"},
     )
     piece: list[PieceTable] = Field(
         min_length=1,
@@ -90,24 +168,71 @@ class LoadTable(BaseModel):
     )
 
 
+def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
+    """Return which pieces are too heavy for how thin they are."""
+    found: list[Wrong] = []
+    pieces = data.get("piece")
+    for index, entry in enumerate(pieces if isinstance(pieces, list) else ()):
+        if not isinstance(entry, dict):
+            continue
+        mass_kg, thick_mm = entry.get("mass_kg"), entry.get("thickest_mm")
+        if not isinstance(mass_kg, int | float) or not isinstance(thick_mm, int | float):
+            continue
+        if thick_mm < THINNEST_MM:
+            if thick_mm > 0:
+                found.append((("piece", index, "thickest_mm"), in_unit(too_thin(thick_mm), unit)))
+            continue
+        wall_m2 = mass_kg / BODY_DENSITY_KG_PER_M3 / (0.001 * thick_mm)
+        if wall_m2 > WIDEST_M2:
+            what = entry.get("name")
+            one = shown(what) if isinstance(what, str) else "piece"
+            found.append(
+                (
+                    ("piece", index, "mass_kg"),
+                    f"{mass_kg:g} kg for one {one} of {thick_mm:g} mm: grams? That would be "
+                    f"{wall_m2:.0f} m² of wall; write kilograms, like mass_kg = "
+                    f"{0.001 * mass_kg:g}"
+                    if unit == "C"
+                    else f"{format_size(mass_kg, 'mass', unit)} for one {one} of "
+                    f"{format_size(thick_mm, 'length', unit)} is far too heavy; write the mass of "
+                    'one, like mass = "7 lb"',
+                )
+            )
+    return found
+
+
 def _load(table: LoadTable) -> Load:
+    wrong: list[Wrong] = []
+    for index, entry in enumerate(table.piece):
+        form = Form(**entry.model_dump(exclude={"name", "count", "mass_kg"}))
+        wrong += [(("piece", index, key), words) for key, words in form.faults()]
+    if wrong:
+        raise WrongKeys(*wrong)
     return Load(
         pieces=tuple(Piece(**entry.model_dump()) for entry in table.piece),
         dryness=table.dryness,
         body=table.body,
         furniture_kg=table.furniture_kg,
+        dark=table.dark,
     )
 
 
-def _described(load: Load, _: TemperatureUnit) -> list[str]:
+def _described(load: Load, unit: TemperatureUnit) -> list[str]:
     thickest = load.thickest
     return [
         load.dryness,
         f"{sum(piece.count for piece in load.pieces)} pieces",
-        f"thickest {thickest.thickest_mm:g} mm ({thickest.name})",
-        f"{load.ware_kg:.0f} kg",
+        f"thickest {format_size(thickest.thickest_mm, 'length', unit)} ({thickest.name})",
+        f"{load.ware_kg:.0f} kg" if unit == "C" else format_size(load.ware_kg, "mass", unit),
     ]
 
 
-LOAD_FILE = FileKind("load", lambda: LoadTable, _load, describe=_described)
+LOAD_FILE = FileKind(
+    "load",
+    lambda: LoadTable,
+    _load,
+    across=_across,
+    describe=_described,
+    owned=lambda load, unit: replace(load, unit=unit),
+)
 parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

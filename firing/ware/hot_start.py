@@ -69,7 +69,8 @@ def assumed_state(load: Load, start_c: float) -> WareState:
     dry = start_c > (DAMP_IS_DRY_ABOVE_C if damp else DRY_ABOVE_C)
     burnt_s = 0.0
     if start_c > BURN_OUT_C[1]:
-        burnt_s = MARGINS[1] * burn_out_s(body_named(load.body), load.thickest.heat_path_m)
+        path_m = load.slowest("air").path_m("air")
+        burnt_s = MARGINS[1] * burn_out_s(body_named(load.body), path_m, dark=load.dark)
     return WareState(
         drying_fourier=_DRY_FOURIER if dry else 0.0,
         bound_water_gone=1.0 if start_c > STEAM_C[1] else 0.0,

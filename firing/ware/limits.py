@@ -4,7 +4,7 @@ A `Limit` is one reason's rate over one window, straight between its knots, so t
 between two temperatures is exact.  `firing.ware.safe_rates` makes them for a load.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
@@ -15,7 +15,7 @@ from firing.serialise import Serialised, named, rounded
 from firing.trace import FloatArray
 from firing.units import format_duration
 from firing.ware.drying import DryingAdvice
-from firing.ware.load import Piece
+from firing.ware.load import Goes, Piece, Place
 
 Direction = Literal["heating", "cooling"]
 
@@ -202,6 +202,8 @@ class WareLimits:
         From the coldest window to the hottest.
     vapour_kpa : float
         The vapour pressure the ware may hold on the way up [kPa].
+    places : mapping
+        Where heat, water, steam and air have the longest way.
     advice : DryingAdvice or None
         Set if the load should be dried before it is fired: then no schedule is called safe.
     """
@@ -212,6 +214,7 @@ class WareLimits:
     limits: tuple[Limit, ...]
     dwells: tuple[Dwell, ...]
     vapour_kpa: float
+    places: Mapping[Goes, Place]
     advice: DryingAdvice | None = None
 
     def __repr__(self) -> str:

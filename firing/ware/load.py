@@ -1,16 +1,16 @@
 """What is in the kiln: pieces, their clay and dryness, what was done to them, and furniture."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.units import TemperatureUnit
+from firing.ware.shape import Form, HeatedFrom, Shape, Spot, Vents
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
-
-HeatedFrom = Literal["both", "one"]
 
 BODIES = (
     "earthenware",
@@ -30,6 +30,15 @@ WATER_OF_DRYNESS: dict[Dryness, tuple[float, str]] = {
     "bisqued, freshly glazed": (0.05, "clay-water-practice"),
 }
 """Free water as a share of the dry mass, and the id of its source."""
+
+THINNEST_MM = 0.1
+"""No ware is thinner (common practice, no source); it catches slips of the key."""
+
+
+def too_thin(thick_mm: float) -> str:
+    """Return the refusal of a wall that nobody can have made."""
+    return f"{thick_mm:g} mm is thinner than any ware, {THINNEST_MM:g} mm; write millimetres"
+
 
 BODY_DENSITY_KG_PER_M3 = 1900.0  # source: body-density-practice
 DEFAULT_BODY = "stoneware"
@@ -55,8 +64,22 @@ class Piece:
     mass_kg : float
         Mass of one as it goes into the kiln, water included [kg].
     heated_from : {"both", "one"}
-        Whether heat reaches both faces of the thickest place, or only one: tiles, a wide foot on
-        the shelf, stacked ware.
+        Without a shape: whether heat reaches both faces of the thickest place, or only one.
+    shape : str, optional
+        ``"plate"``, ``"tile"``, ``"stack"``, ``"wall"``, ``"open hollow"``, ``"closed hollow"`` or
+        ``"solid"``; how far heat and water have to go follows from it.
+    wall_mm : float, optional
+        Of a hollow form: its wall, where that is thinner than its thickest place [mm].
+    foot_mm : float, optional
+        Of a standing piece: its foot or floor [mm].
+    stacked : int
+        Of pieces that lie: how many lie on each other.
+    across_mm : float, optional
+        Of pieces that lie: how wide they are [mm].
+    raised : bool
+        Whether air passes under it: a foot ring, props or stilts.
+    vents : {"none", "drilled", "open"}
+        Of a closed hollow form.
     """
 
     name: str
@@ -64,6 +87,13 @@ class Piece:
     thickest_mm: float
     mass_kg: float
     heated_from: HeatedFrom = "both"
+    shape: Shape | None = None
+    wall_mm: float | None = None
+    foot_mm: float | None = None
+    stacked: int = 1
+    across_mm: float | None = None
+    raised: bool = False
+    vents: Vents = "none"
 
     def __post_init__(self) -> None:
         if not (self.count >= 1 and self.thickest_mm > 0 and self.mass_kg > 0):
@@ -71,6 +101,63 @@ class Piece:
                 f'"{self.name}" needs a count of 1 or more, a thickness above 0 mm and a mass '
                 "above 0 kg"
             )
+        if self.thickest_mm < THINNEST_MM:
+            raise FiringError(f'"{self.name}": {too_thin(self.thickest_mm)}')
+        faults = self.form.faults()
+        if faults:
+            key, words = faults[0]
+            raise FiringError(f'{key} of "{self.name}": {words}')
+
+    @property
+    def form(self) -> Form:
+        """Its form alone."""
+        return Form(
+            self.shape,
+            self.thickest_mm,
+            self.heated_from,
+            self.wall_mm,
+            self.foot_mm,
+            self.stacked,
+            self.across_mm,
+            self.raised,
+            self.vents,
+        )
+
+    @property
+    def spots(self) -> tuple[Spot, ...]:
+        """Its places, and how far heat, water, steam and air have to go into each."""
+        return self.form.spots()
+
+    @property
+    def slowest_spot(self) -> Spot:
+        """The place that is heated last."""
+        return max(self.spots, key=lambda spot: spot.heat_mm)
+
+    def eased(self) -> "Eased | None":
+        """Return what would shorten its longest way; None if nothing is known."""
+        ways: list[Eased] = []
+        props, hole = "raised = true", 'vents = "open"'
+        if self.shape is not None and not self.raised and self.shape not in ("wall", "solid"):
+            raised = replace(self, raised=True)
+            ways.append(Eased("Raised on props, so that air passes under,", props, raised))
+        if self.shape == "closed hollow" and self.vents != "open":
+            opened = replace(self, vents="open")
+            ways.append(Eased("With a wide opening into its hollow", hole, opened))
+            if not self.raised:
+                both = replace(self, raised=True, vents="open")
+                how = "Raised on props and with a wide opening into its hollow"
+                ways.append(Eased(how, f"{props} and {hole}", both))
+
+        def longest_mm(piece: Piece) -> float:
+            return max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+
+        better = [way for way in ways if longest_mm(way.piece) < 0.9 * longest_mm(self)]
+        return min(better, key=lambda way: longest_mm(way.piece), default=None)
+
+    def words_of(self, spot: Spot) -> str:
+        """Return a place in words: ``the 20 mm foot of "jar" (on the shelf)``."""
+        where = f" ({spot.where})" if spot.where else ""
+        return f'the {spot.thickness_mm:g} mm {spot.name} of "{self.name}"{where}'
 
     @property
     def total_kg(self) -> float:
@@ -79,8 +166,45 @@ class Piece:
 
     @property
     def heat_path_m(self) -> float:
-        """How far heat must go inwards [m]: half the thickness, or all of it."""
-        return 0.001 * self.thickest_mm * (0.5 if self.heated_from == "both" else 1.0)
+        """How far heat must go inwards [m]: half a wall heated from both faces."""
+        return 0.001 * self.slowest_spot.heat_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Eased:
+    """What would help a piece: how, what to write in the load file, and the piece then."""
+
+    how: str
+    write: str
+    piece: Piece
+
+
+Goes = Literal["heat", "water", "steam", "air"]
+WAYS: tuple[Goes, ...] = get_args(Goes)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A spot of a piece."""
+
+    piece: Piece
+    spot: Spot
+
+    @property
+    def words(self) -> str:
+        """The place in words."""
+        return self.piece.words_of(self.spot)
+
+    def path_m(self, what: Goes) -> float:
+        """How far heat, water, steam or air have to go there [m]."""
+        spot = self.spot
+        ways = {
+            "heat": spot.heat_mm,
+            "water": spot.water_mm,
+            "steam": spot.steam_mm,
+            "air": spot.air_mm,
+        }
+        return 0.001 * ways[what]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +223,10 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+    dark : bool
+        Whether the body is dark, iron-rich or full of organic matter: more carbon has to burn.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches and pounds.
 
     Examples
     --------
@@ -117,6 +245,8 @@ class Load:
     body: str = DEFAULT_BODY
     furniture_kg: float | None = None
     assumed: bool = False
+    dark: bool = False
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.pieces:
@@ -128,6 +258,13 @@ class Load:
     def thickest(self) -> Piece:
         """The kind whose inside is heated last: the longest way for heat, then the heaviest."""
         return max(self.pieces, key=lambda piece: (piece.heat_path_m, piece.total_kg))
+
+    def slowest(self, what: Goes) -> Place:
+        """Return the place where heat, water, steam or air have the longest way of all."""
+        places = [Place(piece, spot) for piece in self.pieces for spot in piece.spots]
+        if what == "heat":
+            return Place(self.thickest, self.thickest.slowest_spot)
+        return max(places, key=lambda place: (place.path_m(what), place.piece.total_kg))
 
     @property
     def water_share(self) -> float:

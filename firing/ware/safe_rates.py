@@ -5,7 +5,7 @@ are taken to contain the usual margin already; what is computed from the body is
 and the margin comes on top (``usual-margin-choice``).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,7 +36,7 @@ from firing.ware.limits import (
     Reason,
     WareLimits,
 )
-from firing.ware.load import Load, Piece, WareState
+from firing.ware.load import WAYS, Goes, Load, Piece, Place, WareState
 from firing.ware.reactions import (
     BOUND_WATER_C,
     BURN_OUT_C,
@@ -88,10 +88,11 @@ def limits_for(
     _check(load, purpose, margin)
     wall = GoverningWall(
         piece=load.thickest,
-        path_m=load.thickest.heat_path_m,
+        places={what: load.slowest(what) for what in WAYS},
         body=body_named(load.body),
         raw=load.has_bound_water,
         wet=load.water_share > 0.0,
+        dark=load.dark,
         shrinking=load.dryness in ("leather hard", "damp"),
         water_share=load.water_share,
         purpose=purpose,
@@ -105,6 +106,7 @@ def limits_for(
         limits=tuple(rates_of(wall)),
         dwells=tuple(dwells_of(wall)),
         vapour_kpa=allowed_vapour_kpa(wall.body, wall.before),
+        places=wall.places,
         advice=drying_advice(load, margin, wall.done.drying_fourier),
     )
 
@@ -118,9 +120,10 @@ def _check(load: Load, purpose: Purpose, margin: float) -> None:
             "practice, more is more careful"
         )
     for piece in load.pieces:
-        if not 0.0 < piece.thickest_mm <= THICKEST_MM:
+        thick_mm = max(spot.thickness_mm for spot in piece.spots)
+        if not 0.0 < thick_mm <= THICKEST_MM:
             raise FiringError(
-                f'"{piece.name}" is {piece.thickest_mm:g} mm thick, and limits are known above 0 '
+                f'"{piece.name}" is {thick_mm:g} mm thick, and limits are known above 0 '
                 f"and up to {THICKEST_MM:.0f} mm; write the thickest wall in millimetres"
             )
     if purpose in ("glaze", "decal") and load.has_bound_water:
@@ -146,16 +149,17 @@ _THIN_MM, _THICK_MM = 10.0, 25.0
 class GoverningWall:
     """The one wall that a load's limits are about, and what is asked of it.
 
-    `path_m` is how far heat, water and gas have to go; `raw` ware was never fired, `wet` ware holds
-    free water, and `shrinking` ware still shrinks as that leaves; `done` is what earlier firing has
-    done to it.
+    `places` are where heat, water, steam and air have furthest to go; `raw` ware was never fired,
+    `wet` ware holds free water, and `shrinking` ware still shrinks as that leaves; `done` is what
+    earlier firing has done to it.
     """
 
     piece: Piece
-    path_m: float
+    places: Mapping[Goes, Place]
     body: Body
     raw: bool
     wet: bool
+    dark: bool
     shrinking: bool
     water_share: float
     purpose: Purpose
@@ -163,10 +167,18 @@ class GoverningWall:
     done: WareState
 
     @property
+    def path_m(self) -> float:
+        """How far heat has to go [m]."""
+        return self.path_of("heat")
+
+    @property
     def words(self) -> str:
-        """The governing wall in words."""
-        how = "" if self.piece.heated_from == "both" else ", heated from one face,"
-        return f'the {self.piece.thickest_mm:g} mm wall of "{self.piece.name}"{how}'
+        """Where heat has furthest to go, in words."""
+        return self.places["heat"].words
+
+    def path_of(self, what: Goes) -> float:
+        """How far heat, water, steam or air have to go [m]."""
+        return self.places[what].path_m(what)
 
     @property
     def before(self) -> State:
@@ -446,12 +458,12 @@ def _shrinking(wall: GoverningWall) -> Iterator[Dwell]:
     if left <= 0.0 or not wall.shrinking:
         return
     moisture = wall.body.of("moisture diffusivity", "raw")
-    best_s = shrinking_s(wall.body, left, wall.path_m)
+    best_s = shrinking_s(wall.body, left, wall.path_of("water"))
     yield Dwell(
         SHRINKING_C,
         best_s * wall.margin,
         "shrinkage",
-        f"{wall.words} still shrinks, and must do so before it gets hotter",
+        f"{wall.places['water'].words} still shrinks, and must do so before it gets hotter",
         "shrinkage-drying-practice",
         best_s * moisture.value / moisture.high[0],
         best_s * max(wall.margin, moisture.value / moisture.low[0]),
@@ -464,15 +476,16 @@ def _drying(wall: GoverningWall) -> Iterator[Dwell]:
     if left <= 0.0:
         return
     moisture = wall.body.of("moisture diffusivity", "raw" if wall.raw else "bisqued")
-    best_s = left * wall.path_m**2 / moisture.value
+    path_m = wall.path_of("water")
+    best_s = left * path_m**2 / moisture.value
     yield Dwell(
         DRYING_C,
         best_s * wall.margin,
         "free water",
-        f"the free water of {wall.words}, {100 * wall.water_share:g} % of its dry mass, must be "
-        "out below boiling",
+        f"the free water of {wall.places['water'].words}, {100 * wall.water_share:g} % of its dry "
+        "mass, must be out below boiling",
         "drying-diffusivity",
-        left * wall.path_m**2 / moisture.high[0],
+        left * path_m**2 / moisture.high[0],
         best_s * max(wall.margin, moisture.value / moisture.low[0]),
     )
 
@@ -480,12 +493,12 @@ def _drying(wall: GoverningWall) -> Iterator[Dwell]:
 def _steam(wall: GoverningWall) -> Iterator[Dwell]:
     if not wall.raw or wall.done.bound_water_is_gone:
         return
-    best_s = steam_escape_s(wall.body, wall.path_m) * (1.0 - wall.done.bound_water_gone)
+    best_s = steam_escape_s(wall.body, wall.path_of("steam")) * (1.0 - wall.done.bound_water_gone)
     yield Dwell(
         STEAM_C,
         best_s * wall.margin,
         "bound water",
-        f"the bound water of {wall.words} must have time to leave as steam",
+        f"the bound water of {wall.places['steam'].words} must have time to leave as steam",
         "steam-escape-inferred",
         best_s * _FACTOR_OF_THREE[0],
         best_s * max(wall.margin, _FACTOR_OF_THREE[1]),
@@ -495,7 +508,7 @@ def _steam(wall: GoverningWall) -> Iterator[Dwell]:
 def _burn_out(wall: GoverningWall) -> Iterator[Dwell]:
     if not wall.raw:
         return
-    best_s = burn_out_s(wall.body, wall.path_m)
+    best_s = burn_out_s(wall.body, wall.path_of("air"), dark=wall.dark)
     left_s = best_s * wall.margin - wall.done.burn_out_s
     # A minute is less than the middle of a wall is known to lag behind its face.
     if left_s <= (SECONDS_PER_MINUTE if wall.done.burn_out_s else 0.0):
@@ -504,7 +517,7 @@ def _burn_out(wall: GoverningWall) -> Iterator[Dwell]:
         BURN_OUT_C,
         left_s,
         "carbon",
-        f"the carbon in {wall.words} must burn, with air, before sintering seals it",
+        f"the carbon in {wall.places['air'].words} must burn, with air, before sintering seals it",
         "shrinking-core-memory",
         max(best_s * _FACTOR_OF_THREE[0] - wall.done.burn_out_s, 0.0),
         max(best_s * max(wall.margin, _FACTOR_OF_THREE[1]) - wall.done.burn_out_s, left_s),

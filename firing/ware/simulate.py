@@ -122,7 +122,7 @@ def simulate_ware(
     face, core = course.temperature_c[:, 0], course.temperature_c[:, -1]
 
     state: State = "raw" if raw else "bisqued"
-    moved = moisture_diffusivity(body, state, core) / path_m**2
+    moved = moisture_diffusivity(body, state, core) / load.slowest("water").path_m("water") ** 2
     fourier = start.drying_fourier + _sum(course.time_s, moved)
     core_water = load.water_share * middle_left(fourier)
     slower = body.of("moisture diffusivity", state).spread_at(REFERENCE_C)[0]

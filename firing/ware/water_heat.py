@@ -122,7 +122,7 @@ def demands_of(load: Load, pieces: tuple[Piece, ...]) -> tuple[HeatDemand, ...]:
     found = []
     if load.water_share > 0:
         water_j = dry_kg * load.water_share * EVAPORATION_J_PER_KG
-        path_m = pieces[0].heat_path_m
+        path_m = 0.001 * max(spot.water_mm for spot in pieces[0].spots)
         found.append(HeatDemand(free_water_law(path_m), water_j, "free", path_m))
     if load.has_bound_water:
         clay_kg = dry_kg * body_named(load.body).share("clay", "raw")

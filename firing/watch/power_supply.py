@@ -16,8 +16,7 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
-from firing.watch.recent_readings import RecentReadings
+from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S, RecentReadings
 
 KEEP_S = 7200.0
 NOW_S = 60.0

@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
@@ -20,7 +21,7 @@ class Terminal:
     """Shows a watch: status on stdout, notices and notes on stderr.
 
     A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
-    document a line.
+    document a line.  `cleaned` makes a line harmless to a terminal.
     """
 
     def __init__(
@@ -31,6 +32,7 @@ class Terminal:
         recorder: Recorder | None,
         as_json: bool,
         names: tuple[str, ...],
+        cleaned: Callable[[str], str] = str,
     ) -> None:
         self._began = began
         self._schedule = schedule
@@ -39,17 +41,18 @@ class Terminal:
         self._as_json = as_json
         self._gone: set[int] = set()
         self._names = names
+        self._cleaned = cleaned
 
     @property
     def unheard(self) -> bool:
         """Whether nobody can see or keep anything any more."""
         return 1 in self._gone and self._recorder is None and self._command is None
 
-    def _say(self, stream: Any, number: int, text: str) -> None:
+    def _say(self, stream: Any, number: int, text: str, bell: str = "") -> None:
         if number in self._gone:
             return
         try:
-            stream.write(f"{text}\n")
+            stream.write(f"{bell}{self._cleaned(text)}\n")
             stream.flush()
         except (OSError, ValueError):
             self._gone.add(number)
@@ -65,7 +68,7 @@ class Terminal:
         at = time_of_day(self._began, notice.at_s)
         bell = "\a" if notice.severity == "act" and sys.stderr.isatty() else ""
         word = {"raised": "ALARM", "over": "over", "told": "note"}[notice.state]
-        self._say(sys.stderr, 2, f"{bell}firing: {at} {word} {notice.id}: {notice.message}")
+        self._say(sys.stderr, 2, f"firing: {at} {word} {notice.id}: {notice.message}", bell)
         if self._as_json:
             self._document("notice", notice.at_s, notice.to_dict())
 

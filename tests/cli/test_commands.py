@@ -76,12 +76,12 @@ def test_every_command_is_told_of_in_the_readme() -> None:
         assert f"firing {name}" in readme, name
 
 
-def test_forecast_says_hours_and_cone(run: Run, plan: Path) -> None:
+def test_forecast_says_hours_and_cone(run: Run, ask: Run, plan: Path) -> None:
     data = document(run("forecast", str(plan), "--json"))
     assert data["kind"] == "forecast"
     # 880 °C at 100 °C/h and 15 min
     assert data["program_s"] == pytest.approx(8.8 * 3600 + 900)
-    text = run("forecast", str(plan))
+    text = ask("forecast", str(plan))
     assert text.returncode == 0
     assert "9 h 03 min" in text.stdout
     assert "firing safety" in text.stdout

@@ -109,15 +109,15 @@ AWKWARD = [_day_or_month_first, _begun_again, _two_firings, _millivolts]
 
 @pytest.mark.parametrize("make", AWKWARD)
 def test_a_watch_and_a_review_read_the_same(
-    run: Run, tmp_path: Path, make: Callable[[], Awkward]
+    ask: Run, tmp_path: Path, make: Callable[[], Awkward]
 ) -> None:
     log = make()
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
     (tmp_path / "log.csv").write_text(log.text, encoding="utf-8")
 
-    review = run("review", "plan.toml", "log.csv", *log.options, "--json")
+    review = ask("review", "plan.toml", "log.csv", *log.options, "--json")
     assert review.returncode in (0, 1), review.stderr
-    watch = run("watch", "log.csv", *log.options, "--out", "out.csv", "--every", "1h")
+    watch = ask("watch", "log.csv", *log.options, "--out", "out.csv", "--every", "1h")
     assert watch.returncode == 0, watch.stderr
 
     with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
@@ -142,7 +142,7 @@ def test_a_watch_and_a_review_read_the_same(
 
 @pytest.mark.parametrize("make", AWKWARD)
 def test_a_watch_refuses_what_a_review_refuses_and_knows_the_option_it_names(
-    run: Run, tmp_path: Path, make: Callable[[], Awkward]
+    ask: Run, tmp_path: Path, make: Callable[[], Awkward]
 ) -> None:
     log = make()
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
@@ -150,7 +150,7 @@ def test_a_watch_refuses_what_a_review_refuses_and_knows_the_option_it_names(
     at = list(log.options).index(log.refused_for)
     without = [*log.options[:at], *log.options[at + 2 :]]
     told = [
-        run(*command, *without).stderr
+        ask(*command, *without).stderr
         for command in (("review", "plan.toml", "log.csv"), ("watch", "log.csv"))
     ]
     assert log.refused_for in told[0]
@@ -158,7 +158,7 @@ def test_a_watch_refuses_what_a_review_refuses_and_knows_the_option_it_names(
 
 
 def test_readings_that_no_kiln_can_have_given_are_left_out_unless_told_otherwise(
-    run: Run, tmp_path: Path
+    ask: Run, tmp_path: Path
 ) -> None:
     cells = [f"{celsius:.2f}" for celsius in KILN_C]
     cells[100] = "1800.00"
@@ -167,7 +167,7 @@ def test_readings_that_no_kiln_can_have_given_are_left_out_unless_told_otherwise
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
     for options, said in (([], "out of span"), (["--as-logged"], "")):
         out = tmp_path / f"out{len(options)}.csv"
-        watch = run("watch", "log.csv", *options, "--out", out.name, "--every", "1h")
+        watch = ask("watch", "log.csv", *options, "--out", out.name, "--every", "1h")
         assert watch.returncode == 0, watch.stderr
         with out.open(encoding="utf-8", newline="") as file:
             row = list(csv.DictReader(file))[100]
@@ -190,9 +190,9 @@ def test_a_watch_says_how_it_read_the_log(run: Run, tmp_path: Path) -> None:
     [("--date-order", "dmy"), ("--restart-pause", "5m"), ("--part", "all"), ("--as-logged",)],
 )
 def test_what_only_a_log_has_is_refused_for_lines_that_come_in(
-    run: Run, options: tuple[str, ...]
+    ask: Run, options: tuple[str, ...]
 ) -> None:
-    told = run("watch", "-", *options)
+    told = ask("watch", "-", *options)
     assert told.returncode == 2
     assert f"{options[0]} has no meaning here" in told.stderr
 

@@ -1,10 +1,12 @@
 """Forecasts without a kiln: arithmetic, clock times, cooling, and what they warn of."""
 
 import os
+import re
 import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from itertools import pairwise
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,7 +18,12 @@ from firing.clock import after
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.heat import default_kiln
+from firing.heat.default_kiln import UsualKiln, parse_size
+from firing.kiln.description import KilnDescription, WallLayer
+from firing.kiln.materials import wall_material
+from firing.kiln.simulation import simulate
 from firing.schedule.schedule import Schedule, Segment
+from firing.ware.load import typical_load
 
 PLAIN = Schedule(
     "t", (Segment(120.0, 50.0, hold_s=3600.0), Segment(900.0, 100.0, hold_s=900.0)), "bisque"
@@ -116,6 +123,43 @@ def test_the_default_curve_gives_the_models_own_hours() -> None:
     )
 
 
+def test_a_kiln_of_another_size_cools_as_the_kiln_model_has_it() -> None:
+    brick = wall_material("insulating brick 1260")
+    plan = Schedule("t", (Segment(980.0, 100.0),), "bisque")
+
+    def by_model_h(volume_l: float, wall_mm: float, shape: Literal["round", "box"]) -> float:
+        wall = (WallLayer(brick, 0.001 * wall_mm),)
+        kiln = KilnDescription("made", 60.0 * volume_l, 240.0, volume_l, shape, wall)
+        run = simulate(kiln, typical_load(volume_l), plan, until_c=60.0)
+        return float(run.time_s[-1] - run.program_s) / 3600.0
+
+    trial_h = by_model_h(180.0, 75.0, "round")
+    for volume_l in (60.0, 120.0, 300.0, 500.0):
+        for wall_mm in (64.0, 115.0, 150.0, 230.0):
+            top = UsualKiln(volume_l, wall_mm, "top").hours_times
+            front = UsualKiln(volume_l, wall_mm, "front").hours_times
+            assert top == pytest.approx(by_model_h(volume_l, wall_mm, "round") / trial_h, rel=0.15)
+            assert front == pytest.approx(by_model_h(volume_l, wall_mm, "box") / trial_h, rel=0.15)
+
+
+def test_a_front_loader_with_thick_brick_opens_when_its_kiln_file_says_within_the_range() -> None:
+    brick = wall_material("insulating brick 1260")
+    kiln = KilnDescription("box", 18e3, 240.0, 300.0, "box", (WallLayer(brick, 0.23),))
+    plan = Schedule("t", (Segment(900.0, 100.0),), "bisque")
+    by_size = forecast(plan, usual=parse_size("300 l, 9.06 in, front"))
+    assert by_size.total_low_s <= forecast(plan, kiln=kiln).total_s <= by_size.total_high_s
+    # Three times the wall and more volume: at least two and a half times the hours of a small kiln.
+    assert by_size.cooling_s > 2.5 * forecast(plan).cooling_s
+    (said,) = [w.message for w in by_size.warnings if w.id == "no_kiln"]
+    assert "front-loader of 300 l with 230" in said
+
+
+@pytest.mark.parametrize("size", ["", "300", "300,115", "300,115,side", "1..2,75,top", "1,75,top"])
+def test_a_size_that_is_none_is_one_sentence(size: str) -> None:
+    with pytest.raises(FiringError, match="write it"):
+        parse_size(size)
+
+
 # The same model (source id full-power-default) reaches 1240 °C in 5.3 h at full power; its four
 # printed rates, joined by straight lines, give 5.7 h, since it is quicker still below 200 °C.
 def test_the_default_full_power_curve_gives_the_models_own_hours() -> None:
@@ -132,6 +176,23 @@ def test_a_target_cone_that_is_met_is_not_warned_of_and_one_that_is_not_is() -> 
     assert "more hold at 1222 °C" in warning.message
     over = forecast(schedule, target_cone="3")
     assert "lower" in next(w for w in over.warnings if w.severity == "act").message
+
+
+def test_a_plan_a_hair_short_of_its_cone_is_not_told_that_it_is_not_that_cone() -> None:
+    for below_c in (0.25 * quarter for quarter in range(17)):
+        plan = Schedule("t", (Segment(1100.0, 150.0), Segment(1222.0 - below_c, 60.0)), "glaze")
+        for warning in forecast(plan, target_cone="6").warnings:
+            assert "amounts to cone 6, not cone 6" not in warning.message
+            assert not re.search(r"\b0 °C (higher|lower)", warning.message)
+
+
+def test_no_hold_of_many_hours_is_advised_but_a_higher_peak() -> None:
+    # Cone 6 ends at 1222 °C at 60 °C/h and 50 °C lower would take a day of holding.
+    plan = Schedule("t", (Segment(1100.0, 150.0), Segment(1172.0, 60.0)), "glaze", unit="F")
+    (warning,) = [w for w in forecast(plan, target_cone="6").warnings if w.severity == "act"]
+    assert "hold" not in warning.message
+    # 50 °C are 90 °F; the cooling, which counts too, takes a few degrees off that.
+    assert re.search(r"a peak (8\d|90) °F higher would meet it", warning.message)
 
 
 def test_the_hold_it_advises_meets_the_cone() -> None:

@@ -16,7 +16,8 @@ def fit(power: float, on: date | None, *, told: bool = True) -> KilnFit:
     one = FittedValue(1.0, 0.02, True, "")
     return KilnFit(
         power=FittedValue(power, 0.02, told, ""), loss=one, capacity=one, power_over_capacity=one,
-        loss_over_capacity=one, anchored=told, on=on, basis="a log",
+        leak=one, losses=one, loss_over_capacity=one, leak_over_capacity=one,
+        losses_over_capacity=one, power_over_losses=one, anchored=told, on=on, basis="a log",
         diagnostics=Diagnostics(0.01, 95.0, 40, 0.0, 0.0, 0.0),
     )  # fmt: skip
 
@@ -105,3 +106,12 @@ def test_cold_ohms_and_hot_amps_are_not_mixed() -> None:
     replaced = (*readings, replace(readings[2], on=date(2025, 6, 1), amps=38.4))
     assert power_trend(trial_kiln(readings=replaced)).power_down == pytest.approx(0.0)
     assert len(power_trend(trial_kiln(readings=readings)).to_dict()["points"]) == 3
+
+
+def test_a_log_without_a_date_is_judged_by_itself() -> None:
+    fitted = Fitted(power=0.98, learnt=date(2025, 9, 1), basis="2025-09-01: a; fixed by a meter")
+    kiln = trial_kiln(fitted=fitted)
+    trend = power_trend(kiln, [fit(0.73, None)])
+    assert trend.power_down == pytest.approx(0.27)
+    assert "no date" in trend.sentences[0]
+    assert "27 %" in trend.sentences[0]

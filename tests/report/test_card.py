@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 from zoneinfo import ZoneInfo
 
 import pytest
-from design.making import CONTROLLER
+from design.making import CONTROLLER, example_kiln, ware
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
@@ -120,3 +120,70 @@ def test_the_document_has_rows_and_moments() -> None:
 
 def test_ascii_where_nothing_else_can_be_carried() -> None:
     assert render_text(card_report(card()), ascii_only=True).isascii()
+
+
+def bullets(card_: Card) -> str:
+    """The card's text on one line."""
+    return " ".join(render_text(card_report(card_)).split())
+
+
+def test_what_merging_costs_stands_above_the_table_and_is_to_be_acted_on() -> None:
+    narrow = card(replace(CONTROLLER, max_segments=3))
+    text = bullets(narrow)
+    # 380 °C at 100 °C/h instead of 150: 3 h 48 min less 2 h 32 min.
+    said = "Segments 2 to 3 became one: 90 to 980 °C at 100 °C/h instead of 100 and 150."
+    assert text.index(f"{said} It takes 1 h 16 min longer.") < text.index("keyed read back")
+    assert text.count(said) == 1
+    assert narrow.needs_action
+    assert narrow.to_dict()["merged"] == [f"{said} It takes 1 h 16 min longer."]
+    assert not card().needs_action
+    assert card().to_dict()["merged"] == []
+
+
+def test_an_action_inside_a_merged_ramp_has_its_own_line_and_clock_time() -> None:
+    smoke = replace(PLAN.segments[1], action="close the bungs")
+    plan = replace(PLAN, segments=(PLAN.segments[0], smoke, *PLAN.segments[2:]))
+    program = key_in(plan, replace(CONTROLLER, max_segments=3))
+    narrow = Card(program, forecast(program.schedule, started=START))
+    # 20:00, 70 °C at 60 and an hour, then 510 °C at 100 °C/h: 7 h 16 min later.
+    line = "On Sat at about 03:16, at 600 °C, in the middle of segment 2: close the bungs"
+    assert line in bullets(narrow)
+    # 380 °C more at 100 °C/h, and a quarter of an hour held.
+    assert "On Sat at about 07:19, at 980 °C, end of segment 2: off" in bullets(narrow)
+    passing = narrow.to_dict()["actions"][1]
+    assert (passing["at_c"], passing["on_the_way"]) == (600.0, True)
+    assert passing["at"][:16] == "2026-11-28T03:16"
+
+
+def test_what_the_forecast_asks_for_stands_above_the_table() -> None:
+    weak = replace(example_kiln(), actual_volts=150.0)
+    program = key_in(Schedule("hot", (Segment(1280.0, 100.0),), "glaze"), CONTROLLER)
+    found = Card(program, forecast(program.schedule, kiln=weak))
+    (asked,) = [w.message for w in found.forecast.warnings if w.id == "peak_out_of_reach"]
+    text = bullets(found)
+    assert text.index("To do before you key it") < text.index("keyed read back")
+    assert asked in text
+    assert found.needs_action
+    assert asked in found.to_dict()["to_do"]
+
+
+def test_a_hot_start_is_told_before_it_is_keyed() -> None:
+    program = key_in(
+        Schedule("rest", (Segment(980.0, 100.0),), "bisque", start_c=700.0), CONTROLLER
+    )
+    found = Card(program, forecast(program.schedule, load=ware(18.0)))
+    text = bullets(found)
+    said = "The ware must already have lost its free water"
+    assert text.index(said) < text.index("keyed read back")
+    assert said in str(found.to_dict()["assumed_at_start"])
+
+
+def test_the_opening_has_a_range_by_the_clock() -> None:
+    data = card().to_dict()
+    assert data["total_low_s"] < data["total_s"] < data["total_high_s"]
+    # The default curve cools by 1.0 to 1.4 times the model's rate and 1.3 is taken: 1.3/1.0 more.
+    alone_s = data["total_s"] - data["program_s"]
+    assert data["total_high_s"] - data["program_s"] == pytest.approx(1.3 * alone_s, rel=1e-6)
+    low = datetime.fromisoformat(data["opens_at_low"])
+    high = datetime.fromisoformat(data["opens_at_high"])
+    assert f"({low:%a %H:%M} to {high:%a %H:%M})" in bullets(card())

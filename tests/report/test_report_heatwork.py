@@ -15,10 +15,11 @@ from firing.report.review_heat import margin_words, offset_words, unevenness
 from firing.report.sanitize import display_width
 from firing.report.text import render_text
 from firing.review.comparison import compare
-from firing.review.heat_verdict import heat_verdict, thermocouple_error
+from firing.review.heat_verdict import HeatOfChannels, heat_verdict, thermocouple_error
 from firing.review.resample import resampled
 from firing.review.result import Review
 from firing.review.witness import judge_witnesses, parse_witness
+from firing.thermocouple.exposure import drift_remarks, exposure
 from firing.units import TemperatureUnit
 
 
@@ -27,13 +28,17 @@ def judged(unit: TemperatureUnit = "C", *, kiln: KilnDescription | None = None) 
     sample = sample_review(unit=unit)
     trace = sample.log.trace
     error = thermocouple_error(kiln, 1200.0)
-    cones = sample.cones
     heat = heat_verdict(
         trace,
         resampled(trace.time_s, sample.temperature_c),
+        HeatOfChannels(
+            sample.cones_by_channel,
+            sample.cones_by_channel,
+            {name: exposure(trace, name) for name in trace.channels},
+            trace.seconds_above(1000.0),
+            () if kiln is None else drift_remarks(kiln.thermocouple),
+        ),
         channel=0,
-        reached=cones,
-        by_readings=sample.cones_by_channel,
         heated_until_s=LEAD_IN_S + 11.5 * HOUR_S,
         error=error,
         kiln=kiln,

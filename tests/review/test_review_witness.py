@@ -228,3 +228,30 @@ def test_an_open_or_contradicted_offset_is_not_written(tmp_path: Path) -> None:
     assert before_c == 0.0
     assert written_c == pytest.approx(12.0, abs=0.5)
     assert "# inside first" in path.read_text(encoding="utf-8")
+
+
+def test_a_cone_with_its_zero_forgotten_is_asked_back_and_not_written(tmp_path: Path) -> None:
+    # Cone 04 ends near 1063 °C and cone 4 near 1162 °C at 60 °C/h (cone-chart-1996), 99 °C apart.
+    trace = ramp(1063.0)
+    verdict = judge_witnesses(trace, 0, [parse_witness("4=5:00")])
+    (asked,) = verdict.kiln.questions
+    assert "cone 04 meant?" in asked
+    file = tmp_path / "kiln.toml"
+    file.write_text(ready_text("example-kiln"), encoding="utf-8")
+    with pytest.raises(FiringError, match="cone 04 meant"):
+        write_offset(file, verdict.kiln)
+    assert file.read_text(encoding="utf-8") == ready_text("example-kiln")
+
+
+def test_cones_out_of_their_order_are_asked_back() -> None:
+    # Cone 03 is the hotter one: 1086 °C against 1063 °C for cone 04.
+    cones = [parse_witness("04=standing"), parse_witness("03=down")]
+    asked = judge_witnesses(ramp(1075.0), 0, cones).kiln.questions
+    assert any("contradict" in words and "03" in words and "04" in words for words in asked)
+    elsewhere = [replace(cones[0], place="top"), replace(cones[1], place="bottom")]
+    assert not judge_witnesses(ramp(1075.0), 0, elsewhere).kiln.questions
+
+
+def test_an_offset_that_thermocouples_have_is_not_asked_back() -> None:
+    for error_c in (-20.0, -8.0, 0.0, 8.0, 20.0):
+        assert not judge_witnesses(ramp(1222.0 - error_c), 0, [Witness("6", 6.0)]).kiln.questions

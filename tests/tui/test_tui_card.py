@@ -9,11 +9,11 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.equipment import Equipment, Kind, read_all
-from firing.tui.forecasting import Circumstances
 from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
+from firing.tui.session import Circumstances
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -57,7 +57,7 @@ def test_the_card_is_that_of_the_command_line(tmp_path: Path) -> None:
         cli, ["card", GLAZE, "--controller", name, "--kiln", "example-kiln"], standalone_mode=False
     )
     assert render_text(card_report(card)) == result.stdout.rstrip("\n")
-    assert "merged into one" in result.stdout
+    assert "became one" in result.stdout
 
 
 def test_what_the_controller_cannot_take_is_refused_in_the_librarys_words(tmp_path: Path) -> None:

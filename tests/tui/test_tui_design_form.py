@@ -18,7 +18,7 @@ from firing.tui.design_form import (
     taken,
 )
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.forecasting import Circumstances
+from firing.tui.session import Circumstances
 
 from firing.cli import cli, outcome
 from firing.design.result import Design

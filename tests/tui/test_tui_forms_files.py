@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 from firing.tui.document import ChangedOnDisk
-from firing.tui.form_document import open_form
-from firing.tui.form_edits import forgotten
+from firing.tui.form_document import forgotten, open_form
 from firing.tui.form_kinds import kiln_form, load_form
 from firing.tui.form_lines import lines_of
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
@@ -13,6 +12,7 @@ from formdocuments import KILN, LOAD, do, form_document, take, type_in
 from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
+from firing.ware.file import open_load
 
 
 def test_a_kiln_is_edited_and_everything_else_is_kept(tmp_path: Path) -> None:
@@ -38,7 +38,7 @@ rated_volts = 230
 
 volume_l = 100                # counted in shelves
 shape = "box"
-max_c = 1260
+max = "2300F"
 vent = true
 
 # added last winter
@@ -88,6 +88,29 @@ mass_kg = 1.75
 heated_from = "one"
 """
     )
+
+
+def test_a_shape_opens_a_second_line_for_what_belongs_to_it(tmp_path: Path) -> None:
+    document = form_document(tmp_path, load_form(), LOAD)
+
+    def places() -> set[object]:
+        return {slot.path[2] for line in lines_of(document.state) for slot in line.slots[:1]
+                if len(slot.path) == 3 and slot.path[1] == 1}  # fmt: skip
+
+    assert places() == {"name"}
+    type_in(document, ("piece", 1, "shape"), "closed hollow")
+    assert places() == {"name", "wall_mm"}
+    type_in(document, ("piece", 1, "wall_mm"), "7")
+    type_in(document, ("piece", 1, "vents"), "drilled")
+    assert not document.state.faults
+    type_in(document, ("piece", 1, "wall_mm"), "70")
+    assert any(
+        "larger one" in slot.fault for line in lines_of(document.state) for slot in line.slots
+    )
+    type_in(document, ("piece", 1, "wall_mm"), "7")
+    document.save()
+    (piece,) = [p for p in open_load(tmp_path / "load.toml").pieces if p.shape is not None]
+    assert (piece.shape, piece.wall_mm, piece.vents) == ("closed hollow", 7.0, "drilled")
 
 
 def test_a_new_form_holds_no_figure_and_marks_what_is_missing() -> None:

@@ -9,8 +9,7 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
-from firing.tui.forecasting import Circumstances
-from firing.tui.session import LogChoice
+from firing.tui.session import Circumstances, LogChoice
 from textual.pilot import Pilot
 
 SIZES = [(80, 24), (120, 36)]

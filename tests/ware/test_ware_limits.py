@@ -140,7 +140,7 @@ def test_the_thickest_piece_governs() -> None:
     assert mixed.piece is tile
     assert np.array_equal(mixed.heating(GRID), alone.heating(GRID))
     assert mixed.dwells == alone.dwells
-    assert '"tile", heated from one face' in mixed.limit(300.0).text
+    assert '"tile" (heated from one face)' in mixed.limit(300.0).text
 
 
 @pytest.mark.parametrize("body", BODIES)

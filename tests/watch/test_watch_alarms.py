@@ -85,7 +85,9 @@ def test_cooling_in_a_hold_is_told_and_cooling_after_the_program_is_not(tmp_path
 
 
 def test_a_reading_that_is_lost(tmp_path: Path) -> None:
-    log = write_course(tmp_path / "log.csv", AS_PLANNED, gaps=[(2.0, 2.1), (3.0, 3.01)])
+    log = write_course(
+        tmp_path / "log.csv", AS_PLANNED, step_s=20.0, gaps=[(2.0, 2.1), (3.0, 3.01)]
+    )
     told = replayed(log, limits=AlarmLimits(lost_after_s=60.0))
     states = told.of("reading-lost")
     assert [state for state, _ in states] == ["raised", "over"]

@@ -163,7 +163,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.job(self._design_job)
 
     async def _design_job(self) -> None:
-        from .design import design_plan
+        from .comparison import design_plan
 
         schedule = await design_plan(self)
         if schedule is not None:

@@ -5,6 +5,8 @@ what makes the readings themselves doubtful first, then what went wrong with the
 heat-work, its hours, the kiln, and the log.
 """
 
+from dataclasses import replace
+
 from firing.review import thresholds as limit
 from firing.review.findings.cooling import of_cooling
 from firing.review.findings.heatwork import of_heat
@@ -16,6 +18,7 @@ from firing.units import format_duration
 
 _SEVERITIES = ("act", "check", "note")
 _RANKS = (
+    "gap",
     "leads_reversed",
     "maybe_fahrenheit",
     "maybe_celsius",
@@ -24,10 +27,12 @@ _RANKS = (
     "peak_passed",
     "thermocouple_low",
     "thermocouple_high",
+    "witness_doubtful",
     "witnesses_disagree",
     "peak_missed",
     "fell_behind",
     "cone_missed",
+    "cone_off_target",
     "uneven",
     "interrupted",
     "ran_beyond",
@@ -35,6 +40,7 @@ _RANKS = (
     "ran_short",
     "evened_out",
     "power_cause",
+    "mended",
     "lid_opened",
     "vent_or_leak",
     "slow_cooling",
@@ -42,6 +48,12 @@ _RANKS = (
     "readings_lost",
     "nothing_wrong",
 )
+
+_MAY_LIE_IN_A_GAP = (
+    "stopped_early", "peak_missed", "fell_behind", "interrupted",
+    "ran_long", "ran_short", "evened_out", "power_cause", "ran_late", "lid_opened",
+)  # fmt: skip
+"""What is told otherwise once the log is whole."""
 
 
 def find(review: Review) -> tuple[Finding, ...]:
@@ -53,12 +65,27 @@ def find(review: Review) -> tuple[Finding, ...]:
         *of_cooling(review),
         *of_power(review),
     ]
-    if not any(finding.severity != "note" for finding in found):
+    if review.peak_is_hidden or review.cone_is_least:
+        found = [_beside_gap(finding) for finding in found]
+    elif not any(finding.severity != "note" for finding in found):
         found.append(_nothing_wrong(review))
     found.sort(key=_rank)
+    found.sort(key=lambda finding: finding.id != "gap")
     if any(finding.id == "nothing_wrong" for finding in found):
         found.sort(key=lambda finding: finding.id != "nothing_wrong")
     return tuple(found)
+
+
+def _beside_gap(finding: Finding) -> Finding:
+    """Take back what a log without its gap might say otherwise: no verdict rests on a gap."""
+    if finding.id not in _MAY_LIE_IN_A_GAP:
+        return finding
+    return replace(
+        finding,
+        severity="check",
+        message=f"{finding.message} What the log lacks may change this.",
+        confidence="possible",
+    )
 
 
 def _nothing_wrong(review: Review) -> Finding:

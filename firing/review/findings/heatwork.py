@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from firing.cones.table import describe_number, describe_range
+from firing.cones.table import cone_number, describe_number, describe_range
 from firing.review import thresholds as limit
 from firing.review.result import (
     WITNESS_SOURCES,
@@ -28,6 +28,7 @@ _SHORT_STEP = (
 def of_heat(review: Review) -> Iterator[Finding]:
     """Yield what the heat-work came to."""
     yield from _cone(review)
+    yield from _target(review)
     if review.heat is not None:
         yield from _witness(review, review.heat)
         yield from _uneven(review, review.heat)
@@ -53,7 +54,12 @@ def _cone(review: Review) -> Iterator[Finding]:
     planned, reached = review.cones_planned, review.cones
     if planned.reached_number is None or review.refused:
         return
-    if review.analysed.alignment.stops_inside or _begins_hot(review):
+    above = (reached.reached_number or -99.0) > planned.reached_number
+    if (
+        review.analysed.alignment.stops_inside
+        or _begins_hot(review)
+        or (review.cone_is_least and not above)
+    ):
         yield _cone_open(review)
         return
     if reached.reached_number is None or reached.low is None or reached.high is None:
@@ -71,7 +77,9 @@ def _cone(review: Review) -> Iterator[Finding]:
     number, wanted = map(describe_number, (reached.reached_number, planned.reached_number))
     words = f"cone {number} ({describe_range(reached.low, reached.high)}), planned {wanted}"
     off = reached.reached_number - planned.reached_number
-    if reached.low <= planned.reached_number <= reached.high or abs(off) < limit.TELLING_CONES:
+    inside = reached.low <= planned.reached_number <= reached.high
+    # So far short asks for action though the range of the figure may still hold the plan's cone.
+    if abs(off) < limit.TELLING_CONES or (inside and off > -limit.FAR_CONES):
         yield Finding(
             "cone_met",
             "note",
@@ -90,6 +98,30 @@ def _cone(review: Review) -> Iterator[Finding]:
         f"cones: {words}.",
         evidence=_margin(review),
         next_step=_cone_step(review, short=short),
+        source=CHART,
+        confidence="likely" if far and not inside else "possible",
+    )
+
+
+def _target(review: Review) -> Iterator[Finding]:
+    """Judge the firing by the cone it was for, where the schedule states one."""
+    target, reached = review.schedule.cone, review.cones
+    if target is None or review.refused or review.analysed.alignment.stops_inside:
+        return
+    if _begins_hot(review) or reached.reached_number is None or reached.high is None:
+        return
+    low, high = reached.low, reached.high
+    wanted, off = cone_number(target), reached.reached_number - cone_number(target)
+    if low is not None and low <= wanted <= high:
+        return
+    far = abs(off) >= limit.FAR_CONES
+    yield Finding(
+        "cone_off_target",
+        "act" if far else "check",
+        f"The firing is for cone {target}, and the readings come to {reached.words}.",
+        evidence=_margin(review),
+        next_step="Look at the ware and the witness cones; 'firing ways "
+        f"{target}' lists holds and peaks that bring that cone down.",
         source=CHART,
         confidence="likely" if far else "possible",
     )
@@ -122,8 +154,12 @@ def _begins_hot(review: Review) -> bool:
 def _cone_open(review: Review) -> Finding:
     """Return what a log that holds a part of the firing says of its heat-work."""
     part = "begins too late" if _begins_hot(review) else "ends too early"
+    if review.cone_is_least:
+        part = "lacks too much"
     wanted, number = review.cones_planned.reached_number, review.cones.reached_number
     came = "no cone of the chart" if number is None else f"cone {describe_number(number)}"
+    if review.cone_is_least:
+        came = f"at least {came}"
     return Finding(
         "cone_open",
         "note",
@@ -142,6 +178,18 @@ def _witness(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
     offset = verdict.kiln
     seen = "; ".join(_seen_words(result.witness.cone, result.witness.seen, result.witness.place)
                      for result in offset.results)  # fmt: skip
+    if offset.questions:
+        yield Finding(
+            "witness_doubtful",
+            "check",
+            " ".join(offset.questions),
+            evidence=f"{seen}; two sound thermocouples of a kiln differ by far less",
+            next_step="Read the numbers on the cones and give --witness again. If they are right, "
+            "have the thermocouple and its place checked; no offset is written from this.",
+            source=WITNESS_SOURCES,
+            confidence="likely",
+        )
+        return
     if not offset.agree:
         yield Finding(
             "witnesses_disagree",

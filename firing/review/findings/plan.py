@@ -297,9 +297,10 @@ def _duration(review: Review) -> Iterator[Finding]:
     suggestions = next((c.suggestions for c in first if c.suggestions), ())
     left_s = sum(abs(c.seconds) for c in review.causes if c.cause == "unexplained")
     why = f": {', '.join(parts)}" if parts else ""
+    late = excess_s > max(limit.LATE_S, limit.LATE_SHARE_OF_PLAN * planned_s)
     yield Finding(
         "ran_long" if excess_s > 0 else "ran_short",
-        "check",
+        "act" if late else "check",
         f"It ran {format_duration(abs(excess_s))} {words} than its program of "
         f"{format_duration(planned_s)}{why}.",
         evidence="; ".join(c.evidence for c in telling if c.evidence),

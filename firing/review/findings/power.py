@@ -1,11 +1,27 @@
-"""Short of power: which of power, losses and load fits the log, and what cannot be told apart."""
+"""Short of power: which of power, losses, load and supply fits, and what would settle it."""
+
+from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from firing.errors import FiringError
+from firing.clock import after
+from firing.cones.table import describe_number
 from firing.review import thresholds as limit
-from firing.review.result import Finding, Review
+from firing.review.result import Finding, PowerReason, Review
 from firing.review.wording import Wording
+from firing.units import format_duration
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+
+REASON_NAMES: dict[PowerReason, str] = {
+    "power": "less power",
+    "losses": "higher losses",
+    "load": "a heavier load",
+    "supply": "a sagging supply",
+    "unknown": "something else",
+}
 
 
 def power_shortfall(review: Review, index: int) -> str:
@@ -36,11 +52,7 @@ def power_shortfall(review: Review, index: int) -> str:
 
 
 def of_power(review: Review) -> Iterator[Finding]:
-    """Fit the kiln to this log alone where it was short of power, and say what fits.
-
-    The ratios of power and loss to heat capacity are what a log tells without an anchor (see
-    `firing.kiln.fit`): each cause of a delay moves them its own way.
-    """
+    """Yield why the kiln was short of power, if it was."""
     if review.kiln_unused:
         yield Finding(
             "kiln_not_used",
@@ -50,7 +62,7 @@ def of_power(review: Review) -> Iterator[Finding]:
             next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
-    if not _short(review):
+    if not was_short(review):
         return
     if review.kiln is None:
         yield Finding(
@@ -64,90 +76,166 @@ def of_power(review: Review) -> Iterator[Finding]:
             source="kiln-fit-choices",
         )
         return
-    from firing.kiln.fit import fit_kiln
-    from firing.review.fit_input import fit_input_of
-
-    try:
-        record = fit_input_of(review.log, schedule=review.schedule, channel=review.channel + 1)
-        fit = fit_kiln(review.kiln, [record])
-    except FiringError as error:
+    if not is_learnt(review.kiln):
         yield Finding(
-            "power_cause_open",
+            "power_cause",
             "note",
-            "What made the kiln short of power cannot be told from this log.",
-            evidence=str(error),
-            next_step="Have volts and amps measured under load by a competent person.",
+            "This log can't show why the kiln fell behind: the kiln file was never fitted to its "
+            "logs, so nobody knows what this kiln does in good order.",
+            evidence="losses and weights of a kiln file are known to tens of per cent, as far off "
+            "as any cause would put them",
+            next_step="Learn the kiln from one or more firings that kept their time: firing kiln "
+            "fit KILN LOG… --schedule PLAN --write. Then review this log again.",
+            source="kiln-fit-choices",
             confidence="possible",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
         )
         return
-    power, loss = fit.power_over_capacity, fit.loss_over_capacity
-    odd = [
-        (words, estimate)
-        for words, estimate in (("power", power), ("losses", loss))
-        if abs(estimate.value - 1.0) > max(limit.MULTIPLIER_OFF, 2.0 * estimate.se)
-    ]
-    seen = (
-        f"power over heat capacity {power.value:.2f} ± {power.se:.2f}, losses over heat capacity "
-        f"{loss.value:.2f} ± {loss.se:.2f} of the kiln file's; less power lowers the first alone, "
-        "higher losses raise the second alone, and more to heat lowers both alike"
+    yield _reasoned(review)
+    yield from _mended(review)
+
+
+def is_learnt(kiln: KilnDescription) -> bool:
+    """Return whether a kiln file was ever fitted to logs."""
+    fitted = kiln.fitted
+    return fitted.learnt is not None or any(
+        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity, fitted.leak_factor)
     )
-    # More to heat lowers both ratios alike; less power only the one, higher losses raise the other.
-    against_loss = power.value / loss.value
-    low_power = (
-        against_loss < 1.0 - 2.0 * limit.MULTIPLIER_OFF
-        and loss.value < 1.0 + 2.0 * limit.MULTIPLIER_OFF
+
+
+def _reasoned(review: Review) -> Finding:
+    volts = (
+        "Have volts and amps of every bank measured under load by a competent person: volts low "
+        "points to the supply, amps low on one bank to that bank, on all to worn elements."
     )
-    low_both = power.value < 1.0 - limit.MULTIPLIER_OFF and loss.value < 1.0 - limit.MULTIPLIER_OFF
-    if not odd:
-        message = "The kiln did what its file expects: the plan asks more than it can give."
-        step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
-    elif low_power:
+    found = review.shortfall
+    if found is None:
+        return Finding(
+            "power_cause",
+            "note",
+            "This log can't show why the kiln fell behind.",
+            evidence="too little of it shows what the elements gave",
+            next_step=volts,
+            confidence="possible",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
+        )
+    chances = sorted(found.probabilities.items(), key=lambda item: -item[1])
+    seen = "probabilities, against this kiln as its logs taught it: " + ", ".join(
+        f"{REASON_NAMES[reason]} {100.0 * chance:.0f} %" for reason, chance in chances
+    )
+    word = {"sure": "", "likely": "Likely: ", "possible": "Possibly: "}[found.confidence]
+    if found.reason == "power":
+        when = "" if found.from_s is None else f", from {_after(review, found.from_s)} on"
         message = (
-            "Less power fits best: worn elements, a dead bank or a low supply, which a log cannot "
-            "tell apart."
+            f"{word}the elements gave {100.0 * found.power_down:.0f} % less power than this kiln "
+            f"has{when}: worn elements, a dead bank or a low supply, which a log can't tell apart."
+        )
+        if found.from_s is not None:
+            message = (
+                f"{word}power fell by {100.0 * found.power_down:.0f} %{when} and stayed down: a "
+                "bank that failed, a relay that drops out or a supply that sagged."
+            )
+        step = volts
+    elif found.reason == "losses":
+        message = (
+            f"{word}more heat escaped, by about {100.0 * found.leak_more:.0f} % of the kiln's own "
+            "losses: a vent left on, a plug left out, or a gap at the lid or door."
         )
         step = (
-            "Have volts and amps of every bank measured under load by a competent person: volts "
-            "low points to the supply, amps low on one bank to that bank, on all to worn elements."
+            "Look at the vent, the plugs and the lid's seat when the kiln is cold. Then fire once "
+            "with all closed, and compare the two logs."
         )
-    elif low_both:
+    elif found.reason == "load":
         message = (
-            "A heavier load, or walls that take up more heat, fits best: power and losses are both "
-            "low against what had to be heated."
+            f"{word}there was more to heat, about {found.load_times:.1f} times the load reckoned "
+            "with: heavier ware, more shelves, or damp ware."
         )
-        step = "Weigh the load and give it in a load file; compare with a firing of known load."
-    elif loss.value > 1.0 + limit.MULTIPLIER_OFF:
+        step = "Weigh ware and shelves, write them in a load file (--load), and review again."
+    elif found.reason == "supply":
+        assert found.from_s is not None
+        assert found.until_s is not None
+        volts_down = 100.0 * (1.0 - max(1.0 - found.power_down, 0.0) ** 0.5)
         message = (
-            "Higher losses fit best: a vent left on, a gap, or tired walls, which a log cannot "
-            "tell apart."
+            f"{word}the supply sagged from {_after(review, found.from_s)} to "
+            f"{_after(review, found.until_s)}: {100.0 * found.power_down:.0f} % less power, which "
+            f"is {volts_down:.0f} % less volts, and then it came back."
         )
-        step = "Fire once with the vent off and the lid checked, and compare the two logs."
+        step = (
+            "Have the volts logged under load at that hour by a competent person, and start at an "
+            "hour when fewer ovens are on."
+        )
+    elif chances[0][0] == "unknown" and found.probabilities["unknown"] > limit.REASON_LIKELY:
+        message = (
+            "No single reason fits: less power, higher losses, a heavier load and a sagging supply "
+            "each leave another mark than this log shows."
+        )
+        step = (
+            "Weigh the load, look at vent and lid, and have volts and amps of every bank measured "
+            "under load by a competent person."
+        )
     else:
-        message = "No single cause fits: this log is unlike the kiln its file describes."
-        step = "Check the kiln file, then learn it from several logs with 'firing kiln fit'."
-    learnt = review.kiln.fitted.learnt is not None
-    if odd and not learnt:
-        # A file's own losses and the load's weight are known to tens of per cent: as far off as any
-        # of these causes would put them.
-        message += (
-            " The kiln file was never fitted to a firing that kept its time, so this is a first "
-            "guess: its own losses may be as far off."
-        )
+        two = [REASON_NAMES[reason] for reason, _ in chances if reason != "unknown"][:2]
+        message = f"This log can't tell {two[0]} from {two[1]}."
         step = (
-            f"Fit the file to such a firing ('firing kiln fit … --write') and review again. {step}"
+            "Log the output and the whole cooling next time, and weigh the load: that tells them "
+            f"apart. {volts}"
         )
-    yield Finding(
+    return Finding(
         "power_cause",
-        "check" if odd and learnt else "note",
-        message,
+        "note" if found.reason == "unknown" else "check",
+        message[0].upper() + message[1:],
         evidence=seen,
         next_step=step,
         source="kiln-fit-choices",
-        confidence="likely" if learnt and power.identifiable and loss.identifiable else "possible",
+        confidence=found.confidence if found.reason != "unknown" else "possible",
+        reason=found.reason,
+        probabilities={reason: round(chance, 3) for reason, chance in chances},
     )
 
 
-def _short(review: Review) -> bool:
+def _mended(review: Review) -> Iterator[Finding]:
+    """Yield what to key while the kiln is as it is."""
+    mended, say = review.mended, Wording(review.schedule.unit)
+    if mended is None or not mended.changes:
+        return
+    cone = ""
+    if mended.cone_number is not None:
+        cone = f", cone {describe_number(mended.cone_number)}"
+    started = review.log.trace.started
+    ends = ""
+    if started is not None:
+        begins_s = review.analysed.alignment.start_s
+        begins, over = (after(started, begins_s + s) for s in (0.0, mended.program_s))
+        ends = f" Begun at {begins:%H:%M} as this time, it ends at {over:%H:%M}."
+    anew = ""
+    if mended.with_new_elements_s is not None:
+        anew = (
+            f" With new elements the plan as it stands would take "
+            f"{format_duration(mended.with_new_elements_s)}."
+        )
+    yield Finding(
+        "mended",
+        "note",
+        f"With this kiln as it is, key {'; '.join(mended.changes)}: it then takes "
+        f"{format_duration(mended.program_s)}{cone}.{ends}{anew}",
+        evidence=f"simulated up to {say.degrees(review.schedule.peak_c)} with what this log shows; "
+        "a controller that waits for the kiln gets there on the plan as it stands, too",
+        next_step="'firing review' with --mend FILE writes that plan. See to the kiln, too.",
+        source="kiln-model-choices",
+        confidence="possible" if review.shortfall is None else review.shortfall.confidence,
+    )
+
+
+def _after(review: Review, at_s: float) -> str:
+    start_s = review.analysed.alignment.start_s
+    say = Wording(review.schedule.unit)
+    at = say.degrees(review.analysed.trace.at(at_s))
+    return f"{format_duration(max(at_s - start_s, 0.0))} ({at})"
+
+
+def was_short(review: Review) -> bool:
     """Return whether want of power made the firing late, or kept it from its peak."""
     shares = (
         share for shares in (segment.causes for segment in review.segments) for share in shares

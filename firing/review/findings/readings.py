@@ -6,9 +6,10 @@ import numpy as np
 
 from firing.logs.flags import Flag
 from firing.review import thresholds as limit
+from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
-from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius
+from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
 
 _KINDS = {
     Flag.SPIKE: "spikes",
@@ -22,10 +23,29 @@ _KINDS = {
 
 def of_readings(review: Review) -> Iterator[Finding]:
     """Yield what makes the readings doubtful."""
+    yield from _gaps(review)
     yield from _reversed(review)
     yield from _cold(review)
     yield from _unit(review)
     yield from _lost(review)
+
+
+def _gaps(review: Review) -> Iterator[Finding]:
+    if not review.gaps:
+        return
+    hides = review.peak_is_hidden or review.cone_is_least
+    yield Finding(
+        "gap",
+        "check" if hides or max(g.seconds for g in review.gaps) >= limit.GAP_TELLING_S else "note",
+        " ".join(gap_words(review.gaps, review.schedule.unit)),
+        evidence=f"readings otherwise come every {format_duration(review.log.interval_s)}; the "
+        "charts leave the gap open, and the hours are those on either side",
+        next_step="Look at the witness cones and the ware before the next firing; find out why the "
+        "logger stopped."
+        if hides
+        else "Find out why the logger stopped.",
+        at_s=review.gaps[0].start_s,
+    )
 
 
 def _reversed(review: Review) -> Iterator[Finding]:
