@@ -338,10 +338,9 @@ def _slowest_words(limits: WareLimits) -> str:
         return words
     longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
     now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
-    share = 100 * (longest / now) ** 2
     return (
-        f'{words} {eased.how} "{eased.piece.name}" would need about {share:.0f} % of the time for '
-        "its water and its heat."
+        f'{words} {eased.how} "{eased.piece.name}" would need about '
+        f"{100 * (longest / now) ** 2:.0f} % of the time for its water and its heat."
     )
 
 
