@@ -18,6 +18,7 @@ from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+
 if TYPE_CHECKING:
     from firing.ware.load import Load
 
