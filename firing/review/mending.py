@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,9 +12,9 @@ from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
 from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
+from firing.review.result import Mended, Shortfall
 from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
-from firing.serialise import keyed
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -28,42 +28,6 @@ from firing.ware.load import Load, load_or_typical
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.review.power_reason import Shortfall
-
-
-@dataclass(frozen=True, eq=False)
-class Mended:
-    """A plan that the kiln as found can keep.
-
-    Attributes
-    ----------
-    schedule : Schedule
-    changes : tuple of str
-        What to key otherwise, a clause each; empty where the plan can stay.
-    program_s : float
-        What it will take [s].
-    cone_number : float or None
-        The running number it amounts to.
-    with_new_elements_s : float or None
-        What the plan as it was would take with the power of the kiln file [s]; None where power is
-        not the matter.
-    """
-
-    schedule: Schedule
-    changes: tuple[str, ...]
-    program_s: float
-    cone_number: float | None
-    with_new_elements_s: float | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as the JSON shows it."""
-        return keyed(
-            changes=self.changes,
-            program_s=self.program_s,
-            cone_number=self.cone_number,
-            with_new_elements_s=self.with_new_elements_s,
-            schedule=self.schedule,
-        )
 
 
 def mend(
