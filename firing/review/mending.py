@@ -6,12 +6,11 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
 from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
+from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Shortfall
 from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
@@ -146,7 +145,7 @@ def _same_cone(
         return schedule, number, 0.0
 
     def reached(hold_s: float) -> float:
-        found = cone_reached(*_with_hold(course, peak.ramp_end_s, peak.end_s, hold_s))
+        found = cone_reached(*with_hold(*course, peak.ramp_end_s, peak.end_s, hold_s))
         return -99.0 if found.reached_number is None else found.reached_number
 
     least_s, most_s = limit.MEND_LEAST_HOLD_S, held_s + limit.MEND_MORE_HOLD_S
@@ -161,21 +160,6 @@ def _same_cone(
     segments[peak.index] = replace(segments[peak.index], hold_s=hold_s)
     mended = replace(schedule, segments=tuple(segments))
     return mended, reached(hold_s), hold_s - held_s
-
-
-def _with_hold(
-    course: tuple[FloatArray, FloatArray], from_s: float, until_s: float, hold_s: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return a course with a hold of another length."""
-    time_s, temperature_c = course
-    before, after = time_s <= from_s, time_s >= until_s
-    held_c = float(np.interp(0.5 * (from_s + until_s), time_s, temperature_c))
-    middle_s = np.array([from_s + 1.0, from_s + max(hold_s - 1.0, 2.0)])
-    moved_s = time_s[after] + (max(hold_s, 3.0) - (until_s - from_s))
-    return (
-        np.concatenate((time_s[before], middle_s, moved_s)),
-        np.concatenate((temperature_c[before], [held_c, held_c], temperature_c[after])),
-    )
 
 
 def _changes(plan: Schedule, mended: Schedule) -> tuple[str, ...]:
