@@ -748,9 +748,20 @@ class CoolingPair(Serialised):
     other_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class SegmentRange(Serialised):
+    """What one segment took in several firings [s]: this one, and the others' range and middle."""
+
+    index: int
+    this_s: float | None
+    least_s: float
+    median_s: float
+    most_s: float
+
+
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Another firing of the plan, set beside this one.
+    """Another firing of the plan, set beside this one; of several, the middle one by duration.
 
     Attributes
     ----------
@@ -766,6 +777,10 @@ class Comparison:
         Highest readings [°C].
     this_s, other_s : float or None
         Duration of both [s].
+    series : tuple of SegmentRange
+        The segments beside those of all the others, where there are several.
+    logs : tuple of str
+        The others' names.
     """
 
     other: Review
@@ -777,6 +792,8 @@ class Comparison:
     other_peak_c: float
     this_s: float | None
     other_s: float | None
+    series: tuple[SegmentRange, ...] = ()
+    logs: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as the JSON shows it."""
@@ -785,6 +802,8 @@ class Comparison:
             difference_s = self.this_s - self.other_s
         return keyed(
             log=self.other.log.name,
+            logs=self.logs or (self.other.log.name,),
+            series=self.series,
             compared=not self.other.refused,
             refused=self.other.refused or None,
             this_s=self.this_s,
