@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -22,7 +23,6 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
-    cautions_whole,
     closed,
     cone_or_none,
     degrees,

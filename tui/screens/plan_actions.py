@@ -179,7 +179,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         from firing.cones.table import parse_cone
         from firing.forecast.cone_target import plan_for_cone
 
-        from ..session import forecast_plan
+        from ..forecasting import forecast_plan
 
         schedule, circumstances = self.document.schedule, self.session.circumstances
         cone, fault = circumstances.target_cone or schedule.cone, ""
