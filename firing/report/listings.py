@@ -104,8 +104,8 @@ def cone_at_report(answer: ConeAt) -> Report:
         parts.append(
             Paragraph(
                 f"{degree} is worth {format_duration(worth.degree_s * share)} of hold, or "
-                f"{worth.degree_cones * share:.3f} cones; a minute more of hold is worth "
-                f"{worth.minute_cones or 0.0:.3f} cones."
+                f"{worth.degree_cones * share:.3f} of a cone. A minute more of hold is worth "
+                f"{worth.minute_cones or 0.0:.3f} of a cone."
             )
         )
     cooled = (
