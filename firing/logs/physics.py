@@ -160,7 +160,7 @@ def settle_unit(
         )
     options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in offered)
     raise FiringError(
-        f"{name}: no unit is stated, and {span}, a kiln can do it in more than one; say {options}"
+        f"{name}: no unit is stated, and {span}, which fits more than one unit; say {options}"
     )
 
 
