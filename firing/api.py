@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from firing.controller.controller import Controller
+    from firing.design.guide import Guide
     from firing.design.result import Design
     from firing.design.resume import Resumption
     from firing.forecast.result import Forecast
@@ -405,7 +406,8 @@ def design(
     Raises
     ------
     FiringError
-        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two that collide.
+        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two
+        that collide.
 
     Examples
     --------
@@ -440,6 +442,54 @@ def design(
     )
     found = read_load(load) if isinstance(load, str | PathLike) else load
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
+
+
+def guide(
+    fault: str,
+    schedule: Schedule | PathOrName | None = None,
+    *,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    cone: str | None = None,
+) -> Guide:
+    """Say what can cause a fault of the ware, where in a plan, and what to change there.
+
+    Parameters
+    ----------
+    fault : str
+        In the trade's words: ``"pinholes"``, ``"black core"``, ``"dunting"`` and others.
+    schedule : Schedule, str or path, optional
+        The plan that the ware was fired by.
+    kiln : KilnDescription, str or path, optional
+        The kiln, for the forecast of the changed plan.
+    load : Load, str or path, optional
+        The ware: the changed plan is checked against its limits.
+    cone : str, optional
+        The target cone, for glaze that is under- or over-fired.
+
+    Returns
+    -------
+    Guide
+
+    Raises
+    ------
+    FiringError
+        If the fault is not known, or a file is faulty.
+
+    Examples
+    --------
+    A bisque at 150 °C/h passes 600 to 900 °C in two hours, and practice takes five over it:
+
+    >>> import firing as fi
+    >>> quick = fi.Schedule("jars", (fi.Segment(950.0, 150.0),), purpose="bisque")
+    >>> found = fi.guide("black core", quick)
+    >>> [segment.rate_c_per_h for segment in found.changed.segments]
+    [150.0, 60.0, 150.0]
+    """
+    from firing.design.guide import guide
+
+    plan = None if schedule is None else _schedule(schedule)
+    return guide(fault, plan, kiln=_kiln(kiln), load=_load(load), cone=cone)
 
 
 def review(

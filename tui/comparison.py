@@ -16,9 +16,9 @@ from firing.units import TemperatureUnit, from_celsius, rate_from_celsius, write
 
 from .design_form import make, taken
 from .equipment import reread
+from .forecasting import Circumstances, forecast_plan
 from .key_figures import KeyFigure, key_figures
 from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
-from .session import Circumstances, forecast_plan
 
 if TYPE_CHECKING:
     from firing.design.result import Design

@@ -12,6 +12,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
+    "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),

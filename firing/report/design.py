@@ -6,9 +6,10 @@ from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import cautions_named, forecast_times, sentence
+from firing.report.formatting import forecast_times, sentence
 from firing.report.listings import how_read_section
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import TemperatureUnit, format_duration, format_temperature

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
 from firing.forecast.result import FIRST_CRACK_C, Forecast
+from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
@@ -28,8 +29,6 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     CONES_MEANT,
-    cautions_named,
-    cautions_whole,
     degrees,
     forecast_times,
     hours_minutes,

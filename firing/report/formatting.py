@@ -1,17 +1,15 @@
-"""Moments, durations, cones, cautions and sources in the words that terminal and pages share."""
+"""Moments, durations, cones and sources in the words that the terminal and the pages share."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from firing.clock import after
 from firing.cones.table import describe_number
-from firing.report.document import Block, Figures, Paragraph, Report, Section
-from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
 
@@ -144,24 +142,3 @@ def sentence(words: str) -> str:
 def closed(words: str) -> str:
     """Return `words` with a full stop, unless they end in a mark of their own."""
     return words if words.endswith((".", "!", "?")) else f"{words}."
-
-
-def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
-    """Return the headings of cautions in one sentence."""
-    return Paragraph("; ".join(caution.heading for caution in cautions) + ".")
-
-
-def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
-    """Return cautions under their headings, and before them what they do not replace."""
-    parts: list[Block] = [Paragraph(DEFERENCE, "deference"), Paragraph(FIGURES_NOTE, "quiet")]
-    for caution in cautions:
-        heading, *lines = caution.lines()
-        words = len(lines) - len(caution.figures)
-        paragraphs = [Paragraph(line) for line in lines[:words]]
-        parts.append(Section(heading, [*paragraphs, Figures(lines[words:])]))
-    return parts
-
-
-def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
-    """Return cautions alone as a report."""
-    return Report("", title, [Section("", cautions_whole(cautions))], unit=unit)

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from firing.logs.reader import choices_of, other_notes
+from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -23,7 +24,6 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
-    cautions_whole,
     closed,
     cone_or_none,
     degrees,

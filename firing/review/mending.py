@@ -114,6 +114,8 @@ def _as_found(
     if found is None:
         return kiln, load
     real = {r: p for r, p in found.probabilities.items() if r in ("power", "losses", "load")}
+    if found.as_learnt > max(real.values()):
+        return kiln, load
     reason = found.reason if found.reason in real else max(real, key=lambda r: real[r])
     if reason == "power":
         power = kiln.fitted.power * (1.0 - found.power_down)

@@ -42,7 +42,8 @@ class HalfHours:
     stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
     the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
     (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
-    up.  `doubt` is what water nobody weighed may make of it.
+    up.  `doubt` is what water nobody weighed may make of it, and
+    `full_j` what full power gives [J].
     """
 
     start_s: FloatArray
@@ -58,16 +59,17 @@ class HalfHours:
     hole: FloatArray
     stored: FloatArray
     doubt: FloatArray
+    full_j: FloatArray
 
     def where(self, chosen: np.ndarray) -> HalfHours:
         """Return some of them."""
         return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
-def shortfall_of(review: Review, kiln: KilnDescription) -> Shortfall | None:
-    """Weigh the reasons of a review's want of power; None where its log shows too little."""
+def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
+    """Return a review's half-hours in a learnt kiln; None where its tables do not reach."""
     try:
-        return explain(half_hours(kiln, _record(review)), load_known=review.load is not None)
+        return half_hours(kiln, _record(review))
     except FiringError:
         return None
 
@@ -157,6 +159,7 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
         hole=hole,
         stored=need - leak,
         doubt=np.where(given > 0.0, doubt, 0.0),
+        full_j=whole_j,
     )
 
 
@@ -186,6 +189,8 @@ class Shortfall:
         Of every reason; they add up to 1.
     confidence : str
         By the probability of the reason.
+    as_learnt : float
+        Of what ``unknown`` has, the part that the kiln did all it was learnt to do.
     power_down, leak_more, load_times : float
         What the reason of that name would amount to by itself: share of power lost; loss more, as
         a share of the kiln's own; the load as a multiple of what is expected.
@@ -196,11 +201,18 @@ class Shortfall:
     reason: PowerReason
     probabilities: Mapping[PowerReason, float]
     confidence: Confidence
+    as_learnt: float
     power_down: float
     leak_more: float
     load_times: float
     from_s: float | None = None
     until_s: float | None = None
+
+    @property
+    def mendable(self) -> bool:
+        """Whether the kiln as found is known well enough to plan with."""
+        odd = self.probabilities["unknown"] - self.as_learnt
+        return self.reason != "supply" and odd < limit.REASON_ODD
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,9 +248,11 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         place = int(np.argmax(logs))
         best[name] = (most, float(sizes[place]), marks, place)
     other = covariance + _shapeless(known)
-    scores["unknown"] = limit.REASON_PRIORS["unknown"] * math.exp(
+    as_learnt = limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    odd = limit.REASON_PRIORS["unknown"] * math.exp(
         min(_log_ratio(covariance, other, known.excess), 700.0)
-    ) + limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    )
+    scores["unknown"] = as_learnt + odd
     whole = sum(scores.values())
     probabilities = {reason: score / whole for reason, score in scores.items()}
     reason = max(probabilities, key=lambda r: probabilities[r])
@@ -258,6 +272,7 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         reason=reason,
         probabilities=probabilities,
         confidence=confidence,
+        as_learnt=as_learnt / whole,
         power_down=down[1],
         leak_more=best["losses"][1],
         load_times=1.0 + best["load"][1],

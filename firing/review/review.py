@@ -209,14 +209,22 @@ def _reviewed(
 def _with_remedy(result: Review) -> Review:
     """Weigh why a learnt kiln was short of power, and mend the plan for it as it is."""
     kiln = result.kiln
-    if kiln is None or result.kiln_unused or not is_learnt(kiln) or not was_short(result):
+    if kiln is None or result.kiln_unused or result.refused or not is_learnt(kiln):
         return result
-    from firing.review.mending import mend
-    from firing.review.power_reason import shortfall_of
+    short = was_short(result)
+    if not short and result.log.trace.duty is None:
+        return result
+    from firing.review.power_reason import explain, half_hours_of
 
-    found, mended = shortfall_of(result, kiln), None
-    if found is not None and found.reason != "supply":
-        # A supply that came back asks for another hour, not for another plan.
+    windows = half_hours_of(result, kiln)
+    result = replace(result, half_hours=windows)
+    if not short or windows is None:
+        return result
+    found, mended = explain(windows, load_known=result.load is not None), None
+    # A supply that came back asks for another hour, and what no reason fits for a look first.
+    if found is not None and found.mendable:
+        from firing.review.mending import mend
+
         with suppress(FiringError):
             mended = mend(
                 result.schedule, kiln, result.load, found, result.cones_planned.reached_number

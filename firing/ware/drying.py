@@ -240,9 +240,10 @@ def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
             f"{_hours(usual_s * (shorter_m / path_m) ** 2)} h; then write {eased.write}."
         )
     return (
-        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one face. '
-        f"The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand it on "
-        f"strips or on its edge, so that heat reaches both faces: then {_hours(usual_s / 4.0)} h do."
+        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one '
+        f"face. The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand "
+        f"it on strips or on its edge, so that heat reaches both faces: then "
+        f"{_hours(usual_s / 4.0)} h do."
         ' Then write heated_from = "both".'
     )
 

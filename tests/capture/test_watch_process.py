@@ -15,7 +15,7 @@ import pytest
 from capture.killing import Sender, check_kills
 from capture.ptywatch import MAIN, Instrument, Watch, readings, rows
 from click.testing import CliRunner
-from firing.tui.watch_state import LiveWatch
+from firing.tui.live_watch import LiveWatch
 from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 

@@ -318,7 +318,9 @@ def test_a_kiln_that_needs_all_its_power_is_told_that_no_reserve_is_left() -> No
 def test_the_fewest_segments_within_three_hundredths_are_used() -> None:
     kiln = example_kiln()
     few = design(ware(35.0), BISQUE_980, kiln=kiln, controller=CONTROLLER)
-    every = design(ware(35.0), replace(BISQUE_980, few_within=0.0), kiln=kiln, controller=CONTROLLER)
+    every = design(
+        ware(35.0), replace(BISQUE_980, few_within=0.0), kiln=kiln, controller=CONTROLLER
+    )
     assert len(few.schedule.segments) < len(every.schedule.segments)
     assert few.planned_s <= 1.03 * every.planned_s
     # One figure everywhere: the list gives for its own number what the design takes.

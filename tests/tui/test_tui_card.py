@@ -9,11 +9,11 @@ import pytest
 from click.testing import CliRunner
 from firing.tui.app import FiringApp
 from firing.tui.equipment import Equipment, Kind, read_all
+from firing.tui.forecasting import Circumstances
 from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
-from firing.tui.session import Circumstances
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until

@@ -13,12 +13,12 @@ from firing.tui.app import FiringApp
 from firing.tui.comparison import PlanComparison
 from firing.tui.design_form import MEND, NEW, design_fields, make
 from firing.tui.equipment import KINDS, Equipment, read_all
+from firing.tui.forecasting import Circumstances
 from firing.tui.screens.comparison import ComparisonList, ComparisonScreen
 from firing.tui.screens.dialogs import Ask, InProgress, PrintedText, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
-from firing.tui.session import Circumstances
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import Cycle
 from textual.pilot import Pilot

@@ -19,8 +19,8 @@ from firing.tui.equipment import (
     with_file,
 )
 from firing.tui.file_choices import choices, ready_choices
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import missing_choices, summary_lines
-from firing.tui.session import Circumstances, forecast_plan
 
 from firing.files.kinds import file_kind, kind_of, kind_of_text
 from firing.files.ready import example_names, ready_names, ready_text

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
-from firing.tui.session import Circumstances, LogChoice
+from firing.tui.forecasting import Circumstances
+from firing.tui.session import LogChoice
 from textual.pilot import Pilot
 
 SIZES = [(80, 24), (120, 36)]

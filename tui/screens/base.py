@@ -14,8 +14,8 @@ from firing.errors import FiringError
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
+    from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watch_state import LiveWatch
 
 
 @runtime_checkable

@@ -16,9 +16,10 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
+from ..forecasting import Circumstances, forecast_plan
 from ..plot_lines import review_lines
 from ..review_entries import ReviewEntry, review_entries, summary
-from ..session import Circumstances, LogChoice, forecast_plan, review_log
+from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine, TitleLine
