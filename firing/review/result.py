@@ -659,21 +659,13 @@ class Review(Plottable):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the review as one JSON document, schema 1."""
+        from firing.logs.reader import log_document
+
         return keyed(
             schema=1,
             kind="review",
             schedule=self.schedule,
-            log={
-                "name": self.log.name,
-                "rows": self.log.rows,
-                "used": self.log.used,
-                "dialect": self.log.dialect,
-                "notes": self.log.notes,
-                "channels": self.log.trace.channels,
-                "channel": self.log.trace.channels[self.channel],
-                "unit": self.log.dialect.unit,
-                "interval_s": self.log.interval_s,
-            },
+            log=log_document(self.log, self.channel),
             gaps=self.gaps,
             lead_in_s=self.lead_in_s,
             planned_s=self.planned_s,
