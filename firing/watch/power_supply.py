@@ -69,7 +69,7 @@ PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
-ARRIVED_ERRORS, MOST_EARLY_S = 1.5, 600.0
+ARRIVED_ERRORS, MOST_EARLY_S = 1.5, 720.0
 """Of so many standard errors the first reading at a target may be early, so much at most [-, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
@@ -401,7 +401,7 @@ class PowerMonitor:
         rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
         if rate_c_per_h is None:
             return 0.0
-        early_c = ARRIVED_ERRORS * now.minute_noise_c + now.usual_fall_c
+        early_c = ARRIVED_ERRORS * now.minute_noise_c + SWING_SHARE * now.usual_fall_c
         return min(early_c / rate_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
 
 
