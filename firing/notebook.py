@@ -45,7 +45,16 @@ if TYPE_CHECKING:
 
     from firing.trace import FloatArray
 
-_MULTIPLIERS: Final = ("power", "loss", "capacity", "power_over_capacity", "loss_over_capacity")
+_MULTIPLIERS: Final = (
+    "power",
+    "loss",
+    "capacity",
+    "leak",
+    "losses",
+    "power_over_capacity",
+    "loss_over_capacity",
+    "leak_over_capacity",
+)
 _HEIGHT_PX = 400
 _NEAR = (0.02, 20.0)
 """Between these heat-works a cone is worth a line of a small table."""

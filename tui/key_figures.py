@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.forecast import UNLOAD_C
+from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.report.formatting import forecast_times, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten

@@ -17,6 +17,7 @@ from firing.cli.arguments import (
     one_kiln,
 )
 from firing.clock import parse_when
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -42,12 +43,16 @@ if TYPE_CHECKING:
     "--unload-at",
     "unload_c",
     type=TEMPERATURE_C,
-    default="60",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="TEMP",
     help="Temperature the kiln is unloaded at, °C unless marked F.",
 )
-@click.option("--cone", metavar="CONE", help="The cone wanted; says what would meet it.")
+@click.option(
+    "--cone",
+    metavar="CONE",
+    help="The cone wanted, if not the schedule's own; says what would meet it.",
+)
 @click.option(
     "--by-the-clock",
     is_flag=True,
@@ -86,8 +91,8 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
-    from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
+    from firing.forecast.in_kiln import with_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
 

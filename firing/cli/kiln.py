@@ -9,6 +9,7 @@ from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import open_log
+from firing.units import TemperatureUnit
 
 
 @click.group("kiln")
@@ -43,7 +44,24 @@ def show_command(kiln: str, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(kiln_report(described.name, rows, highest, rates))
+        outcome.report(kiln_report(described.name, rows, highest, rates, described.unit))
+    return outcome.DONE
+
+
+@kiln_command.command("materials")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the list.")
+@json_option
+def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
+    """List the wall materials a kiln file may name, with their values and sources."""
+    from firing.kiln.materials import material_rows
+    from firing.report.listings import materials_report
+
+    rows = material_rows()
+    if as_json:
+        listed = [row.to_dict() for row in rows]
+        outcome.document({"schema": 1, "kind": "materials", "materials": listed})
+    else:
+        outcome.report(materials_report(rows, unit))
     return outcome.DONE
 
 
@@ -130,7 +148,7 @@ def fit_command(
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
         outcome.document(document)
     else:
-        outcome.report(fit_report(described.name, fit, trend))
+        outcome.report(fit_report(described.name, fit, trend, described.unit))
     return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
 
 

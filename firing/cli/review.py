@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
+@click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
 @click.option(
     "--date",
     "began",
@@ -45,6 +46,13 @@ if TYPE_CHECKING:
     help="Write the offset the witness cones show into the --kiln file.",
 )
 @click.option(
+    "--mend",
+    "mended_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Write the plan mended for the kiln as it is, to FILE.",
+)
+@click.option(
     "--compare",
     "other",
     metavar="LOG2",
@@ -59,9 +67,11 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    cone: str | None,
     began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
+    mended_file: Path | None,
     other: Path | None,
     kiln: str | None,
     load: str | None,
@@ -82,8 +92,14 @@ def review_command(
     from firing.schedule.file import open_schedule
 
     plan = open_schedule(schedule)
+    if cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(cone))
     if write_offset:
         _check_offset(kiln, witnesses)
+    if mended_file is not None:
+        _check_mend(mended_file, schedule, logs, kiln, load, other)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
     if began is not None and record.trace.started is None:
@@ -108,6 +124,8 @@ def review_command(
     if write_offset:
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
+    if mended_file is not None:
+        written["mended_file"] = _write_mended(mended_file, result, overwrite=overwrite)
     if html is not None:
         outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
@@ -159,3 +177,34 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
         "nothing else was changed"
     )
     return {"file": str(path), "before_c": before_c, "after_c": written_c}
+
+
+def _check_mend(path: Path, *inputs: Any) -> None:
+    """Refuse to write the mended plan over anything that was given.
+
+    Raises
+    ------
+    FiringError
+        If the file is one of the inputs.
+    """
+    given = [Path(each) for one in inputs for each in (one if isinstance(one, tuple) else (one,))
+             if each is not None]  # fmt: skip
+    if any(each.exists() and path.exists() and each.samefile(path) for each in given):
+        raise FiringError(
+            f"--mend {path} would write over a file that was given; choose another name"
+        )
+
+
+def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> str:
+    """Write the mended plan, say so, and return its path."""
+    from firing.schedule.file import write_schedule
+
+    mended = result.mended
+    if mended is None or not mended.changes:
+        raise FiringError(
+            "there is no plan to mend: that takes a kiln learnt from its logs (--kiln) which was "
+            "short of power, and still comes to the peak"
+        )
+    write_schedule(mended.schedule, path, overwrite=overwrite)
+    outcome.note(f"{path}: the plan for the kiln as it is; check it against the ware before use")
+    return str(path)

@@ -16,6 +16,7 @@ from firing.cli import outcome
 from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 
 @click.command("watch")
@@ -53,7 +54,7 @@ from firing.errors import FiringError
     "--unload-at",
     "unload_c",
     type=TEMPERATURE_C,
-    default="60",
+    default=f"{UNLOAD_C:g}",
     show_default=True,
     metavar="TEMP",
     help="Tell when the kiln has cooled to this.",

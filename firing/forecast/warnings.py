@@ -9,9 +9,10 @@ import numpy as np
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
-from firing.cones.holds import FURTHEST_BELOW_K
+from firing.cones.holds import other_series
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number, describe_number
+from firing.cones.uncertainty import FURTHEST_BELOW_K
 from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
@@ -62,6 +63,8 @@ def _shift_to_down_c(
         low_c, high_c = (low_c, middle_c) if x >= _DOWN_EXACTLY else (middle_c, high_c)
     return (low_c + high_c) / 2.0
 
+
+_SLIP_CONES = 1.5  # a plan so near the cone of the other series was meant for that
 
 TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
@@ -212,6 +215,11 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
         what = f"the kiln does not get to {peak}, so no hold there would mend that"
     elif abs(change.whole_c) > FURTHEST_BELOW_K:
         what = "no hold mends that; change the peak"
+        other = other_series(target)
+        if other is not None and low is not None and high is not None:
+            meant = cone_number(other)
+            if low - _SLIP_CONES <= meant <= high + _SLIP_CONES:
+                what = f"did you mean cone {other}? Otherwise change the peak"
     else:
         hold_s = schedule.segments[schedule.peak_index].hold_s
         degrees = max(abs(change.whole_c) * (1.8 if schedule.unit == "F" else 1.0), 1.0)

@@ -11,6 +11,7 @@ from firing.heat.boundary import FixedTemperature
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
 from firing.heat.properties import Material
+from firing.units import TemperatureUnit, format_size, format_temperature
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory
@@ -56,12 +57,14 @@ class WallLayer:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What logs and witness cones have taught: multipliers on power, loss and capacity.
+    """What logs and witness cones have taught: multipliers on power, losses and capacity.
 
     Attributes
     ----------
     power, loss, capacity : float
-        1 where nothing is learnt.
+        1 where nothing is learnt; `loss` is that of the walls.
+    leak : float or None
+        That of leaking and drawn air; None where nothing told it from the walls, see `leak_factor`.
     cone_offset_c : float
         What the thermocouple reads too low by, from witness cones [°C].
     learnt : date or None
@@ -76,6 +79,12 @@ class Fitted:
     cone_offset_c: float = 0.0
     learnt: date | None = None
     basis: str = ""
+    leak: float | None = None
+
+    @property
+    def leak_factor(self) -> float:
+        """The multiplier on what leaking and drawn air carries off: `leak`, else the walls'."""
+        return self.loss if self.leak is None else self.leak
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +148,8 @@ class KilnDescription:
         What was learnt.
     readings : tuple of ElementReading
         In the order of the file.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches, pounds and cubic feet.
     """
 
     name: str
@@ -159,6 +170,7 @@ class KilnDescription:
     thermocouple_class: str = "2"
     fitted: Fitted = field(default_factory=Fitted)
     readings: tuple[ElementReading, ...] = ()
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.wall:
@@ -170,9 +182,11 @@ class KilnDescription:
         """Return name, volume, power, wall and limit, on one line."""
         wall_mm = 1000.0 * sum(layer.thickness_m for layer in self.wall)
         return (
-            f"<KilnDescription {self.name!r}: {self.shape}, {self.volume_l:g} l, "
-            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, wall {wall_mm:.0f} mm, "
-            f"at most {self.max_c:.0f} °C>"
+            f"<KilnDescription {self.name!r}: {self.shape}, "
+            f"{format_size(self.volume_l, 'volume', self.unit)}, "
+            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, "
+            f"wall {format_size(wall_mm, 'length', self.unit)}, "
+            f"at most {format_temperature(self.max_c, self.unit)}>"
         )
 
     @property

@@ -106,7 +106,9 @@ def _of_undated(points: list[TrendPoint], power: FittedValue) -> Trend:
     down = 1.0 - power.value
     state = "does not differ from"
     if abs(down) >= max(0.01, 2.0 * power.se):
-        state = f"is {'down' if down > 0 else 'up'} {_percent(down)} (± {_percent(power.se)}) against"
+        state = (
+            f"is {'down' if down > 0 else 'up'} {_percent(down)} (± {_percent(power.se)}) against"
+        )
     said = [
         f"By this log, which has no date, power {state} what the kiln file says; --date gives the "
         "day it was fired.",

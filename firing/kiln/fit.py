@@ -1,4 +1,4 @@
-"""Learn a kiln from the logs of its firings: power, loss, capacity, and what cannot be told."""
+"""Learn a kiln from the logs of its firings: power, loss, leak, capacity, and what is left open."""
 
 from __future__ import annotations
 
@@ -15,9 +15,11 @@ from firing.kiln.fit_messages import LOAD_MASS, RATED, basis, cannot_tell, warni
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.kiln.residuals import (
     CAPACITY,
+    LEAK,
     LOSS,
     POWER,
     FitSolution,
+    Multipliers,
     Priors,
     RecordMisfit,
     described,
@@ -27,18 +29,26 @@ from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 # How far from 1 a multiplier is expected before a log is read; source: kiln-fit-choices.
-POWER_PRIOR, LOSS_PRIOR, CAPACITY_PRIOR = 0.15, 0.25, 0.25
+POWER_PRIOR, LOSS_PRIOR, CAPACITY_PRIOR, LEAK_PRIOR = 0.15, 0.25, 0.25, 0.5
 LOADED_PRIOR = 0.08
 """Of the capacity, with the load's mass given; source: kiln-fit-choices."""
 NEW_ELEMENTS_PRIOR = 0.05
 """Of the power of new elements at measured volts; source: rated-input-memory."""
 MODEL_SCATTER = 0.01
-"""What no log shows of the model's own error; source: kiln-fit-choices."""
+"""What no log shows of the model's own error, in every multiplier; source: kiln-fit-choices."""
+SPLIT_SCATTER = 0.02
+"""The same of how all losses part into walls and leak, as a share of all; likewise."""
+UNCOOLED_SCATTER = 0.05
+"""The same of all losses where no log holds natural cooling; likewise."""
 
-IDENTIFIABLE = (0.035, 0.045, 0.04)
-"""Power, loss and capacity count as told when their standard errors are at most these shares."""
+IDENTIFIABLE = (0.035, 0.08, 0.04, 0.3)
+"""Power, loss, capacity and leak are told when their standard errors are at most these shares."""
 RATIO_TOLD = 0.07
-"""Likewise a ratio."""
+"""Likewise the ratio of power, or of all losses, to another."""
+LOSSES_TOLD = 0.045
+"""Likewise all losses, walls and leak together."""
+SPLIT_TOLD = {LOSS: 0.08, LEAK: 0.3}
+"""Likewise those of walls and leak apart: a quarter of the losses may go either way."""
 
 LEAST_S = 2.0 * SECONDS_PER_HOUR
 LEAST_RISE_C = 150.0
@@ -54,7 +64,7 @@ def fit_kiln(
     elements_new: bool = False,
     on: date | None = None,
 ) -> KilnFit:
-    """Estimate a kiln's power, loss and capacity from its firings, all together.
+    """Estimate a kiln's power, losses and capacity from its firings, all together.
 
     Parameters
     ----------
@@ -98,6 +108,7 @@ def fit_kiln(
         NEW_ELEMENTS_PRIOR if rated else POWER_PRIOR,
         LOSS_PRIOR,
         LOADED_PRIOR if loaded else CAPACITY_PRIOR,
+        LEAK_PRIOR,
     )
     solution = solve(misfits, priors)
     _require_this_kiln(records, solution)
@@ -136,7 +147,7 @@ def _require_evidence(misfits: Sequence[RecordMisfit]) -> None:
 
 def _require_this_kiln(records: Sequence[FiringRecord], solution: FitSolution) -> None:
     names = ", ".join(record.name for record in records)
-    power, loss, capacity = np.exp(solution.log_factor).tolist()
+    power, loss, capacity, _ = Multipliers.of(solution.log_factor)
     factors = {
         "power": power,
         "loss": loss,
@@ -162,13 +173,14 @@ def _result(
     on: date | None,
     elements_new: bool,
 ) -> KilnFit:
-    covariance = solution.covariance + MODEL_SCATTER**2 * np.eye(3)
+    covariance = solution.covariance + _model_covariance(kiln, records, solution.log_factor)
     anchored = bool(anchors)
     pc = _ratio(solution, covariance, POWER, "power")
     lc = _ratio(solution, covariance, LOSS, "loss")
-    ratios = {POWER: pc, LOSS: lc}
+    ac = _ratio(solution, covariance, LEAK, "leak")
+    ratios = {POWER: pc, LOSS: lc, LEAK: ac}
     estimates = []
-    for index, title in enumerate(("power", "loss", "capacity")):
+    for index, title in enumerate(("power", "loss", "capacity", "leak")):
         value = math.exp(float(solution.log_factor[index]))
         relative = math.sqrt(float(covariance[index, index]))
         told = anchored and relative <= IDENTIFIABLE[index]
@@ -185,15 +197,29 @@ def _result(
                 least_power=solution.least_power,
             )
         estimates.append(FittedValue(value, value * relative, told, note))
-    power, loss, capacity = estimates
+    power, loss, capacity, leak = estimates
     latest = max((r.started.date() for r in records if r.started is not None), default=None)
     on = latest if on is None else on
+    weights = _losses_weights(kiln, solution.log_factor)
+    all_losses, relative = _along(solution, covariance, weights)
+    size = _along(solution, covariance, weights - _axis(CAPACITY))
+    push = _along(solution, covariance, _axis(POWER) - weights)
     return KilnFit(
         power=power,
         loss=loss,
         capacity=capacity,
+        leak=leak,
+        losses=FittedValue(
+            all_losses,
+            all_losses * relative,
+            anchored and relative <= LOSSES_TOLD,
+            "what walls and leaking air carry off together",
+        ),
         power_over_capacity=pc,
         loss_over_capacity=lc,
+        leak_over_capacity=ac,
+        losses_over_capacity=_told(*size, "losses over capacity", RATIO_TOLD),
+        power_over_losses=_told(*push, "power over losses", RATIO_TOLD),
         anchored=anchored,
         on=on,
         basis=basis(records, anchors, on),
@@ -219,10 +245,48 @@ def _result(
 
 
 def _ratio(solution: FitSolution, covariance: FloatArray, index: int, title: str) -> FittedValue:
-    x = solution.log_factor
-    value = math.exp(float(x[index] - x[CAPACITY]))
-    variance = covariance[index, index] + covariance[CAPACITY, CAPACITY]
-    relative = math.sqrt(float(variance - 2.0 * covariance[index, CAPACITY]))
-    told = relative <= RATIO_TOLD
-    note = f"{title} over capacity" + ("" if told else ": these logs do not tell it")
+    value, relative = _along(solution, covariance, _axis(index) - _axis(CAPACITY))
+    most = SPLIT_TOLD.get(index, RATIO_TOLD)
+    return _told(value, relative, f"{title} over capacity", most)
+
+
+def _axis(index: int) -> FloatArray:
+    axis: FloatArray = np.eye(4)[index]
+    return axis
+
+
+def _along(
+    solution: FitSolution, covariance: FloatArray, weights: FloatArray
+) -> tuple[float, float]:
+    """Return a product of powers of the multipliers, and its standard error as a share."""
+    variance = float(weights @ covariance @ weights)
+    return math.exp(float(weights @ solution.log_factor)), math.sqrt(variance)
+
+
+def _told(value: float, relative: float, title: str, most: float) -> FittedValue:
+    told = relative <= most
+    note = title + ("" if told else ": these logs do not tell it")
     return FittedValue(value, value * relative, told, note)
+
+
+def _model_covariance(
+    kiln: KilnDescription, records: Sequence[FiringRecord], log_factor: FloatArray
+) -> FloatArray:
+    """Return the model's own errors: of each multiplier, of how losses part, and of all losses."""
+    weights = _losses_weights(kiln, log_factor)
+    covariance = MODEL_SCATTER**2 * np.eye(4)
+    if weights[LEAK] > 0.0:
+        split = SPLIT_SCATTER * (_axis(LOSS) / weights[LOSS] - _axis(LEAK) / weights[LEAK])
+        covariance += np.outer(split, split)
+    if not any(record.off_s > 0.0 for record in records):
+        both = UNCOOLED_SCATTER * (_axis(LOSS) + _axis(LEAK))
+        covariance += np.outer(both, both)
+    return covariance
+
+
+def _losses_weights(kiln: KilnDescription, log_factor: FloatArray) -> FloatArray:
+    """Return how walls and moving air share in all that the kiln loses, at the usual reference."""
+    m = Multipliers.of(log_factor)
+    wall, air = m.loss * kiln.wall_w_per_k, m.leak * kiln.air_w_per_k
+    weights: FloatArray = (wall * _axis(LOSS) + air * _axis(LEAK)) / (wall + air)
+    return weights

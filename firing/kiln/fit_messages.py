@@ -80,8 +80,8 @@ def cannot_tell(
 ) -> tuple[str, ...]:
     """Return what logs leave open, and what would tell it, as sentences.
 
-    `estimates` are power, loss and capacity; `powered` whether the logs tell power over capacity,
-    `anchored` whether anything fixes the absolute size.
+    `estimates` are power, loss, capacity and leak; `powered` whether the logs tell power over
+    capacity, `anchored` whether anything fixes the absolute size.
     """
     said: list[str] = []
     if not powered:
@@ -131,7 +131,7 @@ def warnings(
 ) -> tuple[str, ...]:
     """Return what is odd about logs or result, as sentences; `rms` as a share of full power."""
     said = [note for record in records for note in record.notes]
-    for title, estimate in zip(("power", "loss", "capacity"), estimates, strict=True):
+    for title, estimate in zip(("power", "loss", "capacity"), estimates, strict=False):
         if not ODD[0] <= estimate.value <= ODD[1]:
             said.append(
                 f"a {title} of {estimate.value:.2f} times what the kiln file describes is unusual; "

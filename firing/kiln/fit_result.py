@@ -52,10 +52,15 @@ class KilnFit(Tabular, Serialised):
 
     Attributes
     ----------
-    power, loss, capacity : FittedValue
-        Multipliers on the kiln as described, whatever was learnt before.
-    power_over_capacity, loss_over_capacity : FittedValue
+    power, loss, capacity, leak : FittedValue
+        Multipliers on the kiln as described, whatever was learnt before; `loss` is what the walls
+        carry off, `leak` what moving air does.
+    losses : FittedValue
+        What walls and air carry off together, at 600 °C.
+    power_over_capacity, loss_over_capacity, leak_over_capacity : FittedValue
         Their ratios, which logs tell without an anchor.
+    losses_over_capacity, power_over_losses : FittedValue
+        The same of what walls and air carry off together; the latter knows nothing of the load.
     anchored : bool
         Whether something fixes the absolute size.
     on : date or None
@@ -75,8 +80,13 @@ class KilnFit(Tabular, Serialised):
     power: FittedValue
     loss: FittedValue
     capacity: FittedValue
+    leak: FittedValue
+    losses: FittedValue
     power_over_capacity: FittedValue
     loss_over_capacity: FittedValue
+    leak_over_capacity: FittedValue
+    losses_over_capacity: FittedValue
+    power_over_losses: FittedValue
     anchored: bool
     on: date | None = field(metadata=named("date"))
     basis: str
@@ -88,7 +98,7 @@ class KilnFit(Tabular, Serialised):
     def __repr__(self) -> str:
         """Return the multipliers with their standard errors, on one line."""
         shown = []
-        for name in ("power", "loss", "capacity"):
+        for name in ("power", "loss", "capacity", "leak"):
             one: FittedValue = getattr(self, name)
             left_open = "" if one.identifiable else " (these logs leave it open)"
             shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
@@ -109,4 +119,5 @@ class KilnFit(Tabular, Serialised):
             cone_offset_c=before.cone_offset_c,
             learnt=self.on,
             basis=self.basis,
+            leak=self.leak.value,
         )

@@ -83,7 +83,7 @@ def contents_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
 def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
     """Return what the wall has taken up and passed on since the first moment [J], shape (n,)."""
     network.start(float(course.chamber_c[0]))
-    body = _SlabBody(network.wall, network.wall.inside_m2, network)
+    body = _SlabBody(network.wall, network.inside_m2, network)
     marched = _march(body, network.now.temperature_c[network.first_wall :], _Water([]), course)
     face = marched.last_c
     coefficient = np.array([network.outside_coefficient(value) for value in face.tolist()])
@@ -92,12 +92,17 @@ def wall_heat_j(network: Network, course: ChamberCourse) -> FloatArray:
 
 
 def heat_needed(
-    network: Network, course: ChamberCourse, *, contents_j: FloatArray, wall_j: FloatArray
+    network: Network,
+    course: ChamberCourse,
+    *,
+    contents_j: FloatArray,
+    wall_j: FloatArray,
+    leak_w_per_k: float,
 ) -> HeatNeeded:
     """Put together what the elements must have given."""
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
-    leak = _integral(course.time_s, network.leak_w_per_k * (chamber - network.room_c))
+    leak = _integral(course.time_s, leak_w_per_k * (chamber - network.room_c))
     given = contents_j + wall_j + air + leak
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)

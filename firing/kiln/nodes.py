@@ -88,7 +88,7 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
     """Return a load as the thermal model sees it.
 
     The kiln's volume is for furniture nobody weighed; the factor multiplies every heat capacity and
-    heat of water.
+    heat of water, and the surfaces that take them up.
     """
 
     def scaled(demands: tuple[HeatDemand, ...]) -> tuple[HeatDemand, ...]:
@@ -102,7 +102,7 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
     if furniture_kg > 0:
         furniture = 0
         volume = furniture_kg / SHELF_KG_PER_M3
-        area = EXPOSED_SHARE * 2.0 * volume / SHELF_M
+        area = capacity_factor * EXPOSED_SHARE * 2.0 * volume / SHELF_M
         lumps.append(Lump(grid_of(FURNITURE), capacity_factor * volume, area))
     thickest = load.thickest
     others = tuple(piece for piece in load.pieces if piece is not thickest)
@@ -114,7 +114,7 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
             Lump(
                 grid_of(WARE),
                 capacity_factor * volume * dry,
-                EXPOSED_SHARE * area,
+                capacity_factor * EXPOSED_SHARE * area,
                 scaled(demands_of(load, others)),
             )
         )
@@ -125,7 +125,8 @@ def contents_of(load: Load, volume_l: float, capacity_factor: float, fineness: i
         Plane(face),
         capacity_factor=capacity_factor / (1.0 + load.water_share),
     )
-    thick = ThickWare(slab, EXPOSED_SHARE * face, scaled(demands_of(load, (thickest,))))
+    seen = capacity_factor * EXPOSED_SHARE * face
+    thick = ThickWare(slab, seen, scaled(demands_of(load, (thickest,))))
     return Contents(tuple(lumps), furniture, thick)
 
 
@@ -210,8 +211,9 @@ class KilnNodes:
         Heat capacities of the chamber's air and the elements [J/K].
     leak_w_per_k : float
         What leaking and drawn air carries off [W/K].
-    element_m2, outside_m2 : float
-        Surface of the elements; that of the kiln, times what was learnt of its losses [m²].
+    element_m2, inside_m2, outside_m2 : float
+        Surface of the elements, and of the wall inside and outside, times the multipliers that make
+        one factor on all of them leave the course as it is [m²].
     available_w : float
         Full power with cold elements [W].
     demands : list of Demand
@@ -233,13 +235,16 @@ class KilnNodes:
         self.first_wall = self.first_thick + self.thick.size
         self.size = self.first_wall + self.wall.size
         self.air_j_per_k = fitted.capacity * AIR_J_PER_M3K * kiln.chamber.volume_m3
-        self.leak_w_per_k = fitted.loss * kiln.air_w_per_k
-        self.available_w, self.element_m2 = kiln.available_w, kiln.element_m2
+        self.leak_w_per_k = fitted.leak_factor * kiln.air_w_per_k
+        self.available_w = kiln.available_w
+        # One factor on power, losses and capacity must leave every temperature as it is.
+        self.element_m2 = fitted.capacity * kiln.element_m2
+        self.inside_m2 = fitted.loss * self.wall.inside_m2
         self.element_j_per_k = fitted.capacity * kiln.element_mass_kg * WIRE_J_PER_KGK
         self.outside_m2 = fitted.loss * self.wall.outside_m2
         self.slabs = (
             (self.thick, self.first_thick, self.contents.thick.area_m2),
-            (self.wall, self.first_wall, self.wall.inside_m2),
+            (self.wall, self.first_wall, self.inside_m2),
         )
         self.demands: list[Demand] = []
         self._waters: list[HeatDemand] = []

@@ -129,6 +129,7 @@ def _learnt(kiln: KilnDescription) -> tuple[KilnRow, ...]:
     return (
         KilnRow("power multiplier", fitted.power, "", source),
         KilnRow("loss multiplier", fitted.loss, "", source),
+        KilnRow("leak multiplier", fitted.leak_factor, "", source),
         KilnRow("capacity multiplier", fitted.capacity, "", source),
         KilnRow("thermocouple offset from cones", fitted.cone_offset_c, "°C", source),
         *(

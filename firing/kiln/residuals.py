@@ -1,7 +1,7 @@
-"""What the half-hours of one firing say of power, loss and capacity.
+"""What the half-hours of one firing say of power, loss, capacity and leak.
 
-The heat a course needs scales with loss and capacity, what the elements gave with power.  Every
-window's misfit is taken relative to one of the three, so that one factor on all of them leaves it
+The heat a course needs scales with loss, leak and capacity, what the elements gave with power.
+A window's misfit is taken relative to one of them, so that one factor on all of them leaves it
 unchanged, as it must (source ``kiln-fit-choices``): only an anchor fixes that factor.
 """
 
@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,9 +26,11 @@ from firing.ware.load import Load, typical_load
 
 WINDOW_S = 1800.0
 LEAST_WINDOW_S = 600.0
-WINDOW_SCATTER = 0.03
-"""Scatter of a window's mean power, as a share of full power; source: kiln-fit-choices."""
+WINDOW_SCATTER = 0.005
+"""Least scatter of a window's mean power, as a share of full power; source: kiln-fit-choices."""
 METER_SCATTER = 0.02  # source: meter-class-memory
+DIGITS = 9
+"""Ratios that agree to so many digits are one."""
 HOT_SETTLE_S = 3.0 * 3600.0
 """Of a log that begins in a hot kiln so much is not used: by then the walls follow the log [s]."""
 GLAZE_PEAK_C = 1120.0
@@ -49,6 +52,20 @@ def described(kiln: KilnDescription) -> KilnDescription:
     return replace(kiln, fitted=Fitted(), leak_w_per_k=kiln.air_w_per_k, vent=False)
 
 
+class Multipliers(NamedTuple):
+    """Multipliers on the kiln as described; `loss` is the walls', `leak` that of moving air."""
+
+    power: float
+    loss: float
+    capacity: float
+    leak: float
+
+    @classmethod
+    def of(cls, log_factor: FloatArray) -> Multipliers:
+        """Return those of which the logarithms are given, in the order of the fields."""
+        return cls(*np.exp(log_factor).tolist())
+
+
 class RecordMisfit:
     """What one firing's windows say, as a function of the multipliers.
 
@@ -66,37 +83,55 @@ class RecordMisfit:
         self.scatter_j = WINDOW_SCATTER * kiln.available_w * np.sqrt(span_s * WINDOW_S)
         self.span_s = span_s
         self.evaluations = 0
-        self._contents: dict[float, FloatArray] = {}
+        self._contents_j: FloatArray | None = None
+        self._walls: dict[float, tuple[Network, FloatArray]] = {}
         self._sides: dict[tuple[float, float], tuple[FloatArray, FloatArray]] = {}
 
-    def _network(self, loss: float, capacity: float) -> Network:
-        kiln = replace(self.kiln, fitted=Fitted(loss=loss, capacity=capacity))
-        return Network(kiln, self.load, room_c=self.record.room_c)
-
-    def sides(self, loss: float, capacity: float) -> tuple[FloatArray, FloatArray]:
-        """Return each step's heat needed, and what full power would give in it [J], (n − 1,)."""
-        key = (loss, capacity)
-        if key not in self._sides:
-            network, course = self._network(loss, capacity), self.record.course
+    def _wall(self, loss: float) -> tuple[Network, FloatArray]:
+        """Return a network of this loss over capacity, and what its wall has taken up [J]."""
+        if loss not in self._walls:
+            kiln = replace(self.kiln, fitted=Fitted(loss=loss))
+            network = Network(kiln, self.load, room_c=self.record.room_c)
+            course = self.record.course
             try:
-                if capacity not in self._contents:
-                    self._contents[capacity] = contents_heat_j(network, course)
+                if self._contents_j is None:
+                    self._contents_j = contents_heat_j(network, course)
                 wall_j = wall_heat_j(network, course)
             except FiringError as error:
                 raise FiringError(
                     f"{self.record.name}: {error}; check the unit of the log's temperatures"
                 ) from None
             self.evaluations += 1
-            found = heat_needed(network, course, contents_j=self._contents[capacity], wall_j=wall_j)
+            self._walls[loss] = network, wall_j
+        return self._walls[loss]
+
+    def sides(self, m: Multipliers) -> tuple[FloatArray, FloatArray]:
+        """Return each step's heat needed, and what full power would give in it [J], (n − 1,).
+
+        Only ratios are ever followed: one factor on all multipliers is one on the heat.
+        """
+        key = round(m.loss / m.capacity, DIGITS), round(m.leak / m.capacity, DIGITS)
+        if key not in self._sides:
+            loss, leak = key
+            network, wall_j = self._wall(loss)
+            assert self._contents_j is not None
+            found = heat_needed(
+                network,
+                self.record.course,
+                contents_j=self._contents_j,
+                wall_j=wall_j,
+                leak_w_per_k=leak * self.kiln.air_w_per_k,
+            )
             ct = np.array([resistance_factor(value) for value in found.wire_c.tolist()])
             full_w = self.kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1])
-            self._sides[key] = (np.diff(found.heat_j), full_w * self.record.step_s)
-        return self._sides[key]
+            self._sides[key] = np.diff(found.heat_j), full_w * self.record.step_s
+        need, full = self._sides[key]
+        return m.capacity * need, full
 
-    def window_j(self, power: float, loss: float, capacity: float) -> tuple[FloatArray, FloatArray]:
+    def window_j(self, m: Multipliers) -> tuple[FloatArray, FloatArray]:
         """Return each window's heat needed and its electrical energy [J], as far as known."""
-        need, full = self.sides(loss, capacity)
-        given = np.nan_to_num(power * full * self.record.duty)
+        need, full = self.sides(m)
+        given = np.nan_to_num(m.power * full * self.record.duty)
         return self._sum(need), self._sum(given)
 
     def _sum(self, steps: FloatArray) -> FloatArray:
@@ -104,10 +139,10 @@ class RecordMisfit:
         summed: FloatArray = total[self._last] - total[self._first]
         return summed
 
-    def residual(self, power: float, loss: float, capacity: float) -> FloatArray:
+    def residual(self, m: Multipliers) -> FloatArray:
         """Return the windows' misfits in units of their scatter."""
-        need, given = self.window_j(power, loss, capacity)
-        return (need - given) / np.where(self.powered, power, capacity) / self.scatter_j
+        need, given = self.window_j(m)
+        return (need - given) / np.where(self.powered, m.power, m.capacity) / self.scatter_j
 
     @property
     def is_metered(self) -> bool:
@@ -118,21 +153,21 @@ class RecordMisfit:
         """
         return self.record.kwh is not None and not self.record.hot_start
 
-    def metered(self, power: float, loss: float, capacity: float) -> float | None:
+    def metered(self, m: Multipliers) -> float | None:
         """Return the misfit to the meter in units of its scatter; None without a meter."""
         kwh = self.record.kwh
         if kwh is None or not self.is_metered:
             return None
-        need, full = self.sides(loss, capacity)
+        need, full = self.sides(m)
         # Where the duty is known it is what the meter counted; elsewhere the heat that was needed.
         known = np.isfinite(self.record.duty)
-        used = np.where(known, power * full * np.nan_to_num(self.record.duty), need)
+        used = np.where(known, m.power * full * np.nan_to_num(self.record.duty), need)
         metered_j = kwh * JOULES_PER_KWH
         return float(used.sum() - metered_j) / (METER_SCATTER * metered_j)
 
-    def least_power(self, loss: float, capacity: float) -> float:
+    def least_power(self, m: Multipliers) -> float:
         """Return the largest share of full power that the course needed over half an hour."""
-        need, full = self.sides(loss, capacity)
+        need, full = self.sides(m)
         count = max(1, round(WINDOW_S / float(np.median(self.record.step_s))))
         if need.size <= count:
             return float(need.sum() / full.sum())
@@ -164,8 +199,10 @@ def windows_of(record: FiringRecord) -> list[tuple[int, int]]:
     return found
 
 
-POWER, LOSS, CAPACITY = 0, 1, 2
+POWER, LOSS, CAPACITY, LEAK = 0, 1, 2, 3
 
+NORMAL_OVER_MEDIAN = 1.4826
+"""The standard deviation of a normal distribution over the median of its sizes."""
 ROBUST_SIGMA = 2.0
 """Beyond this many scatters a window counts less: an opened lid, a cut in the supply."""
 LEAST_FACTOR, MOST_FACTOR = 0.1, 10.0
@@ -180,20 +217,21 @@ class Priors:
     power: float
     loss: float
     capacity: float
+    leak: float
 
     @property
     def scatter(self) -> FloatArray:
-        """All three, in the order of the parameters."""
-        return np.array([self.power, self.loss, self.capacity])
+        """All four, in the order of the parameters."""
+        return np.array([self.power, self.loss, self.capacity, self.leak])
 
 
 @dataclass(frozen=True, eq=False)
 class FitSolution:
     """Where the sum of squares is least.
 
-    `log_factor` holds the logarithms of power, loss and capacity, `covariance` is theirs, priors
-    included, widened by what the model leaves unexplained.  `rms` is that of the windows' mean
-    power less the model's, as a share of full power; `least_power` the largest share of the
+    `log_factor` holds the logarithms of power, loss, capacity and leak, `covariance` is theirs,
+    priors included, widened by what the model leaves unexplained.  `rms` is that of the windows'
+    mean power less the model's, as a share of full power; `least_power` the largest share of the
     described full power that any window needed.
     """
 
@@ -208,14 +246,24 @@ class FitSolution:
 class _Problem:
     def __init__(self, misfits: Sequence[RecordMisfit], priors: Priors) -> None:
         self.misfits, self.scatter = misfits, priors.scatter
+        self.widened = 1.0
 
     def data(self, x: FloatArray) -> FloatArray:
-        power, loss, capacity = np.exp(x).tolist()
-        return np.concatenate([m.residual(power, loss, capacity) for m in self.misfits])
+        factors = Multipliers.of(x)
+        data = np.concatenate([misfit.residual(factors) for misfit in self.misfits])
+        return data / self.widened
+
+    def widen(self, x: FloatArray) -> None:
+        """Take the windows' scatter from how far they are off, unless that is less than the least.
+
+        By the median of their sizes, which a few odd windows do not move.
+        """
+        self.widened = 1.0
+        self.widened = max(1.0, NORMAL_OVER_MEDIAN * float(np.median(np.abs(self.data(x)))))
 
     def anchors(self, x: FloatArray) -> FloatArray:
-        power, loss, capacity = np.exp(x).tolist()
-        meters = [m.metered(power, loss, capacity) for m in self.misfits]
+        factors = Multipliers.of(x)
+        meters = [misfit.metered(factors) for misfit in self.misfits]
         return np.concatenate((x / self.scatter, [m for m in meters if m is not None]))
 
     def tamed(self, x: FloatArray) -> FloatArray:
@@ -232,13 +280,11 @@ class _Problem:
         return self.slopes(x, self.tamed)
 
     def slopes(self, x: FloatArray, of: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        """Return the derivatives of some misfits by the three logarithms, shape (m, 3)."""
-        here = of(x)
+        """Return the derivatives of some misfits by the four logarithms, shape (m, 4)."""
         columns = []
-        for i in range(3):
-            moved = x.copy()
-            moved[i] += DIFFERENCE
-            columns.append((of(moved) - here) / DIFFERENCE)
+        for i in range(x.size):
+            step = DIFFERENCE * np.eye(x.size)[i]
+            columns.append((of(x + step) - of(x - step)) / (2.0 * DIFFERENCE))
         return np.stack(columns, axis=1)
 
 
@@ -247,17 +293,20 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     from scipy.optimize import least_squares
 
     problem = _Problem(misfits, priors)
-    found = least_squares(
-        problem.tamed,
-        np.zeros(3),
-        jac=problem.tamed_slopes,
-        bounds=(math.log(LEAST_FACTOR), math.log(MOST_FACTOR)),
-        xtol=1e-4,
-        ftol=1e-5,
-        gtol=1e-6,
-        max_nfev=MOST_EVALUATIONS,
-    )
-    x: FloatArray = np.asarray(found.x, dtype=np.float64)
+    x: FloatArray = np.zeros(4)
+    for _ in range(2):
+        problem.widen(x)
+        found = least_squares(
+            problem.tamed,
+            x,
+            jac=problem.tamed_slopes,
+            bounds=(math.log(LEAST_FACTOR), math.log(MOST_FACTOR)),
+            xtol=1e-4,
+            ftol=1e-7,
+            gtol=1e-6,
+            max_nfev=MOST_EVALUATIONS,
+        )
+        x = np.asarray(found.x, dtype=np.float64)
     if found.status <= 0 or not np.all(np.isfinite(x)):
         names = ", ".join(m.record.name for m in misfits)
         raise FiringError(
@@ -269,15 +318,14 @@ def solve(misfits: Sequence[RecordMisfit], priors: Priors) -> FitSolution:
     of_data, of_anchors = problem.slopes(x, problem.data), problem.slopes(x, problem.anchors)
     widened = _unexplained(misfits, data, weight)
     information = (of_data * weight[:, None]).T @ of_data / widened + of_anchors.T @ of_anchors
-    _, loss, capacity = np.exp(x).tolist()
     spans = np.concatenate([m.span_s for m in misfits])
-    mean = data * WINDOW_SCATTER * np.sqrt(WINDOW_S / spans)
+    mean = data * problem.widened * WINDOW_SCATTER * np.sqrt(WINDOW_S / spans)
     return FitSolution(
         log_factor=x,
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
         rms=float(np.sqrt(np.sum(spans * mean**2) / np.sum(spans))),
         windows=int(data.size),
-        least_power=max(m.least_power(loss, capacity) for m in misfits),
+        least_power=max(m.least_power(Multipliers.of(x)) for m in misfits),
         evaluations=sum(m.evaluations for m in misfits),
     )
 
@@ -288,7 +336,7 @@ def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: Floa
     What a model leaves out lasts for hours: neighbouring windows err alike, and then count for
     fewer than they are (first-order autocorrelation ρ: (1 + ρ)/(1 − ρ) times the variance).
     """
-    freedom = max(data.size - 3, 1)
+    freedom = max(data.size - 4, 1)
     variance = float(np.sum(weight * data**2)) / freedom
     pairs, squares, begin = 0.0, float(np.sum(data**2)), 0
     for misfit in misfits:

@@ -10,17 +10,17 @@ import numpy.typing as npt
 from firing.logs.cells import split_line
 from firing.logs.dialect import Column, Dialect
 from firing.logs.numeric_times import SECONDS_OF_KIND
+from firing.logs.physics import DegreeUnit
 from firing.logs.text import printable
 from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
 from firing.trace import FloatArray
-from firing.units import TemperatureUnit
 
 _TAIL_COMPARED = 6  # lines before the last that show how long a line should be
 _TAIL_BYTES = 8192
 
 
 _BEYOND = "beyond"  # what stands right of the table
-_HALF_DAY = re.compile(rb"(?<=\d) ([AaPp]\.?[Mm])")
+_HALF_DAY = re.compile(rb"(?<=:\d\d) ([AaPp]\.?[Mm])")
 
 
 class LogTable:
@@ -158,7 +158,7 @@ class LogTable:
         cells: npt.NDArray[np.object_] = self._frame[str(index)].to_numpy(dtype=object)
         return cells
 
-    def numbers(self, index: int, unit: TemperatureUnit | None = None) -> FloatArray:
+    def numbers(self, index: int, unit: DegreeUnit | None = None) -> FloatArray:
         """Return one column as floats, NaN where there is no number."""
         column = self._frame[str(index)]
         if column.dtype.kind in "fiu":
@@ -168,7 +168,7 @@ class LogTable:
 
     def celsius(self, column: Column) -> FloatArray:
         """Return a temperature column in °C, NaN where there is no temperature."""
-        unit = column.celsius_unit
+        unit = column.degrees
         return as_celsius(self.numbers(column.index, unit), unit)
 
     def is_blank(self, row: int) -> bool:

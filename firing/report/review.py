@@ -37,7 +37,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
-from firing.review.findings.readings import gap_words
+from firing.review.gaps import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
@@ -54,6 +54,7 @@ def review_report(review: Review) -> Report:
     return Report(
         "Review",
         schedule.title,
+        unit=schedule.unit,
         subject="Review of a firing",
         answer=review_answer(review),
         parts=(
@@ -81,7 +82,8 @@ def review_answer(review: Review) -> list[str]:
 
     What the log lacks stands before them.
     """
-    return [*gap_words(review), duration_sentence(review), result_sentence(review)]
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:

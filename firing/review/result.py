@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
+    from firing.review.mending import Mended
+    from firing.review.power_reason import HalfHours, Shortfall
     from firing.review.segment_analysis import AnalysedLog
     from firing.schedule.schedule import Schedule
     from firing.thermocouple.exposure import DriftRemark, Exposure
@@ -64,7 +66,7 @@ something else that is named."""
 
 
 PowerReason = Literal["power", "losses", "load", "supply", "unknown"]
-"""Why a kiln was short of power: elements or banks, heat that escapes, more to heat, sagging volts."""
+"""Why a kiln was short of power: elements, heat that escapes, more to heat, sagging volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -450,7 +452,9 @@ class Review(Plottable):
     `begins_inside` says that the log begins inside the firing, `ended` how it ended, and `end_s`
     when.
     `analysed` is the log along its plan, which the findings are drawn from.
-    `gaps` are the stretches without readings, `load` what was in the kiln.
+    `gaps` are the stretches without readings, `load` what was in the kiln; `half_hours` are the
+    heat it took against the heat given; `shortfall` weighs why it was short of power, and `mended`
+    is the plan that the kiln as found can keep.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
     `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
     not used, and `comparison` the other firing of the plan that this one is set beside.
@@ -487,6 +491,9 @@ class Review(Plottable):
     kiln: KilnDescription | None = None
     load: Load | None = None
     gaps: tuple[Gap, ...] = ()
+    half_hours: HalfHours | None = field(default=None, repr=False)
+    shortfall: Shortfall | None = None
+    mended: Mended | None = None
     kiln_unused: str = ""
     comparison: Comparison | None = None
 
@@ -577,12 +584,14 @@ class Review(Plottable):
             cones={
                 **self.cones.to_dict(),
                 "planned": self.cones_planned.reached,
+                "target": self.schedule.cone,
                 "planned_number": self.cones_planned.reached_number,
                 "lower_bound": self.cone_is_least,
                 "by_channel": self.cones_by_channel,
             },
             heatwork=self.heat,
             kiln=None if self.kiln is None else _kiln(self.kiln),
+            mended=self.mended,
             compare=self.comparison,
             findings=self.findings,
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -20,6 +21,7 @@ from firing.review.boundaries import firing_boundaries
 from firing.review.comparison import compare
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
+from firing.review.findings.power import is_learnt, was_short
 from firing.review.gaps import Gap, gaps_in
 from firing.review.heat_verdict import (
     heat_beside_gaps,
@@ -200,7 +202,34 @@ def _reviewed(
         gaps=gaps,
         kiln_unused=kiln_unused,
     )
+    result = _with_remedy(result)
     return replace(result, findings=find(result))
+
+
+def _with_remedy(result: Review) -> Review:
+    """Weigh why a learnt kiln was short of power, and mend the plan for it as it is."""
+    kiln = result.kiln
+    if kiln is None or result.kiln_unused or result.refused or not is_learnt(kiln):
+        return result
+    short = was_short(result)
+    if not short and result.log.trace.duty is None:
+        return result
+    from firing.review.power_reason import explain, half_hours_of
+
+    windows = half_hours_of(result, kiln)
+    result = replace(result, half_hours=windows)
+    if not short or windows is None:
+        return result
+    found, mended = explain(windows, load_known=result.load is not None), None
+    # A supply that came back asks for another hour, and what no reason fits for a look first.
+    if found is not None and found.mendable:
+        from firing.review.mending import mend
+
+        with suppress(FiringError):
+            mended = mend(
+                result.schedule, kiln, result.load, found, result.cones_planned.reached_number
+            )
+    return replace(result, shortfall=found, mended=mended)
 
 
 def _accounts(

@@ -17,8 +17,7 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S
-from firing.watch.recent_readings import MAD_TO_SIGMA, RecentReadings
+from firing.watch.history import LEAST_POINTS, MAD_TO_SIGMA, RATE_WINDOW_S, RecentReadings
 
 KEEP_S = 7200.0
 NOW_S = 60.0

@@ -104,53 +104,61 @@ def refit(job: RefitJob) -> RefitResult:
         found = None  # too little yet, or nothing that this kiln could have done
     before = job.kiln.fitted
     learnt: list[str] = []
-    capacity, loss, power = before.capacity, before.loss, before.power
+    capacity, loss, power, leak = before.capacity, before.loss, before.power, before.leak_factor
     loss_se, power_se = nothing.loss_se, nothing.power_se
     if found is not None and found.capacity.identifiable:
         capacity = found.capacity.value
         learnt.append("capacity")
-    if found is not None and found.loss_over_capacity.identifiable:
+    if (
+        found is not None
+        and found.losses_over_capacity.identifiable
+        and found.diagnostics.off_s > 0.0  # losses show in natural cooling, and hardly before
+    ):
         loss = found.loss_over_capacity.value * capacity
-        loss_se = found.loss_over_capacity.se / found.loss_over_capacity.value
+        leak = found.leak_over_capacity.value * capacity
+        loss_se = found.losses_over_capacity.se / found.losses_over_capacity.value
         learnt.append("loss")
         if found.power_over_capacity.identifiable:
             power = found.power_over_capacity.value * capacity
             power_se = found.power_over_capacity.se / found.power_over_capacity.value
             learnt.append("power")
     else:
-        found_power = _power_for(misfit, loss, capacity, loss_se)
+        found_power = _power_for(misfit, loss, capacity, leak, loss_se)
         if found_power is not None:
             power, power_se = found_power
             learnt.append("power")
     if not learnt:
         return replace(nothing, windows=windows)
-    fitted = replace(before, power=power, loss=loss, capacity=capacity)
+    fitted = replace(before, power=power, loss=loss, capacity=capacity, leak=leak)
     return RefitResult(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
 
 
 def _power_for(
-    misfit: RecordMisfit, loss: float, capacity: float, loss_se: float
+    misfit: RecordMisfit, loss: float, capacity: float, leak: float, loss_se: float
 ) -> tuple[float, float] | None:
     """Return the power that goes best with a loss and a capacity, and its error as a share.
 
     None where the firing does not tell it.
     """
     from firing.kiln.fit import ABSURD, MODEL_SCATTER, RATIO_TOLD
+    from firing.kiln.residuals import Multipliers
 
     hot = float(misfit.record.chamber_c.max()) >= LEAST_HOT_C
     if not hot or np.count_nonzero(misfit.powered) < LEAST_POWERED:
         return None
 
-    def best(loss: float) -> float:
-        need_j, given_j = misfit.window_j(1.0, loss, capacity)
+    def best(more: float) -> float:
+        """Return the best power where walls and air carry off so many times as much."""
+        at = Multipliers(1.0, more * loss, capacity, more * leak)
+        need_j, given_j = misfit.window_j(at)
         weight = np.where(misfit.powered, given_j / misfit.scatter_j**2, 0.0)
         return float(weight @ need_j) / float(weight @ given_j)
 
     try:
-        power, with_more = best(loss), best(loss * (1.0 + loss_se))
+        power, with_more = best(1.0), best(1.0 + loss_se)
     except FiringError:
         return None
-    _, given_j = misfit.window_j(1.0, loss, capacity)
+    _, given_j = misfit.window_j(Multipliers(1.0, loss, capacity, leak))
     given = given_j[misfit.powered] / misfit.scatter_j[misfit.powered]
     # In units of a window's scatter, so that low power tells less than full.
     by_windows = 1.0 / (power * float(np.sqrt(given @ given)))

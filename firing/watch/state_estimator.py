@@ -46,6 +46,7 @@ def estimator_on_side(
         kiln.fitted,
         power=kiln.fitted.power * (1.0 + SHARE_OF_BOTH * side * power_se),
         loss=kiln.fitted.loss * (1.0 - SHARE_OF_BOTH * side * loss_se),
+        leak=kiln.fitted.leak_factor * (1.0 - SHARE_OF_BOTH * side * loss_se),
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
     load = load_or_typical(load, kiln.volume_l, None if schedule is None else schedule.purpose)

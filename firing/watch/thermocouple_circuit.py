@@ -31,7 +31,7 @@ from firing.logs.plausibility_limits import (
     TURNING_SHARE,
 )
 from firing.units import ROOM_C
-from firing.watch.recent_readings import RecentReadings
+from firing.watch.history import RecentReadings
 
 CircuitFaultKind = Literal["shorted", "reversed", "pulled-out", "open"]
 

@@ -11,9 +11,8 @@ import pytest
 import thermocouple_its90
 from benchmarks.turns import Turns, Work, in_turns
 
-from firing.thermocouple.inverse import readable_c, temperature_c
 from firing.thermocouple.junction import celsius_from_mv
-from firing.thermocouple.reference import emf_mv
+from firing.thermocouple.reference import emf_mv, readable_c, temperature_c
 
 SAMPLES = 1_000_000
 FEWER = 4_000

@@ -16,7 +16,8 @@ def fit(power: float, on: date | None, *, told: bool = True) -> KilnFit:
     one = FittedValue(1.0, 0.02, True, "")
     return KilnFit(
         power=FittedValue(power, 0.02, told, ""), loss=one, capacity=one, power_over_capacity=one,
-        loss_over_capacity=one, anchored=told, on=on, basis="a log",
+        leak=one, losses=one, loss_over_capacity=one, leak_over_capacity=one,
+        losses_over_capacity=one, power_over_losses=one, anchored=told, on=on, basis="a log",
         diagnostics=Diagnostics(0.01, 95.0, 40, 0.0, 0.0, 0.0),
     )  # fmt: skip
 

@@ -55,14 +55,23 @@ def ratios(plan: str, fault: str, folder: Path) -> dict[str, float]:
     one, base = fitted(plan, fault, folder), fitted(plan, "healthy", folder)
     return {
         name: getattr(one, name).value / getattr(base, name).value
-        for name in ("power", "loss", "capacity", "power_over_capacity", "loss_over_capacity")
+        for name in (
+            "power",
+            "loss",
+            "leak",
+            "losses",
+            "capacity",
+            "power_over_capacity",
+            "losses_over_capacity",
+            "power_over_losses",
+        )
     }
 
 
 @pytest.mark.parametrize("plan", PLANS)
 def test_the_healthy_twin_is_near_what_is_described(plan: str, folder: Path) -> None:
     fit = fitted(plan, "healthy", folder)
-    for estimate in (fit.power, fit.loss, fit.capacity):
+    for estimate in (fit.power, fit.losses, fit.capacity):
         assert estimate.value == pytest.approx(1.0, abs=0.2)
         assert estimate.identifiable
     assert not fit.warnings
@@ -72,7 +81,7 @@ def test_the_healthy_twin_is_near_what_is_described(plan: str, folder: Path) -> 
 def test_worn_elements_lower_the_power_alone(plan: str, folder: Path) -> None:
     found = ratios(plan, "worn", folder)
     assert found["power"] == pytest.approx(0.78, abs=0.03)
-    assert found["loss"] == pytest.approx(1.0, abs=0.03)
+    assert found["losses"] == pytest.approx(1.0, abs=0.03)
     assert found["capacity"] == pytest.approx(1.0, abs=0.03)
 
 
@@ -83,14 +92,16 @@ def test_a_heavy_load_raises_the_capacity_alone(plan: str, folder: Path) -> None
     found = ratios(plan, "heavy", folder)
     assert found["capacity"] == pytest.approx(1.36, abs=0.12)
     assert found["power"] == pytest.approx(1.0, abs=0.03)
-    assert found["loss"] == pytest.approx(1.0, abs=0.05)
+    assert found["losses"] == pytest.approx(1.0, abs=0.05)
 
 
 @pytest.mark.parametrize("plan", PLANS)
-def test_a_vent_raises_the_loss_alone(plan: str, folder: Path) -> None:
+def test_a_vent_raises_the_leak_alone(plan: str, folder: Path) -> None:
     # 0.8 W/K on about 4.3 W/K at 900 °C (3.75 kW, ``kiln-model-trial``).
     found = ratios(plan, "vented", folder)
-    assert found["loss"] == pytest.approx(1.19, abs=0.06)
+    assert found["losses"] == pytest.approx(1.19, abs=0.06)
+    assert found["loss"] == pytest.approx(1.0, abs=0.06)
+    assert found["leak"] > 1.5
     assert found["power"] == pytest.approx(1.0, abs=0.03)
     assert found["capacity"] == pytest.approx(1.0, abs=0.03)
 
@@ -98,7 +109,10 @@ def test_a_vent_raises_the_loss_alone(plan: str, folder: Path) -> None:
 @pytest.mark.parametrize("plan", PLANS)
 @pytest.mark.parametrize("fault", ["propped", "outage"])
 def test_what_happens_once_teaches_nothing(plan: str, fault: str, folder: Path) -> None:
-    for name, ratio in ratios(plan, fault, folder).items():
+    found = ratios(plan, fault, folder)
+    for name, ratio in found.items():
+        if name in ("loss", "leak"):
+            continue  # how losses part is less sharply known than their sum
         assert ratio == pytest.approx(1.0, abs=0.04), name
 
 
@@ -118,6 +132,6 @@ def test_natural_cooling_alone_tells_loss_over_capacity(folder: Path) -> None:
         seen = fitted(plan, "vented", folder, "nothing")
         known = fitted(plan, "vented", folder)
         assert seen.diagnostics.off_s > 6 * 3600.0
-        assert seen.loss_over_capacity.value == pytest.approx(
-            known.loss_over_capacity.value, rel=0.06
+        assert seen.losses_over_capacity.value == pytest.approx(
+            known.losses_over_capacity.value, rel=0.06
         )

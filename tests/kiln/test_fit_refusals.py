@@ -109,7 +109,7 @@ def test_a_log_that_begins_hot_still_tells_ratios(firing: TrueFiring, tmp_path: 
     assert not fit.anchored
     assert any("nor is the meter" in said for said in fit.warnings)
     assert fit.power_over_capacity.value == pytest.approx(0.85 / 1.1, rel=0.03)
-    assert fit.loss_over_capacity.value == pytest.approx(1.15 / 1.1, rel=0.03)
+    assert fit.losses_over_capacity.value == pytest.approx(1.15 / 1.1, rel=0.03)
 
 
 def test_an_output_that_stands_still_is_not_believed(firing: TrueFiring, tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.curve import Curve
-from firing.tui.widgets.cycle import Cycle
+from firing.tui.widgets.editbar import Cycle
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, Static

@@ -224,15 +224,15 @@ def test_words_are_turned_or_chosen_from_a_list(
 def test_the_mouse_selects_edits_and_adds(screens: Make, settle: Settle) -> None:
     async def scene(opened: Opened) -> None:
         await opened.open("load", "example-load-thin-cups")
-        # two lines of pieces under their heading, which is the fifth line of the list
-        await opened.pilot.click(FieldList, offset=(32, 5))
+        # two lines of pieces under their heading, which is the sixth line of the list
+        await opened.pilot.click(FieldList, offset=(32, 6))
         await settle(opened.pilot)
         assert opened.fields.place == ("piece", 0, "thickest_mm")
-        await opened.pilot.click(FieldList, offset=(32, 5))
+        await opened.pilot.click(FieldList, offset=(32, 6))
         await settle(opened.pilot)
         await opened.press("backspace", "7", "enter")
         assert opened.form.document.state.data["piece"][0]["thickest_mm"] == 7
-        await opened.pilot.click(FieldList, offset=(5, 7))
+        await opened.pilot.click(FieldList, offset=(5, 8))
         await settle(opened.pilot)
         assert opened.fields.place == ("piece", 2, "name")
         await opened.press("shift+up")

@@ -17,10 +17,9 @@ from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.screens.sheet_texts import help_lines
-from firing.tui.screens.watch import WatchScreen
+from firing.tui.screens.watch import FiguresPanel, RemarksPanel, WatchScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.lines import TitleLine
-from firing.tui.widgets.watch_panels import FiguresPanel, RemarksPanel
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from firing.cones.table import describe_number, describe_range
+from firing.cones.table import cone_number, describe_number, describe_range
 from firing.review import thresholds as limit
 from firing.review.result import (
     WITNESS_SOURCES,
@@ -28,6 +28,7 @@ _SHORT_STEP = (
 def of_heat(review: Review) -> Iterator[Finding]:
     """Yield what the heat-work came to."""
     yield from _cone(review)
+    yield from _target(review)
     if review.heat is not None:
         yield from _witness(review, review.heat)
         yield from _uneven(review, review.heat)
@@ -99,6 +100,30 @@ def _cone(review: Review) -> Iterator[Finding]:
         next_step=_cone_step(review, short=short),
         source=CHART,
         confidence="likely" if far and not inside else "possible",
+    )
+
+
+def _target(review: Review) -> Iterator[Finding]:
+    """Judge the firing by the cone it was for, where the schedule states one."""
+    target, reached = review.schedule.cone, review.cones
+    if target is None or review.refused or review.analysed.alignment.stops_inside:
+        return
+    if _begins_hot(review) or reached.reached_number is None or reached.high is None:
+        return
+    low, high = reached.low, reached.high
+    wanted, off = cone_number(target), reached.reached_number - cone_number(target)
+    if low is not None and low <= wanted <= high:
+        return
+    far = abs(off) >= limit.FAR_CONES
+    yield Finding(
+        "cone_off_target",
+        "act" if far else "check",
+        f"The firing is for cone {target}, and the readings come to {reached.words}.",
+        evidence=_margin(review),
+        next_step="Look at the ware and the witness cones; 'firing ways "
+        f"{target}' lists holds and peaks that bring that cone down.",
+        source=CHART,
+        confidence="likely" if far else "possible",
     )
 
 
