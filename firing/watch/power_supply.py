@@ -161,9 +161,9 @@ class PowerMonitor:
     @property
     def fell_at_the_clocks_end(self) -> bool:
         """Whether the fall began when a clock that does not wait was through with the heating."""
-        if self._plan is None or self._clock_began_s is None or self._fall_began_s is None:
-            return False
         plan = self._plan
+        if plan is None or self._clock_began_s is None or self._fall_began_s is None:
+            return False
         heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
         if not heated:
             return False
@@ -280,18 +280,18 @@ class PowerMonitor:
             return
         interval_s = self._recent.interval_s()
         for pace_s, readings, before_s in PACES:
-            self._judge_pace(
+            if self._lost_its_pace(
                 plan,
                 position,
                 index,
                 now,
                 max(pace_s, readings * interval_s),
                 max(before_s, BEFORE_READINGS * interval_s),
-            )
-            if self.weaker:
+            ):
+                self.weaker = True
                 return
 
-    def _judge_pace(
+    def _lost_its_pace(
         self,
         plan: Plan,
         position: Position,
@@ -299,21 +299,21 @@ class PowerMonitor:
         now: "_RecentCourse",
         pace_s: float,
         before_s: float,
-    ) -> None:
-        """Set the pace of the last minutes beside that of the time before."""
+    ) -> bool:
+        """Tell whether the pace of the last minutes is below that of the time before."""
         age_s = now.at_s - now.time_s
         inside = (age_s >= pace_s) & (age_s <= pace_s + before_s)
         if position.begun_s is not None:
             inside &= now.time_s >= position.begun_s + SETTLED_S
         if np.count_nonzero(inside) < BEFORE_POINTS:
-            return
+            return False
         line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
         if line.span_s < 0.6 * before_s or line.slope_c_per_s <= 0.0:
-            return
+            return False
         segment = plan.schedule.segments[index]
         pace_c_per_h = line.slope_c_per_s * SECONDS_PER_HOUR
         if segment.rate_c_per_h is not None and pace_c_per_h < AT_PACE_SHARE * segment.rate_c_per_h:
-            return
+            return False
         # One that caught up with its program slows down to the pace of that, and has lost nothing.
         due_c_per_h = min(pace_c_per_h, segment.rate_c_per_h or math.inf)
         last_s = float(now.time_s[inside][-1])
@@ -323,13 +323,13 @@ class PowerMonitor:
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
         corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
         if expected_c > corner_c:
-            return
+            return False
         latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
         at_once = pace_s < PACES[1][0]
         if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
             pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
             if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
-                return  # a relay that was off for a while, and the kiln climbs again
+                return False  # a relay that was off for a while, and the kiln climbs again
         swing_c = line.swing_c(now.time_s[inside], now.values_c[inside])
         first = int(np.argmax(inside))
         lagged = self.above_clock_c(float(now.time_s[first]), float(now.values_c[first])) < -LAGS_C
@@ -340,9 +340,10 @@ class PowerMonitor:
             SIGNIFICANT_ERRORS * error_c,
             SWING_SHARE * max(swing_c, now.usual_fall_c),
         ):
-            self.weaker = True
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
+            return True
+        return False
 
     # On past its time
 
@@ -420,7 +421,7 @@ class _RecentCourse:
         self.minute_noise_c = noise_c / math.sqrt(max(in_a_minute, 1.0))
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
-        sums = np.bincount(number, weights=values_c)
+        sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
         recent = (count > 0) & (
             np.arange(count.size) * NOW_S <= max(HIGH_S, _age_of_last_four_s(age_s))
         )
@@ -497,7 +498,7 @@ class _RecentCourse:
         return max(least_c, SIGNIFICANT_ERRORS * error_c, swing_c)
 
 
-def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.intp], until_s: float) -> float:
+def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:
     """Return how deep it falls between two highs, by the hour before a moment [°C].
 
     On a ramp the rise hides a part of a swing; what bends shows it whole, and at a corner, where

@@ -72,7 +72,7 @@ def test_a_reading_that_is_stuck_on_a_ramp_is_called_that_first(
         until_s=stuck_s + 0.5 * HOUR_S,
         stuck_s=stuck_s,
     )
-    assert [n.id for n in heard.acts()][0] == "reading-stuck"
+    assert heard.acts()[0].id == "reading-stuck"
     assert heard.in_time(stuck_s)
 
 
