@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.logs.reader import choices_of, other_notes
 from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -81,10 +82,11 @@ def review_report(review: Review) -> Report:
 def review_answer(review: Review) -> list[str]:
     """Return how long the firing ran and why, which cone it reached, and the highest reading.
 
-    What the log lacks stands before them.
+    What the log left open and what it lacks stand before them.
     """
     seen = [duration_sentence(review), result_sentence(review)]
-    return [*gap_words(review.gaps, review.schedule.unit), *seen]
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*choices_of(review.log), *lacks, *seen]
 
 
 def _findings(review: Review) -> Section:
@@ -210,7 +212,7 @@ def log_words(review: Review) -> list[str]:
     return [
         f"{rows}{format_duration(log.interval_s)}{f', from {begun}' if begun else ''}.",
         f"Read with {log.dialect.describe()}.",
-        *log.notes,
+        *other_notes(log),
     ]
 
 
