@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from firing.cones.equivalence import cone_reached
 from firing.forecast.result import Forecast, KilnForecast
@@ -15,6 +16,9 @@ from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 COOLING_RANGE_DESCRIBED = (0.93, 1.08)
 """Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls
@@ -37,14 +41,16 @@ def forecast_in_kiln(
 
     Segments that a stalled kiln never begins take no time at the stall's end.
     """
-    run = simulate(kiln, load, schedule, waits=waits, until_c=unload_c, state=state)
+
+    def fire(one: KilnDescription) -> Simulation:
+        return simulate(one, load, schedule, waits=waits, until_c=unload_c, state=state)
+
+    run = fire(kiln)
     segments = tuple(_segment(schedule, run, index) for index in range(len(schedule.segments)))
-    kiln_part = _kiln_part(kiln, run, load, schedule.room_c)
+    kiln_part = _kiln_part(kiln, run, load, schedule.room_c, fire)
     trace = Trace(run.time_s, run.chamber_c, ("forecast",), "forecast", run.duty, started)
     program_s = segments[-1].end_s
     peak = segments[schedule.peak_index] if run.reaches_peak else segments[-1]
-    cooled_s = trace.duration_s - program_s
-    low, high = kiln_part.cooling_range
     core = Trace(run.time_s, run.ware_core_c, ("core",), "forecast", started=started)
     return Forecast(
         schedule=schedule,
@@ -53,8 +59,6 @@ def forecast_in_kiln(
         program_s=program_s,
         heating_s=peak.end_s,
         total_s=trace.duration_s,
-        total_low_s=program_s + low * cooled_s,
-        total_high_s=program_s + high * cooled_s,
         unload_c=unload_c,
         peak_c=schedule.peak_c if run.reaches_peak else run.peak_c,
         cones=cone_reached(
@@ -69,7 +73,11 @@ def forecast_in_kiln(
 
 
 def _kiln_part(
-    kiln: KilnDescription, run: Simulation, load: Load | None, room_c: float
+    kiln: KilnDescription,
+    run: Simulation,
+    load: Load | None,
+    room_c: float,
+    again: Callable[[KilnDescription], Simulation],
 ) -> KilnForecast:
     near = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c).value_c
     fitted = kiln.fitted.learnt is not None
@@ -97,6 +105,8 @@ def _kiln_part(
         basis=basis,
         notes=run.notes,
         run=run,
+        again=again,
+        weighed=load is not None,
     )
 
 

@@ -39,8 +39,6 @@ def forecast_without_kiln(
         program_s=program_s,
         heating_s=segments[schedule.peak_index].end_s,
         total_s=program_s + cooled_s,
-        total_low_s=program_s + low_s,
-        total_high_s=program_s + high_s,
         unload_c=unload_c,
         peak_c=schedule.peak_c,
         cones=cone_reached(trace.time_s, trace.channel_c()),
@@ -49,4 +47,5 @@ def forecast_without_kiln(
         planned_basis=planned_basis,
         started=started,
         usual=usual,
+        usual_total_s=(program_s + low_s, program_s + high_s),
     )

@@ -58,7 +58,9 @@ def warning_lines(forecast: Forecast) -> list[Paragraph]:
         names = [name.strip() for name in warning.source.split(",")]
         lines += [("  Source: ", words) for _, words in citations(names)]
         lines.append("")
-    rests = [f"Rests on: {forecast.basis}.", f"Durations by {forecast.planned_basis}."]
+    rests = [f"Rests on: {forecast.basis}."]
+    if forecast.kiln is None:
+        rests.append(f"Durations by {forecast.planned_basis}.")
     notes = forecast.cones.notes_in(forecast.schedule.unit)
     return [*(lines or ["No warnings.", ""]), *rests, *notes]
 
