@@ -147,19 +147,6 @@ _FITTED = {
     "hottest_c": "logs went up to",
     "fastest_c_per_h": "logs rose at most at",
 }
-_PAST_FIT = {
-    "date": "date",
-    "power": "power",
-    "loss": "loss",
-    "capacity": "capacity",
-    "leak": "leak",
-    "power_se": "± power",
-    "power_over_capacity_se": "± power/capacity",
-    "power_over_losses_se": "± power/losses",
-    "loaded": "load weighed",
-    "least_power": "least power",
-    "basis": "learnt from",
-}
 _LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
 _PIECE = {
     "name": "name",
@@ -301,7 +288,6 @@ def kiln_form() -> Form:
             _items("Own materials", "material", "material", tables, _MATERIAL),
             _items("Element readings", "reading", "reading", tables, _READING),
             fitted,
-            _items("Earlier fits", "fit", "fit", tables, _PAST_FIT),
         ),
         main="wall",
         forget=("fitted", "Forget what was learnt"),

@@ -140,7 +140,9 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     if trend.power_down is None:
         sentences = (*_change_words(change), *(() if not change.flagged else (ANOTHER_LOOK,)))
     elif change.flagged:
-        sentences = (*_change_words(change), *sentences)
+        # What a log without a date says of itself comes first.
+        first = 1 if fits[-1].on is None else 0
+        sentences = (*sentences[:first], *_change_words(change), *sentences[first:])
     return replace(trend, sentences=sentences, change=change)
 
 

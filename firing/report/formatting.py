@@ -96,7 +96,7 @@ def opening_range(forecast: Forecast) -> str:
 
 def heating_range(forecast: Forecast) -> str:
     """Return the shortest and longest heating in brackets; empty where the program sets it."""
-    if forecast.kiln is None:
+    if forecast.kiln is None or forecast.kiln.stalled:
         return ""
     low_s, high_s = forecast.kiln.ranges.heating_s
     if high_s - low_s < TOLD_FROM_S:
@@ -105,15 +105,15 @@ def heating_range(forecast: Forecast) -> str:
 
 
 def energy_range(kiln: KilnForecast) -> str:
-    """Return the least and most energy in brackets [kWh]."""
+    """Return the least and most energy in brackets [kWh]; empty in a kiln that stalls."""
     low, high = kiln.ranges.energy_kwh
-    return f" ({low:.0f} to {high:.0f})"
+    return "" if kiln.stalled else f" ({low:.0f} to {high:.0f})"
 
 
 def cost_range(kiln: KilnForecast) -> str:
     """Return the least and highest cost in brackets; empty without a cost."""
     amounts = kiln.cost_range
-    return "" if amounts is None else f" ({amounts.low:.2f} to {amounts.high:.2f})"
+    return "" if amounts is None or kiln.stalled else f" ({amounts.low:.2f} to {amounts.high:.2f})"
 
 
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
