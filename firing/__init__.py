@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from firing.api import example_files as example_files
     from firing.api import fit_kiln as fit_kiln
     from firing.api import forecast as forecast
+    from firing.api import guide as guide
     from firing.api import heat_work as heat_work
+    from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
     from firing.api import read_load as read_load
@@ -31,12 +33,16 @@ if TYPE_CHECKING:
     from firing.api import resume as resume
     from firing.api import review as review
     from firing.api import write_schedule as write_schedule
+    from firing.cones.cone_at import cone_at as cone_at
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
     from firing.cones.equivalence import cone_reached as cone_reached
     from firing.cones.holds import hold_needed as hold_needed
     from firing.cones.holds import peak_needed as peak_needed
+    from firing.cones.holds import rate_needed as rate_needed
     from firing.cones.kinetics import end_point_c as end_point_c
+    from firing.cones.ways import ways_to_cone as ways_to_cone
     from firing.controller.controller import Controller as Controller
+    from firing.design.guide import Guide as Guide
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
@@ -61,6 +67,7 @@ _HOME = {
     "Design": "firing.design.result",
     "FiringError": "firing.errors",
     "Forecast": "firing.forecast.result",
+    "Guide": "firing.design.guide",
     "KilnDescription": "firing.kiln.description",
     "KilnFit": "firing.kiln.fit_result",
     "Load": "firing.ware.load",
@@ -73,15 +80,19 @@ _HOME = {
     "Segment": "firing.schedule.schedule",
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
+    "cone_at": "firing.cones.cone_at",
     "cone_reached": "firing.cones.equivalence",
     "design": "firing.api",
     "end_point_c": "firing.cones.kinetics",
     "example_files": "firing.api",
     "fit_kiln": "firing.api",
     "forecast": "firing.api",
+    "guide": "firing.api",
     "heat_work": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
+    "plan_for_cone": "firing.api",
+    "rate_needed": "firing.cones.holds",
     "read_controller": "firing.api",
     "read_kiln": "firing.api",
     "read_load": "firing.api",
@@ -92,9 +103,12 @@ _HOME = {
     "ready_schedules": "firing.api",
     "resume": "firing.api",
     "review": "firing.api",
+    "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",
 }
 """Where each public name is defined; the block above says the same to type checkers."""
+
+_CALLED_LIKE_ROOMS = ("design", "forecast", "review")
 
 __all__ = ["__version__", *_HOME]
 
@@ -105,6 +119,9 @@ if not TYPE_CHECKING:  # a type checker knows every name from above, and should 
         if name not in _HOME:
             raise AttributeError(f"module 'firing' has no attribute {name!r}")
         value = getattr(importlib.import_module(_HOME[name]), name)
+        if name in _CALLED_LIKE_ROOMS:
+            # By this name `import firing.review.review as …` finds the modules of the room.
+            value.__name__ = f"firing.{name}"
         globals()[name] = value
         return value
 

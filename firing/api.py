@@ -10,16 +10,19 @@ from dataclasses import replace
 from datetime import datetime
 from os import PathLike, fspath
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from firing.controller.controller import Controller
+    from firing.design.guide import Guide
     from firing.design.result import Design
     from firing.design.resume import Resumption
+    from firing.forecast.cone_target import PlanForCone
     from firing.forecast.result import Forecast
     from firing.heat.default_kiln import UsualKiln
     from firing.kiln.description import KilnDescription
@@ -29,6 +32,7 @@ if TYPE_CHECKING:
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
+    from firing.ware.practice import By
 
     PathOrName = str | PathLike[str]
 
@@ -249,7 +253,7 @@ def forecast(
     window: str | None = None,
     awake: str | None = None,
     target_cone: str | None = None,
-    unload_c: float = 60.0,
+    unload_c: float = UNLOAD_C,
     waits: bool = True,
     margin: float = 1.5,
     kiln_size: str | None = None,
@@ -273,7 +277,7 @@ def forecast(
         Look for starts in here, ``"2026-03-01 18:00 to 2026-03-02 12:00"``, and for those that put
         the peak into these hours, ``"07:00-22:00"``.
     target_cone : str, optional
-        The cone to reach.
+        The cone to reach, if not the schedule's own.
     unload_c : float
         The kiln is opened at this temperature [°C].
     waits : bool
@@ -328,7 +332,7 @@ def forecast(
     )
     if tariff is None and window is None and awake is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
     return with_tariff(result, prices, window, awake)
@@ -348,12 +352,14 @@ def design(
     hold_at_least_s: float = 0.0,
     hold_at_most_s: float | None = None,
     final_at_most_c_per_h: float | None = None,
+    degas_hold_s: float = 0.0,
     drop_to_c: float | None = None,
     drop_hold_s: float = 0.0,
     slow_cool_c_per_h: float | None = None,
     slow_cool_to_c: float | None = None,
-    unload_c: float = 100.0,
+    unload_c: float = UNLOAD_C,
     kiln_size: str | None = None,
+    by: By = "slower",
     reserve: float = 0.1,
     fastest: bool = False,
 ) -> Design:
@@ -377,6 +383,8 @@ def design(
         Safety margin on the ware's limits, 1 to 5; 1.5 is common practice.
     peak_at_most_c, hold_at_least_s, hold_at_most_s, final_at_most_c_per_h : float, optional
         What is allowed at the top [°C, s, s, °C/h].
+    degas_hold_s : float
+        Hold before the glaze seals, so that gases leave [s].
     drop_to_c, drop_hold_s : float, optional
         Drop from the peak to here and hold [°C, s].
     slow_cool_c_per_h, slow_cool_to_c : float, optional
@@ -385,6 +393,8 @@ def design(
         The time from closing to opening at this temperature is made shortest [°C].
     kiln_size : str, optional
         Without a kiln, its volume, brick wall and where it opens: ``"300 l, 115 mm, front"``.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: the trade's, the computed ones, or both.
     reserve : float
         The program is still kept with elements weaker by this share; 0 uses full power.
     fastest : bool
@@ -397,7 +407,8 @@ def design(
     Raises
     ------
     FiringError
-        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two that collide.
+        If the ware is to dry first, saying how; or if demands leave no schedule, naming the two
+        that collide.
 
     Examples
     --------
@@ -425,11 +436,61 @@ def design(
         cooling=CoolingRequest(drop_to_c, drop_hold_s, slow_cool_c_per_h, slow_cool_to_c),
         open_c=unload_c,
         usual=_usual(kiln, kiln_size),
+        by=by,
         reserve=reserve,
+        degas_s=degas_hold_s,
         few_within=0.0 if fastest else FEW_WITHIN,
     )
     found = read_load(load) if isinstance(load, str | PathLike) else load
     return design(found, request, kiln=_kiln(kiln), controller=keyed)
+
+
+def guide(
+    fault: str,
+    schedule: Schedule | PathOrName | None = None,
+    *,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    cone: str | None = None,
+) -> Guide:
+    """Say what can cause a fault of the ware, where in a plan, and what to change there.
+
+    Parameters
+    ----------
+    fault : str
+        In the trade's words: ``"pinholes"``, ``"black core"``, ``"dunting"`` and others.
+    schedule : Schedule, str or path, optional
+        The plan that the ware was fired by.
+    kiln : KilnDescription, str or path, optional
+        The kiln, for the forecast of the changed plan.
+    load : Load, str or path, optional
+        The ware: the changed plan is checked against its limits.
+    cone : str, optional
+        The target cone, for glaze that is under- or over-fired.
+
+    Returns
+    -------
+    Guide
+
+    Raises
+    ------
+    FiringError
+        If the fault is not known, or a file is faulty.
+
+    Examples
+    --------
+    A bisque at 150 °C/h passes 600 to 900 °C in two hours, and practice takes five over it:
+
+    >>> import firing as fi
+    >>> quick = fi.Schedule("jars", (fi.Segment(950.0, 150.0),), purpose="bisque")
+    >>> found = fi.guide("black core", quick)
+    >>> [segment.rate_c_per_h for segment in found.changed.segments]
+    [150.0, 60.0, 150.0]
+    """
+    from firing.design.guide import guide
+
+    plan = None if schedule is None else _schedule(schedule)
+    return guide(fault, plan, kiln=_kiln(kiln), load=_load(load), cone=cone)
 
 
 def review(
@@ -438,10 +499,11 @@ def review(
     *,
     channel: str | int | None = None,
     due: datetime | None = None,
+    target_cone: str | None = None,
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
-    compare_with: Log | PathOrName | None = None,
+    compare_with: Log | PathOrName | Sequence[Log | PathOrName] | None = None,
 ) -> Review:
     """Compare a kiln's log with the schedule it should have followed.
 
@@ -455,11 +517,13 @@ def review(
         The kiln's channel, by name or by number from 1; found if not given.
     due : datetime, optional
         When the firing was to start; what came before is then a late start.
+    target_cone : str, optional
+        The cone wanted, if not the schedule's own.
     kiln, load : KilnDescription and Load, str or path, optional
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
         Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
-    compare_with : Log, str or path, optional
+    compare_with : Log, str or path, or several, optional
         Another firing of the plan, to set beside this one.
 
     Returns
@@ -491,17 +555,27 @@ def review(
     from firing.review.witness import parse_witness
 
     read = _log(log)
-    other = None if compare_with is None else _log(compare_with)
+    if compare_with is None:
+        others = []
+    elif isinstance(compare_with, str | PathLike) or not isinstance(compare_with, Sequence):
+        others = [_log(compare_with)]
+    else:
+        others = [_log(each) for each in compare_with]
+    plan = _schedule(schedule)
+    if target_cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(target_cone))
     return review(
-        _schedule(schedule),
+        plan,
         read,
         channel=pick_channel(read, channel),
         due=_on_the_clock(due),
         kiln=_kiln(kiln),
         load=_load(load),
         witnesses=tuple(parse_witness(w) if isinstance(w, str) else w for w in witnesses),
-        compare_with=other,
-        compare_channel=0 if other is None else pick_channel(other, channel),
+        compare_with=others,
+        compare_channel=[pick_channel(other, channel) for other in others],
     )
 
 
@@ -655,6 +729,65 @@ def _each(given: Any, logs: int, words: str) -> Sequence[Any]:
     if len(given) != logs:
         raise FiringError(f"{len(given)} {words} for {logs} logs; give one, or one for each log")
     return given
+
+
+def plan_for_cone(
+    schedule: Schedule | PathOrName,
+    change: Literal["hold", "peak", "rate"],
+    *,
+    cone: str | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    waits: bool = True,
+) -> PlanForCone:
+    """Change one thing about a plan's peak so that a cone is just down.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    change : {"hold", "peak", "rate"}
+        What is changed, in the segment that reaches the peak.
+    cone : str, optional
+        The cone, if not the schedule's own.
+    kiln, load : KilnDescription and Load, str or path, optional
+        What the firing is simulated with; the whole forecast is counted in.
+    waits : bool
+        Whether the controller's clock waits when the kiln lags.
+
+    Returns
+    -------
+    PlanForCone
+        Its `schedule` is the plan with it, `words` says what and its range.
+
+    Raises
+    ------
+    FiringError
+        If no cone is named, a file is faulty, or nothing within reason does it.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> found = fi.plan_for_cone("mid-range-glaze-cone-6-hold", "hold", cone="7")
+    >>> found.low < found.value < found.high
+    True
+    >>> fi.forecast(found.schedule).cones.reached
+    '7'
+    """
+    from firing.forecast.cone_target import plan_for_cone
+    from firing.forecast.forecast import forecast
+
+    plan = _schedule(schedule)
+    wanted = plan.cone if cone is None else cone
+    if wanted is None:
+        raise FiringError('no cone is named; write cone="6", or cone = "6" in the schedule')
+    inside, ware = _kiln(kiln), _load(load)
+    return plan_for_cone(
+        plan,
+        wanted,
+        change,
+        lambda changed: forecast(changed, kiln=inside, load=ware, waits=waits),
+    )
 
 
 def heat_work(

@@ -1,15 +1,19 @@
-"""Temperatures, rates and durations: parse what people write, print what they read.
+"""Temperatures, rates, durations and sizes: parse what people write, print what they read.
 
-Inside the package temperatures are °C, rates °C/h and times seconds.  °F exists at the edges only,
-and this module is those edges.
+Inside the package temperatures are °C, rates °C/h, times seconds, and sizes mm, kg and litres.  °F,
+inches, pounds and cubic feet exist at the edges only, and this module is those edges.  A document
+has one unit: with °C go mm, kg and litres, with °F go inches, pounds and cubic feet.
 """
 
+import math
 import re
+from dataclasses import dataclass
 from typing import Literal
 
 from firing.errors import FiringError
 
 TemperatureUnit = Literal["C", "F"]
+Size = Literal["length", "mass", "volume"]
 
 SECONDS_PER_MINUTE = 60.0
 SECONDS_PER_HOUR = 3600.0
@@ -18,9 +22,10 @@ ROOM_C = 20.0
 """The room, where nobody says how warm it is [°C]."""
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
-_TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*(?:°\s*)?([CFcf])?\s*")
+_DEGREES = r"(?:(?:°|º|deg\.?)\s*)?"
+_TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*")
 _RATE = re.compile(
-    rf"\s*({_NUMBER})\s*(?:°\s*)?([CFcf])?\s*(?:(?:/|\s+per\s+)\s*(?:h|hr|hour))?\s*"
+    rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
 )
 _CLOCK_DURATION = re.compile(r"\s*([+-]?)(\d+):([0-5]\d)(?::([0-5]\d))?\s*")
 _PART = re.compile(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(hours?|hrs?|h|minutes?|mins?|m|seconds?|secs?|s)")
@@ -35,6 +40,21 @@ def celsius_from_fahrenheit(temperature_f: float) -> float:
 def fahrenheit_from_celsius(temperature_c: float) -> float:
     """Convert a temperature from °C to °F (exact by definition, NIST SP 811, B.8)."""
     return temperature_c * 1.8 + 32.0
+
+
+def unit_written(text: str) -> TemperatureUnit | None:
+    """Return the unit that a temperature or rate is written in; None if it carries none."""
+    match = _TEMPERATURE.fullmatch(text) or _RATE.fullmatch(text)
+    return _unit(match[2], "C") if match is not None and match[2] else None
+
+
+def common_unit(*texts: str | None) -> TemperatureUnit:
+    """Return the unit of the first text that carries one, °C if none does.
+
+    It is that of the plain numbers beside it, and of the answer.
+    """
+    found = (unit_written(text) for text in texts if text is not None)
+    return next((unit for unit in found if unit is not None), "C")
 
 
 def to_celsius(value: float, unit: TemperatureUnit) -> float:
@@ -119,6 +139,129 @@ def _unit(letter: str | None, default_unit: TemperatureUnit) -> TemperatureUnit:
     return "F" if letter in "fF" else "C"
 
 
+@dataclass(frozen=True, slots=True)
+class _SizeUnit:
+    """A unit of size: what it is in mm, kg or litres, and the unit of temperature it goes with."""
+
+    value: float
+    beside: TemperatureUnit
+    spellings: str
+
+
+# Exact by definition: NIST SP 811 (2008), appendix B.8.
+_SIZE_UNITS: dict[Size, dict[str, _SizeUnit]] = {
+    "length": {
+        "mm": _SizeUnit(1.0, "C", r"mm|millimet(?:er|re)s?"),
+        "cm": _SizeUnit(10.0, "C", r"cm|centimet(?:er|re)s?"),
+        "m": _SizeUnit(1000.0, "C", r"m|met(?:er|re)s?"),
+        "in": _SizeUnit(25.4, "F", r"in\.?|inch(?:es)?|\"|″|”"),
+        "ft": _SizeUnit(304.8, "F", r"ft\.?|foot|feet|'|′|’"),
+    },
+    "mass": {
+        "kg": _SizeUnit(1.0, "C", r"kgs?|kilos?|kilograms?"),
+        "g": _SizeUnit(0.001, "C", r"g|grams?"),
+        "lb": _SizeUnit(0.45359237, "F", r"lbs?\.?|pounds?"),
+        "oz": _SizeUnit(0.028349523125, "F", r"oz\.?|ounces?"),
+    },
+    "volume": {
+        "l": _SizeUnit(1.0, "C", r"l|lit(?:er|re)s?"),
+        "m³": _SizeUnit(1000.0, "C", r"m3|m³|m\^3|cubic met(?:er|re)s?"),
+        "cu ft": _SizeUnit(
+            28.316846592, "F", r"cu\.?\s*f(?:ee)?t\.?|cf|ft3|ft³|ft\^3|cubic (?:feet|foot|ft)"
+        ),
+        "cu in": _SizeUnit(0.016387064, "F", r"cu\.?\s*in\.?|in3|in³|in\^3|cubic inch(?:es)?"),
+    },
+}
+SIZE_EXAMPLES: dict[Size, str] = {
+    "length": '"2.5 in" or "64 mm"',
+    "mass": '"12 lb" or "5.4 kg"',
+    "volume": '"7 cu ft" or "198 l"',
+}
+_SHOWN_IN: dict[Size, dict[TemperatureUnit, str]] = {
+    "length": {"C": "mm", "F": "in"},
+    "mass": {"C": "kg", "F": "lb"},
+    "volume": {"C": "l", "F": "cu ft"},
+}
+_FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "⅛": 0.125, "⅜": 0.375, "⅝": 0.625, "⅞": 0.875}
+_SIZE_NUMBER = (
+    rf"(?:(?:\d+\s+)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]|\d+(?:[.,]\d*)?|[.,]\d+)"
+)
+_SIZES: dict[Size, re.Pattern[str]] = {
+    size: re.compile(
+        rf"\s*({_SIZE_NUMBER})\s*(?:"
+        + "|".join(f"(?P<u{i}>{unit.spellings})" for i, unit in enumerate(units.values()))
+        + r")(?![a-z0-9³])",
+        re.IGNORECASE,
+    )
+    for size, units in _SIZE_UNITS.items()
+}
+
+
+def parse_size(text: str, size: Size) -> tuple[float, TemperatureUnit]:
+    """Read a size such as ``2.5 in``, ``2 1/2"``, ``12 lb 4 oz``, ``7 cu ft`` or ``64 mm``.
+
+    Parameters
+    ----------
+    text : str
+        What a person wrote; the unit has to be in it.
+    size : {"length", "mass", "volume"}
+        What it is the size of.
+
+    Returns
+    -------
+    value : float
+        The size [mm, kg or l].
+    unit : {"C", "F"}
+        The unit of temperature that goes with the units written, °F with inches and pounds.
+
+    Raises
+    ------
+    FiringError
+        If `text` is not one size above 0, or carries no unit.
+    """
+    total, position, beside = 0.0, 0, set[TemperatureUnit]()
+    units = tuple(_SIZE_UNITS[size].values())
+    while match := _SIZES[size].match(text, position):
+        place = next(i for i in range(len(units)) if match[f"u{i}"])
+        total += _size_number(match[1]) * units[place].value
+        beside.add(units[place].beside)
+        position = match.end()
+    if text[position:].strip() or len(beside) != 1:
+        wanted = f"write {SIZE_EXAMPLES[size]}"
+        if re.fullmatch(rf"\s*{_SIZE_NUMBER}\s*", text):
+            raise FiringError(f'"{text}" names no unit; {wanted}')
+        raise FiringError(f'"{text}" is no {size}; {wanted}')
+    return total, beside.pop()
+
+
+def _size_number(text: str) -> float:
+    whole, total = text.strip(), 0.0
+    if whole and whole[-1] in _FRACTIONS:
+        whole, total = whole[:-1].strip(), _FRACTIONS[whole[-1]]
+    if "/" in whole:
+        before, _, below = whole.rpartition("/")
+        *units, above = before.split()
+        return sum(map(float, units)) + float(above) / float(below)
+    return total + (_number(whole) if whole else 0.0)
+
+
+def from_base_size(value: float, size: Size, unit: TemperatureUnit) -> float:
+    """Return a size in mm, kg or l in what goes with `unit`: in, lb or cu ft with °F."""
+    return value / _SIZE_UNITS[size][_SHOWN_IN[size][unit]].value
+
+
+def write_size(value: float, size: Size, unit: TemperatureUnit) -> str:
+    """Return a size in the notation files use, ``2.5 in``; `parse_size` reads it back."""
+    return f"{round(from_base_size(value, size, unit), 6):.10g} {_SHOWN_IN[size][unit]}"
+
+
+def format_size(value: float, size: Size, unit: TemperatureUnit = "C") -> str:
+    """Return a size for reading, to three figures: ``64 mm`` or ``2.5 in``."""
+    shown = from_base_size(value, size, unit)
+    digits = 2 - math.floor(math.log10(shown)) if shown > 0.0 else 0
+    return f"{round(shown, max(digits, 0)):.10g} {_SHOWN_IN[size][unit]}"
+
+
 def parse_duration_s(text: str) -> float:
     """Read a duration such as ``6h``, ``1h30m``, ``90m``, ``45s`` or ``1:30`` (h:mm).
 
@@ -180,6 +323,16 @@ def write_duration(duration_s: float) -> str:
     return "".join(parts) or "0m"
 
 
+def write_temperature(temperature_c: float, unit: TemperatureUnit) -> str:
+    """Return a temperature in the notation files use, ``2192F``; `parse_temperature_c` reads it."""
+    return f"{round(from_celsius(temperature_c, unit), 6):.10g}{unit}"
+
+
+def write_rate(rate_c_per_h: float, unit: TemperatureUnit) -> str:
+    """Return a rate in the notation files use, ``108F/h``; `parse_rate_c_per_h` reads it back."""
+    return f"{round(rate_from_celsius(rate_c_per_h, unit), 6):.10g}{unit}/h"
+
+
 def format_duration(duration_s: float, *, signed: bool = False) -> str:
     """Return a duration for reading, to the minute: ``6 h 05 min``; seconds below two minutes.
 
@@ -210,3 +363,44 @@ def format_temperature(
 def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
     """Return a rate for reading, ``60 °C/h`` or ``108 °F/h``."""
     return f"{rate_from_celsius(rate_c_per_h, unit):.0f} °{unit}/h"
+
+
+_DECIMAL = r"\d+(?:\.\d+)?"
+_METRIC = re.compile(
+    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|by|within|off by|at least by)\s)?"
+    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
+    r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
+    r"(?P<after>\s(?:below|above|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
+    r"(?![\w/³²])"
+)
+
+
+def in_unit(words: str, unit: TemperatureUnit) -> str:
+    """Return a sentence with its metric figures in the units that go with `unit`.
+
+    The rooms below the reports write their reasons in °C, mm and kg; a document speaks one unit.
+    A figure after ± or "by", or before "above" or "lower", is taken for a difference.
+    """
+    return words if unit == "C" else _METRIC.sub(_spoken, words)
+
+
+def _spoken(match: re.Match[str]) -> str:
+    kind = match["unit"]
+    figures = [float(match[name].replace("−", "-")) for name in ("first", "second") if match[name]]
+    difference = bool(match["before"] or match["after"])
+    texts = []
+    for given, value in zip(("first", "second"), figures, strict=False):
+        decimals = len(match[given].partition(".")[2])
+        if kind == "°C/h" or (kind == "°C" and difference):
+            text = f"{rate_from_celsius(value, 'F'):.{decimals}f}"
+        elif kind == "°C":
+            text = f"{fahrenheit_from_celsius(value):.{decimals}f}"
+        else:
+            size: Size = "length" if kind == "mm" else "mass" if kind == "kg" else "volume"
+            text, _, _ = format_size(value, size, "F").partition(" ")
+        texts.append(text.replace("-", "−"))
+    shown = {"°C/h": "°F/h", "°C": "°F", "mm": "in", "kg": "lb", "l": "cu ft"}[kind]
+    between = match["between"] or ""
+    return (
+        f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}{match['after'] or ''}"
+    )

@@ -206,15 +206,15 @@ class _Box:
         self.thick = thick
         self.area = [kiln.inner_m2 + span * float(m) / whole for m in middles]
         density = [kiln.brick_kg_m3] * kiln.brick_nodes + [kiln.board_kg_m3] * kiln.board_nodes
-        self.node_kg = [
-            a * t * d for a, t, d in zip(self.area, thick, density, strict=True)
-        ]
+        self.node_kg = [a * t * d for a, t, d in zip(self.area, thick, density, strict=True)]
         self.temps = np.full(WALL + count, day.room_c)
         self.count = count
         self.loss_w = 0.0
         self.stored_j = 0.0
 
-    def step(self, seconds: float, watts: float, draught: float, fan: float, hole_m2: float) -> None:
+    def step(
+        self, seconds: float, watts: float, draught: float, fan: float, hole_m2: float
+    ) -> None:
         kiln, room, count = self.kiln, self.room_c, self.count
         t = self.temps.tolist()
         size = WALL + count
@@ -330,7 +330,9 @@ class _Walk:
 
     def duty(self, reading_c: float, seconds: float) -> float:
         how = self.controller
-        self.slope += (seconds / (seconds + 60.0)) * ((reading_c - self.last_c) / seconds - self.slope)
+        self.slope += (seconds / (seconds + 60.0)) * (
+            (reading_c - self.last_c) / seconds - self.slope
+        )
         self.last_c = reading_c
         error = self.set_point_c - reading_c
         wanted = error / how.band_c + self.integral - how.derivative_s * self.slope / how.band_c
@@ -411,9 +413,7 @@ def _fired(
             duty = walk.duty(reading, seconds)
             share = (3 - faults.dead_banks) / 3.0 if dead else 1.0
             watts = duty * full_w * share
-            welded = welded or (
-                faults.stuck_from_c is not None and reading >= faults.stuck_from_c
-            )
+            welded = welded or (faults.stuck_from_c is not None and reading >= faults.stuck_from_c)
             if welded:
                 watts = full_w * (1.0 + 2.0 * duty) / 3.0
             if reading >= faults.chatter_from_c:

@@ -2,8 +2,7 @@
 
 from pathlib import Path
 
-from firing.tui.form_document import FormDocument, open_form
-from firing.tui.form_edits import Edit, rearranged
+from firing.tui.form_document import Edit, FormDocument, open_form, rearranged
 from firing.tui.form_kinds import Form
 
 from firing.files.tomlfile import KeyPath, describe_path

@@ -5,14 +5,13 @@ What the wall does is computed here once more, in explicit finite differences of
 
 import json
 import math
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from commandline import call
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import ChosenFile, Equipment
 from firing.tui.forecasting import Circumstances, forecast_plan
@@ -95,14 +94,7 @@ def load_file(folder: Path, load: Load) -> Path:
 
 
 def firing(*arguments: str) -> tuple[int, dict[str, Any]]:
-    done = subprocess.run(
-        [sys.executable, "-c", "from firing.cli import main; main()", *arguments, "--json"],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=120,
-        check=False,
-    )
+    done = call(Path.cwd(), *arguments, "--json")
     assert done.stdout, done.stderr
     return done.returncode, json.loads(done.stdout)
 
@@ -140,15 +132,24 @@ def test_natural_cooling_too_fast_for_thick_ware_is_named_and_exits_1(
     assert wall_k(*face_of(made.forecast), path_m) <= ALLOWED_K
 
 
-@pytest.mark.parametrize("in_kiln", [False, True])
-@pytest.mark.parametrize("thickest_mm", [18.0, 40.0, 50.0])
+COOLINGS: list[tuple[Segment, ...]] = [
+    (),
+    (Segment(60.0, None, "off"),),
+    (Segment(700.0, 100.0), Segment(540.0, 30.0)),
+    (Segment(700.0, 100.0), Segment(540.0, 90.0), Segment(200.0, 50.0)),
+]
+
+
 @pytest.mark.parametrize(
-    "cooling",
+    ("cooling", "thickest_mm", "in_kiln"),
     [
-        (),
-        (Segment(60.0, None, "off"),),
-        (Segment(700.0, 100.0), Segment(540.0, 30.0)),
-        (Segment(700.0, 100.0), Segment(540.0, 90.0), Segment(200.0, 50.0)),
+        # A third of all is tried each time, with every cooling, wall and kiln in it.
+        pytest.param(
+            cooling, thickest_mm, in_kiln, marks=[pytest.mark.soak] if (i + j + k) % 3 else []
+        )
+        for i, cooling in enumerate(COOLINGS)
+        for j, thickest_mm in enumerate((18.0, 40.0, 50.0))
+        for k, in_kiln in enumerate((False, True))
     ],
 )
 def test_the_same_plan_and_load_get_the_same_verdict_everywhere(

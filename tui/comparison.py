@@ -1,28 +1,223 @@
-"""A design beside the plan it may replace: both curves, what they come to, and the reasons."""
+"""A design beside the plan it may replace: segment by segment, both curves, figures and reasons."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
-from firing.report.charts.canvas import LineStyle
-from firing.report.charts.text_chart import ChartSeries
+from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
-from firing.schedule.schedule import Schedule
+from firing.schedule.schedule import Schedule, Segment
+from firing.units import (
+    TemperatureUnit,
+    from_celsius,
+    in_unit,
+    rate_from_celsius,
+    write_duration,
+)
 
 from .design_form import make, taken
 from .equipment import reread
 from .forecasting import Circumstances, forecast_plan
 from .key_figures import KeyFigure, key_figures
 from .plot_lines import FORECAST, SET_POINT, PlotLines, rising, segment_at
-from .segment_diff import CHANGED, NUMBER, Pair, Sides, changes, head, line, paired, sides
 
 if TYPE_CHECKING:
     from firing.design.result import Design
     from firing.forecast.result import Forecast
+
+
+SAME, CHANGED, ADDED, GONE = "", "~", "+", "−"
+"""What became of a segment."""
+
+_ALONE = 1.0
+_OTHER_RATE = _OTHER_HOLD = 0.4
+_FAR_C, _FURTHEST = 60.0, 1.6
+_NOT_PEAKS = 0.5
+
+NUMBER, RATE, FREE_RATE, TARGET, HOLD = 2, 6, 10, 7, 8
+"""Widths of the columns; the third is that of rates where a ramp has none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A segment now, from 0, and the designed one that takes its place; None for neither."""
+
+    before: int | None
+    after: int | None
+
+
+def paired(before: Schedule, after: Schedule) -> list[Pair]:
+    """Return which segments go together, in order: the cheapest alignment of the two.
+
+    Heating goes with heating only and cooling with cooling; the peaks go together before anything
+    else does.
+    """
+    rows, columns = len(before.segments), len(after.segments)
+    cost = [[inf] * (columns + 1) for _ in range(rows + 1)]
+    step: list[list[tuple[int, int]]] = [[(0, 0)] * (columns + 1) for _ in range(rows + 1)]
+    cost[0][0] = 0.0
+    for i in range(rows + 1):
+        for j in range(columns + 1):
+            # Of equal choices the first is taken: segments go together rather than stand alone.
+            for down, right in ((1, 1), (1, 0), (0, 1)):
+                if i < down or j < right:
+                    continue
+                alone = (down, right) != (1, 1)
+                added = _ALONE if alone else _difference(before, i - 1, after, j - 1)
+                total = cost[i - down][j - right] + added
+                if total < cost[i][j]:
+                    cost[i][j], step[i][j] = total, (down, right)
+    pairs: list[Pair] = []
+    i, j = rows, columns
+    while i or j:
+        down, right = step[i][j]
+        i, j = i - down, j - right
+        pairs.append(Pair(i if down else None, j if right else None))
+    return pairs[::-1]
+
+
+def _difference(before: Schedule, i: int, after: Schedule, j: int) -> float:
+    one, other = before.segments[i], after.segments[j]
+    if (one.target_c < before.from_c(i)) != (other.target_c < after.from_c(j)):
+        return inf
+    peaks = (i == before.peak_index) + (j == after.peak_index)
+    if peaks == 2:
+        return 0.0
+    far = min(abs(one.target_c - other.target_c) / _FAR_C, _FURTHEST)
+    return (
+        far
+        + _OTHER_RATE * ((one.drive, one.rate_c_per_h) != (other.drive, other.rate_c_per_h))
+        + _OTHER_HOLD * (one.hold_s != other.hold_s)
+        + _NOT_PEAKS * peaks
+    )
+
+
+def mark(before: Schedule, after: Schedule, pair: Pair) -> str:
+    """Return the sign of what became of a segment, by its figures as they are shown."""
+    if pair.before is None:
+        return ADDED
+    if pair.after is None:
+        return GONE
+    unit = after.unit
+    one = figures(before, pair.before, unit)
+    return SAME if one == figures(after, pair.after, unit) else CHANGED
+
+
+def figures(schedule: Schedule, index: int, unit: TemperatureUnit) -> tuple[str, str, str]:
+    """Return a segment's rate, target and hold as the plan's table shows them."""
+    segment = schedule.segments[index]
+    cools = segment.target_c < schedule.from_c(index)
+    return (
+        ("−" if cools and segment.drive == "rate" else "") + _rate(segment, unit),
+        _short(from_celsius(segment.target_c, unit)),
+        write_duration(segment.hold_s) if segment.hold_s else "–",
+    )
+
+
+def _rate(segment: Segment, unit: TemperatureUnit) -> str:
+    if segment.rate_c_per_h is None:
+        return segment.drive
+    return _short(rate_from_celsius(segment.rate_c_per_h, unit))
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0")
+
+
+def changes(before: Schedule, after: Schedule, pair: Pair) -> str:
+    """Return in words what became of a segment, like ``rate 60 → 45 °C/h, hold none → 30m``."""
+    unit = after.unit
+    if pair.after is None:
+        return "Left out in the designed plan."
+    if pair.before is None:
+        return "Not in the plan as it is now."
+    found = list(_changes(before.segments[pair.before], after.segments[pair.after], unit))
+    if not found:
+        return "The same in both."
+    words = ", ".join(found)
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _changes(one: Segment, other: Segment, unit: TemperatureUnit) -> Iterator[str]:
+    was, now = _rate(one, unit), _rate(other, unit)
+    if was != now:
+        per_hour = "" if other.rate_c_per_h is None else f" °{unit}/h"
+        yield f"rate {was} → {now}{per_hour}"
+    was, now = (_short(from_celsius(s.target_c, unit)) for s in (one, other))
+    if was != now:
+        yield f"target {was} → {now} °{unit}"
+    was, now = (write_duration(s.hold_s) if s.hold_s else "none" for s in (one, other))
+    if was != now:
+        yield f"hold {was} → {now}"
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """How two schedules are set side by side."""
+
+    left: int
+    right: int
+    """Widths of the rate's column on either side."""
+    room: int
+    """The whole width [cells]; what is left over is for names."""
+
+    @property
+    def halves(self) -> tuple[int, int]:
+        """Widths of all figures on either side."""
+        return self.left + TARGET + HOLD, self.right + TARGET + HOLD
+
+    @property
+    def width(self) -> int:
+        """What the figures need."""
+        return NUMBER + sum(self.halves) + 3
+
+
+def sides(before: Schedule, after: Schedule, room: int) -> Sides:
+    """Return the columns for two schedules in a room `room` cells wide."""
+    left, right = (
+        FREE_RATE if any(s.drive == "unlimited" for s in schedule.segments) else RATE
+        for schedule in (before, after)
+    )
+    return Sides(left, right, room)
+
+
+def head(unit: TemperatureUnit, shape: Sides) -> str:
+    """Return the line above the segments."""
+    names = (f"°{unit}/h", f"to °{unit}", "hold")
+    left, right = (_set(names, width) for width in (shape.left, shape.right))
+    return f"{pad('#', NUMBER, right=True)}{left}   {right}"
+
+
+def line(before: Schedule, after: Schedule, pair: Pair, shape: Sides) -> str:
+    """Return a pair of segments side by side, the sign of what became of it between them."""
+    unit = after.unit
+    blank = ("", "", "")
+    left = blank if pair.before is None else figures(before, pair.before, unit)
+    right = blank if pair.after is None else figures(after, pair.after, unit)
+    number = "" if pair.after is None else str(pair.after + 1)
+    words = (
+        f"{pad(number, NUMBER, right=True)}{_set(left, shape.left)} "
+        f"{pad(mark(before, after, pair), 1)} {_set(right, shape.right)}"
+    )
+    spare = shape.room - shape.width - 2
+    if spare < 8:
+        return words
+    schedule, index = (before, pair.before) if pair.after is None else (after, pair.after)
+    assert index is not None
+    return f"{words}  {shorten(schedule.segments[index].name, spare)}"
+
+
+def _set(cells: tuple[str, str, str], rate: int) -> str:
+    return "".join(
+        pad(shorten(cell, width - 1), width, right=True)
+        for cell, width in zip(cells, (rate, TARGET, HOLD), strict=True)
+    )
+
 
 _NAME = 6
 
@@ -114,10 +309,12 @@ def verdict(found: PlanComparison) -> tuple[str, bool]:
         count = len(design.problems)
         more = "" if count == 1 else f" And {count - 1} more."
         parts.append(f"Not safe for this ware as it stands: {design.problems[0]}{more}")
+    unit = found.after.unit
     if parts:
-        return "  ".join(parts), True
+        return in_unit("  ".join(parts), unit), True
     notes = design.notes[-1:] if found.repaired else design.notes
-    return "  ".join(("The designed plan keeps every known limit of this ware.", *notes)), False
+    kept = "  ".join(("The designed plan keeps every known limit of this ware.", *notes))
+    return in_unit(kept, unit), False
 
 
 def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
@@ -133,7 +330,8 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     ):
         if sentences:
             lines.append(ComparisonRow(heading, heading=True))
-            lines += [ComparisonRow(words, (words,)) for words in sentences]
+            told = [in_unit(words, found.after.unit) for words in sentences]
+            lines += [ComparisonRow(words, (words,)) for words in told]
     return lines
 
 
@@ -192,9 +390,9 @@ def _about(found: PlanComparison, pair: Pair) -> Iterator[str]:
     if pair.after is None:
         return
     reason = found.design.reasons[pair.after]
-    yield from reason.sentences
+    yield from (in_unit(words, after.unit) for words in reason.sentences)
     for _, words in citations(list(reason.sources)):
-        yield f"Source: {words}"
+        yield f"Source: {in_unit(words, after.unit)}"
     action = after.segments[pair.after].action
     if action:
         yield f"Then, by hand: {action}."

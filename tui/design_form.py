@@ -14,7 +14,6 @@ from firing.units import (
     format_temperature,
     parse_duration_s,
     parse_rate_c_per_h,
-    rate_from_celsius,
 )
 
 from .equipment import Equipment
@@ -117,7 +116,8 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
     from firing.design.request import RESERVE
     from firing.ware.limits import USUAL_MARGIN
 
-    cone, controller = circumstances.target_cone, circumstances.equipment.controller
+    cone = circumstances.target_cone or schedule.cone
+    controller = circumstances.equipment.controller
     begun = dict.fromkeys((field.key for field in design_fields(schedule.unit)), "")
     begun |= {
         "how": NEW,
@@ -217,10 +217,10 @@ def make(schedule: Schedule, equipment: Equipment, wanted: Mapping[str, Any]) ->
 
 
 def _open_c(wanted: Mapping[str, Any]) -> float:
-    from firing.design.request import OPEN_C
+    from firing.forecast.opening import UNLOAD_C
 
     found = wanted.get("open")
-    return OPEN_C if found is None else float(found)
+    return UNLOAD_C if found is None else float(found)
 
 
 def _controller(equipment: Equipment, segments: int | None) -> Controller | None:
@@ -232,10 +232,9 @@ def _controller(equipment: Equipment, segments: int | None) -> Controller | None
 
 def _usual(unit: TemperatureUnit, segments: int | None) -> Controller:
     """Return the library's usual controller, in whole degrees of the plan's unit."""
-    from firing.controller.controller import DEFAULT_SEGMENTS, Controller
+    from firing.controller.controller import DEFAULT_SEGMENTS, usual_controller
 
-    usual = Controller(max_segments=segments or DEFAULT_SEGMENTS)
-    return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))
+    return replace(usual_controller(unit), max_segments=segments or DEFAULT_SEGMENTS)
 
 
 def taken(schedule: Schedule, design: Design) -> Schedule:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
 from firing.errors import FiringError
+from firing.files.written import WrittenAs, read_written
 from firing.report.sanitize import plain
 from firing.schedule.file import plain_number
 from firing.units import TemperatureUnit, parse_temperature_c
@@ -24,6 +25,7 @@ _INTEGER = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 _FLOAT = re.compile(
     r"[+-]?(\d{1,15}\.\d{0,15}|\.\d{1,15}|\d{1,15})(e[+-]?\d{1,2})?", re.ASCII | re.I
 )
+_COMMA = re.compile(r"[+-]?\d{1,15},\d{1,15}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,8 @@ class Field:
         What a file may hold, and what its numbers are counted in.
     required : bool
         Whether the file must have it.
+    written : (str, WrittenAs) or None
+        The key under which the file holds it with its unit, and what it is then read as.
     left_out : str
         What holds if the file does not have it; empty if nothing definite does.
     """
@@ -66,6 +70,30 @@ class Field:
     unit: str = ""
     required: bool = False
     left_out: str = ""
+    written: tuple[str, WrittenAs] | None = None
+
+    def held(self, table: Mapping[str, Any]) -> Any:
+        """Return what a table of the file holds for it, as a number or with its unit, or None."""
+        found = table.get(self.key)
+        return table.get(self.written[0]) if found is None and self.written else found
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The keys the file may hold it under."""
+        return (self.key,) if self.written is None else (self.key, self.written[0])
+
+    def key_for(self, value: Any) -> str:
+        """Return the key that a value of it goes under: one that carries °F, in or lb has its own.
+
+        A value in metric units is a plain number by the time it is written.
+        """
+        if self.written is None or not isinstance(value, str):
+            return self.key
+        try:
+            read_written(value, self.written[1])
+        except FiringError:
+            return self.key
+        return self.written[0]
 
 
 # Readers
@@ -107,7 +135,12 @@ def whole_number(what: str, example: int) -> Reader:
 # text, for the file's own reader to answer.
 
 
-def file_reader(kind: FieldKind, unit: str, options: Sequence[Option]) -> Reader:
+def file_reader(
+    kind: FieldKind,
+    unit: str,
+    options: Sequence[Option],
+    written: tuple[str, WrittenAs] | None = None,
+) -> Reader:
     """Return a reader of what a file would hold; an empty text leaves the key out."""
     readers: dict[FieldKind, Reader] = {
         "text": str,
@@ -119,7 +152,17 @@ def file_reader(kind: FieldKind, unit: str, options: Sequence[Option]) -> Reader
         "date": _date,
         "points": _points,
     }
-    return optional(readers[kind])
+    read = readers[kind]
+    return optional(read if written is None else lambda typed: _carrying(typed, written[1], read))
+
+
+def _carrying(typed: str, kind: WrittenAs, read: Reader) -> Any:
+    """Return a figure in °F, in, lb or cu ft as it was typed, and any other as a plain number."""
+    try:
+        value, unit = read_written(typed, kind)
+    except FiringError:
+        return read(typed)
+    return typed if unit == "F" else plain_number(value)
 
 
 def _chosen(options: Sequence[Option], typed: str) -> Any:
@@ -131,6 +174,8 @@ def _chosen(options: Sequence[Option], typed: str) -> Any:
 
 
 def _number(bare: str, typed: str) -> Any:
+    if _COMMA.fullmatch(bare):
+        bare = bare.replace(",", ".")
     if _INTEGER.fullmatch(bare):
         return int(bare)
     return float(bare) if _FLOAT.fullmatch(bare) else typed

@@ -3,7 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from firing.forecast.forecast import UNLOAD_C, forecast
+from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
@@ -41,6 +42,6 @@ def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     )
     if equipment.tariff is None or result.kiln is None or result.started is None:
         return result
-    from firing.forecast.cost import with_tariff
+    from firing.forecast.in_kiln import with_tariff
 
     return with_tariff(result, equipment.tariff.value, None, None)

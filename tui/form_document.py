@@ -1,10 +1,17 @@
-"""An open kiln or load file: what its form holds, judged and written by the file's own reader."""
+"""An open kiln or load file: what its form holds, judged and written by the file's own reader.
+
+What it holds are data as a TOML reader returns them.  They may be faulty in any way: what is not a
+table where one is wanted can still be taken out.  An edit returns new data, and the old stay as
+they were.
+"""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -23,9 +30,196 @@ from firing.files.tomlfile import (
 
 from .document import Document, digest_of
 from .fields import value_text
-from .form_edits import Data, Edit, set_value, value_at
 from .form_kinds import Form, Group, Items
-from .rewriting import inline_text, rewritten
+
+
+def rewritten(text: str, data: Data, orders: Mapping[str, Order]) -> str:
+    """Return a valid TOML text with other data in it.
+
+    `orders` tell of each list of tables that was rearranged where its items stood in the text.
+    """
+    before, ending = parse(text, ""), text[len(text.rstrip("\n")) :]
+    if _exactly(before, data):
+        return text
+    # A table written in another way than its key now wants cannot be changed in place.
+    stale = {k for k in before if k in data and _way(before[k]) != _way(data[k])}
+    if stale:
+        before = {k: v for k, v in before.items() if k not in stale}
+        text = render(before, text)
+    known = {k: order for k, order in orders.items() if k in before and k in data}
+    done = render(data, text, known)
+    # Where the last table went, the blank line before it would end the file.
+    return done.rstrip("\n") + (ending or "\n")
+
+
+def _exactly(one: Any, other: Any) -> bool:
+    """Whether two values are written alike; 1 is neither true nor 1.0."""
+    return json.dumps(one, sort_keys=True, default=repr) == json.dumps(
+        other, sort_keys=True, default=repr
+    )
+
+
+def _way(value: Any) -> str:
+    if isinstance(value, dict):
+        return "table"
+    tables = isinstance(value, list) and value and all(isinstance(v, dict) for v in value)
+    return "tables" if tables else "value"
+
+
+def inline_text(data: Mapping[str, Any]) -> str:
+    """Return data as TOML, one key a line and everything within it inline.
+
+    It reads back as the same data however wrong they are, and is quick enough for every key typed:
+    for a reader to judge, not to keep.
+    """
+    return "".join(f"{_string(key)} = {_inline(value)}\n" for key, value in data.items())
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return _string(value)
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_string(k)} = {_inline(v)}" for k, v in value.items()) + "}"
+    return "[" + ", ".join(map(_inline, value)) + "]"
+
+
+def _string(text: str) -> str:
+    # JSON escapes what TOML wants escaped, except for this one.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+Data = dict[str, Any]
+
+
+def value_at(data: Any, path: KeyPath) -> Any:
+    """Return what a path leads to; None if there is nothing."""
+    for part in path:
+        if isinstance(part, int):
+            data = data[part] if isinstance(data, list) and part < len(data) else None
+        else:
+            data = data.get(part) if isinstance(data, dict) else None
+    return data
+
+
+def entries(data: Mapping[str, Any], table: str) -> list[Any]:
+    """Return a list of tables; one table written singly counts as a list of it."""
+    found = data.get(table)
+    if isinstance(found, dict):
+        return [found]
+    return found if isinstance(found, list) else []
+
+
+def set_value(data: Data, path: KeyPath, value: Any) -> Data:
+    """Return the data with one value set, or left out if it is None."""
+    done = deepcopy(data)
+    inside: Any = done
+    for part in path[:-1]:
+        if isinstance(inside, dict) and part not in inside:
+            inside[part] = {}
+        inside = inside[part]
+    if value is None:
+        inside.pop(path[-1], None)
+    else:
+        inside[path[-1]] = value
+    return done
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """What came of an edit that adds, takes out or moves.
+
+    Attributes
+    ----------
+    data : dict
+        As they are then.
+    label : str
+        What was done, in words.
+    at : tuple
+        Where the cursor stands then.
+    table : str
+        The list it was done in; empty if in none.
+    order : tuple
+        Where its items came from.
+    """
+
+    data: Data
+    label: str
+    at: KeyPath
+    table: str = ""
+    order: Order = ()
+
+
+def removed(data: Data, path: KeyPath, label: str) -> Edit:
+    """Take out what a path leads to; a list that becomes empty goes too."""
+    done = deepcopy(data)
+    around: Any = value_at(done, path[:-1])
+    del around[path[-1]]
+    if not isinstance(path[-1], int):
+        return Edit(done, label, path)
+    if not around:
+        del done[str(path[0])]
+    order = tuple(n for n in range(len(around) + 1) if n != path[-1])
+    return Edit(done, label, path, str(path[0]), order)
+
+
+def rearranged(form: Form, data: Data, what: str, path: KeyPath) -> Edit:
+    """Do ``new``, ``copy``, ``remove``, ``up`` or ``down`` with the item at a path.
+
+    Refused if there is nothing to do it with, or no room for more.
+    """
+    items = form.items(str(path[0])) if path else None
+    row = path[1] if items is not None and len(path) > 1 and isinstance(path[1], int) else None
+    if items is None and what == "new":
+        items = form.items(form.main)
+    if items is None or (row is None and what != "new"):
+        raise FiringError("the cursor stands on no line of a list; go to the one you mean")
+    before = entries(data, items.table)
+    order: list[int | None] = list(range(len(before)))
+    first = items.fields[0].key
+    column = path[2] if row is not None and len(path) > 2 else first
+    if what in ("new", "copy"):
+        if len(before) >= items.most:
+            raise FiringError(f"a {form.kind} file has at most {items.most} of these")
+        at = len(before) if row is None else row + 1
+        order.insert(at, None)
+        column = first
+    else:
+        assert row is not None
+        at = _moved(items, order, row, what)
+    made = deepcopy(before[row]) if what == "copy" and row is not None else {}
+    found = [made if n is None else deepcopy(before[n]) for n in order]
+    done = {**deepcopy(data), items.table: found}
+    if not found:
+        del done[items.table]
+    here: KeyPath = (items.table, at, column) if found else (items.table, "+")
+    number = at if row is None or what in ("new", "copy") else row
+    words = {"new": "new", "copy": "copy as", "remove": "removed", "up": "moved", "down": "moved"}
+    label = f"{words[what]} {items.word} {number + 1}"
+    return Edit(done, label, here, items.table, tuple(order))
+
+
+def _moved(items: Items, order: list[int | None], row: int, what: str) -> int:
+    """Remove or move one item in place; returns where the cursor goes."""
+    if what == "remove":
+        del order[row]
+        return min(row, max(len(order) - 1, 0))
+    to = row + (1 if what == "down" else -1)
+    if not 0 <= to < len(order):
+        raise FiringError(f"this {items.word} is the {'last' if what == 'down' else 'first'} one")
+    order.insert(to, order.pop(row))
+    return to
+
+
+def forgotten(data: Data, table: str, label: str) -> Edit:
+    """Take out a table."""
+    done = {key: value for key, value in deepcopy(data).items() if key != table}
+    return Edit(done, label, (table, "-"))
 
 
 @dataclass(frozen=True)
@@ -107,11 +301,25 @@ class FormState:
 
         Refused if the file's reader would refuse the value wherever it stood, in its words.
         """
-        data = set_value(self.data, path, value)
+        entry = self.form.field_at(path)
+        data = self.data
+        if entry is not None:
+            path = (*path[:-1], entry.key_for(value))
+            for key in entry.keys:
+                if key != path[-1]:
+                    data = set_value(data, (*path[:-1], key), None)
+        data = set_value(data, path, value)
         trouble = _own_trouble(self.form, data, path)
         if trouble:
             raise FiringError(f"{describe_path(path)}: {trouble}")
         return replace(self, data=data)
+
+    def held(self, path: KeyPath) -> Any:
+        """Return what a path leads to, as a number or with its unit; None if there is nothing."""
+        entry, table = self.form.field_at(path), value_at(self.data, path[:-1])
+        if entry is None or not isinstance(table, dict):
+            return value_at(self.data, path)
+        return entry.held(table)
 
     def retyped(self, path: KeyPath, text: str) -> FormState:
         """Return the state with what was typed, the very same one if it held that already.
@@ -119,7 +327,7 @@ class FormState:
         Refused as `with_value`.
         """
         entry = self.form.field_at(path)
-        if entry is None or text.strip() == value_text(entry, value_at(self.data, path)):
+        if entry is None or text.strip() == value_text(entry, self.held(path)):
             return self
         return self.with_value(path, entry.read(text))
 
@@ -139,7 +347,7 @@ def _ordered(form: Form, data: Data) -> Data:
     done: Data = {}
     for part in form.parts:
         if isinstance(part, Group) and not part.table:
-            done.update({f.key: data[f.key] for f in part.fields if f.key in data})
+            done.update({key: data[key] for f in part.fields for key in f.keys if key in data})
     done.update({key: data[key] for key in data if key not in done and not _lists(data[key])})
     for part in form.parts:
         if part.table in data:
@@ -152,7 +360,8 @@ def _lists(value: Any) -> bool:
 
 
 def _sorted(part: Group | Items, value: Any) -> Any:
-    keys = [entry.key for entry in (part.every if isinstance(part, Items) else part.fields)]
+    fields = part.every if isinstance(part, Items) else part.fields
+    keys = [key for entry in fields for key in entry.keys]
     if isinstance(value, dict):
         known = {key: value[key] for key in keys if key in value}
         return {**known, **{key: value[key] for key in value if key not in known}}

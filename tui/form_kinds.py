@@ -86,7 +86,7 @@ class Form:
             depth = 3 if isinstance(part, Items) else 2 if part.table else 1
             if part.table == table and len(path) == depth:
                 for entry in part.every if isinstance(part, Items) else part.fields:
-                    if entry.key == path[-1]:
+                    if path[-1] in entry.keys:
                         return entry
         return None
 
@@ -147,7 +147,12 @@ _FITTED = {
     "hottest_c": "logs went up to",
     "fastest_c_per_h": "logs rose at most at",
 }
-_LOAD = {"dryness": "dryness", "body": "body", "furniture_kg": "shelves and posts"}
+_LOAD = {
+    "dryness": "dryness",
+    "body": "body",
+    "dark": "dark body",
+    "furniture_kg": "shelves and posts",
+}
 _PIECE = {
     "name": "name",
     "count": "count",
@@ -168,7 +173,7 @@ _PIECE_MORE = {
 
 def _tables(kind: FormKind) -> dict[str, Any]:
     """Return the schema of a file and of every table in it, by the table's key."""
-    schema = file_kind(kind).model.model_json_schema()
+    schema = file_kind(kind).json_schema()
     found: dict[str, Any] = {"": schema}
     for key, entry in schema["properties"].items():
         shapes = [entry, entry.get("items", {}), *entry.get("anyOf", ())]
@@ -191,6 +196,9 @@ def _fields_of(
     what a key may hold beyond what the schema says, and `temperatures` may carry their unit.
     """
     required = schema.get("required", ())
+    either = {
+        key for pair in schema.get("allOf", ()) for one in pair["anyOf"] for key in one["required"]
+    }
     found: dict[str, Field] = {}
     for key, entry in schema["properties"].items():
         if key not in labels:
@@ -199,20 +207,23 @@ def _fields_of(
         if key in temperatures:
             kind = "temperature"
         unit = str(entry.get("unit", ""))
+        notes = entry.get("written")
+        written = None if notes is None else (notes["key"], notes["as"])
         default = entry.get("default")
         known = None if default in (None, "") else option_words(default)
         found[key] = Field(
             key,
             labels[key],
             str(entry.get("description", "")),
-            file_reader(kind, unit, options),
+            file_reader(kind, unit, options, written),
             options,
             _ONLY_WHEN.get(key),
             kind=kind,
             limits=_limits(entry, kind, unit),
             unit=unit,
-            required=key in required,
+            required=key in required or key in either,
             left_out="" if known is None else f"{known} {unit}".rstrip(),
+            written=written,
         )
     return found
 

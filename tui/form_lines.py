@@ -14,8 +14,7 @@ from firing.files.tomlfile import Fault, KeyPath, describe_path
 from firing.report.sanitize import display_width
 
 from .fields import Field, Option, same, value_text
-from .form_document import FormState
-from .form_edits import entries, value_at
+from .form_document import FormState, entries, value_at
 from .form_kinds import Group, Items
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
@@ -68,7 +67,7 @@ def lines_of(state: FormState) -> tuple[Line, ...]:
     faults = _Faults(state.faults)
     found = [line for part in state.form.parts for line in _part_lines(state, part, faults)]
     known = {part.table for part in state.form.parts}
-    known |= {f.key for part in state.form.parts if not part.table for f in part.fields}
+    known |= {k for part in state.form.parts if not part.table for f in part.fields for k in f.keys}
     odd = [_odd((key,), state.data[key], faults) for key in state.data if key not in known]
     # Every fault has a place, whatever the reader finds wrong.
     odd += [
@@ -93,6 +92,11 @@ class _Faults:
         field = describe_path(path)
         self._placed.add(field)
         return self._by_field.get(field, "")
+
+    def of(self, entry: Field, path: KeyPath) -> str:
+        """Return what is wrong with a field, under whichever of its keys."""
+        found = [self.at((*path[:-1], key)) for key in entry.keys]
+        return next((words for words in found if words), "")
 
     def left(self) -> list[tuple[str, str]]:
         """Return the faults that nobody asked for."""
@@ -119,9 +123,9 @@ def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Itera
     start: KeyPath = (part.table,) if part.table else ()
     for entry in part.fields:
         if _asked(state.data, entry):
-            yield _field_line(entry, (*start, entry.key), inside.get(entry.key), faults)
+            yield _field_line(entry, (*start, entry.key), entry.held(inside), faults)
     if part.table:
-        keys = {entry.key for entry in part.fields}
+        keys = {key for entry in part.fields for key in entry.keys}
         yield from (_odd((*start, k), inside[k], faults) for k in inside if k not in keys)
     if part.table and part.table == state.form.forget[0]:
         path = (part.table, FORGET)
@@ -129,16 +133,17 @@ def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Itera
 
 
 def _asked(data: Mapping[str, Any], entry: Field) -> bool:
-    if entry.key in data or entry.when is None:
+    if entry.when is None or any(key in data for key in entry.keys):
         return True
     key, value = entry.when
     return bool(data.get(key) == value)
 
 
 def _field_line(entry: Field, path: KeyPath, value: Any, faults: _Faults) -> Line:
-    fault = faults.at(path)
+    fault = faults.of(entry, path)
     text = value_text(entry, value)
-    shown = f"{text} {entry.unit}" if text and entry.unit and not fault else text
+    number = text and entry.unit and not fault and not isinstance(value, str)
+    shown = f"{text} {entry.unit}" if number else text
     if fault:
         note = f"! {fault}"
     elif value is None:
@@ -162,15 +167,15 @@ def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Lin
         for number, entry in enumerate(part.every):
             path = (*here, entry.key)
             # What is wrong with an item as a whole is told where it begins.
-            fault = faults.at(path) or (faults.at(here) if number == 0 else "")
-            slots.append(Slot(path, value_text(entry, item.get(entry.key)), entry, fault))
+            fault = faults.of(entry, path) or (faults.at(here) if number == 0 else "")
+            slots.append(Slot(path, value_text(entry, entry.held(item)), entry, fault))
         first = len(part.fields)
         yield Line("item", str(index + 1), tuple(slots[:first]), fields=part.fields)
         if part.more and part.has_more(item):
             title = " " * (_NUMBER + 1) + titles_of(part.more)[0]
             yield Line("heading", title, fields=part.more)
             yield Line("item", "", tuple(slots[first:]), fields=part.more)
-        keys = {entry.key for entry in part.every}
+        keys = {key for entry in part.every for key in entry.keys}
         yield from (_odd((*here, k), item[k], faults) for k in item if k not in keys)
     if len(entries(state.data, part.table)) < part.most:
         fault = faults.at((part.table,)) if inside is None or isinstance(inside, list) else ""

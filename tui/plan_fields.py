@@ -72,7 +72,7 @@ def plan_texts(schedule: Schedule, now: Circumstances) -> dict[str, str]:
         "title": schedule.title,
         "purpose": schedule.purpose,
         "started": "" if now.started is None else f"{now.started:%Y-%m-%d %H:%M}",
-        "cone": now.target_cone or "",
+        "cone": now.target_cone or schedule.cone or "",
         "unload": format_temperature(now.unload_c, schedule.unit),
         "notes": schedule.notes,
     }
@@ -83,10 +83,15 @@ def described(
 ) -> tuple[Schedule, Circumstances]:
     """Return a plan and its circumstances with what was filled in."""
     changed = replace(
-        schedule, title=filled["title"], purpose=filled["purpose"], notes=filled["notes"]
+        schedule,
+        title=filled["title"],
+        purpose=filled["purpose"],
+        notes=filled["notes"],
+        cone=filled["cone"],
     )
+    # The cone stands in the plan, and is saved and undone with it.
     return changed, replace(
-        now, started=filled["started"], target_cone=filled["cone"], unload_c=filled["unload"]
+        now, started=filled["started"], target_cone=None, unload_c=filled["unload"]
     )
 
 

@@ -8,8 +8,7 @@ from functools import cache
 
 import numpy as np
 
-from firing.report.charts.canvas import Canvas, LineStyle
-from firing.report.charts.text_chart import ChartSeries, temperatures_in
+from firing.report.charts.text_chart import Canvas, ChartSeries, LineStyle, temperatures_in
 from firing.report.formatting import Timekeeper
 from firing.report.sanitize import plain, shorten
 from firing.trace import FloatArray

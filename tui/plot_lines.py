@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from .watch_state import WatchState
 
-# Places in the palette of the curve (see tui/theme.py).
+# Places in the palette of the curve (see tui/app.py).
 FORECAST, SET_POINT, CORE = 0, 1, 3
 NOW = CORE
 """The colour of what is still to come."""

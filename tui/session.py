@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
+from firing.forecast.result import Forecast
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import open_log
 from firing.schedule.schedule import Schedule
@@ -16,7 +17,6 @@ from .forecasting import Circumstances, forecast_plan
 from .journal import Journal, Leftover
 
 if TYPE_CHECKING:
-    from firing.forecast.result import Forecast
     from firing.review.result import Review
     from firing.safety import Caution
 

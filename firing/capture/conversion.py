@@ -36,8 +36,8 @@ def thermocouple_converter(type: str, junction_c: float | None) -> Converter:
     """
     import numpy as np
 
-    from firing.thermocouple.inverse import Reason
     from firing.thermocouple.junction import convert
+    from firing.thermocouple.reference import Reason
 
     meaning = {
         Reason.OK: Status.OK,

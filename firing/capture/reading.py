@@ -1,8 +1,24 @@
-"""One reading of an instrument: a temperature a channel, and what is held against it."""
+"""One reading of an instrument: a temperature a channel, and what is held against it.
+
+Readings are held against each other one after the other: out of span, a step, a value that is
+stuck.  A reading keeps its number whatever its mark says.
+"""
 
 import math
+from collections import deque
 from dataclasses import dataclass
 from enum import StrEnum
+
+from firing.logs.plausibility_limits import (
+    LIVE_COLDEST_C,
+    LIVE_HOTTEST_C,
+    LIVE_RISE_C_PER_S,
+    LIVE_STEP_C,
+    LIVE_STILL_READINGS,
+    LIVE_STILL_S,
+    LIVE_TURNING_READINGS,
+    TURNING_SHARE,
+)
 
 
 class Status(StrEnum):
@@ -47,3 +63,59 @@ def duty_from_percent(percent: float) -> float:
 def missing_reading(channels: int, status: Status = Status.MISSING) -> Reading:
     """Return a reading without a number in any channel."""
     return Reading([math.nan] * channels, [status] * channels)
+
+
+class ChannelPlausibility:
+    """Judges the readings of one channel in the order they come."""
+
+    def __init__(self) -> None:
+        self._last_c = math.nan
+        self._last_s = 0.0
+        self._still_since_s = 0.0
+        self._still = 0
+        self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
+        self._rose = False
+        self._was_noisy = False
+
+    def status_of(self, time_s: float, value_c: float) -> Status:
+        """Return what is held against a reading, which comes after the one before."""
+        if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
+            return Status.OUT_OF_SPAN
+        before_c, elapsed_s = self._last_c, time_s - self._last_s
+        self._last_c, self._last_s = value_c, time_s
+        if math.isnan(before_c):
+            self._still_since_s = time_s
+            return Status.OK
+        if value_c != before_c:
+            rises = value_c > before_c
+            self._turns.append(rises != self._rose)
+            self._rose = rises
+            self._still, self._still_since_s = 0, time_s
+        else:
+            if self._still == 0:
+                full = len(self._turns) == LIVE_TURNING_READINGS
+                self._was_noisy = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+            self._still += 1
+            self._turns.append(False)
+            if (
+                self._was_noisy
+                and self._still >= LIVE_STILL_READINGS
+                and time_s - self._still_since_s >= LIVE_STILL_S
+            ):
+                return Status.STUCK
+        if abs(value_c - before_c) > LIVE_STEP_C + LIVE_RISE_C_PER_S * elapsed_s:
+            return Status.STEP
+        return Status.OK
+
+
+class PlausibilityCheck:
+    """Judges whole readings, channel by channel."""
+
+    def __init__(self, channels: int) -> None:
+        self._channels = [ChannelPlausibility() for _ in range(channels)]
+
+    def mark(self, time_s: float, reading: Reading) -> None:
+        """Mark a reading in place; what the instrument itself said of it stays."""
+        for index, channel in enumerate(self._channels):
+            if reading.statuses[index] is Status.OK:
+                reading.statuses[index] = channel.status_of(time_s, reading.values_c[index])

@@ -15,21 +15,19 @@ from pathlib import Path
 from firing.capture.clock import TimeBase, monotonic_s
 from firing.capture.reading import Reading
 from firing.capture.recording_file import (
-    lock_file,
-    open_for_append,
-    read_all,
-    refuse_device,
-    reopened,
-    still_names,
-)
-from firing.capture.recording_format import (
     RecordedData,
     gap_row,
     header,
     intact_length,
+    lock_file,
+    open_for_append,
     parse_header,
     parse_rows,
+    read_all,
+    refuse_device,
+    reopened,
     row,
+    still_names,
 )
 from firing.errors import FiringError
 from firing.units import format_duration

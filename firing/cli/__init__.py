@@ -12,6 +12,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
+    "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -19,12 +20,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
     "hold": ("firing.cli.cones", "Say how long to hold at a temperature for a cone."),
     "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),
+    "ways": ("firing.cli.cones", "List the holds, peaks and final rates that reach a cone."),
+    "cone-at": ("firing.cli.cones", "Say which cone a few ramps and holds come to."),
     "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
     "edit": ("firing.cli.edit", "Open the screens: change a plan and see at once what it does."),
-    "safety": ("firing.cli.safety", "Print the cautions, all or those of a schedule."),
-    "schedules": ("firing.cli.schedules", "List the ready schedules, or print one."),
-    "schema": ("firing.cli.schema", "Print the JSON Schema of a kind of file."),
-    "sources": ("firing.cli.sources", "List the sources of the figures, or print one."),
+    "safety": ("firing.cli.ready", "Print the cautions, all or those of a schedule."),
+    "schedules": ("firing.cli.ready", "List the ready schedules, or print one."),
+    "schema": ("firing.cli.ready", "Print the JSON Schema of a kind of file."),
+    "sources": ("firing.cli.ready", "List the sources of the figures, or print one."),
     "demo": ("firing.cli.demo", "Forecast and review an invented firing that ran long."),
 }
 """Every command with its module and its line in the list, so that the list loads none of them."""
@@ -42,7 +45,7 @@ class LazyCommands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

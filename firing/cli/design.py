@@ -17,10 +17,12 @@ from firing.cli.arguments import (
     kiln_options,
     kiln_size_option,
     one_kiln,
+    unload_option,
 )
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
+    from firing.ware.practice import By
 
 
 @click.command("design")
@@ -50,6 +52,14 @@ if TYPE_CHECKING:
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
+@click.option(
+    "--degas",
+    "degas_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="H",
+    help="Hold before the glaze seals, so that gases leave.",
+)
 @click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
@@ -58,15 +68,7 @@ if TYPE_CHECKING:
     "--slow-cool", "slow", type=RATE_C_PER_H, metavar="R", help="Cool no faster than this …"
 )
 @click.option("--slow-to", "slow_c", type=TEMPERATURE_C, metavar="T", help="… down to here.")
-@click.option(
-    "--unload-at",
-    "open_c",
-    type=TEMPERATURE_C,
-    default="100",
-    show_default=True,
-    metavar="T",
-    help="Closing to opening here is made shortest.",
-)
+@unload_option("open_c", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
     type=click.FloatRange(0, 50),
@@ -77,6 +79,13 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--fastest", is_flag=True, help="Use every segment that saves time, not the fewest within 3 %."
+)
+@click.option(
+    "--by",
+    type=click.Choice(["practice", "physics", "slower"]),
+    default="slower",
+    show_default=True,
+    help="Which limits of the ware count: the trade's, the computed ones, or both.",
 )
 @click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
 @click.option(
@@ -98,6 +107,7 @@ def design_command(
     most_s: float | None,
     least_s: float,
     final: float | None,
+    degas_s: float,
     drop_c: float | None,
     drop_s: float,
     slow: float | None,
@@ -105,6 +115,7 @@ def design_command(
     open_c: float,
     reserve: float,
     fastest: bool,
+    by: str,
     base: str | None,
     out: Path | None,
     overwrite: bool,
@@ -118,8 +129,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
-    from firing.controller.controller import Controller
-    from firing.design.designer import design
+    from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
     from firing.design.repair import repaired_design
@@ -130,6 +140,7 @@ def design_command(
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
+    from firing.units import in_unit
     from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
@@ -143,7 +154,9 @@ def design_command(
     in_kiln = open_file("kiln", kiln)
     keyed = open_file("controller", controller)
     if segments is not None:
-        keyed = replace(Controller() if keyed is None else keyed, max_segments=segments)
+        keyed = keyed or owners_controller(ware, in_kiln)
+        keyed = replace(keyed, max_segments=segments)
+    unit = (keyed or owners_controller(ware, in_kiln)).unit
     base_text = None
     try:
         if base is not None:
@@ -174,7 +187,9 @@ def design_command(
                 cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
                 open_c=open_c,
                 usual=one_kiln(kiln, usual),
+                by=cast("By", by),
                 reserve=reserve / 100.0,
+                degas_s=degas_s,
                 few_within=0.0 if fastest else FEW_WITHIN,
             )
             result = design(ware, request, kiln=in_kiln, controller=keyed)
@@ -183,8 +198,10 @@ def design_command(
         if as_json:
             outcome.document(dry_first_document(str(wet)))
         else:
-            outcome.report(dry_first_report(str(wet)))
+            outcome.report(dry_first_report(str(wet), unit))
         return outcome.ACT
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None:
         head = [*([result.advice] if result.advice else []), *result.problems]
         head += result.notes if base is None else ()

@@ -9,12 +9,12 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
-    TEMPERATURE_C,
     html_option,
     json_option,
     kiln_options,
     kiln_size_option,
     one_kiln,
+    unload_option,
 )
 from firing.clock import parse_when
 
@@ -38,16 +38,12 @@ if TYPE_CHECKING:
     metavar="HH:MM-HH:MM",
     help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
+@unload_option("unload_c", "Temperature the kiln is unloaded at, °C unless marked F.")
 @click.option(
-    "--unload-at",
-    "unload_c",
-    type=TEMPERATURE_C,
-    default="60",
-    show_default=True,
-    metavar="TEMP",
-    help="Temperature the kiln is unloaded at, °C unless marked F.",
+    "--cone",
+    metavar="CONE",
+    help="The cone wanted, if not the schedule's own; says what would meet it.",
 )
-@click.option("--cone", metavar="CONE", help="The cone wanted; says what would meet it.")
 @click.option(
     "--by-the-clock",
     is_flag=True,
@@ -86,8 +82,8 @@ def forecast_command(
     """
     from firing.cones.table import parse_cone
     from firing.files.kinds import open_file
-    from firing.forecast.cost import with_tariff
     from firing.forecast.forecast import forecast
+    from firing.forecast.in_kiln import with_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
 

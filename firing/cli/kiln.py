@@ -8,7 +8,8 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.reader import open_log
+from firing.logs.reader import choices_of, log_document, open_log, other_notes
+from firing.units import TemperatureUnit
 
 if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
@@ -46,7 +47,24 @@ def show_command(kiln: str, as_json: bool) -> int:
             }
         )
     else:
-        outcome.report(kiln_report(described.name, rows, highest, rates))
+        outcome.report(kiln_report(described.name, rows, highest, rates, described.unit))
+    return outcome.DONE
+
+
+@kiln_command.command("materials")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the list.")
+@json_option
+def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
+    """List the wall materials a kiln file may name, with their values and sources."""
+    from firing.kiln.materials import material_rows
+    from firing.report.listings import materials_report
+
+    rows = material_rows()
+    if as_json:
+        listed = [row.to_dict() for row in rows]
+        outcome.document({"schema": 1, "kind": "materials", "materials": listed})
+    else:
+        outcome.report(materials_report(rows, unit))
     return outcome.DONE
 
 
@@ -120,8 +138,14 @@ def fit_command(
     inside = [open_file("load", name) for name in _each(loads, len(logs), "--load")]
     how = take_reading(reading)
     records = []
+    read: list[dict[str, Any]] = []
+    choices: list[str] = []
+    notes: list[str] = []
     for number, path in enumerate(logs):
         log, place = open_log(path, channel, how)
+        read.append(log_document(log, place))
+        choices += [f"{log.name}: {words}" for words in choices_of(log)]
+        notes += [f"{log.name}: {words}" for words in other_notes(log)]
         records.append(
             fit_input_of(
                 log,
@@ -144,9 +168,12 @@ def fit_command(
         outcome.note(f"[fitted] written to {kiln}")
     if as_json:
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
+        document["logs"] = read
+        document["log"] = {"notes": [f"{one['name']}: {n}" for one in read for n in one["notes"]]}
         outcome.document(document)
     else:
-        outcome.report(fit_report(described.name, fit, trend))
+        report = fit_report(described.name, fit, trend, described.unit, choices, notes)
+        outcome.report(report)
     return outcome.act_if(trend.needs_action)
 
 

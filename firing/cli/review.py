@@ -14,7 +14,6 @@ from firing.errors import FiringError
 from firing.logs.reader import open_log
 
 if TYPE_CHECKING:
-    from firing.logs.reader import Log
     from firing.review.result import Review
 
 
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
+@click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
 @click.option(
     "--date",
     "began",
@@ -45,11 +45,19 @@ if TYPE_CHECKING:
     help="Write the offset the witness cones show into the --kiln file.",
 )
 @click.option(
-    "--compare",
-    "other",
-    metavar="LOG2",
+    "--mend",
+    "mended_file",
+    metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Another firing of the plan, set beside this one.",
+    help="Write the plan mended for the kiln as it is, to FILE.",
+)
+@click.option(
+    "--compare",
+    "others",
+    metavar="LOG2",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Another firing of the plan, set beside this one; may be given again.",
 )
 @kiln_options
 @log_options
@@ -59,10 +67,12 @@ def review_command(
     schedule: str,
     logs: tuple[Path, ...],
     start: str | None,
+    cone: str | None,
     began: str | None,
     witnesses: tuple[str, ...],
     write_offset: bool,
-    other: Path | None,
+    mended_file: Path | None,
+    others: tuple[Path, ...],
     kiln: str | None,
     load: str | None,
     channel: str | None,
@@ -82,17 +92,20 @@ def review_command(
     from firing.schedule.file import open_schedule
 
     plan = open_schedule(schedule)
+    if cone is not None:
+        from firing.cones.table import parse_cone
+
+        plan = replace(plan, cone=parse_cone(cone))
     if write_offset:
         _check_offset(kiln, witnesses)
+    if mended_file is not None:
+        _check_mend(mended_file, schedule, logs, kiln, load, others)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
     if began is not None and record.trace.started is None:
         record = replace(record, trace=replace(record.trace, started=parse_when(began)))
     due = None if start is None else parse_when(start, near=record.trace.started)
-    beside: Log | None = None
-    beside_number = 0
-    if other is not None:
-        beside, beside_number = open_log(other, channel, replace(how, part=None))
+    beside = [open_log(other, channel, replace(how, part=None)) for other in others]
     result = review(
         plan,
         record,
@@ -101,13 +114,15 @@ def review_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         witnesses=_witnesses(witnesses),
-        compare_with=beside,
-        compare_channel=beside_number,
+        compare_with=[log for log, _ in beside],
+        compare_channel=[place for _, place in beside],
     )
     written: dict[str, Any] = {}
     if write_offset:
         assert kiln is not None
         written = {"offset_written": _write_offset(Path(kiln), result)}
+    if mended_file is not None:
+        written["mended_file"] = _write_mended(mended_file, result, overwrite=overwrite)
     if html is not None:
         outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
@@ -159,3 +174,34 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
         "nothing else was changed"
     )
     return {"file": str(path), "before_c": before_c, "after_c": written_c}
+
+
+def _check_mend(path: Path, *inputs: Any) -> None:
+    """Refuse to write the mended plan over anything that was given.
+
+    Raises
+    ------
+    FiringError
+        If the file is one of the inputs.
+    """
+    given = [Path(each) for one in inputs for each in (one if isinstance(one, tuple) else (one,))
+             if each is not None]  # fmt: skip
+    if any(each.exists() and path.exists() and each.samefile(path) for each in given):
+        raise FiringError(
+            f"--mend {path} would write over a file that was given; choose another name"
+        )
+
+
+def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> str:
+    """Write the mended plan, say so, and return its path."""
+    from firing.schedule.file import write_schedule
+
+    mended = result.mended
+    if mended is None or not mended.changes:
+        raise FiringError(
+            "there is no plan to mend: that takes a kiln learnt from its logs (--kiln) which was "
+            "short of power, and still comes to the peak"
+        )
+    write_schedule(mended.schedule, path, overwrite=overwrite)
+    outcome.note(f"{path}: the plan for the kiln as it is; check it against the ware before use")
+    return str(path)

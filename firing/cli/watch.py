@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options
+from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options, unload_option
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
@@ -49,15 +49,7 @@ from firing.errors import FiringError
     show_default=True,
     help="Alarm when there is no reading for so long.",
 )
-@click.option(
-    "--unload-at",
-    "unload_c",
-    type=TEMPERATURE_C,
-    default="60",
-    show_default=True,
-    metavar="TEMP",
-    help="Tell when the kiln has cooled to this.",
-)
+@unload_option("unload_c", "Tell when the kiln has cooled to this.")
 @click.option(
     "--alarm-command",
     metavar="ARGS",

@@ -152,6 +152,28 @@ def residuals_c(constants: dict[str, Constants]) -> dict[str, dict[float, float]
     return residuals
 
 
+def ln_energy_se() -> dict[str, float]:
+    """Return the standard error of each cone's ln E [1]: the jackknife over the chart's columns.
+
+    No less than the family's rms, as a cone whose three fits happen to agree is no better known.
+    """
+    left_out = [fit(rate) for rate in RATES_C_PER_H]
+    count = len(left_out)
+    own = {
+        cone: float(
+            np.sqrt(count - 1)
+            * np.std([np.log(constants[cone].energy_j_per_mol) for constants in left_out])
+        )
+        for cone in CONES
+    }
+    rms = {
+        cone: float(np.sqrt(np.mean([own[other] ** 2 for other in cones])))
+        for cones in families().values()
+        for cone in cones
+    }
+    return {cone: max(own[cone], rms[cone]) for cone in CONES}
+
+
 def _quality(cone: str) -> str:
     cells = end_points(cone, "self_supporting")
     if any(cell.quality != "good" for cell in cells):
@@ -169,6 +191,7 @@ def rows() -> Iterable[dict[str, str]]:
         cone: Constants(round(found.energy_j_per_mol, -1), round(found.law_60_k, 3))
         for cone, found in fit().items()
     }
+    errors = ln_energy_se()
     family_of = {cone: family for family, cones in families().items() for cone in cones}
     for cone, misfit in residuals_c(rounded).items():
         yield {
@@ -180,6 +203,7 @@ def rows() -> Iterable[dict[str, str]]:
                 f"residual_{rate:.0f}_c": f"{misfit[rate]:.7f}" if rate in misfit else ""
                 for rate in RATES_C_PER_H
             },
+            "ln_energy_se": f"{errors[cone]:.3f}",
             "quality": _quality(cone),
             "source": "cone-model",
         }

@@ -2,7 +2,7 @@
 
 For a trace the law of each cone is moved by the cone's own residual at the rate of approach, the
 mean over its last 100 °C, so that a ramp of the chart brings the cone down exactly at the printed
-figure.  Everything here is about self-supporting regular cones.
+figure.  Self-supporting regular cones are meant unless another type is asked for.
 """
 
 import math
@@ -12,14 +12,24 @@ from functools import cache
 
 import numpy as np
 
+from firing.cones.cone_types import KindOfCone, made_as, parse_kind_of_cone, type_shift
 from firing.cones.heatwork import DOWN, readings, times_down_s
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number, describe_number, describe_range
-from firing.cones.uncertainty import CHART_RATES_C_PER_H, Budget, budget, rate_warnings
+from firing.cones.uncertainty import (
+    CHART_RATES_C_PER_H,
+    ENERGY_ERRORS,
+    FURTHEST_BELOW_K,
+    Budget,
+    beyond_chart_c,
+    budget,
+    rate_warnings,
+    too_far_below,
+)
 from firing.serialise import OMITTED, Serialised, json_fields, named, rounded
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
+from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR, TemperatureUnit, rate_from_celsius
 from firing.viewable import Tabular
 
 #: The approach is timed between these distances below the reference [K]: 100 °C apart, and clear of
@@ -30,6 +40,11 @@ _SHORTEST_APPROACH_K = 20.0
 #: A cone with this much heat-work went down long ago: no budget moves it back up (a degree is worth
 #: a tenth at most), and when it went down is told from a thinned trace.
 _LONG_DOWN = 20.0
+
+#: A cone with less heat-work than this stands far off: what E leaves open does not bring it down.
+_FAR_OFF = 0.05
+#: How far a trace is moved to look at a cone just as it goes down [K].
+_FURTHEST_MOVED_K = 30.0
 _THINNED = 4096
 
 #: Heat-work may go down slightly out of order when a hold is very long.  Each cone then waits until
@@ -52,12 +67,15 @@ class ConeProgress(Serialised):
         Mean rate over its last 100 °C [°C/h]; None where the trace does not show it.
     reached_s : float or None
         When x became 1, on the trace's clock [s]; None while it is below.
+    budget_c : float
+        How far its end point may be off, ± [°C].
     """
 
     cone: str = field(metadata=OMITTED)
     heatwork: float
     approach_rate_c_per_h: float | None = field(metadata=rounded(2))
     reached_s: float | None = field(metadata=rounded(1))
+    budget_c: float = field(default=0.0, metadata=rounded(2))
 
 
 @dataclass(frozen=True)
@@ -76,7 +94,9 @@ class ConeVerdict(Tabular):
     budget : Budget
         That of the cone reached, or of the first if none is.
     by_cone : dict of str to ConeProgress
-        Every self-supporting cone, from the coldest to the hottest.
+        Every cone made in that type, from the coldest to the hottest.
+    kind : str
+        The type of cone: self-supporting unless another was asked for.
     notes, warnings : tuple of str
         One sentence each, in °C; see `notes_in` and `warnings_in`.
     """
@@ -89,10 +109,12 @@ class ConeVerdict(Tabular):
     by_cone: dict[str, ConeProgress]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    kind: KindOfCone = field(default="self-supporting", metadata=named("cone_type"))
+    peak_c: float = field(default=math.nan, metadata=OMITTED)
 
     json_keys = (
         "reached", "reached_number", "low", "high", "budget_c", "budget", "by_cone", "notes",
-        "warnings",
+        "warnings", "kind",
     )  # fmt: skip
 
     def __repr__(self) -> str:
@@ -117,15 +139,13 @@ class ConeVerdict(Tabular):
 
     def notes_in(self, unit: TemperatureUnit) -> tuple[str, ...]:
         """Return the notes with their figures in a unit."""
-        return self.notes if unit == "C" else _notes(self.budget, unit)
+        return self.notes if unit == "C" else _notes(self.budget, self.kind, unit)
 
     def warnings_in(self, unit: TemperatureUnit) -> tuple[str, ...]:
         """Return the warnings with their figures in a unit."""
         if unit == "C":
             return self.warnings
-        nearest = self.reached or CONES[0]
-        rate_c_per_h = self.by_cone[nearest].approach_rate_c_per_h
-        return tuple(_warnings(self.reached, laws()[nearest], rate_c_per_h, unit))
+        return tuple(_warnings(self.reached, self.by_cone, self.kind, self.peak_c, unit))
 
     def to_dict(self) -> dict[str, object]:
         """Return the verdict keyed for JSON."""
@@ -217,7 +237,13 @@ def _first_at_s(time_s: FloatArray, risen_c: FloatArray, level_c: float) -> floa
 
 
 def cone_reached(
-    time_s: FloatArray, temperature_c: FloatArray, thermocouple_c: float | None = None
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+    thermocouple_c: float | None = None,
+    *,
+    at_least: bool = False,
+    offset_c: float = 0.0,
+    kind: str = "self-supporting",
 ) -> ConeVerdict:
     """Return which cone a firing reached, with the range its budget leaves open.
 
@@ -229,6 +255,13 @@ def cone_reached(
         Temperatures [°C]; NaN where there is no reading.
     thermocouple_c : float, optional
         Tolerance of the thermocouple near the peak, ± [°C], where its class is known.
+    at_least : bool
+        Whether that tolerance is only the least to reckon with, as its class ends below the peak.
+    offset_c : float
+        By how much witness cones have shown the thermocouple to read too low [°C]; it is in the
+        temperatures already, and the notes begin with it.
+    kind : str
+        The type of cone: self-supporting, large, small, bar, iron-free or iron-free large.
 
     Returns
     -------
@@ -251,15 +284,35 @@ def cone_reached(
     >>> found.low < found.reached_number < found.high
     True
     """
+    sort = parse_kind_of_cone(kind)
     time_s, temperature_c = readings(time_s, temperature_c)
-    every = laws()
-    budgets = {cone: budget(law, thermocouple_c) for cone, law in every.items()}
-    widest_c = max(budgets[cone].total_c + law.worst_residual_c for cone, law in every.items())
-    occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
+    made = CONES if sort == "self-supporting" else made_as(sort)
+    every = {cone: laws()[cone] for cone in made}
     rates = approach_rates_c_per_h(time_s, temperature_c)
-    shifts = {cone: law.shift_c(rates[cone]) for cone, law in every.items()}
+    shifts, open_c = {}, {}
+    for cone, law in every.items():
+        rate = rates[cone] or USUAL_RATE_C_PER_H
+        beside = type_shift(cone, sort, rate)
+        shifts[cone] = law.shift_c(rates[cone]) - beside.hotter_c
+        open_c[cone] = beyond_chart_c(law, rate) if sort == "self-supporting" else beside.open_c
+    budgets = {cone: budget(law, thermocouple_c) for cone, law in every.items()}
+    widest_c = _FURTHEST_MOVED_K + max(
+        budgets[cone].total_c + abs(shifts[cone]) + open_c[cone] for cone in every
+    )
+    occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
+    x = {cone: occupation.heatwork(law, shifts[cone]) for cone, law in every.items()}
+    for cone, law in every.items():
+        held_c = 0.0
+        if _FAR_OFF < x[cone] <= _LONG_DOWN:
+            held_c = _energy_part_c(occupation, law, rates[cone], shifts[cone], x[cone])
+        budgets[cone] = budget(
+            law,
+            thermocouple_c,
+            energy_c=math.hypot(held_c, open_c[cone]),
+            at_least=at_least,
+            offset_c=offset_c,
+        )
     spread = {cone: part.total_c for cone, part in budgets.items()}
-    x = _heatworks(occupation, shifts)
     reached, number = _running(x)
     _, low = _running(_moved(occupation, x, {c: s - spread[c] for c, s in shifts.items()}))
     _, high = _running(_moved(occupation, x, {c: s + spread[c] for c, s in shifts.items()}))
@@ -280,24 +333,40 @@ def cone_reached(
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
             reached_s=down_s.get(cone),
+            budget_c=spread[cone],
         )
         for cone in every
     }
-    nearest = reached or CONES[0]
+    nearest = budgets[reached or made[0]]
+    peak_c = float(np.max(temperature_c))
     return ConeVerdict(
         reached=reached,
         reached_number=number,
         low=low,
         high=high,
-        budget=budgets[nearest],
+        budget=nearest,
         by_cone=by_cone,
-        notes=_notes(budgets[nearest]),
-        warnings=tuple(_warnings(reached, every[nearest], rates[nearest])),
+        notes=_notes(nearest, sort),
+        warnings=tuple(_warnings(reached, by_cone, sort, peak_c)),
+        kind=sort,
+        peak_c=peak_c,
     )
 
 
-def _heatworks(occupation: Occupation, shifts: dict[str, float]) -> dict[str, float]:
-    return {cone: occupation.heatwork(law, shifts[cone]) for cone, law in laws().items()}
+def _energy_part_c(
+    occupation: Occupation, law: ConeLaw, rate_c_per_h: float | None, shift_c: float, x: float
+) -> float:
+    """Return what E leaves open of a cone that just goes down, ± [°C]: nothing on a ramp.
+
+    The trace is first moved to where the cone is down, as the law is known there best; what is then
+    left comes from holds below the end point, and from cooling.
+    """
+    rate = USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h
+    c_per_ln = (occupation.peak_c + shift_c + KELVIN_AT_0_C) ** 2 / law.activation_k
+    there_c = shift_c + min(-math.log(x) * c_per_ln, _FURTHEST_MOVED_K)
+    other, pinned_c = law.steeper(rate, ENERGY_ERRORS * law.ln_energy_se)
+    heats = occupation.heatwork(law, there_c), occupation.heatwork(other, there_c + pinned_c)
+    return abs(math.log(heats[1] / heats[0])) * c_per_ln
 
 
 def _moved(
@@ -305,8 +374,8 @@ def _moved(
 ) -> dict[str, float]:
     """Return the heat-work at other shifts; that of cones long down, which stay so, as it was."""
     return {
-        cone: x[cone] if x[cone] > _LONG_DOWN else occupation.heatwork(law, shifts[cone])
-        for cone, law in laws().items()
+        cone: known if known > _LONG_DOWN else occupation.heatwork(laws()[cone], shifts[cone])
+        for cone, known in x.items()
     }
 
 
@@ -314,7 +383,7 @@ def _running(x: dict[str, float]) -> tuple[str | None, float | None]:
     """Return the cone reached and the running number from heat-work by cone."""
     reached: str | None = None
     ahead = math.inf
-    for cone in CONES:
+    for cone in x:
         ln_x = math.log(x[cone] / DOWN) if x[cone] > 0.0 else -math.inf
         here = min(ln_x, ahead - _LEAD)
         if here < 0.0:
@@ -324,37 +393,65 @@ def _running(x: dict[str, float]) -> tuple[str | None, float | None]:
             step = cone_number(cone) - cone_number(reached)
             return reached, cone_number(reached) + step * share
         reached, ahead = cone, here
-    return reached, cone_number(CONES[-1])
+    return reached, None if reached is None else cone_number(reached)
 
 
-def _notes(part: Budget, unit: TemperatureUnit = "C") -> tuple[str, ...]:
+def _notes(
+    part: Budget, kind: KindOfCone = "self-supporting", unit: TemperatureUnit = "C"
+) -> tuple[str, ...]:
     def size(value_c: float) -> str:
         return f"±{rate_from_celsius(value_c, unit):.1f} °{unit}".replace(".0 ", " ")
 
     known = (
         "the thermocouple's error is not in it"
         if part.thermocouple_c is None
-        else f"the thermocouple {size(part.thermocouple_c)}"
+        else f"the thermocouple {'at least ' if part.thermocouple_at_least else ''}"
+        f"{size(part.thermocouple_c)}"
     )
-    return (
-        "Self-supporting regular cones, by a law fitted to the maker's chart revised in 1996.",
+    law = (
+        "Self-supporting regular cones, by a law fitted to the maker's chart revised in 1996."
+        if kind == "self-supporting"
+        else f"{kind[:1].upper()}{kind[1:]} cones, by their printed end points and the law fitted "
+        "to self-supporting ones, chart revised in 1996."
+    )
+    spans = (
         f"The range spans {size(part.total_c)}: the cone {size(part.cone_c)}, the law "
-        f"{size(part.law_c)}, {known}; the kiln's own offset is unknown until witness cones "
-        "have shown it.",
+        f"{size(part.law_c)}, {known}"
+    )
+    if not part.offset_c:
+        own = "the kiln's own offset is unknown until witness cones have shown it."
+        return law, f"{spans}; {own}"
+    way = "low" if part.offset_c > 0 else "high"
+    offset = f"{rate_from_celsius(abs(part.offset_c), unit):.1f} °{unit}".replace(".0 ", " ")
+    return (
+        f"Witness cones have shown the thermocouple to read {offset} too {way}; that is counted.",
+        law,
+        f"{spans}.",
     )
 
 
 def _warnings(
-    reached: str | None, law: ConeLaw, rate_c_per_h: float | None, unit: TemperatureUnit = "C"
+    reached: str | None,
+    by_cone: dict[str, ConeProgress],
+    kind: KindOfCone,
+    peak_c: float,
+    unit: TemperatureUnit = "C",
 ) -> list[str]:
+    made = list(by_cone)
     if reached is None:
-        return [f"No cone is down: the firing stayed below cone {CONES[0]}, the coldest one made."]
+        return [f"No cone is down: the firing stayed below cone {made[0]}, the coldest one made."]
     found = []
-    if reached == CONES[-1]:
+    if reached == made[-1]:
         found.append(
             f"Cone {reached} is the hottest one in the chart; how far the firing went beyond it "
             "is not told."
         )
+    rate_c_per_h, law = by_cone[reached].approach_rate_c_per_h, laws()[reached]
+    rate = USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h
+    beside = type_shift(reached, kind, rate, unit)
+    below_c = law.end_point_c(rate) + law.residual_c(rate) + beside.hotter_c - peak_c
+    if below_c > FURTHEST_BELOW_K:
+        found.append(too_far_below(reached, below_c, unit))
     if rate_c_per_h is None:
         low, high, assumed = (
             rate_from_celsius(rate, unit) for rate in (*CHART_RATES_C_PER_H, USUAL_RATE_C_PER_H)
@@ -365,4 +462,6 @@ def _warnings(
             f"{high:.0f} °{unit}/h."
         )
         return found
+    if kind != "self-supporting":
+        return [*found, *beside.warnings]
     return found + rate_warnings(law, rate_c_per_h, unit)

@@ -12,7 +12,7 @@ On a steady ramp from absolute zero the integral has a closed form,
 
 import csv
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from importlib import resources
 from typing import TypeVar
@@ -22,7 +22,12 @@ import numpy as np
 from firing.cones.table import CONES, EndPoint, end_points, parse_cone
 from firing.errors import FiringError
 from firing.trace import FloatArray
-from firing.units import KELVIN_AT_0_C, SECONDS_PER_HOUR
+from firing.units import (
+    KELVIN_AT_0_C,
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    rate_from_celsius,
+)
 
 _Number = TypeVar("_Number", float, FloatArray)
 
@@ -78,6 +83,8 @@ class ConeLaw:
         Where the law alone puts the end point at 60 °C/h [°C].
     rates_c_per_h, residuals_c : tuple of float
         The chart's rates [°C/h], rising, and printed end point less the law's at each [°C].
+    ln_energy_se : float
+        Standard error of ln E [1], from fits that leave out one of the chart's columns each.
     quality : {"good", "two_rates", "doubtful"}
         ``two_rates``: the chart prints no 15 °C/h figure, so nothing checks the fit.
         ``doubtful``: the printed figures themselves are.
@@ -90,6 +97,7 @@ class ConeLaw:
     rates_c_per_h: tuple[float, ...]
     residuals_c: tuple[float, ...]
     quality: str
+    ln_energy_se: float = 0.0
 
     @property
     def activation_k(self) -> float:
@@ -168,6 +176,14 @@ class ConeLaw:
         """
         return -self.residual_c(USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h)
 
+    def steeper(self, rate_c_per_h: float, ln_energy: float) -> tuple["ConeLaw", float]:
+        """Return the law with E multiplied by exp(`ln_energy`), and the shift [K] that pins it.
+
+        Moved by the shift, it ends a ramp at that rate where this law does.
+        """
+        other = replace(self, energy_j_per_mol=self.energy_j_per_mol * math.exp(ln_energy))
+        return other, other.end_point_c(rate_c_per_h) - self.end_point_c(rate_c_per_h)
+
 
 def _interpolate_ln(
     rate_c_per_h: float, rates_c_per_h: tuple[float, ...], values: tuple[float, ...]
@@ -195,6 +211,7 @@ def _law(row: dict[str, str]) -> ConeLaw:
         rates_c_per_h=tuple(float(rate) for rate in rates),
         residuals_c=tuple(float(row[f"residual_{rate}_c"]) for rate in rates),
         quality=row["quality"],
+        ln_energy_se=float(row["ln_energy_se"]),
     )
 
 
@@ -203,13 +220,15 @@ def cone_law(cone: str) -> ConeLaw:
     return laws()[parse_cone(cone)]
 
 
-def check_rate(rate_c_per_h: float) -> None:
+def check_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> None:
     """Refuse a heating rate the law cannot answer for."""
     low, high = RATE_LIMITS_C_PER_H
     if not low <= rate_c_per_h <= high:
+        given, *limits = (rate_from_celsius(r, unit) for r in (rate_c_per_h, low, high, 15, 150))
         raise FiringError(
-            f"a heating rate of {rate_c_per_h:g} °C/h is outside the {low:g} to {high:g} °C/h that "
-            "the cone law answers for; the chart itself covers 15 to 150 °C/h"
+            f"a heating rate of {given:g} °{unit}/h is outside the {limits[0]:g} to "
+            f"{limits[1]:g} °{unit}/h that the cone law answers for; the chart itself covers "
+            f"{limits[2]:g} to {limits[3]:g} °{unit}/h"
         )
 
 

@@ -5,7 +5,7 @@ and holds go up.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -166,3 +166,9 @@ class Controller(Serialised):
 
     def _floor_rate(self, rate: float) -> float:
         return math.floor(rate / self.rate_step + _SLACK) * self.rate_step
+
+
+def usual_controller(unit: TemperatureUnit) -> Controller:
+    """Return the controller reckoned with where nobody named one: whole degrees of a unit."""
+    usual = Controller()
+    return replace(usual, unit=unit, rate_max=rate_from_celsius(usual.rate_max, unit))

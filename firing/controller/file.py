@@ -65,16 +65,40 @@ class ControllerTable(BaseModel):
         json_schema_extra={"example": 'notation = "rate"'},
     )
     rate_min: float = number(
-        "the slowest rate", "rate_min = 1", "degrees per hour", default=1.0, gt=0, le=1000
+        "the slowest rate",
+        "rate_min = 1",
+        "degrees per hour",
+        default=1.0,
+        gt=0,
+        le=1000,
+        written=("rate_min", "rate"),
     )
     rate_max: float = number(
-        "the fastest rate", "rate_max = 600", "degrees per hour", default=600.0, gt=0, le=10000
+        "the fastest rate",
+        "rate_max = 600",
+        "degrees per hour",
+        default=600.0,
+        gt=0,
+        le=10000,
+        written=("rate_max", "rate"),
     )
     rate_step: float = number(
-        "step of a rate", "rate_step = 1", "degrees per hour", default=1.0, gt=0, le=100
+        "step of a rate",
+        "rate_step = 1",
+        "degrees per hour",
+        default=1.0,
+        gt=0,
+        le=100,
+        written=("rate_step", "rate"),
     )
     target_step: float = number(
-        "step of a target", "target_step = 1", "degrees", default=1.0, gt=0, le=50
+        "step of a target",
+        "target_step = 1",
+        "degrees",
+        default=1.0,
+        gt=0,
+        le=50,
+        written=("target_step", "difference"),
     )
     hold_max: Duration = Field(
         48 * SECONDS_PER_HOUR,

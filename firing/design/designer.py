@@ -10,28 +10,31 @@ import numpy as np
 from firing.cones.heatwork import heatwork
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.controller.controller import Controller
-from firing.design.explain import explained
+from firing.controller.controller import Controller, usual_controller
+from firing.design.explain import beside_practice, explained
 from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
-from firing.design.rate_limits import tightened
+from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
 from firing.design.result import Design, DesignCosts, SegmentReason, limit_rows
 from firing.design.solve import Problem, ProgramSolution, solve
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature
+from firing.units import format_temperature, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
-from firing.ware.limits import RateCap, WareLimits
+from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
+from firing.ware.practice import By, limits_by
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
-_TIGHTENINGS = 6
+_TIGHTENINGS = 9
+_RELAXATIONS = 3
 _ROUNDS = 8
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
@@ -73,7 +76,7 @@ def design(
         If demands leave no schedule: one sentence saying which two collide; or as of
         `firing.ware.safe_rates.limits_for`.
     """
-    controller = Controller() if controller is None else controller
+    controller = owners_controller(load, kiln) if controller is None else controller
     ready = prepared(load, request, kiln, state, controller)
     if request.reserve == 0.0:
         return _design(ready, request, kiln, controller, state)
@@ -88,10 +91,22 @@ def design(
         return _design(ready, request, kiln, controller, state, _NO_RESERVE)
 
 
+def owners_controller(load: Load, kiln: KilnDescription | None) -> Controller:
+    """Return the usual controller in the unit that the owner of load and kiln writes in."""
+    units = {load.unit, load.unit if kiln is None else kiln.unit}
+    return usual_controller("F" if units == {"F"} else "C")
+
+
 _NO_RESERVE = (
     "No power reserve is left: with weaker elements this kiln does not keep such a program. Have "
     "the elements measured before you rely on it."
 )
+
+
+_BY: dict[By, str] = {
+    "practice": "Made by practice alone: what the computed limits say against it stands on top.",
+    "physics": "Made by the computed limits alone: where practice is slower stands on top.",
+}
 
 
 def _design(
@@ -103,12 +118,12 @@ def _design(
     told: str = "",
 ) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
-    kept, said = limits, [told] if told else []
-    for rounds in range(_TIGHTENINGS + 1):
+    said = [told] if told else []
+
+    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
         found = answer(load, request, kept, curves, controller, offset_c)
-        problem, solution, schedule = found.problem, found.solution, found.schedule
-        result = forecast(
-            schedule,
+        course = forecast(
+            found.schedule,
             unload_c=request.open_c,
             target_cone=None if request.cone is None else parse_cone(request.cone),
             kiln=kiln,
@@ -118,20 +133,53 @@ def _design(
             waits=controller.waits,
             usual=request.usual,
         )
-        tighter = tightened(kept, result.breaches)
-        if tighter is None or rounds == _TIGHTENINGS:
+        return found, course
+
+    kept = broken = limits
+    found, result = tried(kept)
+    for _ in range(_TIGHTENINGS):
+        tighter = None if request.by == "practice" else tightened(kept, result.breaches)
+        if tighter is None:
             break
-        kept = tighter
+        broken, kept = kept, tighter
+        found, result = tried(kept)
     if kept is not limits:
+        # What was lowered by too much is raised again as far as the wall allows.
+        for _ in range(_RELAXATIONS if not result.breaches else 0):
+            between = halfway(broken, kept)
+            if between is None:
+                break
+            other, course = tried(between)
+            if course.breaches:
+                broken = between
+                continue
+            kept = between
+            if course.total_s < result.total_s:
+                found, result = other, course
         said.append(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
-    if result.breaches:
+    if request.by != "slower":
+        # What one of the two allows, the check of the ware by both may not.
+        result = forecast(
+            found.schedule,
+            unload_c=request.open_c,
+            target_cone=None if request.cone is None else parse_cone(request.cone),
+            kiln=kiln,
+            load=load,
+            limits=ready.ware,
+            state=state,
+            waits=controller.waits,
+            usual=request.usual,
+        )
+        said.append(_BY[request.by])
+    elif result.breaches:
         raise FiringError(
             f"no program within these limits stays safe in this kiln: {result.breaches[0].message} "
             "Fire thinner ware, or ask for a larger margin"
         )
+    problem, solution, schedule = found.problem, found.solution, found.schedule
     cost = costs_of(found, ready, request, kiln, controller, state, kept)
     by_segments = tuple(
         (count, result.total_s + time_s - solution.time_s) for count, time_s in solution.by_segments
@@ -151,6 +199,8 @@ def _design(
         by_segments=by_segments,
         forecast=result,
         cone=None if request.cone is None else parse_cone(request.cone),
+        problems=tuple(breach.message for breach in result.breaches),
+        practice=beside_practice(load, ready.ware, result, request.by),
         costs=cost,
         notes=(
             *_notes(request, solution, limits, curves, kiln),
@@ -193,6 +243,7 @@ def costs_of(
         dry: Dryness = "bisqued" if load.dryness in _FRESH else "bone dry"
         drier = replace(load, dryness=dry)
         other = limits_for(drier, purpose=request.purpose, margin=request.margin, state=state)
+        other = limits_by(other, drier, request.by)
         damp_s = saved_s(exact, drier, other, ready.curves)
         stay_s = _drying_s(ready.limits) - _drying_s(other)
         plain_s = max(damp_s - stay_s * (1.0 - 1.0 / request.margin), 0.0)
@@ -240,7 +291,7 @@ def prepared(
     advice = turned_advice(load, request.margin, 0.0 if state is None else state.drying_fourier)
     if advice:
         raise DryFirst(advice)
-    limits = ware
+    limits = limits_by(ware, load, request.by)
     for reason in request.without:
         limits = limits.without(reason)
     if kiln is None:
@@ -285,12 +336,11 @@ def _slowest_words(limits: WareLimits) -> str:
     eased = water.piece.eased()
     if eased is None:
         return words
-    how, piece = eased
-    longest = max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
+    longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
     now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
     return (
-        f'{words} {how} "{piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
-        "time for its water and its heat."
+        f'{words} {eased.how} "{eased.piece.name}" would need about '
+        f"{100 * (longest / now) ** 2:.0f} % of the time for its water and its heat."
     )
 
 
@@ -329,7 +379,11 @@ def answer(
         if solution is None:
             raise conflicting_demands(problem)
         schedule, reasons = explained(
-            solution, problem, title=request.title(load), purpose=request.purpose, cone=request.cone
+            solution,
+            problem,
+            title=in_unit(request.title(load), controller.unit),
+            purpose=request.purpose,
+            cone=request.cone,
         )
         cooling_x = _cooling_x(request, schedule, curves, offset_c)
         if request.cone is None or abs(wanted + cooling_x - 1.0) < _SETTLED:
@@ -412,6 +466,22 @@ def _candidates(
     return (PeakCandidate(peak_c, hold_s),)
 
 
+def _stays(request: DesignRequest, limits: WareLimits) -> tuple[Dwell, ...]:
+    """Return the least times of the ware, and the one that was asked for."""
+    asked = request.degassing
+    if asked is None:
+        return limits.dwells
+    low_c, high_c = asked.window_c
+    for dwell in limits.dwells:
+        if low_c <= dwell.window_c[1] and high_c >= dwell.window_c[0]:
+            raise FiringError(
+                f"a degassing hold from {format_temperature(low_c)} to {format_temperature(high_c)}"
+                f" and the stay for {dwell.reason} collide: the firing is too cool for both; leave "
+                "--degas out"
+            )
+    return (*limits.dwells, asked)
+
+
 def _problem(
     request: DesignRequest,
     limits: WareLimits,
@@ -446,8 +516,9 @@ def _problem(
         special |= {until_c, from_c}
         asked = RateCap(
             "asked for",
-            f"cooling at {cooling.rate_c_per_h:g} °C/h was asked for",
-            "",
+            f"you asked for cooling at {cooling.rate_c_per_h:g} °C/h, which gives crystals time to "
+            "grow and a softer surface",
+            "controlled-cooling-practice",
             np.array([until_c, from_c]),
             np.full(2, cooling.rate_c_per_h),
         )
@@ -458,7 +529,7 @@ def _problem(
         candidates=candidates,
         rising=(*limits.of("heating"), *(() if curves.waited_for else (curves.heating,))),
         falling=falling,
-        dwells=limits.dwells,
+        dwells=_stays(request, limits),
         special_c=tuple(sorted(special)),
         own=curves.cooling,
         controller=controller,

@@ -4,33 +4,50 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.cones.uncertainty import budget
+from firing.cones.uncertainty import budget, held_below_c
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg
 from firing.design.heating_search import APPROACH_C, HeatingLeg
 from firing.design.rate_limits import binding
-from firing.design.result import SegmentReason
+from firing.design.result import BesidePractice, SegmentReason
 from firing.design.solve import Problem, ProgramSolution
 from firing.files.tomlfile import clean
+from firing.forecast.result import Forecast
 from firing.schedule.file import schedule_text
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     SECONDS_PER_HOUR,
+    SECONDS_PER_MINUTE,
     TemperatureUnit,
     format_duration,
     format_temperature,
+    in_unit,
     rate_from_celsius,
     rate_to_celsius,
 )
-from firing.ware.limits import Dwell, RateCap
+from firing.ware.drying import DRYING_C
+from firing.ware.limits import Dwell, RateCap, WareLimits
+from firing.ware.load import Load
+from firing.ware.practice import (
+    BURN_OUT_C,
+    BURN_OUT_SOURCE,
+    CANDLE_SOURCE,
+    PRACTICE_CHANGES_C,
+    By,
+    Practice,
+    practice_of,
+)
 
 _HOLD_NAMES = {
     "shrinkage": "Dry gently",
     "free water": "Dry out",
     "bound water": "Let the bound water out",
     "carbon": "Burn out the carbon",
+    "asked for": "Let gases out",
 }
 _ACTIONS = {
     "free water": "a cold mirror at the opening stays clear: close the lid, leave the bungs out",
@@ -79,6 +96,7 @@ def explained(
         purpose=purpose,
         start_c=problem.start_c,
         unit=problem.controller.unit,
+        cone=None if cone is None else parse_cone(cone),
     )
     return schedule, tuple(reasons)
 
@@ -141,7 +159,10 @@ def _window_at(problem: Problem, at_c: float) -> Dwell | None:
 def _cone_words(cone: str, solution: ProgramSolution, unit: TemperatureUnit) -> str:
     peak = solution.peak
     name, rate = parse_cone(cone), peak.rate_c_per_h or 0.0
-    part = budget(cone_law(name))
+    law = cone_law(name)
+    own_c = peak.peak_c - (law.residual_c(rate) if rate else 0.0)
+    held_c = held_below_c(law, own_c, rate, peak.hold_s) if rate else 0.0
+    part = budget(law, energy_c=held_c)
     hold = f"with a hold of {format_duration(peak.hold_s)}" if peak.hold_s else "without a hold"
     off = rate_from_celsius(part.total_c, unit)
     return (
@@ -166,9 +187,141 @@ def _downward(problem: Problem, fall: CoolingLeg, from_c: float) -> tuple[Segmen
         segment = Segment(fall.target_c, rate, hold_s=fall.hold_s, name="Controlled cooling")
     sentences = [words]
     if fall.hold_s:
-        sentences.append("The hold after the drop was asked for.")
+        sentences.append("You asked for the hold after the drop: it lets a glaze heal over.")
+        sources.append("peak-soak-practice")
         segment = replace(segment, name="Drop and hold")
     return segment, SegmentReason(tuple(sentences), tuple(filter(None, sources)))
+
+
+def beside_practice(
+    load: Load, ware: WareLimits, course: Forecast, by: By
+) -> tuple[BesidePractice, ...]:
+    """Return the stretches of a firing beside what practice says of them; empty where it does not.
+
+    `ware` are the limits as computed, practice's rates among them.
+    """
+    start_c, peak_c = course.schedule.start_c, course.schedule.peak_c
+    practice = practice_of(load, ware, peak_c, start_c)
+    found: list[BesidePractice] = []
+    low_c, high_c = DRYING_C
+    wet = next((d for d in ware.dwells if d.reason == "free water"), None)
+    if practice.candle_s and start_c < low_c and wet is not None:
+        designed_s = _between_s(course, low_c, high_c)
+        place = load.slowest("water")
+        found.append(
+            BesidePractice(
+                "candling",
+                practice.candle_s,
+                designed_s,
+                wet.low_s,
+                wet.high_s,
+                f"Candling {place.words}: practice {practice.candle_words}, here "
+                f"{format_duration(practice.candle_s)}; this design {format_duration(designed_s)} "
+                f"at {low_c:.0f} to {high_c:.0f} °C, because "
+                + (
+                    f"{by} was asked for"
+                    if by != "slower"
+                    else "practice is the slower here"
+                    if wet.at_least_s <= practice.candle_s
+                    else "drying takes four times as long for twice the thickness"
+                )
+                + ". The range of moisture diffusivity makes the computed time "
+                f"{format_duration(wet.low_s)} to {format_duration(wet.high_s)}.",
+                (CANDLE_SOURCE, wet.source),
+            )
+        )
+    warm_c = high_c if start_c < high_c else start_c
+    to_c = min(PRACTICE_CHANGES_C, peak_c)
+    if np.isfinite(practice.to_600_c_per_h) and to_c > warm_c + 100.0:
+        found.append(_rise(ware, course, practice, warm_c, to_c, by))
+    first_c, last_c = BURN_OUT_C
+    if practice.burn_out_c_per_h is not None and start_c < first_c < last_c <= peak_c:
+        by_s = (last_c - first_c) / practice.burn_out_c_per_h * SECONDS_PER_HOUR
+        designed_s = _between_s(course, first_c, last_c)
+        found.append(
+            BesidePractice(
+                "burn-out",
+                by_s,
+                designed_s,
+                None,
+                None,
+                f"Burning the carbon out of a {'dark' if load.dark else 'thick'} body: practice "
+                f"{practice.burn_out_c_per_h:.0f} °C/h from {first_c:.0f} to {last_c:.0f} °C with "
+                f"air, {format_duration(by_s)}; this design {format_duration(designed_s)}.",
+                (BURN_OUT_SOURCE, "burnout-practice"),
+            )
+        )
+    if found:
+        found.append(
+            BesidePractice(
+                "heating",
+                practice.heating_s,
+                course.heating_s,
+                None,
+                None,
+                f"In all practice heats for {format_duration(practice.heating_s)}, this design for "
+                f"{format_duration(course.heating_s)}.",
+                (),
+            )
+        )
+    return tuple(found)
+
+
+def _rise(
+    ware: WareLimits, course: Forecast, practice: Practice, from_c: float, to_c: float, by: By
+) -> BesidePractice:
+    """Return the rise to 600 °C beside practice's, and what the diffusivity of heat makes of it."""
+    grid = np.arange(from_c, to_c + 1.0, 5.0)
+    middle = 0.5 * (grid[1:] + grid[:-1])
+
+    def limits_s(end: int | None) -> float:
+        lowest = np.full(middle.shape, np.inf)
+        for limit in ware.of("heating"):
+            through = 1.0 if end is None or limit.allowed_k is None else limit.spread[end]
+            lowest = np.minimum(lowest, through * limit.at(middle))
+        return float(np.sum(np.diff(grid) / lowest)) * SECONDS_PER_HOUR
+
+    by_s = (to_c - from_c) / practice.to_600_c_per_h * SECONDS_PER_HOUR
+    designed_s = _between_s(course, from_c, to_c)
+    low_s, high_s = sorted((limits_s(0), limits_s(1)))
+    slowest = ware.limit(float(middle[int(np.argmin(ware.heating(middle)))]))
+    why = (
+        f"{by} was asked for"
+        if by != "slower"
+        else "practice is the slower here"
+        if slowest.reason == "common practice"
+        else f"{slowest.text} ({slowest.reason})"
+    )
+    words = (
+        f"Rising from {from_c:.0f} to {to_c:.0f} °C: practice {format_duration(by_s)} at "
+        f"{practice.to_600_c_per_h:.0f} °C/h; this design {format_duration(designed_s)}, because "
+        f"{why}."
+    )
+    if high_s - low_s >= SECONDS_PER_MINUTE:
+        words += (
+            f" The range of heat diffusivity makes the limits' {format_duration(limits_s(None))} "
+            f"into {format_duration(low_s)} to {format_duration(high_s)}."
+        )
+    return BesidePractice(
+        "to 600 °C", by_s, designed_s, low_s, high_s, words,
+        ("ware-rates-practice" if ware.purpose == "bisque" else "glaze-rates-practice",
+         slowest.source),
+    )  # fmt: skip
+
+
+def _between_s(course: Forecast, low_c: float, high_c: float) -> float:
+    """Return how long a course takes from first reaching one temperature to leaving another."""
+    time_s, temperature_c = course.trace.time_s, course.trace.channel_c()
+    peak = int(np.argmax(temperature_c))
+    risen = np.maximum.accumulate(temperature_c[: peak + 1])
+    begins = float(np.interp(low_c, risen, time_s[: peak + 1]))
+    # A hold exactly at the upper end counts.
+    last = int(np.flatnonzero(temperature_c[: peak + 1] <= high_c + 1e-6)[-1])
+    ends = float(time_s[last])
+    if last < peak:
+        share = (high_c - temperature_c[last]) / (temperature_c[last + 1] - temperature_c[last])
+        ends += share * float(time_s[last + 1] - time_s[last])
+    return max(ends - begins, 0.0)
 
 
 _WIDTH = 100
@@ -187,7 +340,8 @@ def designed_text(
     file as it was, stay; `notes` go to its head.
     """
     text = schedule_text(schedule, base_text)
-    head = [line for note in notes for line in _comment(note)]
+    unit = schedule.unit
+    head = [line for note in notes for line in _comment(in_unit(note, unit))]
     lines: list[str] = [*head]
     number = 0
     for line in text.splitlines():
@@ -195,7 +349,7 @@ def designed_text(
             reason = reasons[number]
             number += 1
             for sentence in reason.sentences:
-                lines.extend(_comment(sentence))
+                lines.extend(_comment(in_unit(sentence, unit)))
             lines.extend(f"# source: {name}" for name in reason.sources)
         lines.append(line)
     return "\n".join(lines) + "\n"

@@ -8,7 +8,12 @@ import numpy as np
 from firing.design.solve import LONGEST_S, MOST_TRIED, Problem, least_segments, solve
 from firing.errors import FiringError
 from firing.schedule.schema import HOLD_S
-from firing.units import SECONDS_PER_HOUR, format_duration, rate_from_celsius
+from firing.units import (
+    SECONDS_PER_HOUR,
+    format_duration,
+    format_temperature,
+    rate_from_celsius,
+)
 from firing.ware.limits import RateCap
 
 _SLOWEST_C_PER_H = 0.01
@@ -20,6 +25,10 @@ def conflicting_demands(problem: Problem) -> FiringError:
     Of the demands of the controller, the first whose loosening alone gives a program is one of
     them; of the limits of ware and kiln, the first whose loosening alone does is the other.
     """
+    if not problem.controller.controls_cooling:
+        slowing = replace(problem.controller, controls_cooling=True)
+        if solve(replace(problem, controller=slowing)) is not None:
+            return _cools_too_fast(problem)
     demand = next(_demands(problem), None)
     limit = next(_limits(problem), None)
     if demand is not None and limit is not None:
@@ -40,16 +49,32 @@ def conflicting_demands(problem: Problem) -> FiringError:
     )
 
 
+def _cools_too_fast(problem: Problem) -> FiringError:
+    """Return the refusal where only the cooling is too fast, and the controller cannot slow it."""
+    unit = problem.controller.unit
+    if problem.held_s:
+        words = "the hold after the drop was asked for"
+    else:
+        top_c = max(candidate.peak_c for candidate in problem.candidates)
+        grid_c = np.arange(problem.open_c, top_c, 2.0)
+        quick = problem.own.quick * problem.own.at(grid_c)
+        allowed = np.array([cap.at(grid_c) for cap in problem.falling])
+        worst = int(np.argmax(quick / allowed.min(axis=0)))
+        cap = problem.falling[int(np.argmin(allowed[:, worst]))]
+        most, falls = float(allowed[:, worst].min()), float(quick[worst])
+        words = (
+            f"at {format_temperature(float(grid_c[worst]), unit)} the kiln may fall "
+            f"{rate_from_celsius(falls, unit):.0f} °{unit}/h by itself, above the safe "
+            f"{rate_from_celsius(most, unit):.0f} ({cap.text})"
+        )
+    return FiringError(
+        f"a controller that cannot slow the cooling and this firing collide: {words}; use a "
+        "controller that can, or fire thinner ware"
+    )
+
+
 def _demands(problem: Problem) -> Iterator[tuple[str, str]]:
     controller = problem.controller
-    if not controller.controls_cooling:
-        slowing = replace(controller, controls_cooling=True, max_segments=MOST_TRIED)
-        if solve(replace(problem, controller=slowing)) is not None:
-            yield (
-                "a controller that cannot slow the cooling",
-                "use a controller that can, fire thinner ware, or cool the kiln by hand more slowly"
-                " than it does by itself",
-            )
     least = least_segments(problem)
     if least is not None:
         plural = "" if controller.max_segments == 1 else "s"
@@ -92,6 +117,14 @@ def _limits(problem: Problem) -> Iterator[tuple[str, str]]:
                 f"({dwell.text})",
                 "dry the ware first, fire thinner ware, or ask for a smaller margin",
             )
+    if problem.power is not None and solve(replace(problem, power=None)) is not None:
+        top_c = max(candidate.peak_c for candidate in problem.candidates)
+        rate = rate_from_celsius(float(problem.power.at(np.array(top_c))), unit)
+        yield (
+            f"at most {rate:.3g} °{unit}/h at {format_temperature(top_c, unit)} "
+            f"({problem.power.text})",
+            "ask for a lower peak, or have the elements measured",
+        )
     for name, caps in (("rising", problem.rising), ("falling", problem.falling)):
         for cap in caps:
             fewer = tuple(other for other in caps if other is not cap)

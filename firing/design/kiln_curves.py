@@ -31,6 +31,7 @@ COOLING_RANGE_C = 10.0
 _NEAREST_ROOM_K = 2.0
 _CURVE_STEP_C = 10.0
 _TRIAL_C_PER_H = 100.0
+_LOWER_K = 40.0
 LEAST_TRIAL_C = 150.0
 """A trial of the cooling begins at least this hot, however cool the program stays [°C]."""
 _SLOWEST_C_PER_H = 1.0
@@ -89,6 +90,10 @@ def default_curves(
     )
 
 
+def _trial(top_c: float, room_c: float) -> Schedule:
+    return Schedule("trial", (Segment(top_c, _TRIAL_C_PER_H),), start_c=room_c)
+
+
 def _power_words(reserve: float) -> str:
     return "at full power" if reserve == 0.0 else f"with elements {100.0 * reserve:.0f} % weaker"
 
@@ -108,7 +113,7 @@ def curves_of(
     `LEAST_TRIAL_C` for a program that only dries.  With a reserve the kiln heats with elements
     weaker by that share; without one, a clock that waits may ask for more than the kiln can do.
     """
-    from firing.forecast.in_kiln import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED
+    from firing.forecast.opening import cooling_range
     from firing.kiln.capability import fastest_rates, highest_hold
     from firing.kiln.simulation import simulate
 
@@ -130,9 +135,12 @@ def curves_of(
     last = max(float(fastest[-1] + min(slope, 0.0) * (end_c - knots_c[-1])), 1.0)
     # From a few degrees above where the kiln is opened there is no cooling to look at.
     trial_c = min(max(wanted_c, LEAST_TRIAL_C), highest_c)
-    trial = Schedule("trial", (Segment(trial_c, _TRIAL_C_PER_H),), start_c=room_c)
-    run = simulate(kiln, load, trial, room_c=room_c)
-    low, high = COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+    run = simulate(kiln, load, _trial(trial_c, room_c), room_c=room_c)
+    while not run.reaches_peak and trial_c > LEAST_TRIAL_C:
+        # A weak kiln stalls before its last degrees at the pace of the trial.
+        trial_c = max(trial_c - _LOWER_K, LEAST_TRIAL_C)
+        run = simulate(kiln, load, _trial(trial_c, room_c), room_c=room_c)
+    low, high = cooling_range(kiln)
     return KilnCurves(
         everywhere(
             KILN,

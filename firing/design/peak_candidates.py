@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.cones.holds import FURTHEST_BELOW_K, LONGEST_HOLD_S, hold_after_ramp_s, peak_for_hold_c
+from firing.cones.holds import LONGEST_HOLD_S, hold_after_ramp_s, peak_for_hold_c
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.cones.uncertainty import CHART_RATES_C_PER_H
+from firing.cones.uncertainty import CHART_RATES_C_PER_H, FURTHEST_BELOW_K
 from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, format_duration

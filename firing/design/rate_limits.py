@@ -1,5 +1,6 @@
 """Everything that caps a rate, taken together; and limits lowered where that was not enough."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -37,6 +38,9 @@ def spans(cells: FloatArray) -> FloatArray:
 
 # What is lowered is lowered by more than it was exceeded: a lag dies out over degrees, not at once.
 _TIGHTER, _POWER = 0.95, 1.5
+# Where the wall differs too much near the end of a window, the limit first goes on beyond it.
+_AT_END_K, _BEYOND_K, _MOST_BEYOND_K = 12.0, 20.0, 40.0
+_HARDLY = 0.01
 # A rate that this kiln's own course exceeds, where its curves did not.
 _SLOWER = 0.98
 # Vapour, bound water and what still stays too short a time are given this much more.
@@ -56,12 +60,65 @@ def tightened(limits: WareLimits, broken: Sequence[Breach]) -> WareLimits | None
     return None if same else replace(limits, limits=rates, dwells=dwells)
 
 
+def halfway(broken: WareLimits, kept: WareLimits) -> WareLimits | None:
+    """Return limits half way between two of the same load, in the logarithm.
+
+    None where there is hardly anything between them.
+    """
+    pairs = list(zip(broken.limits, kept.limits, strict=True))
+    stays = list(zip(broken.dwells, kept.dwells, strict=True))
+    apart = max((_apart(a, b) for a, b in pairs), default=0.0)
+    longer = max((b.at_least_s / a.at_least_s for a, b in stays), default=1.0)
+    if max(apart, longer - 1.0) < _HARDLY:
+        return None
+    limits = tuple(b if a is b else _between(a, b) for a, b in pairs)
+    dwells = tuple(
+        b if a is b else replace(b, at_least_s=math.sqrt(a.at_least_s * b.at_least_s))
+        for a, b in stays
+    )
+    return replace(kept, limits=limits, dwells=dwells)
+
+
+def _apart(broken: Limit, kept: Limit) -> float:
+    rates = np.interp(kept.knots_c, broken.knots_c, broken.rates_c_per_h)
+    return float(np.max(np.abs(rates / kept.rates_c_per_h - 1.0)))
+
+
+def _between(broken: Limit, kept: Limit) -> Limit:
+    rates = np.interp(kept.knots_c, broken.knots_c, broken.rates_c_per_h)
+    return replace(kept, rates_c_per_h=np.sqrt(rates * kept.rates_c_per_h))
+
+
+def _longer_window(limit: Limit, breach: Breach) -> Limit | None:
+    """Return a limit that goes on beyond its window, where the wall differs too much at its end.
+
+    Ware in a kiln lags its thermocouple: it is still inside when the program has left the window.
+    None if the difference is elsewhere, or the window was made longer often enough.
+    """
+    if limit.watched_c is None:
+        return None
+    up = limit.direction == "heating"
+    end_c, watched_c = limit.window_c[up], limit.watched_c[up]
+    beyond = abs(end_c - watched_c)
+    if abs(breach.at_c - watched_c) > _AT_END_K or beyond > _MOST_BEYOND_K - _BEYOND_K + 1e-6:
+        return None
+    knots, rates = limit.knots_c, limit.rates_c_per_h
+    if up:
+        knots, rates = np.append(knots, end_c + _BEYOND_K), np.append(rates, rates[-1])
+    else:
+        knots, rates = np.append(end_c - _BEYOND_K, knots), np.append(rates[0], rates)
+    return replace(limit, knots_c=knots, rates_c_per_h=rates)
+
+
 def _slower(limit: Limit, broken: Sequence[Breach]) -> Limit:
     factor = 1.0
     for breach in broken:
         if (breach.reason, breach.direction) != (limit.reason, limit.direction):
             continue
         if breach.kind == "wall" and breach.has_k and breach.allowed_k and limit.allowed_k:
+            longer = _longer_window(limit, breach)
+            if longer is not None:
+                return longer
             factor = min(factor, _TIGHTER * (breach.allowed_k / breach.has_k) ** _POWER)
         elif breach.kind == "rate" and breach.written_c_per_h and breach.limit_c_per_h:
             factor = min(factor, _SLOWER * breach.limit_c_per_h / breach.written_c_per_h)

@@ -6,11 +6,13 @@ from firing.cones.kinetics import end_point_c
 from firing.cones.table import parse_cone
 from firing.design.peak_candidates import Bounds
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import HOT_START_C, Purpose
 from firing.units import ROOM_C
-from firing.ware.limits import USUAL_MARGIN, Reason
+from firing.ware.limits import USUAL_MARGIN, Dwell, Reason
 from firing.ware.load import Load
+from firing.ware.practice import BYS, By
 
 RESERVE = 0.10
 """By how much weaker the elements may get before a program is not kept any more, unless said
@@ -18,8 +20,6 @@ otherwise (a choice: `reserve-choice`)."""
 MOST_RESERVE = 0.5
 FEW_WITHIN = 0.03
 """The fewest segments are taken that come within this share of the fastest program (a choice)."""
-OPEN_C = 100.0
-"""Until the kiln has cooled to this, time counts, unless said otherwise [°C]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,11 @@ class CoolingRequest:
     drop_hold_s: float = 0.0
     rate_c_per_h: float | None = None
     until_c: float | None = None
+
+
+DEGAS_BELOW_K = (125.0, 110.0)
+"""Where a glaze is not sealed yet and its gases still leave, below the peak [K] (common practice,
+no source); the last 100 °C before a cone keep their own rate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +67,14 @@ class DesignRequest:
         Where the program starts [°C].
     usual : UsualKiln
         The kiln whose cooling stands in where none is given.
+    by : {"practice", "physics", "slower"}
+        Which limits of the ware count: those of practice, the computed ones, or both.
     without : tuple of str
         Reasons to leave out, to see what they cost; never for real ware.
     reserve : float
         The program is still kept with elements weaker by this share; 0 uses full power.
+    degas_s : float
+        A hold asked for on the way up, before the glaze seals [s].
     few_within : float
         The fewest segments within this share of the fastest program are used; 0 for the fastest.
     """
@@ -76,11 +85,13 @@ class DesignRequest:
     bounds: Bounds = field(default_factory=Bounds)
     margin: float = USUAL_MARGIN
     cooling: CoolingRequest = field(default_factory=CoolingRequest)
-    open_c: float = OPEN_C
+    open_c: float = UNLOAD_C
     start_c: float = ROOM_C
     usual: UsualKiln = TRIAL
+    by: By = "slower"
     without: tuple[Reason, ...] = ()
     reserve: float = RESERVE
+    degas_s: float = 0.0
     few_within: float = FEW_WITHIN
 
     @property
@@ -93,6 +104,22 @@ class DesignRequest:
         """Roughly where the program ends [°C]."""
         return end_point_c(self.cone or "", 60.0) if self.top_c is None else self.top_c
 
+    @property
+    def degassing(self) -> Dwell | None:
+        """The stay that is asked for before the glaze seals, if any."""
+        if not self.degas_s:
+            return None
+        window_c = (self.about_c - DEGAS_BELOW_K[0], self.about_c - DEGAS_BELOW_K[1])
+        return Dwell(
+            window_c,
+            self.degas_s,
+            "asked for",
+            "you asked for it, so that gases leave before the glaze seals",
+            "degassing-practice",
+            self.degas_s,
+            self.degas_s,
+        )
+
     def title(self, load: Load) -> str:
         """Return a title: the governing ware, its dryness, and where the firing goes."""
         piece = load.thickest
@@ -102,6 +129,8 @@ class DesignRequest:
 
     def check(self) -> None:
         """Refuse a request that contradicts itself."""
+        if self.by not in BYS:
+            raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
                 "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
@@ -119,6 +148,8 @@ class DesignRequest:
                 f"{bounds.hold_at_least_s / 60:.0f} min and one of at most "
                 f"{bounds.hold_at_most_s / 60:.0f} min collide; write the smaller one first"
             )
+        if not self.degas_s >= 0.0:
+            raise FiringError("a degassing hold lasts 0 min or longer; write --degas 20m")
         cooling = self.cooling
         if (cooling.rate_c_per_h is None) != (cooling.until_c is None):
             raise FiringError(

@@ -42,6 +42,35 @@ class LimitRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BesidePractice(Serialised):
+    """One stretch of a firing by practice and as designed.
+
+    Attributes
+    ----------
+    what : str
+        Which: ``"candling"``, ``"to 600 °C"``, ``"burn-out"``, ``"heating"``.
+    practice_s : float or None
+        By practice [s]; None where it says nothing.
+    design_s : float
+        As designed [s].
+    low_s, high_s : float or None
+        What the range of the diffusivity makes of the computed time [s].
+    message : str
+        Both, and why they differ, as a sentence.
+    sources : tuple of str
+        Ids of the bibliography.
+    """
+
+    what: str
+    practice_s: float | None
+    design_s: float
+    low_s: float | None
+    high_s: float | None
+    message: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class DesignCosts(Serialised):
     """What a design costs that another would not, with as many segments.
 
@@ -84,8 +113,8 @@ class DesignCosts(Serialised):
                 else "costs nothing here"
             )
             found.append(
-                f"The program is still kept with elements {100.0 * self.reserve:.0f} % weaker; that "
-                f"reserve {cost}."
+                f"The program is still kept with elements {100.0 * self.reserve:.0f} % weaker; "
+                f"that reserve {cost}."
             )
         return tuple(found)
 
@@ -152,6 +181,7 @@ class Design(Plottable):
     cone: str | None = None
     problems: tuple[str, ...] = ()
     advice: str = ""
+    practice: tuple[BesidePractice, ...] = ()
     costs: DesignCosts | None = None
     notes: tuple[str, ...] = field(default=())
 
@@ -208,6 +238,7 @@ class Design(Plottable):
             cones=self.forecast.cones,
             energy_kwh=None if self.forecast.kiln is None else self.forecast.kiln.energy_kwh,
             basis=self.forecast.basis,
+            practice=self.practice,
             notes=self.notes,
         )
 

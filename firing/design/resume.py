@@ -26,7 +26,6 @@ from firing.controller.controller import Controller
 from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
 from firing.design.rate_limits import binding
 from firing.design.repair import mended
-from firing.design.request import OPEN_C
 from firing.design.result import Design, SegmentReason
 from firing.design.resume_state import (
     BACK,
@@ -37,6 +36,7 @@ from firing.design.resume_state import (
     rest_of,
 )
 from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.serialise import keyed
@@ -177,7 +177,7 @@ def resume(
     reads_c: float | None = None,
     ago_s: float = 0.0,
     started: datetime | None = None,
-    open_c: float = OPEN_C,
+    open_c: float = UNLOAD_C,
 ) -> Resumption:
     """Return what to key in now.
 

@@ -38,9 +38,13 @@ class FileKind(Generic[Model, Read]):
     build : callable
         Makes what is read from a table of the model; raises `WrongKeys` for what it finds wrong.
     across : callable, optional
-        Tells what is wrong between keys of the data as they stand, whatever else is.
+        Tells what is wrong between keys of the data in plain numbers, whatever else is, in a unit.
     describe : callable, optional
         Tells what was read in a few words each, with temperatures in a unit.
+    plain : callable, optional
+        Turns figures that carry their unit into plain ones, where the model does not say which.
+    owned : callable, optional
+        Notes in what was read the unit that its owner writes in.
     """
 
     def __init__(
@@ -49,11 +53,23 @@ class FileKind(Generic[Model, Read]):
         model: Callable[[], type[Model]],
         build: Callable[[Model], Read],
         *,
-        across: Callable[[dict[str, Any]], Iterable[Wrong]] = lambda _: (),
+        across: Callable[[dict[str, Any], TemperatureUnit], Iterable[Wrong]] = lambda _, __: (),
         describe: Callable[[Read, TemperatureUnit], Iterable[str]] = lambda _, __: (),
+        plain: Callable[[dict[str, Any]], dict[str, Any]] = lambda data: data,
+        owned: Callable[[Read, TemperatureUnit], Read] = lambda read, _: read,
     ) -> None:
         self.name, self._model, self._build = name, model, build
-        self._across, self._describe = across, describe
+        self._across, self._describe, self._plain = across, describe, plain
+        self._owned = owned
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return its JSON Schema, with the keys under which figures carry their unit."""
+        from firing.files.written import describe_written
+
+        schema: dict[str, Any] = self.model.model_json_schema()
+        for table in (schema, *schema.get("$defs", {}).values()):
+            describe_written(table)
+        return schema
 
     @property
     def model(self) -> type[Model]:
@@ -69,16 +85,16 @@ class FileKind(Generic[Model, Read]):
             With every fault of the file, each with its line, field, limit and unit.
         """
         name = name or self.name
-        table, faults, data = validate(text, name, self.model)
+        table, faults, figures = validate(text, name, self.model, plain=self._plain)
         known = {(fault.line, fault.field) for fault in faults}
-        more = located(self._across(data), text, name)
+        more = located(self._across(figures.data, figures.unit), text, name, figures)
         faults += [fault for fault in more if (fault.line, fault.field) not in known]
         if faults or table is None:
             raise FaultyFile(faults)
         try:
-            return self._build(table)
+            return self._owned(self._build(table), figures.unit)
         except WrongKeys as error:
-            raise FaultyFile(located(error.wrong, text, name)) from None
+            raise FaultyFile(located(error.wrong, text, name, figures)) from None
 
     def text(self, source: str | Path) -> str:
         """Return the text of a file; a str may also name one that comes with the package."""

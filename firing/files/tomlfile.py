@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
+    from firing.files.written import PlainFigures, WrittenAs
+
 Model = TypeVar("Model", bound="BaseModel")
 
 KeyPath = tuple[str | int, ...]
@@ -247,8 +249,13 @@ def describe_path(path: KeyPath) -> str:
 
 
 def validate(
-    text: str, name: str, model: type[Model], *, context: Mapping[str, Any] | None = None
-) -> tuple[Model | None, list[Fault], dict[str, Any]]:
+    text: str,
+    name: str,
+    model: type[Model],
+    *,
+    context: Mapping[str, Any] | None = None,
+    plain: Callable[[dict[str, Any]], dict[str, Any]] = lambda data: data,
+) -> tuple[Model | None, list[Fault], PlainFigures]:
     """Check a TOML text against a model, all faults at once.
 
     Parameters
@@ -259,14 +266,16 @@ def validate(
         What the data must be.
     context : mapping, optional
         Handed to the model's validators; the data themselves are added as ``"data"``.
+    plain : callable
+        Turns figures that carry their unit into plain ones, where the model does not say which.
 
     Returns
     -------
     instance : BaseModel or None
         None if there are faults.
     faults : list of Fault
-    data : dict
-        The data as read, for checks across fields.
+    figures : PlainFigures
+        The data as read, in the model's plain numbers, for checks across fields.
 
     Raises
     ------
@@ -275,20 +284,40 @@ def validate(
     """
     from pydantic import ValidationError
 
-    data = parse(text, name)
+    from firing.files.written import plain_figures
+
+    figures = plain_figures(plain(parse(text, name)), model)
+    data = figures.data
+    faults = located(figures.wrong, text, name)
     try:
         instance = model.model_validate(data, context={**(context or {}), "data": data})
     except ValidationError as error:
         found = [(_path(detail["loc"], data), detail) for detail in error.errors(include_url=False)]
-        wrong = [(path, _sentence(detail, model, path)) for path, detail in found[:MOST_WORDED]]
+        known = {path for path, _ in figures.wrong}
+        found = [(p, d) for p, d in found if not (known & _spellings(p, model))]
+        wrong = [
+            (path, _sentence(detail, model, path, figures)) for path, detail in found[:MOST_WORDED]
+        ]
         wrong += [(path, str(detail["msg"])) for path, detail in found[MOST_WORDED:]]
-        return None, located(wrong, text, name), data
-    return instance, [], data
+        return None, [*faults, *located(wrong, text, name, figures)], figures
+    return None if faults else instance, faults, figures
 
 
-def located(wrong: Iterable[Wrong], text: str, name: str) -> list[Fault]:
-    """Return what is wrong in a file, each with its line."""
+def _spellings(path: KeyPath, model: type[BaseModel]) -> set[KeyPath]:
+    """Return a path, and that of the key that the same figure has with its unit."""
+    _, extra = _owner(model, path)
+    notes: Any = extra.get("written")
+    return {path, (*path[:-1], notes["key"])} if isinstance(notes, dict) else {path}
+
+
+def located(
+    wrong: Iterable[Wrong], text: str, name: str, figures: PlainFigures | None = None
+) -> list[Fault]:
+    """Return what is wrong in a file, each with its line and the key that stands there."""
     wrong = list(wrong)
+    if figures is not None:
+        written = figures.written
+        wrong = [(written[p].path if p in written else p, words) for p, words in wrong]
     lines = key_lines(text) if wrong else {}
     return [
         Fault(name, line_of(path, lines), describe_path(path), message) for path, message in wrong
@@ -311,7 +340,9 @@ def _path(location: tuple[str | int, ...], data: Any) -> KeyPath:
     return tuple(path)
 
 
-def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> str:
+def _sentence(
+    detail: ErrorDetails, model: type[BaseModel], path: KeyPath, figures: PlainFigures
+) -> str:
     kind, given = detail["type"], detail["input"]
     context = detail.get("ctx", {})
     owner, extra = _owner(model, path)
@@ -323,7 +354,7 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
     if kind == "missing":
         return f"is missing{advice}"
     if kind == "extra_forbidden":
-        known = sorted(owner.model_fields) if owner is not None else []
+        known = [] if owner is None else sorted({*owner.model_fields, *_written_keys(owner)})
         return f"is not a key here; {suggest(str(path[-1]), known)}"
     if kind == "literal_error":
         choices = re.findall(r"'([^']*)'|(\d+)", str(context.get("expected", "")))
@@ -337,6 +368,11 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
             "less_than": "must be below",
             "less_than_equal": "must be at most",
         }[kind]
+        if path in figures.written:
+            from firing.files.written import limit_words
+
+            written = figures.written[path]
+            return f'"{written.text}" {words} {limit_words(written, limit, figures.unit)}'
         return f"{shown(given)}{unit} {words} {limit:g}{unit}{advice}"
     if kind == "too_short":
         return f"needs at least {context.get('min_length', 1)}{advice}"
@@ -355,6 +391,15 @@ def _sentence(detail: ErrorDetails, model: type[BaseModel], path: KeyPath) -> st
     if wanted is not None:
         return f"{shown(given)} stands where {wanted} is wanted{advice}"
     return f"{shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
+
+
+def _written_keys(model: type[BaseModel]) -> list[str]:
+    notes = [
+        info.json_schema_extra.get("written")
+        for info in model.model_fields.values()
+        if isinstance(info.json_schema_extra, dict)
+    ]
+    return [str(note["key"]) for note in notes if isinstance(note, dict)]
 
 
 def _owner(
@@ -420,16 +465,28 @@ def clean(text: str) -> str:
 
 
 def number(
-    description: str, example: str, unit: str = "", *, default: Any = ..., **limits: Any
+    description: str,
+    example: str,
+    unit: str = "",
+    *,
+    default: Any = ...,
+    written: tuple[str, WrittenAs] | None = None,
+    **limits: Any,
 ) -> Any:
-    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`."""
+    """Return the field of a finite number in a model, with its `gt`, `ge`, `lt` or `le`.
+
+    `written` is the key under which it may carry its unit, and what it is then read as.
+    """
     from pydantic import Field
 
+    from firing.files.written import written_notes
+
+    notes: dict[str, Any] = {"example": example, **({"unit": unit} if unit else {})}
     return Field(
         default,
         description=description,
         allow_inf_nan=False,
-        json_schema_extra={"example": example, **({"unit": unit} if unit else {})},
+        json_schema_extra=notes if written is None else {**notes, **written_notes(*written)},
         **limits,
     )
 

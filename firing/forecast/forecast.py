@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.errors import FiringError
+from firing.cones.equivalence import cone_reached
+from firing.forecast.opening import UNLOAD_C, opening_by_default, require_unload_c
 from firing.forecast.result import Forecast
 from firing.forecast.warnings import warnings_for
-from firing.forecast.without_kiln import forecast_without_kiln
 from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature, from_celsius
+from firing.schedule.timeline import set_point_over_time
+from firing.trace import Trace
 from firing.ware.limits import USUAL_MARGIN
 
 if TYPE_CHECKING:
@@ -29,10 +30,6 @@ if TYPE_CHECKING:
     from firing.ware.face import FaceCourse
     from firing.ware.limits import WareLimits
     from firing.ware.load import Load, WareState
-
-UNLOAD_C = 60.0
-"""Ware is handled at about this temperature (common practice, no source)."""
-HOTTEST_UNLOAD_C = 300.0
 
 
 def forecast(
@@ -60,7 +57,7 @@ def forecast(
     unload_c : float
         The temperature the kiln is opened at [°C].
     target_cone : str, optional
-        The cone wanted; the forecast then says what would meet it.
+        The cone wanted, the schedule's own if left out; the forecast says what would meet it.
     kiln : KilnDescription, optional
         The kiln to simulate the firing in.
     load : Load, optional
@@ -86,16 +83,9 @@ def forecast(
     FiringError
         If `unload_c` is not above the room, or a ramp cannot be forecast.
     """
-    room_c = schedule.room_c
-    if not room_c + 2.0 <= unload_c <= HOTTEST_UNLOAD_C:
-        unit = schedule.unit
-        raise FiringError(
-            f"the kiln is opened at {from_celsius(room_c + 2.0, unit):.0f} to "
-            f"{format_temperature(HOTTEST_UNLOAD_C, unit)}; {from_celsius(unload_c, unit):g} "
-            f"°{unit} is outside that"
-        )
+    require_unload_c(unload_c, schedule.room_c, schedule.unit)
     if kiln is None:
-        course = forecast_without_kiln(schedule, unload_c, started, usual)
+        course = _without_kiln(schedule, unload_c, started, usual)
     else:
         from firing.forecast.in_kiln import forecast_in_kiln
 
@@ -118,8 +108,41 @@ def forecast(
                 found.load, purpose=schedule.purpose, margin=margin, state=found.state
             )
         ware = check_ware(schedule, found.load, _face(course), limits, state=found.state)
-    result = replace(course, target_cone=target_cone, ware=ware, assumed=assumed)
-    return replace(result, warnings=warnings_for(result))
+    wanted = schedule.cone if target_cone is None else target_cone
+    result = replace(course, target_cone=wanted, ware=ware, assumed=assumed)
+    return replace(result, warnings=warnings_for(result, load))
+
+
+def _without_kiln(
+    schedule: Schedule, unload_c: float, started: datetime | None, usual: UsualKiln
+) -> Forecast:
+    """Return the forecast by the program's own arithmetic, but for its ware and its warnings."""
+    program, segments, planned_basis = set_point_over_time(schedule, usual)
+    program_s = segments[-1].end_s
+    times, temperatures = program.time_s, program.channel_c()
+    last_c = schedule.segments[-1].target_c
+    opening, cooling = opening_by_default(program_s, last_c, unload_c, schedule.room_c, usual)
+    if cooling is not None:
+        times = np.concatenate((times, program_s + cooling.time_s[1:]))
+        temperatures = np.concatenate((temperatures, cooling.temperature_c[1:]))
+    trace = Trace(times, temperatures, ("forecast",), "forecast", started=started)
+    return Forecast(
+        schedule=schedule,
+        segments=segments,
+        trace=trace,
+        program_s=program_s,
+        heating_s=segments[schedule.peak_index].end_s,
+        total_s=opening.at_s,
+        unload_c=unload_c,
+        peak_c=schedule.peak_c,
+        cones=cone_reached(trace.time_s, trace.channel_c()),
+        basis=f"no kiln given: programmed durations, and the default cooling curve, that of "
+        f"{usual.words}",
+        planned_basis=planned_basis,
+        started=started,
+        usual=usual,
+        usual_total_s=(opening.low_s, opening.high_s),
+    )
 
 
 def _face(course: Forecast) -> FaceCourse:

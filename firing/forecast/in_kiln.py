@@ -1,30 +1,30 @@
-"""The forecast in a kiln: what its model, with its load, will make of a program."""
+"""The forecast in a kiln: what its model, with its load, makes of a program, and what it costs."""
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, time
+from itertools import combinations
 from typing import TYPE_CHECKING
 
+from firing.clock import parse_awake, parse_window
 from firing.cones.equivalence import cone_reached
-from firing.forecast.result import Forecast, KilnForecast
+from firing.errors import FiringError
+from firing.forecast.opening import cooling_range
+from firing.forecast.result import Forecast, KilnForecast, Starts
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
 from firing.kiln.energy import energy_course, energy_of
 from firing.kiln.simulation import Simulation, simulate
+from firing.kiln.tariff import Tariff, cheapest_start, cost, waking_starts
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment, planned_basis
-from firing.thermocouple.tolerance import tolerance_c
+from firing.thermocouple.tolerance import least_tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-COOLING_RANGE_DESCRIBED = (0.93, 1.08)
-"""Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls
-conduct (source ``leak-default``), so all that leaves is 0.92 to 1.08 of the middle."""
-COOLING_RANGE_FITTED = (0.97, 1.03)
-"""Cooling of a kiln whose loss was fitted to its own logs."""
 
 
 def forecast_in_kiln(
@@ -62,7 +62,11 @@ def forecast_in_kiln(
         unload_c=unload_c,
         peak_c=schedule.peak_c if run.reaches_peak else run.peak_c,
         cones=cone_reached(
-            trace.time_s, trace.channel_c() + kiln_part.cone_offset_c, kiln_part.thermocouple_c
+            trace.time_s,
+            trace.channel_c() + kiln_part.cone_offset_c,
+            kiln_part.thermocouple_c,
+            at_least=kiln_part.thermocouple_at_least,
+            offset_c=kiln_part.cone_offset_c,
         ),
         basis=kiln_part.basis,
         planned_basis=planned_basis(schedule, "the kiln model"),
@@ -79,7 +83,7 @@ def _kiln_part(
     room_c: float,
     again: Callable[[KilnDescription], Simulation],
 ) -> KilnForecast:
-    near = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c).value_c
+    near = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c)
     fitted = kiln.fitted.learnt is not None
     load_words = "a typical load" if load is None else "its load"
     basis = f'simulated in the kiln "{kiln.name}"' + (
@@ -98,10 +102,11 @@ def _kiln_part(
         energy=energy_of(run),
         course=energy_course(run),
         max_rate=fastest_rates(kiln, run.load, room_c=room_c),
-        ware_cones=cone_reached(run.time_s, run.ware_c, near),
-        thermocouple_c=near,
+        ware_cones=cone_reached(run.time_s, run.ware_c, near.value_c, at_least=near.at_least),
+        thermocouple_c=near.value_c,
+        thermocouple_at_least=near.at_least,
         cone_offset_c=kiln.fitted.cone_offset_c,
-        cooling_range=COOLING_RANGE_FITTED if fitted else COOLING_RANGE_DESCRIBED,
+        cooling_range=cooling_range(kiln),
         basis=basis,
         notes=run.notes,
         run=run,
@@ -141,3 +146,57 @@ def _segment(schedule: Schedule, run: Simulation, index: int) -> ForecastSegment
         action=segment.action,
         ends=part.finished,
     )
+
+
+def with_tariff(
+    result: Forecast,
+    tariff: Tariff | None,
+    window: str | None,
+    awake: str | None,
+) -> Forecast:
+    """Return a forecast with its cost, its cheapest start and its waking starts.
+
+    Raises
+    ------
+    FiringError
+        If there is no kiln to take the energy from, or a moment cannot be read.
+    """
+    if result.kiln is None:
+        raise FiringError("a tariff, a window or waking hours need a kiln; add --kiln")
+    course = result.kiln.course
+    amount = None
+    if tariff is not None and result.started is not None:
+        amount = cost(course, result.started, tariff)
+    cheapest, stretches = None, None
+    asleep: tuple[str, ...] = ()
+    if window is not None or awake is not None or (tariff is not None and result.started is None):
+        earliest, latest = parse_window(window, result.started)
+        if tariff is not None:
+            cheapest = cheapest_start(course, tariff, earliest, latest)
+        if awake is not None:
+            found, asleep = _waking_starts(result, parse_awake(awake), earliest, latest)
+            stretches = tuple(
+                (a.isoformat(timespec="minutes"), b.isoformat(timespec="minutes")) for a, b in found
+            )
+    kiln = replace(result.kiln, cost=amount, starts=Starts(cheapest, stretches, asleep))
+    return replace(result, kiln=kiln)
+
+
+def _waking_starts(
+    result: Forecast, awake: tuple[time, time], earliest: datetime, latest: datetime
+) -> tuple[tuple[tuple[datetime, datetime], ...], tuple[str, ...]]:
+    """Return the starts that put the peak and all that is done by hand into waking hours.
+
+    Where there is none, those that leave out the fewest hand actions, and which.
+    """
+    peak = result.segments[result.schedule.peak_index]
+    by_hand = [s for s in result.segments if s.action and s is not peak]
+    for fewer in range(len(by_hand) + 1):
+        for left in combinations(by_hand, fewer):
+            moments = [s.end_s for s in by_hand if s not in left]
+            found = waking_starts(
+                peak.ramp_end_s, peak.end_s, awake, earliest, latest, also_s=moments
+            )
+            if found:
+                return found, tuple(s.action for s in left)
+    return (), ()

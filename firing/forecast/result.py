@@ -98,7 +98,9 @@ class KilnForecast:
     ware_cones : ConeVerdict
         Cones by the temperature of the thickest piece.
     thermocouple_c : float or None
-        Tolerance of the thermocouple near the peak, ± [°C]; None where its class promises nothing.
+        Tolerance of the thermocouple near the peak, ± [°C]; None where its class is not known.
+    thermocouple_at_least : bool
+        Whether its class ends below the peak, so that this is the least to reckon with.
     cone_offset_c : float
         What witness cones have shown the thermocouple to read too low by [°C].
     cooling_range : tuple of float
@@ -131,6 +133,7 @@ class KilnForecast:
     max_rate: tuple[tuple[float, float], ...]
     ware_cones: ConeVerdict
     thermocouple_c: float | None
+    thermocouple_at_least: bool
     cone_offset_c: float
     cooling_range: tuple[float, float]
     basis: str
@@ -176,6 +179,7 @@ class KilnForecast:
             "peak_s": self.peak_s,
             "max_c": self.max_c,
             "thermocouple_c": self.thermocouple_c,
+            "thermocouple_at_least": self.thermocouple_at_least,
             "cone_offset_c": self.cone_offset_c,
             **self.energy.to_dict(),
             "ware_peak_c": float(self.run.ware_c.max()),

@@ -11,6 +11,7 @@ from firing.heat.boundary import FixedTemperature
 from firing.heat.conduction import Layer, Slab
 from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
 from firing.heat.properties import Material
+from firing.units import TemperatureUnit, format_size, format_temperature
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory
@@ -186,6 +187,8 @@ class KilnDescription:
         In the order of the file.
     fits : tuple of PastFit
         Every fit that was written to the file, in its order.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches, pounds and cubic feet.
     """
 
     name: str
@@ -207,6 +210,7 @@ class KilnDescription:
     fitted: Fitted = field(default_factory=Fitted)
     readings: tuple[ElementReading, ...] = ()
     fits: tuple[PastFit, ...] = ()
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.wall:
@@ -218,9 +222,11 @@ class KilnDescription:
         """Return name, volume, power, wall and limit, on one line."""
         wall_mm = 1000.0 * sum(layer.thickness_m for layer in self.wall)
         return (
-            f"<KilnDescription {self.name!r}: {self.shape}, {self.volume_l:g} l, "
-            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, wall {wall_mm:.0f} mm, "
-            f"at most {self.max_c:.0f} °C>"
+            f"<KilnDescription {self.name!r}: {self.shape}, "
+            f"{format_size(self.volume_l, 'volume', self.unit)}, "
+            f"{self.power_w / 1000.0:g} kW at {self.rated_volts:g} V, "
+            f"wall {format_size(wall_mm, 'length', self.unit)}, "
+            f"at most {format_temperature(self.max_c, self.unit)}>"
         )
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from firing.files.kinds import FileKind
@@ -12,7 +13,7 @@ from firing.heat.properties import Material, PropertyTable
 from firing.kiln.description import ElementReading, Fitted, KilnDescription, PastFit, WallLayer
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
-from firing.units import TemperatureUnit, format_temperature
+from firing.units import TemperatureUnit, format_size, format_temperature
 
 LEAST_W_PER_L = 5.0
 """The least power a kiln has a litre; they have 10 to 500 (common practice, no source) [W/l]."""
@@ -27,7 +28,7 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def _across(data: dict[str, Any]) -> list[Wrong]:
+def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
     """Return what is wrong between keys, wherever they can be read."""
     found: list[Wrong] = []
     wanted = {"round": ("diameter_mm", "height_mm"), "box": ("width_mm", "depth_mm", "height_mm")}
@@ -52,11 +53,12 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                     found.append(
                         (
                             ("volume_l",),
-                            f"{data['volume_l']:g} l disagrees with the inside dimensions, which "
-                            f"make {volume:.0f} l; write volume_l = {volume:.0f}",
+                            f"{_volume(data['volume_l'], unit)} disagrees with the inside "
+                            f"dimensions, which make {_volume(round(volume), unit)}; "
+                            f"{_write(volume, unit)}",
                         )
                     )
-    found.extend(_power_wrong(data))
+    found.extend(_power_wrong(data, unit))
     materials = data.get("material")
     names: list[Any] = []
     for index, table in enumerate(materials if isinstance(materials, list) else []):
@@ -78,7 +80,17 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
     return found
 
 
-def _power_wrong(data: dict[str, Any]) -> list[Wrong]:
+def _volume(volume_l: float, unit: TemperatureUnit) -> str:
+    return f"{volume_l:g} l" if unit == "C" else format_size(volume_l, "volume", unit)
+
+
+def _write(volume_l: float, unit: TemperatureUnit) -> str:
+    if unit == "C":
+        return f"write volume_l = {volume_l:.0f}"
+    return f'write volume = "{format_size(volume_l, "volume", unit)}"'
+
+
+def _power_wrong(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
     """Return walls, powers and leaks that no kiln can be fired with."""
     power_kw, volume_l = data.get("power_kw"), data.get("volume_l")
     leak = data.get("leak_w_per_k")
@@ -90,7 +102,10 @@ def _power_wrong(data: dict[str, Any]) -> list[Wrong]:
             found.append(
                 (
                     ("wall", index, "thickness_mm"),
-                    f"{thick_mm:g} mm is no wall; write millimetres, like thickness_mm = 75",
+                    f"{thick_mm:g} mm is no wall; write millimetres, like thickness_mm = 75"
+                    if unit == "C"
+                    else f"{format_size(thick_mm, 'length', unit)} is no wall; write inches, like "
+                    'thickness = "3 in"',
                 )
             )
     if not isinstance(power_kw, int | float) or not isinstance(volume_l, int | float):
@@ -101,7 +116,7 @@ def _power_wrong(data: dict[str, Any]) -> list[Wrong]:
         found.append(
             (
                 ("power_kw",),
-                f"{power_kw:g} kW is too little to fire {volume_l:g} l, "
+                f"{power_kw:g} kW is too little to fire {_volume(volume_l, unit)}, "
                 f"{power_kw * 1000.0 / volume_l:.2g} W a litre; write kilowatts, like "
                 f"power_kw = {0.05 * volume_l:.2g}",
             )
@@ -196,13 +211,20 @@ def _described(kiln: KilnDescription, unit: TemperatureUnit) -> list[str]:
     return [
         kiln.name,
         f"{kiln.power_w / 1000.0:g} kW",
-        f"{kiln.volume_l:g} l",
+        format_size(kiln.volume_l, "volume", unit),
         f"to {format_temperature(kiln.max_c, unit)}",
         "" if kiln.fitted.learnt is None else "fitted to its logs",
     ]
 
 
-KILN_FILE = FileKind("kiln", lambda: KilnTable, _kiln, across=_across, describe=_described)
+KILN_FILE = FileKind(
+    "kiln",
+    lambda: KilnTable,
+    _kiln,
+    across=_across,
+    describe=_described,
+    owned=lambda kiln, unit: replace(kiln, unit=unit),
+)
 parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
 

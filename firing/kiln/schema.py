@@ -124,7 +124,14 @@ class WallTable(BaseModel):
         description="a material of the table, or one described in [[material]]",
         json_schema_extra=_noted('material = "insulating brick 1260"'),
     )
-    thickness_mm: float = number("thickness of the layer", "thickness_mm = 75", "mm", gt=0, le=1000)
+    thickness_mm: float = number(
+        "thickness of the layer",
+        'thickness_mm = 75 or thickness = "3 in"',
+        "mm",
+        written=("thickness", "length"),
+        gt=0,
+        le=1000,
+    )
 
 
 class MaterialTable(BaseModel):
@@ -179,6 +186,7 @@ class FittedTable(BaseModel):
         "cone_offset_c = 0.0",
         "°C",
         default=0.0,
+        written=("cone_offset", "difference"),
         ge=-100,
         le=100,
     )
@@ -274,25 +282,62 @@ class KilnTable(BaseModel):
     phases: Literal[1, 3] = Field(
         1, description="1, or 3 for a three-phase supply with the volts between lines"
     )
-    volume_l: float = number("what the chamber holds", "volume_l = 180", "l", ge=0.5, le=20000)
+    volume_l: float = number(
+        "what the chamber holds",
+        'volume_l = 180 or volume = "7 cu ft"',
+        "l",
+        written=("volume", "volume"),
+        ge=0.5,
+        le=20000,
+    )
     shape: Literal["round", "box"] = Field(
         description="round: a cylinder as high as wide; box: a cube; unless dimensions are given",
         json_schema_extra=_noted('shape = "round"'),
     )
     diameter_mm: float | None = number(
-        "inside diameter of a round kiln", "diameter_mm = 610", "mm", default=None, gt=0, le=5000
+        "inside diameter of a round kiln",
+        "diameter_mm = 610",
+        "mm",
+        default=None,
+        written=("diameter", "length"),
+        gt=0,
+        le=5000,
     )
     width_mm: float | None = number(
-        "inside width of a box", "width_mm = 500", "mm", default=None, gt=0, le=5000
+        "inside width of a box",
+        "width_mm = 500",
+        "mm",
+        default=None,
+        written=("width", "length"),
+        gt=0,
+        le=5000,
     )
     depth_mm: float | None = number(
-        "inside depth of a box", "depth_mm = 500", "mm", default=None, gt=0, le=5000
+        "inside depth of a box",
+        "depth_mm = 500",
+        "mm",
+        default=None,
+        written=("depth", "length"),
+        gt=0,
+        le=5000,
     )
     height_mm: float | None = number(
-        "inside height", "height_mm = 610", "mm", default=None, gt=0, le=5000
+        "inside height",
+        "height_mm = 610",
+        "mm",
+        default=None,
+        written=("height", "length"),
+        gt=0,
+        le=5000,
     )
     max_c: float = number(
-        "what its maker allows", "max_c = 1300", "°C", default=1300.0, ge=200, le=1450
+        "what its maker allows",
+        "max_c = 1300",
+        "°C",
+        default=1300.0,
+        written=("max", "temperature"),
+        ge=200,
+        le=1450,
     )
     vent: bool = Field(
         False,
@@ -316,7 +361,13 @@ class KilnTable(BaseModel):
         le=100,
     )
     element_kg: float | None = number(
-        "mass of the elements", "element_kg = 3", "kg", default=None, gt=0, le=200
+        "mass of the elements",
+        "element_kg = 3",
+        "kg",
+        default=None,
+        written=("element", "mass"),
+        gt=0,
+        le=200,
     )
     thermocouple: Literal["B", "E", "J", "K", "N", "R", "S", "T"] = Field(
         "K", description="letter of the thermocouple"
@@ -328,7 +379,7 @@ class KilnTable(BaseModel):
         min_length=1,
         max_length=8,
         description="layers from the inside to the outside",
-        json_schema_extra=_noted("a table [[wall]] with material and thickness_mm"),
+        json_schema_extra=_noted("a table [[wall]] with material and thickness_mm or thickness"),
     )
     material: list[MaterialTable] = Field(
         default_factory=list, max_length=20, description="materials of the owner's own"

@@ -101,6 +101,7 @@ class Card:
             "opens_at_high": after_iso(started, self.forecast.total_high_s),
             "unload_c": self.forecast.unload_c,
             "basis": self.forecast.basis,
+            "cones": {**self.forecast.cones.to_dict(), "target": self.forecast.target_cone},
             "cautions": [caution.heading for caution in self.cautions],
             "deference": DEFERENCE,
             "breaches": [breach.to_dict() for breach in self.forecast.breaches],
@@ -127,6 +128,7 @@ def card_report(card: Card) -> Report:
         program.original.title,
         [
             Paragraph(f"For: {program.controller.name}. {_times(card)}"),
+            Paragraph(_cone_words(card)),
             Section("Not safe for this load: do not key it", [Bullets(broken)]),
             Section("To do before you key it", [Bullets(card.to_do)]),
             Section("Too many segments for this controller", [Bullets(_merged(card))]),
@@ -142,7 +144,16 @@ def card_report(card: Card) -> Report:
             Section("", [Paragraph(DEFERENCE, "quiet"), Paragraph(times, "quiet")]),
         ],
         sheet=True,
+        unit=program.controller.unit,
     )
+
+
+def _cone_words(card: Card) -> str:
+    """Say what the program as keyed comes to, beside the cone it is for."""
+    wanted, comes = card.forecast.target_cone, card.forecast.cones.words
+    if wanted is None:
+        return f"As keyed it comes to {comes}."
+    return f"For cone {wanted}; as keyed it comes to {comes}."
 
 
 def _table(card: Card) -> Table:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from firing.report.document import Block, Figures, Paragraph, Report, Section
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
+from firing.units import TemperatureUnit
 
 
 def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
@@ -22,6 +23,6 @@ def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
     return parts
 
 
-def cautions_report(title: str, cautions: Sequence[Caution]) -> Report:
+def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
     """Return cautions alone as a report."""
-    return Report("", title, [Section("", cautions_whole(cautions))])
+    return Report("", title, [Section("", cautions_whole(cautions))], unit=unit)

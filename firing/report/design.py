@@ -1,5 +1,7 @@
 """What a design and a resumption say: the program to key in, why, and what is wrong with it."""
 
+from collections.abc import Sequence
+
 from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
@@ -8,11 +10,17 @@ from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
 from firing.report.formatting import forecast_times, sentence
+from firing.report.listings import how_read_section
 from firing.safety import DEFERENCE, cautions_for
-from firing.units import format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_temperature
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
+_OPTIONS = (
+    "Common practice offers more, and it is your choice: --degas holds before the glaze seals, "
+    "against pinholes. --drop-to holds after the peak, so that it heals over. --slow-cool gives a "
+    "softer surface."
+)
 _WORTH_TELLING_S = 60.0
 
 
@@ -25,6 +33,7 @@ def design_report(design: Design) -> Report:
         *forecast_answer(course),
     ]
     cited = [name for reason in design.reasons for name in reason.sources]
+    cited += [name for row in design.practice for name in row.sources]
     return Report(
         "Design",
         design.schedule.title,
@@ -34,15 +43,17 @@ def design_report(design: Design) -> Report:
             *map(Paragraph, answer),
             Section("", forecast_segments(course)),
             Section("Why", [Bullets(_reasons(design))]),
+            Section("Beside practice", [Bullets(_practice_words(design))]),
             Section("Segments", [Bullets(_segments_words(design))]),
             Section("To know", [Bullets(design.notes)]),
             _cautions(course),
             Section("Sources", [Sources(cited)]),
         ],
+        unit=unit,
     )
 
 
-def dry_first_report(advice: str) -> Report:
+def dry_first_report(advice: str, unit: TemperatureUnit = "C") -> Report:
     """Return what is said instead of a design where the ware is to dry first."""
     return Report(
         "Design",
@@ -51,6 +62,7 @@ def dry_first_report(advice: str) -> Report:
             Paragraph(advice),
             Section("Sources", [Sources(["drying-advice-choice", "weigh-test-practice"])]),
         ],
+        unit=unit,
     )
 
 
@@ -60,6 +72,13 @@ def _reasons(design: Design) -> list[str]:
         + "".join(f" [{name}]" for name in reason.sources)
         for index, reason in enumerate(design.reasons)
         if reason.sentences
+    ]
+
+
+def _practice_words(design: Design) -> list[str]:
+    return [
+        row.message + "".join(f" [{name}]" for name in dict.fromkeys(row.sources))
+        for row in design.practice
     ]
 
 
@@ -75,6 +94,11 @@ def _segments_words(design: Design) -> list[str]:
     if shown:
         told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown)
         words.append(f"Closing to opening with fewer segments: {told}.")
+    course = design.schedule
+    if course.purpose in ("glaze", "once-fired") and "asked for" not in {
+        row.reason for row in design.cooling_limits
+    }:
+        words.append(_OPTIONS)
     return words
 
 
@@ -84,8 +108,13 @@ def offers(design: Design) -> list[tuple[int, float]]:
     return [(n, s) for n, s in design.by_segments if n < used and s <= most_s][-_NUMBERS_TOLD:]
 
 
-def resume_report(found: Resumption) -> Report:
-    """Return a resumption as a report: where the firing stands, and what to key in now."""
+def resume_report(
+    found: Resumption, choices: Sequence[str] = (), read: Sequence[str] = ()
+) -> Report:
+    """Return a resumption as a report: where the firing stands, and what to key in now.
+
+    Before it stands what the log left open (`choices`), after it how it was `read`.
+    """
     course = found.forecast
     why = [
         f"Segment {index + 1}: {' '.join(reason.sentences)}"
@@ -96,13 +125,16 @@ def resume_report(found: Resumption) -> Report:
         "",
         "After the interruption",
         [
+            *map(Paragraph, choices),
             *map(Paragraph, found.notes),
             *_problems(found.problems),
             *_to_key_in(course),
             Paragraph(_cones(found)),
             Section("Why", [Bullets(why)]),
+            how_read_section(read),
             None if course is None else _cautions(course),
         ],
+        unit="C" if found.schedule is None else found.schedule.unit,
     )
 
 

@@ -7,11 +7,11 @@ are raw: the renderers make them safe for where they go.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from firing.units import TemperatureUnit
+from firing.units import TemperatureUnit, in_unit
 
 if TYPE_CHECKING:
     from firing.report.charts.figure import Drawing
@@ -60,9 +60,10 @@ class FlaggedList:
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """Where the figures come from: the ids of sources, each cited once."""
+    """Where the figures come from: the ids of sources, each cited once, in the report's unit."""
 
     ids: Sequence[str]
+    unit: TemperatureUnit = "C"
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,11 +148,51 @@ class Report:
     """What it comes to, told first."""
     sheet: bool = False
     """Whether the page is one sheet to print."""
+    unit: TemperatureUnit = "C"
+    """The unit it speaks: with °F go inches, pounds and cubic feet."""
 
     @property
     def heading(self) -> str:
         """Name and title, as far as there are any."""
         return ": ".join(words for words in (self.name, self.title) if words)
+
+
+def in_its_unit(report: Report) -> Report:
+    """Return a report whose every sentence speaks its unit.
+
+    Tables and charts are built in it already; sentences of the rooms below are written in °C, mm
+    and kg.
+    """
+    if report.unit == "C":
+        return report
+    unit = report.unit
+    answer = [in_unit(words, unit) for words in report.answer]
+    return replace(
+        report,
+        title=in_unit(report.title, unit),
+        answer=answer,
+        parts=[None if part is None else _spoken(part, unit) for part in report.parts],
+    )
+
+
+def _spoken(part: Block, unit: TemperatureUnit) -> Block:
+    match part:
+        case Paragraph():
+            return replace(part, words=in_unit(part.words, unit))
+        case Bullets():
+            return replace(part, items=[in_unit(words, unit) for words in part.items])
+        case Figures():
+            return replace(part, lines=[in_unit(words, unit) for words in part.lines])
+        case FlaggedList():
+            told = [replace(item, words=in_unit(item.words, unit)) for item in part.items]
+            return replace(part, items=told)
+        case Sources():
+            return replace(part, unit=unit)
+        case Section() | Only():
+            inner = [None if one is None else _spoken(one, unit) for one in part.parts]
+            return replace(part, parts=inner)
+        case _:
+            return part
 
 
 def on_text(*parts: Block | None) -> Only:

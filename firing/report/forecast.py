@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
-from firing.forecast.result import Forecast
+from firing.forecast.result import FIRST_CRACK_C, Forecast
 from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
@@ -65,6 +65,7 @@ def forecast_report(forecast: Forecast) -> Report:
     return Report(
         "Forecast",
         schedule.title,
+        unit=schedule.unit,
         subject="Forecast of a firing",
         when=f"{sentence(forecast_times(forecast).start_words())}.",
         answer=forecast_answer(forecast),
@@ -112,8 +113,8 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     else:
         first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (
-            f"Heats for {format_duration(forecast.heating_s)}{heating_range(forecast)} and reaches {peak} "
-            f"{keeper.when(first_peak.ramp_end_s)}."
+            f"Heats for {format_duration(forecast.heating_s)}{heating_range(forecast)} and reaches "
+            f"{peak} {keeper.when(first_peak.ramp_end_s)}."
         )
     unload = format_temperature(forecast.unload_c, unit)
     if kiln is not None and kiln.stalled:
@@ -243,7 +244,8 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     for action in kiln.starts.asleep:
         yield f"None of them is in waking hours for this: {action}."
     if forecast.first_crack_s is not None:
-        yield f"Down to 150 °C after {format_duration(forecast.first_crack_s)}."
+        first = format_temperature(FIRST_CRACK_C, unit)
+        yield f"Down to {first} after {format_duration(forecast.first_crack_s)}."
     yield (
         f"It could hold {format_temperature(kiln.highest_c, unit)} at most, and its file allows "
         f"{format_temperature(kiln.max_c, unit)}. Fastest with this load: {_rates(kiln, unit)}."

@@ -16,6 +16,7 @@ from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, f
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast, KilnForecast
 
+
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 RANGES_HOLD = "80 %"

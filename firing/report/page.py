@@ -30,10 +30,12 @@ from firing.report.document import (
     Section,
     Sources,
     Table,
+    in_its_unit,
     shown,
 )
 from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import plain
+from firing.units import TemperatureUnit, in_unit
 
 if TYPE_CHECKING:
     from firing.report.charts.figure import Drawing
@@ -83,6 +85,7 @@ anything.</p></footer>
 
 def render_page(report: Report) -> str:
     """Return a report as one HTML document."""
+    report = in_its_unit(report)
     drawings: list[Drawing] = []
     body = [
         _opening(report),
@@ -112,8 +115,8 @@ def _shown(parts: Sequence[Block | None], drawings: list[Drawing], level: int = 
                 yield f'<div class="figures">{_bullets(lines)}</div>' if lines else ""
             case FlaggedList(items):
                 yield _flagged(items)
-            case Sources(ids):
-                yield _sources(ids)
+            case Sources(ids, unit):
+                yield _sources(ids, unit)
             case FillIn(labels):
                 yield f"<p>{' '.join(f'{escaped(words)}: {_BLANK}' for words in labels)}</p>"
             case Table():
@@ -179,8 +182,11 @@ def _flagged(items: Sequence[Flagged]) -> str:
     return _list(told, "findings")
 
 
-def _sources(ids: Iterable[str]) -> str:
-    told = [f"<li><b>{escaped(name)}</b>: {escaped(words)}</li>" for name, words in citations(ids)]
+def _sources(ids: Iterable[str], unit: TemperatureUnit) -> str:
+    told = [
+        f"<li><b>{escaped(name)}</b>: {escaped(in_unit(words, unit))}</li>"
+        for name, words in citations(ids)
+    ]
     return _list(told, "sources")
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.logs.reader import choices_of, other_notes
 from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -37,7 +38,7 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
-from firing.review.findings.readings import gap_words
+from firing.review.gaps import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
 from firing.units import SECONDS_PER_MINUTE, format_duration
@@ -54,6 +55,7 @@ def review_report(review: Review) -> Report:
     return Report(
         "Review",
         schedule.title,
+        unit=schedule.unit,
         subject="Review of a firing",
         answer=review_answer(review),
         parts=(
@@ -79,9 +81,10 @@ def review_report(review: Review) -> Report:
 def review_answer(review: Review) -> list[str]:
     """Return how long the firing ran and why, which cone it reached, and the highest reading.
 
-    What the log lacks stands before them.
+    What the log left open and what it lacks stand before them.
     """
-    return [*gap_words(review), duration_sentence(review), result_sentence(review)]
+    lacks = [*choices_of(review.log), *gap_words(review.gaps, review.schedule.unit)]
+    return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
 def _findings(review: Review) -> Section:
@@ -207,7 +210,7 @@ def log_words(review: Review) -> list[str]:
     return [
         f"{rows}{format_duration(log.interval_s)}{f', from {begun}' if begun else ''}.",
         f"Read with {log.dialect.describe()}.",
-        *log.notes,
+        *other_notes(log),
     ]
 
 

@@ -28,7 +28,8 @@ def result_sentence(review: Review) -> str:
     if review.cone_is_least:
         came = f"{came} at least"
     planned = cone_or_none(review.cones_planned.reached_number)
-    words = f"{came} {review.cones.words}, planned {planned}"
+    wanted = f", for cone {review.schedule.cone}" if review.schedule.cone else ""
+    words = f"{came} {review.cones.words}{wanted}, planned {planned}"
     if not peaks:
         return f"{words} ({CONES_MEANT})."
     return (

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from functools import partial
 
-from firing.report.charts.account import account_drawing
+from firing.report.charts.review_course import account_drawing
 from firing.report.document import (
     Block,
     Bullets,

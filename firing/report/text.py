@@ -16,10 +16,12 @@ from firing.report.document import (
     Section,
     Sources,
     Table,
+    in_its_unit,
     shown,
 )
 from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import display_width, pad, plain, to_ascii, wrap
+from firing.units import in_unit
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _BOLD, _RESET = "\x1b[1m", "\x1b[0m"
@@ -54,6 +56,7 @@ def render_text(
     ascii_only : bool
         Keep to ASCII, for outputs that cannot carry braille.
     """
+    report = in_its_unit(report)
     style = _Style(width, colour, ascii_only)
     lines = _heading(report.heading, style) if report.title else []
     for words in (report.when, *report.answer):
@@ -95,8 +98,9 @@ def _lines(part: Block, style: _Style) -> list[str]:
         case FlaggedList(items):
             told = [f"{SEVERITY_WORDS[item.severity]}: {item.words}" for item in items]
             return _bullets(told, style) or ["None."]
-        case Sources(ids):
-            return _bullets([f"{name}: {words}" for name, words in citations(ids)], style)
+        case Sources(ids, unit):
+            cited = [f"{name}: {in_unit(words, unit)}" for name, words in citations(ids)]
+            return _bullets(cited, style)
         case Table():
             return _table(part, style)
         case Chart():

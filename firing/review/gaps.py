@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.review import thresholds as limit
+from firing.review.wording import Wording
 from firing.serialise import Serialised
 from firing.trace import FloatArray, Trace
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,3 +129,45 @@ def hiding_heatwork(
         replace(gap, hides_heatwork=gap.highest_c > hottest_c - limit.HEATWORK_BELOW_C)
         for gap in gaps
     )
+
+
+def surely_reached(trace: Trace, channel: int) -> tuple[ConeVerdict, tuple[Gap, ...]]:
+    """Return the cone of a log's channel, a lower bound where its gaps hide heat-work, and them."""
+    temperature_c = trace.channel_c(channel)
+    bridged = cone_reached(trace.time_s, temperature_c)
+    gaps = gaps_in(trace.time_s, temperature_c)
+    if not gaps:
+        return bridged, gaps
+    shorter = left_out(trace, gaps)
+    least = cone_reached(shorter.time_s, shorter.channel_c(channel))
+    most = cone_reached(*at_most(trace.time_s, temperature_c, gaps))
+    numbers = (verdict.reached_number for verdict in (least, bridged, most))
+    marked = hiding_heatwork(gaps, *numbers)
+    if not any(gap.hides_heatwork for gap in marked):
+        return bridged, marked
+    return replace(least, high=most.high), marked
+
+
+def gap_words(gaps: Sequence[Gap], unit: TemperatureUnit) -> list[str]:
+    """Return the stretches that a log lacks, the longest first, and what they hide."""
+    if not gaps:
+        return []
+    say = Wording(unit)
+    longest = sorted(gaps, key=lambda gap: -gap.seconds)
+    told = limit.GAPS_TOLD
+    said = [
+        f"The log lacks {format_duration(gap.seconds)} from {format_duration(gap.start_s)} on, "
+        f"between {say.degrees(gap.before_c)} and {say.degrees(gap.after_c)}"
+        for gap in longest[:told]
+    ]
+    if len(longest) > told:
+        rest_s = sum(gap.seconds for gap in longest[told:])
+        said[-1] += f", and {len(longest) - told} shorter stretches, {format_duration(rest_s)}"
+    hidden = ["what happened there"]
+    if any(gap.hides_heatwork for gap in gaps):
+        hidden.insert(0, "the cone, of which this log shows a lower bound")
+    if any(gap.hides_peak for gap in gaps):
+        hidden.insert(0, "the peak")
+    *first, last = hidden
+    listed = f"{', '.join(first)}, and {last}" if first else last
+    return [*(f"{words}." for words in said), f"Not known: {listed}."]

@@ -90,7 +90,7 @@ def heat_beside_gaps(
     error: ThermocoupleError,
     gaps: tuple[Gap, ...],
 ) -> tuple[HeatOfChannels, tuple[Gap, ...]]:
-    """Return what the channels have surely seen, and the gaps with those marked that hide heat-work.
+    """Return what the channels surely saw, and the gaps with those marked that hide heat-work.
 
     Where a gap hides some, the cones are those of the readings alone, and their range ends with the
     most that the gap could hold; elsewhere a straight line across it changes nothing.
@@ -125,6 +125,20 @@ def planned_cones(
     written = forecast(plan.schedule).trace
     temperature_c = written.channel_c() + kiln.fitted.cone_offset_c
     return cone_reached(written.time_s, temperature_c, error.tolerance_c)
+
+
+def with_hold(
+    time_s: FloatArray, temperature_c: FloatArray, from_s: float, until_s: float, hold_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return a course with a hold of another length between two moments."""
+    before, after = time_s <= from_s, time_s >= until_s
+    held_c = float(np.interp(0.5 * (from_s + until_s), time_s, temperature_c))
+    middle_s = np.array([from_s + 1.0, from_s + max(hold_s - 1.0, 2.0)])
+    moved_s = time_s[after] + (max(hold_s, 3.0) - (until_s - from_s))
+    return (
+        np.concatenate((time_s[before], middle_s, moved_s)),
+        np.concatenate((temperature_c[before], [held_c, held_c], temperature_c[after])),
+    )
 
 
 def heated_until_s(trace: ResampledTrace) -> float:
@@ -196,26 +210,13 @@ def thermocouple_error(
         return ThermocoupleError(
             None, "the thermocouple's type and class are unknown; a kiln file (--kiln) tells them"
         )
-    from firing.thermocouple.tolerance import tolerance_c, tolerance_rows
+    from firing.thermocouple.tolerance import least_tolerance_c
 
-    found = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
-    ends_c = max(
-        (
-            row.to_c
-            for row in tolerance_rows()
-            if row.type == kiln.thermocouple and row.class_name == kiln.thermocouple_class
-        ),
-        default=peak_c,
-    )
-    if found.value_c is None and peak_c > ends_c:
-        # Nothing is promised up there; leaving the error out would make the range too narrow.
-        last = tolerance_c(kiln.thermocouple, kiln.thermocouple_class, ends_c)
-        return ThermocoupleError(
-            last.value_c,
-            f"at least: that is what {last.reason}, comes to at "
-            f"{format_temperature(ends_c, unit)}, where it ends",
-            last.source,
-        )
+    found = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, peak_c)
+    if found.at_least:
+        ends = format_temperature(found.ends_c, unit)
+        reason = f"at least: that is what {found.reason}, comes to at {ends}, where it ends"
+        return ThermocoupleError(found.value_c, reason, found.source)
     return ThermocoupleError(found.value_c, found.reason, found.source)
 
 

@@ -12,19 +12,19 @@ matter, has a mark of no shape and keeps the others honest.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firing.errors import FiringError
 from firing.kiln.description import resistance_factor
 from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
-from firing.review.result import Confidence, PowerReason
+from firing.review.result import Confidence, HalfHours, PowerReason, Review, Shortfall
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
@@ -32,35 +32,34 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 
-@dataclass(frozen=True, eq=False)
-class HalfHours:
-    """Half-hours of a firing; heat as a share of what full power gives in them, shape (n,).
+def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
+    """Return a review's half-hours in a learnt kiln; None where its tables do not reach."""
+    try:
+        return half_hours(kiln, _record(review))
+    except FiringError:
+        return None
 
-    `known` says whether the duty is known; `powered` whether the elements were on.  `excess` is the
-    heat needed by the kiln as learnt, less the heat given; where the duty is unknown full power
-    stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
-    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
-    (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
-    up.  `doubt` is what water nobody weighed may make of it.
-    """
 
-    start_s: FloatArray
-    end_s: FloatArray
-    middle_c: FloatArray
-    known: np.ndarray
-    powered: np.ndarray
-    excess: FloatArray
-    given: FloatArray
-    contents: FloatArray
-    leak: FloatArray
-    draught: FloatArray
-    hole: FloatArray
-    stored: FloatArray
-    doubt: FloatArray
+def _record(review: Review) -> FiringRecord:
+    """Return the log as it is weighed: without gaps, outages, and what an opened lid did to it."""
+    from firing.review.fit_input import fit_input_of
 
-    def where(self, chosen: np.ndarray) -> HalfHours:
-        """Return some of them."""
-        return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
+    record = fit_input_of(
+        review.log,
+        schedule=review.schedule,
+        load=review.load,
+        channel=review.channel + 1,
+        analysed=review.analysed,
+    )
+    duty, start_s, end_s = record.duty.copy(), record.time_s[:-1], record.time_s[1:]
+    beside_s = limit.SLOPE_HALF_WINDOW_S
+    holes = [(cut.start_s, cut.end_s) for cut in review.analysed.alignment.interruptions]
+    holes += [(gap.start_s, gap.end_s) for gap in review.gaps]
+    for from_s, until_s in holes:
+        duty[(end_s > from_s - beside_s) & (start_s < until_s + beside_s)] = np.nan
+    if review.quickening is not None:
+        duty[end_s > review.quickening.at_s] = np.nan
+    return replace(record, duty=duty)
 
 
 def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
@@ -69,7 +68,13 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
     network = Network(kiln, load, room_c=record.room_c)
     contents_j = contents_heat_j(network, record.course)
     wall_j = wall_heat_j(network, record.course)
-    needed = heat_needed(network, record.course, contents_j=contents_j, wall_j=wall_j)
+    needed = heat_needed(
+        network,
+        record.course,
+        contents_j=contents_j,
+        wall_j=wall_j,
+        leak_w_per_k=network.leak_w_per_k,
+    )
     ct = np.array([resistance_factor(value) for value in needed.wire_c.tolist()])
     full_j = kiln.available_w * 0.5 * (1.0 / ct[1:] + 1.0 / ct[:-1]) * record.step_s
     above_k = record.chamber_c - record.room_c
@@ -120,6 +125,7 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
         hole=hole,
         stored=need - leak,
         doubt=np.where(given > 0.0, doubt, 0.0),
+        full_j=whole_j,
     )
 
 
@@ -135,35 +141,6 @@ def _open_windows(record: FiringRecord) -> list[tuple[int, int]]:
             found.append((begin, i + 1))
             begin = i + 1
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """How probable each reason is, and what it would amount to.
-
-    Attributes
-    ----------
-    reason : str
-        The likeliest, or ``unknown`` where none stands out.
-    probabilities : mapping
-        Of every reason; they add up to 1.
-    confidence : str
-        By the probability of the reason.
-    power_down, leak_more, load_times : float
-        What the reason of that name would amount to by itself: share of power lost; loss more, as
-        a share of the kiln's own; the load as a multiple of what is expected.
-    from_s, until_s : float or None
-        When power went down and when it came back, where that has edges [s].
-    """
-
-    reason: PowerReason
-    probabilities: Mapping[PowerReason, float]
-    confidence: Confidence
-    power_down: float
-    leak_more: float
-    load_times: float
-    from_s: float | None = None
-    until_s: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,9 +176,11 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         place = int(np.argmax(logs))
         best[name] = (most, float(sizes[place]), marks, place)
     other = covariance + _shapeless(known)
-    scores["unknown"] = limit.REASON_PRIORS["unknown"] * math.exp(
+    as_learnt = limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    odd = limit.REASON_PRIORS["unknown"] * math.exp(
         min(_log_ratio(covariance, other, known.excess), 700.0)
-    ) + limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    )
+    scores["unknown"] = as_learnt + odd
     whole = sum(scores.values())
     probabilities = {reason: score / whole for reason, score in scores.items()}
     reason = max(probabilities, key=lambda r: probabilities[r])
@@ -221,11 +200,14 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         reason=reason,
         probabilities=probabilities,
         confidence=confidence,
+        as_learnt=as_learnt / whole,
         power_down=down[1],
         leak_more=best["losses"][1],
         load_times=1.0 + best["load"][1],
         from_s=None if edge is None else float(edge[2].from_s[edge[3]]),
-        until_s=float(edge[2].until_s[edge[3]]) if edge is not None and reason == "supply" else None,
+        until_s=float(edge[2].until_s[edge[3]])
+        if edge is not None and reason == "supply"
+        else None,
     )
 
 
@@ -293,7 +275,7 @@ def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
         (a, b)
         for a in edges
         for b in edges
-        if limit.REASON_DIP_LEAST_S <= b - a and last_s - b >= limit.REASON_BACK_S
+        if b - a >= limit.REASON_DIP_LEAST_S and last_s - b >= limit.REASON_BACK_S
     ]
     for name, reason, spans in (
         ("step", "power", [(a, last_s) for a in steps]),

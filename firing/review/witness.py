@@ -133,15 +133,15 @@ def _offset(trace: Trace, number: int, witnesses: Sequence[Witness]) -> KilnOffs
             0.5 * (high_c - low_c),
             *(budget(cone_law(witness.cone)).total_c for witness in witnesses),
         )
-        return KilnOffset(channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree, asked)
+        return KilnOffset(
+            channel, results, middle_c, middle_c - half_c, middle_c + half_c, agree, asked
+        )
     return KilnOffset(
         channel, results, None, max(lows, default=None), min(highs, default=None), agree, asked
     )
 
 
-def _far_questions(
-    trace: Trace, number: int, results: Sequence[WitnessResult]
-) -> Iterator[str]:
+def _far_questions(trace: Trace, number: int, results: Sequence[WitnessResult]) -> Iterator[str]:
     """Yield a question for every cone that would put the readings further off than they drift."""
     for result in results:
         least_c = max(result.low_c or 0.0, -(result.high_c or 0.0), 0.0)

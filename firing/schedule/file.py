@@ -11,7 +11,7 @@ from firing.files.ready import ready_names
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, parse, write_text
 from firing.schedule.schedule import Drive, Schedule, Segment
-from firing.schedule.schema import checked, table_model, unit_of
+from firing.schedule.schema import checked, plain_data, table_model, unit_of
 from firing.units import (
     ROOM_C,
     TemperatureUnit,
@@ -27,10 +27,9 @@ if TYPE_CHECKING:
     from firing.files.tomlfile import KeyPath
 
 
-def _across(data: dict[str, Any]) -> list[Wrong]:
+def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
     """Return what is wrong between one segment and the next, wherever both can be read."""
     found: list[Wrong] = []
-    unit = unit_of(data)
     start = data.get("start", from_celsius(ROOM_C, unit))
     before, where = start, "the start"
     segments = data.get("segment")
@@ -76,7 +75,7 @@ def _faultless(data: dict[str, Any]) -> Schedule | None:
         values = checked(data)
     except ValueError:
         return None
-    return None if _across(data) else _schedule(values)
+    return None if _across(data, values["unit"]) else _schedule(values)
 
 
 def _schedule(values: dict[str, Any]) -> Schedule:
@@ -88,6 +87,7 @@ def _schedule(values: dict[str, Any]) -> Schedule:
         start_c=ROOM_C if start is None else to_celsius(start, unit),
         unit=unit,
         notes=values["notes"],
+        cone=values["cone"],
     )
 
 
@@ -105,7 +105,7 @@ def _segment(table: dict[str, Any], unit: TemperatureUnit) -> Segment:
 
 class _ScheduleFile(FileKind[Any, Schedule]):
     def parse(self, text: str, name: str = "schedule") -> Schedule:
-        return _faultless(parse(text, name)) or super().parse(text, name)
+        return _faultless(plain_data(parse(text, name))) or super().parse(text, name)
 
     def text(self, source: str | Path) -> str:
         path = Path(source)
@@ -121,7 +121,11 @@ class _ScheduleFile(FileKind[Any, Schedule]):
 
 
 SCHEDULE_FILE = _ScheduleFile(
-    "schedule", table_model, lambda table: _schedule(table.model_dump()), across=_across
+    "schedule",
+    table_model,
+    lambda table: _schedule(table.model_dump()),
+    across=_across,
+    plain=plain_data,
 )
 parse_schedule, open_schedule = SCHEDULE_FILE.parse, SCHEDULE_FILE.open
 
@@ -140,8 +144,10 @@ def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:
     if base_text is not None:
         # A hold written "1:30" means 1h30m already; only what changes in meaning is rewritten.
         raw = parse(base_text, "")
-        if _faultless(raw) is not None:
-            _keep_notation(data, raw, schedule.unit)
+        plain = plain_data(raw)
+        if _faultless(plain) is not None:
+            _keep_notation(data, plain, schedule.unit)
+            _keep_spelling(data, raw, plain)
     return render(data, base_text)
 
 
@@ -164,6 +170,24 @@ def _keep_notation(data: dict[str, Any], raw: dict[str, Any], unit: TemperatureU
             table["hold"] = spelling
 
 
+def _keep_spelling(data: dict[str, Any], raw: dict[str, Any], plain: dict[str, Any]) -> None:
+    """Write figures that carried their unit as they stood, wherever they say the same."""
+    if unit_of(data) != unit_of(plain):
+        return
+    for key in ("rate", "target"):
+        spelt = {
+            plain_number(known[key]): table[key]
+            for table, known in zip(raw["segment"], plain["segment"], strict=True)
+            if table.get(key) != known.get(key)
+        }
+        for table in data["segment"]:
+            table[key] = spelt.get(table[key], table[key])
+    if raw.get("start") != plain.get("start") and data.get("start") == plain_number(plain["start"]):
+        data["start"] = raw["start"]
+    if "unit" not in raw and all(isinstance(t["target"], str) for t in data["segment"]):
+        data.pop("unit", None)
+
+
 def plain_number(value: float) -> int | float:
     """Return a number as a person would write it: rounded past conversion noise, whole if whole."""
     rounded = round(value, 6)
@@ -175,6 +199,8 @@ def _data(schedule: Schedule) -> dict[str, Any]:
     data: dict[str, Any] = {"title": schedule.title, "purpose": schedule.purpose, "unit": unit}
     if schedule.start_c != ROOM_C:
         data["start"] = plain_number(from_celsius(schedule.start_c, unit))
+    if schedule.cone is not None:
+        data["cone"] = schedule.cone
     if schedule.notes:
         data["notes"] = schedule.notes
     data["segment"] = []

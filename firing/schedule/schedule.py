@@ -93,6 +93,8 @@ class Schedule(Plottable, Serialised):
         The unit its owner reads and writes.
     notes : str
         Free text.
+    cone : str or None
+        The cone the firing is for, in its printed spelling.
 
     Examples
     --------
@@ -109,8 +111,9 @@ class Schedule(Plottable, Serialised):
     start_c: float = ROOM_C
     unit: TemperatureUnit = "C"
     notes: str = ""
+    cone: str | None = None
 
-    json_keys = ("title", "purpose", "unit", "start_c", "notes", "segments")
+    json_keys = ("title", "purpose", "unit", "start_c", "cone", "notes", "segments")
 
     def __post_init__(self) -> None:
         if not self.segments:

@@ -8,7 +8,7 @@ names every fault of any other, and is the JSON Schema, is made from the same ta
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Any
@@ -21,8 +21,11 @@ from firing.units import (
     TemperatureUnit,
     from_celsius,
     parse_duration_s,
+    parse_rate_c_per_h,
+    parse_temperature_c,
     rate_from_celsius,
     to_celsius,
+    unit_written,
 )
 
 if TYPE_CHECKING:
@@ -36,7 +39,64 @@ HOLD_S = (0.0, 100 * SECONDS_PER_HOUR)
 MAX_SEGMENTS = 99
 
 
+def plain_data(data: dict[str, Any]) -> dict[str, Any]:
+    """Return a file's data with every temperature and rate that carries its unit as a plain number.
+
+    In a file that names no unit, °F at every figure makes it one in °F.  What cannot be read, and a
+    mixture that nobody can settle, stays as it is for the keys' own checks to answer.
+    """
+    places = list(_figures(data))
+    written = [unit_written(table[key]) for table, key, _ in places if _is_text(table[key])]
+    if not any(written):
+        return data
+    unit = unit_of(data)
+    done = {**data, "segment": data.get("segment")}
+    if "unit" not in data and "F" in written:
+        if any(not _is_text(table[key]) for table, key, _ in places):
+            return data
+        unit = done["unit"] = "F"
+    if isinstance(data.get("segment"), list):
+        done["segment"] = [dict(t) if isinstance(t, dict) else t for t in data["segment"]]
+    elif "segment" not in data:
+        del done["segment"]
+    for table, key, rate in _figures(done):
+        if _is_text(table[key]) and unit_written(table[key]) is not None:
+            table[key] = _in_unit(table[key], unit, rate)
+    return done
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str) and value not in ("unlimited", "off")
+
+
+def _figures(data: dict[str, Any]) -> Iterator[tuple[dict[str, Any], str, bool]]:
+    """Yield the table and the key of every temperature and rate, and whether it is a rate."""
+    if "start" in data:
+        yield data, "start", False
+    segments = data.get("segment")
+    for table in segments if isinstance(segments, list) else ():
+        if isinstance(table, dict):
+            if table.get("rate") not in (None, "unlimited", "off"):
+                yield table, "rate", True
+            if "target" in table:
+                yield table, "target", False
+
+
+def _in_unit(text: str, unit: TemperatureUnit, rate: bool) -> Any:
+    try:
+        if rate:
+            return round(rate_from_celsius(parse_rate_c_per_h(text), unit), 9)
+        return round(from_celsius(parse_temperature_c(text), unit), 9)
+    except FiringError:
+        return text
+
+
 def _number(value: Any, example: str) -> float:
+    if isinstance(value, str) and unit_written(value) is not None:
+        raise ValueError(
+            f'"{clean(value)}" carries its unit and other figures carry none; write unit = "F" or '
+            'unit = "C" at the top'
+        )
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         given = shown(value)
         raise ValueError(f"{given} stands where a number is wanted; write {example}")
@@ -70,7 +130,8 @@ def _check_rate(value: Any, unit: TemperatureUnit) -> float | str:
     if isinstance(value, str):
         if value in ("unlimited", "off"):
             return value
-        raise ValueError(f'"{clean(value)}" is not a rate; write {words}')
+        if unit_written(value) is None:
+            raise ValueError(f'"{clean(value)}" is not a rate; write {words}')
     number = _number(value, words)
     if number == 0:
         raise ValueError(f"0 °{unit}/h never arrives; write {words}")
@@ -142,6 +203,18 @@ def _one_of(words: tuple[str, ...]) -> Callable[[Any], str]:
     return check
 
 
+def _check_cone(value: Any) -> str:
+    """Return a cone in its printed spelling."""
+    from firing.cones.table import parse_cone
+
+    if not isinstance(value, str):
+        raise ValueError(f'{shown(value)} is no cone in quotes; write cone = "6" or cone = "06"')
+    try:
+        return parse_cone(value)
+    except FiringError as error:
+        raise ValueError(str(error)) from None
+
+
 _check_line = _one_line(200)
 
 REQUIRED: Any = ...
@@ -182,14 +255,23 @@ SEGMENT_KEYS = {
         "(elements off until the target)",
         "rate = 60",
         shape={
-            "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"enum": ["unlimited", "off"]}]
+            "anyOf": [
+                {"type": "number", "exclusiveMinimum": 0},
+                {"enum": ["unlimited", "off"]},
+                {"type": "string", "description": 'with its unit, "108F/h" or "60C/h"'},
+            ]
         },
     ),
     "target": Key(
         _temperature("target"),
         "temperature the ramp ends at, in the file's unit",
         "target = 900",
-        shape={"type": "number"},
+        shape={
+            "anyOf": [
+                {"type": "number"},
+                {"type": "string", "description": 'with its unit, "2190F" or "1200C"'},
+            ]
+        },
     ),
     "hold": Key(
         _plain(_check_hold),
@@ -225,7 +307,14 @@ SCHEDULE_KEYS = {
         _temperature("start"),
         "room temperature that the program starts from; 20 °C if not given",
         default=None,
-        shape={"anyOf": [{"type": "number"}, {"type": "null"}]},
+        shape={"anyOf": [{"type": "number"}, {"type": "string"}, {"type": "null"}]},
+    ),
+    "cone": Key(
+        _plain(_check_cone),
+        "the cone the firing is for: forecast, card, watch and review speak of it",
+        'cone = "6"',
+        default=None,
+        shape={"anyOf": [{"type": "string"}, {"type": "null"}]},
     ),
     "notes": Key(_plain(_check_text), "free text", default=""),
 }

@@ -11,22 +11,20 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.thermocouple.inverse import (
-    TYPE_B_FROM_C,
-    Reason,
-    ReasonArray,
-    readable_c,
-    readable_mv,
-    reasons,
-    temperature_c,
-)
 from firing.thermocouple.reference import (
     IEC_TOP_C,
+    TYPE_B_FROM_C,
     FloatArray,
+    Reason,
+    ReasonArray,
     ThermocoupleType,
     emf_mv,
     parse_type,
+    readable_c,
+    readable_mv,
+    reasons,
     span_c,
+    temperature_c,
 )
 
 #: What a reference junction may be [°C]; common practice, no source: no instrument that measures it

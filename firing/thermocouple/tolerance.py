@@ -5,7 +5,8 @@ the range each holds in.  None is stretched beyond its range.
 """
 
 import csv
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 
@@ -71,11 +72,18 @@ class Tolerance:
         Where the figure is from, or why there is none, in one clause without a full stop.
     source : str
         Entry of the bibliography.
+    at_least : bool
+        Whether the class ends below that temperature, so that its last figure is the least to
+        reckon with.
+    ends_c : float
+        Where the class ends, if that is so [°C].
     """
 
     value_c: float | None
     reason: str
     source: str
+    at_least: bool = False
+    ends_c: float = math.inf
 
 
 @cache
@@ -154,6 +162,23 @@ def tolerance_c(
         f"{temperature_c:g} °C",
         source,
     )
+
+
+def least_tolerance_c(type: str, class_name: str, temperature_c: float) -> Tolerance:
+    """Return the tolerance to reckon with: above the end of a class, at least its last figure.
+
+    Nothing is promised up there; leaving the error out would make a range narrow where the
+    thermocouple is known least.
+    """
+    found = tolerance_c(type, class_name, temperature_c)
+    letter, (name, _) = parse_type(type), _class(class_name, None)
+    ends_c = max(
+        (row.to_c for row in tolerance_rows() if (row.type, row.class_name) == (letter, name)),
+        default=temperature_c,
+    )
+    if found.value_c is not None or temperature_c <= ends_c:
+        return found
+    return replace(tolerance_c(type, class_name, ends_c), at_least=True, ends_c=ends_c)
 
 
 def _class(class_name: str, standard: str | None) -> tuple[str, str]:

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from firing.errors import FiringError
-from firing.thermocouple.inverse import temperature_c as _inverse
 from firing.thermocouple.reference import TYPES, emf_mv, parse_type, span_c
+from firing.thermocouple.reference import temperature_c as _inverse
 
 SOURCE = "thermocouple-wiring-computed"
 

@@ -220,18 +220,30 @@ def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
 
     Empty if nothing need be done.
     """
-    piece = load.thickest
-    if load.dryness != "bone dry" or piece.heated_from != "one":
+    place = load.slowest("water")
+    piece, path_m = place.piece, place.path_m("water")
+    if load.dryness != "bone dry" or place.spot.water_mm < place.spot.thickness_mm:
         return ""
     moisture = body_named(load.body).of("moisture diffusivity", "raw").value
-    needed = max(drying_fourier(load.water_share) - done, 0.0) * piece.heat_path_m**2
+    needed = max(drying_fourier(load.water_share) - done, 0.0) * path_m**2
     usual_s = needed * margin / moisture
     if usual_s <= DRY_FIRST_S:
         return ""
+    if piece.shape is not None:
+        eased = piece.eased()
+        if eased is None:
+            return ""
+        shorter_m = 0.001 * max(spot.water_mm for spot in eased.piece.spots)
+        return (
+            f"Stand it otherwise first: the kiln would have to candle {place.words} for "
+            f"{_hours(usual_s)} h, bone dry as it is. {eased.how} it takes "
+            f"{_hours(usual_s * (shorter_m / path_m) ** 2)} h; then write {eased.write}."
+        )
     return (
-        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one face. '
-        f"The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand it on "
-        f"strips or on its edge, so that heat reaches both faces: then {_hours(usual_s / 4.0)} h do."
+        f'Turn it first: "{piece.name}" is {piece.thickest_mm:g} mm thick and heated from one '
+        f"face. The kiln would have to candle it for {_hours(usual_s)} h, bone dry as it is. Stand "
+        f"it on strips or on its edge, so that heat reaches both faces: then "
+        f"{_hours(usual_s / 4.0)} h do."
         ' Then write heated_from = "both".'
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Annotated, Any
 
@@ -9,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 
 from firing.files.kinds import FileKind, WrongKeys
 from firing.files.tomlfile import Wrong, clean, number, plain_line, shown
-from firing.units import TemperatureUnit
+from firing.units import TemperatureUnit, format_size, in_unit
 from firing.ware.load import (
     BODIES,
     BODY_DENSITY_KG_PER_M3,
@@ -61,10 +62,20 @@ class PieceTable(BaseModel):
         json_schema_extra={"example": "count = 4"},
     )
     thickest_mm: float = number(
-        "its thickest place", "thickest_mm = 18", "mm", gt=0, le=THICKEST_MM
+        "its thickest place",
+        'thickest_mm = 18 or thickest = "0.7 in"',
+        "mm",
+        written=("thickest", "length"),
+        gt=0,
+        le=THICKEST_MM,
     )
     mass_kg: float = number(
-        "mass of one as it goes into the kiln", "mass_kg = 3.2", "kg", gt=0, le=2000
+        "mass of one as it goes into the kiln",
+        'mass_kg = 3.2 or mass = "7 lb"',
+        "kg",
+        written=("mass", "mass"),
+        gt=0,
+        le=2000,
     )
     shape: Shape | None = Field(
         None,
@@ -77,13 +88,19 @@ class PieceTable(BaseModel):
         "wall_mm = 15",
         "mm",
         default=None,
+        written=("wall", "length"),
         gt=0,
         le=THICKEST_MM,
     )
     foot_mm: float | None = number(
-        "foot or floor of a standing piece", "foot_mm = 20", "mm", default=None, gt=0,
+        "foot or floor of a standing piece",
+        "foot_mm = 20",
+        "mm",
+        default=None,
+        written=("foot", "length"),
+        gt=0,
         le=THICKEST_MM,
-    )  # fmt: skip
+    )
     stacked: int = Field(
         1,
         ge=1,
@@ -92,7 +109,13 @@ class PieceTable(BaseModel):
         json_schema_extra={"example": "stacked = 4"},
     )
     across_mm: float | None = number(
-        "how wide a piece that lies is", "across_mm = 250", "mm", default=None, gt=0, le=3000
+        "how wide a piece that lies is",
+        "across_mm = 250",
+        "mm",
+        default=None,
+        written=("across", "length"),
+        gt=0,
+        le=3000,
     )
     raised: bool = Field(
         False,
@@ -128,8 +151,14 @@ class LoadTable(BaseModel):
         "furniture_kg = 28",
         "kg",
         default=None,
+        written=("furniture", "mass"),
         ge=0,
         le=5000,
+    )
+    dark: bool = Field(
+        False,
+        description="whether the body is dark, iron-rich or full of organic matter",
+        json_schema_extra={"example": "dark = true"},
     )
     piece: list[PieceTable] = Field(
         min_length=1,
@@ -139,7 +168,7 @@ class LoadTable(BaseModel):
     )
 
 
-def _across(data: dict[str, Any]) -> list[Wrong]:
+def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
     """Return which pieces are too heavy for how thin they are."""
     found: list[Wrong] = []
     pieces = data.get("piece")
@@ -151,7 +180,7 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
             continue
         if thick_mm < THINNEST_MM:
             if thick_mm > 0:
-                found.append((("piece", index, "thickest_mm"), too_thin(thick_mm)))
+                found.append((("piece", index, "thickest_mm"), in_unit(too_thin(thick_mm), unit)))
             continue
         wall_m2 = mass_kg / BODY_DENSITY_KG_PER_M3 / (0.001 * thick_mm)
         if wall_m2 > WIDEST_M2:
@@ -162,7 +191,11 @@ def _across(data: dict[str, Any]) -> list[Wrong]:
                     ("piece", index, "mass_kg"),
                     f"{mass_kg:g} kg for one {one} of {thick_mm:g} mm: grams? That would be "
                     f"{wall_m2:.0f} m² of wall; write kilograms, like mass_kg = "
-                    f"{0.001 * mass_kg:g}",
+                    f"{0.001 * mass_kg:g}"
+                    if unit == "C"
+                    else f"{format_size(mass_kg, 'mass', unit)} for one {one} of "
+                    f"{format_size(thick_mm, 'length', unit)} is far too heavy; write the mass of "
+                    'one, like mass = "7 lb"',
                 )
             )
     return found
@@ -180,18 +213,26 @@ def _load(table: LoadTable) -> Load:
         dryness=table.dryness,
         body=table.body,
         furniture_kg=table.furniture_kg,
+        dark=table.dark,
     )
 
 
-def _described(load: Load, _: TemperatureUnit) -> list[str]:
+def _described(load: Load, unit: TemperatureUnit) -> list[str]:
     thickest = load.thickest
     return [
         load.dryness,
         f"{sum(piece.count for piece in load.pieces)} pieces",
-        f"thickest {thickest.thickest_mm:g} mm ({thickest.name})",
-        f"{load.ware_kg:.0f} kg",
+        f"thickest {format_size(thickest.thickest_mm, 'length', unit)} ({thickest.name})",
+        f"{load.ware_kg:.0f} kg" if unit == "C" else format_size(load.ware_kg, "mass", unit),
     ]
 
 
-LOAD_FILE = FileKind("load", lambda: LoadTable, _load, across=_across, describe=_described)
+LOAD_FILE = FileKind(
+    "load",
+    lambda: LoadTable,
+    _load,
+    across=_across,
+    describe=_described,
+    owned=lambda load, unit: replace(load, unit=unit),
+)
 parse_load, open_load = LOAD_FILE.parse, LOAD_FILE.open

@@ -33,6 +33,7 @@ Reason = Literal[
     "common practice",
 ]
 REASONS: tuple[Reason, ...] = get_args(Reason)
+StayReason = Reason | Literal["asked for"]
 
 LOWEST_C, HIGHEST_C = -40.0, 1450.0
 """What the limits answer for [°C]."""
@@ -167,7 +168,7 @@ class Dwell(Serialised):
 
     window_c: tuple[float, float]
     at_least_s: float = field(metadata=rounded(None))
-    reason: Reason
+    reason: StayReason
     text: str
     source: str
     low_s: float = field(metadata=rounded(None))
@@ -176,9 +177,10 @@ class Dwell(Serialised):
     def sentence(self) -> str:
         """Return the dwell as one sentence."""
         low, high = self.window_c
+        spread = f" (range {format_duration(self.low_s)} to {format_duration(self.high_s)})"
         return (
             f"At least {format_duration(self.at_least_s)} from {low:.0f} to {high:.0f} °C: "
-            f"{self.text} (range {format_duration(self.low_s)} to {format_duration(self.high_s)})."
+            f"{self.text}{spread if self.low_s < self.high_s else ''}."
         )
 
 

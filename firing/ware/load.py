@@ -6,6 +6,7 @@ from typing import Literal, get_args
 from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
+from firing.units import TemperatureUnit
 from firing.ware.shape import Form, HeatedFrom, Shape, Spot, Vents
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
@@ -132,24 +133,26 @@ class Piece:
         """The place that is heated last."""
         return max(self.spots, key=lambda spot: spot.heat_mm)
 
-    def eased(self) -> tuple[str, "Piece"] | None:
-        """Return what would shorten its longest way, and the piece then; None if nothing known."""
-        ways: list[tuple[str, Piece]] = []
+    def eased(self) -> "Eased | None":
+        """Return what would shorten its longest way; None if nothing is known."""
+        ways: list[Eased] = []
+        props, hole = "raised = true", 'vents = "open"'
         if self.shape is not None and not self.raised and self.shape not in ("wall", "solid"):
-            ways.append(
-                ("Raised on props, so that air passes under it,", replace(self, raised=True))
-            )
+            raised = replace(self, raised=True)
+            ways.append(Eased("Raised on props, so that air passes under,", props, raised))
         if self.shape == "closed hollow" and self.vents != "open":
-            ways.append(("With a wide opening into its hollow", replace(self, vents="open")))
+            opened = replace(self, vents="open")
+            ways.append(Eased("With a wide opening into its hollow", hole, opened))
             if not self.raised:
                 both = replace(self, raised=True, vents="open")
-                ways.append(("Raised on props and with a wide opening into its hollow", both))
+                how = "Raised on props and with a wide opening into its hollow"
+                ways.append(Eased(how, f"{props} and {hole}", both))
 
         def longest_mm(piece: Piece) -> float:
             return max(max(spot.heat_mm, spot.water_mm) for spot in piece.spots)
 
-        better = [way for way in ways if longest_mm(way[1]) < 0.9 * longest_mm(self)]
-        return min(better, key=lambda way: longest_mm(way[1]), default=None)
+        better = [way for way in ways if longest_mm(way.piece) < 0.9 * longest_mm(self)]
+        return min(better, key=lambda way: longest_mm(way.piece), default=None)
 
     def words_of(self, spot: Spot) -> str:
         """Return a place in words: ``the 20 mm foot of "jar" (on the shelf)``."""
@@ -165,6 +168,15 @@ class Piece:
     def heat_path_m(self) -> float:
         """How far heat must go inwards [m]: half a wall heated from both faces."""
         return 0.001 * self.slowest_spot.heat_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Eased:
+    """What would help a piece: how, what to write in the load file, and the piece then."""
+
+    how: str
+    write: str
+    piece: Piece
 
 
 Goes = Literal["heat", "water", "steam", "air"]
@@ -211,6 +223,10 @@ class Load:
         Shelves and posts [kg]; None if unknown, then in proportion to the kiln's volume.
     assumed : bool
         Whether the load was not given but stands in for a typical one.
+    dark : bool
+        Whether the body is dark, iron-rich or full of organic matter: more carbon has to burn.
+    unit : {"C", "F"}
+        The unit its owner reads and writes: with °F go inches and pounds.
 
     Examples
     --------
@@ -229,6 +245,8 @@ class Load:
     body: str = DEFAULT_BODY
     furniture_kg: float | None = None
     assumed: bool = False
+    dark: bool = False
+    unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
         if not self.pieces:

@@ -122,12 +122,14 @@ def steam_escape_s(body: Body, path_m: float) -> float:
     return water * path_m**2 / (2.0 * diffusivity * _mol_per_m3_of_gas(middle_c))
 
 
-def burn_out_s(body: Body, path_m: float) -> float:
+def burn_out_s(body: Body, path_m: float, *, dark: bool = False) -> float:
     """Return how long oxygen needs to burn the carbon through to the middle [s].
 
-    n·L²/(2·D·c), ``shrinking-core-memory``, in air at the middle of `BURN_OUT_C`.
+    n·L²/(2·D·c), ``shrinking-core-memory``, in air at the middle of `BURN_OUT_C`.  Dark bodies
+    stand at the upper end of the range of carbon (``body-make-up-memory``).
     """
-    carbon = body.share("carbon", "raw") * BODY_DENSITY_KG_PER_M3 / CARBON_KG_PER_MOL
+    share = body.of("carbon", "raw").high[0] if dark else body.share("carbon", "raw")
+    carbon = share * BODY_DENSITY_KG_PER_M3 / CARBON_KG_PER_MOL
     oxygen = OXYGEN_SHARE * _mol_per_m3_of_gas(0.5 * (BURN_OUT_C[0] + BURN_OUT_C[1]))
     diffusivity = body.of("gas diffusivity", "raw").value
     return carbon * path_m**2 / (2.0 * diffusivity * oxygen)

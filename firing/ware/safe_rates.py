@@ -92,6 +92,7 @@ def limits_for(
         body=body_named(load.body),
         raw=load.has_bound_water,
         wet=load.water_share > 0.0,
+        dark=load.dark,
         shrinking=load.dryness in ("leather hard", "damp"),
         water_share=load.water_share,
         purpose=purpose,
@@ -158,6 +159,7 @@ class GoverningWall:
     body: Body
     raw: bool
     wet: bool
+    dark: bool
     shrinking: bool
     water_share: float
     purpose: Purpose
@@ -456,12 +458,12 @@ def _shrinking(wall: GoverningWall) -> Iterator[Dwell]:
     if left <= 0.0 or not wall.shrinking:
         return
     moisture = wall.body.of("moisture diffusivity", "raw")
-    best_s = shrinking_s(wall.body, left, wall.path_m)
+    best_s = shrinking_s(wall.body, left, wall.path_of("water"))
     yield Dwell(
         SHRINKING_C,
         best_s * wall.margin,
         "shrinkage",
-        f"{wall.words} still shrinks, and must do so before it gets hotter",
+        f"{wall.places['water'].words} still shrinks, and must do so before it gets hotter",
         "shrinkage-drying-practice",
         best_s * moisture.value / moisture.high[0],
         best_s * max(wall.margin, moisture.value / moisture.low[0]),
@@ -506,7 +508,7 @@ def _steam(wall: GoverningWall) -> Iterator[Dwell]:
 def _burn_out(wall: GoverningWall) -> Iterator[Dwell]:
     if not wall.raw:
         return
-    best_s = burn_out_s(wall.body, wall.path_of("air"))
+    best_s = burn_out_s(wall.body, wall.path_of("air"), dark=wall.dark)
     left_s = best_s * wall.margin - wall.done.burn_out_s
     # A minute is less than the middle of a wall is known to lag behind its face.
     if left_s <= (SECONDS_PER_MINUTE if wall.done.burn_out_s else 0.0):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from firing.forecast.opening import UNLOAD_C
 from firing.review.position import Position
 from firing.serialise import Serialised, rounded
 
@@ -40,7 +41,7 @@ class AlarmLimits:
     top_c: float | None = None
     above_c: float = 15.0
     lost_after_s: float = 60.0
-    unload_c: float = 60.0
+    unload_c: float = UNLOAD_C
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,20 @@
 """What may fail in a watch without ending anything else: done part by part, each told of once.
 
 Recording, alarms, estimates and display are separate: a fault in one is caught here, told in one
-sentence, and the part is tried again the next time it is due.
+sentence, and the part is tried again the next time it is due.  A display that fails ends nothing
+and hides nothing.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Protocol, TypeVar
+
+from firing.capture.reading import Reading
+from firing.watch.events import WatchEvent
+from firing.watch.state import Estimate
 
 Result = TypeVar("Result")
 
@@ -89,3 +95,69 @@ def reason_of(error: Exception) -> str:
     """Return what an exception says, in one short line."""
     said = " ".join(str(error).split())[:LONGEST_REASON].rstrip(".")
     return said or type(error).__name__
+
+
+DISPLAY = "the display"
+MOST_WAITING = 200
+
+
+class Listener(Protocol):
+    """Whoever shows a watch: a terminal, a file, a screen."""
+
+    def note(self, sentence: str) -> None:
+        """Show something on the side."""
+
+    def notice(self, notice: WatchEvent) -> None:
+        """Show a notice."""
+
+    def status(self, estimate: Estimate, reading: Reading | None) -> None:
+        """Show how the firing stands, with the last reading."""
+
+    def tick(self) -> None:
+        """Do what is due, several times a second."""
+
+
+class FaultTolerantDisplay:
+    """A listener that may fail; what it did not show is shown as a sentence when it can again."""
+
+    def __init__(self, listener: Listener) -> None:
+        self._listener = listener
+        self._isolation = FaultIsolation()
+        self._waiting: deque[str] = deque(maxlen=MOST_WAITING)
+
+    def note(self, sentence: str) -> None:
+        """Show a sentence, now or as soon as it can be."""
+        self._waiting.append(sentence)
+        self._show_waiting()
+
+    def notice(self, notice: WatchEvent) -> None:
+        """Show a notice; if that fails, its sentence."""
+        if not self._isolation.run(f"{DISPLAY} of notices", lambda: self._noticed(notice), False):
+            self.note(f"{notice.id}: {notice.message}")
+
+    def _noticed(self, notice: WatchEvent) -> bool:
+        self._listener.notice(notice)
+        return True
+
+    def status(self, estimate: Estimate, reading: Reading | None) -> None:
+        """Show how the firing stands."""
+        self._isolation.run(
+            f"{DISPLAY} of how it stands",
+            lambda: self._listener.status(estimate, reading),
+            None,
+        )
+
+    def tick(self) -> None:
+        """Do what is due, and show what could not be shown."""
+        self._isolation.run(DISPLAY, self._listener.tick, None)
+        self._show_waiting()
+
+    def _show_waiting(self) -> None:
+        self._waiting.extend(self._isolation.remarks())
+        while self._waiting:
+            sentence = self._waiting[0]
+            try:
+                self._listener.note(sentence)
+            except Exception:
+                return  # nobody to tell it; the next tick tries again
+            self._waiting.popleft()

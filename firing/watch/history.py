@@ -1,14 +1,46 @@
-"""What the kiln has done so far, kept small: means on a grid, however fast readings come in."""
+"""What the kiln has done so far, kept small: means on a grid, and the last hour or two by readings.
+
+All moments of a running firing lie on whole milliseconds.  Sums and stretches of seconds as floats
+differ in their last digits, so that two moments which are one may come out a millionth of a
+millionth apart, in either order.  As whole numbers they are equal or apart by a millisecond, which
+a sum of seconds keeps over any firing.
+"""
 
 import math
 from array import array
 from collections import deque
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.time_grid import TICKS_PER_S, floor_tick_s
+
+TICKS_PER_S = 1000
+
+
+def nearest_ticks(time_s: FloatArray) -> npt.NDArray[np.int64]:
+    """Return the nearest ticks of moments, (n,)."""
+    return np.rint(np.asarray(time_s) * TICKS_PER_S).astype(np.int64)
+
+
+def floor_tick_s(moment_s: float) -> float:
+    """Return the last tick at or before a moment [s]."""
+    return math.floor(moment_s * TICKS_PER_S) / TICKS_PER_S
+
+
+def is_last_at_its_tick(at: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Tell which of ticks in order are the last at their moment, (n,)."""
+    return np.append(at[1:] > at[:-1], True)
+
+
+def course_on_grid(time_s: FloatArray, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return a course on ticks: the first point, and the last at every later tick."""
+    at = nearest_ticks(time_s)
+    kept = is_last_at_its_tick(at) & (at > at[0])
+    kept[0] = True
+    return at[kept] / TICKS_PER_S, temperature_c[kept]
+
 
 GRID_S = 30.0
 """A cone's heat-work from means over half a minute is good to 1e-4 at 300 °C/h."""
@@ -132,3 +164,95 @@ class History:
         first, second = np.triu_indices(time_s.size, 1)
         slopes = (temperature_c[second] - temperature_c[first]) / (time_s[second] - time_s[first])
         return float(np.median(slopes)) * SECONDS_PER_HOUR
+
+
+BIN_S = 10.0
+"""Readings that come faster are averaged over so long [s]."""
+KNOWN_POINTS = 8
+"""So many points are needed for their noise [-]."""
+UNKNOWN_NOISE_C = 3.0
+LEAST_NOISE_C = 0.2
+MEAN_S = 120.0
+MAD_TO_SIGMA = 1.4826
+
+
+class RecentReadings:
+    """How the kiln moves within minutes, and how surely: a window of points that ends now.
+
+    The last `KNOWN_POINTS` + 4 are kept however old.
+    """
+
+    def __init__(self, keep_s: float) -> None:
+        self._keep_s = keep_s
+        self._time_s: deque[float] = deque()
+        self._celsius: deque[float] = deque()
+        self._count = 0
+        self._bin = -1
+        # Many ask for them between two readings.
+        self._interval_s: float | None = None
+        self._noise_c: float | None = None
+
+    def add(self, time_s: float, value_c: float) -> bool:
+        """Take a reading in, and return whether it begins a point; times never go back."""
+        self._interval_s = self._noise_c = None
+        number = int(time_s // BIN_S)
+        if number == self._bin and self._time_s:
+            self._count += 1
+            self._time_s[-1] += (time_s - self._time_s[-1]) / self._count
+            self._celsius[-1] += (value_c - self._celsius[-1]) / self._count
+            return False
+        self._bin, self._count = number, 1
+        self._time_s.append(time_s)
+        self._celsius.append(value_c)
+        while len(self._time_s) > KNOWN_POINTS + 4 and time_s - self._time_s[0] > self._keep_s:
+            self._time_s.popleft()
+            self._celsius.popleft()
+        return True
+
+    def points(self) -> tuple[FloatArray, FloatArray]:
+        """Return times [s] and temperatures [°C], both shape (n,)."""
+        return np.array(self._time_s), np.array(self._celsius)
+
+    def oldest_c(self) -> float:
+        """Return the oldest temperature [°C]; NaN if there is none."""
+        return self._celsius[0] if self._celsius else math.nan
+
+    def interval_s(self) -> float:
+        """Return the usual time between two points [s]; NaN if there are none."""
+        if self._interval_s is None:
+            steps_s = np.diff(np.array(self._time_s))
+            self._interval_s = float(np.median(steps_s)) if steps_s.size else math.nan
+        return self._interval_s
+
+    def noise_c(self) -> float:
+        """Return the scatter of a point (robust standard deviation) [°C]."""
+        if len(self._celsius) < KNOWN_POINTS:
+            return UNKNOWN_NOISE_C
+        if self._noise_c is None:
+            # A ramp has no second difference; that of noise is √6 of it.
+            bends = np.abs(np.diff(np.array(self._celsius), 2))
+            sigma = MAD_TO_SIGMA * float(np.median(bends)) / math.sqrt(6.0)
+            self._noise_c = max(sigma * (1.0 + 4.0 / bends.size), LEAST_NOISE_C)
+        return self._noise_c
+
+    def fell(self, window_s: float, least_c: float, noises: float, unknown_c: float) -> bool:
+        """Tell whether it fell within a window, more surely than noise would have it.
+
+        The fall is `least_c` at least and so many standard errors (`noises`); `unknown_c` counts as
+        long as the noise is not known, if it fell from reading to reading.
+        """
+        time_s, celsius = self.points()
+        if time_s.size < 3:
+            return False
+        age_s = time_s[-1] - time_s
+        inside = (age_s <= window_s) | (np.arange(time_s.size)[::-1] < 3)
+        time_s, celsius = time_s[inside], celsius[inside]
+        if len(self._time_s) < KNOWN_POINTS:
+            falls = np.diff(celsius[-3:]) < 0.0
+            return bool(np.all(falls)) and float(celsius[-3] - celsius[-1]) > unknown_c
+        number = ((time_s[-1] - time_s) // MEAN_S).astype(np.int64)
+        count = np.bincount(number)
+        means = np.bincount(number, weights=celsius)[count > 0] / count[count > 0]
+        fewest = int(np.min(count[count > 0]))
+        enough = max(least_c, noises * self.noise_c() * math.sqrt(2.0 / fewest))
+        return float(np.max(means) - means[0]) > enough

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 from firing.logs.options import ReadingOptions
 from firing.units import TemperatureUnit, rate_to_celsius
 
@@ -66,7 +67,7 @@ class WatchOptions:
     top_c: float | None = None
     above_c: float = 15.0
     lost_after_s: float = 60.0
-    unload_c: float = 60.0
+    unload_c: float = UNLOAD_C
     command: str | None = None
 
 

@@ -15,6 +15,7 @@ from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
+from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
     AT_ITS_BEST,
@@ -22,7 +23,6 @@ from firing.watch.state import (
     Prediction,
     RemainingCourse,
 )
-from firing.watch.time_grid import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 
 LAGGING_C = 10.0
 """A ramp this far behind its plan goes on as it went, not as it was meant to [°C]."""

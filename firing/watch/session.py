@@ -11,16 +11,13 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
-from firing.capture.clock import COUNTS_SLEEP, TimeBase, clock_is_unset
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.clock import COUNTS_SLEEP, SuspensionDetector, TimeBase, clock_is_unset
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
 from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
-from firing.capture.suspension import SuspensionDetector
 from firing.units import format_duration
-from firing.watch.display import FaultTolerantDisplay, Listener
 from firing.watch.events import WatchEvent
-from firing.watch.fault_isolation import FaultIsolation, reason_of
+from firing.watch.fault_isolation import FaultIsolation, FaultTolerantDisplay, Listener, reason_of
 from firing.watch.state import Estimate
 from firing.watch.watcher import Watcher
 

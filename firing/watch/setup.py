@@ -1,14 +1,24 @@
-"""Everything a watch needs, put together from what a person asked for; whoever shows it."""
+"""Everything a watch needs, put together from what a person asked for; whoever shows it.
+
+It records to the file named, unless the firing that the file holds is over: continued, a firing of
+three days ago would be told as this one, its program as done.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from firing.capture.clock import TimeBase
+from firing.capture.recorder import LARGEST_BYTES, Recorder
+from firing.capture.recording_file import intact_length, numbered_paths, parse_header, parse_rows
 from firing.capture.source import Connection, ReadingSource
 from firing.errors import FiringError
+from firing.units import format_duration
 from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
 if TYPE_CHECKING:
@@ -16,9 +26,10 @@ if TYPE_CHECKING:
     from firing.capture.log_sources import FollowedLog
     from firing.capture.recorder import Recorder
     from firing.watch.alarm_command import AlarmCommand
-    from firing.watch.display import Listener
+    from firing.watch.fault_isolation import Listener
     from firing.watch.session import WatchSession
     from firing.watch.watcher import Watcher
+
 
 ABOVE_PEAK_C = 20.0
 """The top temperature, unless told: this much above the plan's peak [°C]; common practice."""
@@ -169,7 +180,9 @@ def make_watcher(options: WatchOptions) -> Watcher:
 
     course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)
     number = course.cones.reached_number
-    if not cones and number is not None:
+    if not cones and schedule.cone is not None:
+        cones = (schedule.cone,)
+    elif not cones and number is not None:
         cones = (min(CONES, key=lambda cone: abs(cone_number(cone) - number)),)
     predictor: Predictor = ForecastPredictor(course)
     model = None
@@ -203,7 +216,6 @@ def _recorder(
     out: Path, source: ReadingSource, channel: int, base: TimeBase | None
 ) -> tuple[Recorder | None, str]:
     """Open the recording; if the disk does not let it, say why: the watch goes on without."""
-    from firing.watch.recording_target import open_recorder
 
     try:
         recorder = open_recorder(out, source.channels, channel, base, output=source.gives_output)
@@ -230,7 +242,7 @@ def _take_over_earlier_rows(
     source: FollowedLog, watcher: Watcher, recorder: Recorder | None
 ) -> None:
     """Record what a followed log holds already, and let the watcher know it."""
-    from firing.capture.plausibility import PlausibilityCheck
+    from firing.capture.reading import PlausibilityCheck
 
     plausibility = PlausibilityCheck(len(source.channels))
     for at_s, reading in source.before():
@@ -240,3 +252,61 @@ def _take_over_earlier_rows(
         value_c = reading.usable_c(source.kiln_channel)
         if value_c == value_c:
             watcher.add_earlier(at_s, value_c, reading.duty)
+
+
+FIRED_C = 150.0
+"""A kiln that was never this hot was not fired [°C]."""
+COLD_C = 100.0
+COLD_PAUSE_S = 3600.0
+"""Cold again, and not recorded for so long: the firing is over, and not a crash in it [°C, s]."""
+PAUSE_S = 86_400.0
+"""Not recorded for so long: whatever runs now, it is another firing [s]."""
+
+
+def open_recorder(
+    out: Path,
+    channels: Sequence[str],
+    channel: int = 0,
+    base: TimeBase | None = None,
+    *,
+    output: bool = False,
+) -> Recorder:
+    """Open the file that a watch records to: the one named, if its firing may still go on.
+
+    `channel` is the kiln's; the other parameters are those of `Recorder`.
+    """
+    why = ""
+    for path in itertools.chain((out,), numbered_paths(out)):
+        over = _why_over(path, channel, first=path == out)
+        if over:
+            why = why or over
+            continue
+        recorder = Recorder(path, channels, base, output=output)
+        if path != out:
+            recorder.add_remark(f"{out} {why}, so this firing is recorded to {path}")
+        return recorder
+    raise FileExistsError(f"there is no free name beside {out}")
+
+
+def _why_over(path: Path, channel: int, *, first: bool) -> str:
+    """Return why a file is not to be continued; empty if it is, or is to be refused."""
+    try:
+        if not path.is_file() or path.stat().st_size > LARGEST_BYTES:
+            return ""
+        data = path.read_bytes()
+    except OSError:
+        return ""
+    head, _, rest = data[: intact_length(data)].decode("utf-8", "replace").partition("\n")
+    named = parse_header(head) if head else None
+    if named is None:
+        return "" if first else "is no recording"
+    held = parse_rows(rest, *named)
+    if not held.epoch_s or channel >= len(named[0]):
+        return ""
+    pause_s = time.time() - max(held.epoch_s)
+    course_c = [values[channel] for values in held.values_c if values[channel] == values[channel]]
+    fired = max(course_c, default=0.0) >= FIRED_C
+    cold = fired and course_c[-1] <= COLD_C
+    if (cold and pause_s >= COLD_PAUSE_S) or pause_s >= PAUSE_S:
+        return f"holds a firing that ended {format_duration(pause_s)} ago"
+    return ""

@@ -12,8 +12,8 @@ from firing.kiln.thermal_network import Network
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
+from firing.watch.history import course_on_grid
 from firing.watch.state import RemainingCourse
-from firing.watch.time_grid import course_on_grid
 
 ARRIVED_C = 0.5
 

@@ -4,8 +4,7 @@ import math
 
 import numpy as np
 
-from firing.capture.plausibility import ChannelPlausibility, PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import ChannelPlausibility, PlausibilityCheck, Reading, Status
 from firing.logs.plausibility_limits import LIVE_STILL_S
 
 

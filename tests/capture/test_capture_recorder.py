@@ -17,7 +17,7 @@ from firing.capture import recorder as recorder_module
 from firing.capture.clock import TimeBase, utc_stamp
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import MOST_PENDING, Recorder
-from firing.capture.recording_format import header, intact_length, parse_rows
+from firing.capture.recording_file import header, intact_length, parse_rows
 from firing.errors import FiringError
 from firing.logs.reader import read_log
 

@@ -1,8 +1,8 @@
 """`firing kiln` and the plan options: files read, learnt from, and never spoilt."""
 
 import json
-import tomllib
 import subprocess
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 

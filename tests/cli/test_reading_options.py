@@ -21,7 +21,7 @@ _OPTION = re.compile(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*")
 
 def _commands() -> Iterator[tuple[str, click.Command]]:
     for name, (module, _) in COMMANDS.items():
-        command = getattr(import_module(module), f"{name}_command")
+        command = getattr(import_module(module), f"{name.replace('-', '_')}_command")
         if isinstance(command, click.Group):
             for under, one in command.commands.items():
                 yield f"{name} {under}", one

@@ -9,8 +9,8 @@ import pytest
 from firing.clock import parse_awake
 from firing.errors import FiringError
 from firing.files.ready import ready_text
-from firing.forecast.cost import with_tariff
 from firing.forecast.forecast import forecast
+from firing.forecast.in_kiln import with_tariff
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff
 from firing.schedule.file import parse_schedule

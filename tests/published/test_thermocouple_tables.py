@@ -13,8 +13,14 @@ import numpy as np
 import pytest
 import thermocouple_its90
 
-from firing.thermocouple.inverse import readable_c, temperature_c
-from firing.thermocouple.reference import TYPES, emf_mv, sensitivity_mv_per_c, span_c
+from firing.thermocouple.reference import (
+    TYPES,
+    emf_mv,
+    readable_c,
+    sensitivity_mv_per_c,
+    span_c,
+    temperature_c,
+)
 from firing.thermocouple.tolerance import tolerance_c
 
 BAR_MV = 0.0006

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.report.charts.canvas import Canvas, LineStyle
+from firing.report.charts.text_chart import Canvas, LineStyle
 
 FULL = "\u28ff"
 

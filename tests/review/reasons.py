@@ -1,8 +1,8 @@
 """Scoring the physical reason of a delay against made firings of two kilns of different physics.
 
-The kiln file is what an owner would write; the kiln is learnt from three healthy logs of other days,
-then one fault at a time is made.  A reason is scored only where the fault shows: the program ended
-ten minutes later than in the healthy twin, or its peak is 8 °C lower.
+The kiln file is what an owner would write; the kiln is learnt from three healthy logs of other
+days, then one fault at a time is made.  A reason is scored only where the fault shows: the program
+ended ten minutes later than in the healthy twin, or its peak is 8 °C lower.
 """
 
 from collections import Counter
@@ -97,7 +97,9 @@ MADE = (
         None,
         lambda r: BoxFaults(chatter_from_c=r.uniform(300.0, 800.0), chatter_share=0.3),
     ),
-    Made("vent left on", "losses", lambda r: Faults(vent_on=True), lambda r: BoxFaults(vent_on=True)),
+    Made(
+        "vent left on", "losses", lambda r: Faults(vent_on=True), lambda r: BoxFaults(vent_on=True)
+    ),
     Made("vent plug left out", "losses", None, lambda r: BoxFaults(plug_out=True)),
     Made(
         "gap at the door",
@@ -109,9 +111,7 @@ MADE = (
         "load twice as heavy",
         "load",
         lambda r: Faults(load_factor=r.uniform(1.5, 2.2)),
-        lambda r: BoxFaults(
-            ware_factor=(f := r.uniform(1.5, 2.2)), furniture_factor=0.5 + 0.5 * f
-        ),
+        lambda r: BoxFaults(ware_factor=(f := r.uniform(1.5, 2.2)), furniture_factor=0.5 + 0.5 * f),
     ),
     Made("furniture doubled", "load", None, lambda r: BoxFaults(furniture_factor=2.2)),
     Made(
@@ -197,7 +197,11 @@ def _run(
         # The load differs from day to day there too.
         own = replace(faults, load_factor=faults.load_factor * day.load_factor)
         return fire(
-            plan, controller=Controller(waits=waits), faults=own, start_c=day.room_c, room_c=day.room_c
+            plan,
+            controller=Controller(waits=waits),
+            faults=own,
+            start_c=day.room_c,
+            room_c=day.room_c,
         )
     assert isinstance(faults, BoxFaults)
     return fire_box(plan, controller=BoxController(waits=waits), faults=faults, day=day)
@@ -271,9 +275,7 @@ def score_reasons(
             log = _logged(firing, random, folder, with_duty)
             kiln = learnt_kiln(physics, waits, with_duty, with_load, folder)
             load = usual_load(physics, "bone dry" if which == 0 else "bisqued")
-            answer = review(
-                as_schedule(plan), log, kiln=kiln, load=load if with_load else None
-            )
+            answer = review(as_schedule(plan), log, kiln=kiln, load=load if with_load else None)
             where = (
                 f"{physics} {number} {made.name}, {'bisque' if which == 0 else 'glaze'}, "
                 f"{'waits' if waits else 'clock'}, {'duty' if with_duty else 'no duty'}, "

@@ -227,7 +227,9 @@ def arguments(words: tuple[str, ...], folder: Path, kind: str, data: bytes) -> l
 
 def steers(text: str) -> bool:
     """Return whether a text could steer a terminal."""
-    return re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u2028]", text) is not None
+    return (
+        re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u2028]", text) is not None
+    )
 
 
 class TooLong(BaseException):

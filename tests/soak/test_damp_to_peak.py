@@ -20,8 +20,8 @@ from firing.controller.program import key_in
 from firing.design.designer import design
 from firing.design.repair import repaired_design
 from firing.design.request import DesignRequest
-from firing.design.resume import resume
 from firing.design.result import Design
+from firing.design.resume import resume
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.kiln.description import KilnDescription
@@ -88,7 +88,9 @@ class Wall:
         bound = np.zeros(CELLS + 1)
         core, wet, mean = [float(wall[-1])], [float(water[-1])], [WATER[load.dryness]]
         # Second differences, mirrored at the middle; the first row is the face.
-        second = np.diag(np.full(CELLS + 1, -2.0)) + np.eye(CELLS + 1, k=1) + np.eye(CELLS + 1, k=-1)
+        second = (
+            np.diag(np.full(CELLS + 1, -2.0)) + np.eye(CELLS + 1, k=1) + np.eye(CELLS + 1, k=-1)
+        )
         second[-1, -2], second[0] = 2.0, 0.0
         one, weights = np.eye(CELLS + 1), np.full(CELLS + 1, 1.0 / CELLS)
         weights[[0, -1]] *= 0.5

@@ -10,7 +10,7 @@ import pytest
 from capture.ptywatch import rows
 
 from firing.capture.recorder import Recorder
-from firing.capture.recording_format import header
+from firing.capture.recording_file import header
 from firing.logs.reader import read_log
 
 pytestmark = pytest.mark.soak
@@ -25,7 +25,7 @@ import gc, os, sys
 from pathlib import Path
 from firing.capture.fields import FieldLayout, LineParser
 from firing.capture.text_lines import LineBuffer
-from firing.capture.plausibility import PlausibilityCheck
+from firing.capture.reading import PlausibilityCheck
 from firing.capture.recorder import Recorder
 from firing.capture.clock import TimeBase
 from firing.forecast.forecast import forecast

@@ -8,8 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.thermocouple.inverse import Reason, readable_c, readable_mv, reasons, temperature_c
-from firing.thermocouple.reference import TYPES, emf_mv, reference_function, span_c
+from firing.thermocouple.reference import (
+    TYPES,
+    Reason,
+    emf_mv,
+    readable_c,
+    readable_mv,
+    reasons,
+    reference_function,
+    span_c,
+    temperature_c,
+)
 
 BAR_C = 1e-6
 NAN = float("nan")

@@ -6,9 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.thermocouple.inverse import Reason, temperature_c
 from firing.thermocouple.junction import celsius_from_mv, convert, junction_limits_c
-from firing.thermocouple.reference import TYPES, emf_mv
+from firing.thermocouple.reference import TYPES, Reason, emf_mv, temperature_c
 
 NAN = float("nan")
 

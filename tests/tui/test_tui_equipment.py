@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from waiting import front, until
 
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
+from firing.review.result import Mended
 from firing.review.review import review
 
 Make = Callable[[], FiringApp]
@@ -313,6 +315,35 @@ def test_a_review_is_judged_against_the_kiln_and_load_chosen(
         assert found is not None
         expected = review(app.session.document.schedule, found.log, kiln=equipment.kiln.value)
         assert found.to_dict() == expected.to_dict()
+
+    play(scene)
+
+
+def test_one_key_mends_the_open_plan_for_the_kiln_that_was_found(play: Play, plan: Path) -> None:
+    demo = resources.files("firing") / "data" / "demo"
+    plan.write_text((demo / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    log = plan.parent / "log.csv"
+    log.write_text((demo / "log.csv").read_text(encoding="utf-8"), encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.log = LogChoice(log)
+        await pilot.press("f7")
+        await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
+        found, before = app.session.review, app.session.document.schedule
+        assert found is not None
+        await pilot.press("f9")
+        assert app.session.document.schedule == before  # nothing was found to mend
+        first, *rest = before.segments
+        slower = replace(before, segments=(replace(first, rate_c_per_h=31.0), *rest))
+        mended = Mended(slower, ("segment 1: 31 °C/h, planned 60 °C/h",), 3600.0, None)
+        app.session.review = replace(found, mended=mended)
+        await pilot.press("f9")
+        assert app.session.document.schedule == slower
+        assert app.session.document.changed
+        await pilot.press("f7")
+        await until(pilot, front(app, PlanScreen))
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == before
 
     play(scene)
 

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 from firing.tui.document import ChangedOnDisk
-from firing.tui.form_document import open_form
-from firing.tui.form_edits import forgotten
+from firing.tui.form_document import forgotten, open_form
 from firing.tui.form_kinds import kiln_form, load_form
 from firing.tui.form_lines import lines_of
 from formdocuments import KILN, LOAD, do, form_document, take, type_in
@@ -39,7 +38,7 @@ rated_volts = 230
 
 volume_l = 100                # counted in shelves
 shape = "box"
-max_c = 1260
+max = "2300F"
 vent = true
 
 # added last winter

@@ -11,6 +11,7 @@ from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.form import FormScreen, edit_file
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.fieldlist import FieldList
+from longer import beyond
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -22,7 +23,7 @@ Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Picture = Callable[[FiringApp], str]
 Golden = Callable[[str, str], None]
-SIZES = [(80, 24), (120, 36)]
+SIZES = beyond(1, [(80, 24), (120, 36)])
 
 
 class Opened:
@@ -224,15 +225,15 @@ def test_words_are_turned_or_chosen_from_a_list(
 def test_the_mouse_selects_edits_and_adds(screens: Make, settle: Settle) -> None:
     async def scene(opened: Opened) -> None:
         await opened.open("load", "example-load-thin-cups")
-        # two lines of pieces under their heading, which is the fifth line of the list
-        await opened.pilot.click(FieldList, offset=(32, 5))
+        # two lines of pieces under their heading, which is the sixth line of the list
+        await opened.pilot.click(FieldList, offset=(32, 6))
         await settle(opened.pilot)
         assert opened.fields.place == ("piece", 0, "thickest_mm")
-        await opened.pilot.click(FieldList, offset=(32, 5))
+        await opened.pilot.click(FieldList, offset=(32, 6))
         await settle(opened.pilot)
         await opened.press("backspace", "7", "enter")
         assert opened.form.document.state.data["piece"][0]["thickest_mm"] == 7
-        await opened.pilot.click(FieldList, offset=(5, 7))
+        await opened.pilot.click(FieldList, offset=(5, 8))
         await settle(opened.pilot)
         assert opened.fields.place == ("piece", 2, "name")
         await opened.press("shift+up")

@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 from firing.tui.fields import value_text
-from firing.tui.form_document import FormState, open_form
-from firing.tui.form_edits import rearranged, removed
+from firing.tui.form_document import FormState, open_form, rearranged, removed
 from firing.tui.form_kinds import Form, Items, kiln_form, load_form
 from firing.tui.form_lines import (
     cells_of,
@@ -251,7 +250,8 @@ def test_what_follows_is_the_librarys(tmp_path: Path) -> None:
     load = " · ".join(derived("load", parse_load(ready_text(name))))
     assert "28 pieces, 20.48 kg of ware" in load
     assert 'slowest spot: the 18 mm wall of "planter"' in load
-    wet = parse_load(ready_text(name).replace('"bone dry"', '"leather hard"'))
+    soaked = ready_text(name).replace('"bone dry"', '"leather hard"').replace("= 18", "= 60")
+    wet = parse_load(soaked)
     assert "Dry first" in derived("load", wet)[-1]
     thick = parse_load(ready_text(name).replace("= 18", "= 300"))
     assert "300 mm thick" in derived("load", thick)[0]
@@ -372,3 +372,41 @@ def test_a_state_is_never_changed() -> None:
     rearranged(state.form, state.data, "new", ("wall", 0, "material"))
     removed(state.data, ("wall", 0), "")
     assert state.written == before
+
+
+def test_an_american_potter_fills_in_a_kiln_in_their_units() -> None:
+    document = open_form(kiln_form(), None)
+    for path, typed in (
+        (("name",), "Garage kiln"),
+        (("shape",), "round"),
+        (("volume_l",), "7 cu ft"),
+        (("max_c",), "2300F"),
+        (("power_kw",), "11,5"),
+        (("rated_volts",), "240"),
+        (("wall", 0, "material"), "insulating brick 1260"),
+        (("wall", 0, "thickness_mm"), "3 in"),
+    ):
+        type_in(document, path, typed)
+    assert not document.state.faults
+    text = document.state.text()
+    assert 'volume = "7 cu ft"' in text
+    assert 'max = "2300F"' in text
+    assert 'thickness = "3 in"' in text
+    assert "power_kw = 11.5" in text
+    assert "volume_l" not in text
+    shown = [slot.text for line in lines_of(document.state) for slot in line.slots]
+    assert {"7 cu ft", "2300F", "3 in"} <= set(shown)
+    assert not any("does not belong" in line.words for line in lines_of(document.state))
+    # Back to a plain number: one key, not two.
+    type_in(document, ("volume_l",), "198")
+    assert "volume_l = 198" in document.state.text()
+    assert '"7 cu ft"' not in document.state.text()
+    # A metric figure with its unit is the plain number it is.
+    type_in(document, ("wall", 0, "thickness_mm"), "7.5 cm")
+    assert "thickness_mm = 75" in document.state.text()
+
+
+def test_a_size_out_of_bounds_is_refused_in_the_unit_typed() -> None:
+    document = open_form(kiln_form(), None)
+    with pytest.raises(FiringError, match=r'"50 in" must be at most 39\.4 in'):
+        type_in(document, ("wall", 0, "thickness_mm"), "50 in")

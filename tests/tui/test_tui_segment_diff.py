@@ -4,11 +4,24 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from firing.tui.comparison import PlanComparison, both_plans, compare, rows, verdict
+from firing.tui.comparison import (
+    ADDED,
+    CHANGED,
+    GONE,
+    SAME,
+    Pair,
+    PlanComparison,
+    both_plans,
+    changes,
+    compare,
+    mark,
+    paired,
+    rows,
+    verdict,
+)
 from firing.tui.design_form import MEND, begin, design_fields
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.forecasting import Circumstances, forecast_plan
-from firing.tui.segment_diff import ADDED, CHANGED, GONE, SAME, Pair, changes, mark, paired
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -151,7 +151,7 @@ def test_what_vents_and_props_change() -> None:
 def test_what_would_help_a_piece_is_told() -> None:
     def help_for(piece: Piece) -> str:
         found = piece.eased()
-        return "" if found is None else found[0]
+        return "" if found is None else found.how
 
     jar = Piece("jar", 1, 22.0, 4.0, shape="open hollow", wall_mm=8.0, foot_mm=22.0)
     assert "Raised on props" in help_for(jar)

@@ -52,8 +52,8 @@ def test_damp_ware_dries_in_the_kiln_up_to_five_days() -> None:
 
 
 def test_leather_hard_ware_shrinks_before_it_is_hot() -> None:
-    # From 18 to 8 % of the dry mass, first term of the series for the mean of a slab; moisture moves
-    # in proportion to the saturation pressure (7.38, 12.35, 19.95 and 70.2 kPa at 40, 50, 60, 90 °C).
+    # From 18 to 8 % of the dry mass, first term of the series for the mean of a slab; moisture
+    # moves in proportion to the saturation pressure (7.38, 19.95, 70.2 kPa at 40, 60, 90 °C).
     fourier = math.log(8.0 / math.pi**2 * 18.0 / 8.0) * 4.0 / math.pi**2
     (gently, _) = [
         d

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from logmaker import Firing, FloatArray, PlanStep
 
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.watch.events import AlarmLimits, WatchEvent

@@ -10,7 +10,7 @@ from firing.capture.clock import TimeBase
 from firing.capture.reading import Reading, Status
 from firing.capture.recorder import Recorder
 from firing.errors import FiringError
-from firing.watch.recording_target import open_recorder
+from firing.watch.setup import open_recorder
 
 HOUR_S = 3600.0
 FIRED = (20.0, 600.0, 1200.0, 600.0, 80.0)

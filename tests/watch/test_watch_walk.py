@@ -15,9 +15,8 @@ from firing.cli import cli
 from firing.forecast.forecast import forecast
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule, Segment
-from firing.watch.history import GRID_S, History
+from firing.watch.history import GRID_S, History, course_on_grid
 from firing.watch.predictor import ForecastPredictor
-from firing.watch.time_grid import course_on_grid
 
 
 def _demo(folder: Path, readings: int | None = None) -> tuple[Path, Path]:

@@ -1,8 +1,12 @@
-"""A designed plan beside the present one: both curves, what both come to, and every reason."""
+"""A plan made for the load: what is wanted, the design under way, and the choice it leads to.
+
+The design stands beside the present plan: both curves, what both come to, and every reason.
+"""
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from functools import partial
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,13 +15,22 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from firing.errors import FiringError
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..comparison import ComparisonRow, PlanComparison, both_plans, rows, verdict
+from ..design_form import WantedDesign, begin, continued, design_fields
 from ..widgets import grid
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
-from .dialogs import Ask, PrintedText, Sheet
+from .dialogs import Ask, PrintedText, Sheet, in_progress
+from .filling import Filling
+
+if TYPE_CHECKING:
+    from firing.schedule.schedule import Schedule
+
+    from .plan_host import PlanHost
+
 
 Answer = Literal["take", "change"]
 
@@ -181,7 +194,7 @@ class ComparisonScreen(Screen[Answer | None]):
         from .sheet_texts import caution_lines
 
         plan = self.found.after
-        lines = caution_lines(cautions_for(plan.peak_c, plan.purpose))
+        lines = caution_lines(cautions_for(plan.peak_c, plan.purpose), plan.unit)
         self.app.push_screen(Sheet(f"Cautions for: {plan.title}", lines))
 
     def action_take(self) -> None:
@@ -205,3 +218,50 @@ class ComparisonScreen(Screen[Answer | None]):
     def action_leave(self) -> None:
         """Leave the plan as it is."""
         self.dismiss(None)
+
+
+async def design_plan(screen: PlanHost) -> Schedule | None:
+    """Have a plan designed, and see it beside the open one; returns it if it is taken."""
+    from ..comparison import compare
+
+    if not await screen.needed("load", "A design needs to know the ware"):
+        return None
+    fault = ""
+    while True:
+        wanted = await _wanted(screen, fault)
+        if wanted is None:
+            break
+        fault = ""
+        session = screen.session
+        schedule, circumstances = session.document.schedule, session.circumstances
+        try:
+            make = partial(compare, schedule, circumstances, wanted)
+            found = await in_progress(screen, "Designing", make)
+        except FiringError as error:
+            fault = str(error)
+            continue
+        if found is None:
+            continue
+        answer = await screen.app.push_screen_wait(ComparisonScreen(found))
+        if answer == "take":
+            return found.after
+        if answer is None:
+            break
+    screen.say("Left as it was.")
+    return None
+
+
+async def _wanted(screen: PlanHost, fault: str) -> dict[str, Any] | None:
+    """Let the form be filled in; what was written is kept for the next time."""
+    session = screen.session
+    schedule, equipment = session.document.schedule, session.circumstances.equipment
+    assert equipment.load is not None
+    begun = begin(schedule, session.circumstances)
+    texts = continued(begun, session.wanted)
+    kiln = "no kiln chosen" if equipment.kiln is None else f"in {equipment.kiln.short}"
+    title = f"A plan for {equipment.load.short}, {kiln}"
+    form = Filling(title, design_fields(schedule.unit), texts, fault)
+    filled = await screen.app.push_screen_wait(form)
+    if form.texts:
+        session.wanted = WantedDesign(begun, form.texts)
+    return filled

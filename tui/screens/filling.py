@@ -15,7 +15,7 @@ from firing.errors import FiringError
 from firing.report.sanitize import plain
 
 from ..fields import Field
-from ..widgets.cycle import Cycle
+from ..widgets.editbar import Cycle
 from ..widgets.lines import KeyLine
 
 

@@ -19,8 +19,14 @@ from firing.files.tomlfile import KeyPath, describe_path
 from firing.report.sanitize import plain, shorten
 
 from ..fields import value_text
-from ..form_document import FormDocument, FormState, open_form
-from ..form_edits import forgotten, rearranged, removed, value_at
+from ..form_document import (
+    FormDocument,
+    FormState,
+    forgotten,
+    open_form,
+    rearranged,
+    removed,
+)
 from ..form_kinds import FormKind, kiln_form, load_form
 from ..form_lines import (
     ADD,
@@ -206,7 +212,7 @@ class FormScreen(EditingScreen):
         entry = slot.field
         if entry is None:
             return place_words(state, slot.path), "", ""
-        value = value_text(entry, value_at(state.data, slot.path))
+        value = value_text(entry, state.held(slot.path))
         return place_words(state, slot.path), value, entry.limits
 
     def explain(self) -> None:

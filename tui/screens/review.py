@@ -26,7 +26,7 @@ from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen, side_width
 
 if TYPE_CHECKING:
-    from firing.review.result import Review
+    from firing.review.result import Mended, Review
     from firing.schedule.schedule import Schedule
 
     from ..equipment import Equipment
@@ -71,6 +71,10 @@ class ReviewScreen(WorkScreen):
         Binding("shift+tab", "other", "Curve", show=False),
         Binding("f5", "cautions", "Cautions", show=False, tooltip="What can hurt people"),
         Binding("f8", "page", "Page", tooltip="Write the review as a page for a browser"),
+        Binding(
+            "f9", "mend", "Mend",
+            tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
+        ),
         Binding("f7", "back", "Plan", tooltip="Back to the plan"),
         Binding("escape", "back", "Plan", show=False),
     ]  # fmt: skip
@@ -266,7 +270,26 @@ class ReviewScreen(WorkScreen):
             return self.session.log is not None
         if action == "page":
             return self.session.review is not None and not self.pending
+        if action == "mend":
+            return not self.pending and self._mended() is not None
         return True
+
+    def _mended(self) -> Mended | None:
+        review = self.session.review
+        mended = None if review is None else review.mended
+        return mended if mended is not None and mended.changes else None
+
+    def action_mend(self) -> None:
+        """Change the open plan to what the kiln as it is can keep."""
+        mended = self._mended()
+        if mended is None or self.session.reviewed != self._question():
+            return
+        self.session.document.apply(mended.schedule, "the plan mended for the kiln")
+        self.say(
+            f"The open plan is changed, {'; '.join(mended.changes)}. F7 goes to it; nothing is "
+            "written until you save it there, and ^Z there undoes it."
+        )
+        self.refresh_bindings()
 
     def action_other(self) -> None:
         """Go to the curve, or back to the list."""

@@ -13,8 +13,7 @@ from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 
 from ..file_choices import typed_path
-from ..reading_fields import reading_of
-from ..watch_fields import SourceSort, watch_fields, watch_texts
+from ..reading_fields import SourceSort, reading_of, watch_fields, watch_texts
 from .filling import Filling
 
 if TYPE_CHECKING:

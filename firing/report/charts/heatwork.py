@@ -8,10 +8,12 @@ from firing.cones.equivalence import ConeVerdict
 from firing.cones.heatwork import heatwork_progress
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES, cone_number
+from firing.cones.ways import WaysToCone
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.formatting import Timekeeper
 from firing.trace import FloatArray
+from firing.units import SECONDS_PER_MINUTE, format_rate, from_celsius
 
 # Cold to hot, so that neighbours always differ in dashes and colour.
 _LINES = (
@@ -89,6 +91,35 @@ def heatwork_drawing(
         yaxis=fig.axis("share of the cone's heat-work", range=[0, _TOP], dtick=0.2),
         shapes=[{**whole, "line": {"color": fig.GREY, "width": 1.5}}],
         annotations=_names(shares, time_axis, grid_s),
+    )
+
+
+def ways_drawing(ways: WaysToCone) -> Drawing | None:
+    """Return the holds that bring a cone down over the peaks they are held at; None without any."""
+    if len(ways.curve) < 2:
+        return None
+    peaks = [round(from_celsius(peak_c, ways.unit), 1) for peak_c, _ in ways.curve]
+    minutes = [round(hold_s / SECONDS_PER_MINUTE, 1) for _, hold_s in ways.curve]
+    rate = format_rate(ways.rates_c_per_h[0], ways.unit)
+    line: fig.Spec = {
+        "type": "scatter",
+        "mode": "lines",
+        "x": peaks,
+        "y": minutes,
+        "line": {"color": fig.BLUE, "width": 2.2},
+        "hovertemplate": f"%{{x:.0f}} °{ways.unit}<br>hold %{{y:.0f}} min",
+    }
+    return fig.drawing(
+        "ways",
+        [line],
+        f"The hold that brings cone {ways.cone} down, by peak, after {rate}: none at "
+        f"{peaks[0]:.0f} °{ways.unit}, {minutes[-1]:.0f} min at {peaks[-1]:.0f} °{ways.unit}."
+        if minutes[0] < 1.0
+        else f"The hold that brings cone {ways.cone} down, by peak, after {rate}.",
+        _HEIGHT_PX,
+        showlegend=False,
+        xaxis=fig.axis(f"peak, °{ways.unit}"),
+        yaxis=fig.axis("hold, minutes", rangemode="tozero"),
     )
 
 

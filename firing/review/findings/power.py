@@ -1,14 +1,14 @@
-"""Short of power: which of power, losses, load and supply fits the log, and what would settle it."""
+"""Short of power: which of power, losses, load and supply fits, and what would settle it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firing.errors import FiringError
+from firing.clock import after
+from firing.cones.table import describe_number
 from firing.review import thresholds as limit
 from firing.review.result import Finding, PowerReason, Review
 from firing.review.wording import Wording
@@ -16,7 +16,6 @@ from firing.units import format_duration
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.kiln.firing_record import FiringRecord
 
 REASON_NAMES: dict[PowerReason, str] = {
     "power": "less power",
@@ -65,7 +64,9 @@ def of_power(review: Review) -> Iterator[Finding]:
             next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
-    if not _short(review):
+    yield from _stuck(review)
+    yield from _damp(review)
+    if not was_short(review):
         return
     if review.kiln is None:
         yield Finding(
@@ -79,7 +80,7 @@ def of_power(review: Review) -> Iterator[Finding]:
             source="kiln-fit-choices",
         )
         return
-    if not _learnt(review.kiln):
+    if not is_learnt(review.kiln):
         yield Finding(
             "power_cause",
             "note",
@@ -95,54 +96,30 @@ def of_power(review: Review) -> Iterator[Finding]:
             probabilities={"unknown": 1.0},
         )
         return
-    yield _reasoned(review, review.kiln)
+    yield _reasoned(review)
+    yield from _mended(review)
 
 
-def _learnt(kiln: KilnDescription) -> bool:
+def is_learnt(kiln: KilnDescription) -> bool:
+    """Return whether a kiln file was ever fitted to logs."""
     fitted = kiln.fitted
     return fitted.learnt is not None or any(
-        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity)
+        value != 1.0 for value in (fitted.power, fitted.loss, fitted.capacity, fitted.leak_factor)
     )
 
 
-def _record(review: Review) -> FiringRecord:
-    """Return the log as it is weighed: without what an outage or an opened lid did to it."""
-    from firing.review.fit_input import fit_input_of
-
-    record = fit_input_of(
-        review.log,
-        schedule=review.schedule,
-        load=review.load,
-        channel=review.channel + 1,
-        analysed=review.analysed,
-    )
-    duty, start_s, end_s = record.duty.copy(), record.time_s[:-1], record.time_s[1:]
-    beside_s = limit.SLOPE_HALF_WINDOW_S
-    for gap in review.analysed.alignment.interruptions:
-        duty[(end_s > gap.start_s - beside_s) & (start_s < gap.end_s + beside_s)] = np.nan
-    if review.quickening is not None:
-        duty[end_s > review.quickening.at_s] = np.nan
-    return replace(record, duty=duty)
-
-
-def _reasoned(review: Review, kiln: KilnDescription) -> Finding:
-    from firing.review.power_reason import explain, half_hours
-
+def _reasoned(review: Review) -> Finding:
     volts = (
         "Have volts and amps of every bank measured under load by a competent person: volts low "
         "points to the supply, amps low on one bank to that bank, on all to worn elements."
     )
-    try:
-        found = explain(half_hours(kiln, _record(review)), load_known=review.load is not None)
-        open_words = "too little of this log shows what the elements gave"
-    except FiringError as error:
-        found, open_words = None, str(error)
+    found = review.shortfall
     if found is None:
         return Finding(
             "power_cause",
             "note",
             "This log can't show why the kiln fell behind.",
-            evidence=open_words,
+            evidence="too little of it shows what the elements gave",
             next_step=volts,
             confidence="possible",
             reason="unknown",
@@ -193,6 +170,12 @@ def _reasoned(review: Review, kiln: KilnDescription) -> Finding:
             "Have the volts logged under load at that hour by a competent person, and start at an "
             "hour when fewer ovens are on."
         )
+    elif found.as_learnt > max(p for r, p in chances if r != "unknown"):
+        message = (
+            "The kiln did all that its logs taught it can do: the plan asks for more than it can "
+            "give."
+        )
+        step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
     elif chances[0][0] == "unknown" and found.probabilities["unknown"] > limit.REASON_LIKELY:
         message = (
             "No single reason fits: less power, higher losses, a heavier load and a sagging supply "
@@ -222,13 +205,112 @@ def _reasoned(review: Review, kiln: KilnDescription) -> Finding:
     )
 
 
+def _stuck(review: Review) -> Iterator[Finding]:
+    """Yield heat that came while the output was off: a relay that does not open."""
+    windows, say = review.half_hours, Wording(review.schedule.unit)
+    if windows is None or review.log.trace.duty is None or review.end_s is None:
+        return
+    fed = (
+        windows.known
+        & (windows.given < limit.STUCK_GIVEN)
+        & (windows.end_s <= review.end_s)
+        & (windows.middle_c > limit.STUCK_ABOVE_C)
+        & (windows.excess > limit.STUCK_HEAT)
+    )
+    if np.count_nonzero(fed) < limit.STUCK_WINDOWS:
+        return
+    share = 100.0 * float(np.median(windows.excess[fed]))
+    first = int(np.argmax(fed))
+    yield Finding(
+        "relay_stuck",
+        "act",
+        f"From {say.degrees(float(windows.middle_c[first]))} on the elements heated with the "
+        f"output off, at about {share:.0f} % of full power: a relay or contactor stays closed.",
+        evidence=f"{np.count_nonzero(fed)} half-hours with the output at 0 % in which the kiln "
+        "cooled more slowly than one without heat can",
+        next_step="Fire no more before a competent person has checked relays and cut-out, with the "
+        "kiln isolated: a kiln that can't switch off can burn down what is round it.",
+        source="kiln-fit-choices",
+        at_s=float(windows.start_s[first]),
+        confidence="likely",
+    )
+
+
+def _damp(review: Review) -> Iterator[Finding]:
+    """Yield heat that went into steam: ware that was damper than the load says."""
+    windows, say = review.half_hours, Wording(review.schedule.unit)
+    if windows is None or review.log.trace.duty is None:
+        return
+    low_c, high_c = limit.DAMP_C
+    on = windows.known & windows.powered
+    boiling = on & (windows.middle_c > low_c) & (windows.middle_c < high_c)
+    after_it = on & (windows.middle_c > high_c) & (windows.middle_c < limit.DAMP_AFTER_C)
+    wet = boiling & (windows.excess < -limit.DAMP_HEAT)
+    if np.count_nonzero(wet) < limit.STUCK_WINDOWS or not after_it.any():
+        return
+    # A heavier load goes on taking more; water is gone.
+    if float(np.median(windows.excess[after_it])) < 0.5 * float(np.median(windows.excess[wet])):
+        return
+    water_kg = float(-np.sum((windows.excess * windows.full_j)[wet])) / limit.WATER_J_PER_KG
+    if water_kg < limit.DAMP_KG:
+        return
+    yield Finding(
+        "damp_ware",
+        "check",
+        f"Between {say.degrees(low_c)} and {say.degrees(high_c)} it took the heat of about "
+        f"{water_kg:.0f} kg of water more than reckoned with: the ware was damper than the load "
+        "says.",
+        evidence=f"{np.count_nonzero(wet)} half-hours in which more heat went in than a dry load "
+        "takes; further up it did not",
+        next_step="Weigh a piece before and after drying; hold longer below "
+        f"{say.degrees(95.0)} until it loses no more, or damp ware can burst.",
+        source="clay-water-practice",
+        at_s=float(windows.start_s[int(np.argmax(wet))]),
+        confidence="likely",
+    )
+
+
+def _mended(review: Review) -> Iterator[Finding]:
+    """Yield what to key while the kiln is as it is."""
+    mended, say = review.mended, Wording(review.schedule.unit)
+    if mended is None or not mended.changes:
+        return
+    cone = ""
+    if mended.cone_number is not None:
+        cone = f", cone {describe_number(mended.cone_number)}"
+    started = review.log.trace.started
+    ends = ""
+    if started is not None:
+        begins_s = review.analysed.alignment.start_s
+        begins, over = (after(started, begins_s + s) for s in (0.0, mended.program_s))
+        ends = f" Begun at {begins:%H:%M} as this time, it ends at {over:%H:%M}."
+    anew = ""
+    if mended.with_new_elements_s is not None:
+        anew = (
+            f" With new elements the plan as it stands would take "
+            f"{format_duration(mended.with_new_elements_s)}."
+        )
+    yield Finding(
+        "mended",
+        "note",
+        f"With this kiln as it is, key {'; '.join(mended.changes)}: it then takes "
+        f"{format_duration(mended.program_s)}{cone}.{ends}{anew}",
+        evidence=f"simulated up to {say.degrees(review.schedule.peak_c)} with what this log shows; "
+        "a controller that waits for the kiln gets there on the plan as it stands, too",
+        next_step="'firing review' with --mend FILE writes that plan. See to the kiln, too.",
+        source="kiln-model-choices",
+        confidence="possible" if review.shortfall is None else review.shortfall.confidence,
+    )
+
+
 def _after(review: Review, at_s: float) -> str:
     start_s = review.analysed.alignment.start_s
     say = Wording(review.schedule.unit)
-    return f"{format_duration(max(at_s - start_s, 0.0))} ({say.degrees(review.analysed.trace.at(at_s))})"
+    at = say.degrees(review.analysed.trace.at(at_s))
+    return f"{format_duration(max(at_s - start_s, 0.0))} ({at})"
 
 
-def _short(review: Review) -> bool:
+def was_short(review: Review) -> bool:
     """Return whether want of power made the firing late, or kept it from its peak."""
     shares = (
         share for shares in (segment.causes for segment in review.segments) for share in shares

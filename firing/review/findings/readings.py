@@ -6,6 +6,7 @@ import numpy as np
 
 from firing.logs.flags import Flag
 from firing.review import thresholds as limit
+from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
 from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
@@ -29,31 +30,6 @@ def of_readings(review: Review) -> Iterator[Finding]:
     yield from _lost(review)
 
 
-_GAPS_TOLD = 2
-
-
-def gap_words(review: Review) -> list[str]:
-    """Return the stretches that the log lacks, the longest first, and what they hide."""
-    if not review.gaps:
-        return []
-    say = Wording(review.schedule.unit)
-    longest = sorted(review.gaps, key=lambda gap: -gap.seconds)
-    said = [
-        f"The log lacks {format_duration(gap.seconds)} from {format_duration(gap.start_s)} on, "
-        f"between {say.degrees(gap.before_c)} and {say.degrees(gap.after_c)}"
-        for gap in longest[:_GAPS_TOLD]
-    ]
-    if len(longest) > _GAPS_TOLD:
-        rest_s = sum(gap.seconds for gap in longest[_GAPS_TOLD:])
-        said[-1] += f", and {len(longest) - _GAPS_TOLD} shorter stretches, {format_duration(rest_s)}"
-    hidden = ["what happened there"]
-    if review.cone_is_least:
-        hidden.insert(0, "the cone, of which this log shows a lower bound")
-    if review.peak_is_hidden:
-        hidden.insert(0, "the peak")
-    return [*(f"{words}." for words in said), f"Not known: {', and '.join(hidden)}."]
-
-
 def _gaps(review: Review) -> Iterator[Finding]:
     if not review.gaps:
         return
@@ -61,7 +37,7 @@ def _gaps(review: Review) -> Iterator[Finding]:
     yield Finding(
         "gap",
         "check" if hides or max(g.seconds for g in review.gaps) >= limit.GAP_TELLING_S else "note",
-        " ".join(gap_words(review)),
+        " ".join(gap_words(review.gaps, review.schedule.unit)),
         evidence=f"readings otherwise come every {format_duration(review.log.interval_s)}; the "
         "charts leave the gap open, and the hours are those on either side",
         next_step="Look at the witness cones and the ware before the next firing; find out why the "

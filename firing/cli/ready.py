@@ -1,0 +1,124 @@
+"""``firing schedules``, ``safety``, ``sources`` and ``schema``: what comes with the package."""
+
+from pathlib import Path
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import json_option
+from firing.files.kinds import KIND_NAMES, file_kind
+from firing.units import TemperatureUnit
+
+
+@click.command("schedules")
+@click.argument("name", required=False)
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write NAME to a new file."
+)
+@json_option
+def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
+    """List the ready schedules, or print NAME: one of them, or an example file."""
+    import tomllib
+
+    from firing.errors import FiringError
+    from firing.files.ready import example_names, ready_names, ready_text
+    from firing.schedule.file import parse_schedule
+
+    if name is not None:
+        content = ready_text(name)
+        if out is not None:
+            outcome.write(out, content)
+            outcome.note(f"written to {out}")
+        elif as_json:
+            outcome.document({"schema": 1, "kind": "ready-file", "name": name, "toml": content})
+        else:
+            outcome.text(content.rstrip("\n"))
+        return outcome.DONE
+    if out is not None:
+        raise FiringError("--out wants the name of a ready schedule before it")
+    ready = {n: parse_schedule(ready_text(n), n) for n in ready_names()}
+    if as_json:
+        outcome.document(
+            {
+                "schema": 1,
+                "kind": "schedules",
+                "schedules": [{"name": n, **s.to_dict()} for n, s in ready.items()],
+                "examples": example_names(),
+            }
+        )
+        return outcome.DONE
+    wide = max(len(n) for n in [*ready, *example_names()])
+    outcome.text("Ready schedules, with the reason for every segment in their comments:\n")
+    for n, schedule in ready.items():
+        outcome.text(f"  {n:<{wide}}  {schedule.title}")
+    outcome.text("\nExample files of an invented studio:\n")
+    for n in example_names():
+        data = tomllib.loads(ready_text(n))
+        outcome.text(f"  {n:<{wide}}  {data.get('name', '')}".rstrip())
+    outcome.text("\n'firing schedules NAME' prints one; 'firing forecast NAME' forecasts it.")
+    return outcome.DONE
+
+
+@click.command("sources")
+@click.argument("source_id", metavar="[ID]", required=False)
+@json_option
+def sources_command(source_id: str | None, as_json: bool) -> int:
+    """List the sources of every figure, or print the one called ID."""
+    from firing.report.listings import sources_report
+    from firing.sources import load_sources, source
+
+    chosen = load_sources() if source_id is None else {source_id: source(source_id)}
+    if as_json:
+        outcome.document(
+            {
+                "schema": 1,
+                "kind": "sources",
+                "sources": [{"id": key, **entry.to_dict()} for key, entry in chosen.items()],
+            }
+        )
+    else:
+        outcome.report(sources_report(chosen))
+    return outcome.DONE
+
+
+@click.command("schema")
+@click.argument("kind", type=click.Choice(KIND_NAMES))
+@json_option
+def schema_command(kind: str, as_json: bool) -> int:
+    """Print the JSON Schema (draft 2020-12) of a KIND of file; always JSON."""
+    schema = file_kind(kind).json_schema()
+    dialect = "https://json-schema.org/draft/2020-12/schema"
+    outcome.document({"$schema": dialect, **schema})
+    return outcome.DONE
+
+
+@click.command("safety")
+@click.argument("schedule", required=False)
+@json_option
+def safety_command(schedule: str | None, as_json: bool) -> int:
+    """Print the cautions that apply to SCHEDULE, or all of them."""
+    from firing.report.cautions import cautions_report
+    from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
+    from firing.schedule.file import open_schedule
+
+    unit: TemperatureUnit = "C"
+    if schedule is None:
+        cautions, title = all_cautions(), "Cautions for firing an electric kiln"
+    else:
+        plan = open_schedule(schedule)
+        cautions = cautions_for(plan.peak_c, plan.purpose)
+        title, unit = f"Cautions for: {plan.title}", plan.unit
+    if as_json:
+        outcome.document(
+            {
+                "schema": 1,
+                "kind": "safety",
+                "title": title,
+                "deference": DEFERENCE,
+                "figures_note": FIGURES_NOTE,
+                "cautions": [caution.to_dict() for caution in cautions],
+            }
+        )
+    else:
+        outcome.report(cautions_report(title, cautions, unit))
+    return outcome.DONE

@@ -1,0 +1,64 @@
+"""When a kiln can be opened: at what temperature, at what hour, and how surely that is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from firing.errors import FiringError
+from firing.units import TemperatureUnit, format_temperature, from_celsius
+
+if TYPE_CHECKING:
+    from firing.heat.default_kiln import FreeRun, UsualKiln
+    from firing.kiln.description import KilnDescription
+
+UNLOAD_C = 60.0
+"""The ware can be handled at about this temperature, and every command opens the kiln at it unless
+told otherwise (common practice, no source)."""
+HOTTEST_UNLOAD_C = 300.0
+
+COOLING_RANGE_DESCRIBED = (0.93, 1.08)
+"""Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls
+conduct (source ``leak-default``), so all that leaves is 0.92 to 1.08 of the middle."""
+COOLING_RANGE_FITTED = (0.97, 1.03)
+"""Cooling of a kiln whose loss was fitted to its own logs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """The hour of opening and its range, in seconds after the start."""
+
+    at_s: float
+    low_s: float
+    high_s: float
+
+
+def require_unload_c(unload_c: float, room_c: float, unit: TemperatureUnit) -> None:
+    """Refuse a temperature that no kiln is opened at."""
+    if not room_c + 2.0 <= unload_c <= HOTTEST_UNLOAD_C:
+        raise FiringError(
+            f"the kiln is opened at {from_celsius(room_c + 2.0, unit):.0f} to "
+            f"{format_temperature(HOTTEST_UNLOAD_C, unit)}; {from_celsius(unload_c, unit):g} "
+            f"°{unit} is outside that"
+        )
+
+
+def cooling_range(kiln: KilnDescription) -> tuple[float, float]:
+    """Return how far a kiln's cooling may be from its model's, shortest and longest [1]."""
+    return COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
+
+
+def opening_by_default(
+    program_s: float, last_c: float, unload_c: float, room_c: float, usual: UsualKiln
+) -> tuple[Opening, FreeRun | None]:
+    """Return the opening of a kiln that nobody described, and its cooling after the program."""
+    from firing.heat import default_kiln
+
+    if last_c <= unload_c:
+        return Opening(program_s, program_s, program_s), None
+    run, slow, fast = (
+        default_kiln.cool(last_c, unload_c, room_c=room_c, factor=factor)
+        for factor in (usual.cooling_factor, *usual.cooling_range)
+    )
+    ends_s = (program_s + cooling.duration_s for cooling in (run, fast, slow))
+    return Opening(*ends_s), run
