@@ -11,7 +11,7 @@ from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.report.formatting import forecast_times, hours_minutes, sentence
 from firing.report.sanitize import display_width, plain, shorten
-from firing.units import format_duration, format_temperature
+from firing.units import format_duration, format_temperature, in_unit
 
 from .equipment import Equipment
 
@@ -209,9 +209,11 @@ def _range(result: Forecast) -> str:
 def _to_act_on(result: Forecast) -> Iterator[KeyFigure]:
     from firing.ware.limits import USUAL_MARGIN
 
-    broken = [breach.message for breach in result.breaches]
+    unit = result.schedule.unit
+    broken = [in_unit(breach.message, unit) for breach in result.breaches]
     caution = f"Counted with the usual margin of {USUAL_MARGIN:g}."
     yield KeyFigure("limits", f"{len(broken)} broken" if broken else "all kept", (*broken, caution))
-    others = [w.message for w in result.warnings if w.severity == "act" and w.id != "ware_limit"]
+    acts = [w for w in result.warnings if w.severity == "act" and w.id != "ware_limit"]
+    others = [in_unit(warning.message, unit) for warning in acts]
     nothing = "No other warning asks for something to be done."
     yield KeyFigure("to do", str(len(others)) if others else "nothing", tuple(others) or (nothing,))

@@ -67,12 +67,15 @@ class ConeProgress(Serialised):
         Mean rate over its last 100 °C [°C/h]; None where the trace does not show it.
     reached_s : float or None
         When x became 1, on the trace's clock [s]; None while it is below.
+    budget_c : float
+        How far its end point may be off, ± [°C].
     """
 
     cone: str = field(metadata=OMITTED)
     heatwork: float
     approach_rate_c_per_h: float | None = field(metadata=rounded(2))
     reached_s: float | None = field(metadata=rounded(1))
+    budget_c: float = field(default=0.0, metadata=rounded(2))
 
 
 @dataclass(frozen=True)
@@ -330,6 +333,7 @@ def cone_reached(
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
             reached_s=down_s.get(cone),
+            budget_c=spread[cone],
         )
         for cone in every
     }

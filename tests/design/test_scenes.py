@@ -186,7 +186,10 @@ def test_drop_and_hold_and_controlled_cooling_count_as_heat_work() -> None:
     assert made.forecast.cones.reached_number == pytest.approx(6.0, abs=0.1)
     plain_wish = replace(request, cooling=CoolingRequest())
     plain = design(GLAZED, plain_wish, kiln=example_kiln(), controller=CONTROLLER)
-    assert made.schedule.peak_c < plain.schedule.peak_c
+    # A degree less at the top, or at the same top more of the heat-work: so much the cooling does.
+    assert (made.schedule.peak_c, -made.forecast.cones.reached_number) < (
+        plain.schedule.peak_c, -plain.forecast.cones.reached_number,
+    )  # fmt: skip
 
 
 def test_once_fired_ware_obeys_the_bisque_limits_on_the_way_up() -> None:
