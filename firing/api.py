@@ -503,7 +503,7 @@ def review(
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
-    compare_with: Log | PathOrName | None = None,
+    compare_with: Log | PathOrName | Sequence[Log | PathOrName] | None = None,
 ) -> Review:
     """Compare a kiln's log with the schedule it should have followed.
 
@@ -523,7 +523,7 @@ def review(
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
         Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
-    compare_with : Log, str or path, optional
+    compare_with : Log, str or path, or several, optional
         Another firing of the plan, to set beside this one.
 
     Returns
@@ -555,7 +555,12 @@ def review(
     from firing.review.witness import parse_witness
 
     read = _log(log)
-    other = None if compare_with is None else _log(compare_with)
+    if compare_with is None:
+        others = []
+    elif isinstance(compare_with, str | PathLike) or not isinstance(compare_with, Sequence):
+        others = [_log(compare_with)]
+    else:
+        others = [_log(each) for each in compare_with]
     plan = _schedule(schedule)
     if target_cone is not None:
         from firing.cones.table import parse_cone
@@ -569,8 +574,8 @@ def review(
         kiln=_kiln(kiln),
         load=_load(load),
         witnesses=tuple(parse_witness(w) if isinstance(w, str) else w for w in witnesses),
-        compare_with=other,
-        compare_channel=0 if other is None else pick_channel(other, channel),
+        compare_with=others,
+        compare_channel=[pick_channel(other, channel) for other in others],
     )
 
 

@@ -8,7 +8,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.reader import open_log
+from firing.logs.reader import choices_of, log_document, open_log, other_notes
 from firing.units import TemperatureUnit
 
 
@@ -123,8 +123,14 @@ def fit_command(
     inside = open_file("load", load)
     how = take_reading(reading)
     records = []
+    read: list[dict[str, Any]] = []
+    choices: list[str] = []
+    notes: list[str] = []
     for number, path in enumerate(logs):
         log, place = open_log(path, channel, how)
+        read.append(log_document(log, place))
+        choices += [f"{log.name}: {words}" for words in choices_of(log)]
+        notes += [f"{log.name}: {words}" for words in other_notes(log)]
         records.append(
             fit_input_of(
                 log,
@@ -146,9 +152,12 @@ def fit_command(
         outcome.note(f"[fitted] written to {kiln}")
     if as_json:
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
+        document["logs"] = read
+        document["log"] = {"notes": [f"{one['name']}: {n}" for one in read for n in one["notes"]]}
         outcome.document(document)
     else:
-        outcome.report(fit_report(described.name, fit, trend, described.unit))
+        report = fit_report(described.name, fit, trend, described.unit, choices, notes)
+        outcome.report(report)
     return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
 
 

@@ -110,7 +110,7 @@ def forecast(
         ware = check_ware(schedule, found.load, _face(course), limits, state=found.state)
     wanted = schedule.cone if target_cone is None else target_cone
     result = replace(course, target_cone=wanted, ware=ware, assumed=assumed)
-    return replace(result, warnings=warnings_for(result))
+    return replace(result, warnings=warnings_for(result, load))
 
 
 def _without_kiln(

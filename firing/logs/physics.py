@@ -160,7 +160,7 @@ def settle_unit(
         )
     options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in offered)
     raise FiringError(
-        f"{name}: no unit is stated, and {span}, a kiln can do it in more than one; say {options}"
+        f"{name}: no unit is stated, and {span}, which fits more than one unit; say {options}"
     )
 
 
@@ -266,6 +266,7 @@ def _leads(program_c: FloatArray, reading_c: FloatArray) -> bool:
 _GAP_STEPS = 10.0
 _LEAST_GAP_S = 600.0
 _WOULD_MOVE_C = 40.0
+_ALIKE_RATES = 0.4
 _SIDE = 12
 
 
@@ -289,7 +290,9 @@ def goes_on(time_s: FloatArray, level_c: FloatArray, at: int, usual_s: float) ->
         return False
     gap_s = abs(float(time_s[at] - time_s[at - 1]))
     moves_c = min(abs(rate_one), abs(rate_two)) * gap_s / usual_s
-    return True if moves_c >= _WOULD_MOVE_C else None
+    # a kiln that climbed before and falls after it has been over its peak meanwhile
+    alike = abs(rate_one - rate_two) <= _ALIKE_RATES * max(abs(rate_one), abs(rate_two))
+    return True if alike and moves_c >= _WOULD_MOVE_C else None
 
 
 def _line(

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 import numpy as np
 
@@ -580,6 +580,31 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
     else:
         why = "the first with the most usable readings"
     return f"the kiln's temperature is {taken}, {why}; --channel takes another: {others}"
+
+
+def choices_of(log: Log) -> list[str]:
+    """Return the notes that a person may answer with an option: they come before any result."""
+    return [f"{note[:1].upper()}{note[1:]}." for note in log.notes if " --" in note]
+
+
+def other_notes(log: Log) -> list[str]:
+    """Return the notes that leave no choice."""
+    return [note for note in log.notes if " --" not in note]
+
+
+def log_document(log: Log, index: int) -> dict[str, Any]:
+    """Return how a log was read, as every command that reads one has it in its JSON."""
+    return {
+        "name": log.name,
+        "rows": log.rows,
+        "used": log.used,
+        "dialect": log.dialect.to_dict(),
+        "notes": list(log.notes),
+        "channels": list(log.trace.channels),
+        "channel": log.trace.channels[index],
+        "unit": log.dialect.unit,
+        "interval_s": log.interval_s,
+    }
 
 
 def how_read(log: Log, index: int, which: str | None) -> list[str]:

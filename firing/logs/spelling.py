@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import pairwise
 
 Rewrite = Callable[[re.Match[str]], str]
@@ -248,108 +249,120 @@ _UNITS_OF_TIME = (
     "ms|msec|millis|s|secs?|seconds?|sek|mins?|minutes?|minuten|h|hrs?|hours?|std|stunden|d|days?"
 )
 
-_RULES: tuple[_Rule, ...] = (
-    # signs
-    _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
-    _rule("[０-９．：，；－＋／　％℃℉٫＂]", _plain_signs, _ANY),
-    _rule(r"(?<=\d)·(?=\d)", "."),
-    _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
-    _rule(r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY),
-    _rule(r"[ ]*(?:::|¦|‖|｜)[ ]*", "\t"),
-    _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
-    # a ditto mark stands for the cell above, as an empty one does in a column of dates
-    _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
-    _rule(r'(?<![^;,\t|\n])=(?=")', ""),
-    _Rule(_QUOTED, _double_quoted),
-    _rule(r"(?<![^;,\t|\n])'(?=\d)", ""),
-    _rule(r"(?:^|(?<=[;,\t| ]))\[(?P<in>\d[^\]\n]*\dz?)\](?=[;,\t| ]|$)", r"\g<in>"),
-    _rule(r"(?<![^;,\t|\n])[~≈](?=[+-]?\d)", ""),
-    _rule(r"(?<=\d)[*_](?=[ ]*(?:[;,\t|]|$))", ""),
-    # dates
-    _rule(
-        r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일]",
-        lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
-    ),
-    _rule(rf"(?<=\d)[ ]?[(（](?:[月火水木金土日一二三四五六天]|{_WEEKDAY_STEMS})[)）]", ""),
-    _rule(rf"{_WEEKDAY}(?={_NUMERIC_DATE}|\d{{1,2}}[-. ]{_LETTER}|{_MON})", ""),
-    _rule(
-        rf"{_MON} +(?P<d>\d{{1,2}}) (?P<clock>{_CLOCK})(?: (?P<zone>[A-Z]{{2,5}}))? "
-        r"(?P<y>\d{4})(?!\d)",
-        _ctime,
-    ),
-    _rule(
-        rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
-        _day_month_year,
-    ),
-    _rule(
-        rf"{_EDGE}(?P<d>\d{{1,2}})(?:st|nd|rd|th|er|\.)?[-/. ]*(?:de |of )?{_MON_STEM}\.?"
-        r"(?:,? ?de[l]? |[-/., ]*)(?P<y>\d{4}|\d{2})(?!\d)",
-        _day_month_year,
-    ),
-    _rule(
-        rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+(?P<y>\d{{4}})(?!\d)",
-        _day_month_year,
-    ),
-    _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
-    _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
-    _rule(rf"{_EDGE}(?P<y>\d{{4}})-?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
-    _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
-    _rule(rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "),
-    _rule(rf"{_EDGE}{_YMD}[T_ -]?{_HMS}(?=[z.;,\t| +-]|$)", _digits),
-    _rule(rf"{_EDGE}{_YMD}(?=[ ;,\t|]+\d\d:\d\d)", _ISO_DATE),
-    _rule(
-        rf"{_EDGE}{_YMD}(?P<mark>[;,\t|])(?P<H>[01]?\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)"
-        r"(?![\d.])",
-        _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
-    ),
-    _rule(
-        r"^(?P<y>\d\d)(?P<m>0[1-9]|1[0-2])(?P<d>\d\d)(?P<mark>[ ;,\t|_])(?P<H>[01]\d|2[0-4])"
-        r"(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?![\d.])",
-        _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
-    ),
-    # clocks beside a date
-    _rule(
-        rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)(?:[.](?P<s>\d\d))?(?![\d.:])",
-        _marked_clock,
-    ),
-    _rule(rf"{_DATE}[T_ -](?P<h>\d{{1,2}})-(?P<m>\d\d)-(?P<s>\d\d)(?!\d)", _marked_clock),
-    _rule(
-        rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|Uhr)(?P<m>\d\d)"
-        r"(?:(?:m|min|分|:) ?(?:(?P<s>\d\d)(?:s|秒)?)?)?(?!\d)",
-        _marked_clock,
-    ),
-    _rule(
-        rf"{_DATE}(?P<t>[T ])(?P<h>\d{{1,2}}):(?P<m>\d{{1,2}}):(?P<s>\d{{1,2}})(?![\d:])",
-        _padded_clock,
-        _BY_SIGN,
-    ),
-    _rule(rf"{_DATE}(?:[_:]|,? +(?:at|um|kl\.?|om|à|alle|às) +)(?=\d{{1,2}}:\d\d)", r"\g<date>T"),
-    _rule(
-        rf"(?<![\d:]) *(?P<half>{'|'.join(_FORENOON + _AFTERNOON)}) ?(?P<h>\d{{1,2}}):"
-        r"(?P<rest>\d\d(?::\d\d)?)",
-        lambda m: " " + _half_before(m),
-    ),
-    _rule(rf"(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b", r"\g<clock>"),
-    _rule(
-        rf"{_EDGE}(?P<clock>{_CLOCK}{_HALF}),? {_DATE}(?![\d:])",
-        r"\g<date> \g<clock>",
-    ),
-    # zones
-    _rule(
-        rf"(?P<clock>{_CLOCK}{_HALF}) ?\(?(?P<zone>{'|'.join(_ZONE_HOURS)})\)?(?![\w/])",
-        _zone_word,
-        flags=0,
-    ),
-    _rule(
-        rf"(?P<clock>{_CLOCK}{_HALF}) ?(?:UTC|GMT) ?(?P<sign>[+-])(?P<h>\d{{1,2}})"
-        r":?(?P<m>\d\d)?(?!\d)",
-        _zone_offset,
-    ),
-    # durations
-    _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
-    _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
-    _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
-)
+
+@lru_cache(maxsize=1)
+def _rules() -> tuple[_Rule, ...]:
+    """Return the rules in the order they are used; a plain log never asks for them."""
+    return (
+        # signs
+        _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
+        _rule("[０-９．：，；－＋／　％℃℉٫＂]", _plain_signs, _ANY),
+        _rule(r"(?<=\d)·(?=\d)", "."),
+        _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
+        _rule(
+            r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY
+        ),
+        _rule(r"[ ]*(?:::|¦|‖|｜)[ ]*", "\t"),
+        _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
+        # a ditto mark stands for the cell above, as an empty one does in a column of dates
+        _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
+        _rule(r'(?<![^;,\t|\n])=(?=")', ""),
+        _Rule(_QUOTED, _double_quoted),
+        _rule(r"(?<![^;,\t|\n])'(?=\d)", ""),
+        _rule(r"(?:^|(?<=[;,\t| ]))\[(?P<in>\d[^\]\n]*\dz?)\](?=[;,\t| ]|$)", r"\g<in>"),
+        _rule(r"(?<![^;,\t|\n])[~≈](?=[+-]?\d)", ""),
+        _rule(r"(?<=\d)[*_](?=[ ]*(?:[;,\t|]|$))", ""),
+        # dates
+        _rule(
+            r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일]",
+            lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
+        ),
+        _rule(rf"(?<=\d)[ ]?[(（](?:[月火水木金土日一二三四五六天]|{_WEEKDAY_STEMS})[)）]", ""),
+        _rule(rf"{_WEEKDAY}(?={_NUMERIC_DATE}|\d{{1,2}}[-. ]{_LETTER}|{_MON})", ""),
+        _rule(
+            rf"{_MON} +(?P<d>\d{{1,2}}) (?P<clock>{_CLOCK})(?: (?P<zone>[A-Z]{{2,5}}))? "
+            r"(?P<y>\d{4})(?!\d)",
+            _ctime,
+        ),
+        _rule(
+            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(
+            rf"{_EDGE}(?P<d>\d{{1,2}})(?:st|nd|rd|th|er|\.)?[-/. ]*(?:de |of )?{_MON_STEM}\.?"
+            r"(?:,? ?de[l]? |[-/., ]*)(?P<y>\d{4}|\d{2})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(
+            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+(?P<y>\d{{4}})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
+        _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})-?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
+        _rule(
+            rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
+        ),
+        _rule(rf"{_EDGE}{_YMD}[T_ -]?{_HMS}(?=[z.;,\t| +-]|$)", _digits),
+        _rule(rf"{_EDGE}{_YMD}(?=[ ;,\t|]+\d\d:\d\d)", _ISO_DATE),
+        _rule(
+            rf"{_EDGE}{_YMD}(?P<mark>[;,\t|])(?P<H>[01]?\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)"
+            r"(?![\d.])",
+            _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
+        ),
+        _rule(
+            r"^(?P<y>\d\d)(?P<m>0[1-9]|1[0-2])(?P<d>\d\d)(?P<mark>[ ;,\t|_])(?P<H>[01]\d|2[0-4])"
+            r"(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?![\d.])",
+            _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
+        ),
+        # clocks beside a date
+        _rule(
+            rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)(?:[.](?P<s>\d\d))?(?![\d.:])",
+            _marked_clock,
+        ),
+        _rule(rf"{_DATE}[T_ -](?P<h>\d{{1,2}})-(?P<m>\d\d)-(?P<s>\d\d)(?!\d)", _marked_clock),
+        _rule(
+            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|Uhr)(?P<m>\d\d)"
+            r"(?:(?:m|min|分|:) ?(?:(?P<s>\d\d)(?:s|秒)?)?)?(?!\d)",
+            _marked_clock,
+        ),
+        _rule(
+            rf"{_DATE}(?P<t>[T ])(?P<h>\d{{1,2}}):(?P<m>\d{{1,2}}):(?P<s>\d{{1,2}})(?![\d:])",
+            _padded_clock,
+            _BY_SIGN,
+        ),
+        _rule(
+            rf"{_DATE}(?:[_:]|,? +(?:at|um|kl\.?|om|à|alle|às) +)(?=\d{{1,2}}:\d\d)", r"\g<date>T"
+        ),
+        _rule(
+            rf"(?<![\d:]) *(?P<half>{'|'.join(_FORENOON + _AFTERNOON)}) ?(?P<h>\d{{1,2}}):"
+            r"(?P<rest>\d\d(?::\d\d)?)",
+            lambda m: " " + _half_before(m),
+        ),
+        _rule(rf"(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b", r"\g<clock>"),
+        _rule(
+            rf"{_EDGE}(?P<clock>{_CLOCK}{_HALF}),? {_DATE}(?![\d:])",
+            r"\g<date> \g<clock>",
+        ),
+        # zones
+        _rule(
+            rf"(?P<clock>{_CLOCK}{_HALF}) ?\(?(?P<zone>{'|'.join(_ZONE_HOURS)})\)?(?![\w/])",
+            _zone_word,
+            flags=0,
+        ),
+        _rule(
+            rf"(?P<clock>{_CLOCK}{_HALF}) ?(?:UTC|GMT) ?(?P<sign>[+-])(?P<h>\d{{1,2}})"
+            r":?(?P<m>\d\d)?(?!\d)",
+            _zone_offset,
+        ),
+        # durations
+        _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
+        _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
+        _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
+    )
+
+
 _IANA = re.compile(
     r"(?<=\d|[zZ]) ?[\[(]?(?P<zone>(?:Africa|America|Antarctica|Asia|Atlantic|Australia|Europe"
     r"|Indian|Pacific)/[A-Za-z_]+(?:/[A-Za-z_]+)?)[\])]?"
@@ -358,10 +371,9 @@ _SINGLE_DIGITS = re.compile(r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?!
 _PAIR = re.compile(
     r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
 )
-_SHORT_YEAR = re.compile(
+_SHORT_YEAR = (
     rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})\.?[-/. ]?"
-    r"(?P<c>\d\d)(?!\d)",
-    re.I,
+    r"(?P<c>\d\d)(?!\d)"
 )
 
 
@@ -395,7 +407,7 @@ def respell(body: bytes) -> Respelled:
         begin = re.compile(rf"^{re.escape(prefix)}", re.M)
         text = begin.sub("", _text(body) if text is None else text)
         sample = begin.sub("", sample)
-    for rule in _RULES:
+    for rule in _rules():
         if not _shown(rule, sample, len(lines)):
             continue
         rewrite = rule.rewrite
@@ -440,7 +452,7 @@ _WORDED = re.compile(
 
 def _year_stands_first(text: str) -> bool:
     """Tell by the nights whether 26-Nov-24 begins with its year: a firing goes on the next day."""
-    seen = {(m["a"], _month(m["mon"]), m["c"]) for m in _SHORT_YEAR.finditer(text)}
+    seen = {(m["a"], _month(m["mon"]), m["c"]) for m in re.finditer(_SHORT_YEAR, text, re.I)}
     if len(seen) < 2:
         return False
 

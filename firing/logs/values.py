@@ -76,6 +76,9 @@ def match_number(text: str, decimal: Decimal) -> tuple[float, HeadUnit | None] |
     return float(digits.replace(decimal, ".")), unit
 
 
+_FEW = 25_000  # cells, for which pandas is not worth its loading
+
+
 def clean_numbers(
     cells: "npt.NDArray[np.object_]", decimal: Decimal, unit: DegreeUnit | None = None
 ) -> FloatArray:
@@ -83,9 +86,18 @@ def clean_numbers(
 
     A cell with another unit behind its number than the column's is converted.
     """
+    # a log repeats its readings: each distinct text is parsed once
+    if cells.size < _FEW:
+        seen: dict[object, float] = {}
+        numbers = np.empty(cells.size)
+        for row, cell in enumerate(cells.tolist()):
+            value = seen.get(cell)
+            if value is None:
+                value = seen[cell] = _one(cell, decimal, unit)
+            numbers[row] = value
+        return numbers
     import pandas as pd
 
-    # a log repeats its readings: each distinct text is parsed once
     codes, distinct = pd.factorize(cells)
     known = np.array([_one(cell, decimal, unit) for cell in distinct] + [np.nan])
     values: FloatArray = known[codes]

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.logs.reader import choices_of, other_notes
 from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -80,9 +81,9 @@ def review_report(review: Review) -> Report:
 def review_answer(review: Review) -> list[str]:
     """Return how long the firing ran and why, which cone it reached, and the highest reading.
 
-    What the log lacks stands before them.
+    What the log left open and what it lacks stand before them.
     """
-    lacks = gap_words(review.gaps, review.schedule.unit)
+    lacks = [*choices_of(review.log), *gap_words(review.gaps, review.schedule.unit)]
     return [*lacks, duration_sentence(review), result_sentence(review)]
 
 
@@ -209,7 +210,7 @@ def log_words(review: Review) -> list[str]:
     return [
         f"{rows}{format_duration(log.interval_s)}{f', from {begun}' if begun else ''}.",
         f"Read with {log.dialect.describe()}.",
-        *log.notes,
+        *other_notes(log),
     ]
 
 

@@ -127,6 +127,20 @@ def planned_cones(
     return cone_reached(written.time_s, temperature_c, error.tolerance_c)
 
 
+def with_hold(
+    time_s: FloatArray, temperature_c: FloatArray, from_s: float, until_s: float, hold_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return a course with a hold of another length between two moments."""
+    before, after = time_s <= from_s, time_s >= until_s
+    held_c = float(np.interp(0.5 * (from_s + until_s), time_s, temperature_c))
+    middle_s = np.array([from_s + 1.0, from_s + max(hold_s - 1.0, 2.0)])
+    moved_s = time_s[after] + (max(hold_s, 3.0) - (until_s - from_s))
+    return (
+        np.concatenate((time_s[before], middle_s, moved_s)),
+        np.concatenate((temperature_c[before], [held_c, held_c], temperature_c[after])),
+    )
+
+
 def heated_until_s(trace: ResampledTrace) -> float:
     """Return when the readings last were at their highest, within noise: where heating ended."""
     near_c = float(np.max(trace.temperature_c)) - max(limit.NEAR_PEAK_C, 3.0 * trace.noise_c)

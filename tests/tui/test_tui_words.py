@@ -132,7 +132,7 @@ def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
 def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
     told = ReadingOptions(
         "mV", "epoch", "dmy", "UTC", ";", ",", "cp1252", 3, {"A": "time", "B": "temperature"},
-        "S", 25.0, 300.0, "all", True,
+        "S", 25.0, 300.0, "all", True, True,
     )  # fmt: skip
     for options in (told, ReadingOptions(), ReadingOptions(part=2, junction_c=0.0)):
         texts = reading_texts(options, "F")
