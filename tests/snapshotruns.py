@@ -32,7 +32,18 @@ WINDOW = f"{START} to 2026-03-28 20:00"
 
 COMMANDS = (
     *("forecast", "design", "card", "resume", "review", "watch", "ports", "kiln", "cone", "hold"),
-    *("peak", "ways", "cone-at", "heatwork", "edit", "safety", "schedules", "schema", "sources", "demo"),
+    *(
+        "peak",
+        "ways",
+        "cone-at",
+        "heatwork",
+        "edit",
+        "safety",
+        "schedules",
+        "schema",
+        "sources",
+        "demo",
+    ),
 )
 KILN, CONTROLLER = ("--kiln", "example-kiln"), ("--controller", "example-controller")
 
