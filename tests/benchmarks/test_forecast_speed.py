@@ -31,7 +31,7 @@ from firing.ware.load import Load, Piece
 
 TIMES = 15.0
 PLAIN_TIMES = 5.0
-FORECAST_MOST = 4.2
+FORECAST_MOST = 3.5
 """A whole forecast with a kiln takes so many times its simulation at most: beside that lie the run
 at full power, two verdicts of cones and the cooling."""
 
