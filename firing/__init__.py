@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from firing.api import forecast as forecast
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
+    from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
     from firing.api import read_load as read_load
@@ -90,6 +91,7 @@ _HOME = {
     "heat_work": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
+    "plan_for_cone": "firing.api",
     "rate_needed": "firing.cones.holds",
     "read_controller": "firing.api",
     "read_kiln": "firing.api",
@@ -106,6 +108,8 @@ _HOME = {
 }
 """Where each public name is defined; the block above says the same to type checkers."""
 
+_CALLED_LIKE_ROOMS = ("design", "forecast", "review")
+
 __all__ = ["__version__", *_HOME]
 
 
@@ -115,6 +119,9 @@ if not TYPE_CHECKING:  # a type checker knows every name from above, and should 
         if name not in _HOME:
             raise AttributeError(f"module 'firing' has no attribute {name!r}")
         value = getattr(importlib.import_module(_HOME[name]), name)
+        if name in _CALLED_LIKE_ROOMS:
+            # By this name `import firing.review.review as …` finds the modules of the room.
+            value.__name__ = f"firing.{name}"
         globals()[name] = value
         return value
 

@@ -1,5 +1,7 @@
 """What holds for every test: no property is judged by the clock."""
 
+import os
+
 from hypothesis import HealthCheck, settings
 
 # A slow machine, or one under load, is no fault of the property under test.  The parent is named
@@ -9,6 +11,8 @@ settings.register_profile(
     "without a clock",
     parent=settings.get_profile("default"),
     deadline=None,
+    # Half as many examples as there are where CI is set: whoever waits runs them often.
+    max_examples=100 if os.environ.get("CI") else 50,
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("without a clock")

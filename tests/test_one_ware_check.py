@@ -5,17 +5,16 @@ What the wall does is computed here once more, in explicit finite differences of
 
 import json
 import math
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from commandline import call
 from design.making import EXAMPLES, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 from firing.tui.equipment import ChosenFile, Equipment
-from firing.tui.session import Circumstances, forecast_plan
+from firing.tui.forecasting import Circumstances, forecast_plan
 
 from firing.controller.controller import Controller
 from firing.controller.program import key_in
@@ -95,14 +94,7 @@ def load_file(folder: Path, load: Load) -> Path:
 
 
 def firing(*arguments: str) -> tuple[int, dict[str, Any]]:
-    done = subprocess.run(
-        [sys.executable, "-c", "from firing.cli import main; main()", *arguments, "--json"],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=120,
-        check=False,
-    )
+    done = call(Path.cwd(), *arguments, "--json")
     assert done.stdout, done.stderr
     return done.returncode, json.loads(done.stdout)
 
@@ -140,15 +132,24 @@ def test_natural_cooling_too_fast_for_thick_ware_is_named_and_exits_1(
     assert wall_k(*face_of(made.forecast), path_m) <= ALLOWED_K
 
 
-@pytest.mark.parametrize("in_kiln", [False, True])
-@pytest.mark.parametrize("thickest_mm", [18.0, 40.0, 50.0])
+COOLINGS: list[tuple[Segment, ...]] = [
+    (),
+    (Segment(60.0, None, "off"),),
+    (Segment(700.0, 100.0), Segment(540.0, 30.0)),
+    (Segment(700.0, 100.0), Segment(540.0, 90.0), Segment(200.0, 50.0)),
+]
+
+
 @pytest.mark.parametrize(
-    "cooling",
+    ("cooling", "thickest_mm", "in_kiln"),
     [
-        (),
-        (Segment(60.0, None, "off"),),
-        (Segment(700.0, 100.0), Segment(540.0, 30.0)),
-        (Segment(700.0, 100.0), Segment(540.0, 90.0), Segment(200.0, 50.0)),
+        # A third of all is tried each time, with every cooling, wall and kiln in it.
+        pytest.param(
+            cooling, thickest_mm, in_kiln, marks=[pytest.mark.soak] if (i + j + k) % 3 else []
+        )
+        for i, cooling in enumerate(COOLINGS)
+        for j, thickest_mm in enumerate((18.0, 40.0, 50.0))
+        for k, in_kiln in enumerate((False, True))
     ],
 )
 def test_the_same_plan_and_load_get_the_same_verdict_everywhere(
@@ -239,6 +240,34 @@ def test_clay_that_dries_slowly_is_named_and_is_no_breach() -> None:
     segments[drying] = replace(segments[drying], hold_s=5.0 * segments[drying].hold_s)
     patient = forecast(replace(usual, segments=tuple(segments)), load=load)
     assert [w for w in patient.warnings if w.id == "slow_drying"] == []
+
+
+def test_a_plan_quicker_than_practice_is_told_so_and_is_no_breach() -> None:
+    # Practice candles damp ware for six hours; 8 mm of it is dry after 2 h 15 min at 80 to 95 °C:
+    # 1.69·L²/D with 5e-9 m²/s, half as much again for the margin.
+    load = ware(8.0, "damp")
+    steps = (
+        Segment(88.0, 20.0, hold_s=2.5 * HOUR), Segment(95.0, 20.0), Segment(980.0, 60.0)
+    )  # fmt: skip
+    course = forecast(Schedule("quick", steps, "bisque"), load=load)
+    assert not course.needs_action
+    (told,) = [w for w in course.warnings if w.id == "practice"]
+    assert told.severity == "check"
+    assert "6 h 00 min are needed" in told.message
+    assert told.source == "soak-practice"
+    patient = (replace(steps[0], hold_s=5.5 * HOUR), *steps[1:])
+    slower = forecast(Schedule("patient", patient, "bisque"), load=load)
+    assert "practice" not in {w.id for w in slower.warnings}
+
+
+def test_ware_that_still_shrinks_is_told_that_bone_dry_is_safer() -> None:
+    load = ware(8.0, "leather hard")
+    course = design(load, DesignRequest("bisque", top_c=980.0)).forecast
+    assert not course.needs_action
+    (told,) = [w for w in course.warnings if w.id == "still_shrinks"]
+    assert "still shrinks" in told.message
+    dried = design(ware(8.0), DesignRequest("bisque", top_c=980.0)).forecast
+    assert "still_shrinks" not in {w.id for w in dried.warnings}
 
 
 def test_a_controller_too_quick_to_slow_the_cooling_is_refused_with_the_reason() -> None:

@@ -46,7 +46,7 @@ def test_type_checkers_see_the_names_that_are_there() -> None:
 def test_every_public_name_is_explained(name: str) -> None:
     public = getattr(fi, name)
     assert callable(public)
-    assert public.__name__ == name
+    assert public.__name__.removeprefix("firing.") == name
     assert inspect.getdoc(public)
     if inspect.isfunction(public):
         assert "Examples\n--------" in (inspect.getdoc(public) or "")
@@ -78,6 +78,17 @@ def test_a_room_never_takes_the_place_of_a_function(first: str, tmp_path: Path) 
         "import firing.report.page\nprint(inspect.isfunction(fi.forecast), Forecast is fi.Forecast)"
     )
     assert run(code, tmp_path).split("\n")[:2] == ["[True, True, True]", "True True"]
+
+
+def test_a_rooms_module_is_imported_as_any_other_is() -> None:
+    import firing.design.designer as designer
+    import firing.forecast.result as result
+    import firing.review.review as review
+
+    assert [designer.__name__, result.__name__, review.__name__] == [
+        "firing.design.designer", "firing.forecast.result", "firing.review.review",
+    ]  # fmt: skip
+    assert result.Forecast is fi.Forecast
 
 
 def test_importing_the_package_loads_nothing_else(tmp_path: Path) -> None:

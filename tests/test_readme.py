@@ -1,14 +1,12 @@
 """What the README shows is what the commands print."""
 
 import doctest
-import os
 import re
 import shlex
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from commandline import call
 
 README = Path(__file__).parents[1] / "README.md"
 
@@ -23,15 +21,12 @@ hold = "400h"
 """
 
 
-FIRING = [sys.executable, "-c", "from firing.cli import main; main()"]
-
-
 @pytest.fixture(scope="module")
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder a reader of the README works in: a faulty file and the demo's files."""
     folder = tmp_path_factory.mktemp("studio")
     (folder / "faulty.toml").write_text(FAULTY, encoding="utf-8")
-    subprocess.run([*FIRING, "demo"], cwd=folder, capture_output=True, check=True)
+    assert call(folder, "demo").returncode == 0
     return folder
 
 
@@ -41,22 +36,16 @@ def blocks(language: str) -> list[str]:
     return re.findall(rf"^```{language}\n(.*?)^```", text, re.M | re.S)
 
 
-def test_the_tour_is_real(studio: Path) -> None:
+def test_the_tour_is_real(studio: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each console block's commands print its lines, in order; … stands for what is left out."""
+    monkeypatch.setenv("NO_COLOR", "1")
     assert blocks("console")
     for block in blocks("console"):
         for part in re.split(r"^\$ ", block, flags=re.M)[1:]:
             command, *shown = part.rstrip("\n").split("\n")
             words = shlex.split(command)
             assert words[0] == "firing"
-            result = subprocess.run(
-                [*FIRING, *words[1:]],
-                cwd=studio,
-                capture_output=True,
-                encoding="utf-8",
-                env={**os.environ, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1"},
-                check=False,
-            )
+            result = call(studio, *words[1:])
             printed = (result.stdout + result.stderr).splitlines()
             position = 0
             for line in shown:

@@ -6,17 +6,25 @@ from hypothesis import strategies as st
 
 from firing.errors import FiringError
 from firing.units import (
+    Size,
+    TemperatureUnit,
     celsius_from_fahrenheit,
     fahrenheit_from_celsius,
     format_duration,
     format_rate,
     format_temperature,
+    in_unit,
     parse_duration_s,
     parse_rate_c_per_h,
+    parse_size,
     parse_temperature_c,
     rate_from_celsius,
     rate_to_celsius,
+    unit_written,
     write_duration,
+    write_rate,
+    write_size,
+    write_temperature,
 )
 
 
@@ -115,3 +123,100 @@ def test_rates_as_people_write_them(text: str, rate: float) -> None:
 def test_reading_words_carry_their_unit() -> None:
     assert format_temperature(1200.0, "F") == "2192 °F"
     assert format_rate(60.0, "F") == "108 °F/h"
+
+
+# -- sizes, and what people write --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "size", "value", "unit"),
+    [
+        # 1 in = 25.4 mm, 1 lb = 0.45359237 kg, 1 oz = 1/16 lb, 1 cu ft = 28.316846592 l, exactly
+        # (NIST SP 811 (2008), B.8).
+        ("2.5 in", "length", 63.5, "F"),
+        ('2 1/2"', "length", 63.5, "F"),
+        ("2½ in", "length", 63.5, "F"),
+        ("2 ft 3 in", "length", 685.8, "F"),
+        ("7,5 cm", "length", 75.0, "C"),
+        ("64mm", "length", 64.0, "C"),
+        ("12 lb 4 oz", "mass", 12.25 * 0.45359237, "F"),
+        ("800 g", "mass", 0.8, "C"),
+        ("7 cu ft", "volume", 7 * 28.316846592, "F"),
+        ("7 cu. ft.", "volume", 7 * 28.316846592, "F"),
+        ("7 cubic feet", "volume", 7 * 28.316846592, "F"),
+        ("198 litres", "volume", 198.0, "C"),
+    ],
+)
+def test_sizes_as_people_write_them(text: str, size: Size, value: float, unit: str) -> None:
+    read, found = parse_size(text, size)
+    assert read == pytest.approx(value, rel=1e-12)
+    assert found == unit
+
+
+@pytest.mark.parametrize("text", ["7", "", "in", "7 lb", "-3 in", "2 in 3 mm", "3 inx", "1/0 in"])
+def test_what_is_no_length_is_refused_with_what_to_write(text: str) -> None:
+    with pytest.raises(FiringError, match=r"2\.5 in"):
+        parse_size(text, "length")
+
+
+PEOPLE = st.integers(1, 4000).flatmap(
+    lambda whole: st.sampled_from([float(whole), whole / 2.0, whole / 8.0, whole / 10.0])
+)
+"""Figures as people write them: whole, halves, eighths and tenths."""
+
+
+@given(figure=PEOPLE, unit=st.sampled_from(["C", "F"]), comma=st.booleans())
+def test_a_temperature_or_rate_written_reads_back_as_itself(
+    figure: float, unit: TemperatureUnit, comma: bool
+) -> None:
+    text = f"{figure:g}{unit}".replace(".", "," if comma else ".")
+    assert unit_written(text) == unit
+    printed = write_temperature(parse_temperature_c(text), unit)
+    assert printed == f"{figure:g}{unit}"
+    assert parse_temperature_c(printed) == parse_temperature_c(text)
+    rate = write_rate(parse_rate_c_per_h(f"{text}/h"), unit)
+    assert rate == f"{figure:g}{unit}/h"
+
+
+@given(
+    figure=PEOPLE,
+    word=st.sampled_from(
+        [("length", "in", "F"), ("mass", "lb", "F"), ("volume", "cu ft", "F"),
+         ("length", "mm", "C"), ("mass", "kg", "C"), ("volume", "l", "C")]
+    ),
+)  # fmt: skip
+def test_a_size_written_reads_back_as_itself(
+    figure: float, word: tuple[Size, str, TemperatureUnit]
+) -> None:
+    size, name, unit = word
+    value, found = parse_size(f"{figure:g} {name}", size)
+    assert found == unit
+    assert write_size(value, size, unit) == f"{figure:g} {name}"
+    assert parse_size(write_size(value, size, unit), size)[0] == pytest.approx(value, rel=1e-9)
+
+
+@given(PEOPLE, PEOPLE)
+def test_rates_convert_as_differences(one_c: float, other_c: float) -> None:
+    # A rate is a difference of temperatures over an hour: the zero of the scale drops out.
+    difference_f = fahrenheit_from_celsius(one_c) - fahrenheit_from_celsius(other_c)
+    assert rate_from_celsius(one_c - other_c, "F") == pytest.approx(difference_f, abs=1e-9)
+    assert rate_from_celsius(100.0, "F") == pytest.approx(180.0)
+
+
+@pytest.mark.parametrize(
+    ("words", "in_f"),
+    [
+        ("from 80 to 95 °C", "from 176 to 203 °F"),
+        ("at most 100 °C/h to 600 °C", "at most 180 °F/h to 1112 °F"),
+        ("off by ±5 °C", "off by ±9 °F"),
+        ("10 °C too low", "18 °F too low"),
+        ("over the last 100 °C", "over the last 180 °F"),
+        ("a 25.4 mm wall of 1 kg in 180 l", "a 1 in wall of 2.2 lb in 6.36 cu ft"),
+        ("6 h 05 min, 490 kg/m³, cone 6", "6 h 05 min, 490 kg/m³, cone 6"),
+        ("it is 2190 °F", "it is 2190 °F"),
+    ],
+)
+def test_a_sentence_speaks_one_unit(words: str, in_f: str) -> None:
+    assert in_unit(words, "F") == in_f
+    assert in_unit(words, "C") == words
+    assert in_unit(in_f, "F") == in_f

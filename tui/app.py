@@ -20,15 +20,16 @@ from textual.theme import Theme
 
 from .document import PlanDocument
 from .equipment import memory_file, recall
+from .forecasting import Circumstances
 from .journal import Journal, Leftover, leftovers, state_folder
 from .screens.base import WorkScreen
 from .screens.plan import PlanScreen
-from .session import Circumstances, Session
+from .session import Session
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
-    from .watch_state import LiveWatch
+    from .live_watch import LiveWatch
     from .watch_supervisor import WatchSupervisor
 
 

@@ -18,7 +18,7 @@ from firing.units import (
 
 from .equipment import Equipment
 from .fields import Field, cone_name, optional, temperature
-from .session import Circumstances
+from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.controller.controller import Controller

@@ -33,6 +33,13 @@ HEAD_ROW = -1
 _BEYOND_C = 100.0
 """A new last segment goes this far on [°C]."""
 
+CONE_CHANGES: dict[str, Literal["hold", "peak", "rate"]] = {
+    "hold": "hold",
+    "target": "peak",
+    "rate": "rate",
+}
+"""What a column's cell is changed in so that the plan comes to its cone."""
+
 
 def set_cell(schedule: Schedule, row: int, field: SegmentKey, text: str) -> Schedule:
     """Return the schedule with one cell set to what was typed.

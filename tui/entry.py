@@ -11,7 +11,7 @@ from firing.errors import FiringError
 
 from .document import open_named, open_new
 from .equipment import Equipment, Kind, with_file
-from .session import Circumstances
+from .forecasting import Circumstances
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions

@@ -13,7 +13,7 @@ from firing.units import format_temperature, parse_temperature_c
 from . import edits
 from .equipment import Equipment
 from .fields import Field, cone_name, optional
-from .session import Circumstances, forecast_plan
+from .forecasting import Circumstances, forecast_plan
 
 
 def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:

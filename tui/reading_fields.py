@@ -27,7 +27,12 @@ if TYPE_CHECKING:
 
 _OPEN = ("", "as found")
 CHOICES = (
-    ("unit", "--unit", "of the temperatures", ("C", "F", "mV")),
+    (
+        "unit",
+        "--unit",
+        "of the temperatures; C/10 is tenths of a degree",
+        ("C", "F", "K", "mV", "C/10", "F/10", "C/100"),
+    ),
     (
         "time_unit",
         "--time-unit",
@@ -102,6 +107,13 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
             bool,
             options=(("", "no"), ("yes", "yes")),
         ),
+        Field(
+            "with_gaps",
+            "--with-gaps",
+            "Whether a log is read although many of its rows can't be; ← → changes it.",
+            bool,
+            options=(("", "no"), ("yes", "yes")),
+        ),
     ]
 
 
@@ -115,6 +127,7 @@ def reading_texts(told: ReadingOptions, unit: TemperatureUnit) -> dict[str, str]
         "skip_lines": "" if lines is None else str(lines),
         "junction_c": "" if junction_c is None else format_temperature(junction_c, unit),
         "as_logged": "yes" if told.as_logged else "",
+        "with_gaps": "yes" if told.with_gaps else "",
     }
 
 

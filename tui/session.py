@@ -1,7 +1,4 @@
-"""What is open: the plan, what it is forecast under, and the log it is compared with.
-
-This is the one place where the screens ask for a forecast.
-"""
+"""What is open: the plan, what it is forecast under, and the log it is compared with."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,8 +6,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-from firing.forecast.forecast import forecast
-from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.logs.options import ReadingOptions
 from firing.logs.reader import open_log
@@ -18,6 +13,7 @@ from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
 from .equipment import Equipment, Kind
+from .forecasting import Circumstances, forecast_plan
 from .journal import Journal, Leftover
 
 if TYPE_CHECKING:
@@ -25,43 +21,7 @@ if TYPE_CHECKING:
     from firing.safety import Caution
 
     from .design_form import WantedDesign
-    from .watch_state import LiveWatch
-
-
-@dataclass(frozen=True, slots=True)
-class Circumstances:
-    """What a forecast depends on besides the schedule."""
-
-    started: datetime | None = None
-    """When the program starts, with its time zone."""
-    target_cone: str | None = None
-    """The cone wanted."""
-    unload_c: float = UNLOAD_C
-    """The temperature the kiln is opened at [°C]."""
-    equipment: Equipment = field(default_factory=Equipment)
-    """The kiln, load, controller and tariff chosen."""
-
-
-def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
-    """Return the forecast of a schedule under the circumstances chosen.
-
-    Raises `FiringError` if it cannot be forecast.
-    """
-    equipment = circumstances.equipment
-    result = forecast(
-        schedule,
-        started=circumstances.started,
-        target_cone=circumstances.target_cone,
-        unload_c=circumstances.unload_c,
-        kiln=None if equipment.kiln is None else equipment.kiln.value,
-        load=None if equipment.load is None else equipment.load.value,
-        waits=equipment.controller is None or equipment.controller.value.waits,
-    )
-    if equipment.tariff is None or result.kiln is None or result.started is None:
-        return result
-    from firing.forecast.in_kiln import with_tariff
-
-    return with_tariff(result, equipment.tariff.value, None, None)
+    from .live_watch import LiveWatch
 
 
 @dataclass(frozen=True, slots=True)

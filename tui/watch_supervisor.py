@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 from firing.report.sanitize import plain
 from firing.watch.status_text import MomentText, status_line
 
+from .live_watch import LiveWatch
 from .screens.base import WorkScreen
-from .watch_state import LiveWatch, WatchState
+from .watch_state import WatchState
 from .watch_text import remark_words, stage_words
 
 if TYPE_CHECKING:

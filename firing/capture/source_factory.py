@@ -57,6 +57,8 @@ def choose_source(
         "only a log is replayed or followed",
     )
     settings = {name: value for name, value in given.items() if name not in of_logs}
+    if settings.get("unit", "C") not in ("C", "F", "mV"):
+        raise FiringError(f"--unit {settings['unit']} is for logs; a port gives C, F or mV")
     if len(settings.get("delimiter", ",")) != 1:
         raise FiringError('--delimiter wants one character, such as ";"')
     if "thermocouple_type" in settings:

@@ -11,7 +11,7 @@ from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.cones.holds import FIRED_C
 from firing.errors import FiringError
-from firing.logs.reader import open_log
+from firing.logs.reader import choices_of, log_document, open_log, other_notes
 from firing.units import TemperatureUnit, celsius_from_fahrenheit, from_celsius
 
 
@@ -34,6 +34,8 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         basis, unit = course.basis, course.schedule.unit
         verdict = cone_reached(trace.time_s, trace.channel_c())
         lacks, least = [], False
+        read: dict[str, Any] = {}
+        notes: list[str] = []
     else:
         record, number = open_log(Path(file), channel, take_reading(reading))
         trace = record.trace
@@ -42,7 +44,9 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         if record.dialect.unit_from != "option":
             check_log_unit(file, unit, float(np.nanmax(trace.channel_c(number))))
         verdict, gaps = surely_reached(trace, number)
-        lacks = gap_words(gaps, unit)
+        lacks = [*choices_of(record), *gap_words(gaps, unit)]
+        read = {"log": log_document(record, number)}
+        notes = other_notes(record)
         least = any(gap.hides_heatwork for gap in gaps)
     above_s = trace.seconds_above(1000.0, number)
     if as_json:
@@ -51,6 +55,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
                 "schema": 1,
                 "kind": "heatwork",
                 "file": file,
+                **read,
                 "channel": trace.channels[number],
                 "basis": basis,
                 "unit": unit,
@@ -60,7 +65,9 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
             }
         )
     else:
-        outcome.report(heatwork_report(verdict, above_s, basis, unit, lacks, least=least))
+        outcome.report(
+            heatwork_report(verdict, above_s, basis, unit, lacks, least=least, read=notes)
+        )
     return outcome.DONE
 
 

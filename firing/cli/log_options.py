@@ -21,7 +21,9 @@ def log_options(command: Command) -> Command:
                 "--channel", metavar="NAME|N", help="The kiln's column, by name or number."
             ),
             click.option(
-                "--unit", type=click.Choice(["C", "F", "mV"]), help="Unit of the readings."
+                "--unit",
+                type=click.Choice(["C", "F", "K", "mV", "C/10", "F/10", "C/100"]),
+                help="Unit of the readings; C/10 is tenths of a degree.",
             ),
             click.option(
                 "--time-unit",
@@ -79,6 +81,11 @@ def log_options(command: Command) -> Command:
                 "--as-logged",
                 is_flag=True,
                 help="Use readings that no kiln can have given, too.",
+            ),
+            click.option(
+                "--with-gaps",
+                is_flag=True,
+                help="Read a log although many of its rows can't be read.",
             ),
         ]
     ):

@@ -14,7 +14,7 @@ from firing.cli.arguments import (
     kiln_options,
 )
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.reader import open_log
+from firing.logs.reader import choices_of, log_document, open_log, other_notes
 
 
 @click.command("resume")
@@ -86,7 +86,7 @@ def resume_command(
         write_schedule(found.schedule, out, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if as_json:
-        outcome.document(found.to_dict())
+        outcome.document({**found.to_dict(), "log": log_document(record, number)})
     else:
-        outcome.report(resume_report(found))
+        outcome.report(resume_report(found, choices_of(record), other_notes(record)))
     return outcome.act_if(found.needs_action)

@@ -339,8 +339,8 @@ def _slowest_words(limits: WareLimits) -> str:
     longest = max(max(spot.heat_mm, spot.water_mm) for spot in eased.piece.spots)
     now = max(max(spot.heat_mm, spot.water_mm) for spot in water.piece.spots)
     return (
-        f'{words} {eased.how} "{eased.piece.name}" would need about {100 * (longest / now) ** 2:.0f} % of the '
-        "time for its water and its heat."
+        f'{words} {eased.how} "{eased.piece.name}" would need about '
+        f"{100 * (longest / now) ** 2:.0f} % of the time for its water and its heat."
     )
 
 

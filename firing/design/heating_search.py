@@ -102,7 +102,8 @@ def _pace(power: RateCap, edges_c: FloatArray) -> FloatArray:
     """Return the kiln's mean pace between neighbouring edges [K/s]."""
     parts = power.at(np.linspace(edges_c[:-1], edges_c[1:], 5))
     slowness = 1.0 / np.maximum(parts, 1e-3)
-    return 1.0 / (0.5 * (slowness[1:] + slowness[:-1]).mean(axis=0)) / SECONDS_PER_HOUR
+    mean: FloatArray = 0.5 * (slowness[1:] + slowness[:-1]).mean(axis=0)
+    return 1.0 / mean / SECONDS_PER_HOUR
 
 
 def _fastest(power: RateCap, edges_c: FloatArray) -> FloatArray:

@@ -38,7 +38,7 @@ def spans(cells: FloatArray) -> FloatArray:
 
 # What is lowered is lowered by more than it was exceeded: a lag dies out over degrees, not at once.
 _TIGHTER, _POWER = 0.95, 1.5
-# Where the wall differs too much within this of where a window ends, the limit first goes on beyond.
+# Where the wall differs too much near the end of a window, the limit first goes on beyond it.
 _AT_END_K, _BEYOND_K, _MOST_BEYOND_K = 12.0, 20.0, 40.0
 _HARDLY = 0.01
 # A rate that this kiln's own course exceeds, where its curves did not.

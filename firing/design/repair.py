@@ -262,10 +262,14 @@ def repaired_design(
         As of `repair` and `firing.ware.safe_rates.limits_for`; or if no slower or longer program
         makes it safe, with the reason.
     """
+    asked = schedule if purpose is None else replace(schedule, purpose=purpose)
+    found = ware_at_start(load, asked, margin=margin, state=state)
+    limits = limits_for(found.load, purpose=asked.purpose, margin=margin, state=found.state)
+    if limits.advice is not None:
+        raise DryFirst(limits.advice.message)
     made = mended(
-        schedule,
+        asked,
         load,
-        purpose=purpose,
         margin=margin,
         kiln=kiln,
         controller=controller,
@@ -273,8 +277,6 @@ def repaired_design(
         state=state,
         usual=usual,
     )
-    if made.advice:
-        raise DryFirst(made.advice)
     if made.problems:
         raise FiringError(
             f"slowing this program down does not make it safe: {made.problems[0]} {_INSTEAD}"
@@ -289,7 +291,6 @@ def mended(
     schedule: Schedule,
     load: Load,
     *,
-    purpose: Purpose | None = None,
     margin: float = USUAL_MARGIN,
     kiln: KilnDescription | None = None,
     controller: Controller | None = None,
@@ -301,8 +302,6 @@ def mended(
 
     That is water in ware that is too wet, or that a program starts too hot for.
     """
-    if purpose is not None:
-        schedule = replace(schedule, purpose=purpose)
     if controller is None:
         controller = Controller(max_segments=99, unit=schedule.unit)
     found = ware_at_start(load, schedule, margin=margin, state=state)

@@ -113,8 +113,8 @@ class DesignCosts(Serialised):
                 else "costs nothing here"
             )
             found.append(
-                f"The program is still kept with elements {100.0 * self.reserve:.0f} % weaker; that "
-                f"reserve {cost}."
+                f"The program is still kept with elements {100.0 * self.reserve:.0f} % weaker; "
+                f"that reserve {cost}."
             )
         return tuple(found)
 

@@ -75,8 +75,8 @@ class Problem:
     """What is asked: where from, where to, under which caps, and in which steps.
 
     `candidates` are the ends the way up may have; `rising` and `falling` cap the rate up and down;
-    `power` is how fast the kiln rises where that is waited for, and no cap; the grid has the temperatures of `special_c`; `held_s` are stops asked for on the way
-    down, with their holds.
+    `power` is how fast the kiln rises where that is waited for, and no cap; the grid has the
+    temperatures of `special_c`; `held_s` are stops asked for on the way down, with their holds.
     """
 
     start_c: float

@@ -12,7 +12,7 @@ from firing.logs.values import is_missing, match_number
 CellKind = CellTime | Literal["number", "missing", "text"]
 
 # with spaces between columns, the space before a.m. and p.m. is none between columns
-_HALF_DAY = re.compile(r"(?<=\d) (?=[ap]\.?m\.?(?:\s|$))", re.I)
+_HALF_DAY = re.compile(r"(?<=:\d\d) (?=[ap]\.?m\.?(?:\s|$))", re.I)
 
 
 def split_line(line: str, delimiter: str) -> list[str]:

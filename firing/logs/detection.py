@@ -23,14 +23,15 @@ from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
 
 _DELIMITER_WORDS = {word: mark for mark, word in DELIMITER_NAMES.items()} | {"\\t": "\t"}
+_UNIT_OF_LETTER: dict[str, ReadingUnit] = {"c": "C", "f": "F", "k": "K"}
 _NUMERIC_DATE = re.compile(rb"(?<!\d)\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2})(?!\d)")
 
 
 MOST_COLUMNS = 500
 
 
-def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
-    """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
+def layout_of(text: Text, options: ReadingOptions, name: str) -> LogLayout:
+    """Find the table in a log's text."""
     mark = options.delimiter
     if mark is not None:
         mark = _DELIMITER_WORDS.get(mark, mark)
@@ -45,12 +46,21 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
         delimiter=mark,
         decimal=options.decimal,
         skip_lines=options.skip_lines or 0,
+        names=text.names,
     )
     if len(layout.kinds) > MOST_COLUMNS:
         raise FiringError(
             f"{name} has {len(layout.kinds)} columns, and {MOST_COLUMNS} is the most; say "
             "--delimiter if another character separates them"
         )
+    return layout
+
+
+def detect(
+    text: Text, options: ReadingOptions, name: str, layout: LogLayout | None = None
+) -> Dialect:
+    """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
+    layout = layout or layout_of(text, options, name)
     notes: list[str] = list(layout.notes)
     columns = _with_stated_roles(name, _named_columns(layout), options)
     places, kind = find_time(name, layout, columns, options)
@@ -62,7 +72,11 @@ def detect(text: Text, options: ReadingOptions, name: str) -> Dialect:
             "dates are a spreadsheet's days counted from 1900; "
             "say --time-unit serial-1904 if its dates come out four years early"
         )
-    order = _date_order(name, text.body, layout, places[0], options) if kind == "datetime" else None
+    order = (
+        _date_order(name, text.body, layout, places[0], options, notes)
+        if kind == "datetime"
+        else None
+    )
     columns = _with_roles(name, layout, columns, places, options)
     columns = _with_units(name, layout, columns, options, notes)
     columns = [replace(c, written=printable(c.written)) for c in columns]
@@ -120,13 +134,18 @@ def _named_columns(layout: LogLayout) -> list[Column]:
 
 
 def _date_order(
-    name: str, body: bytes, layout: LogLayout, place: int, options: ReadingOptions
+    name: str,
+    body: bytes,
+    layout: LogLayout,
+    place: int,
+    options: ReadingOptions,
+    notes: list[str],
 ) -> DateOrder | None:
     cells = layout.column(place)
     if options.date_order is None and len(date_orders(cells)[0]) > 1:
         # the sample leaves a choice; perhaps a later day does not
         cells = cells + [match.decode() for match in set(_NUMERIC_DATE.findall(body))]
-    return settle_date_order(name, cells, options.date_order)
+    return settle_date_order(name, cells, options.date_order, notes)
 
 
 def _with_roles(
@@ -166,6 +185,15 @@ def _with_roles(
     if "temperature" not in roles.values():
         counters = [] if layout.names else _row_counters(layout)
         roles |= dict.fromkeys([i for i in unknown if i not in counters], "temperature")
+    if "temperature" not in roles.values():
+        # "data" is a date in one language and a reading in another
+        roles |= {
+            c.index: "temperature"
+            for c in columns
+            if c.index not in roles
+            and layout.kinds[c.index] == "number"
+            and vocabulary.normalized(c.written) == "data"
+        }
     if "temperature" not in roles.values():
         listed = ", ".join(column.name for column in columns)
         raise FiringError(
@@ -220,8 +248,6 @@ def _with_units(
     for column in wanted:
         if column.index not in stated:
             stated[column.index] = fallback or ("C", "assumed")
-    if any(stated[c.index][1] == "assumed" for c in wanted if c.role == "temperature"):
-        notes.append("no unit is stated, so °C is assumed; say --unit F if the log is in °F")
     return [
         replace(c, unit=stated[c.index][0], unit_from=stated[c.index][1])
         if c.index in stated
@@ -259,8 +285,9 @@ def _stated_unit(
     cell = _unit_cell(layout, column.index)
     if cell == "mv":
         return "mV", "units row"
-    if cell in ("c", "f", "celsius", "fahrenheit", "degc", "degf", "deg c", "deg f"):
-        return ("F" if "f" in cell.removeprefix("deg") else "C"), "units row"
+    bare = cell.removeprefix("deg").strip(". ")
+    if bare in ("c", "f", "k", "celsius", "fahrenheit", "kelvin"):
+        return _UNIT_OF_LETTER[bare[0]], "units row"
     for text in layout.column(column.index):
         number = match_number(text, layout.decimal)
         if number is not None and number[1] is not None:

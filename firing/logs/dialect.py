@@ -4,17 +4,18 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from firing.logs.numeric_times import NumberKind
+from firing.logs.physics import UNIT_WORDS, DegreeUnit
 from firing.logs.text import encoding_label
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import Decimal
 from firing.units import TemperatureUnit
 
 TimeKind = NumberKind | Literal["datetime", "elapsed clock"]
-ReadingUnit = Literal["C", "F", "mV"]
+ReadingUnit = Literal["C", "F", "K", "mV", "C/10", "F/10", "C/100"]
 ColumnRole = Literal[
     "time", "date", "temperature", "set-point", "duty", "junction", "other", "ignore"
 ]
-UnitFrom = Literal["option", "header", "units row", "readings", "preamble", "assumed"]
+UnitFrom = Literal["option", "header", "units row", "readings", "preamble", "physics", "assumed"]
 
 DELIMITER_NAMES = {";": "semicolon", ",": "comma", "\t": "tab", "|": "bar", " ": "spaces"}
 _ORDER_WORDS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
@@ -42,8 +43,13 @@ class Column:
 
     @property
     def celsius_unit(self) -> TemperatureUnit:
+        """The unit to speak of its temperatures in; °C for all but degrees Fahrenheit."""
+        return "F" if self.unit in ("F", "F/10") else "C"
+
+    @property
+    def degrees(self) -> DegreeUnit:
         """The unit as a temperature's; °C where the readings are no temperatures yet."""
-        return "F" if self.unit == "F" else "C"
+        return "C" if self.unit is None or self.unit == "mV" else self.unit
 
 
 @dataclass(frozen=True)
@@ -109,9 +115,11 @@ class Dialect:
             column.name + (f" {_unit_words(column.unit)}" if len(units) > 1 else "")
             for column in self.channel_columns
         )
-        origin = {"assumed": "assumed", "option": "as told"}.get(
-            self.unit_from, f"from the {self.unit_from}"
-        )
+        origin = {
+            "assumed": "assumed",
+            "option": "as told",
+            "physics": "as a kiln can be in no other",
+        }.get(self.unit_from, f"from the {self.unit_from}")
         stated = "" if len(units) > 1 else f"{_unit_words(self.unit)} ({origin}) "
         parts.append(f"temperatures {stated}in {names}")
         parts += [f"{c.role} in {c.name}" for c in self.of_role("set-point", "duty")]
@@ -151,4 +159,4 @@ class Dialect:
 
 
 def _unit_words(unit: ReadingUnit | None) -> str:
-    return "as mV" if unit == "mV" else f"°{unit}"
+    return "as mV" if unit == "mV" else UNIT_WORDS[unit or "C"]

@@ -10,6 +10,7 @@ from firing.logs.text import printable
 from firing.logs.vocabulary import LONGEST_NAME, is_unit_cell, role
 
 _COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
+_RULER = " \t-=|+:_*~"  # a line of these alone divides a header from its table
 _LONGEST_HEADER = 8192  # characters
 _BRACKET = re.compile(r"\s+(?=[(\[{])")
 
@@ -37,7 +38,7 @@ def find_header(
     `first_line` is the number, from 1, of ``head[0]``.  A header that names fewer columns than the
     readings hold is refused.
     """
-    above = [index for index in range(first) if head[index].strip()]
+    above = [index for index in range(first) if head[index].strip(_RULER)]
     width = len(columns)
     units_row: tuple[str, ...] | None = None
     notes: tuple[str, ...] = ()

@@ -3,11 +3,12 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from firing.errors import FiringError
 from firing.logs.cells import CellKind, cell_kind, is_reading, split_line
-from firing.logs.header import find_header
+from firing.logs.header import find_header, looks_like_header
 from firing.logs.text import printable
 from firing.logs.values import Decimal
 
@@ -25,7 +26,8 @@ class LogLayout:
     """Where the table is, below `first_row` lines, and how its cells are written.
 
     The `preamble` is the lines above the header that are not blank; `kinds` is what each column
-    mostly holds, and `rows` a sample of readings, the first ones and the last ones.
+    mostly holds, and `rows` a sample of readings, the first ones and the last ones.  `grouped` is
+    the mark that stands between thousands.
     """
 
     delimiter: str
@@ -37,6 +39,7 @@ class LogLayout:
     kinds: tuple[CellKind, ...]
     rows: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...] = ()
+    grouped: str = ""
 
     def column(self, index: int) -> list[str]:
         """Return the sampled cells of one column."""
@@ -108,11 +111,13 @@ def find_layout(
     delimiter: str | None = None,
     decimal: Decimal | None = None,
     skip_lines: int = 0,
+    names: Sequence[str] = (),
 ) -> LogLayout:
     """Find the table in a log's text, however much stands above it.
 
-    `skip_lines` are surely above the header.  A text is refused if no line holds a reading, or if
-    its decimal mark cannot be told from a mark of thousands.
+    `names` are those of the cells, where they stand apart.  `skip_lines` are surely above the
+    header.  A text is refused if no line holds a reading, or if its decimal mark cannot be told
+    from a mark of thousands.
     """
     begin = 0
     for _ in range(skip_lines):
@@ -128,6 +133,10 @@ def find_layout(
         stretch = _Above(tuple(above), lines)
         layout = _layout_of(sample, stretch, body, name=name, delimiter=delimiter, decimal=decimal)
         if layout is not None:
+            width = len(layout.kinds)
+            if names and layout.names is None and len(names) <= width:
+                padded = (*names, *([""] * (width - len(names))))
+                layout = replace(layout, names=padded)
             return layout
         passed = body[line_at : sample.next_byte].decode("utf-8", "replace").split("\n")
         lines += len(passed) - 1
@@ -155,6 +164,7 @@ def _layout_of(
     if found is None:
         return None
     mark, width = found
+    width = _header_width(scored, head, mark, width)
     split = [split_line(line, mark) for line in (*head, *tail)]
     kinds_of = [tuple(cell_kind(cell) for cell in cells) for cells in split]
     like = [len(k) == width and is_reading(k) for k in kinds_of]
@@ -167,7 +177,8 @@ def _layout_of(
     rows = tuple(
         tuple(cells) for cells, good in zip(split[first:], readings[first:], strict=True) if good
     )
-    comma = _decimal_mark(name, body, mark, rows, columns) if decimal is None else decimal
+    grouped = _group_mark(name, rows, columns, decimal)
+    comma = decimal or _decimal_mark(body, mark, rows, columns, grouped)
     header = find_header(name, head, first, mark, columns, above.lines + 1)
     preamble = (*above.filled, *(line for line in head[: header.lines_above] if line.strip()))
     return LogLayout(
@@ -180,7 +191,27 @@ def _layout_of(
         kinds=columns,
         rows=rows,
         notes=header.notes,
+        grouped=grouped,
     )
+
+
+def _header_width(scored: Sequence[str], head: Sequence[str], mark: str, width: int) -> int:
+    """Return the width of the header where many readings have it; others have more cells."""
+    named = next((line for line in head[:_SCORED_LINES] if looks_like_header(line, mark)), None)
+    if named is None or mark == " ":
+        return width
+    cells = split_line(named, mark)
+    while cells and not cells[-1]:
+        cells.pop()
+    own = len(cells)
+    if own == width:
+        return width
+    widths = []
+    for line in (*head[:_SCORED_LINES], *scored):
+        row = split_line(line, mark)
+        if is_reading([cell_kind(cell) for cell in row]):
+            widths.append(len(row))
+    return own if widths.count(own) > 0.2 * len(widths) else width
 
 
 def _column_kinds(rows: Sequence[Sequence[CellKind]], width: int) -> tuple[CellKind, ...]:
@@ -195,22 +226,25 @@ def _fits(kinds: Sequence[CellKind], columns: Sequence[CellKind]) -> bool:
     """Tell whether a row agrees with the table's columns: its times are times."""
     times = [i for i, kind in enumerate(columns) if kind in ("datetime", "date", "clock")]
     watched = times or [i for i, kind in enumerate(columns) if kind == "number"][:1]
-    return all(kinds[i] == columns[i] for i in watched)
+    # beside a clock, a date may stand only where it changes
+    optional = [i for i in times if columns[i] == "date"] if "clock" in columns else []
+    return all(kinds[i] == columns[i] or (i in optional and kinds[i] == "missing") for i in watched)
 
 
 def _decimal_mark(
-    name: str,
     body: bytes,
     delimiter: str,
     rows: Sequence[Sequence[str]],
     columns: Sequence[CellKind],
+    grouped: str,
 ) -> Decimal:
+    if grouped:
+        return "," if grouped == "." else "."
     marks: Counter[str] = Counter()
     for index, kind in enumerate(columns):
         if kind != "number":
             continue
         cells = [row[index] for row in rows]
-        _refuse_thousands(name, cells)
         for cell in cells:
             if cell_kind(cell) == "number":
                 last = max(cell.rfind("."), cell.rfind(","))
@@ -222,14 +256,49 @@ def _decimal_mark(
     return "," if delimiter != "," and re.search(rb"\d,\d", body) else "."
 
 
-def _refuse_thousands(name: str, cells: Sequence[str]) -> None:
-    """Refuse a column where ``1.000`` after ``998`` may be one or a thousand."""
-    marked = [cell for cell in cells if "." in cell or "," in cell]
-    plain = [cell for cell in cells if cell.strip().isdigit()]
-    if not marked or not plain or not all(_GROUPED.fullmatch(cell) for cell in marked):
-        return
-    if max(int(cell) for cell in plain) >= 100:
+_SMOOTH, _LEAP = 100.0, 300.0
+
+
+def _group_mark(
+    name: str,
+    rows: Sequence[Sequence[str]],
+    columns: Sequence[CellKind],
+    decimal: Decimal | None,
+) -> str:
+    """Return the mark between thousands in whole numbers: a kiln does not fall from 998 to 1.002.
+
+    Refuse a column where ``1.000`` after ``998`` may be one or a thousand and nothing shows it.
+    """
+    for index, kind in enumerate(columns):
+        cells = [row[index] for row in rows]
+        marked = [cell for cell in cells if "." in cell or "," in cell]
+        plain = [cell for cell in cells if cell.strip().isdigit()]
+        if kind != "number" or not marked or not plain:
+            continue
+        if not all(_GROUPED.fullmatch(cell) for cell in marked):
+            continue
+        mark = "." if "." in marked[0] else ","
+        if decimal is not None:
+            return mark if mark != decimal else ""
+        if max(int(cell) for cell in plain) < 100:
+            continue
+        grouped = split = 0
+        for one, two in pairwise(cells):
+            if (one in marked) == (two in marked) or not (one.strip() and two.strip()):
+                continue
+            grouped += abs(_value(one, "") - _value(two, "")) < _SMOOTH
+            split += abs(_value(one, ".") - _value(two, ".")) < _LEAP
+        if grouped and not split:
+            return mark
         raise FiringError(
             f'{name}: "{printable(marked[0])}" beside "{printable(plain[0])}" can be a number with '
             "decimals or one with a mark for thousands; say --decimal . or --decimal ,"
         )
+    return ""
+
+
+def _value(cell: str, mark: str) -> float:
+    try:
+        return float(cell.strip().replace(",", mark).replace(".", mark))
+    except ValueError:
+        return 0.0

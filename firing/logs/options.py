@@ -30,6 +30,8 @@ class ReadingOptions:
         See `firing.logs.reader.read_log`.
     as_logged : bool
         Whether readings that no kiln can have given are used, too.
+    with_gaps : bool
+        Whether a log is read although many of its rows cannot be.
     """
 
     unit: ReadingUnit | None = None
@@ -46,6 +48,7 @@ class ReadingOptions:
     restart_pause_s: float | None = None
     part: PartChoice | None = None
     as_logged: bool = False
+    with_gaps: bool = False
 
     def given(self) -> dict[str, Any]:
         """Return what is told, by name, without what is left to be found."""

@@ -25,6 +25,16 @@ TYPE_K_ENDS_C = 1372.0
 """A higher reading of a type K thermocouple is probably °F [°C].  Source: end of the reference
 table, NIST SRD 60 / IEC 60584-1."""
 
+STUDIO_KILN_MOST_C = 1400.0
+"""Studio kilns end at 1300 to 1350 °C [°C]; a log that goes higher is not in °C.  Source: common
+practice, no source."""
+FIRING_LEAST_C = 300.0
+"""What never gets as hot is no firing [°C]: on-glaze colours, the coolest, want 600 and more.
+Source: common practice, no source."""
+ROOM_COLDEST_C, ROOM_HOTTEST_C = -1.0, 43.0
+"""A room with a kiln in it [°C]: an unheated shed in winter, a closed studio in summer.  Source:
+common practice, no source."""
+
 # From one reading to the next
 
 LOG_STEP_C = 10.0
@@ -102,6 +112,9 @@ TURNING_SHARE = 0.3
 """Noise above the digits turns a reading back on the one before in two of three; one without it
 stands still in every hold and is not stuck.  From this share on it is noise.  Source: common
 practice, no source; two of three by arithmetic."""
+FLICKER_DIGITS = 1.5
+"""A reading whose changes are of one digit in the mean flickers between two, and stands still where
+it is far from both.  Source: common practice, no source."""
 LOG_TURNING_READINGS = 100
 """Of so many readings at the least, as a log that ends standing still may end in a hold.  Source:
 common practice, no source."""

@@ -1,8 +1,10 @@
 """Reading a log: find its dialect, read its table, clean it, and say what was done."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any, Literal, cast
 
 import numpy as np
 
@@ -10,21 +12,34 @@ from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.logs import vocabulary
 from firing.logs.cleaning import Cleaning, clean
-from firing.logs.detection import detect
+from firing.logs.containers import contents
+from firing.logs.detection import detect, layout_of
 from firing.logs.dialect import ColumnRole, Dialect, ReadingUnit
 from firing.logs.dst import Zone
 from firing.logs.flags import Flag
 from firing.logs.joining import interval_s, join
-from firing.logs.numeric_times import TimeUnitOption
+from firing.logs.layout import LogLayout
+from firing.logs.numeric_times import DAYS_TO_1970, TimeUnitOption
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, parts_of, section_of, spans
+from firing.logs.physics import Course, course_of, settle_unit
+from firing.logs.plausibility_limits import TYPE_K_ENDS_C
 from firing.logs.readings import LogReadings, read_rows
+from firing.logs.rearranging import (
+    rearranged,
+    starts_earlier,
+    with_one_mark,
+    with_same_columns,
+    without_groups,
+)
 from firing.logs.row_order import other_headers
-from firing.logs.row_times import row_times
-from firing.logs.table import LogTable
+from firing.logs.row_times import RowTimes, row_times
+from firing.logs.spelling import respell
+from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
+from firing.logs.vocabulary import time_zone
 from firing.trace import FloatArray, Trace
 from firing.units import format_duration
 from firing.viewable import Plottable
@@ -123,8 +138,9 @@ def read_log(
     ----------
     path : Path or str
         A text file: one reading a line, a time and one or more temperatures.
-    unit : {"C", "F", "mV"}, optional
-        Unit of all temperatures, instead of the one stated in the file.
+    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100"}, optional
+        Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
+        degree.
     time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
@@ -251,36 +267,207 @@ def _read_file(
 ) -> LogReadings:
     """Read one file; `first` is the first of several, whose header a later one may lack."""
     name = printable(path.name) or "the log"
-    text = clean_text(_bytes_of(path, name), name=name, encoding=options.encoding)
-    if whole_lines:
-        # a part of a number would be read as another temperature: 12 of 1215
-        text = replace(text, body=text.body[: text.body.rfind(b"\n") + 1])
-    found = _read_text(name, text, options, zone)
+    text = _text_of(path, name, options, whole_lines)
+    found = _read_text(name, text, options, zone, first, live=whole_lines)
     if first is None:
         return found
-    theirs, ours = first.dialect, found.dialect
-    if ours.unit_from == "assumed" and theirs.unit_from != "assumed":
-        # a rotating logger states its unit in the first file only
-        found = _read_text(name, text, replace(options, unit=theirs.unit), zone)
-        note = f"states no unit, so {first.name} was followed"
-        found = replace(found, notes=(*found.notes, note))
+    ours = found.dialect
     if not ours.header and len(found.channels) == len(first.channels):
         found = replace(found, channels=first.channels)
     return found
 
 
-def _read_text(name: str, text: Text, options: ReadingOptions, zone: Zone) -> LogReadings:
-    notes = list(text.notes)
-    table = LogTable(name, text.body, detect(text, options, name))
-    times = row_times(table, zone, notes)
-    headers = other_headers(table, np.flatnonzero(~np.isfinite(times.time_s)))
+def _text_of(path: Path, name: str, options: ReadingOptions, whole_lines: bool) -> Text:
+    """Return a file's text, taken out of what holds it and put into the reader's own spelling."""
+    contained = contents(_bytes_of(path, name), name)
+    encoding = "utf-8" if contained.names else options.encoding
+    text = clean_text(contained.data, name=name, encoding=encoding)
+    if whole_lines:
+        # a part of a number would be read as another temperature: 12 of 1215
+        text = replace(text, body=text.body[: text.body.rfind(b"\n") + 1])
+    spelled = respell(text.body)
+    return replace(
+        text,
+        body=spelled.body,
+        notes=(*contained.notes, *text.notes),
+        names=contained.names or spelled.names,
+        zone=spelled.zone,
+    )
+
+
+def _read_text(
+    name: str,
+    text: Text,
+    options: ReadingOptions,
+    zone: Zone,
+    first: LogReadings | None,
+    *,
+    live: bool,
+) -> LogReadings:
+    text = with_same_columns(text)
+    text, layout = _laid_out(name, text, options)
+    table, times, notes = _timed(name, text, layout, options, zone)
+    unread = np.flatnonzero(~np.isfinite(times.time_s))
+    if unread.size > _MISFITS * table.rows:
+        mended = with_one_mark(text, layout)
+        if mended is not None:
+            text, layout = _laid_out(name, mended, options)
+            table, times, notes = _timed(name, text, layout, options, zone)
+            unread = np.flatnonzero(~np.isfinite(times.time_s))
+    headers = other_headers(table, unread)
     if headers:
-        notes = list(text.notes)
         text = replace(text, body=section_of(table, text.body, headers, options.part))
-        table = LogTable(name, text.body, detect(text, options, name))
-        times = row_times(table, zone, notes)
-    readings = read_rows(table, times, options, tuple(notes))
+        text, layout = _laid_out(name, text, options)
+        table, times, notes = _timed(name, text, layout, options, zone)
+    _adopt_hot(table, notes)
+    if not _follow_unit(table, first, notes) and options.unit is None:
+        _settle_units(table, times, notes, live=live)
+    readings = read_rows(table, times, options, tuple(notes), live=live)
     return replace(readings, part_taken=bool(headers))
+
+
+def _suspect_fahrenheit(table: LogTable, notes: list[str]) -> None:
+    """Doubt °C in a log of a few readings, whose course shows nothing."""
+    values = [table.celsius(c) for c in table.dialect.channel_columns if c.unit == "C"]
+    highest_c = max((float(np.nanmax(v)) for v in values if np.isfinite(v).any()), default=0.0)
+    if highest_c > TYPE_K_ENDS_C:
+        notes.append(
+            f"the highest reading is {highest_c:.0f}, above the {TYPE_K_ENDS_C:.0f} °C where a "
+            "type K thermocouple ends; if the log is in °F, say --unit F"
+        )
+
+
+_MISFITS = 0.01
+_MOST_REARRANGED = 4
+
+
+def _laid_out(name: str, text: Text, options: ReadingOptions) -> tuple[Text, LogLayout]:
+    """Return the text and its table, cells that belong together put together."""
+    layout = layout_of(text, options, name)
+    if starts_earlier(text, layout):
+        mended = with_one_mark(text, layout)
+        if mended is not None:
+            text, layout = mended, layout_of(mended, options, name)
+    if layout.grouped:
+        text = without_groups(text, layout)
+        layout = layout_of(text, replace(options, decimal=layout.decimal), name)
+    for _ in range(_MOST_REARRANGED):
+        found = rearranged(text, layout)
+        if found is None:
+            break
+        text, layout = found, layout_of(found, replace(options, delimiter="\t"), name)
+    return text, layout
+
+
+def _timed(
+    name: str, text: Text, layout: LogLayout, options: ReadingOptions, zone: Zone
+) -> tuple[LogTable, RowTimes, list[str]]:
+    """Return a text's table, when its rows were, and the notes on them."""
+    notes = list(text.notes)
+    dialect = detect(text, options, name, layout)
+    if options.zone is None and dialect.time_kind in ("datetime", *DAYS_TO_1970):
+        heads = [dialect.columns[place].written for place in dialect.time_columns]
+        stated = text.zone or next(filter(None, map(time_zone, heads)), None)
+        if stated is not None:
+            zone = Zone(stated)
+            notes.append(f"times are read as {stated}, as the file says; --zone takes another")
+    table = LogTable(name, text.body, dialect)
+    return table, row_times(table, zone, notes), notes
+
+
+def _follow_unit(table: LogTable, first: LogReadings | None, notes: list[str]) -> bool:
+    """Give a file without a unit that of the first: a rotating logger states it there only."""
+    dialect = table.dialect
+    if first is None or dialect.unit_from != "assumed" or first.dialect.unit_from == "assumed":
+        return False
+    unit = first.dialect.unit
+    table.dialect = replace(
+        dialect,
+        columns=tuple(
+            replace(c, unit=unit, unit_from=first.dialect.unit_from)
+            if c.role in ("temperature", "set-point") and c.unit_from == "assumed"
+            else c
+            for c in dialect.columns
+        ),
+    )
+    notes.append(f"states no unit, so {first.name} was followed")
+    return True
+
+
+def _adopt_hot(table: LogTable, notes: list[str]) -> None:
+    """Take a channel called a room's or a board's for the kiln's where it alone gets hot."""
+    dialect = table.dialect
+    known = [course_of(table.numbers(c.index, c.degrees)) for c in dialect.channel_columns]
+    if any(course is not None and course.high > _NO_KILN for course in known):
+        return
+    like = dialect.channel_columns[0]
+    if like.unit == "mV":
+        return
+    for column in dialect.columns:
+        if column.role != "other" or not may_be_hot(column):
+            continue
+        course = course_of(table.numbers(column.index, like.degrees))
+        if course is None or course.high < _A_FIRING:
+            continue
+        hot = replace(column, role="temperature", unit=like.unit, unit_from=like.unit_from)
+        table.dialect = replace(
+            table.dialect,
+            columns=tuple(hot if c.index == column.index else c for c in table.dialect.columns),
+        )
+        notes.append(
+            f"{column.name} reaches {course.high:.0f}, as no room does, so it is read as a "
+            f'temperature of the kiln; say --column "{column.name}=ignore" if it is none'
+        )
+
+
+_NO_KILN, _A_FIRING = 150.0, 300.0  # in the log's own degrees
+
+_LEAST_LIVE = 3
+
+
+def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: bool) -> None:
+    """Give channels the unit that a kiln's physics leaves them, where the file leaves it open.
+
+    A `live` log is asked about by its first readings, as nobody is there when it gets hot.
+    """
+    dialect = table.dialect
+    courses: dict[int, Course] = {}
+    for column in dialect.channel_columns:
+        if column.unit in ("C", "F", "K"):
+            values = table.numbers(column.index, column.degrees)[np.isfinite(times.time_s)]
+            ordered = values[::-1] if times.descending else values
+            found = course_of(ordered, _LEAST_LIVE) if live else course_of(ordered)
+            if found is not None:
+                courses[column.index] = found
+    assumed = [c for c in dialect.channel_columns if c.unit_from == "assumed"]
+    unit_note = "no unit is stated, so °C is assumed; say --unit F if the log is in °F"
+    if not courses:
+        notes += [unit_note] if assumed else []
+        _suspect_fahrenheit(table, notes)
+        return
+    # the hottest channel is the kiln's: a room's readings could be in any unit
+    hottest_at = max(courses, key=lambda index: courses[index].high)
+    kiln = dialect.columns[hottest_at]
+    stated = None if kiln.unit_from == "assumed" else kiln.unit
+    settled = settle_unit(
+        table.name, kiln.name, courses[hottest_at], cast('Literal["C", "F", "K"] | None', stated)
+    )
+    if settled.note:
+        notes.append(settled.note)
+    elif assumed:
+        notes.append(unit_note)
+    if settled.unit == kiln.unit:
+        return
+    table.dialect = replace(
+        dialect,
+        columns=tuple(
+            replace(c, unit=settled.unit, unit_from="physics")
+            if c.role in ("temperature", "set-point")
+            and (c.unit, c.unit_from == "assumed") == (kiln.unit, kiln.unit_from == "assumed")
+            else c
+            for c in dialect.columns
+        ),
+    )
 
 
 def _bytes_of(path: Path, name: str) -> bytes:
@@ -378,9 +565,14 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
     """
     channels = log.trace.channels
     if which is None:
-        named = [index for index, name in enumerate(channels) if vocabulary.names_kiln(name)]
-        alive = [index for index in named if log.unusable[index] < log.used]
-        return alive[0] if alive else int(np.argmin(log.unusable))
+        warm = _warm_channels(log)
+        named = [index for index in warm if vocabulary.names_kiln(channels[index])]
+        extremes = {index for index in warm if _EXTREME.search(channels[index])}
+        return (
+            named[0]
+            if named
+            else min(warm, key=lambda index: (index in extremes, log.unusable[index]))
+        )
     wanted = str(which).strip()
     written = {column.name: column.written.casefold() for column in log.dialect.channel_columns}
     for index, name in enumerate(channels):
@@ -390,6 +582,22 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
         return int(wanted) - 1
     listed = ", ".join(f"{index} ({name})" for index, name in enumerate(channels, start=1))
     raise FiringError(f'{log.name} has no channel "{printable(wanted)}"; its channels are {listed}')
+
+
+_EXTREME = re.compile(r"\b(?:min|max|minimum|maximum|lowest|highest)\b", re.I)
+_WARM_SHARE, _FIRED_C = 0.35, 200.0
+
+
+def _warm_channels(log: Log) -> list[int]:
+    """Return the channels that can be the kiln's: in a firing no room, board or dead input is."""
+    peaks_c = []
+    for values in log.trace.temperature_c.T:
+        known = values[np.isfinite(values)]
+        peaks_c.append(float(np.percentile(known, 99.0)) if known.size else -np.inf)
+    most_c = max(peaks_c)
+    if most_c < _FIRED_C:
+        return [index for index, peak_c in enumerate(peaks_c) if np.isfinite(peak_c)] or [0]
+    return [index for index, peak_c in enumerate(peaks_c) if peak_c >= _WARM_SHARE * most_c]
 
 
 def describe_channel(log: Log, index: int, which: str | int | None = None) -> str:
@@ -408,6 +616,31 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
     else:
         why = "the first with the most usable readings"
     return f"the kiln's temperature is {taken}, {why}; --channel takes another: {others}"
+
+
+def choices_of(log: Log) -> list[str]:
+    """Return the notes that a person may answer with an option: they come before any result."""
+    return [f"{note[:1].upper()}{note[1:]}." for note in log.notes if " --" in note]
+
+
+def other_notes(log: Log) -> list[str]:
+    """Return the notes that leave no choice."""
+    return [note for note in log.notes if " --" not in note]
+
+
+def log_document(log: Log, index: int) -> dict[str, Any]:
+    """Return how a log was read, as every command that reads one has it in its JSON."""
+    return {
+        "name": log.name,
+        "rows": log.rows,
+        "used": log.used,
+        "dialect": log.dialect.to_dict(),
+        "notes": list(log.notes),
+        "channels": list(log.trace.channels),
+        "channel": log.trace.channels[index],
+        "unit": log.dialect.unit,
+        "interval_s": log.interval_s,
+    }
 
 
 def how_read(log: Log, index: int, which: str | None) -> list[str]:

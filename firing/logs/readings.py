@@ -10,10 +10,11 @@ from firing.errors import FiringError
 from firing.logs.dialect import Dialect
 from firing.logs.emf import convert_emf, junction_column, junction_text
 from firing.logs.options import ReadingOptions
-from firing.logs.plausibility_limits import TYPE_K_ENDS_C
-from firing.logs.row_order import join_sections, ordered_rows
+from firing.logs.physics import hottest, set_point_of
+from firing.logs.row_order import join_sections, ordered_rows, refuse_lost_rows
 from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
+from firing.logs.vocabulary import names_kiln
 from firing.trace import FloatArray
 
 RowNumbers = npt.NDArray[np.intp]
@@ -72,17 +73,38 @@ class LogReadings:
         )
 
 
+_C_PER_MV = 25.0  # of a type K thermocouple, roughly: only the course counts
+
+
 def read_rows(
     table: LogTable,
     times: RowTimes,
     options: ReadingOptions,
     before: tuple[str, ...],
+    *,
+    live: bool = False,
 ) -> LogReadings:
-    """Read every row of a table; `before` are the notes on its text so far."""
+    """Read every row of a table; `before` are the notes on its text so far.
+
+    A `live` log is not refused for rows that cannot be read: a watch has to go on.
+    """
     dialect = table.dialect
     notes = [*before, *table.notes, *dialect.notes]
     junction = junction_column(table.name, dialect, options)
-    ordered = ordered_rows(table, times, notes)
+    # what comes later may not change how a live log's earlier rows read
+    level = (
+        None
+        if live
+        else hottest(
+            [
+                table.numbers(c.index, c.degrees) * (_C_PER_MV if c.unit == "mV" else 1.0)
+                for c in dialect.channel_columns
+            ]
+        )
+    )
+    ordered = ordered_rows(table, times, level, options.restart_pause_s, notes)
+    if not (live or options.with_gaps):
+        refuse_lost_rows(table, times, ordered.rows)
     if len(ordered.sections) > 1 and options.restart_pause_s is not None:
         ordered = join_sections(ordered, options.restart_pause_s, notes)
     keep = ordered.rows
@@ -105,11 +127,28 @@ def read_rows(
     temperature_c = np.stack(columns, axis=1)
     _drop_shifted_rows(table, keep, [temperature_c, setpoint_c, duty], notes)
     _report_unusable(table, keep, temperature_c, notes)
-    _suspect_fahrenheit(dialect, temperature_c, notes)
+    channels = tuple(column.name for column in dialect.channel_columns)
+    if set_point is None and len(channels) > 1 and not live:
+        at = set_point_of(ordered.time_s, list(temperature_c.T))
+        # what is called the kiln's own is not taken from it
+        if at is not None and not names_kiln(channels[at]):
+            setpoint_c = temperature_c[:, at]
+            notes.append(
+                f"{channels[at]} is straight and another channel follows behind it, so it is read "
+                f'as the set point; say --column "{channels[at]}=temperature" if it is a reading'
+            )
+            keep_at = [n for n in range(len(channels)) if n != at]
+            temperature_c = temperature_c[:, keep_at]
+            place = dialect.channel_columns[at].index
+            columns_now = tuple(
+                replace(c, role="set-point") if c.index == place else c for c in dialect.columns
+            )
+            dialect = table.dialect = replace(dialect, columns=columns_now)
+            channels = tuple(channels[n] for n in keep_at)
     # the first row kept need not be the first one read
     started, begin_s = times.started, float(ordered.time_s[0])
     if started is not None:
-        started += timedelta(seconds=begin_s)
+        started += timedelta(seconds=begin_s + ordered.shift_s)
     return LogReadings(
         name=table.name,
         dialect=dialect,
@@ -117,7 +156,7 @@ def read_rows(
         time_s=ordered.time_s - begin_s,
         started=started,
         temperature_c=temperature_c,
-        channels=tuple(column.name for column in dialect.channel_columns),
+        channels=channels,
         setpoint_c=setpoint_c,
         duty=duty,
         lines=keep + dialect.first_line,
@@ -165,15 +204,6 @@ def _report_unusable(
     if lost == temperature_c.shape[1]:
         listed = ", ".join(column.name for column in table.dialect.channel_columns)
         raise FiringError(f"{table.name} holds no usable temperature in {listed}")
-
-
-def _suspect_fahrenheit(dialect: Dialect, temperature_c: FloatArray, notes: list[str]) -> None:
-    highest_c = float(np.nanmax(temperature_c))
-    if dialect.unit == "C" and highest_c > TYPE_K_ENDS_C:
-        notes.append(
-            f"the highest reading is {highest_c:.0f}, above the {TYPE_K_ENDS_C:.0f} °C where a "
-            "type K thermocouple ends; if the log is in °F, say --unit F"
-        )
 
 
 def _duty(table: LogTable, keep: RowNumbers, notes: list[str]) -> FloatArray | None:

@@ -8,9 +8,12 @@ import numpy.typing as npt
 from firing.errors import FiringError
 from firing.logs.cells import split_line
 from firing.logs.header import looks_like_header
+from firing.logs.physics import LONGEST_FIRING_S, goes_on, is_gap, roughness
 from firing.logs.row_times import RowTimes
 from firing.logs.table import LogTable
 from firing.logs.text import printable
+from firing.logs.times import SECONDS_PER_DAY
+from firing.logs.values import is_missing
 from firing.trace import FloatArray
 from firing.units import format_duration
 
@@ -26,18 +29,28 @@ _HOUR_S = 3600.0
 class OrderedRows:
     """The rows that count, by their places in the table; times increase within each section.
 
-    Sections begin at 0, and wherever the clock began again at zero.
+    Sections begin at 0, and wherever the clock began again at zero.  By `shift_s` the log began
+    later than its first clock says, as that was set on the way.
     """
 
     rows: RowNumbers
     time_s: FloatArray
     sections: tuple[int, ...]
+    shift_s: float = 0.0
 
 
-def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedRows:
+def ordered_rows(
+    table: LogTable,
+    times: RowTimes,
+    level: FloatArray | None,
+    pause_s: float | None,
+    notes: list[str],
+) -> OrderedRows:
     """Return the rows with a time of their own, in order; refuse a log that runs backwards.
 
-    Blank lines and repeated headers are no rows and leave `table.rows`.
+    `level` is how hot the kiln was in each row, 0 to 1000: where the clock jumps and the kiln went
+    on without a break, the clock was set.  There `pause_s` passed, or one interval.  Blank lines
+    and repeated headers are no rows and leave `table.rows`.
     """
     time_s = times.time_s
     readable = np.isfinite(time_s)
@@ -47,6 +60,8 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedR
         rows = rows[::-1]
         notes.append("the newest reading comes first in the file; it is read from its end")
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
+    rows = _sorted_if_smoother(table, rows, time_s, level, notes)
+    time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
     steps_s = np.diff(time_s[rows])
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
@@ -75,7 +90,136 @@ def ordered_rows(table: LogTable, times: RowTimes, notes: list[str]) -> OrderedR
     if rows.size < 2:
         count = "one reading" if rows.size else "no reading with a readable time"
         raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
-    return OrderedRows(rows, time_s[rows], tuple(sections))
+    return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
+
+
+_LEAST_JUDGED = 20
+_SMOOTHER = 0.9
+
+
+def _sorted_if_smoother(
+    table: LogTable,
+    rows: RowNumbers,
+    time_s: FloatArray,
+    level: FloatArray | None,
+    notes: list[str],
+) -> RowNumbers:
+    """Put rows in the order of their times where the kiln then goes a smoother way.
+
+    A block that a logger wrote late makes the kiln leap there and back as the file stands; a clock
+    that was set back makes it leap when the rows are sorted.
+    """
+    stamps = time_s[rows]
+    if level is None or rows.size < _LEAST_JUDGED or not np.any(np.diff(stamps) < 0):
+        return rows
+    order = np.argsort(stamps, kind="stable")
+    ordered = rows[order]
+    # of a block that stands twice, both readings of a moment are the same; a clock that was set
+    # back or began again gives one moment to two states of the kiln
+    if roughness(level[ordered]) > _SMOOTHER * roughness(level[rows]):
+        return rows
+    first = int(rows[int(np.argmax(np.diff(stamps) < 0)) + 1])
+    moved = int(np.count_nonzero(np.diff(order) != 1))
+    notes.append(
+        f"rows stand out of the order of their times in {moved} places (first at line "
+        f"{table.line(first)}: {table.time_text(first)}); they are sorted by time"
+    )
+    return ordered
+
+
+_MOST_SET = 8
+
+
+def _one_clock(
+    table: LogTable,
+    rows: RowNumbers,
+    times: RowTimes,
+    level: FloatArray | None,
+    pause_s: float | None,
+    notes: list[str],
+) -> tuple[FloatArray, float]:
+    """Take out the jumps of a clock that was set, as far as the kiln shows that it was.
+
+    Returns the times and by how much the log began later than its first clock says.
+    """
+    time_s = times.time_s
+    stamps = time_s[rows]
+    steps_s = np.diff(stamps)
+    positive = steps_s[steps_s > 0]
+    if level is None or rows.size < _LEAST_JUDGED or not positive.size:
+        return time_s, 0.0
+    usual_s = float(np.median(positive))
+    jumps = np.flatnonzero(is_gap(steps_s, usual_s) | ((steps_s < 0) & (not times.elapsed)))
+    if not jumps.size or jumps.size > _MOST_SET:
+        return time_s, 0.0
+    course = level[rows]
+    moved = time_s.copy()
+    shift_s = 0.0
+    for place in jumps.tolist():
+        at = place + 1
+        step_s = float(steps_s[place])
+        on = goes_on(stamps, course, at, usual_s)
+        if step_s > LONGEST_FIRING_S and on is None:
+            on = True
+        if step_s < 0:
+            # time does not run back: where the kiln goes on, or a pause is told, the clock was set
+            if on is False and pause_s is None:
+                continue
+        elif on is not True and not (pause_s is not None and on is None):
+            continue
+        passed_s = max(usual_s, pause_s or 0.0)
+        moved[rows[at:]] -= step_s - passed_s
+        shift_s += step_s - passed_s
+        line = table.line(int(rows[at]))
+        way = "forward" if step_s > 0 else "back"
+        notes.append(
+            f"the clock jumps {way} by {_span(abs(step_s))} at line {line} while the kiln goes on "
+            f"without a break, so it was set there and {format_duration(passed_s)} passed; say "
+            "--restart-pause with the time that really did"
+        )
+    return moved, shift_s
+
+
+def _span(seconds: float) -> str:
+    if seconds >= 2 * SECONDS_PER_DAY:
+        return f"{seconds / SECONDS_PER_DAY:.0f} days"
+    return format_duration(seconds)
+
+
+_MOST_LOST = 0.05
+
+
+def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None:
+    """Refuse a log of which more than one row in twenty has no time or no temperature to read.
+
+    An empty cell, or a word for an open thermocouple, says itself that there is no reading.
+    """
+    lost = np.flatnonzero(~np.isfinite(times.time_s))
+    filled = [int(row) for row in lost.tolist() if not table.is_blank(row)]
+    if rows.size >= _LEAST_JUDGED and len(filled) > _MOST_LOST * (rows.size + len(filled)):
+        mark = table.dialect.delimiter
+        unread = [row for row in filled if not looks_like_header(table.line_text(row), mark)]
+        if len(unread) > _MOST_LOST * (rows.size + len(unread)):
+            raise FiringError(
+                f"{table.name}: {len(unread)} of {rows.size + len(unread)} rows have no time that "
+                f"can be read (first at line {table.line(unread[0])}: "
+                f'"{printable(table.line_text(unread[0]))}"); say --column with the name of the '
+                "time column and =time, or --with-gaps to read the rest"
+            )
+    for column in table.dialect.channel_columns:
+        values = table.numbers(column.index, column.degrees)[rows]
+        bad = rows[np.isnan(values)]
+        if bad.size <= _MOST_LOST * rows.size or rows.size < _LEAST_JUDGED:
+            continue
+        odd = [row for row in bad.tolist() if not is_missing(table.cell(row, column.index))]
+        if len(odd) > _MOST_LOST * rows.size:
+            raise FiringError(
+                f"{table.name}: {len(odd)} of {rows.size} readings of {column.name} are no number "
+                f"that can be read (first at line {table.line(odd[0])}: "
+                f'"{table.cell(odd[0], column.index)}"); say --decimal , or --decimal . if the '
+                f'mark is the cause, --column "{column.name}=ignore" to do without it, or '
+                "--with-gaps to read the rest"
+            )
 
 
 def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:

@@ -1,6 +1,6 @@
 """When every row of a log was: its time column as seconds, and the moment of the first row."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -10,6 +10,7 @@ from firing.logs.dst import Zone, real_time
 from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
 from firing.logs.table import LogTable
 from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
+from firing.logs.values import is_missing
 from firing.trace import FloatArray
 
 _MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass it, it was restarted
@@ -65,7 +66,8 @@ def _from_dates(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
         dates = read_moments(table.objects(places[0]), "date", order)
         if not dates.valid.any():  # a spreadsheet's date may carry an idle clock
             dates = read_moments(table.objects(places[0]), "datetime", order)
-        moments = dates.joined(read_moments(table.objects(places[1]), "clock"))
+        clocks = read_moments(table.objects(places[1]), "clock")
+        moments = _dates_filled(table, places[0], dates, clocks, notes).joined(clocks)
     else:
         moments = read_moments(table.objects(places[0]), "datetime", order)
     if np.isnan(moments.offset_s).all():
@@ -82,6 +84,47 @@ def _from_dates(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     is_set = YEARS[0] <= moments.year(first) <= YEARS[1]
     started = moments.moment(first) if is_set else None
     return RowTimes(seconds - seconds[first], started, False, descending)
+
+
+def _text(cell: object) -> str:
+    return cell if isinstance(cell, str) else ""
+
+
+def _dates_filled(
+    table: LogTable, place: int, dates: Moments, clocks: Moments, notes: list[str]
+) -> Moments:
+    """Carry a date on over the rows below it that have none; past midnight it is the next day."""
+    empty = ~dates.valid & clocks.valid
+    if not empty.any() or not dates.valid.any():
+        return dates
+    blank = np.array([is_missing(_text(cell)) for cell in table.objects(place)])
+    empty &= blank
+    rows = np.flatnonzero((dates.valid | empty) & clocks.valid)
+    steps_s = np.diff(clocks.second[rows])
+    if np.count_nonzero(steps_s < 0) > np.count_nonzero(steps_s > 0):
+        rows = rows[::-1]  # the newest row comes first, and a date stands below what is its day's
+    dated = np.flatnonzero(dates.valid[rows])
+    if not dated.size:
+        return dates
+    empty[rows[: dated[0]]] = False
+    rows = rows[dated[0] :]
+    if not empty.any():
+        return dates
+    day = dates.day.copy()
+    valid = dates.valid | empty
+    last_day, last_s = int(day[rows[0]]), -1.0
+    for row in rows.tolist():
+        second = float(clocks.second[row])
+        if empty[row]:
+            if second < last_s - 0.5 * SECONDS_PER_DAY:
+                last_day += 1
+            day[row] = last_day
+        else:
+            last_day = int(day[row])
+        last_s = second
+    line = table.line(int(np.argmax(empty)))
+    notes.append(f"the date stands only where it changes; rows without one go on (line {line})")
+    return replace(dates, day=day, valid=valid)
 
 
 def _from_wall_clock(

@@ -21,10 +21,12 @@ _ENCODING_LABELS = {
     "utf-16-be": "UTF-16 without a byte-order mark",
     "cp1252": "Windows-1252",
 }
-_WORKBOOK = b"PK\x03\x04"  # a zip archive, which is how spreadsheet workbooks are stored
 _HEAD_BYTES = 4096
 _ANGLES = str.maketrans("<>", "‹›")
 _INTACT = re.compile("[^\x00-\x7f\ufffd]")
+_LONG_NULS = re.compile(rb"(?P<before>[^\n\0]*)\0{4,}")
+_FEW_LINES = 3
+_OTHER_ENDS = (b"\x0b", "\u2028".encode(), "\u0085".encode(), b"\x1e", b"\x0c")
 _NUL_SHARE = 0.2  # half the bytes of UTF-16 Latin text are NUL
 _CONTROL_SHARE = 0.02
 
@@ -33,12 +35,15 @@ _CONTROL_SHARE = 0.02
 class Text:
     """A file's content as UTF-8, lines ended by ``\\n``, no byte-order mark, no NUL.
 
-    The encoding is that of the file; the notes say what had to be mended.
+    The encoding is that of the file; the notes say what had to be mended.  `names` are those of
+    the cells where they stand apart from the table, and `zone` is the one its times name.
     """
 
     body: bytes
     encoding: str
     notes: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    zone: str | None = None
 
 
 def encoding_label(encoding: str) -> str:
@@ -67,11 +72,6 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
     nothing = b"\xef\xbb\xbf\xff\xfe \t\r\n\0"
     if not data[:_HEAD_BYTES].strip(nothing) and not data.strip(nothing):
         raise FiringError(f"{name} is empty; a log holds a time and a temperature on every line")
-    if data.startswith(_WORKBOOK):
-        raise FiringError(
-            f"{name} is a spreadsheet workbook or an archive, not text; "
-            "export the sheet as CSV and give that file"
-        )
     notes: list[str] = []
     if encoding is not None:
         codec, body = _in_stated_encoding(data, name, encoding)
@@ -80,21 +80,40 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
         body = data[3:] if codec == "utf-8-sig" else data
         if codec not in ("utf-8", "utf-8-sig"):
             body = data.decode(codec, "replace").encode()
-    nuls = body.count(b"\0")
-    if nuls:
-        body = body.replace(b"\0", b"")
-        if nuls <= _CONTROL_SHARE * len(data):
-            notes.append(f"{nuls} NUL bytes were left out")
+    body = _without_nuls(body, notes)
     head = body[:_HEAD_BYTES]
-    odd = sum(byte < 32 and byte not in b"\t\n\r\f\x1b\x1a" for byte in head)
-    if odd > _CONTROL_SHARE * len(head) or nuls > _CONTROL_SHARE * len(data) or not body.strip():
+    odd = sum(byte < 32 and byte not in b"\t\n\r\f\x0b\x1b\x1a" for byte in head)
+    if odd > _CONTROL_SHARE * len(head) or not body.strip():
         raise FiringError(
             f"{name} is not a text file; export the log as CSV (comma, semicolon or tab) "
             "and give that file"
         )
     if b"\r" in body:
-        body = body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        # some loggers write two carriage returns, or put them behind the line feed
+        for end in (b"\r\r\n", b"\n\r", b"\r\n", b"\r"):
+            body = body.replace(end, b"\n")
+    if body.count(b"\n") < _FEW_LINES:
+        for end in _OTHER_ENDS:
+            if body.count(end) >= _FEW_LINES:
+                body = body.replace(end, b"\n")
     return Text(body, codec, tuple(notes))
+
+
+def _without_nuls(body: bytes, notes: list[str]) -> bytes:
+    """Take out the NULs that a logger leaves where it lost its power.
+
+    A line that many of them break off is left out: of 1215 it may have kept 12.
+    """
+    nuls = body.count(b"\0")
+    if not nuls:
+        return body
+    cut = [match for match in _LONG_NULS.finditer(body) if match["before"]]
+    body = _LONG_NULS.sub(b"", body).replace(b"\0", b"")
+    broken = "" if not cut else ", with a line that they broke off"
+    notes.append(
+        f"{nuls} NUL bytes were left out{broken}; a logger leaves them when it loses power"
+    )
+    return body
 
 
 def _in_stated_encoding(data: bytes, name: str, encoding: str) -> tuple[str, bytes]:

@@ -11,6 +11,7 @@ from firing.logs import numeric_times, vocabulary
 from firing.logs.dialect import Column, TimeKind
 from firing.logs.layout import LogLayout
 from firing.logs.options import ReadingOptions
+from firing.logs.physics import LONGEST_FIRING_S
 from firing.logs.text import printable
 from firing.logs.times import GRAMMAR, DateOrder, TwoParts
 from firing.logs.values import match_number
@@ -70,11 +71,27 @@ def find_time(
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
-        raise FiringError(
-            f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
-            "--time-unit min or --time-unit h"
-        )
+        raise _bare_numbers(name, which, _values(layout, candidates[0]))
     raise FiringError(f"{name} {_NO_TIME}")
+
+
+_MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
+
+
+def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError:
+    """Return the refusal of times without a unit; only numbers that can be durations have one."""
+    known = [value for value in values if math.isfinite(value)]
+    if not known or max(known) - min(known) > _MOST_BARE or max(known) > 1e3 * _MOST_BARE:
+        shown = f"{known[0]:.15g}" if known else "none"
+        return FiringError(
+            f"{name}: {which} holds numbers such as {shown}, which are no time that can be read; "
+            "export the log with dates like 2026-03-14 18:30:00, or say --column with the name of "
+            "another column and =time"
+        )
+    return FiringError(
+        f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
+        "--time-unit min or --time-unit h"
+    )
 
 
 def _from_stated_columns(
@@ -104,10 +121,7 @@ def _from_stated_columns(
     if unit is None and options.time_unit is None:
         found = numeric_times.kind_by_size(_values(layout, place))
         if found is None:
-            raise FiringError(
-                f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
-                "--time-unit s, --time-unit min or --time-unit h"
-            )
+            raise _bare_numbers(name, f'column "{column.name}"', _values(layout, place))
         return (place,), found
     return (place,), _number_kind(layout, place, unit or "s", options)
 
@@ -121,9 +135,13 @@ def _number_kind(
         return numeric_times.kind_of_option(options.time_unit, values)
     found = numeric_times.kind_by_size(values)
     expected = {"ms": "epoch milliseconds", "s": "epoch seconds", "d": "serial days"}.get(unit)
-    if found is not None and found == expected:
-        return found
+    if found is not None and (found == expected or _lasts_s(values, unit) > LONGEST_FIRING_S):
+        return found  # "hora" names the time, and no firing lasts so many hours
     return numeric_times.KIND_OF_UNIT[unit]
+
+
+def _lasts_s(values: Sequence[float], unit: TimeUnit) -> float:
+    return (max(values) - min(values)) * vocabulary.TIME_UNIT_S[unit] if values else 0.0
 
 
 def _all_midnight(layout: LogLayout, index: int) -> bool:
@@ -223,12 +241,11 @@ def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:
 def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
     a, b, c = int(match["a"]), int(match["b"]), int(match["c"])
     century = 2000 if len(match["c"]) == 2 else 0
-    if match["s2"] == ".":
-        tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
-    else:
-        tries = {"dmy": (c + century, b, a), "mdy": (c + century, a, b)}
-        if century and match["s2"] == "-":
-            tries["ymd"] = (a + 2000, b, c)
+    tries: dict[DateOrder, tuple[int, int, int]] = {"dmy": (c + century, b, a)}
+    if match["s2"] != ".":
+        tries["mdy"] = (c + century, a, b)
+    if century:
+        tries["ymd"] = (a + 2000, b, c)
     found: dict[DateOrder, date] = {}
     for order, parts in tries.items():
         try:
@@ -238,13 +255,45 @@ def _readings_in_each_order(match: re.Match[str]) -> dict[DateOrder, date]:
     return found
 
 
+_ORDERS: dict[DateOrder, str] = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+_NIGHTS, _OTHER_DAYS = 12, 25
+
+
+def _shortest(cells: Sequence[str], possible: set[DateOrder]) -> set[DateOrder]:
+    """Keep the order in which a log goes on day by day, where the others make it leap a month."""
+    spans: dict[DateOrder, int] = {}
+    found = [GRAMMAR["date"].match(cell) for cell in dict.fromkeys(cells)]
+    for order in possible:
+        days = {
+            _readings_in_each_order(match)[order].toordinal()
+            for match in found
+            if match is not None and match["a"]
+        }
+        spans[order] = max(days) - min(days)
+    near = {order for order, span in spans.items() if span <= _NIGHTS}
+    far = {order for order, span in spans.items() if span >= _OTHER_DAYS}
+    return near if near and near | far == set(spans) else possible
+
+
 def settle_date_order(
-    name: str, cells: Sequence[str], stated: DateOrder | None
+    name: str,
+    cells: Sequence[str],
+    stated: DateOrder | None,
+    notes: list[str] | None = None,
 ) -> DateOrder | None:
     """Return the order of a log's dates, or refuse to guess it."""
     if stated is not None:
         return stated
     possible, example = date_orders(cells)
+    if len(possible) > 1:
+        possible = _shortest(cells, possible)
+    if len(possible) == 2 and "ymd" in possible and example is not None and "-" not in example:
+        [order] = possible - {"ymd"}
+        (notes if notes is not None else []).append(
+            f'dates such as "{printable(example)}" are read {_ORDERS[order]}; say --date-order ymd '
+            "if the year stands first"
+        )
+        return order
     if len(possible) == 1 or example is None:  # 04/04/2025 is the same day either way
         return min(possible, default=None)
     if not possible:
@@ -252,8 +301,7 @@ def settle_date_order(
             f'{name}: no one order of day and month fits all its dates, such as "{example}"; '
             "say --date-order dmy (day first) or --date-order mdy (month first)"
         )
-    meanings = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
-    choice = " or ".join(f"--date-order {order} ({meanings[order]})" for order in sorted(possible))
+    choice = " or ".join(f"--date-order {order} ({_ORDERS[order]})" for order in sorted(possible))
     raise FiringError(
         f'{name}: the date "{example}" can be read in more than one way; say {choice}'
     )

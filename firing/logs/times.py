@@ -219,10 +219,10 @@ def _seconds(
     hour, minute = _number(match, digits, "H"), _number(match, digits, "M")
     good = minute < 60
     if match["ap"]:
-        good &= (hour >= 1) & (hour <= 12)
+        good &= hour <= 12
         hour = hour % 12 + (12 if match["ap"] in "pP" else 0)
     elif capped:
-        good &= hour < 24
+        good &= (hour < 24) | ((hour == 24) & (minute == 0))
     total = (hour * 60 + minute).astype(np.float64) * 60.0
     if match["S"]:
         whole = _number(match, digits, "S")

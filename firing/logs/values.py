@@ -6,9 +6,10 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from firing.logs.physics import DegreeUnit, celsius_of
 from firing.logs.plausibility_limits import LOG_COLDEST_C, LOG_HOTTEST_C
+from firing.logs.vocabulary import HeadUnit
 from firing.trace import FloatArray
-from firing.units import TemperatureUnit
 
 Decimal = Literal[".", ","]
 
@@ -27,12 +28,17 @@ MISSING_WORDS: tuple[str, ...] = tuple(
     dict.fromkeys(form for word in _MISSING for form in (word, word.upper(), word.capitalize()))
 )
 
-_UNIT = r"\s*(?:[°º˚\ufffd]?\s*(?P<unit>[CF])(?:elsius|ahrenheit)?|[°º˚%])?"
+_UNIT = (
+    r"\s*(?:(?:[°º˚\ufffd^o]|deg(?:rees?)?\.?|gr(?:ad)?\.?)?\s*(?P<unit>[CFK])"
+    r"(?:elsius|ahrenheit|elvin)?|[°º˚%]|grad|deg(?:rees?)?)?"
+)
 _MARKS: tuple[tuple[Decimal, Decimal], ...] = ((".", ","), (",", "."))
 _NUMBERS: dict[Decimal, re.Pattern[str]] = {
     mark: re.compile(
         r"\s*(?P<number>[-+−]?\s?(?:"
         rf"\d{{1,3}}(?:[{other}\u00a0\u202f' ]\d{{3}})+{re.escape(mark)}\d+"
+        r"|\d{1,3}(?:[\u00a0\u202f' ]\d{3})+"
+        rf"|\d+{re.escape(other)}\d{{1,2}}(?!\d)"
         rf"|\d+(?:{re.escape(mark)}\d*)?|{re.escape(mark)}\d+)(?:e[+-]?\d+)?){_UNIT}\s*",
         re.I | re.A,
     )
@@ -40,12 +46,16 @@ _NUMBERS: dict[Decimal, re.Pattern[str]] = {
 }
 
 
+_SHORT_FRACTION = {mark: re.compile(rf"\d{re.escape(mark)}\d{{1,2}}(?!\d)") for mark in ".,"}
+_UNIT_OF_LETTER: dict[str, HeadUnit] = {"C": "C", "F": "F", "K": "K"}
+
+
 def is_missing(text: str) -> bool:
     """Tell whether a cell's text stands for a missing reading."""
     return text.strip().casefold() in _MISSING_SET
 
 
-def match_number(text: str, decimal: Decimal) -> tuple[float, TemperatureUnit | None] | None:
+def match_number(text: str, decimal: Decimal) -> tuple[float, HeadUnit | None] | None:
     """Read one cell as a number and the temperature unit written behind it, or return None.
 
     A group of thousands is understood only where a decimal mark follows it: ``1.234,5`` with a
@@ -55,30 +65,46 @@ def match_number(text: str, decimal: Decimal) -> tuple[float, TemperatureUnit | 
     if match is None:
         return None
     other = "," if decimal == "." else "."
-    digits = re.sub(rf"[{other}'\s]", "", match["number"]).replace("−", "-")
-    unit: TemperatureUnit | None = None
+    number = match["number"]
+    if decimal not in number and _SHORT_FRACTION[other].search(number):
+        # one or two digits are no thousand: a mark that changed on the way
+        number = number.replace(other, decimal)
+    digits = re.sub(rf"[{other}'\s]", "", number).replace("−", "-")
+    unit: HeadUnit | None = None
     if match["unit"]:
-        unit = "F" if match["unit"] in "fF" else "C"
+        unit = _UNIT_OF_LETTER[match["unit"].upper()]
     return float(digits.replace(decimal, ".")), unit
 
 
+_FEW = 25_000  # cells, for which pandas is not worth its loading
+
+
 def clean_numbers(
-    cells: "npt.NDArray[np.object_]", decimal: Decimal, unit: TemperatureUnit | None = None
+    cells: "npt.NDArray[np.object_]", decimal: Decimal, unit: DegreeUnit | None = None
 ) -> FloatArray:
     """Read a column that is not all numbers, shape (n,); what is no number becomes NaN.
 
     A cell with another unit behind its number than the column's is converted.
     """
+    # a log repeats its readings: each distinct text is parsed once
+    if cells.size < _FEW:
+        seen: dict[object, float] = {}
+        numbers = np.empty(cells.size)
+        for row, cell in enumerate(cells.tolist()):
+            value = seen.get(cell)
+            if value is None:
+                value = seen[cell] = _one(cell, decimal, unit)
+            numbers[row] = value
+        return numbers
     import pandas as pd
 
-    # a log repeats its readings: each distinct text is parsed once
     codes, distinct = pd.factorize(cells)
     known = np.array([_one(cell, decimal, unit) for cell in distinct] + [np.nan])
     values: FloatArray = known[codes]
     return values
 
 
-def _one(cell: object, decimal: Decimal, unit: TemperatureUnit | None) -> float:
+def _one(cell: object, decimal: Decimal, unit: DegreeUnit | None) -> float:
     if isinstance(cell, str):
         bare = cell.replace(decimal, "", 1)
         if bare.isdigit() and bare.isascii():  # nearly every cell, at a tenth of the grammar's cost
@@ -87,9 +113,10 @@ def _one(cell: object, decimal: Decimal, unit: TemperatureUnit | None) -> float:
         if found is None:
             return float("nan")
         value, stated = found
-        if stated is None or unit is None or stated == unit:
+        if stated is None or unit is None or stated == unit or "/" in unit:
             return value
-        return (value - 32.0) / 1.8 if unit == "C" else value * 1.8 + 32.0
+        value_c = {"C": value, "F": (value - 32.0) / 1.8, "K": value - 273.15}[stated]
+        return {"C": value_c, "F": value_c * 1.8 + 32.0, "K": value_c + 273.15}[unit]
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         try:
             return float(cell)
@@ -98,12 +125,12 @@ def _one(cell: object, decimal: Decimal, unit: TemperatureUnit | None) -> float:
     return float("nan")
 
 
-def as_celsius(values: FloatArray, unit: TemperatureUnit) -> FloatArray:
+def as_celsius(values: FloatArray, unit: DegreeUnit) -> FloatArray:
     """Return readings in °C, NaN where no temperature of a kiln can be meant.
 
     Overload codes such as 9.9e37 (SCPI) or −9999 fall outside −273.15 to 3000 °C and are marked.
     """
-    celsius = values if unit == "C" else (values - 32.0) / 1.8
+    celsius = celsius_of(values, unit)
     with np.errstate(invalid="ignore"):
         possible = (celsius >= LOG_COLDEST_C) & (celsius <= LOG_HOTTEST_C)
     return np.where(possible, celsius, np.nan)

@@ -1,4 +1,4 @@
-"""What column names mean, in the languages loggers speak: English, German, French, Spanish."""
+"""What column names mean, in the languages that loggers and potters speak."""
 
 import re
 import unicodedata
@@ -7,8 +7,9 @@ from functools import lru_cache
 from typing import Literal
 
 from firing.logs.text import printable
-from firing.units import TemperatureUnit
 
+HeadUnit = Literal["C", "F", "K"]
+"""A unit of temperature that a file may state."""
 Role = Literal[
     "time", "temperature", "emf", "set-point", "duty", "junction", "ambient", "other", "unknown"
 ]
@@ -23,18 +24,30 @@ keep the search for its unit busy."""
 # a degree sign, or what other encodings make of one
 _DEGREE = "[°º˚ø\ufffd]"
 _TEMPERATURE_UNIT = (
-    rf"(?:{_DEGREE}\s*(?P<sign>[cf])|deg(?:rees?|\.)?\s*(?P<deg>[cf])(?:elsius|ahrenheit)?"
-    r"|(?P<word>celsius|fahrenheit|centigrade))"
+    rf"(?:{_DEGREE}\s*(?P<sign>[cfk])|deg(?:rees?|\.)?\s*(?P<deg>[cfk])(?:elsius|ahrenheit|elvin)?"
+    r"|(?P<word>celsius|fahrenheit|centigrade|kelvin))"
 )
 _STATED = re.compile(rf"{_TEMPERATURE_UNIT}(?![a-z])(?!\s*(?:/|per|pro|par|por)\s*[a-z])", re.I)
-_BRACKETED = re.compile(r"[(\[{]\s*(?P<letter>[cf])\s*[)\]}]|[/,]\s*(?P<bare>[cf])\s*$", re.I)
-_SUFFIX = re.compile(r"^(?P<stem>.+?)(?:_|\s+in\s+)(?P<letter>[cf])$", re.I)
+_BRACKETED = re.compile(
+    r"[(\[{]\s*(?:0[.,]1\s*|1/10\s*)?(?P<letter>[cfk])\s*[)\]}]|[/,]\s*(?P<bare>[cfk])\s*$", re.I
+)
+_SUFFIX = re.compile(r"^(?P<stem>.+?)(?:_|\s+in\s+|\s+)(?P<letter>[cfk])$", re.I)
+# "type K" and "TC K" name a thermocouple
+_TYPE_STEM = re.compile(
+    r"\b(?:type|typ|tc|thermocouple|thermo|element)$|^(?:ch|channel|zone)$", re.I
+)
+# "C/F" and "°C or °F" leave open which it is
+_EITHER = re.compile(
+    r"(?<![a-z])c(?:elsius)?\s*(?:/|\||or|oder|ou|o|,)\s*[°º˚]?\s*f(?:ahrenheit)?(?![a-z])"
+    r"|(?<![a-z])f(?:ahrenheit)?\s*(?:/|\||or|oder|ou|o|,)\s*[°º˚]?\s*c(?:elsius)?(?![a-z])",
+    re.I,
+)
 _RATE = re.compile(
     rf"(?:{_DEGREE}\s*[cfk]?|\b[cfk])\s*/\s*(?:h|hr|min|s|sec)\b|\brate\b|\bgradient\b", re.I
 )
 
 _TIME_UNIT_WORDS: dict[TimeUnit, str] = {
-    "ms": r"ms|msecs?|milliseconds?|millisekunden",
+    "ms": r"ms|msecs?|millis|milliseconds?|millisekunden",
     "s": r"s|secs?|seconds?|sek|sekunden?|secondes?|segundos?",
     "min": r"m|mins?|minutes?|minuten?|minutos?",
     "h": r"h|hrs?|hours?|std|stunden?|heures?|horas?",
@@ -54,15 +67,29 @@ _TIME = re.compile(
     r"\b(?:date ?time|time ?stamp|time|date|elapsed|clock|seconds?|secs?|minutes|mins|hours|hrs"
     r"|zeit|datum|uhrzeit|zeitstempel|zeitpunkt|dauer|laufzeit|sekunden|minuten|stunden"
     r"|heure|heures|horodatage|duree|temps|instant|secondes"
-    r"|tiempo|fecha|hora|horas|duracion|segundos|minutos)\b"
+    r"|tiempo|fecha|hora|horas|duracion|segundos|minutos"
+    r"|ora|orario|data|durata|tijd|tijdstip|duur|tid|tidpunkt|tidspunkt|dato|klockslag|klokkeslaet"
+    r"|klokkeslæt|klokkeslett|varighed|czas|godzina|aika|paiva|paivamaara|kello|cas|ido|idopont"
+    r"|zaman|saat|tarih|utc|gmt|epoch|unix|uptime|runtime|millis|время|дата)\b"
+    r"|日時|日付|時刻|時間|时间|日期|时刻|시간|날짜"
 )
 _SET_POINT = re.compile(
     r"\bset ?points?\b|\bsetpt\b|\bset (?:temp\w*|value)\b|\b(?:sp|wsp|sv)\d*\b|\btarget\b"
-    r"|\bsoll\w*|\bconsigne\b|\bconsigna\b|\bvaleur cible\b"
+    r"|\bsoll\w*|\bconsigne\b|\bconsigna\b|\bvaleur cible\b|\bcible\b"
+    r"|\bset\b|\btset\b|\bpreset\b|\b(?:wanted|desired|demand(?:ed)?|ordered|requested|goal"
+    r"|command(?:ed)?|cmd|aim|required)\b|\bziel\w*|\bvorgabe\w*"
+    r"|\bimpostat[ao]\b|\bdesiderat[ao]\b|\bobiettivo\b|\bobjetivo\b|\bdesead[ao]\b"
+    r"|\bdesejad[ao]\b|\balvo\b|\bponto de ajuste\b|\bgewenst\w*|\bingesteld\w*|\bdoel\w*"
+    r"|\bborvarde\b|\bmalvarde\b|\bønske\w*|\bsætpunkt\b|\bsettpunkt\b|\bindstillet\b"
+    r"|\binnstilt\b|\bzadan[aey]\b|\bnastaw\w*|\basetus\w*|\btavoite\w*|\balapjel\b"
+    r"|\bnastaven[aey]\b|\bayar\b|\bhedef\b|\bуставка\b|\bзадан\w*"
+    r"|設定|设定|目標|目标|설정|목표"
 )
 _DUTY = re.compile(
     r"\bduty\b|\boutputs?\b|\bout\b|\bop\b|\bpower\b|\bleistung\b|\bheizleistung\b|\bstellgrad\b"
     r"|\bstellgrosse\b|\bausgang\b|\bpuissance\b|\bsortie\b|\bpotencia\b|\bsalida\b"
+    r"|\bpotenza\b|\buscita\b|\bvermogen\b|\buitgang\b|\bsaida\b|\beffekt\b|\butgang\b|\bmoc\b"
+    r"|\bteho\b|\bvykon\b|\bteljesitmeny\b|\bguc\b|\bмощность\b|出力|输出|功率|출력"
 )
 _JUNCTION = re.compile(
     r"\bcold ?(?:junction|end)\b|\bcjc?\b|\b(?:reference|terminal) ?junction\b|\bvergleichsstelle\b"
@@ -70,6 +97,10 @@ _JUNCTION = re.compile(
 )
 _AMBIENT = re.compile(
     r"\bambient\b|\broom\b|\binternal\b|\braum\w*|\bumgebung\w*|\bambiante\b|\bambiente\b"
+    r"|\b(?:board|pcb|cpu|chip|device|logger|enclosure|outdoor|outside|studio|workshop|shed)\b"
+    r"|\bsala\b|\bkamer\b|\bomgeving\w*|\brum\b|\brumstemp\w*|\brom\b|\bromtemp\w*"
+    r"|\bpokoj\w*|\botoczeni\w*|\bhuone\w*|\bmistnost\b|\bokoli\b|\bszoba\b|\boda\b|\bкомнат\w*"
+    r"|室温|室溫|室内|环境|環境|周囲|실온|실내"
 )
 _MILLIVOLTS = re.compile(r"[(\[{]\s*mv\s*[)\]}]|[/_,\s]mv\s*$|^mv$|\bmillivolts?\b", re.I)
 _SUPPLY = re.compile(r"\b(?:batt(?:ery)?|batterie|bateria|supply|versorgung|mains|netz|vcc)\b")
@@ -83,8 +114,8 @@ _OTHER_UNIT = re.compile(
 _OTHER = re.compile(
     r"\b(?:humidity|feuchte|humidite|humedad|battery|batterie|bateria|row|nr|no|number|index|record"
     r"|id|note|notes|event|comment|remark|bemerkung|segment|step|status|alarm|phase|program|cycle"
-    r"|voltage|spannung|tension|current|strom|courant|corriente|energy|energie|energia|oxygen|o2"
-    r"|lambda|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
+    r"|voltage|spannung|tension|current(?! (?:temp|value|reading))|strom|courant"
+    r"|corriente|energy|energie|energia|oxygen|o2|lambda|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
 )
 _TEMPERATURE = re.compile(
     r"temp|\bkiln|ofen|\bfour\b|\bhorno\b|\bchamber\b|\bkammer\b|\bchambre\b|\bcamara\b"
@@ -93,13 +124,18 @@ _TEMPERATURE = re.compile(
     r"|\bzon[ea]\b|\bchannel\b|\bkanal\b|\bcanal\b|\bch ?\d+\b|\bt[ck] ?\d*\b|\bt\d\b|\bprobe\b"
     r"|\bsensor\b|fuhler\b|\bsonde\b|\bsonda\b|\bthermo|\btermopar\b|\bpv\b|\bprocess value\b"
     r"|\bist\b|\bistwert\b|\bactual\b|\breal\b|\bmeasured?\b|\bmesure\b|\bpyromet|\bware\b|\bshelf\b"
+    r"|\bkiln|\bforno\b|\boven\w*|\bovn\w*|\bugn\w*|\bpiec\w*|\buuni\w*|\bpec\b|\bkemence\w*|\bfirin\b"
+    r"|\blampo|\bteplota\b|\bhomerseklet\b|\bsicaklik\b|\btmeas\b|\btact\b|\bfbk\b|\bfeedback\b"
+    r"|\bread\b|\bcelsius\b|температ|печь|温度|溫度|온도|窯|窑|炉|爐|가마"
 )
 _KILN = re.compile(
     r"\bkiln\b|\bchamber\b|\bcontrol(?:ler)?\b|ofen|\bkammer\b|\bregl?e[lr]\w*|\bfour\b|\bchambre\b"
     r"|\bregulation\b|\bhorno\b|\bcamara\b|\bpv\b|\bmain\b"
+    r"|\bforno\b|\boven\w*|\bovn\w*|\bugn\w*|\bpiec\w*|\buuni\w*|\bpec\b|\bkemence\w*|\bfirin\b"
+    r"|\bfurnace\b|печь|窯|窑|炉|爐|가마"
 )
 _UNITS_ROW_CELL = re.compile(
-    rf"[(\[]?\s*(?:{_DEGREE}?\s*[cf]|deg\.?\s*[cf]|celsius|fahrenheit|{_DEGREE}|ms|s|secs?|seconds?"
+    rf"[(\[]?\s*(?:{_DEGREE}?\s*[cfk]|deg\.?\s*[cfk]|celsius|fahrenheit|kelvin|time|date|{_DEGREE}|ms|s|secs?|seconds?"
     r"|m|mins?|minutes?|h|hrs?|hours?|%|percent|h{1,3}:mm(?::ss)?|mm:ss|[dmyj/.\- ]{6,10}"
     r"(?: ?h{1,2}:mm(?::ss)?)?|iso ?8601|-|m?v|m?a|k?wh?)\s*[)\]]?",
     re.I,
@@ -107,7 +143,7 @@ _UNITS_ROW_CELL = re.compile(
 _PREAMBLE_UNIT = re.compile(
     r"\b(?:units?|scale|einheit(?:en)?|unites?|unidad(?:es)?|temperature|temp|temperatur|temperatura)\b"
     rf"[^a-z0-9]*(?:units?|scale|einheit|in)?[^a-z0-9{_DEGREE[1:-1]}]*"
-    rf"(?:{_TEMPERATURE_UNIT}|(?P<letter>[cf]))(?![a-z0-9])",
+    rf"(?:{_TEMPERATURE_UNIT}|(?P<letter>[cfk]))(?![a-z0-9])",
     re.I,
 )
 
@@ -116,16 +152,39 @@ def normalized(name: str) -> str:
     """Return a column name for comparing: lower case, no accents, words apart."""
     apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     bare = "".join(c for c in unicodedata.normalize("NFKD", apart) if not unicodedata.combining(c))
-    return " ".join(re.sub(r"[^a-z0-9%]+", " ", bare.casefold().replace("ß", "ss")).split())
+    whole = unicodedata.normalize("NFC", bare.casefold().replace("ß", "ss"))
+    return " ".join(re.sub(r"[^\w%]+|_+", " ", whole).split())
 
 
-def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> TemperatureUnit | None:
+_ZONE_STATED = re.compile(
+    r"\b(?:utc|gmt|zulu)\b(?:\s*(?P<sign>[+-−])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?)?",
+    re.I,
+)
+
+
+def time_zone(name: str) -> str | None:
+    """Return the time zone that the name of a time column states: ``Time (UTC)``, ``time_utc``."""
+    match = _ZONE_STATED.search(name[:LONGEST_NAME].replace("_", " "))
+    if match is None:
+        return None
+    if not match["hours"] or not int(match["hours"]) + int(match["minutes"] or 0):
+        return "UTC"
+    sign = "+" if match["sign"] == "+" else "-"
+    return f"{sign}{int(match['hours']):02d}:{match['minutes'] or '00'}"
+
+
+def leaves_unit_open(name: str) -> bool:
+    """Tell whether a name gives two units to choose from: ``Temp C/F``."""
+    return _EITHER.search(name[:LONGEST_NAME]) is not None
+
+
+def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> HeadUnit | None:
     """Return the temperature unit a column name states, if any: ``Temp (°F)``, ``temp_f``.
 
     `siblings` are the other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
     name = name[:LONGEST_NAME]
-    if _RATE.search(name):
+    if _RATE.search(name) or leaves_unit_open(name):
         return None
     for pattern in (_STATED, _BRACKETED):
         match = pattern.search(name)
@@ -135,13 +194,15 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> Tempe
     if suffix is None:
         return None
     stem, letter = suffix["stem"].casefold(), suffix["letter"].casefold()
-    family = re.compile(rf"{re.escape(stem)}[_ ](?:in )?[abde-z]$", re.I)
+    if _TYPE_STEM.search(stem.replace("_", " ").strip()):
+        return None
+    family = re.compile(rf"{re.escape(stem)}[_ ](?:in )?[abdeg-jl-z]$", re.I)
     if any(family.match(other) and not other.casefold().endswith(letter) for other in siblings):
         return None
     return _letter(letter)
 
 
-def preamble_units(lines: Sequence[str]) -> set[TemperatureUnit]:
+def preamble_units(lines: Sequence[str]) -> set[HeadUnit]:
     """Return the temperature units that lines above the table state.
 
     Lines that speak of units (``Units: °F``) count before those that only mention one
@@ -154,7 +215,9 @@ def preamble_units(lines: Sequence[str]) -> set[TemperatureUnit]:
     return set()
 
 
-def _letter(text: str) -> TemperatureUnit:
+def _letter(text: str) -> HeadUnit:
+    if text[0] in "kK":
+        return "K"
     return "F" if text[0] in "fF" else "C"
 
 
@@ -178,7 +241,7 @@ def role(name: str) -> Role:
     words = normalized(name)
     if states_millivolts(name):
         return "other" if _SUPPLY.search(words) else "emf"
-    stated = temperature_unit(name) is not None
+    stated = temperature_unit(name) is not None or leaves_unit_open(name)
     if _RATE.search(name) or (_OTHER.search(words) and not stated):
         return "other"
     if _JUNCTION.search(words):
@@ -186,7 +249,8 @@ def role(name: str) -> Role:
     if _AMBIENT.search(words):
         return "ambient"
     if _SET_POINT.search(words):
-        return "set-point"
+        # "power demand" is the output, "temp demand" the set point
+        return "duty" if _DUTY.search(words) and "temp" not in words else "set-point"
     if stated:
         return "temperature"
     if _OTHER_UNIT.search(name):
@@ -213,7 +277,7 @@ def is_unit_cell(cell: str) -> bool:
 def display_name(name: str) -> str:
     """Return a column name without its unit, harmless to show: ``Top (°C)`` → ``Top``."""
     bare = re.sub(
-        rf"[(\[{{]\s*(?:{_TEMPERATURE_UNIT}|[cf%]|mv)\s*[)\]}}]|[,/]?\s*(?:in\s+)?{_TEMPERATURE_UNIT}\s*$".replace(
+        rf"[(\[{{]\s*(?:{_TEMPERATURE_UNIT}|[cfk%]|mv)\s*[)\]}}]|[,/]?\s*(?:\bin\s+)?{_TEMPERATURE_UNIT}\s*$".replace(
             "?P<sign>", ""
         )
         .replace("?P<deg>", "")

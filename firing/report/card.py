@@ -14,6 +14,7 @@ from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import HandAction, KeyedProgram
 from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named
 from firing.report.document import (
     Bullets,
     FillIn,
@@ -26,7 +27,6 @@ from firing.report.document import (
 )
 from firing.report.formatting import (
     Timekeeper,
-    cautions_named,
     forecast_times,
     hours_minutes,
     opening_range,

@@ -1,12 +1,16 @@
 """What a design and a resumption say: the program to key in, why, and what is wrong with it."""
 
+from collections.abc import Sequence
+
 from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import cautions_named, forecast_times, sentence
+from firing.report.formatting import forecast_times, sentence
+from firing.report.listings import how_read_section
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import TemperatureUnit, format_duration, format_temperature
 
@@ -104,8 +108,13 @@ def offers(design: Design) -> list[tuple[int, float]]:
     return [(n, s) for n, s in design.by_segments if n < used and s <= most_s][-_NUMBERS_TOLD:]
 
 
-def resume_report(found: Resumption) -> Report:
-    """Return a resumption as a report: where the firing stands, and what to key in now."""
+def resume_report(
+    found: Resumption, choices: Sequence[str] = (), read: Sequence[str] = ()
+) -> Report:
+    """Return a resumption as a report: where the firing stands, and what to key in now.
+
+    Before it stands what the log left open (`choices`), after it how it was `read`.
+    """
     course = found.forecast
     why = [
         f"Segment {index + 1}: {' '.join(reason.sentences)}"
@@ -116,11 +125,13 @@ def resume_report(found: Resumption) -> Report:
         "",
         "After the interruption",
         [
+            *map(Paragraph, choices),
             *map(Paragraph, found.notes),
             *_problems(found.problems),
             *_to_key_in(course),
             Paragraph(_cones(found)),
             Section("Why", [Bullets(why)]),
+            how_read_section(read),
             None if course is None else _cautions(course),
         ],
         unit="C" if found.schedule is None else found.schedule.unit,

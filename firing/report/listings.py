@@ -35,6 +35,11 @@ _NEAR_HEATWORK = 0.02, 20.0
 _MOST_RATES = 6
 
 
+def how_read_section(read: Sequence[str]) -> Section | None:
+    """Return how a log was read, as every report of one shows it."""
+    return Section("How the log was read", [Bullets(list(read))]) if read else None
+
+
 def heatwork_report(
     verdict: ConeVerdict,
     above_1000_s: float,
@@ -43,10 +48,11 @@ def heatwork_report(
     lacks: Sequence[str] = (),
     *,
     least: bool = False,
+    read: Sequence[str] = (),
 ) -> Report:
     """Return which cones a trace amounts to; `basis` says what the trace is, `lacks` what not.
 
-    With `least` they are a lower bound.
+    With `least` they are a lower bound.  `read` says how a log was read.
     """
     if verdict.reached_number is None:
         answer = "No cone of the chart is down."
@@ -78,6 +84,7 @@ def heatwork_report(
                 f"Time above {format_temperature(1000.0, unit)}: {format_duration(above_1000_s)}."
             ),
             Section("", [table]),
+            how_read_section(read),
             Section("", [Paragraph(words) for words in rests]),
         ],
         unit=unit,
@@ -104,8 +111,8 @@ def cone_at_report(answer: ConeAt) -> Report:
         parts.append(
             Paragraph(
                 f"{degree} is worth {format_duration(worth.degree_s * share)} of hold, or "
-                f"{worth.degree_cones * share:.3f} cones; a minute more of hold is worth "
-                f"{worth.minute_cones or 0.0:.3f} cones."
+                f"{worth.degree_cones * share:.3f} of a cone. A minute more of hold is worth "
+                f"{worth.minute_cones or 0.0:.3f} of a cone."
             )
         )
     cooled = (
@@ -287,8 +294,18 @@ def _figure(value: float | str) -> str:
     return value if isinstance(value, str) else f"{value:.4g}"
 
 
-def fit_report(name: str, fit: KilnFit, trend: Trend, unit: TemperatureUnit = "C") -> Report:
-    """Return what logs have taught about a kiln, and what they cannot tell."""
+def fit_report(
+    name: str,
+    fit: KilnFit,
+    trend: Trend,
+    unit: TemperatureUnit = "C",
+    choices: Sequence[str] = (),
+    read: Sequence[str] = (),
+) -> Report:
+    """Return what logs have taught about a kiln, and what they cannot tell.
+
+    Before it stands what the logs left open (`choices`), after it how they were `read`.
+    """
     rows = [
         (
             words,
@@ -303,6 +320,7 @@ def fit_report(name: str, fit: KilnFit, trend: Trend, unit: TemperatureUnit = "C
             ("walls and leak together", fit.losses),
             ("capacity", fit.capacity),
             ("power over capacity", fit.power_over_capacity),
+            ("power over all losses", fit.power_over_losses),
             ("loss over capacity", fit.loss_over_capacity),
             ("leak over capacity", fit.leak_over_capacity),
         )
@@ -318,7 +336,9 @@ def fit_report(name: str, fit: KilnFit, trend: Trend, unit: TemperatureUnit = "C
         "",
         f"What the logs tell of {name}",
         [
+            *map(Paragraph, choices),
             Section("", [Table(headers, "lrrl", rows)]),
+            how_read_section(read),
             Section("", [Paragraph(words) for words in rests]),
             Section("What they cannot tell", [Bullets(fit.cannot_tell)]),
             Section("Odd", [Bullets(fit.warnings)]),

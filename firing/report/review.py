@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.logs.reader import choices_of, other_notes
+from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -22,7 +24,6 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     Timekeeper,
-    cautions_whole,
     closed,
     cone_or_none,
     degrees,
@@ -50,13 +51,14 @@ def review_report(review: Review) -> Report:
     """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
     findings, segments = _findings(review), segments_section(review)
+    answer = review_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
     return Report(
         "Review",
         schedule.title,
         unit=schedule.unit,
         subject="Review of a firing",
-        answer=review_answer(review),
+        answer=answer,
         parts=(
             on_page(findings),
             Section("Plan and actual", [_course(review)], "course-heading", heading_on="page"),
@@ -80,10 +82,11 @@ def review_report(review: Review) -> Report:
 def review_answer(review: Review) -> list[str]:
     """Return how long the firing ran and why, which cone it reached, and the highest reading.
 
-    What the log lacks stands before them.
+    What the log left open and what it lacks stand before them.
     """
+    seen = [duration_sentence(review), result_sentence(review)]
     lacks = gap_words(review.gaps, review.schedule.unit)
-    return [*lacks, duration_sentence(review), result_sentence(review)]
+    return [*choices_of(review.log), *lacks, *seen]
 
 
 def _findings(review: Review) -> Section:
@@ -209,7 +212,7 @@ def log_words(review: Review) -> list[str]:
     return [
         f"{rows}{format_duration(log.interval_s)}{f', from {begun}' if begun else ''}.",
         f"Read with {log.dialect.describe()}.",
-        *log.notes,
+        *other_notes(log),
     ]
 
 

@@ -12,7 +12,6 @@ matter, has a mark of no shape and keeps the others honest.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,7 +24,7 @@ from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
-from firing.review.result import Confidence, PowerReason, Review
+from firing.review.result import Confidence, HalfHours, PowerReason, Review, Shortfall
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
@@ -33,41 +32,10 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
 
 
-@dataclass(frozen=True, eq=False)
-class HalfHours:
-    """Half-hours of a firing; heat as a share of what full power gives in them, shape (n,).
-
-    `known` says whether the duty is known; `powered` whether the elements were on.  `excess` is the
-    heat needed by the kiln as learnt, less the heat given; where the duty is unknown full power
-    stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
-    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
-    (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
-    up.  `doubt` is what water nobody weighed may make of it.
-    """
-
-    start_s: FloatArray
-    end_s: FloatArray
-    middle_c: FloatArray
-    known: np.ndarray
-    powered: np.ndarray
-    excess: FloatArray
-    given: FloatArray
-    contents: FloatArray
-    leak: FloatArray
-    draught: FloatArray
-    hole: FloatArray
-    stored: FloatArray
-    doubt: FloatArray
-
-    def where(self, chosen: np.ndarray) -> HalfHours:
-        """Return some of them."""
-        return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
-
-
-def shortfall_of(review: Review, kiln: KilnDescription) -> Shortfall | None:
-    """Weigh the reasons of a review's want of power; None where its log shows too little."""
+def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
+    """Return a review's half-hours in a learnt kiln; None where its tables do not reach."""
     try:
-        return explain(half_hours(kiln, _record(review)), load_known=review.load is not None)
+        return half_hours(kiln, _record(review))
     except FiringError:
         return None
 
@@ -157,6 +125,7 @@ def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
         hole=hole,
         stored=need - leak,
         doubt=np.where(given > 0.0, doubt, 0.0),
+        full_j=whole_j,
     )
 
 
@@ -172,35 +141,6 @@ def _open_windows(record: FiringRecord) -> list[tuple[int, int]]:
             found.append((begin, i + 1))
             begin = i + 1
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """How probable each reason is, and what it would amount to.
-
-    Attributes
-    ----------
-    reason : str
-        The likeliest, or ``unknown`` where none stands out.
-    probabilities : mapping
-        Of every reason; they add up to 1.
-    confidence : str
-        By the probability of the reason.
-    power_down, leak_more, load_times : float
-        What the reason of that name would amount to by itself: share of power lost; loss more, as
-        a share of the kiln's own; the load as a multiple of what is expected.
-    from_s, until_s : float or None
-        When power went down and when it came back, where that has edges [s].
-    """
-
-    reason: PowerReason
-    probabilities: Mapping[PowerReason, float]
-    confidence: Confidence
-    power_down: float
-    leak_more: float
-    load_times: float
-    from_s: float | None = None
-    until_s: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,9 +176,11 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         place = int(np.argmax(logs))
         best[name] = (most, float(sizes[place]), marks, place)
     other = covariance + _shapeless(known)
-    scores["unknown"] = limit.REASON_PRIORS["unknown"] * math.exp(
+    as_learnt = limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    odd = limit.REASON_PRIORS["unknown"] * math.exp(
         min(_log_ratio(covariance, other, known.excess), 700.0)
-    ) + limit.REASON_PRIORS["as_learnt"] * _kept(rest)
+    )
+    scores["unknown"] = as_learnt + odd
     whole = sum(scores.values())
     probabilities = {reason: score / whole for reason, score in scores.items()}
     reason = max(probabilities, key=lambda r: probabilities[r])
@@ -258,6 +200,7 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         reason=reason,
         probabilities=probabilities,
         confidence=confidence,
+        as_learnt=as_learnt / whole,
         power_down=down[1],
         leak_more=best["losses"][1],
         load_times=1.0 + best["load"][1],

@@ -316,6 +316,11 @@ QUESTIONED_OFFSET_C = 25.0
 """About a cone: an offset beyond it is asked back before anybody counts with it
 [°C; `ONE_CONE_C`]."""
 
+HOLD_OFF_S = 300.0
+"""A hold this much off its length may move the cone [s; practice]."""
+REFIRE_C_PER_H = 100.0
+"""Fired ware is heated no faster than this up to red heat [°C/h; refiring-practice]."""
+
 # Two firings beside each other
 
 COMPARED_S = 600.0
@@ -505,7 +510,7 @@ REASON_PRIORS = {
     "losses": 0.20,
     "load": 0.15,
     "supply": 0.12,
-    "as_learnt": 0.03,
+    "as_learnt": 0.20,
     "unknown": 0.05,
 }
 """How often each is met before a log is read [probability; practice]."""
@@ -520,6 +525,40 @@ REASON_SIZES = {
 usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
+
+REASON_ODD = 0.3
+"""Something else being the matter with more than this, no plan is mended [probability; choice]."""
+
+# What else the heat of a learnt kiln's half-hours shows
+
+STUCK_GIVEN = 0.03
+"""With an output below this the elements are told to be off [share; practice] …"""
+STUCK_HEAT = 0.12
+"""… and heat of this much all the same has another way in [share; made firings] …"""
+STUCK_WINDOWS = 2
+"""… over so many half-hours [number; made firings] …"""
+STUCK_ABOVE_C = 300.0
+"""… above this [°C; made firings]."""
+DAMP_C = (85.0, 260.0)
+"""Free water boils off in this span [°C; practice]."""
+DAMP_AFTER_C = 420.0
+"""Up to here ware that is dry takes what it should [°C; practice]."""
+DAMP_HEAT = 0.10
+"""A half-hour that took so much more heat there than it should dried the ware
+[share; made firings] …"""
+DAMP_KG = 2.0
+"""… and water from this much on is told [kg; made firings]."""
+WATER_J_PER_KG = 2.6e6
+"""Water takes this from 20 °C to steam: 4.19 kJ/(kg K) over 80 K and 2.26 MJ/kg
+[J/kg; steam-tables-memory]."""
+OPENED_FACTOR = 5.3
+"""A fall so many times as fast as the same log's cooling there is more than want of power: walls
+not yet warmed through draw up to nearly five times as much [1; made firings] …"""
+OPENED_S = 480.0
+"""… over its first minutes [s; made firings]."""
+LEARNT_COOLING = (0.86, 1.16)
+"""A learnt kiln cools within these multiples of its model, as loads differ by a tenth or more
+[1; made firings]."""
 
 # The plan mended for the kiln as found
 

@@ -8,7 +8,7 @@ from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised
 from firing.units import format_temperature, rate_from_celsius
 from firing.ware.face import AFTER_PROGRAM
-from firing.ware.limits import Direction, Reason
+from firing.ware.limits import Direction, StayReason
 
 BreachKind = Literal["rate", "dwell", "dry first", "wall", "vapour", "bound water"]
 
@@ -50,7 +50,7 @@ class Breach(Serialised):
 
     kind: BreachKind
     segment: int
-    reason: Reason
+    reason: StayReason
     text: str
     source: str
     from_c: float

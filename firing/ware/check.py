@@ -199,7 +199,7 @@ def still_shrinks(limits: WareLimits) -> Breach | None:
         low_c,
         high_c,
         high_c,
-        f'"{limits.piece.name}" still shrinks as it dries, and thin parts shrink before thick ones. '
+        f'"{limits.piece.name}" still shrinks as it dries, thin parts before thick ones. '
         "Bone-dry ware is safer: dry it in air first if you have the time.",
     )
 

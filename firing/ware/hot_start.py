@@ -10,7 +10,7 @@ from firing.schedule.schedule import Purpose, Schedule
 from firing.units import format_duration, format_temperature, from_celsius
 from firing.ware.body import body_named
 from firing.ware.drying import DRYING_C
-from firing.ware.limits import Dwell, Reason
+from firing.ware.limits import Dwell, StayReason
 from firing.ware.load import Load, WareState
 from firing.ware.reactions import BURN_OUT_C, STEAM_C, burn_out_s
 from firing.ware.safe_rates import MARGINS, limits_for
@@ -22,7 +22,7 @@ DAMP_IS_DRY_ABOVE_C = 300.0
 (common practice, no source)."""
 _DRY_FOURIER = 5.0
 """Of all free water exp(−5·π²/4) is left then, less than a hundred thousandth."""
-_NAMES: dict[Reason, str] = {
+_NAMES: dict[StayReason, str] = {
     "shrinkage": "its shrinkage water",
     "free water": "its free water",
     "bound water": "its bound water",

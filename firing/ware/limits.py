@@ -33,6 +33,7 @@ Reason = Literal[
     "common practice",
 ]
 REASONS: tuple[Reason, ...] = get_args(Reason)
+StayReason = Reason | Literal["asked for"]
 
 LOWEST_C, HIGHEST_C = -40.0, 1450.0
 """What the limits answer for [°C]."""
@@ -167,7 +168,7 @@ class Dwell(Serialised):
 
     window_c: tuple[float, float]
     at_least_s: float = field(metadata=rounded(None))
-    reason: Reason | Literal["asked for"]
+    reason: StayReason
     text: str
     source: str
     low_s: float = field(metadata=rounded(None))

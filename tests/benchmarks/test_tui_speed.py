@@ -22,8 +22,8 @@ import pytest
 from benchmarks.turns import in_turns
 from firing.tui.edits import set_cell
 from firing.tui.equipment import Kind, memory_file, read_all, remember
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.plot import draw, window_on
-from firing.tui.session import Circumstances, forecast_plan
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from firing.files.ready import ready_text

@@ -410,13 +410,15 @@ def test_thousands(read: Any) -> None:
     assert log.trace.temperature_c[:, 0].tolist() == [999.5, 1000.5]
     quoted = read('time_s,T\n0,999.5\n60,"1,000.5"\n')
     assert quoted.trace.temperature_c[:, 0].tolist() == [999.5, 1000.5]
-    text = refusal(read, 'time_s,T\n0,998\n60,999\n120,"1,000"\n')
+    passed = read('time_s,T\n0,998\n60,999\n120,"1,000"\n')
+    assert passed.trace.temperature_c[:, 0].tolist() == [998.0, 999.0, 1000.0]
+    text = refusal(read, 'time_s,T\n0,300\n60,301\n120,"1,500"\n')
     assert "--decimal" in text
 
 
 def test_names_are_harmless(read: Any) -> None:
     log = read("time_s,Top\x1b[31m\u202e (°C),Top (°C),Top (°C)\n0,20,21,22\n1,20,21,22\n")
-    assert log.trace.channels == ("Top[31m", "Top", "Top (2)")
+    assert log.trace.channels == ("Top", "Top (2)", "Top (3)")
 
 
 def test_markup_and_escape_sequences_are_neutralised_everywhere(tmp_path: Path) -> None:
@@ -499,9 +501,9 @@ def test_files_that_are_no_logs(read: Any, tmp_path: Path) -> None:
         read_log(tmp_path)
     assert "is empty" in refusal(read, b"")
     assert "is empty" in refusal(read, b"\xef\xbb\xbf\n\n")
-    assert "workbook" in refusal(read, b"PK\x03\x04" + bytes(range(256)))
+    assert "archive" in refusal(read, b"PK\x03\x04" + bytes(range(256)))
     assert "not a text file" in refusal(read, bytes(range(256)) * 40)
-    assert "not a text file" in refusal(read, b"\x89PNG\r\n\x1a\n" + os.urandom(4000))
+    assert "is a picture" in refusal(read, b"\x89PNG\r\n\x1a\n" + os.urandom(4000))
     assert "holds no reading" in refusal(read, "Time,Temp\n")
     assert "holds no reading" in refusal(read, "dear diary\ntoday I fired\n")
 

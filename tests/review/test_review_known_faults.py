@@ -198,7 +198,9 @@ def test_fahrenheit_read_as_celsius_is_asked_about(tmp_path: Path) -> None:
         for t, c in zip(made.time_s, made.temperature_c[:, 0], strict=True)
     ]
     path.write_text("time_s,kiln\n" + "\n".join(rows) + "\n")
-    result = review(as_schedule(BISQUE), read_log(path))
+    # by itself the reader takes °F, the only unit a kiln can have done this in
+    assert read_log(path).dialect.unit == "F"
+    result = review(as_schedule(BISQUE), read_log(path, unit="C"))
     finding = next(f for f in result.findings if f.id == "maybe_fahrenheit")
     assert finding.severity == "act"
     assert "--unit F" in finding.next_step

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from design.making import CONTROLLER, example_kiln, ware
 from firing.tui.equipment import ChosenFile, Equipment
-from firing.tui.session import Circumstances, forecast_plan
+from firing.tui.forecasting import Circumstances, forecast_plan
 
 from firing.controller.program import key_in
 from firing.design.designer import design
@@ -158,6 +158,7 @@ def check_verdicts(schedule: Schedule, load: Load, kiln: KilnDescription | None)
     """Forecast, mending, resuming, the card and the screens find nothing to do."""
     course = forecast(schedule, kiln=kiln, load=load)
     assert not course.needs_action
+    assert not [warning for warning in course.warnings if warning.id == "practice"]
     made = repaired_design(schedule, load, kiln=kiln)
     assert made.schedule == schedule
     assert "Nothing had to be mended." in made.notes

@@ -13,7 +13,7 @@ import pytest
 from capture.ptywatch import readings
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
-from firing.tui.watch_state import LiveWatch
+from firing.tui.live_watch import LiveWatch
 from soak.test_tui_monkey import KEYS, LOG, PLAN, check_kept
 
 from firing.watch.options import WatchOptions

@@ -18,7 +18,7 @@ from firing.tui.design_form import (
     taken,
 )
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.session import Circumstances
+from firing.tui.forecasting import Circumstances
 
 from firing.cli import cli, outcome
 from firing.design.result import Design
@@ -115,9 +115,7 @@ def document(found: Design) -> dict[str, Any]:
 
 
 def test_a_new_plan_is_that_of_the_command_line() -> None:
-    now = Circumstances(
-        target_cone="04", unload_c=100.0, equipment=equipment(load=PLANTERS, kiln="example-kiln")
-    )
+    now = Circumstances(target_cone="04", equipment=equipment(load=PLANTERS, kiln="example-kiln"))
     bisque = replace(GLAZE, purpose="bisque")
     texts = {"margin": "2", "least": "10m", "final": "60C/h", "segments": "5"}
     texts |= {"slow": "80", "slow_to": "700"}
@@ -132,7 +130,7 @@ def test_a_new_plan_is_that_of_the_command_line() -> None:
 
 def test_a_mended_plan_is_that_of_the_command_line() -> None:
     now = Circumstances(equipment=equipment(load=CUPS, controller="example-controller"))
-    found = make(GLAZE, now.equipment, wanted(GLAZE, now, how=MEND, open="100"))
+    found = make(GLAZE, now.equipment, wanted(GLAZE, now, how=MEND))
     expected = printed(
         *("glaze", "--from", "mid-range-glaze-cone-6-hold", "--load", CUPS),
         *("--controller", "example-controller"),

@@ -12,13 +12,14 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.equipment import memory_file, read_all
+from firing.tui.forecasting import Circumstances
 from firing.tui.key_figures import summary_lines
 from firing.tui.screens.dialogs import Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.file_chooser import FileChooser
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
-from firing.tui.session import Circumstances, LogChoice
+from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.segments import Segments
@@ -28,7 +29,7 @@ from waiting import front, until
 
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
-from firing.review.mending import Mended
+from firing.review.result import Mended
 from firing.review.review import review
 
 Make = Callable[[], FiringApp]

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
+from firing.tui.document import Selection, open_named
 from firing.tui.key_figures import summary_lines
 from firing.tui.screens.commands import Commands, applying
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
@@ -20,6 +21,7 @@ from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.segments import Segments
+from longer import beyond
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -469,7 +471,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
     play(scene)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 36), (200, 60), (40, 12), (20, 8)])
+@pytest.mark.parametrize("size", beyond(2, [(20, 8), (200, 60), (80, 24), (120, 36), (40, 12)]))
 def test_any_size_can_be_drawn(
     play: Play, picture: Callable[[FiringApp], str], size: tuple[int, int]
 ) -> None:
@@ -490,5 +492,43 @@ def test_light_and_dark(play: Play) -> None:
         await pilot.press("f9")
         assert app.theme == "light"
         assert app.screen.styles.background != dark
+
+    play(scene)
+
+
+@pytest.mark.parametrize(("steps", "changed"), [(2, "hold"), (1, "peak"), (0, "rate")])
+def test_one_key_brings_the_plan_to_its_cone(
+    tmp_path: Path, play: Play, settle: Settle, steps: int, changed: str
+) -> None:
+    path = tmp_path / "short.toml"
+    path.write_text(
+        'title = "Mugs"\npurpose = "glaze"\ncone = "6"\n[[segment]]\nrate = 150\ntarget = 1100\n'
+        '[[segment]]\nrate = 80\ntarget = 1200\nhold = "5m"\n',
+        encoding="utf-8",
+    )
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.open(open_named(str(path)))
+        app.plan.show_document()
+        await settle(pilot)
+        before = app.session.document.schedule
+        table = app.plan.query_one(Segments)
+        table.select(Selection(1, ("rate", "target", "hold")[steps]))
+        await pilot.press("ctrl+r")
+        await until(pilot, lambda: app.session.document.schedule != before)
+        await settle(pilot)
+        after = app.session.document.schedule
+        # Cone 6 and no other: just down, by the forecast's own verdict.
+        assert forecast(after).cones.reached == "6"
+        assert forecast(after).cones.reached_number == pytest.approx(6.0, abs=0.1)
+        first, last = before.segments[1], after.segments[1]
+        same = {"hold": last.hold_s == first.hold_s, "peak": last.target_c == first.target_c,
+                "rate": last.rate_c_per_h == first.rate_c_per_h}  # fmt: skip
+        assert [name for name, kept in same.items() if not kept] == [changed]
+        assert f"Cone 6: {changed} " in message(app)
+        assert " to " in message(app)
+        await pilot.press("ctrl+z")
+        await settle(pilot)
+        assert app.session.document.schedule == before
 
     play(scene)

@@ -21,7 +21,7 @@ from firing.tui.comparison import (
 )
 from firing.tui.design_form import MEND, begin, design_fields
 from firing.tui.equipment import KINDS, Equipment, read_all
-from firing.tui.session import Circumstances, forecast_plan
+from firing.tui.forecasting import Circumstances, forecast_plan
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

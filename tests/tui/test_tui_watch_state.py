@@ -10,9 +10,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
 from firing.tui.watch_listener import MOST_REMARKS, open_with_listener
-from firing.tui.watch_state import LiveWatch, RecordingState, WatchRemark, WatchState
+from firing.tui.watch_state import RecordingState, WatchRemark, WatchState
 from firing.tui.watch_text import alarm_words, figures, stage_words
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course

@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from firing.tui.file_choices import choices, matching, ready_choices, typed_path
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
 from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
 from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
-from firing.tui.session import Circumstances, forecast_plan
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
@@ -132,7 +132,7 @@ def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
 def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
     told = ReadingOptions(
         "mV", "epoch", "dmy", "UTC", ";", ",", "cp1252", 3, {"A": "time", "B": "temperature"},
-        "S", 25.0, 300.0, "all", True,
+        "S", 25.0, 300.0, "all", True, True,
     )  # fmt: skip
     for options in (told, ReadingOptions(), ReadingOptions(part=2, junction_c=0.0)):
         texts = reading_texts(options, "F")

@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from firing.errors import FiringError
 
 from ..equipment import reread
-from ..session import Circumstances, forecast_plan
+from ..forecasting import Circumstances, forecast_plan
 from .dialogs import PrintedText, in_progress
 
 if TYPE_CHECKING:

@@ -68,6 +68,10 @@ class PlanScreen(PlanActionsScreen):
         Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
+        Binding(
+            "ctrl+r", "to_cone", "To cone",
+            tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
+        ),
     ]  # fmt: skip
 
     def __init__(self, session: Session) -> None:

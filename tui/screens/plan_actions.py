@@ -8,6 +8,7 @@ from dataclasses import replace
 from textual import work
 from textual.message import Message
 
+from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
@@ -168,6 +169,43 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         schedule = await design_plan(self)
         if schedule is not None:
             self.apply(schedule, "the designed plan", Selection())
+
+    def action_to_cone(self) -> None:
+        """Set the rate, the peak or the hold that brings the plan's cone down."""
+        if self.settle():
+            self.job(self._to_cone_job)
+
+    async def _to_cone_job(self) -> None:
+        from firing.cones.table import parse_cone
+        from firing.forecast.cone_target import plan_for_cone
+
+        from ..forecasting import forecast_plan
+
+        schedule, circumstances = self.document.schedule, self.session.circumstances
+        cone, fault = circumstances.target_cone or schedule.cone, ""
+        while cone is None:
+            typed = await self.prompt("Which cone is the plan for?", "6", fault)
+            if typed is None:
+                return
+            try:
+                cone = parse_cone(typed)
+            except FiringError as error:
+                fault = str(error)
+        column = self.table.place.column
+        changed = edits.CONE_CHANGES.get(column, "hold")
+        self.say(f"Looking for the {changed} that brings cone {cone} down …")
+        found = await asyncio.to_thread(
+            plan_for_cone,
+            replace(schedule, cone=cone),
+            cone,
+            changed,
+            lambda plan: forecast_plan(plan, replace(circumstances, target_cone=cone)),
+        )
+        place = Selection(found.segment, column if column in edits.CONE_CHANGES else "hold")
+        if schedule != self.document.schedule:
+            raise FiringError("the plan has changed meanwhile; ask again")
+        self.apply(edits.checked(found.schedule), f"to cone {cone}", place)
+        self.say(f"{found.words} The whole forecast is counted in.  ^Z takes it back.")
 
     def action_card(self) -> None:
         """Show the card to key the plan in from."""

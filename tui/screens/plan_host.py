@@ -15,7 +15,7 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from ..equipment import KINDS, Equipment, FileReading, Kind, reread
-from ..session import Circumstances, forecast_plan
+from ..forecasting import Circumstances, forecast_plan
 from .base import WorkScreen
 
 if TYPE_CHECKING:

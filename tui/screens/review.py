@@ -16,17 +16,17 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
+from ..forecasting import Circumstances, forecast_plan
 from ..plot_lines import review_lines
 from ..review_entries import ReviewEntry, review_entries, summary
-from ..session import Circumstances, LogChoice, forecast_plan, review_log
+from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
 from ..widgets.grid import GridColumn, GridRow, ListGrid
 from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen, side_width
 
 if TYPE_CHECKING:
-    from firing.review.mending import Mended
-    from firing.review.result import Review
+    from firing.review.result import Mended, Review
     from firing.schedule.schedule import Schedule
 
     from ..equipment import Equipment

@@ -29,8 +29,9 @@ from .base import WorkScreen
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
 
+    from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watch_state import LiveWatch, WatchState
+    from ..watch_state import WatchState
 
 
 LABEL = 10

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from firing.review import thresholds as limit
+from firing.review.findings.power import is_learnt
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
 
@@ -61,10 +62,13 @@ def _pace(review: Review) -> Iterator[Finding]:
         return
     least, most = cooling.usual_share
     share = cooling.closed_share
+    if cooling.basis == "kiln" and review.kiln is not None and is_learnt(review.kiln):
+        # A forecast's range is for its own load; firings differ by theirs.
+        least, most = min(least, limit.LEARNT_COOLING[0]), max(most, limit.LEARNT_COOLING[1])
     if least <= share <= most:
         return
     fitted = cooling.basis == "kiln"
-    learnt = review.kiln is not None and review.kiln.fitted.learnt is not None
+    learnt = review.kiln is not None and is_learnt(review.kiln)
     what = "this kiln's model" if fitted else "the default curve"
     span = f"from {say.degrees(cooling.from_c)} to {say.degrees(cooling.to_c)}"
     if review.quickening is not None:

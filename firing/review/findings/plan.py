@@ -184,6 +184,24 @@ def _interrupted(review: Review) -> Iterator[Finding]:
             np.argmin(trace.temperature_c[trace.index(gap.start_s) : trace.index(gap.end_s) + 1])
         )
         low_s = float(trace.time_s[low])
+        times = _quicker_than_cooling(review, gap.start_s, low_s)
+        if times is not None:
+            yield Finding(
+                "opened",
+                "check",
+                f"At {say.degrees(gap.before_c)} the reading fell by "
+                f"{say.difference(gap.before_c - gap.lowest_c)} in "
+                f"{format_duration(low_s - gap.start_s)}, {times:.1f} times as fast as this kiln "
+                "cools there by itself: lid, door or a bung was open, it seems.",
+                evidence=f"{format_duration(gap.seconds)} from leaving to regaining the "
+                "temperature; a kiln without power only cools at its own pace",
+                next_step="Ask who opened it; a door switch that trips leaves the kiln at its own "
+                "pace. Look at the ware for cracks, and keep it closed: hot air and radiant heat "
+                "burn.",
+                at_s=gap.start_s,
+                confidence="possible",
+            )
+            continue
         yield Finding(
             "interrupted",
             "check",
@@ -197,6 +215,27 @@ def _interrupted(review: Review) -> Iterator[Finding]:
             at_s=gap.start_s,
             confidence="likely",
         )
+
+
+def _quicker_than_cooling(review: Review, from_s: float, until_s: float) -> float | None:
+    """Return how many times as fast as the kiln's own cooling a fall was; None if not quicker."""
+    trace, end_s = review.analysed.trace, review.end_s
+    first, last = trace.index(from_s), trace.index(min(until_s, from_s + limit.OPENED_S))
+    if end_s is None or last - first < 3 or review.ended == "log":
+        return None
+    fell_c_per_s = (trace.temperature_c[first] - trace.temperature_c[last]) / (
+        trace.time_s[last] - trace.time_s[first]
+    )
+    later = trace.temperature_c[trace.index(end_s) :]
+    middle_c = 0.5 * (trace.temperature_c[first] + trace.temperature_c[last])
+    below = np.flatnonzero(later < middle_c - limit.AROUND_C)
+    above = np.flatnonzero(later > middle_c + limit.AROUND_C)
+    if below.size == 0 or above.size == 0 or above[-1] >= below[0]:
+        return None
+    own_s = float(below[0] - above[-1]) * trace.step_s
+    own_c_per_s = float(later[above[-1]] - later[below[0]]) / own_s
+    times = float(fell_c_per_s / own_c_per_s)
+    return times if times >= limit.OPENED_FACTOR else None
 
 
 def _fell_behind(review: Review) -> Iterator[Finding]:

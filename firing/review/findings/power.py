@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from firing.clock import after
 from firing.cones.table import describe_number
 from firing.review import thresholds as limit
@@ -62,6 +64,8 @@ def of_power(review: Review) -> Iterator[Finding]:
             next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
+    yield from _stuck(review)
+    yield from _damp(review)
     if not was_short(review):
         return
     if review.kiln is None:
@@ -166,6 +170,12 @@ def _reasoned(review: Review) -> Finding:
             "Have the volts logged under load at that hour by a competent person, and start at an "
             "hour when fewer ovens are on."
         )
+    elif found.as_learnt > max(p for r, p in chances if r != "unknown"):
+        message = (
+            "The kiln did all that its logs taught it can do: the plan asks for more than it can "
+            "give."
+        )
+        step = "Plan the stretch at the rates that 'firing forecast --kiln' shows."
     elif chances[0][0] == "unknown" and found.probabilities["unknown"] > limit.REASON_LIKELY:
         message = (
             "No single reason fits: less power, higher losses, a heavier load and a sagging supply "
@@ -192,6 +202,71 @@ def _reasoned(review: Review) -> Finding:
         confidence=found.confidence if found.reason != "unknown" else "possible",
         reason=found.reason,
         probabilities={reason: round(chance, 3) for reason, chance in chances},
+    )
+
+
+def _stuck(review: Review) -> Iterator[Finding]:
+    """Yield heat that came while the output was off: a relay that does not open."""
+    windows, say = review.half_hours, Wording(review.schedule.unit)
+    if windows is None or review.log.trace.duty is None or review.end_s is None:
+        return
+    fed = (
+        windows.known
+        & (windows.given < limit.STUCK_GIVEN)
+        & (windows.end_s <= review.end_s)
+        & (windows.middle_c > limit.STUCK_ABOVE_C)
+        & (windows.excess > limit.STUCK_HEAT)
+    )
+    if np.count_nonzero(fed) < limit.STUCK_WINDOWS:
+        return
+    share = 100.0 * float(np.median(windows.excess[fed]))
+    first = int(np.argmax(fed))
+    yield Finding(
+        "relay_stuck",
+        "act",
+        f"From {say.degrees(float(windows.middle_c[first]))} on the elements heated with the "
+        f"output off, at about {share:.0f} % of full power: a relay or contactor stays closed.",
+        evidence=f"{np.count_nonzero(fed)} half-hours with the output at 0 % in which the kiln "
+        "cooled more slowly than one without heat can",
+        next_step="Fire no more before a competent person has checked relays and cut-out, with the "
+        "kiln isolated: a kiln that can't switch off can burn down what is round it.",
+        source="kiln-fit-choices",
+        at_s=float(windows.start_s[first]),
+        confidence="likely",
+    )
+
+
+def _damp(review: Review) -> Iterator[Finding]:
+    """Yield heat that went into steam: ware that was damper than the load says."""
+    windows, say = review.half_hours, Wording(review.schedule.unit)
+    if windows is None or review.log.trace.duty is None:
+        return
+    low_c, high_c = limit.DAMP_C
+    on = windows.known & windows.powered
+    boiling = on & (windows.middle_c > low_c) & (windows.middle_c < high_c)
+    after_it = on & (windows.middle_c > high_c) & (windows.middle_c < limit.DAMP_AFTER_C)
+    wet = boiling & (windows.excess < -limit.DAMP_HEAT)
+    if np.count_nonzero(wet) < limit.STUCK_WINDOWS or not after_it.any():
+        return
+    # A heavier load goes on taking more; water is gone.
+    if float(np.median(windows.excess[after_it])) < 0.5 * float(np.median(windows.excess[wet])):
+        return
+    water_kg = float(-np.sum((windows.excess * windows.full_j)[wet])) / limit.WATER_J_PER_KG
+    if water_kg < limit.DAMP_KG:
+        return
+    yield Finding(
+        "damp_ware",
+        "check",
+        f"Between {say.degrees(low_c)} and {say.degrees(high_c)} it took the heat of about "
+        f"{water_kg:.0f} kg of water more than reckoned with: the ware was damper than the load "
+        "says.",
+        evidence=f"{np.count_nonzero(wet)} half-hours in which more heat went in than a dry load "
+        "takes; further up it did not",
+        next_step="Weigh a piece before and after drying; hold longer below "
+        f"{say.degrees(95.0)} until it loses no more, or damp ware can burst.",
+        source="clay-water-practice",
+        at_s=float(windows.start_s[int(np.argmax(wet))]),
+        confidence="likely",
     )
 
 

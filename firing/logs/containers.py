@@ -1,0 +1,256 @@
+"""Files that hold a log inside: compressed ones, workbooks, JSON; and those that hold none."""
+
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from firing.errors import FiringError
+
+_MOST_BYTES = 256 * 1024 * 1024
+"""Of what is unpacked: a year of readings every second is smaller."""
+_MOST_DEPTH = 3
+_TEXT_SUFFIXES = (".csv", ".txt", ".tsv", ".log", ".dat", ".json", ".jsonl")
+_EXPORT = "export the log as CSV (comma, semicolon or tab) and give that file"
+
+# what a file begins with, what it is, and the way out
+_NO_LOGS: tuple[tuple[bytes, str, str], ...] = (
+    (b"%PDF", "a PDF document", _EXPORT),
+    (b"\x89PNG", "a picture", _EXPORT),
+    (b"\xff\xd8\xff", "a picture", _EXPORT),
+    (b"GIF8", "a picture", _EXPORT),
+    (b"SQLite format 3", "a database", f"open it with the logger's program, {_EXPORT}"),
+    (b"{\\rtf", "a word processor's document", "save it as plain text and give that file"),
+    (b"PAR1", "a Parquet table", _EXPORT),
+    (b"\x89HDF", "an HDF5 file", _EXPORT),
+    (b"7z\xbc\xaf", "an archive", "unpack it and give the log in it"),
+    (b"Rar!", "an archive", "unpack it and give the log in it"),
+)
+_PAGES = (b"<!doctype", b"<html", b"<?xml", b"<table", b"<svg", b"<log")
+_PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ")
+_ZIP, _OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+
+@dataclass(frozen=True)
+class Contained:
+    """The text of a log, the names of its cells where they stand apart, and what was opened."""
+
+    data: bytes
+    names: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    opened: bool = False
+
+
+def contents(data: bytes, name: str, depth: int = 0) -> Contained:
+    """Return the log inside a file, or the file as it is; refuse what can hold none, by name."""
+    for begin, kind, way_out in _NO_LOGS:
+        if data.startswith(begin):
+            raise FiringError(f"{name} is {kind}, not a log; {way_out}")
+    head = data[:512].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if head[:16].lower().startswith(_PAGES):
+        raise FiringError(
+            f"{name} is a web page or XML, not a table; open it in a spreadsheet, save it as CSV "
+            "and give that file"
+        )
+    unpacked = _unpacked(data, name)
+    if unpacked is not None:
+        if depth >= _MOST_DEPTH:
+            raise FiringError(f"{name} is packed more than {_MOST_DEPTH} times; unpack it first")
+        inner = contents(unpacked, name, depth + 1)
+        return Contained(inner.data, inner.names, inner.notes, True)
+    if data.startswith(_ZIP):
+        return _from_zip(data, name, depth)
+    if data.startswith(_OLD_WORKBOOK):
+        return _from_workbook(data, name)
+    if head[:1] in (b"{", b"["):
+        return _from_json(data, name) or Contained(data)
+    return Contained(data)
+
+
+def _unpacked(data: bytes, name: str) -> bytes | None:
+    """Return what a compressed file holds, None of a file that is not compressed."""
+    if not data.startswith(_PACKED):
+        return None
+    import bz2
+    import gzip
+    import lzma
+    import zlib
+
+    opener: Any = {b"\x1f": gzip.open, b"B": bz2.open, b"\xfd": lzma.open}[data[:1]]
+    try:
+        with io.BytesIO(data) as raw, opener(raw) as packed:
+            found: bytes = packed.read(_MOST_BYTES + 1)
+    except (OSError, EOFError, ValueError, zlib.error, lzma.LZMAError) as fault:
+        raise FiringError(
+            f"{name} is compressed and damaged, so it can't be unpacked; copy it again"
+        ) from fault
+    if len(found) > _MOST_BYTES:
+        raise FiringError(f"{name} unpacks to more than 256 MB; unpack it and give the log in it")
+    return found
+
+
+def _from_zip(data: bytes, name: str, depth: int) -> Contained:
+    import zipfile
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            inside = [one for one in archive.infolist() if not one.is_dir()]
+            names = {one.filename for one in inside}
+            if "mimetype" in names or any(one.startswith("xl/") for one in names):
+                if sum(one.file_size for one in inside) > _MOST_BYTES:
+                    raise FiringError(f"{name} is a workbook of more than 256 MB; {_EXPORT}")
+                return _from_workbook(data, name)
+            texts = [one for one in inside if one.filename.lower().endswith(_TEXT_SUFFIXES)]
+            if len(texts) != 1 or depth >= _MOST_DEPTH:
+                raise FiringError(
+                    f"{name} is an archive of {len(inside)} files; unpack it and give the log in it"
+                )
+            if texts[0].file_size > _MOST_BYTES:
+                raise FiringError(f"{name} unpacks to more than 256 MB; unpack it first")
+            with archive.open(texts[0]) as packed:
+                inner = contents(packed.read(_MOST_BYTES), name, depth + 1)
+    except (zipfile.BadZipFile, RuntimeError, EOFError, OSError) as fault:
+        raise FiringError(
+            f"{name} is an archive that can't be opened; unpack it and give the log in it"
+        ) from fault
+    return Contained(inner.data, inner.names, inner.notes, True)
+
+
+def _from_workbook(data: bytes, name: str) -> Contained:
+    """Return the sheet of a workbook that holds the most numbers, tabs between its cells."""
+    try:
+        from python_calamine import CalamineWorkbook
+    except ImportError:
+        raise FiringError(
+            f"{name} is a spreadsheet workbook; save its sheet as CSV, or install "
+            '"firing[spreadsheets]" to read workbooks'
+        ) from None
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+        sheets = {one: book.get_sheet_by_name(one).to_python() for one in book.sheet_names}
+    except Exception as fault:  # whatever the library makes of a damaged or other file
+        raise FiringError(
+            f"{name} is a spreadsheet or document that can't be read; save its sheet as CSV and "
+            "give that file"
+        ) from fault
+    if not sheets:
+        raise FiringError(f"{name} is a workbook without a sheet; save the log as CSV")
+    counts = {
+        one: sum(isinstance(cell, (int, float)) for row in rows for cell in row)
+        for one, rows in sheets.items()
+    }
+    chosen = max(counts, key=lambda one: counts[one])
+    notes: tuple[str, ...] = ()
+    if len([one for one in counts.values() if one > 10]) > 1:
+        notes = (
+            f'the sheet "{chosen}" was read, as it holds the most numbers; '
+            "save another one as CSV to read that",
+        )
+    return Contained(_table(sheets[chosen]), (), notes, True)
+
+
+def _table(rows: Sequence[Sequence[Any]]) -> bytes:
+    lines = ["\t".join(_cell(cell) for cell in row) for row in rows]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _cell(value: Any) -> str:
+    """Write one cell's value as a log does."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime):
+        # a workbook's days hold a second's thousandth, but no more
+        return _to_second(value).isoformat(sep=" ")
+    if isinstance(value, (date, time)):
+        return value.isoformat()
+    if isinstance(value, timedelta):
+        seconds = round(value.total_seconds(), 3)
+        whole = int(seconds)
+        return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+    return " ".join(str(value).split())
+
+
+def _to_second(moment: datetime) -> datetime:
+    near = (moment + timedelta(milliseconds=500)).replace(microsecond=0)
+    return near if abs((near - moment).total_seconds()) < 0.002 else moment
+
+
+def _from_json(data: bytes, name: str) -> Contained | None:
+    """Return the readings of a JSON text: lines of it, a list of rows, or lists side by side."""
+    text = data.decode("utf-8-sig", "replace")
+    try:
+        return _json_rows(json.loads(text), name)
+    except RecursionError as fault:
+        raise FiringError(f"{name} is JSON nested too deep for a log; {_EXPORT}") from fault
+    except ValueError:
+        pass
+    rows: list[Any] = []
+    unread = 0
+    for line in text.split("\n"):
+        bare = line.strip()
+        if not bare:
+            rows.append(None)
+            continue
+        try:
+            rows.append(json.loads(bare))
+        except (ValueError, RecursionError):
+            rows.append(None)
+            unread += 1
+    found = sum(row is not None for row in rows)
+    if found < 2 or unread > 0.05 * found:
+        return None
+    contained = _json_rows(rows, name)
+    if not unread:
+        return contained
+    note = f"{unread} lines are no JSON and are left out"
+    return Contained(contained.data, contained.names, (*contained.notes, note), True)
+
+
+def _json_rows(value: Any, name: str) -> Contained:
+    if isinstance(value, dict):
+        lists = {key: one for key, one in value.items() if isinstance(one, list)}
+        widths = {len(one) for one in lists.values()}
+        if len(lists) >= 2 and len(widths) == 1:
+            value = [
+                dict(zip(lists, row, strict=True)) for row in zip(*lists.values(), strict=True)
+            ]
+        elif lists:
+            value = max(lists.values(), key=len)
+    rows = value if isinstance(value, list) else []
+    names: list[str] = []
+    flat: list[dict[str, Any] | list[Any] | None] = []
+    for row in rows:
+        if isinstance(row, dict):
+            one = _flat(row)
+            names += [key for key in one if key not in names] if len(names) < 200 else []
+            flat.append(one)
+        else:
+            flat.append(row if isinstance(row, list) else None)
+    if sum(bool(row) for row in flat) < 2:
+        raise FiringError(
+            f"{name} is JSON without a list of readings; give a list of objects with a time and "
+            f"a temperature each, or {_EXPORT}"
+        )
+    lines = []
+    for row in flat:
+        cells = [row.get(key) for key in names] if isinstance(row, dict) else list(row or ())
+        lines.append("\t".join(_cell(cell) for cell in cells))
+    return Contained(("\n".join(lines) + "\n").encode(), tuple(names), (), True)
+
+
+def _flat(row: dict[str, Any], depth: int = 0) -> dict[str, Any]:
+    """Return an object's values by name, those of objects inside it beside them."""
+    found: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, dict) and depth < _MOST_DEPTH:
+            for inner, one in _flat(value, depth + 1).items():
+                found[inner if inner not in row else f"{key} {inner}"] = one
+        elif not isinstance(value, (dict, list)):
+            found[str(key)] = value
+    return found

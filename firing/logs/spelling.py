@@ -1,0 +1,501 @@
+"""A log's text put into the one spelling that the reader knows; every line stays where it is.
+
+Loggers, spreadsheets and phones write one moment in a hundred ways.  The grammar of times and the
+parser of numbers know one way each.  Rules here carry the others over, on whole lines and before
+the columns are known, as a date may hold the very mark that stands between columns.  A rule is used
+only where a sample of the lines shows its spelling, so a plain log is looked at and left alone.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+from itertools import pairwise
+
+Rewrite = Callable[[re.Match[str]], str]
+
+_SAMPLE_BYTES = 8192
+_COMMON = 0.3
+"""A spelling that this share of the lines shows is the log's own."""
+
+
+@dataclass(frozen=True)
+class Respelled:
+    """The text, the time zone its lines name, and the names its lines give their cells."""
+
+    body: bytes
+    zone: str | None = None
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Rule:
+    pattern: re.Pattern[str]
+    rewrite: Rewrite | str
+    least: float = _COMMON  # share of the sampled lines that have to show it
+
+
+# Months and weekdays
+
+_MONTH_STEMS = (
+    "jan|gen|ene|sty|tammi|led|ledna|1월",
+    "feb|fév|fev|févr|lut|helmi|úno|února",
+    "mar|mär|mrt|maa|maalis|bře|března|már",
+    "apr|avr|abr|kwi|huhti|dub|ápr",
+    "mai|may|maj|mag|mei|touko|kvě|května|máj",
+    "jun|juin|giu|cze|kesä|čvn|června|červen|jún",
+    "jul|juil|lug|lip|heinä|čvc|července|júl",
+    "aug|août|aout|ago|sie|elo|srp",
+    "sep|set|wrz|syys|zář|szept",
+    "oct|okt|ott|out|paź|loka|říj",
+    "nov|lis|marras",
+    "dec|dez|dic|déc|des|gru|joulu|pro",
+)
+_MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
+_STEMS = sorted(_MONTH_OF, key=len, reverse=True)
+_LETTER = r"[^\W\d_]"
+_MON = rf"(?<!{_LETTER})(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})(?!{_LETTER})\.?"
+_WEEKDAY_STEMS = (
+    "mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so|lun|mar|mer|jeu|ven|sam|dim|mié|mie|jue|vie"
+    "|sáb|sab|dom|gio|ma|wo|za|zo|seg|ter|qua|qui|sex|mån|tis|ons|tor|fre|lör|sön|pon|wto|śro|czw"
+    "|pią|sob|nie|man|tir|lør|søn"
+)
+_WEEKDAY = (
+    rf"(?<!{_LETTER})(?:(?:{_WEEKDAY_STEMS})(?!{_LETTER})|{_LETTER}{{2,7}}(?:day|tag|dag|di|d[iì])"
+    rf"(?!{_LETTER})|mittwoch|dimanche|lunes|martes|mi[eé]rcoles|jueves|viernes|s[aá]bado|domingo"
+    r"|sabato|domenica|segunda|ter[cç]a|quarta|quinta|sexta|poniedzia[lł]ek|wtorek|[sś]roda"
+    r"|czwartek|pi[aą]tek|sobota|niedziela)(?:-feira)?[.,]*\s+"
+)
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?"
+_NUMERIC_DATE = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](?:\d{4}|\d{2}))"
+_EDGE = r"(?<![\w.,:/+-])"
+
+
+def _month(word: str) -> int:
+    bare = word.casefold()
+    return next(_MONTH_OF[stem] for stem in _STEMS if bare.startswith(stem))
+
+
+def _iso(year: str, month: int | str, day: str) -> str:
+    full = f"20{year}" if len(year) == 2 else year
+    return f"{full}-{int(month):02d}-{int(day):02d}"
+
+
+def _day_month_year(match: re.Match[str]) -> str:
+    return _iso(match["y"], _month(match["mon"]), match["d"])
+
+
+def _year_month_day(match: re.Match[str]) -> str:
+    return _iso(match["d"], _month(match["mon"]), match["y"])
+
+
+def _ctime(match: re.Match[str]) -> str:
+    zone = match["zone"] or ""
+    day = _iso(match["y"], _month(match["mon"]), match["d"])
+    return f"{day} {match['clock']}{' ' + zone if zone else ''}"
+
+
+def _day_of_year(day: int, month: int) -> int:
+    try:
+        return date(2001, month, day).timetuple().tm_yday
+    except ValueError:
+        return 0
+
+
+def _without_year(match: re.Match[str]) -> str:
+    """Write a date without a year as the count of days that an elapsed clock may have."""
+    month = _month(match["mon"]) if "mon" in match.re.groupindex else int(match["m"])
+    count = _day_of_year(int(match["d"]), month) if 1 <= month <= 12 else 0
+    return f"{count} {match['clock']}" if count else match[0]
+
+
+def _ordinal(match: re.Match[str]) -> str:
+    day = date(int(match["y"]), 1, 1) + timedelta(days=int(match["n"]) - 1)
+    return f"{day.isoformat()}T"
+
+
+def _week_date(match: re.Match[str]) -> str:
+    try:
+        day = date.fromisocalendar(int(match["y"]), int(match["w"]), int(match["n"]))
+    except ValueError:
+        return match[0]
+    return f"{day.isoformat()}T"
+
+
+# Zones
+
+_ZONE_HOURS = {
+    "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "WET": 0, "WEST": 1, "EET": 2, "EEST": 3, "BST": 1,
+    "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7,
+    "AKST": -9, "AKDT": -8, "HST": -10, "JST": 9, "KST": 9, "AEST": 10, "AEDT": 11, "AWST": 8,
+    "NZST": 12, "NZDT": 13,
+}  # fmt: skip
+_HALF = r"(?:\s?[AaPp]\.?[Mm]\.?)?"
+
+
+def _zone_word(match: re.Match[str]) -> str:
+    hours = _ZONE_HOURS[match["zone"]]
+    return f"{match['clock']}{'-' if hours < 0 else '+'}{abs(hours):02d}:00"
+
+
+def _zone_offset(match: re.Match[str]) -> str:
+    return f"{match['clock']}{match['sign']}{int(match['h']):02d}:{match['m'] or '00'}"
+
+
+# Clocks and durations
+
+_DURATION_WORDS = (
+    r"(?:(?P<d>\d{1,3}) ?(?:d|days?|tage?|jours?|d[ií]as?|giorni?|dagen|dage?|dagar) ?,? ?)?"
+    r"(?:(?P<h>\d{1,4}) ?(?:h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|ora|uur|uren|tim"
+    r"|timm(?:e|ar)|timer|godz\.?|h:) ?(?:and |und |et |y |e |i |og )?)?"
+    r"(?:(?P<m>\d{1,5}) ?(?:mins?|minutes?|minuten?|minut[io]s?|minuter|minut|m|'|′)\.? ?"
+    r"(?:and |und )?)?"
+    r"(?:(?P<s>\d{1,7}(?:[.,]\d{1,6})?) ?(?:s|secs?|seconds?|sek\.?|sekunden?|secondes?|segundos?"
+    r"|secondi|''|″|\"))?"
+)
+_ISO_DURATION = (
+    r"P(?:(?P<d>\d{1,3})D)?T?(?:(?P<h>\d{1,4})H)?(?:(?P<m>\d{1,5})M)?"
+    r"(?:(?P<s>\d{1,7}(?:[.,]\d{1,6})?)S)?"
+)
+_CELL_BEGIN = r"(?:^|(?<=[;,\t|]))[ ]*"
+_FIRST_END = r"(?=[ ]*(?:[;,\t|]|$)|[ ]+[+-]?\d[\d.,]*(?:[ ;,\t|]|$))"
+
+
+def _duration(match: re.Match[str]) -> str:
+    parts = [match[name] for name in "dhms"]
+    if not any(parts):
+        return match[0]
+    days, hours, minutes = (int(part or 0) for part in parts[:3])
+    second = float((parts[3] or "0").replace(",", "."))
+    total_s = ((days * 24 + hours) * 60 + minutes) * 60 + second
+    return _clock_of(total_s)
+
+
+def _clock_of(total_s: float) -> str:
+    whole = int(total_s)
+    part = f"{total_s - whole:.3f}"[1:] if total_s != whole else ""
+    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}{part}"
+
+
+def _measured(match: re.Match[str]) -> str:
+    factor = {"m": 60.0, "h": 3600.0, "d": 86400.0, "s": 1.0}[match["unit"][0].casefold()]
+    if match["unit"].casefold() in ("ms", "msec", "millis"):
+        factor = 0.001
+    return _clock_of(float(match["n"].replace(",", ".")) * factor)
+
+
+def _half_before(match: re.Match[str]) -> str:
+    hour = int(match["h"]) % 12 + (12 if match["half"] in _AFTERNOON else 0)
+    return f"{hour:02d}:{match['rest']}"
+
+
+_FORENOON, _AFTERNOON = ("上午", "午前", "오전"), ("下午", "午後", "오후")
+
+
+def _padded_clock(match: re.Match[str]) -> str:
+    return f"{match['date']}{match['t']}{match['h']}:{int(match['m']):02d}:{int(match['s']):02d}"
+
+
+def _marked_clock(match: re.Match[str]) -> str:
+    second = f":{match['s']}" if match["s"] else ""
+    return f"{match['date']}T{int(match['h']):02d}:{match['m']}{second}"
+
+
+def _digits(match: re.Match[str]) -> str:
+    second = f":{match['S']}" if match["S"] else ""
+    return f"{match['y']}-{match['m']}-{match['d']}T{match['H']}:{match['M']}{second}"
+
+
+_YMD = r"(?P<y>(?:19|20)\d\d)(?P<m>0[1-9]|1[0-2])(?P<d>0[1-9]|[12]\d|3[01])"
+_HMS = r"(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?"
+
+
+# Numbers and quotes
+
+_WIDE = str.maketrans("０１２３４５６７８９．：，；－＋／　％", "0123456789.:,;-+/ %")
+_SIGNS = str.maketrans({"℃": "°C", "℉": "°F", "٫": ".", "＂": '"'})
+
+
+def _plain_signs(match: re.Match[str]) -> str:
+    return match[0].translate(_WIDE).translate(_SIGNS)
+
+
+_QUOTED = re.compile(
+    r"(?:^|(?<=[;,\t|]))(?P<space>[ ]*)"
+    r"(?:'(?P<a>[^'\n]*)'|`(?P<b>[^`\n]*)`|[“”„‟](?P<c>[^“”„\n]*)[“”‟]|[«»](?P<d>[^«»\n]*)[«»]"
+    r"|‘(?P<e>[^‘’\n]*)’)(?=[ ]*(?:[;,\t|]|$))",
+    re.M,
+)
+
+
+def _double_quoted(match: re.Match[str]) -> str:
+    inside = next(match[name] for name in "abcde" if match[name] is not None)
+    return f'{match["space"]}"{inside}"'
+
+
+def _rule(
+    pattern: str, rewrite: Rewrite | str, least: float = _COMMON, flags: int = re.IGNORECASE
+) -> _Rule:
+    return _Rule(re.compile(pattern, re.M | flags), rewrite, least)
+
+
+_ANY = 0.0
+_BY_SIGN = 2.0  # such a spelling holds plain ones too: something odd in it has to show
+_DATE = rf"(?P<date>{_NUMERIC_DATE})"
+_MON_STEM = rf"(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
+_ISO_DATE = r"\g<y>-\g<m>-\g<d>"
+_UNITS_OF_TIME = (
+    "ms|msec|millis|s|secs?|seconds?|sek|mins?|minutes?|minuten|h|hrs?|hours?|std|stunden|d|days?"
+)
+
+
+@lru_cache(maxsize=1)
+def _rules() -> tuple[_Rule, ...]:
+    """Return the rules in the order they are used; a plain log never asks for them."""
+    return (
+        # signs
+        _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
+        _rule("[０-９．：，；－＋／　％℃℉٫＂]", _plain_signs, _ANY),
+        _rule(r"(?<=\d)·(?=\d)", "."),
+        _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
+        _rule(
+            r"(?<=[;\t|])(?P<n>[+-]?[1-9]\d{0,2}) (?P<g>\d{3})(?=[.,;\t|\n]|$)", r"\g<n>\g<g>", _ANY
+        ),
+        _rule(r"[ ]*(?:::|¦|‖|｜)[ ]*", "\t"),
+        _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
+        # a ditto mark stands for the cell above, as an empty one does in a column of dates
+        _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
+        _rule(r'(?<![^;,\t|\n])=(?=")', ""),
+        _Rule(_QUOTED, _double_quoted),
+        _rule(r"(?<![^;,\t|\n])'(?=\d)", ""),
+        _rule(r"(?:^|(?<=[;,\t| ]))\[(?P<in>\d[^\]\n]*\dz?)\](?=[;,\t| ]|$)", r"\g<in>"),
+        _rule(r"(?<![^;,\t|\n])[~≈](?=[+-]?\d)", ""),
+        _rule(r"(?<=\d)[*_](?=[ ]*(?:[;,\t|]|$))", ""),
+        # dates
+        _rule(
+            r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일]",
+            lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
+        ),
+        _rule(rf"(?<=\d)[ ]?[(（](?:[月火水木金土日一二三四五六天]|{_WEEKDAY_STEMS})[)）]", ""),
+        _rule(rf"{_WEEKDAY}(?={_NUMERIC_DATE}|\d{{1,2}}[-. ]{_LETTER}|{_MON})", ""),
+        _rule(
+            rf"{_MON} +(?P<d>\d{{1,2}}) (?P<clock>{_CLOCK})(?: (?P<zone>[A-Z]{{2,5}}))? "
+            r"(?P<y>\d{4})(?!\d)",
+            _ctime,
+        ),
+        _rule(
+            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(
+            rf"{_EDGE}(?P<d>\d{{1,2}})(?:st|nd|rd|th|er|\.)?[-/. ]*(?:de |of )?{_MON_STEM}\.?"
+            r"(?:,? ?de[l]? |[-/., ]*)(?P<y>\d{4}|\d{2})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(
+            rf"{_MON}[- ]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?[- ]+(?P<y>\d{{4}})(?!\d)",
+            _day_month_year,
+        ),
+        _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
+        _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})-?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
+        _rule(
+            rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
+        ),
+        _rule(rf"{_EDGE}{_YMD}[T_ -]?{_HMS}(?=[z.;,\t| +-]|$)", _digits),
+        _rule(rf"{_EDGE}{_YMD}(?=[ ;,\t|]+\d\d:\d\d)", _ISO_DATE),
+        _rule(
+            rf"{_EDGE}{_YMD}(?P<mark>[;,\t|])(?P<H>[01]?\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)"
+            r"(?![\d.])",
+            _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
+        ),
+        _rule(
+            r"^(?P<y>\d\d)(?P<m>0[1-9]|1[0-2])(?P<d>\d\d)(?P<mark>[ ;,\t|_])(?P<H>[01]\d|2[0-4])"
+            r"(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?![\d.])",
+            _ISO_DATE + r"\g<mark>\g<H>:\g<M>:\g<S>",
+        ),
+        # clocks beside a date
+        _rule(
+            rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)(?:[.](?P<s>\d\d))?(?![\d.:])",
+            _marked_clock,
+        ),
+        _rule(rf"{_DATE}[T_ -](?P<h>\d{{1,2}})-(?P<m>\d\d)-(?P<s>\d\d)(?!\d)", _marked_clock),
+        _rule(
+            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|Uhr)(?P<m>\d\d)"
+            r"(?:(?:m|min|分|:) ?(?:(?P<s>\d\d)(?:s|秒)?)?)?(?!\d)",
+            _marked_clock,
+        ),
+        _rule(
+            rf"{_DATE}(?P<t>[T ])(?P<h>\d{{1,2}}):(?P<m>\d{{1,2}}):(?P<s>\d{{1,2}})(?![\d:])",
+            _padded_clock,
+            _BY_SIGN,
+        ),
+        _rule(
+            rf"{_DATE}(?:[_:]|,? +(?:at|um|kl\.?|om|à|alle|às) +)(?=\d{{1,2}}:\d\d)", r"\g<date>T"
+        ),
+        _rule(
+            rf"(?<![\d:]) *(?P<half>{'|'.join(_FORENOON + _AFTERNOON)}) ?(?P<h>\d{{1,2}}):"
+            r"(?P<rest>\d\d(?::\d\d)?)",
+            lambda m: " " + _half_before(m),
+        ),
+        _rule(rf"(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b", r"\g<clock>"),
+        _rule(
+            rf"{_EDGE}(?P<clock>{_CLOCK}{_HALF}),? {_DATE}(?![\d:])",
+            r"\g<date> \g<clock>",
+        ),
+        # zones
+        _rule(
+            rf"(?P<clock>{_CLOCK}{_HALF}) ?\(?(?P<zone>{'|'.join(_ZONE_HOURS)})\)?(?![\w/])",
+            _zone_word,
+            flags=0,
+        ),
+        _rule(
+            rf"(?P<clock>{_CLOCK}{_HALF}) ?(?:UTC|GMT) ?(?P<sign>[+-])(?P<h>\d{{1,2}})"
+            r":?(?P<m>\d\d)?(?!\d)",
+            _zone_offset,
+        ),
+        # durations
+        _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
+        _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
+        _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
+    )
+
+
+_IANA = re.compile(
+    r"(?<=\d|[zZ]) ?[\[(]?(?P<zone>(?:Africa|America|Antarctica|Asia|Atlantic|Australia|Europe"
+    r"|Indian|Pacific)/[A-Za-z_]+(?:/[A-Za-z_]+)?)[\])]?"
+)
+_SINGLE_DIGITS = re.compile(r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])")
+_PAIR = re.compile(
+    r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
+)
+_SHORT_YEAR = (
+    rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})\.?[-/. ]?"
+    r"(?P<c>\d\d)(?!\d)"
+)
+
+
+_PLAIN = re.compile(
+    r"[ ]*\"?(?:\d{4}-\d\d-\d\d[T ;,\t]\d\d:\d\d(?::\d\d)?(?:\.\d{1,6})?Z?"
+    r"|\d{1,2}[./]\d{1,2}[./]\d{4}[ ;,\t]\d\d:\d\d(?::\d\d)?"
+    r"|\d{1,10}(?:[.,]\d{1,4})?|\d{1,3}:\d\d(?::\d\d)?)\"?"
+    r"(?:[;,\t][ ]?\"?[+-]?\d{0,4}(?:[.,]\d{1,4})?\"?)+[ ]*"
+)
+
+
+def respell(body: bytes) -> Respelled:
+    """Return a log's text with its times, numbers and quotes in the reader's own spelling."""
+    sample = _sample(body)
+    lines = [line for line in sample.split("\n") if line.strip()]
+    if not lines or sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines):
+        return Respelled(body)
+    text: str | None = None
+    zone: str | None = None
+    found = _IANA.search(sample)
+    if found:
+        zone = found["zone"]
+        text = _IANA.sub("", _text(body))
+        sample = _IANA.sub("", sample)
+    names = _pair_names(sample)
+    if names:
+        text = "\n".join(map(_without_names, (_text(body) if text is None else text).split("\n")))
+        sample = "\n".join(map(_without_names, sample.split("\n")))
+    prefix = common_prefix(lines)
+    if prefix:
+        begin = re.compile(rf"^{re.escape(prefix)}", re.M)
+        text = begin.sub("", _text(body) if text is None else text)
+        sample = begin.sub("", sample)
+    for rule in _rules():
+        if not _shown(rule, sample, len(lines)):
+            continue
+        rewrite = rule.rewrite
+        if rewrite is _day_month_year and _year_stands_first(sample if text is None else text):
+            rewrite = _year_month_day
+        before = _text(body) if text is None else text
+        text = rule.pattern.sub(rewrite, before)
+        sample = rule.pattern.sub(rewrite, sample)
+    return Respelled(body if text is None else text.encode(), zone, names)
+
+
+def _text(body: bytes) -> str:
+    return body.decode("utf-8", "replace")
+
+
+def _sample(body: bytes) -> str:
+    """Return whole lines of the head, the middle and the tail."""
+    if len(body) <= 3 * _SAMPLE_BYTES:
+        return _text(body)
+    parts = [body[:_SAMPLE_BYTES]]
+    for at in (len(body) // 2, len(body) - _SAMPLE_BYTES):
+        parts.append(body[at : at + _SAMPLE_BYTES])
+    return "\n".join(_text(part.partition(b"\n")[2].rpartition(b"\n")[0]) for part in parts)
+
+
+def _shown(rule: _Rule, sample: str, lines: int) -> bool:
+    """Tell whether a sample shows a rule's spelling often enough."""
+    if rule.least == _BY_SIGN:
+        odd = _SINGLE_DIGITS if rule.rewrite is _padded_clock else _WORDED
+        return len(odd.findall(sample)) >= _COMMON * lines
+    if rule.least == _ANY:
+        return rule.pattern.search(sample) is not None
+    return sum(1 for _ in rule.pattern.finditer(sample)) >= rule.least * lines
+
+
+_WORDED = re.compile(
+    r"(?:^|(?<=[;,\t|]))[ ]*\d+ ?(?:d|days?|h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|uur"
+    r"|tim|timer|godz\.?|mins?|minutes?|minuten)[^;,\t|\n]*\d",
+    re.M | re.I,
+)
+
+
+def _year_stands_first(text: str) -> bool:
+    """Tell by the nights whether 26-Nov-24 begins with its year: a firing goes on the next day."""
+    seen = {(m["a"], _month(m["mon"]), m["c"]) for m in re.finditer(_SHORT_YEAR, text, re.I)}
+    if len(seen) < 2:
+        return False
+
+    def span(year: int, day: int) -> int:
+        days = []
+        for one in seen:
+            try:
+                days.append(date(2000 + int(one[year]), one[1], int(one[day])).toordinal())
+            except ValueError:
+                return 10**6
+        return max(days) - min(days)
+
+    return span(0, 2) < span(2, 0)
+
+
+def _pair_names(sample: str) -> tuple[str, ...]:
+    """Return the names of cells written ``name=value`` on every line, or none."""
+    lines = [line for line in sample.split("\n") if line.strip()][-40:]
+    names: tuple[str, ...] = ()
+    for line in lines:
+        cells = re.split(r"[;,\t|]", line)
+        found = [_PAIR.fullmatch(cell) if "=" in cell else None for cell in cells]
+        if len(cells) < 2 or not all(found):
+            return ()
+        here = tuple(match["name"] for match in found if match is not None)
+        if names and here != names:
+            return ()
+        names = here
+    return names
+
+
+def _without_names(line: str) -> str:
+    return re.sub(r"(?:^|(?<=[;,\t|]))[^=;,\t|]*=[ ]*", "", line)
+
+
+def common_prefix(lines: list[str]) -> str:
+    """Return the word that stands before every line of readings, like ``DATA `` or ``INFO: ``."""
+    filled = [line for line in lines if line.strip()]
+    words = [re.match(rf"{_LETTER}[\w-]*:? +(?=\d)", line) for line in filled]
+    known = [match[0] for match in words if match is not None]
+    if len(known) < 0.8 * (len(filled) - 2) or len(filled) < 5:
+        return ""
+    if re.match(rf"{_WEEKDAY}|{_MON}", known[0], re.I):
+        return ""
+    same = all(one == two for one, two in pairwise(known))
+    return known[0] if same else ""

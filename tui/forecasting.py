@@ -1,0 +1,47 @@
+"""The one place where the screens ask for a forecast, and what it depends on."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from firing.forecast.forecast import forecast
+from firing.forecast.opening import UNLOAD_C
+from firing.forecast.result import Forecast
+from firing.schedule.schedule import Schedule
+
+from .equipment import Equipment
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What a forecast depends on besides the schedule."""
+
+    started: datetime | None = None
+    """When the program starts, with its time zone."""
+    target_cone: str | None = None
+    """The cone wanted."""
+    unload_c: float = UNLOAD_C
+    """The temperature the kiln is opened at [°C]."""
+    equipment: Equipment = field(default_factory=Equipment)
+    """The kiln, load, controller and tariff chosen."""
+
+
+def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
+    """Return the forecast of a schedule under the circumstances chosen.
+
+    Raises `FiringError` if it cannot be forecast.
+    """
+    equipment = circumstances.equipment
+    result = forecast(
+        schedule,
+        started=circumstances.started,
+        target_cone=circumstances.target_cone,
+        unload_c=circumstances.unload_c,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        load=None if equipment.load is None else equipment.load.value,
+        waits=equipment.controller is None or equipment.controller.value.waits,
+    )
+    if equipment.tariff is None or result.kiln is None or result.started is None:
+        return result
+    from firing.forecast.in_kiln import with_tariff
+
+    return with_tariff(result, equipment.tariff.value, None, None)

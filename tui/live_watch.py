@@ -1,0 +1,98 @@
+"""A watch in a thread of its own; no screen is known here.
+
+The thread alone touches the source, the recorder and the watcher.  What it knows it lays down as a
+`WatchState` that never changes any more, so a screen reads without a lock and nothing ever waits
+for it: neither a key for the watch, nor a line for a screen.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from firing.errors import FiringError
+
+from .watch_state import Stage, WatchState
+
+if TYPE_CHECKING:
+    from firing.schedule.schedule import Schedule
+    from firing.watch.options import WatchOptions
+
+
+class LiveWatch:
+    """One watch, running from the start, by the plan as it was then; `seen` is the latest known."""
+
+    def __init__(self, order: WatchOptions) -> None:
+        self.order = order
+        self.seen = WatchState()
+        self._stop = threading.Event()
+        # The end of the program waits for it: it closes the recording first.
+        self._thread = threading.Thread(target=self._run, name="watch")
+
+    def begin(self) -> None:
+        """Open everything and watch, in the thread."""
+        self._thread.start()
+
+    @property
+    def schedule(self) -> Schedule | None:
+        """The plan it goes by."""
+        return self.order.schedule
+
+    @property
+    def running(self) -> bool:
+        """Whether the source or the recording is still held."""
+        return self._thread.is_alive()
+
+    def end(self, wait_s: float | None = None) -> bool:
+        """End the watch: the recording is put on the disk and let go; returns whether that is done.
+
+        It is waited for as long as it takes, or `wait_s`; 0 only asks for it.
+        """
+        self._stop.set()
+        if wait_s != 0.0 and self._thread.ident is not None:
+            self._thread.join(wait_s)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        from firing.watch.events import NO_SAFETY_DEVICE
+        from firing.watch.fault_isolation import FaultIsolation
+
+        from .watch_listener import open_with_listener, status_every_s
+
+        try:
+            opened, listener = open_with_listener(self.order, self._publish)
+        except FiringError as error:
+            self.seen = replace(self.seen, stage="broken", why=str(error))
+            return
+        except Exception as error:
+            self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
+            return
+        attempts = FaultIsolation()
+        try:
+            attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)
+            attempts.run("the screen", listener.lay_down, None)
+            opened.session(listener, status_every_s(opened)).run(self._stop.is_set)
+            unreadable = opened.unreadable()
+            if unreadable:
+                attempts.run("the screen", lambda: listener.note(unreadable), None)
+            stage: Stage = "stopped" if self._stop.is_set() else "ended"
+            listener.ended(stage, unreadable=bool(unreadable))
+        except FiringError as error:
+            listener.ended("broken", str(error))
+        except Exception as error:
+            # Whatever goes wrong here, the lines so far are kept and a person is told.
+            listener.ended("broken", _unforeseen(error))
+        finally:
+            opened.close()
+            attempts.run("the screen", listener.lay_down, None)
+            if not self.seen.over:
+                why = "the screen failed, and did not learn how the watch ended"
+                self.seen = replace(self.seen, stage="broken", why=why)
+
+    def _publish(self, seen: WatchState) -> None:
+        self.seen = seen
+
+
+def _unforeseen(error: Exception) -> str:
+    return f"an unforeseen fault ({type(error).__name__}: {error}); begin the watch again"
