@@ -90,7 +90,7 @@ def as_dried(load: Load, purpose: Purpose, margin: float, state: WareState) -> L
 
 def _assumption(schedule: Schedule, past: list[Dwell]) -> str:
     unit = schedule.unit
-    parts = []
+    parts: list[str] = []
     for dwell in past:
         if any(part.startswith(_NAMES[dwell.reason]) for part in parts):
             continue
