@@ -78,6 +78,8 @@ def of_power(review: Review) -> Iterator[Finding]:
             "losses from power. Which of the elements or the supply it is, volts and amps tell, "
             "measured under load by a competent person.",
             source="kiln-fit-choices",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
         )
         return
     if not is_learnt(review.kiln):
