@@ -530,6 +530,8 @@ usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
 
+REASON_TOLD = 0.01
+"""Less probable ones are left out of the sentence [probability; choice]."""
 REASON_ODD = 0.3
 """Something else being the matter with more than this, no plan is mended [probability; choice]."""
 
