@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from firing.api import forecast as forecast
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
+    from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
     from firing.api import read_load as read_load
@@ -90,6 +91,7 @@ _HOME = {
     "heat_work": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
+    "plan_for_cone": "firing.api",
     "rate_needed": "firing.cones.holds",
     "read_controller": "firing.api",
     "read_kiln": "firing.api",

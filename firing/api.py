@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 from os import PathLike, fspath
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from firing.design.guide import Guide
     from firing.design.result import Design
     from firing.design.resume import Resumption
+    from firing.forecast.cone_target import PlanForCone
     from firing.forecast.result import Forecast
     from firing.heat.default_kiln import UsualKiln
     from firing.kiln.description import KilnDescription
@@ -502,7 +503,7 @@ def review(
     kiln: KilnDescription | PathOrName | None = None,
     load: Load | PathOrName | None = None,
     witnesses: Sequence[Witness | str] = (),
-    compare_with: Log | PathOrName | None = None,
+    compare_with: Log | PathOrName | Sequence[Log | PathOrName] | None = None,
 ) -> Review:
     """Compare a kiln's log with the schedule it should have followed.
 
@@ -522,7 +523,7 @@ def review(
         The kiln, and what was in it: what was possible is then known.
     witnesses : sequence of str or Witness
         Cones that stood in the kiln, such as ``"6=3:00@top"``, ``"6=down"``, ``"7=standing"``.
-    compare_with : Log, str or path, optional
+    compare_with : Log, str or path, or several, optional
         Another firing of the plan, to set beside this one.
 
     Returns
@@ -554,7 +555,12 @@ def review(
     from firing.review.witness import parse_witness
 
     read = _log(log)
-    other = None if compare_with is None else _log(compare_with)
+    if compare_with is None:
+        others = []
+    elif isinstance(compare_with, str | PathLike) or not isinstance(compare_with, Sequence):
+        others = [_log(compare_with)]
+    else:
+        others = [_log(each) for each in compare_with]
     plan = _schedule(schedule)
     if target_cone is not None:
         from firing.cones.table import parse_cone
@@ -568,8 +574,8 @@ def review(
         kiln=_kiln(kiln),
         load=_load(load),
         witnesses=tuple(parse_witness(w) if isinstance(w, str) else w for w in witnesses),
-        compare_with=other,
-        compare_channel=0 if other is None else pick_channel(other, channel),
+        compare_with=others,
+        compare_channel=[pick_channel(other, channel) for other in others],
     )
 
 
@@ -649,8 +655,8 @@ def fit_kiln(
     kiln: KilnDescription | PathOrName,
     logs: Sequence[Log | PathOrName],
     *,
-    schedule: Schedule | PathOrName | None = None,
-    load: Load | PathOrName | None = None,
+    schedule: Schedule | PathOrName | Sequence[Schedule | PathOrName] | None = None,
+    load: Load | PathOrName | Sequence[Load | PathOrName] | None = None,
     kwh: Sequence[float] = (),
     elements_new: bool = False,
     channel: str | int | None = None,
@@ -663,10 +669,10 @@ def fit_kiln(
         The kiln as it is described.
     logs : sequence of Log, str or path
         One firing or more.
-    schedule : Schedule, str or path, optional
-        The program they were run by.
-    load : Load, str or path, optional
-        What was in the kiln.
+    schedule : Schedule, str or path, or a sequence of them, optional
+        The program they were run by, or one for each log.
+    load : Load, str or path, or a sequence of them, optional
+        What was in the kiln, or one for each log.
     kwh : sequence of float
         What a meter counted over each firing [kWh], in the order of the logs.
     elements_new : bool
@@ -698,19 +704,90 @@ def fit_kiln(
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(f"{len(kwh)} meter readings for {len(logs)} logs; give one for each log")
-    plan = None if schedule is None else _schedule(schedule)
+    plans = [_schedule(one) for one in _each(schedule, len(logs), "schedules")]
+    loads = [_load(one) for one in _each(load, len(logs), "loads")]
     records = [
         fit_input_of(
             _log(log),
-            schedule=plan,
-            load=_load(load),
+            schedule=plans[number] if plans else None,
+            load=loads[number] if loads else None,
             kwh=kwh[number] if kwh else None,
             channel=channel,
         )
         for number, log in enumerate(logs)
     ]
     described = read_kiln(kiln) if isinstance(kiln, str | PathLike) else kiln
-    return fit_kiln(described, records, elements_new=elements_new)
+    return fit_kiln(described, records, elements_new=elements_new, try_walls=True)
+
+
+def _each(given: Any, logs: int, words: str) -> Sequence[Any]:
+    """Return one for each log: those given, or the one that is given for all."""
+    if given is None:
+        return ()
+    if isinstance(given, str) or not isinstance(given, Sequence):
+        return [given] * logs
+    if len(given) != logs:
+        raise FiringError(f"{len(given)} {words} for {logs} logs; give one, or one for each log")
+    return given
+
+
+def plan_for_cone(
+    schedule: Schedule | PathOrName,
+    change: Literal["hold", "peak", "rate"],
+    *,
+    cone: str | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+    waits: bool = True,
+) -> PlanForCone:
+    """Change one thing about a plan's peak so that a cone is just down.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    change : {"hold", "peak", "rate"}
+        What is changed, in the segment that reaches the peak.
+    cone : str, optional
+        The cone, if not the schedule's own.
+    kiln, load : KilnDescription and Load, str or path, optional
+        What the firing is simulated with; the whole forecast is counted in.
+    waits : bool
+        Whether the controller's clock waits when the kiln lags.
+
+    Returns
+    -------
+    PlanForCone
+        Its `schedule` is the plan with it, `words` says what and its range.
+
+    Raises
+    ------
+    FiringError
+        If no cone is named, a file is faulty, or nothing within reason does it.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> found = fi.plan_for_cone("mid-range-glaze-cone-6-hold", "hold", cone="7")
+    >>> found.low < found.value < found.high
+    True
+    >>> fi.forecast(found.schedule).cones.reached
+    '7'
+    """
+    from firing.forecast.cone_target import plan_for_cone
+    from firing.forecast.forecast import forecast
+
+    plan = _schedule(schedule)
+    wanted = plan.cone if cone is None else cone
+    if wanted is None:
+        raise FiringError('no cone is named; write cone="6", or cone = "6" in the schedule')
+    inside, ware = _kiln(kiln), _load(load)
+    return plan_for_cone(
+        plan,
+        wanted,
+        change,
+        lambda changed: forecast(changed, kiln=inside, load=ware, waits=waits),
+    )
 
 
 def heat_work(

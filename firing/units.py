@@ -402,6 +402,5 @@ def _spoken(match: re.Match[str]) -> str:
     shown = {"°C/h": "°F/h", "°C": "°F", "mm": "in", "kg": "lb", "l": "cu ft"}[kind]
     between = match["between"] or ""
     return (
-        f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}"
-        f"{match['after'] or ''}"
+        f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}{match['after'] or ''}"
     )

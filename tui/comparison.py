@@ -12,7 +12,13 @@ from firing.report.charts.text_chart import ChartSeries, LineStyle
 from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
 from firing.schedule.schedule import Schedule, Segment
-from firing.units import TemperatureUnit, from_celsius, rate_from_celsius, write_duration
+from firing.units import (
+    TemperatureUnit,
+    from_celsius,
+    in_unit,
+    rate_from_celsius,
+    write_duration,
+)
 
 from .design_form import make, taken
 from .equipment import reread
@@ -303,10 +309,12 @@ def verdict(found: PlanComparison) -> tuple[str, bool]:
         count = len(design.problems)
         more = "" if count == 1 else f" And {count - 1} more."
         parts.append(f"Not safe for this ware as it stands: {design.problems[0]}{more}")
+    unit = found.after.unit
     if parts:
-        return "  ".join(parts), True
+        return in_unit("  ".join(parts), unit), True
     notes = design.notes[-1:] if found.repaired else design.notes
-    return "  ".join(("The designed plan keeps every known limit of this ware.", *notes)), False
+    kept = "  ".join(("The designed plan keeps every known limit of this ware.", *notes))
+    return in_unit(kept, unit), False
 
 
 def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
@@ -322,7 +330,8 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     ):
         if sentences:
             lines.append(ComparisonRow(heading, heading=True))
-            lines += [ComparisonRow(words, (words,)) for words in sentences]
+            told = [in_unit(words, found.after.unit) for words in sentences]
+            lines += [ComparisonRow(words, (words,)) for words in told]
     return lines
 
 
@@ -381,9 +390,9 @@ def _about(found: PlanComparison, pair: Pair) -> Iterator[str]:
     if pair.after is None:
         return
     reason = found.design.reasons[pair.after]
-    yield from reason.sentences
+    yield from (in_unit(words, after.unit) for words in reason.sentences)
     for _, words in citations(list(reason.sources)):
-        yield f"Source: {words}"
+        yield f"Source: {in_unit(words, after.unit)}"
     action = after.segments[pair.after].action
     if action:
         yield f"Then, by hand: {action}."

@@ -10,7 +10,14 @@ import numpy as np
 from firing.errors import FiringError
 from firing.report.sanitize import display_width, plain, wrap
 from firing.schedule.schedule import Purpose
-from firing.units import ROOM_C, format_duration, format_rate, format_temperature
+from firing.units import (
+    ROOM_C,
+    format_duration,
+    format_rate,
+    format_temperature,
+    in_unit,
+    rate_to_celsius,
+)
 
 from .form_kinds import FormKind
 
@@ -27,7 +34,7 @@ def derived(kind: FormKind, value: Any) -> tuple[str, ...]:
         parts = kiln_words(value) if kind == "kiln" else load_words(value)
     except FiringError as error:
         parts = (str(error),)
-    return tuple(plain(part) for part in parts)
+    return tuple(plain(in_unit(part, value.unit)) for part in parts)
 
 
 def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:
@@ -43,9 +50,17 @@ def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:
     return (
         f"Can hold {format_temperature(highest.temperature_c)} at most{by_tables}",
         f"full power, cold: {kiln.available_w / 1000.0:.3g} kW, {kiln.full_amps:.3g} A{lines}",
-        f"lost near 600 °C: wall {kiln.wall_w_per_k:.3g}, air {kiln.air_w_per_k:.3g} W/K",
+        _lost_words(kiln),
         f"wall {1000.0 * kiln.wall_m:g} mm",
     )
+
+
+def _lost_words(kiln: KilnDescription) -> str:
+    """Return what a degree costs, in watts by the degree of the kiln's owner."""
+    a_degree = rate_to_celsius(1.0, kiln.unit)
+    wall, air = kiln.wall_w_per_k * a_degree, kiln.air_w_per_k * a_degree
+    unit = "K" if kiln.unit == "C" else "°F"
+    return f"lost near 600 °C: wall {wall:.3g}, air {air:.3g} W/{unit}"
 
 
 def load_words(load: Load) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.errors import FiringError
+from firing.forecast.opening import UNLOAD_C
 from firing.units import parse_duration_s, parse_rate_c_per_h, parse_temperature_c
 
 if TYPE_CHECKING:
@@ -66,6 +67,19 @@ def html_option(command: Command) -> Command:
         help="Also write a self-contained page to this file.",
     )
     return page(overwrite(command))
+
+
+def unload_option(name: str, words: str) -> Callable[[Command], Command]:
+    """Return what adds ``--unload-at``, by its parameter's name and its line of help."""
+    return click.option(
+        "--unload-at",
+        name,
+        type=TEMPERATURE_C,
+        default=f"{UNLOAD_C:g}",
+        show_default=True,
+        metavar="TEMP",
+        help=words,
+    )
 
 
 def kiln_options(command: Command) -> Command:

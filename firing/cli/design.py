@@ -17,8 +17,8 @@ from firing.cli.arguments import (
     kiln_options,
     kiln_size_option,
     one_kiln,
+    unload_option,
 )
-from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -68,15 +68,7 @@ if TYPE_CHECKING:
     "--slow-cool", "slow", type=RATE_C_PER_H, metavar="R", help="Cool no faster than this …"
 )
 @click.option("--slow-to", "slow_c", type=TEMPERATURE_C, metavar="T", help="… down to here.")
-@click.option(
-    "--unload-at",
-    "open_c",
-    type=TEMPERATURE_C,
-    default=f"{UNLOAD_C:g}",
-    show_default=True,
-    metavar="T",
-    help="Closing to opening here is made shortest.",
-)
+@unload_option("open_c", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
     type=click.FloatRange(0, 50),

@@ -9,15 +9,14 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
-    TEMPERATURE_C,
     html_option,
     json_option,
     kiln_options,
     kiln_size_option,
     one_kiln,
+    unload_option,
 )
 from firing.clock import parse_when
-from firing.forecast.opening import UNLOAD_C
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -39,15 +38,7 @@ if TYPE_CHECKING:
     metavar="HH:MM-HH:MM",
     help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
-@click.option(
-    "--unload-at",
-    "unload_c",
-    type=TEMPERATURE_C,
-    default=f"{UNLOAD_C:g}",
-    show_default=True,
-    metavar="TEMP",
-    help="Temperature the kiln is unloaded at, °C unless marked F.",
-)
+@unload_option("unload_c", "Temperature the kiln is unloaded at, °C unless marked F.")
 @click.option(
     "--cone",
     metavar="CONE",

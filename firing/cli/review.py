@@ -14,7 +14,6 @@ from firing.errors import FiringError
 from firing.logs.reader import open_log
 
 if TYPE_CHECKING:
-    from firing.logs.reader import Log
     from firing.review.result import Review
 
 
@@ -54,10 +53,11 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--compare",
-    "other",
+    "others",
     metavar="LOG2",
+    multiple=True,
     type=click.Path(path_type=Path),
-    help="Another firing of the plan, set beside this one.",
+    help="Another firing of the plan, set beside this one; may be given again.",
 )
 @kiln_options
 @log_options
@@ -72,7 +72,7 @@ def review_command(
     witnesses: tuple[str, ...],
     write_offset: bool,
     mended_file: Path | None,
-    other: Path | None,
+    others: tuple[Path, ...],
     kiln: str | None,
     load: str | None,
     channel: str | None,
@@ -99,16 +99,13 @@ def review_command(
     if write_offset:
         _check_offset(kiln, witnesses)
     if mended_file is not None:
-        _check_mend(mended_file, schedule, logs, kiln, load, other)
+        _check_mend(mended_file, schedule, logs, kiln, load, others)
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
     if began is not None and record.trace.started is None:
         record = replace(record, trace=replace(record.trace, started=parse_when(began)))
     due = None if start is None else parse_when(start, near=record.trace.started)
-    beside: Log | None = None
-    beside_number = 0
-    if other is not None:
-        beside, beside_number = open_log(other, channel, replace(how, part=None))
+    beside = [open_log(other, channel, replace(how, part=None)) for other in others]
     result = review(
         plan,
         record,
@@ -117,8 +114,8 @@ def review_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         witnesses=_witnesses(witnesses),
-        compare_with=beside,
-        compare_channel=beside_number,
+        compare_with=[log for log, _ in beside],
+        compare_channel=[place for _, place in beside],
     )
     written: dict[str, Any] = {}
     if write_offset:

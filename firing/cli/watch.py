@@ -13,10 +13,9 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options
+from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options, unload_option
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
-from firing.forecast.opening import UNLOAD_C
 
 
 @click.command("watch")
@@ -50,15 +49,7 @@ from firing.forecast.opening import UNLOAD_C
     show_default=True,
     help="Alarm when there is no reading for so long.",
 )
-@click.option(
-    "--unload-at",
-    "unload_c",
-    type=TEMPERATURE_C,
-    default=f"{UNLOAD_C:g}",
-    show_default=True,
-    metavar="TEMP",
-    help="Tell when the kiln has cooled to this.",
-)
+@unload_option("unload_c", "Tell when the kiln has cooled to this.")
 @click.option(
     "--alarm-command",
     metavar="ARGS",

@@ -26,6 +26,9 @@ from firing.units import (
     SECONDS_PER_MINUTE,
     TemperatureUnit,
     common_unit,
+    format_duration,
+    format_rate,
+    format_temperature,
     parse_duration_s,
     parse_rate_c_per_h,
     parse_temperature_c,
@@ -126,6 +129,17 @@ class ConeAt(Serialised):
     worth: Worth
     cooling_counted: bool
     warnings: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return the legs and the cone, on one line."""
+        told = [
+            f"{format_rate(leg.rate_c_per_h, self.unit)} to "
+            f"{format_temperature(leg.target_c, self.unit)}"
+            + (f", hold {format_duration(leg.hold_s)}" if leg.hold_s else "")
+            for leg in self.legs[:3]
+        ]
+        more = ", …" if len(self.legs) > len(told) else ""
+        return f"<ConeAt {'; '.join(told)}{more}: {self.cones.words}>"
 
     def to_dict(self) -> dict[str, object]:
         """Return the answer keyed for JSON."""

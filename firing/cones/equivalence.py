@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 
 from firing.cones.cone_types import KindOfCone, made_as, parse_kind_of_cone, type_shift
-from firing.cones.heatwork import DOWN, readings, times_down_s
+from firing.cones.heatwork import DOWN, heatworks, readings, times_down_s
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, ConeLaw, cone_law, end_point_c, laws
 from firing.cones.occupation import Occupation, occupy
 from firing.cones.table import CONES, cone_number, describe_number, describe_range
@@ -67,12 +67,15 @@ class ConeProgress(Serialised):
         Mean rate over its last 100 °C [°C/h]; None where the trace does not show it.
     reached_s : float or None
         When x became 1, on the trace's clock [s]; None while it is below.
+    budget_c : float
+        How far its end point may be off, ± [°C].
     """
 
     cone: str = field(metadata=OMITTED)
     heatwork: float
     approach_rate_c_per_h: float | None = field(metadata=rounded(2))
     reached_s: float | None = field(metadata=rounded(1))
+    budget_c: float = field(default=0.0, metadata=rounded(2))
 
 
 @dataclass(frozen=True)
@@ -297,7 +300,15 @@ def cone_reached(
         budgets[cone].total_c + abs(shifts[cone]) + open_c[cone] for cone in every
     )
     occupation = occupy(time_s, temperature_c, list(every.values()), widest_c)
-    x = {cone: occupation.heatwork(law, shifts[cone]) for cone, law in every.items()}
+
+    def moved(by_c: dict[str, float]) -> dict[str, float]:
+        """Return the heat-work at shifts; that of cones long down, which stay so, as it was."""
+        near = [cone for cone in every if x.get(cone, 0.0) <= _LONG_DOWN]
+        found = heatworks(occupation, [(every[c], by_c[c]) for c in near], time_s, temperature_c)
+        return x | dict(zip(near, found, strict=True))
+
+    x: dict[str, float] = {}
+    x = moved(shifts)
     for cone, law in every.items():
         held_c = 0.0
         if _FAR_OFF < x[cone] <= _LONG_DOWN:
@@ -311,8 +322,8 @@ def cone_reached(
         )
     spread = {cone: part.total_c for cone, part in budgets.items()}
     reached, number = _running(x)
-    _, low = _running(_moved(occupation, x, {c: s - spread[c] for c, s in shifts.items()}))
-    _, high = _running(_moved(occupation, x, {c: s + spread[c] for c, s in shifts.items()}))
+    _, low = _running(moved({c: s - spread[c] for c, s in shifts.items()}))
+    _, high = _running(moved({c: s + spread[c] for c, s in shifts.items()}))
     thin = slice(None, None, max(1, time_s.size // _THINNED))
     thin_s = np.append(time_s[thin], time_s[-1]) if time_s[thin][-1] != time_s[-1] else time_s[thin]
     thin_c = np.interp(thin_s, time_s, temperature_c)
@@ -330,6 +341,7 @@ def cone_reached(
             heatwork=x[cone],
             approach_rate_c_per_h=rates[cone],
             reached_s=down_s.get(cone),
+            budget_c=spread[cone],
         )
         for cone in every
     }
@@ -363,16 +375,6 @@ def _energy_part_c(
     other, pinned_c = law.steeper(rate, ENERGY_ERRORS * law.ln_energy_se)
     heats = occupation.heatwork(law, there_c), occupation.heatwork(other, there_c + pinned_c)
     return abs(math.log(heats[1] / heats[0])) * c_per_ln
-
-
-def _moved(
-    occupation: Occupation, x: dict[str, float], shifts: dict[str, float]
-) -> dict[str, float]:
-    """Return the heat-work at other shifts; that of cones long down, which stay so, as it was."""
-    return {
-        cone: known if known > _LONG_DOWN else occupation.heatwork(laws()[cone], shifts[cone])
-        for cone, known in x.items()
-    }
 
 
 def _running(x: dict[str, float]) -> tuple[str | None, float | None]:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from firing.cones.kinetics import ConeLaw, cone_law, ramp_integral
-from firing.cones.occupation import counting_from_c, occupy
+from firing.cones.occupation import Occupation, counting_from_c, occupy
 from firing.cones.table import CONES, parse_cone
 from firing.errors import FiringError
 from firing.trace import FloatArray
@@ -207,6 +207,31 @@ def _gains(
     return gained
 
 
+def _gains_of_all(
+    laws: list[tuple[ConeLaw, float]], time_s: FloatArray, temperature_c: FloatArray
+) -> FloatArray:
+    columns = np.array([(law.activation_k, law.ln_a_per_s, shift_c) for law, shift_c in laws])
+    activation_k, ln_a_per_s, shift_c = columns.T[:, :, np.newaxis]
+    return _gains(activation_k, ln_a_per_s, time_s, temperature_c, shift_c)
+
+
+def heatworks(
+    occupation: Occupation,
+    laws: Iterable[tuple[ConeLaw, float]],
+    time_s: FloatArray,
+    temperature_c: FloatArray,
+) -> list[float]:
+    """Return the heat-work of a trace by each law, moved by its shift [K].
+
+    From the trace's occupation or, where it is short, from its segments.
+    """
+    pairs = list(laws)
+    if time_s.size > _SHORT_TRACE or not pairs:
+        return [occupation.heatwork(law, shift_c) for law, shift_c in pairs]
+    found: list[float] = _gains_of_all(pairs, time_s, temperature_c).sum(axis=1).tolist()
+    return found
+
+
 _SHORT_TRACE = 1000  # samples; up to here all laws at once are quicker than one after another
 
 
@@ -217,9 +242,7 @@ def times_down_s(
     pairs = list(laws)
     if time_s.size > _SHORT_TRACE or not pairs:
         return [time_down_s(law, time_s, temperature_c, shift_c) for law, shift_c in pairs]
-    columns = np.array([(law.activation_k, law.ln_a_per_s, shift) for law, shift in pairs])
-    activation_k, ln_a_per_s, shift_c = columns.T[:, :, np.newaxis]
-    progress = np.cumsum(_gains(activation_k, ln_a_per_s, time_s, temperature_c, shift_c), axis=1)
+    progress = np.cumsum(_gains_of_all(pairs, time_s, temperature_c), axis=1)
     found: list[float | None] = []
     for (law, shift), row in zip(pairs, progress, strict=True):
         at = int(np.searchsorted(row, DOWN))

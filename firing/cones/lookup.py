@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from firing.cones.kinetics import check_rate, cone_law, end_point_c
 from firing.cones.table import end_points, parse_cone
-from firing.cones.uncertainty import rate_warnings
 from firing.errors import FiringError
 from firing.serialise import Serialised
 from firing.units import TemperatureUnit
@@ -62,6 +60,10 @@ def cone_rows(
             if c.note
         )
         return ConeRows(name, rows, warnings)
+    # The printed rows need neither the law nor numpy, which takes longer to load than all else.
+    from firing.cones.kinetics import check_rate, cone_law, end_point_c
+    from firing.cones.uncertainty import rate_warnings
+
     check_rate(rate_c_per_h, unit)
     found: list[ConeRow] = []
     left_out: list[str] = []

@@ -15,7 +15,13 @@ from firing.cones.table import parse_cone
 from firing.cones.uncertainty import FURTHEST_BELOW_K
 from firing.errors import FiringError
 from firing.serialise import Serialised, rounded
-from firing.units import TemperatureUnit, from_celsius, to_celsius
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+    from_celsius,
+    to_celsius,
+)
 
 #: The final rates shown where none is asked for: those of the chart that a studio kiln can follow
 #: at the top, and one between them [°C/h].
@@ -73,6 +79,14 @@ class WaysToCone(Serialised):
     curve: tuple[tuple[float, float], ...]
     cooling: Cooling
     warnings: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return the cone and the first few ways, on one line."""
+        told = [
+            f"{format_temperature(way.peak_c, self.unit)} and {format_duration(way.hold_s)}"
+            for way in self.at(self.rates_c_per_h[0])[:3]
+        ]
+        return f"<WaysToCone {self.cone}: {'; '.join(told) or 'none'}; {len(self.ways)} in all>"
 
     def at(self, rate_c_per_h: float) -> tuple[Way, ...]:
         """Return the ways at one rate, from the hottest."""

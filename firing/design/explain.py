@@ -8,7 +8,7 @@ import numpy as np
 
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
-from firing.cones.uncertainty import budget
+from firing.cones.uncertainty import budget, held_below_c
 from firing.controller.controller import Controller
 from firing.design.cooling_search import CoolingLeg
 from firing.design.heating_search import APPROACH_C, HeatingLeg
@@ -159,7 +159,10 @@ def _window_at(problem: Problem, at_c: float) -> Dwell | None:
 def _cone_words(cone: str, solution: ProgramSolution, unit: TemperatureUnit) -> str:
     peak = solution.peak
     name, rate = parse_cone(cone), peak.rate_c_per_h or 0.0
-    part = budget(cone_law(name))
+    law = cone_law(name)
+    own_c = peak.peak_c - (law.residual_c(rate) if rate else 0.0)
+    held_c = held_below_c(law, own_c, rate, peak.hold_s) if rate else 0.0
+    part = budget(law, energy_c=held_c)
     hold = f"with a hold of {format_duration(peak.hold_s)}" if peak.hold_s else "without a hold"
     off = rate_from_celsius(part.total_c, unit)
     return (

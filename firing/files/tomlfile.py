@@ -296,8 +296,7 @@ def validate(
         known = {path for path, _ in figures.wrong}
         found = [(p, d) for p, d in found if not (known & _spellings(p, model))]
         wrong = [
-            (path, _sentence(detail, model, path, figures))
-            for path, detail in found[:MOST_WORDED]
+            (path, _sentence(detail, model, path, figures)) for path, detail in found[:MOST_WORDED]
         ]
         wrong += [(path, str(detail["msg"])) for path, detail in found[MOST_WORDED:]]
         return None, [*faults, *located(wrong, text, name, figures)], figures

@@ -109,7 +109,7 @@ def plan_for_cone(
         per_unit = value / c_per_ln
     rounded = _rounded(changed, value, unit)
     done = _with(schedule, changed, rounded)
-    off_c = forecast_of(done).cones.budget_c
+    off_c = forecast_of(done).cones.by_cone[name].budget_c
     if changed == "hold":
         # x grows evenly with the hold: easier by so many degrees asks for so much less of it.
         low, high = (max(value + per_unit * math.expm1(s * off_c / c_per_ln), 0.0) for s in (-1, 1))

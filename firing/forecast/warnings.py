@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from firing.forecast.result import Forecast, KilnForecast, PlanWarning
 from firing.heat import default_kiln
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+
+if TYPE_CHECKING:
+    from firing.ware.load import Load
 
 _DOWN_EXACTLY = 1.0
 LONGEST_ADVISED_HOLD_S = 2 * SECONDS_PER_HOUR
@@ -70,11 +74,12 @@ TELLING_S = 300.0
 """A segment that the kiln takes this much longer over is told [s]."""
 
 
-def warnings_for(forecast: Forecast) -> tuple[PlanWarning, ...]:
-    """Return everything to know about a plan, the most pressing first."""
+def warnings_for(forecast: Forecast, load: Load | None = None) -> tuple[PlanWarning, ...]:
+    """Return everything to know about a plan and its load, the most pressing first."""
     schedule, cones = forecast.schedule, forecast.cones
     found = [
         *_ware(forecast),
+        *_practice(forecast, load),
         *_assumed(forecast),
         *_target_cone(forecast),
         *(
@@ -133,6 +138,35 @@ def _ware(forecast: Forecast) -> Iterator[PlanWarning]:
     for caution in forecast.ware.cautions:
         name = "slow_drying" if caution.kind == "vapour" else "still_shrinks"
         yield PlanWarning(name, "check", caution.message, at_c=caution.at_c, source=caution.source)
+
+
+def _practice(forecast: Forecast, load: Load | None) -> Iterator[PlanWarning]:
+    """Tell where the trade is slower than this plan, though the ware's limits are kept.
+
+    That is its time below boiling, and its slow burn-out of a dark or thick body.
+    """
+    if forecast.ware is None or load is None or forecast.ware.breaches:
+        return
+    limits = forecast.ware.limits
+    from firing.ware.practice import limits_by
+    from firing.ware.program_check import check_program
+
+    slower = limits_by(limits, load, "slower")
+    more = replace(
+        slower,
+        limits=tuple(limit for limit in slower.limits if limit not in limits.limits),
+        dwells=tuple(stay for stay in slower.dwells if stay not in limits.dwells),
+    )
+    starts_s = [segment.start_s for segment in forecast.segments]
+    for breach in check_program(forecast.schedule, more):
+        yield PlanWarning(
+            "practice",
+            "check",
+            f"Common practice is slower: {breach.message}",
+            at_c=breach.at_c,
+            at_s=starts_s[breach.segment],
+            source=breach.source,
+        )
 
 
 def _sentence(words: str) -> str:

@@ -112,6 +112,9 @@ TURNING_SHARE = 0.3
 """Noise above the digits turns a reading back on the one before in two of three; one without it
 stands still in every hold and is not stuck.  From this share on it is noise.  Source: common
 practice, no source; two of three by arithmetic."""
+FLICKER_DIGITS = 1.5
+"""A reading whose changes are of one digit in the mean flickers between two, and stands still where
+it is far from both.  Source: common practice, no source."""
 LOG_TURNING_READINGS = 100
 """Of so many readings at the least, as a log that ends standing still may end in a hold.  Source:
 common practice, no source."""

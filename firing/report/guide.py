@@ -31,6 +31,7 @@ def guide_report(found: Guide) -> Report:
             *_plan(found),
             Section("Sources", [Sources(list(dict.fromkeys(cited)))]),
         ],
+        unit="C" if found.schedule is None else found.schedule.unit,
     )
 
 

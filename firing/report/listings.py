@@ -111,8 +111,8 @@ def cone_at_report(answer: ConeAt) -> Report:
         parts.append(
             Paragraph(
                 f"{degree} is worth {format_duration(worth.degree_s * share)} of hold, or "
-                f"{worth.degree_cones * share:.3f} cones; a minute more of hold is worth "
-                f"{worth.minute_cones or 0.0:.3f} cones."
+                f"{worth.degree_cones * share:.3f} of a cone. A minute more of hold is worth "
+                f"{worth.minute_cones or 0.0:.3f} of a cone."
             )
         )
     cooled = (
@@ -320,6 +320,7 @@ def fit_report(
             ("walls and leak together", fit.losses),
             ("capacity", fit.capacity),
             ("power over capacity", fit.power_over_capacity),
+            ("power over all losses", fit.power_over_losses),
             ("loss over capacity", fit.loss_over_capacity),
             ("leak over capacity", fit.leak_over_capacity),
         )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firing.review import thresholds as limit
-from firing.review.result import CausePair, Comparison, CoolingPair, SegmentPair
+from firing.review.result import CausePair, Comparison, CoolingPair, SegmentPair, SegmentRange
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
 
 if TYPE_CHECKING:
@@ -39,6 +41,47 @@ def compare(this: Review, other: Review) -> Comparison:
         other_peak_c,
         this.actual_s,
         other.actual_s,
+    )
+
+
+def compare_series(this: Review, others: Sequence[Review]) -> Comparison:
+    """Set a firing beside several others of its plan: beside their middle one, and their range."""
+    whole = sorted(
+        (other for other in others if other.actual_s is not None and not other.refused),
+        key=lambda other: other.actual_s or 0.0,
+    )
+    if len(others) == 1 or not whole:
+        return compare(this, others[0])
+    middle = whole[(len(whole) - 1) // 2]
+    beside = compare(this, middle)
+    ranges: list[SegmentRange] = []
+    outside: list[str] = []
+    for index, segment in enumerate(this.segments):
+        took_s = sorted(s for o in whole if (s := o.segments[index].actual_s) is not None)
+        if not took_s:
+            continue
+        least_s, most_s = took_s[0], took_s[-1]
+        ranges.append(
+            SegmentRange(index, segment.actual_s, least_s, float(np.median(took_s)), most_s)
+        )
+        if segment.actual_s is None:
+            continue
+        play_s = max(limit.COMPARED_S, limit.COMPARED_SHARE * segment.planned_s)
+        if not least_s - play_s <= segment.actual_s <= most_s + play_s:
+            outside.append(
+                f"Segment {this.schedule.label(index)} took {format_duration(segment.actual_s)}; "
+                f"in the other {len(took_s)} firings {format_duration(least_s)} to "
+                f"{format_duration(most_s)}."
+            )
+    first = (
+        f"Beside {len(others)} other firings, {middle.log.name} is the middle one of the "
+        f"{len(whole)} that ended: {format_duration(middle.actual_s or 0.0)}."
+    )
+    return replace(
+        beside,
+        remarks=(first, *outside, *beside.remarks),
+        series=tuple(ranges),
+        logs=tuple(other.log.name for other in others),
     )
 
 

@@ -95,15 +95,15 @@ def heat_beside_gaps(
     Where a gap hides some, the cones are those of the readings alone, and their range ends with the
     most that the gap could hold; elsewhere a straight line across it changes nothing.
     """
+    name, temperature_c = trace.channels[channel], trace.temperature_c[:, channel]
+    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
     bridged = heat_of_channels(trace, even, channel, kiln, error)
-    name, temperature_c = trace.channels[channel], trace.channel_c(channel)
     warm_c = float(np.nanmax(temperature_c)) - limit.HEATWORK_BELOW_C
     if name not in bridged.judged or all(gap.highest_c < warm_c for gap in gaps):
         return bridged, gaps
-    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
-    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
     most = cone_reached(time_s, highest_c + offset_c, error.tolerance_c)
+    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
     marked = hiding_heatwork(
         gaps,
         least.judged[name].reached_number,
@@ -125,6 +125,20 @@ def planned_cones(
     written = forecast(plan.schedule).trace
     temperature_c = written.channel_c() + kiln.fitted.cone_offset_c
     return cone_reached(written.time_s, temperature_c, error.tolerance_c)
+
+
+def with_hold(
+    time_s: FloatArray, temperature_c: FloatArray, from_s: float, until_s: float, hold_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return a course with a hold of another length between two moments."""
+    before, after = time_s <= from_s, time_s >= until_s
+    held_c = float(np.interp(0.5 * (from_s + until_s), time_s, temperature_c))
+    middle_s = np.array([from_s + 1.0, from_s + max(hold_s - 1.0, 2.0)])
+    moved_s = time_s[after] + (max(hold_s, 3.0) - (until_s - from_s))
+    return (
+        np.concatenate((time_s[before], middle_s, moved_s)),
+        np.concatenate((temperature_c[before], [held_c, held_c], temperature_c[after])),
+    )
 
 
 def heated_until_s(trace: ResampledTrace) -> float:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
 from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
+from firing.review.heat_verdict import with_hold
+from firing.review.result import Mended, Shortfall
 from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
-from firing.serialise import keyed
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
@@ -28,42 +27,6 @@ from firing.ware.load import Load, load_or_typical
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-    from firing.review.power_reason import Shortfall
-
-
-@dataclass(frozen=True, eq=False)
-class Mended:
-    """A plan that the kiln as found can keep.
-
-    Attributes
-    ----------
-    schedule : Schedule
-    changes : tuple of str
-        What to key otherwise, a clause each; empty where the plan can stay.
-    program_s : float
-        What it will take [s].
-    cone_number : float or None
-        The running number it amounts to.
-    with_new_elements_s : float or None
-        What the plan as it was would take with the power of the kiln file [s]; None where power is
-        not the matter.
-    """
-
-    schedule: Schedule
-    changes: tuple[str, ...]
-    program_s: float
-    cone_number: float | None
-    with_new_elements_s: float | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as the JSON shows it."""
-        return keyed(
-            changes=self.changes,
-            program_s=self.program_s,
-            cone_number=self.cone_number,
-            with_new_elements_s=self.with_new_elements_s,
-            schedule=self.schedule,
-        )
 
 
 def mend(
@@ -182,7 +145,7 @@ def _same_cone(
         return schedule, number, 0.0
 
     def reached(hold_s: float) -> float:
-        found = cone_reached(*_with_hold(course, peak.ramp_end_s, peak.end_s, hold_s))
+        found = cone_reached(*with_hold(*course, peak.ramp_end_s, peak.end_s, hold_s))
         return -99.0 if found.reached_number is None else found.reached_number
 
     least_s, most_s = limit.MEND_LEAST_HOLD_S, held_s + limit.MEND_MORE_HOLD_S
@@ -197,21 +160,6 @@ def _same_cone(
     segments[peak.index] = replace(segments[peak.index], hold_s=hold_s)
     mended = replace(schedule, segments=tuple(segments))
     return mended, reached(hold_s), hold_s - held_s
-
-
-def _with_hold(
-    course: tuple[FloatArray, FloatArray], from_s: float, until_s: float, hold_s: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return a course with a hold of another length."""
-    time_s, temperature_c = course
-    before, after = time_s <= from_s, time_s >= until_s
-    held_c = float(np.interp(0.5 * (from_s + until_s), time_s, temperature_c))
-    middle_s = np.array([from_s + 1.0, from_s + max(hold_s - 1.0, 2.0)])
-    moved_s = time_s[after] + (max(hold_s, 3.0) - (until_s - from_s))
-    return (
-        np.concatenate((time_s[before], middle_s, moved_s)),
-        np.concatenate((temperature_c[before], [held_c, held_c], temperature_c[after])),
-    )
 
 
 def _changes(plan: Schedule, mended: Schedule) -> tuple[str, ...]:

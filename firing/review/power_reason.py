@@ -12,7 +12,6 @@ matter, has a mark of no shape and keeps the others honest.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,45 +24,12 @@ from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.residuals import WINDOW_S, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
-from firing.review.result import Confidence, PowerReason, Review
+from firing.review.result import Confidence, HalfHours, PowerReason, Review, Shortfall
 from firing.trace import FloatArray
 from firing.units import KELVIN_AT_0_C
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
-
-
-@dataclass(frozen=True, eq=False)
-class HalfHours:
-    """Half-hours of a firing; heat as a share of what full power gives in them, shape (n,).
-
-    `known` says whether the duty is known; `powered` whether the elements were on.  `excess` is the
-    heat needed by the kiln as learnt, less the heat given; where the duty is unknown full power
-    stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
-    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
-    (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
-    up.  `doubt` is what water nobody weighed may make of it, and
-    `full_j` what full power gives [J].
-    """
-
-    start_s: FloatArray
-    end_s: FloatArray
-    middle_c: FloatArray
-    known: np.ndarray
-    powered: np.ndarray
-    excess: FloatArray
-    given: FloatArray
-    contents: FloatArray
-    leak: FloatArray
-    draught: FloatArray
-    hole: FloatArray
-    stored: FloatArray
-    doubt: FloatArray
-    full_j: FloatArray
-
-    def where(self, chosen: np.ndarray) -> HalfHours:
-        """Return some of them."""
-        return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
 def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
@@ -175,44 +141,6 @@ def _open_windows(record: FiringRecord) -> list[tuple[int, int]]:
             found.append((begin, i + 1))
             begin = i + 1
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """How probable each reason is, and what it would amount to.
-
-    Attributes
-    ----------
-    reason : str
-        The likeliest, or ``unknown`` where none stands out.
-    probabilities : mapping
-        Of every reason; they add up to 1.
-    confidence : str
-        By the probability of the reason.
-    as_learnt : float
-        Of what ``unknown`` has, the part that the kiln did all it was learnt to do.
-    power_down, leak_more, load_times : float
-        What the reason of that name would amount to by itself: share of power lost; loss more, as
-        a share of the kiln's own; the load as a multiple of what is expected.
-    from_s, until_s : float or None
-        When power went down and when it came back, where that has edges [s].
-    """
-
-    reason: PowerReason
-    probabilities: Mapping[PowerReason, float]
-    confidence: Confidence
-    as_learnt: float
-    power_down: float
-    leak_more: float
-    load_times: float
-    from_s: float | None = None
-    until_s: float | None = None
-
-    @property
-    def mendable(self) -> bool:
-        """Whether the kiln as found is known well enough to plan with."""
-        odd = self.probabilities["unknown"] - self.as_learnt
-        return self.reason != "supply" and odd < limit.REASON_ODD
 
 
 @dataclass(frozen=True, eq=False)

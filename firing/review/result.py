@@ -7,19 +7,21 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
+from firing.review import thresholds as limit
 from firing.review.gaps import Gap
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
 from firing.units import format_duration
 from firing.viewable import Plottable
 
 if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
     from firing.cones.equivalence import ConeVerdict
     from firing.cones.uncertainty import Budget
     from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
-    from firing.review.mending import Mended
-    from firing.review.power_reason import HalfHours, Shortfall
     from firing.review.segment_analysis import AnalysedLog
     from firing.schedule.schedule import Schedule
     from firing.thermocouple.exposure import DriftRemark, Exposure
@@ -443,6 +445,112 @@ class HeatVerdict(Serialised):
 
 
 @dataclass(frozen=True, eq=False)
+class HalfHours:
+    """Half-hours of a firing; heat as a share of what full power gives in them, shape (n,).
+
+    `known` says whether the duty is known; `powered` whether the elements were on.  `excess` is the
+    heat needed by the kiln as learnt, less the heat given; where the duty is unknown full power
+    stands for it, and `excess` is then a lower bound.  `given`, `contents`, `leak` and `stored` are
+    the heat given, that of the load, what a leak as large as the kiln's own loss would carry off
+    (by a fan, by its own draught, or as radiation, alike at the peak), and what load and walls took
+    up.  `doubt` is what water nobody weighed may make of it, and
+    `full_j` what full power gives [J].
+    """
+
+    start_s: FloatArray
+    end_s: FloatArray
+    middle_c: FloatArray
+    known: npt.NDArray[np.bool_]
+    powered: npt.NDArray[np.bool_]
+    excess: FloatArray
+    given: FloatArray
+    contents: FloatArray
+    leak: FloatArray
+    draught: FloatArray
+    hole: FloatArray
+    stored: FloatArray
+    doubt: FloatArray
+    full_j: FloatArray
+
+    def where(self, chosen: npt.NDArray[np.bool_]) -> HalfHours:
+        """Return some of them."""
+        return HalfHours(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """How probable each reason is, and what it would amount to.
+
+    Attributes
+    ----------
+    reason : str
+        The likeliest, or ``unknown`` where none stands out.
+    probabilities : mapping
+        Of every reason; they add up to 1.
+    confidence : str
+        By the probability of the reason.
+    as_learnt : float
+        Of what ``unknown`` has, the part that the kiln did all it was learnt to do.
+    power_down, leak_more, load_times : float
+        What the reason of that name would amount to by itself: share of power lost; loss more, as
+        a share of the kiln's own; the load as a multiple of what is expected.
+    from_s, until_s : float or None
+        When power went down and when it came back, where that has edges [s].
+    """
+
+    reason: PowerReason
+    probabilities: Mapping[PowerReason, float]
+    confidence: Confidence
+    as_learnt: float
+    power_down: float
+    leak_more: float
+    load_times: float
+    from_s: float | None = None
+    until_s: float | None = None
+
+    @property
+    def mendable(self) -> bool:
+        """Whether the kiln as found is known well enough to plan with."""
+        odd = self.probabilities["unknown"] - self.as_learnt
+        return self.reason != "supply" and odd < limit.REASON_ODD
+
+
+@dataclass(frozen=True, eq=False)
+class Mended:
+    """A plan that the kiln as found can keep.
+
+    Attributes
+    ----------
+    schedule : Schedule
+    changes : tuple of str
+        What to key otherwise, a clause each; empty where the plan can stay.
+    program_s : float
+        What it will take [s].
+    cone_number : float or None
+        The running number it amounts to.
+    with_new_elements_s : float or None
+        What the plan as it was would take with the power of the kiln file [s]; None where power is
+        not the matter.
+    """
+
+    schedule: Schedule
+    changes: tuple[str, ...]
+    program_s: float
+    cone_number: float | None
+    with_new_elements_s: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as the JSON shows it."""
+        return keyed(
+            changes=self.changes,
+            program_s=self.program_s,
+            cone_number=self.cone_number,
+            with_new_elements_s=self.with_new_elements_s,
+            schedule=self.schedule,
+        )
+
+
+@dataclass(frozen=True, eq=False)
 class Review(Plottable):
     """A firing set against its plan.
 
@@ -632,9 +740,20 @@ class CoolingPair(Serialised):
     other_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class SegmentRange(Serialised):
+    """What one segment took in several firings [s]: this one, and the others' range and middle."""
+
+    index: int
+    this_s: float | None
+    least_s: float
+    median_s: float
+    most_s: float
+
+
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Another firing of the plan, set beside this one.
+    """Another firing of the plan, set beside this one; of several, the middle one by duration.
 
     Attributes
     ----------
@@ -650,6 +769,10 @@ class Comparison:
         Highest readings [°C].
     this_s, other_s : float or None
         Duration of both [s].
+    series : tuple of SegmentRange
+        The segments beside those of all the others, where there are several.
+    logs : tuple of str
+        The others' names.
     """
 
     other: Review
@@ -661,6 +784,8 @@ class Comparison:
     other_peak_c: float
     this_s: float | None
     other_s: float | None
+    series: tuple[SegmentRange, ...] = ()
+    logs: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as the JSON shows it."""
@@ -669,6 +794,8 @@ class Comparison:
             difference_s = self.this_s - self.other_s
         return keyed(
             log=self.other.log.name,
+            logs=self.logs or (self.other.log.name,),
+            series=self.series,
             compared=not self.other.refused,
             refused=self.other.refused or None,
             this_s=self.this_s,

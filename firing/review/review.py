@@ -18,7 +18,7 @@ from firing.review import thresholds as limit
 from firing.review.alignment import Alignment, Passage, align
 from firing.review.attribution import recovered_time, whole_account
 from firing.review.boundaries import firing_boundaries
-from firing.review.comparison import compare
+from firing.review.comparison import compare_series
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
 from firing.review.findings.power import is_learnt, was_short
@@ -63,8 +63,8 @@ def review(
     kiln: KilnDescription | None = None,
     load: Load | None = None,
     witnesses: Sequence[Witness] = (),
-    compare_with: Log | None = None,
-    compare_channel: int = 0,
+    compare_with: Log | Sequence[Log] | None = None,
+    compare_channel: int | Sequence[int] = 0,
 ) -> Review:
     """Set a log against its plan.
 
@@ -83,10 +83,11 @@ def review(
         The kiln and what was in it: the yardstick for what was possible, and for the cooling.
     witnesses : sequence of Witness, optional
         Cones that stood in the kiln, as they were found.
-    compare_with : Log, optional
-        Another firing of the plan, in the same kiln, to set beside this one.
-    compare_channel : int
-        Its kiln channel, from 0.
+    compare_with : Log or sequence of Log, optional
+        Another firing of the plan, in the same kiln, to set beside this one, or several: then the
+        middle one by its duration is the yardstick.
+    compare_channel : int or sequence of int
+        Its kiln channel, from 0; one for all, or one for each.
 
     Returns
     -------
@@ -110,8 +111,15 @@ def review(
     result = _reviewed(schedule, plan, log, channel, due, kiln, load, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
-    other = _reviewed(schedule, plan, compare_with, compare_channel, None, kiln, None, ())
-    return replace(result, comparison=compare(result, other))
+    logs = (compare_with,) if isinstance(compare_with, Log) else tuple(compare_with)
+    channels = (
+        (compare_channel,) * len(logs) if isinstance(compare_channel, int) else compare_channel
+    )
+    others = [
+        _reviewed(schedule, plan, other, number, None, kiln, None, ())
+        for other, number in zip(logs, channels, strict=True)
+    ]
+    return replace(result, comparison=compare_series(result, others)) if others else result
 
 
 def _reviewed(

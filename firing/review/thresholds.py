@@ -316,6 +316,11 @@ QUESTIONED_OFFSET_C = 25.0
 """About a cone: an offset beyond it is asked back before anybody counts with it
 [°C; `ONE_CONE_C`]."""
 
+HOLD_OFF_S = 300.0
+"""A hold this much off its length may move the cone [s; practice]."""
+REFIRE_C_PER_H = 100.0
+"""Fired ware is heated no faster than this up to red heat [°C/h; refiring-practice]."""
+
 # Two firings beside each other
 
 COMPARED_S = 600.0

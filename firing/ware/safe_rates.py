@@ -458,12 +458,12 @@ def _shrinking(wall: GoverningWall) -> Iterator[Dwell]:
     if left <= 0.0 or not wall.shrinking:
         return
     moisture = wall.body.of("moisture diffusivity", "raw")
-    best_s = shrinking_s(wall.body, left, wall.path_m)
+    best_s = shrinking_s(wall.body, left, wall.path_of("water"))
     yield Dwell(
         SHRINKING_C,
         best_s * wall.margin,
         "shrinkage",
-        f"{wall.words} still shrinks, and must do so before it gets hotter",
+        f"{wall.places['water'].words} still shrinks, and must do so before it gets hotter",
         "shrinkage-drying-practice",
         best_s * moisture.value / moisture.high[0],
         best_s * max(wall.margin, moisture.value / moisture.low[0]),

@@ -39,6 +39,9 @@ RISING_FROM_C = 10.0
 RISING_SINCE_S = 900.0
 """A ramp that began so long ago and is so far from its target moves the digits."""
 SURELY_COLD_C = 80.0
+LATE_SHARE = 4.0
+"""A kiln that a clock left behind runs above the plan for a while to catch up, by less than this
+share of the margin, and is no higher than the clock has it."""
 COOLED_C = 150.0
 """A kiln that fell so far after its heating was cut short has been given up [°C]."""
 
@@ -194,7 +197,7 @@ class AlarmBoard:
         return self._latched(
             "power-weaker",
             now,
-            weaker,
+            weaker and not self._stillness.suspicious,
             not weaker,
             f"the kiln suddenly climbs more slowly, at {self._write(now.now_c)}: look for a dead "
             "element, a relay, a fuse or a lost phase",
@@ -204,6 +207,8 @@ class AlarmBoard:
     def _above(self, now: AlarmInputs) -> WatchEvent | None:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
+        if above is not None and above < LATE_SHARE * margin_c:
+            above = min(above, self.supply.above_clock_c(now.now_s, now.now_c))
         shown = "" if above is None else _difference(above, self._unit)
         return self._latched(
             "above-plan",
@@ -257,7 +262,12 @@ class AlarmBoard:
     def _cooling(self, now: AlarmInputs) -> WatchEvent | None:
         due = self._heating_due(now)
         rate = now.rate_c_per_h
-        falling = rate is not None and rate < -self._significant(-FALLING_C_PER_H)
+        falling = (
+            rate is not None
+            and rate < -self._significant(-FALLING_C_PER_H)
+            and self.supply.falls
+            and not self.supply.fell_at_the_clocks_end
+        )
         rises = rate is not None and rate > 0.0
         gone = self.supply.gone
         self._falls_slowly.update(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from firing.cones.equivalence import cone_reached, law_shift_c
+from firing.cones.equivalence import ConeProgress, cone_reached, law_shift_c
 from firing.cones.heatwork import heatwork, time_down_s
 from firing.cones.kinetics import cone_law
 from firing.cones.table import CONES
-from firing.cones.uncertainty import budget
 from firing.trace import FloatArray
 from firing.watch.state import ConeForecast, Prediction, RemainingCourse
 
@@ -45,8 +44,9 @@ def forecast_cones(
     """
     whole = None if ahead is None else _with_remaining(time_s, temperature_c, ahead.expected)
     chosen = set(wanted)
+    final: dict[str, ConeProgress] = {}
     if whole is not None:
-        final = cone_reached(*whole).by_cone
+        final = cone_reached(*whole, thermocouple_c).by_cone
         now_s = float(time_s[-1])
         falling = [
             cone
@@ -56,7 +56,8 @@ def forecast_cones(
         chosen.update(falling[:1])
     found = []
     for cone in (cone for cone in CONES if cone in chosen):
-        found.append(_forecast_one(cone, time_s, temperature_c, whole, ahead, thermocouple_c))
+        off_c = final[cone].budget_c if cone in final else 0.0
+        found.append(_forecast_one(cone, time_s, temperature_c, whole, ahead, off_c))
     return tuple(found)
 
 
@@ -66,7 +67,7 @@ def _forecast_one(
     temperature_c: FloatArray,
     whole: tuple[FloatArray, FloatArray] | None,
     ahead: Prediction | None,
-    thermocouple_c: float | None,
+    off_c: float,
 ) -> ConeForecast:
     law = cone_law(cone)
     shift_c = law_shift_c(cone, time_s, temperature_c)
@@ -75,7 +76,6 @@ def _forecast_one(
     if down_s is not None or whole is None or ahead is None:
         return ConeForecast(cone, x, down_s, None, None, None)
     shift_c = law_shift_c(cone, *whole)
-    off_c = budget(law, thermocouple_c).total_c
     return ConeForecast(
         cone,
         x,

@@ -10,13 +10,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.watch.history import LEAST_POINTS, RATE_WINDOW_S, RecentReadings
+from firing.watch.history import LEAST_POINTS, MAD_TO_SIGMA, RATE_WINDOW_S, RecentReadings
 
 KEEP_S = 7200.0
 NOW_S = 60.0
@@ -24,20 +25,35 @@ NOW_S = 60.0
 HIGH_S = 900.0
 FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
+SWING_S, SWING_POINTS = 3600.0, 5
+SWING_SHARE, SWING_MORE_C = 1.4, 1.0
+"""A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
+deepest of the hour before, and a little more [s, -, -, °C]."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 SIGNIFICANT_ERRORS = 5.0
 """A change is believed at so many standard errors."""
+SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
+"""A hold's level is left by so much in the mean over so long [s, °C] …"""
+SINK_BLOCKS, SINK_ERRORS = 5, 5.0
+"""… and by so many times what the means before it scatter, of which there are some [-]."""
+RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
 """A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
 CORNER_C = 5.0
+CORNER_S, CORNER_SHARE = 1800.0, 2.5
+LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
+"""So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
+than the last [°C]."""
+LATE_S = 180.0
 REGAINED_C = 3.0
 
-PACE_S = 240.0
-PACE_READINGS = 2.2
-BEFORE_S = 1200.0
+PACES = ((240.0, 2.2, 1200.0), (900.0, 4.0, 1800.0), (2700.0, 8.0, 3600.0))
+"""The last minutes or readings, and the time before that they are set beside [s, -, s]: for what is
+lost at once, for what goes over a quarter of an hour, and for what a relay's swing hides."""
+LATEST_S, LATEST_READINGS, CLIMBS_SHARE = 120.0, 3, 0.4
 BEFORE_READINGS = 6.0
 BEFORE_POINTS = 4
 SETTLED_S = 600.0
@@ -52,6 +68,8 @@ PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
+ARRIVED_ERRORS, MOST_EARLY_S = 1.5, 720.0
+"""Of so many standard errors the first reading at a target may be early, so much at most [-, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
 FALLEN_SHARE = 0.4
@@ -76,6 +94,8 @@ class PowerMonitor:
     ----------
     gone, weaker, stays_on : bool
         The kiln falls where heating is due; climbs at once more slowly; stays hot past its hold.
+    falls : bool
+        It falls, further than it swings.
     past_s : float
         How long past the end of the hold [s].
     cut : set of int
@@ -94,6 +114,9 @@ class PowerMonitor:
         self._lost_s = math.nan
         self._fresh = False
         self.gone = self.weaker = self.stays_on = False
+        self.falls = False
+        self._clock_began_s: float | None = None
+        self._fall_began_s: float | None = None
         self.past_s = 0.0
         self.cut: set[int] = set()
 
@@ -120,9 +143,38 @@ class PowerMonitor:
             return
         now = _RecentCourse(time_s, celsius, self._recent.noise_c())
         self._update_hold(position)
+        self._update_fall(position, now)
         self._judge_loss(self._plan, position, now)
         self._judge_weakening(self._plan, position, now)
         self._judge_overlong_hold(self._plan, now)
+
+    def _update_fall(self, position: Position, now: "_RecentCourse") -> None:
+        """Take in whether it falls, since when, and when a clock that does not wait began."""
+        if position.late_s is not None and position.phase in ("ramp", "hold"):
+            self._clock_began_s = now.at_s - position.program_s - position.late_s
+        self.falls = now.falls
+        if not now.falls:
+            self._fall_began_s = None
+        elif self._fall_began_s is None:
+            self._fall_began_s = now.high_s
+
+    @property
+    def fell_at_the_clocks_end(self) -> bool:
+        """Whether the fall began when a clock that does not wait was through with the heating."""
+        plan = self._plan
+        if plan is None or self._clock_began_s is None or self._fall_began_s is None:
+            return False
+        heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
+        if not heated:
+            return False
+        after_s = self._fall_began_s - self._clock_began_s - plan.segments[heated[-1]].end_s
+        return -CLOCK_EARLY_S < after_s < CLOCK_LATE_S
+
+    def above_clock_c(self, now_s: float, now_c: float) -> float:
+        """Return how far it is above where a clock that does not wait has it now [°C]."""
+        if self._plan is None or self._clock_began_s is None:
+            return math.inf
+        return now_c - self._plan.at_c(now_s - self._clock_began_s)
 
     def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
@@ -165,15 +217,16 @@ class PowerMonitor:
             if regained or over:
                 self.gone, self._lowest_c = False, math.inf
             return
-        if now.highest_c < WARM_C or now.fallen_c < max(
-            FALL_C, SIGNIFICANT_ERRORS * now.fall_error_c
-        ):
-            return
         hold = self._hold
-        if hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S:
+        held = hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S
+        sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
+        if now.highest_c < WARM_C or not (now.falls or sinks) or self.fell_at_the_clocks_end:
+            return
+        if hold is not None and held:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
-            if missing_c < max(FALL_C, SIGNIFICANT_ERRORS * now.error_c):
+            least_c = max(FALL_C, SIGNIFICANT_ERRORS * now.error_c, 0.7 * now.usual_fall_c)
+            if missing_c < least_c and not sinks:
                 return
             if not self._ends_by_clock(plan, position, hold.index, now.at_s):
                 self.gone, self._until_s = True, hold.due_s
@@ -184,6 +237,13 @@ class PowerMonitor:
         index = position.segment
         if position.phase != "ramp" or index is None or not plan.heats(index):
             return
+        begun_s = position.begun_s
+        if begun_s is not None and now.at_s - begun_s < CORNER_S:
+            # After a corner a swing overshoots, and falls the deeper.
+            lagged = position.late_s is not None and position.late_s > LATE_S
+            first_c = FIRST_SWING_C if lagged else 0.0
+            if now.fallen_c < max(first_c, CORNER_SHARE * now.usual_fall_c):
+                return
         target_c = plan.schedule.segments[index].target_c
         reached_c = target_c - CORNER_C - SIGNIFICANT_ERRORS * now.error_c
         if now.highest_c >= reached_c or self._ends_by_clock(plan, position, index, now.at_s):
@@ -216,35 +276,74 @@ class PowerMonitor:
             if not ramping or now.celsius > due_c - LOSS_C:
                 self.weaker = False
             return
-        if not ramping or index is None:
+        if not ramping or index is None or self._ends_by_clock(plan, position, index, now.at_s):
             return
         interval_s = self._recent.interval_s()
-        pace_s = max(PACE_S, PACE_READINGS * interval_s)
-        before_s = max(BEFORE_S, BEFORE_READINGS * interval_s)
+        for pace_s, readings, before_s in PACES:
+            if self._lost_its_pace(
+                plan,
+                position,
+                index,
+                now,
+                max(pace_s, readings * interval_s),
+                max(before_s, BEFORE_READINGS * interval_s),
+            ):
+                self.weaker = True
+                return
+
+    def _lost_its_pace(
+        self,
+        plan: Plan,
+        position: Position,
+        index: int,
+        now: "_RecentCourse",
+        pace_s: float,
+        before_s: float,
+    ) -> bool:
+        """Tell whether the pace of the last minutes is below that of the time before."""
         age_s = now.at_s - now.time_s
         inside = (age_s >= pace_s) & (age_s <= pace_s + before_s)
         if position.begun_s is not None:
             inside &= now.time_s >= position.begun_s + SETTLED_S
         if np.count_nonzero(inside) < BEFORE_POINTS:
-            return
+            return False
         line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
         if line.span_s < 0.6 * before_s or line.slope_c_per_s <= 0.0:
-            return
+            return False
         segment = plan.schedule.segments[index]
         pace_c_per_h = line.slope_c_per_s * SECONDS_PER_HOUR
         if segment.rate_c_per_h is not None and pace_c_per_h < AT_PACE_SHARE * segment.rate_c_per_h:
-            return
-        expected_c = line.at_c(now.mean_s)
+            return False
+        # One that caught up with its program slows down to the pace of that, and has lost nothing.
+        due_c_per_h = min(pace_c_per_h, segment.rate_c_per_h or math.inf)
+        last_s = float(now.time_s[inside][-1])
+        whole_c = due_c_per_h * (now.mean_s - last_s) / SECONDS_PER_HOUR
+        expected_c = line.at_c(last_s) + whole_c
         loss_c = expected_c - now.celsius
-        whole_c = line.slope_c_per_s * (now.mean_s - float(now.time_s[inside][-1]))
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
         corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
         if expected_c > corner_c:
-            return
-        if loss_c > max(LOSS_C, LOST_SHARE * whole_c, SIGNIFICANT_ERRORS * error_c):
-            self.weaker = True
+            return False
+        latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
+        at_once = pace_s < PACES[1][0]
+        if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
+            pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
+            if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
+                return False  # a relay that was off for a while, and the kiln climbs again
+        swing_c = line.swing_c(now.time_s[inside], now.values_c[inside])
+        first = int(np.argmax(inside))
+        lagged = self.above_clock_c(float(now.time_s[first]), float(now.values_c[first])) < -LAGS_C
+        caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
+        if loss_c > max(
+            FIRST_SWING_C if caught_up else LOSS_C,
+            LOST_SHARE * whole_c,
+            SIGNIFICANT_ERRORS * error_c,
+            SWING_SHARE * max(swing_c, now.usual_fall_c),
+        ):
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
+            return True
+        return False
 
     # On past its time
 
@@ -285,11 +384,25 @@ class PowerMonitor:
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
         due_c = rate * self.past_s / SECONDS_PER_HOUR
-        rises = -drop_c > max(FALL_C, SIGNIFICANT_ERRORS * error_c)
+        if self.past_s < self._arrival_error_s(plan, hold, now):
+            return
+        rises = -drop_c > now.believed_c(FALL_C, error_c)
+        swing_c = 0.5 * now.usual_fall_c
         self.stays_on = rises or (
             self.past_s >= PAST_S
-            and drop_c + PAST_SIGNIFICANT_ERRORS * error_c < FALLEN_SHARE * due_c
+            and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)
+            + PAST_SIGNIFICANT_ERRORS * error_c
+            + swing_c
+            < FALLEN_SHARE * due_c
         )
+
+    def _arrival_error_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
+        """Return how much too early an arrival may have been seen: noise and swing come first."""
+        rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
+        if rate_c_per_h is None:
+            return 0.0
+        early_c = ARRIVED_ERRORS * now.minute_noise_c + SWING_SHARE * now.usual_fall_c
+        return min(early_c / rate_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
 
 
 class _RecentCourse:
@@ -304,9 +417,11 @@ class _RecentCourse:
         self.celsius = float(np.mean(values_c[last]))
         self.mean_s = float(np.mean(time_s[last]))
         self.error_c = noise_c / math.sqrt(self.count)
+        in_a_minute = NOW_S / max(float(np.median(np.diff(time_s))), 1.0)
+        self.minute_noise_c = noise_c / math.sqrt(max(in_a_minute, 1.0))
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
-        sums = np.bincount(number, weights=values_c)
+        sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
         recent = (count > 0) & (
             np.arange(count.size) * NOW_S <= max(HIGH_S, _age_of_last_four_s(age_s))
         )
@@ -315,6 +430,92 @@ class _RecentCourse:
         self.fallen_c = self.highest_c - self.celsius
         fewest = int(np.min(count[recent]))
         self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
+        self.high_s = self.at_s - (float(np.flatnonzero(recent)[np.argmax(means)]) + 0.5) * NOW_S
+        self.usual_fall_c = _usual_fall_c(sums, count, self.high_s - self.at_s)
+
+    @property
+    def falls(self) -> bool:
+        """Whether it fell further than noise, and than a relay's swing in the hour before."""
+        return self.fallen_c >= self.believed_c(FALL_C, self.fall_error_c)
+
+    def sinks_from(self, arrived_s: float) -> bool:
+        """Tell whether it has left the level of a hold, by means over minutes.
+
+        A warm kiln falls slowly: less than a relay's swing, more than the mean of one.
+        """
+        age_s = self.at_s - self.time_s
+        for window_s, least_c in SINKS:
+            level = (self.time_s > arrived_s + SETTLED_S) & (age_s >= window_s)
+            last = age_s < window_s
+            number = (age_s[level] // window_s).astype(np.int64)
+            if number.size < 3 or np.count_nonzero(last) < 2:
+                continue
+            count = np.bincount(number)
+            sums = np.bincount(number, weights=self.values_c[level])
+            means = sums[count > 1] / count[count > 1]
+            if self._rare_ones_sank(level, last, least_c):
+                return True
+            if means.size < SINK_BLOCKS:
+                continue
+            # From one to the next, newest first, and robust: a level drifts for hours, and what has
+            # begun to fall is among them.
+            steps = np.abs(np.diff(means))
+            scatter_c = MAD_TO_SIGMA * float(np.median(steps)) / math.sqrt(2.0)
+            scatter_c = max(scatter_c * (1.0 + 3.0 / steps.size), 0.3 * float(np.max(steps)))
+            by_noise_c = self.noise_c / math.sqrt(float(np.count_nonzero(last)))
+            earlier = means[:1:-1]  # a warm kiln on a relay falls for half an hour in each swing
+            swing_c = float(np.max(np.maximum.accumulate(earlier) - earlier))
+            enough_c = max(
+                least_c,
+                SINK_ERRORS * max(scatter_c, 0.5 * by_noise_c),
+                SWING_SHARE * swing_c + SWING_MORE_C,
+                0.5 * self.usual_fall_c,
+            )
+            if float(np.median(means[:SINK_BLOCKS])) - np.mean(self.values_c[last]) > enough_c:
+                return True
+        return False
+
+    def _rare_ones_sank(
+        self, level: npt.NDArray[np.bool_], last: npt.NDArray[np.bool_], least_c: float
+    ) -> bool:
+        """Tell whether the last of readings minutes apart lie below the earlier ones.
+
+        So far apart, a relay's swing is as noise to them.
+        """
+        before, now = self.values_c[level], self.values_c[last]
+        apart_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
+        if apart_s < RARE_S or before.size < RARE_POINTS:
+            return False
+        middle_c = float(np.median(before))
+        scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
+        scatter_c *= 1.0 + 4.0 / before.size
+        error_c = max(scatter_c, 0.2) / math.sqrt(now.size)
+        return middle_c - float(np.mean(now)) > max(2.0 * least_c, SINK_ERRORS * error_c)
+
+    def believed_c(self, least_c: float, error_c: float) -> float:
+        """Return from where on a change of so large an error is believed [°C]."""
+        swing_c = SWING_SHARE * self.usual_fall_c + SWING_MORE_C if self.usual_fall_c else 0.0
+        return max(least_c, SIGNIFICANT_ERRORS * error_c, swing_c)
+
+
+def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:
+    """Return how deep it falls between two highs, by the hour before a moment [°C].
+
+    On a ramp the rise hides a part of a swing; what bends shows it whole, and at a corner, where
+    everything bends, only for a while.
+    """
+    age = np.flatnonzero(count > 0)[::-1]
+    ages_s = age * NOW_S
+    means = (sums[age] / count[age])[(ages_s > -until_s) & (ages_s < SWING_S - until_s)]
+    if means.size < SWING_POINTS:
+        return 0.0
+    deepest_c = float(np.max(np.maximum.accumulate(means) - means))
+    bends_c = [
+        float(np.quantile(np.abs(means[k:-k] - 0.5 * (means[: -2 * k] + means[2 * k :])), 0.8))
+        for k in (1, 2, 4)
+        if means.size > 2 * k + SWING_POINTS
+    ]
+    return max(deepest_c, *bends_c, 0.0)
 
 
 def _age_of_last_four_s(age_s: FloatArray) -> float:
@@ -337,6 +538,14 @@ class _LeastSquaresLine:
 
     def at_c(self, moment_s: float) -> float:
         return self._middle_c + self.slope_c_per_s * (moment_s - self._middle_s)
+
+    def swing_c(self, time_s: FloatArray, values_c: FloatArray) -> float:
+        """Return how far means over a minute swing about the line, from lowest to highest [°C]."""
+        number = ((time_s - time_s[0]) // NOW_S).astype(np.int64)
+        away_c = values_c - (self._middle_c + self.slope_c_per_s * (time_s - self._middle_s))
+        count = np.bincount(number)
+        means = np.bincount(number, weights=away_c)[count > 0] / count[count > 0]
+        return float(np.max(means) - np.min(means)) if means.size >= SWING_POINTS else 0.0
 
     def error_c(self, moment_s: float, noise_c: float) -> float:
         """Return the standard error of what the line says of a moment [°C]."""

@@ -26,6 +26,7 @@ from firing.logs.plausibility_limits import (
     CIRCUIT_RISE_C_PER_S,
     CIRCUIT_STEP_C,
     CIRCUIT_STILL_S,
+    FLICKER_DIGITS,
     TERMINALS_MOST_C,
     TURNING_SHARE,
 )
@@ -52,6 +53,10 @@ STILL_CHANCE = 1e-7
 STILL_RISE_C = 3.0
 """A reading stands still if its own noise would do so as seldom as this, or if the plan has it
 rise so far meanwhile [°C]."""
+STILL_BY_PLAN_CHANCE = 1e-4
+"""Of a noisy reading that stands still where the plan rises."""
+SUSPICIOUS_CHANCE, SUSPICIOUS_S = 1e-2, 300.0
+"""As seldom as this, and for so long, it may be stuck [-, s]; then it is, or the kiln stands."""
 FADING_READINGS = 60
 
 
@@ -216,12 +221,28 @@ class StuckReadingDetector:
         self._equal = 0
         self._rose = False
         self._seen = self._seen_equal = self._turns = 0
+        self._digit_c = math.inf
+        self._change_c = self._stood_s = 0.0
         self.stuck = False
+
+    @property
+    def suspicious(self) -> bool:
+        """Whether it stands still as it seldom did: a slow climb may be none."""
+        soon = self._stood_s <= SUSPICIOUS_S or self._equal <= CIRCUIT_FAULT_READINGS
+        seldom = self._equal >= 2 and self._share() ** self._equal < SUSPICIOUS_CHANCE
+        return self.stuck or (soon and seldom)
+
+    def _share(self) -> float:
+        return (self._seen_equal + 1.0) / (self._seen + 2.0)
 
     def add_reading(self, time_s: float, value_c: float, rising_c_per_h: float | None) -> None:
         """Take a reading in; the plan has it rise so fast, or None where it may stand."""
         if value_c != self._last_c:
             rises = value_c > self._last_c
+            if not math.isnan(self._last_c):
+                change_c = abs(value_c - self._last_c)
+                self._digit_c = min(self._digit_c, change_c)
+                self._change_c += (change_c - self._change_c) / FADING_READINGS
             self._turns += rises != self._rose
             self._rose = rises
             self._seen += 1 + self._equal
@@ -232,15 +253,22 @@ class StuckReadingDetector:
                 self._seen_equal //= 2
                 self._turns //= 2
             self._last_c, self._since_s, self._equal, self.stuck = value_c, time_s, 0, False
+            self._stood_s = 0.0
             return
         self._equal += 1
-        stood_s = time_s - self._since_s
+        stood_s = self._stood_s = time_s - self._since_s
         if self._equal < CIRCUIT_FAULT_READINGS - 1 or stood_s < CIRCUIT_STILL_S:
             return
-        share = (self._seen_equal + 1.0) / (self._seen + 2.0)
+        chance = self._share() ** self._equal
         restless = self._seen and self._turns >= TURNING_SHARE * self._seen
-        by_noise = restless and share**self._equal < STILL_CHANCE
-        by_plan = rising_c_per_h is not None and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
+        # One that flickers by its last digit stands still wherever it is far from the next.
+        in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
+        by_noise = restless and in_digits and chance < STILL_CHANCE
+        by_plan = (
+            rising_c_per_h is not None
+            and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
+            and chance < (STILL_BY_PLAN_CHANCE if restless else 1.0)
+        )
         self.stuck = self.stuck or bool(by_noise) or by_plan
 
 

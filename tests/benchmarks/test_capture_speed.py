@@ -97,6 +97,7 @@ main()
 """
 
 
+@pytest.mark.soak
 def test_from_byte_to_flushed_line_while_the_kiln_is_refitted(
     tmp_path: Path, instrument: Instrument, record_property: Record
 ) -> None:

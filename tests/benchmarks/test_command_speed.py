@@ -47,6 +47,12 @@ def test_help_costs_little_more_than_click(
     check((*FIRING, "--help"), (sys.executable, "-c", "import click"), 1.5, record_property)
 
 
+def test_a_cone_costs_little_more_than_click(
+    record_property: Callable[[str, object], None],
+) -> None:
+    check((*FIRING, "cone", "6"), (sys.executable, "-c", "import click"), 2.2, record_property)
+
+
 @pytest.mark.soak
 def test_hold_costs_little_more_than_numpy(
     record_property: Callable[[str, object], None],

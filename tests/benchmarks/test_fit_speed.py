@@ -12,6 +12,7 @@ from benchmarks.turns import in_turns
 from kiln.fitlogs import GLAZE, log_of, record, schedule_of
 from kiln.true_kiln import Truth, fire
 from kilns import BISQUED, trial_kiln
+from longer import beyond
 
 from firing.kiln.fit import fit_kiln
 from firing.kiln.simulation import simulate
@@ -19,7 +20,7 @@ from firing.kiln.simulation import simulate
 MOST_FORECASTS = 40.0
 
 
-@pytest.mark.parametrize("duty", [True, False], ids=["output", "schedule"])
+@pytest.mark.parametrize("duty", beyond(1, [True, False]))
 def test_a_fit_costs_few_forecasts(
     duty: bool, tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:

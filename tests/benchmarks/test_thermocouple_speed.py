@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import thermocouple_its90
 from benchmarks.turns import Turns, Work, in_turns
+from longer import beyond
 
 from firing.thermocouple.junction import celsius_from_mv
 from firing.thermocouple.reference import emf_mv, readable_c, temperature_c
@@ -26,7 +27,7 @@ def against_fewer(ours: Work, theirs: Work) -> Turns:
     return Turns(turns.ours_s, turns.bare_s * share)
 
 
-@pytest.mark.parametrize("type", ["K", "N", "S", "B"])
+@pytest.mark.parametrize("type", beyond(1, ["K", "N", "S", "B"]))
 def test_a_million_samples_from_emf(
     type: str, record_property: Callable[[str, object], None]
 ) -> None:

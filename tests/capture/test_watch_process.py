@@ -16,6 +16,7 @@ from capture.killing import Sender, check_kills
 from capture.ptywatch import MAIN, Instrument, Watch, readings, rows
 from click.testing import CliRunner
 from firing.tui.live_watch import LiveWatch
+from longer import beyond
 from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
@@ -342,16 +343,19 @@ def test_slips_are_one_sentence(
 
 @pytest.mark.parametrize(
     ("lines", "code", "said"),
-    [
-        (b"hello\n", 1, "no line was a reading (1 came: a field that is no number)"),
-        (b"20,30\n21,31\n", 1, "no line was a reading (2 came: another number of fields)"),
-        (b"20\n" + 30 * b"20,30\n", 1, "the last 30 lines were no readings"),
-        # a header, a damaged line, and trouble that is over
-        (b"kiln\n20\n", 0, ""),
-        (b"20\n2x\n", 0, ""),
-        (30 * b"x\n" + b"20\n", 0, ""),
-        (b"", 0, ""),
-    ],
+    beyond(
+        3,
+        [
+            [b"hello\n", 1, "no line was a reading (1 came: a field that is no number)"],
+            [b"20\n" + 30 * b"20,30\n", 1, "the last 30 lines were no readings"],
+            # a header, a damaged line, and trouble that is over
+            [b"kiln\n20\n", 0, ""],
+            [b"20\n2x\n", 0, ""],
+            [30 * b"x\n" + b"20\n", 0, ""],
+            [b"", 0, ""],
+            [b"20,30\n21,31\n", 1, "no line was a reading (2 came: another number of fields)"],
+        ],
+    ),
 )
 def test_lines_that_are_no_readings_leave_with_1(
     tmp_path: Path, lines: bytes, code: int, said: str

@@ -160,12 +160,16 @@ def test_json_stays_in_celsius(studio: Path) -> None:
     assert rows["highest temperature allowed"]["value"] == pytest.approx((2350.0 - 32.0) / 1.8)
 
 
-def test_a_log_in_fahrenheit_without_a_unit_is_not_judged(studio: Path) -> None:
+def test_a_log_in_fahrenheit_without_a_unit_is_settled_before_it_is_judged(studio: Path) -> None:
     rows = [f"{minute},{min(68 + 5 * minute, 2232)}" for minute in range(520)]
     Path("log.csv").write_text("minutes,kiln\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    refused = CliRunner().invoke(cli, ["heatwork", "log.csv"])
-    assert refused.exception is not None
-    assert "did you mean °F (1222 °C)? Then say --unit F" in str(refused.exception)
+    told = CliRunner().invoke(cli, ["heatwork", "log.csv"])
+    if told.exception is None:
+        # The reader knows a kiln by its physics, and read it as °F.
+        assert "°F" in told.stdout
+        assert "Cone 14" not in told.stdout
+    else:
+        assert "did you mean °F (1222 °C)? Then say --unit F" in str(told.exception)
     judged = CliRunner().invoke(cli, ["heatwork", "log.csv", "--unit", "F"])
     assert judged.exception is None
     assert "Cone 14" not in judged.stdout

@@ -393,3 +393,32 @@ def test_seger_cones_are_looked_up_and_equated_with_nothing() -> None:
     assert "no other maker's number" in firing("cone", "SK 6").stdout
     assert "no published series" in str(firing("cone", "SK 99").exception)
     assert isinstance(firing("hold", "SK 6a", "--at", "1200").exception, FiringError)
+
+
+def test_answers_show_themselves_on_a_line() -> None:
+    assert repr(fi.cone_at("108F/h to 2232F hold 5m")).startswith(
+        "<ConeAt 108 °F/h to 2232 °F, hold 5 min: cone 6"
+    )
+    assert repr(fi.ways_to_cone("6")).startswith("<WaysToCone 6: 1222 °C and 0 min; ")
+
+
+def test_the_other_series_is_asked_of_where_a_plan_is_far_off() -> None:
+    plan = fi.Schedule("bisque", (fi.Segment(1060.0, 60.0),), purpose="bisque", cone="4")
+    told = [warning.message for warning in fi.forecast(plan).warnings]
+    assert any("did you mean cone 04?" in words for words in told)
+    right = fi.Schedule("bisque", (fi.Segment(1060.0, 60.0),), purpose="bisque", cone="04")
+    assert not any("did you mean" in w.message for w in fi.forecast(right).warnings)
+
+
+@pytest.mark.parametrize("change", ["hold", "peak", "rate"])
+def test_a_plan_is_brought_to_its_cone(change: str) -> None:
+    plan = fi.Schedule(
+        "mugs", (fi.Segment(1100.0, 150.0), fi.Segment(1195.0, 80.0, hold_s=600.0)), cone="6"
+    )
+    found = fi.plan_for_cone(plan, change)  # type: ignore[arg-type]  # one of the three
+    verdict = fi.forecast(found.schedule).cones
+    assert verdict.reached == "6"
+    assert 1.0 - 1e-6 <= verdict.by_cone["6"].heatwork <= 1.15  # rounded towards more heat-work
+    assert found.low < found.value < found.high
+    with pytest.raises(FiringError, match="no cone is named"):
+        fi.plan_for_cone(fi.Schedule("mugs", (fi.Segment(1195.0, 80.0),)), "hold")

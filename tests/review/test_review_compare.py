@@ -66,3 +66,23 @@ def test_a_log_of_another_plan_is_set_beside_for_its_heat_work_alone(tmp_path: P
     assert data["compared"] is False
     assert data["segments"] == []
     assert "only the heat-work compares" in data["remarks"][0]
+
+
+def test_of_several_firings_the_middle_one_is_the_yardstick(tmp_path: Path) -> None:
+    faults = [None, Faults(power_factor=0.95), Faults(power_factor=0.7), Faults(stop_at_c=640.0)]
+    others = [
+        made_log(tmp_path, GLAZE, faults=each, name=f"other{number}.csv")
+        for number, each in enumerate(faults)
+    ]
+    this = made_log(tmp_path, GLAZE, faults=Faults(outage_at_c=700.0, outage_s=7200.0))
+    result = review(as_schedule(GLAZE), this, compare_with=others)
+    comparison = result.comparison
+    assert comparison is not None
+    # Three of them ended: the one with a little less power lies between the other two.
+    assert comparison.other.log.name == "other1.csv"
+    assert len(comparison.logs) == 4
+    two = comparison.series[1]
+    assert two.least_s <= two.median_s <= two.most_s
+    assert two.this_s is not None
+    assert any(words.startswith("Segment 2 took") for words in comparison.remarks)
+    assert result.to_dict()["compare"]["series"][1]["median_s"] == two.median_s

@@ -266,3 +266,30 @@ def test_a_kiln_that_was_never_lit(tmp_path: Path) -> None:
     log = written_log(tmp_path, time_s, 20.0 + 2.0 * np.sin(time_s / 9000.0))
     result = review(as_schedule(BISQUE), log)
     assert finding(result, "plan_unrelated") is not None
+
+
+def test_a_hold_too_long_says_what_it_did_to_the_cone(tmp_path: Path) -> None:
+    # Twice as hot at one temperature is one doubling of the heat-work; an hour for a quarter of one
+    # is far more than half a cone at cone 7, whose neighbours lie 18 °C apart (cone-chart-1996).
+    keyed = tuple((r, t, 3600.0 if h == 900.0 else h) for r, t, h in GLAZE)
+    log = made_log(tmp_path, GLAZE, faults=Faults(keyed_in=keyed))
+    result = review(as_schedule(GLAZE), log)
+    told = finding(result, "hold_effect")
+    assert told is not None
+    assert "hotter" in told.message
+    planned = result.cones_planned.reached_number
+    assert planned is not None
+    back = float(told.message.split("come to cone ")[1].split(".")[0] + ".0")
+    assert back == pytest.approx(planned, abs=1.0)
+    again = finding(result, "refire")
+    assert again is not None
+    assert "takes no heat-work back" in again.message
+
+
+def test_a_firing_stopped_short_says_that_firing_again_is_worth_it(tmp_path: Path) -> None:
+    log = made_log(tmp_path, GLAZE, faults=Faults(stop_at_c=1150.0))
+    again = finding(review(as_schedule(GLAZE), log), "refire")
+    assert again is not None
+    assert "worth it" in again.message
+    assert "From cold" in again.next_step
+    assert finding(review(as_schedule(GLAZE), made_log(tmp_path, GLAZE)), "refire") is None

@@ -70,6 +70,7 @@ def test_the_mark_of_a_fault_names_its_reason(
     assert shown["probabilities"][reason] == max(shown["probabilities"].values())
 
 
+@pytest.mark.soak
 def test_a_kiln_that_always_loses_more_than_its_file_says_is_not_blamed_for_it(
     tmp_path: Path,
 ) -> None:

@@ -14,6 +14,7 @@ from firing.tui.screens.card import CardSheet, card_of
 from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.equipment import EquipmentSheet
 from firing.tui.screens.plan import PlanScreen
+from longer import beyond
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -187,7 +188,7 @@ def test_a_refusal_is_said_before_any_caution(play: Play, tmp_path: Path) -> Non
     play(scene, controller=small(tmp_path, 1))
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
+@pytest.mark.parametrize("size", beyond(1, [(80, 24), (120, 36)]))
 def test_the_card_looks_like_this(
     play: Play, settle: Settle, picture: Picture, golden: Golden, size: tuple[int, int]
 ) -> None:

@@ -123,7 +123,7 @@ def test_a_new_plan_is_that_of_the_command_line() -> None:
     expected = printed(
         *("bisque", "--cone", "04", "--load", PLANTERS, "--kiln", "example-kiln"),
         *("--margin", "2", "--hold-at-least", "10m", "--final-at-most", "60", "--segments", "5"),
-        *("--slow-cool", "80", "--slow-to", "700", "--unload-at", "100"),
+        *("--slow-cool", "80", "--slow-to", "700"),
     )
     assert document(found) == expected
 

@@ -21,6 +21,7 @@ from firing.tui.screens.filling import Filling
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import Cycle
+from longer import beyond
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, Static
@@ -338,7 +339,7 @@ def test_reasons_are_read_line_by_line_and_as_a_whole(play: Play) -> None:
     play(scene, load=CUPS)
 
 
-SIZES = [(80, 24), (120, 36)]
+SIZES = beyond(1, [(80, 24), (120, 36)])
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -29,7 +29,7 @@ from waiting import front, until
 
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
-from firing.review.mending import Mended
+from firing.review.result import Mended
 from firing.review.review import review
 
 Make = Callable[[], FiringApp]

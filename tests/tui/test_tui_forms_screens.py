@@ -11,6 +11,7 @@ from firing.tui.screens.dialogs import Ask, Prompt, Sheet
 from firing.tui.screens.form import FormScreen, edit_file
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.widgets.fieldlist import FieldList
+from longer import beyond
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -22,7 +23,7 @@ Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Picture = Callable[[FiringApp], str]
 Golden = Callable[[str, str], None]
-SIZES = [(80, 24), (120, 36)]
+SIZES = beyond(1, [(80, 24), (120, 36)])
 
 
 class Opened:

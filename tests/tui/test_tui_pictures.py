@@ -11,9 +11,10 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.forecasting import Circumstances
 from firing.tui.session import LogChoice
+from longer import beyond
 from textual.pilot import Pilot
 
-SIZES = [(80, 24), (120, 36)]
+SIZES = beyond(1, [(80, 24), (120, 36)])
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Picture = Callable[[FiringApp], str]

@@ -21,6 +21,7 @@ from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.editbar import EditBar
 from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.segments import Segments
+from longer import beyond
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
@@ -470,7 +471,7 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
     play(scene)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 36), (200, 60), (40, 12), (20, 8)])
+@pytest.mark.parametrize("size", beyond(2, [(20, 8), (200, 60), (80, 24), (120, 36), (40, 12)]))
 def test_any_size_can_be_drawn(
     play: Play, picture: Callable[[FiringApp], str], size: tuple[int, int]
 ) -> None:

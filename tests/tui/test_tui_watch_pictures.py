@@ -11,13 +11,14 @@ from firing.tui.app import FiringApp
 from firing.tui.document import open_file
 from firing.tui.screens.dialogs import Sheet
 from firing.tui.screens.watch import WatchScreen
+from longer import beyond
 from waiting import PATIENCE_S
 
 from firing.watch.options import WatchOptions
 
 
 @pytest.mark.usefixtures("utc")
-@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
+@pytest.mark.parametrize("size", beyond(1, [(80, 24), (120, 36)]))
 def test_watch(
     picture: Callable[[FiringApp], str],
     golden: Callable[[str, str], None],

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from capture.ptywatch import Instrument, readings
+from longer import beyond
 from ptyscreen import CTRL, DOWN, ESCAPE, FIRING, Terminal
 
 from firing.capture.recorder import Recorder
@@ -176,14 +177,17 @@ def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
-    [
-        (["-", "--screen"], "keys come from standard input"),
-        (["nowhere", "--screen"], "there is no such file or port"),
-        (["port", "--screen", "--json"], "--json prints and --screen draws"),
-        (["port", "--screen", "--schedule", "none.toml"], "none.toml"),
-        (["port", "--screen", "--load", "example-load-glazed-cups"], "give --kiln too"),
-        (["port", "--screen"], "needs a terminal"),
-    ],
+    beyond(
+        2,
+        [
+            [["-", "--screen"], "keys come from standard input"],
+            [["port", "--screen"], "needs a terminal"],
+            [["nowhere", "--screen"], "there is no such file or port"],
+            [["port", "--screen", "--json"], "--json prints and --screen draws"],
+            [["port", "--screen", "--schedule", "none.toml"], "none.toml"],
+            [["port", "--screen", "--load", "example-load-glazed-cups"], "give --kiln too"],
+        ],
+    ),
 )
 def test_what_cannot_be_shown_is_refused_in_words(
     arguments: list[str], words: str, instrument: Instrument, tmp_path: Path

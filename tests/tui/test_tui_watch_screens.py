@@ -20,6 +20,7 @@ from firing.tui.screens.sheet_texts import help_lines
 from firing.tui.screens.watch import FiguresPanel, RemarksPanel, WatchScreen
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.lines import TitleLine
+from longer import beyond
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
@@ -206,11 +207,11 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
     assert list(read_log(out).trace.channel_c()) == [20.5, 20.6, 150.0, 150.0]
 
 
-@pytest.mark.parametrize("broken", [
+@pytest.mark.parametrize("broken", beyond(1, [
     "firing.tui.screens.watch.figures", "firing.tui.screens.watch.remark_words",
     "firing.tui.screens.watch.stage_words", "firing.tui.plot_lines.WatchLines.plot_lines",
     "firing.tui.screens.watch.lines_words",
-])  # fmt: skip
+]))  # fmt: skip
 def test_a_drawing_that_fails_is_told_rings_and_records(
     play: Play, port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
 ) -> None:
@@ -319,7 +320,7 @@ def test_a_source_that_cannot_be_opened_is_told_and_another_can_be_chosen(
     play(scene, WatchOptions("socket://127.0.0.1:1/nowhere"))
 
 
-@pytest.mark.parametrize("size", [(120, 36), (40, 12), (20, 8)])
+@pytest.mark.parametrize("size", beyond(1, [(20, 8), (120, 36), (40, 12)]))
 def test_any_size_can_be_drawn(
     play: Play, port: Port, picture: Callable[[FiringApp], str], size: tuple[int, int]
 ) -> None:

@@ -13,9 +13,9 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from firing.capture.plausibility import PlausibilityCheck
 from watch.madefirings import Heard
 
+from firing.capture.plausibility import PlausibilityCheck
 from firing.capture.reading import Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment

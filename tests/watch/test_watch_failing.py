@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from capture.ptywatch import readings
+from longer import beyond
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
 from firing.capture.reading import PlausibilityCheck, Reading, Status
@@ -37,19 +38,19 @@ ESTIMATORS = [
     "firing.watch.watcher.lowest_effective_c",
 ]
 METHODS = [
-    (ForecastPredictor, "remaining"),
-    (Prediction, "timed"),
-    (Prediction, "shifted"),
-    (History, "rate_c_per_h"),
-    (History, "trace"),
-    (History, "now_c"),
-    (Watcher, "estimate"),
-    (Watcher, "begin"),
-    (KilnModel, "update"),
-    (KilnModel, "remaining"),
-    (KilnModel, "tick"),
-    (KilnModel, "begin"),
-    (PlausibilityCheck, "mark"),
+    [ForecastPredictor, "remaining"],
+    [History, "now_c"],
+    [KilnModel, "update"],
+    [PlausibilityCheck, "mark"],
+    [Prediction, "timed"],
+    [Prediction, "shifted"],
+    [History, "rate_c_per_h"],
+    [History, "trace"],
+    [Watcher, "estimate"],
+    [Watcher, "begin"],
+    [KilnModel, "remaining"],
+    [KilnModel, "tick"],
+    [KilnModel, "begin"],
 ]
 ALARMING = [(History, "add"), (Watcher, "add"), (AlarmBoard, "update")]
 """What alarms themselves are made of: no line is lost, and that they are blind is told."""
@@ -96,7 +97,7 @@ def test_without_a_fault_nothing_is_told_of_one(log: Path) -> None:
     assert told.of("blind") == []
 
 
-@pytest.mark.parametrize("name", ESTIMATORS)
+@pytest.mark.parametrize("name", beyond(2, ESTIMATORS))
 def test_an_estimator_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
@@ -110,7 +111,7 @@ def test_an_estimator_that_raises_ends_nothing(
     assert len(told.estimates) > 7
 
 
-@pytest.mark.parametrize(("owner", "name"), METHODS)
+@pytest.mark.parametrize(("owner", "name"), beyond(4, METHODS))
 def test_a_part_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, owner: type, name: str
 ) -> None:
@@ -138,7 +139,7 @@ def test_alarms_that_fail_are_told_and_each_line_is_recorded(
 
 
 @pytest.mark.parametrize(
-    "name", ["_above", "_stalled", "_cooling", "_lost", "_stuck", "_unload", "_top"]
+    "name", beyond(2, ["_top", "_above", "_stalled", "_cooling", "_lost", "_stuck", "_unload"])
 )
 def test_an_alarm_that_fails_silences_no_other(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
@@ -192,7 +193,7 @@ class Broken:
             setattr(self, name, boom if name in parts else getattr(told, name))
 
 
-@pytest.mark.parametrize("part", ["note", "notice", "status", "tick"])
+@pytest.mark.parametrize("part", beyond(2, ["notice", "status", "note", "tick"]))
 def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
     log: Path, monkeypatch: pytest.MonkeyPatch, part: str
 ) -> None:
@@ -210,7 +211,7 @@ def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
         assert any("the display" in note and "failed" in note for note in told.notes)
 
 
-@pytest.mark.parametrize("name", ["tell", "tick"])
+@pytest.mark.parametrize("name", beyond(1, ["tell", "tick"]))
 def test_a_command_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
@@ -252,7 +253,7 @@ def test_the_terminals_own_words_may_fail(
     assert "ALARM over-top" in said
 
 
-@pytest.mark.parametrize("name", ["status", "notice", "note", "tick", "lay_down"])
+@pytest.mark.parametrize("name", beyond(1, ["notice", "status", "note", "tick", "lay_down"]))
 def test_a_screens_listener_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:

@@ -70,6 +70,7 @@ def test_the_end_is_known_the_better_the_nearer_it_is(worn: Told) -> None:
         assert abs(expected_s - end_s) < within_min * 60.0
 
 
+@pytest.mark.soak
 def test_a_kiln_as_its_file_says_gives_no_notice_of_a_refit(tmp_path: Path) -> None:
     told = watched(write_log(tmp_path / "log.csv", power=1.0, until_h=12.0), every_s=4 * HOUR_S)
     assert refits(told) == []
@@ -89,6 +90,7 @@ def test_a_logged_output_tells_the_power_while_the_kiln_still_keeps_up(tmp_path:
     assert last.program_end_s == pytest.approx(truth().end_s, abs=0.8 * HOUR_S)
 
 
+@pytest.mark.soak
 def test_what_the_load_weighs_counts(tmp_path: Path) -> None:
     light = replace(typical_load(180.0, "bisqued"), furniture_kg=8.0)
     log = write_log(tmp_path / "log.csv", until_h=5.0)
@@ -118,6 +120,7 @@ def test_without_a_plan_the_energy_so_far_is_told_all_the_same(tmp_path: Path) -
     assert last.energy_total_kwh is None
 
 
+@pytest.mark.soak
 def test_a_kiln_that_will_not_get_there_is_told_of(tmp_path: Path) -> None:
     # At 55 % of its power the true kiln stands far below 1222 °C.
     told = watched(write_log(tmp_path / "log.csv", power=0.62, duty=True, until_h=7.0))

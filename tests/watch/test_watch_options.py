@@ -108,3 +108,13 @@ def test_the_top_is_the_lower_of_the_plans_and_the_kilns(tmp_path: Path) -> None
     )
     assert "the top temperature of 920 °C" in by_plan
     assert "the top temperature of 930 °C" in by_kiln
+
+
+def test_a_watch_tells_of_the_cone_that_the_schedule_is_for() -> None:
+    from firing.schedule.schedule import Schedule, Segment
+    from firing.watch.setup import make_watcher
+
+    plan = Schedule("mugs", (Segment(1100.0, 150.0), Segment(1200.0, 80.0, hold_s=600.0)), cone="6")
+    options = WatchOptions("log.csv", {}, schedule=plan)
+    assert make_watcher(options)._cones == ("6",)
+    assert make_watcher(replace(options, cones=("04",)))._cones == ("04",)

@@ -90,8 +90,9 @@ class WorkScreen(Screen[None]):
         from .sheet_texts import caution_lines
 
         cautions = self.session.cautions()
-        title = f"Cautions for: {self.session.document.schedule.title}"
-        await self.app.push_screen_wait(Sheet(title, caution_lines(cautions)))
+        plan = self.session.document.schedule
+        title = f"Cautions for: {plan.title}"
+        await self.app.push_screen_wait(Sheet(title, caution_lines(cautions, plan.unit)))
         self.session.cautions_seen.update(caution.id for caution in cautions)
 
     async def hand_out(self, name: str, page: Callable[[], str]) -> bool:

@@ -194,7 +194,7 @@ class ComparisonScreen(Screen[Answer | None]):
         from .sheet_texts import caution_lines
 
         plan = self.found.after
-        lines = caution_lines(cautions_for(plan.peak_c, plan.purpose))
+        lines = caution_lines(cautions_for(plan.peak_c, plan.purpose), plan.unit)
         self.app.push_screen(Sheet(f"Cautions for: {plan.title}", lines))
 
     def action_take(self) -> None:

@@ -26,8 +26,7 @@ from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen, side_width
 
 if TYPE_CHECKING:
-    from firing.review.mending import Mended
-    from firing.review.result import Review
+    from firing.review.result import Mended, Review
     from firing.schedule.schedule import Schedule
 
     from ..equipment import Equipment

@@ -10,6 +10,7 @@ from textual.screen import Screen
 from firing.forecast.result import Forecast
 from firing.report.formatting import SEVERITY_WORDS, citations
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
+from firing.units import TemperatureUnit, in_unit
 
 from ..widgets.lines import key_words
 
@@ -52,21 +53,25 @@ def own_bindings(node: DOMNode) -> list[Binding]:
 
 def warning_lines(forecast: Forecast) -> list[Paragraph]:
     """Return every warning of a forecast with its source."""
+    unit = forecast.schedule.unit
     lines: list[Paragraph] = []
     for warning in forecast.warnings:
-        lines.append(f"{SEVERITY_WORDS[warning.severity]}: {warning.message}")
+        message = in_unit(warning.message, unit)
+        lines.append(f"{SEVERITY_WORDS[warning.severity]}: {message}")
         names = [name.strip() for name in warning.source.split(",")]
-        lines += [("  Source: ", words) for _, words in citations(names)]
+        lines += [("  Source: ", in_unit(words, unit)) for _, words in citations(names)]
         lines.append("")
-    rests = [f"Rests on: {forecast.basis}.", f"Durations by {forecast.planned_basis}."]
-    notes = forecast.cones.notes_in(forecast.schedule.unit)
+    rests = [f"Rests on: {in_unit(forecast.basis, unit)}."]
+    if forecast.kiln is None:
+        rests.append(f"Durations by {forecast.planned_basis}.")
+    notes = forecast.cones.notes_in(unit)
     return [*(lines or ["No warnings.", ""]), *rests, *notes]
 
 
-def caution_lines(cautions: tuple[Caution, ...]) -> list[Paragraph]:
-    """Return cautions with their figures and sources."""
+def caution_lines(cautions: tuple[Caution, ...], unit: TemperatureUnit = "C") -> list[Paragraph]:
+    """Return cautions with their figures and sources, in the plan's unit."""
     lines: list[Paragraph] = [DEFERENCE, FIGURES_NOTE]
     for caution in cautions:
         heading, *rest = caution.lines()
-        lines += ["", heading, *(("  ", words) for words in rest)]
+        lines += ["", heading, *(("  ", in_unit(words, unit)) for words in rest)]
     return lines

@@ -33,6 +33,8 @@ _RANKS = (
     "peak_missed",
     "fell_behind",
     "cone_missed",
+    "refire",
+    "hold_effect",
     "cone_off_target",
     "uneven",
     "interrupted",

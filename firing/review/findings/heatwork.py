@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
+from firing.cones.equivalence import cone_reached
 from firing.cones.table import cone_number, describe_number, describe_range
 from firing.review import thresholds as limit
+from firing.review.heat_verdict import with_hold
 from firing.review.result import (
     WITNESS_SOURCES,
     Confidence,
@@ -16,6 +20,7 @@ from firing.review.result import (
     WitnessVerdict,
 )
 from firing.review.wording import Wording
+from firing.units import format_duration, rate_from_celsius
 
 CHART = "cone-chart-1996"
 _SLOW = ("power_limited", "waiting")
@@ -29,6 +34,8 @@ def of_heat(review: Review) -> Iterator[Finding]:
     """Yield what the heat-work came to."""
     yield from _cone(review)
     yield from _target(review)
+    yield from _hold(review)
+    yield from _refire(review)
     if review.heat is not None:
         yield from _witness(review, review.heat)
         yield from _uneven(review, review.heat)
@@ -112,7 +119,9 @@ def _target(review: Review) -> Iterator[Finding]:
         return
     low, high = reached.low, reached.high
     wanted, off = cone_number(target), reached.reached_number - cone_number(target)
-    if low is not None and low <= wanted <= high:
+    if off < 0.0 and review.cone_is_least:
+        return
+    if low is not None and low <= wanted <= high and off > -limit.FAR_CONES:
         return
     far = abs(off) >= limit.FAR_CONES
     yield Finding(
@@ -124,6 +133,85 @@ def _target(review: Review) -> Iterator[Finding]:
         f"{target}' lists holds and peaks that bring that cone down.",
         source=CHART,
         confidence="likely" if far else "possible",
+    )
+
+
+def _hold(review: Review) -> Iterator[Finding]:
+    """Yield what a hold at the peak of another length did to the cone."""
+    reached = review.cones.reached_number
+    if review.refused or review.cone_is_least or reached is None or not review.segments:
+        return
+    peak = review.segments[review.schedule.peak_index]
+    if peak.hold_s is None or peak.ramp_end_s is None or peak.end_s is None:
+        return
+    if abs(peak.hold_s - peak.planned_hold_s) < limit.HOLD_OFF_S:
+        return
+    usable = np.isfinite(review.temperature_c)
+    offset_c = 0.0 if review.heat is None else review.heat.offset_c
+    course = review.log.trace.time_s[usable], review.temperature_c[usable] + offset_c
+    as_planned = cone_reached(
+        *with_hold(*course, peak.ramp_end_s, peak.end_s, peak.planned_hold_s)
+    ).reached_number
+    if as_planned is None or abs(reached - as_planned) < limit.TELLING_CONES:
+        return
+    side = "hotter" if reached > as_planned else "colder"
+    yield Finding(
+        "hold_effect",
+        "note",
+        f"The hold of {format_duration(peak.hold_s)}, planned "
+        f"{format_duration(peak.planned_hold_s)}, made it {abs(reached - as_planned):.1f} cones "
+        f"{side}: with the planned hold it would have come to cone {describe_number(as_planned)}.",
+        evidence="the same readings with the hold as planned",
+        next_step="Read the hold back at the controller before the next firing.",
+        source="cone-model",
+        at_s=peak.ramp_end_s,
+        confidence="likely",
+    )
+
+
+def _refire(review: Review) -> Iterator[Finding]:
+    """Yield whether firing the ware again helps, and how: common practice, no more."""
+    planned, reached = review.cones_planned.reached_number, review.cones.reached_number
+    if planned is None or review.refused or review.cone_is_least or _begins_hot(review):
+        return
+    if review.analysed.alignment.stops_inside:
+        return
+    off = (-99.0 if reached is None else reached) - planned
+    if abs(off) < limit.FAR_CONES:
+        return
+    inside = () if review.heat is None or review.heat.unevenness is None else tuple(
+        f"{channel.name} cone {describe_number(channel.cone_number)}"
+        for channel in review.heat.unevenness.channels
+        if channel.cone_number is not None
+    )  # fmt: skip
+    places = f" By place: {', '.join(inside)}." if len(inside) > 1 else ""
+    if off > 0:
+        yield Finding(
+            "refire",
+            "note",
+            f"Firing it again takes no heat-work back.{places}",
+            next_step="Look for bloating, slumping and glaze that ran; what is sound can be used. "
+            "Set the next firing cooler or its hold shorter.",
+            source="refiring-practice",
+            confidence="possible",
+        )
+        return
+    glazed = review.schedule.purpose in ("glaze", "decal", "once-fired")
+    why = (
+        "glaze that stayed dull or rough often comes right"
+        if glazed
+        else "ware that is too porous can have what it lacks"
+    )
+    rate = rate_from_celsius(limit.REFIRE_C_PER_H, review.schedule.unit)
+    yield Finding(
+        "refire",
+        "note",
+        f"Firing it again is usually worth it: {why}.{places}",
+        next_step=f"From cold, climb at most {rate:.0f} °{review.schedule.unit}/h to red heat, as "
+        "fired ware cracks at the inversions, then run the plan's last segments to its cone. Try "
+        "one piece first.",
+        source="refiring-practice",
+        confidence="possible",
     )
 
 

@@ -1,0 +1,84 @@
+"""What is held against readings one after the other: out of span, a step, a value that is stuck.
+
+A reading keeps its number whatever its mark says.
+"""
+
+import math
+from collections import deque
+
+from firing.capture.reading import Reading, Status
+from firing.logs.plausibility_limits import (
+    FLICKER_DIGITS,
+    LIVE_COLDEST_C,
+    LIVE_HOTTEST_C,
+    LIVE_RISE_C_PER_S,
+    LIVE_STEP_C,
+    LIVE_STILL_READINGS,
+    LIVE_STILL_S,
+    LIVE_TURNING_READINGS,
+    TURNING_SHARE,
+)
+
+
+class ChannelPlausibility:
+    """Judges the readings of one channel in the order they come."""
+
+    def __init__(self) -> None:
+        self._last_c = math.nan
+        self._last_s = 0.0
+        self._still_since_s = 0.0
+        self._still = 0
+        self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
+        self._rose = False
+        self._was_noisy = False
+        self._digit_c = math.inf
+        self._change_c = 0.0
+
+    def status_of(self, time_s: float, value_c: float) -> Status:
+        """Return what is held against a reading, which comes after the one before."""
+        if not LIVE_COLDEST_C <= value_c <= LIVE_HOTTEST_C:
+            return Status.OUT_OF_SPAN
+        before_c, elapsed_s = self._last_c, time_s - self._last_s
+        self._last_c, self._last_s = value_c, time_s
+        if math.isnan(before_c):
+            self._still_since_s = time_s
+            return Status.OK
+        if value_c != before_c:
+            rises = value_c > before_c
+            change_c = abs(value_c - before_c)
+            self._digit_c = min(self._digit_c, change_c)
+            self._change_c += (change_c - self._change_c) / LIVE_TURNING_READINGS
+            self._turns.append(rises != self._rose)
+            self._rose = rises
+            self._still, self._still_since_s = 0, time_s
+        else:
+            if self._still == 0:
+                full = len(self._turns) == LIVE_TURNING_READINGS
+                # One that flickers by its last digit stands still wherever it is far from the next.
+                in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
+                turns = sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+                self._was_noisy = full and turns and in_digits
+            self._still += 1
+            self._turns.append(False)
+            if (
+                self._was_noisy
+                and self._still >= LIVE_STILL_READINGS
+                and time_s - self._still_since_s >= LIVE_STILL_S
+            ):
+                return Status.STUCK
+        if abs(value_c - before_c) > LIVE_STEP_C + LIVE_RISE_C_PER_S * elapsed_s:
+            return Status.STEP
+        return Status.OK
+
+
+class PlausibilityCheck:
+    """Judges whole readings, channel by channel."""
+
+    def __init__(self, channels: int) -> None:
+        self._channels = [ChannelPlausibility() for _ in range(channels)]
+
+    def mark(self, time_s: float, reading: Reading) -> None:
+        """Mark a reading in place; what the instrument itself said of it stays."""
+        for index, channel in enumerate(self._channels):
+            if reading.statuses[index] is Status.OK:
+                reading.statuses[index] = channel.status_of(time_s, reading.values_c[index])
