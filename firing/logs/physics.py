@@ -159,8 +159,8 @@ def settle_unit(
         )
     if not offered:
         raise FiringError(
-            f"{name}: no unit is stated, and {span}, which no kiln does in °C; say --unit with C, "
-            "F, K, or C/10 or F/10 for tenths of a degree"
+            f"{name}: no unit is stated, and {span}, which no kiln does in °C; say --unit F, "
+            "--unit K, or --unit C/10 or --unit F/10 for tenths of a degree"
         )
     options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in offered)
     raise FiringError(
