@@ -29,6 +29,8 @@ SWING_S, SWING_POINTS = 3600.0, 5
 SWING_SHARE, SWING_MORE_C = 1.4, 1.0
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
 deepest of the hour before, and a little more [s, -, -, °C]."""
+PACE_SWING_SHARE = 2.0
+"""A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 SIGNIFICANT_ERRORS = 5.0
@@ -338,7 +340,7 @@ class PowerMonitor:
             FIRST_SWING_C if caught_up else LOSS_C,
             LOST_SHARE * whole_c,
             SIGNIFICANT_ERRORS * error_c,
-            SWING_SHARE * max(swing_c, now.usual_fall_c),
+            PACE_SWING_SHARE * max(swing_c, now.usual_fall_c),
         ):
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
