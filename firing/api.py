@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 from os import PathLike, fspath
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
@@ -655,8 +655,8 @@ def fit_kiln(
     kiln: KilnDescription | PathOrName,
     logs: Sequence[Log | PathOrName],
     *,
-    schedule: Schedule | PathOrName | None = None,
-    load: Load | PathOrName | None = None,
+    schedule: Schedule | PathOrName | Sequence[Schedule | PathOrName] | None = None,
+    load: Load | PathOrName | Sequence[Load | PathOrName] | None = None,
     kwh: Sequence[float] = (),
     elements_new: bool = False,
     channel: str | int | None = None,
@@ -669,10 +669,10 @@ def fit_kiln(
         The kiln as it is described.
     logs : sequence of Log, str or path
         One firing or more.
-    schedule : Schedule, str or path, optional
-        The program they were run by.
-    load : Load, str or path, optional
-        What was in the kiln.
+    schedule : Schedule, str or path, or a sequence of them, optional
+        The program they were run by, or one for each log.
+    load : Load, str or path, or a sequence of them, optional
+        What was in the kiln, or one for each log.
     kwh : sequence of float
         What a meter counted over each firing [kWh], in the order of the logs.
     elements_new : bool
@@ -704,19 +704,31 @@ def fit_kiln(
 
     if kwh and len(kwh) != len(logs):
         raise FiringError(f"{len(kwh)} meter readings for {len(logs)} logs; give one for each log")
-    plan = None if schedule is None else _schedule(schedule)
+    plans = [_schedule(one) for one in _each(schedule, len(logs), "schedules")]
+    loads = [_load(one) for one in _each(load, len(logs), "loads")]
     records = [
         fit_input_of(
             _log(log),
-            schedule=plan,
-            load=_load(load),
+            schedule=plans[number] if plans else None,
+            load=loads[number] if loads else None,
             kwh=kwh[number] if kwh else None,
             channel=channel,
         )
         for number, log in enumerate(logs)
     ]
     described = read_kiln(kiln) if isinstance(kiln, str | PathLike) else kiln
-    return fit_kiln(described, records, elements_new=elements_new)
+    return fit_kiln(described, records, elements_new=elements_new, try_walls=True)
+
+
+def _each(given: Any, logs: int, words: str) -> Sequence[Any]:
+    """Return one for each log: those given, or the one that is given for all."""
+    if given is None:
+        return ()
+    if isinstance(given, str) or not isinstance(given, Sequence):
+        return [given] * logs
+    if len(given) != logs:
+        raise FiringError(f"{len(given)} {words} for {logs} logs; give one, or one for each log")
+    return given
 
 
 def plan_for_cone(

@@ -751,6 +751,7 @@ def _columns(spec: Spec, fire: Firing) -> list[tuple[str, Sequence[str]]]:
         "ch1-ch2": [named("CH1", fire.room), named("CH2", fire.kiln)],
         "board": [named("Board temp", fire.room), named("Temp", fire.kiln)],
         "internal": [named("Internal", fire.room), named("External", fire.kiln)],
+        "internal-hot": [named("Internal", fire.kiln), named("External", fire.room)],
         "cpu": [named("CPU temp", fire.room), named("Probe", fire.kiln)],
         "outside": [named("Outdoor", fire.room), named("Sensor", fire.kiln)],
         "device": [named("Device Temperature", fire.room), named("TC1", fire.kiln)],
@@ -1320,8 +1321,8 @@ def specs() -> dict[str, tuple[str, Spec]]:
     layouts = listed(
         "shelf room-after room-first sp-first sp-after sp-room-kiln power-first status "
         "status-after number-after-kiln empty-before empty-after unused-channels unused-before "
-        "unused-zeros unused-code t1-t2 temp1-temp2 ch1-ch2 board internal cpu outside "
-        "device unnamed-room case humidity battery target program demand desired goal "
+        "unused-zeros unused-code t1-t2 temp1-temp2 ch1-ch2 board internal internal-hot cpu "
+        "outside device unnamed-room case humidity battery target program demand desired goal "
         "reference command profile tsp tset sv-pv w-x unnamed-sp temp1-sp t1-t2-sp wanted "
         "preset ordered zones error-column rate-column both-units both-units-f-first unit-column "
         "min-max long long-kiln-first long-sensor long-number long-sp long-unit long-three"

@@ -32,7 +32,18 @@ WINDOW = f"{START} to 2026-03-28 20:00"
 
 COMMANDS = (
     *("forecast", "design", "card", "resume", "review", "watch", "ports", "kiln", "cone", "hold"),
-    *("peak", "heatwork", "edit", "safety", "schedules", "schema", "sources", "demo"),
+    *(
+        "peak",
+        "ways",
+        "cone-at",
+        "heatwork",
+        "edit",
+        "safety",
+        "schedules",
+        "schema",
+        "sources",
+        "demo",
+    ),
 )
 KILN, CONTROLLER = ("--kiln", "example-kiln"), ("--controller", "example-controller")
 
@@ -128,6 +139,8 @@ def _plain_runs(sources: Sequence[str]) -> Iterator[Run]:
         yield run(f"peak-{cone}", "peak", cone, "--hold", "15m", "--rate", "108F")
     for at in ("1060", "1170", "2210F", "1225", "1250", "warm"):
         yield run(f"hold-6-at-{at}", "hold", "6", "--at", at)
+    yield run("ways-6", "ways", "6", "--at-most", "2190F")
+    yield run("cone-at", "cone-at", "108F/h to 2190F hold 20m, 150F/h to 1900F")
     for hold in ("0", "1h", "20h", "long"):
         yield run(f"peak-6-hold-{hold}", "peak", "6", "--hold", hold)
 

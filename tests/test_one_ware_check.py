@@ -242,6 +242,34 @@ def test_clay_that_dries_slowly_is_named_and_is_no_breach() -> None:
     assert [w for w in patient.warnings if w.id == "slow_drying"] == []
 
 
+def test_a_plan_quicker_than_practice_is_told_so_and_is_no_breach() -> None:
+    # Practice candles damp ware for six hours; 8 mm of it is dry after 2 h 15 min at 80 to 95 °C:
+    # 1.69·L²/D with 5e-9 m²/s, half as much again for the margin.
+    load = ware(8.0, "damp")
+    steps = (
+        Segment(88.0, 20.0, hold_s=2.5 * HOUR), Segment(95.0, 20.0), Segment(980.0, 60.0)
+    )  # fmt: skip
+    course = forecast(Schedule("quick", steps, "bisque"), load=load)
+    assert not course.needs_action
+    (told,) = [w for w in course.warnings if w.id == "practice"]
+    assert told.severity == "check"
+    assert "6 h 00 min are needed" in told.message
+    assert told.source == "soak-practice"
+    patient = (replace(steps[0], hold_s=5.5 * HOUR), *steps[1:])
+    slower = forecast(Schedule("patient", patient, "bisque"), load=load)
+    assert "practice" not in {w.id for w in slower.warnings}
+
+
+def test_ware_that_still_shrinks_is_told_that_bone_dry_is_safer() -> None:
+    load = ware(8.0, "leather hard")
+    course = design(load, DesignRequest("bisque", top_c=980.0)).forecast
+    assert not course.needs_action
+    (told,) = [w for w in course.warnings if w.id == "still_shrinks"]
+    assert "still shrinks" in told.message
+    dried = design(ware(8.0), DesignRequest("bisque", top_c=980.0)).forecast
+    assert "still_shrinks" not in {w.id for w in dried.warnings}
+
+
 def test_a_controller_too_quick_to_slow_the_cooling_is_refused_with_the_reason() -> None:
     quick = Controller(max_segments=20, rate_min=50.0)
     short = Schedule("once", (Segment(980.0, 100.0),), "glaze")

@@ -143,6 +143,9 @@ _FITTED = {
     "cone_offset_c": "reads too low by",
     "date": "learnt on",
     "basis": "learnt from",
+    "errors": "how far off together",
+    "hottest_c": "logs went up to",
+    "fastest_c_per_h": "logs rose at most at",
 }
 _LOAD = {
     "dryness": "dryness",

@@ -9,7 +9,15 @@ from itertools import chain
 from firing.cones.table import describe_number, describe_range
 from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
-from firing.report.formatting import forecast_times, hours_minutes, sentence
+from firing.report.formatting import (
+    RANGES_HOLD,
+    cost_range,
+    energy_range,
+    forecast_times,
+    heating_range,
+    hours_minutes,
+    sentence,
+)
 from firing.report.sanitize import display_width, plain, shorten
 from firing.units import format_duration, format_temperature, in_unit
 
@@ -106,7 +114,7 @@ def missing_choices(result: Forecast, equipment: Equipment) -> list[str]:
 
 
 def _hours(result: Forecast) -> list[str]:
-    parts = [f"heats {format_duration(result.heating_s)}"]
+    parts = [f"heats {format_duration(result.heating_s)}{heating_range(result)}"]
     if result.started is not None:
         parts.insert(0, f"starts {forecast_times(result).at(0.0)}")
     unload = ""
@@ -115,8 +123,9 @@ def _hours(result: Forecast) -> list[str]:
     if result.kiln is not None and result.kiln.stalled:
         parts.append(f"stalls {_when(result, result.program_s)}")
     elif result.total_s > result.program_s:
+        level = "" if result.kiln is None else f", {RANGES_HOLD}"
         low, high = (_edge(result, edge_s) for edge_s in (result.total_low_s, result.total_high_s))
-        parts.append(f"opens {unload}{_when(result, result.total_s)} ({low} to {high})")
+        parts.append(f"opens {unload}{_when(result, result.total_s)} ({low} to {high}{level})")
     else:
         parts.append(f"ends {_when(result, result.program_s)}, cool enough to open")
     return parts
@@ -140,10 +149,10 @@ def _results(result: Forecast) -> list[str]:
     cone = result.cones.words
     parts = [f"{cone}, wanted {result.target_cone}" if result.target_cone else cone]
     if result.kiln is not None:
-        parts.append(f"{result.kiln.energy_kwh:.0f} kWh")
+        parts.append(f"{result.kiln.energy_kwh:.0f} kWh{energy_range(result.kiln)}")
         cost = result.kiln.cost
         if cost is not None:
-            parts.append(f"{cost.currency} {cost.amount:.2f}")
+            parts.append(f"{cost.currency} {cost.amount:.2f}{cost_range(result.kiln)}")
     return [*parts, warnings_count(result)]
 
 

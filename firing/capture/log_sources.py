@@ -9,6 +9,7 @@ import math
 import os
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -109,6 +110,11 @@ class FollowedLog:
         self._path, self._options, self._channel = path, reading or ReadingOptions(), channel
         self._state = _state_of(path)
         self._log, self.kiln_channel = self._opened()
+        dialect = self._log.dialect
+        units = {column.unit for column in dialect.channel_columns}
+        if dialect.unit_from in ("assumed", "physics") and len(units) == 1:
+            # the heat to come may not change how the cold was read
+            self._options = replace(self._options, unit=dialect.unit)
         trace = self._log.trace
         self.name = self._log.name
         self.channels = trace.channels

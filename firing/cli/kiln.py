@@ -1,7 +1,7 @@
 """``firing kiln show`` and ``firing kiln fit``: what a kiln is, and what its logs teach of it."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,6 +10,9 @@ from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import choices_of, log_document, open_log, other_notes
 from firing.units import TemperatureUnit
+
+if TYPE_CHECKING:
+    from firing.kiln.fit_result import KilnFit
 
 
 @click.group("kiln")
@@ -68,8 +71,20 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 @kiln_command.command("fit")
 @click.argument("kiln")
 @click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--schedule", metavar="S", help="The schedule the firings were run by.")
-@click.option("--load", metavar="L", help="What was in the kiln, a load file: anchors the size.")
+@click.option(
+    "--schedule",
+    "schedules",
+    multiple=True,
+    metavar="S",
+    help="The schedule the firings were run by; or one for each LOG, in their order.",
+)
+@click.option(
+    "--load",
+    "loads",
+    multiple=True,
+    metavar="L",
+    help="What was in the kiln, a load file: fixes the size; or one for each LOG.",
+)
 @click.option(
     "--kwh",
     type=click.FloatRange(min=0.0, min_open=True),
@@ -87,8 +102,8 @@ def materials_command(unit: TemperatureUnit, as_json: bool) -> int:
 def fit_command(
     kiln: str,
     logs: tuple[Path, ...],
-    schedule: str | None,
-    load: str | None,
+    schedules: tuple[str, ...],
+    loads: tuple[str, ...],
     kwh: tuple[float, ...],
     elements_new: bool,
     on: str | None,
@@ -105,7 +120,7 @@ def fit_command(
     from firing.clock import parse_when
     from firing.errors import FiringError
     from firing.files.kinds import open_file
-    from firing.kiln.element_wear import WORTH_ACTING, power_trend
+    from firing.kiln.element_wear import power_trend
     from firing.kiln.file import open_kiln
     from firing.kiln.fit import fit_kiln
     from firing.report.listings import fit_report
@@ -119,8 +134,8 @@ def fit_command(
     if write and not Path(kiln).exists():
         raise FiringError(f"{kiln}: there is no such file to write to")
     described = open_kiln(kiln)
-    plan = None if schedule is None else open_schedule(schedule)
-    inside = open_file("load", load)
+    plans = [open_schedule(name) for name in _each(schedules, len(logs), "--schedule")]
+    inside = [open_file("load", name) for name in _each(loads, len(logs), "--load")]
     how = take_reading(reading)
     records = []
     read: list[dict[str, Any]] = []
@@ -134,8 +149,8 @@ def fit_command(
         records.append(
             fit_input_of(
                 log,
-                schedule=plan,
-                load=inside,
+                schedule=plans[number] if plans else None,
+                load=inside[number] if inside else None,
                 kwh=kwh[number] if kwh else None,
                 channel=place + 1,
             )
@@ -144,11 +159,12 @@ def fit_command(
         described,
         records,
         elements_new=elements_new,
+        try_walls=True,
         on=None if on is None else parse_when(on).date(),
     )
     trend = power_trend(described, [fit])
     if write:
-        _write_fitted(Path(kiln), fit.to_fitted(described.fitted))
+        _write_fitted(Path(kiln), fit)
         outcome.note(f"[fitted] written to {kiln}")
     if as_json:
         document = {"schema": 1, "kind": "fit", **fit.to_dict(), "trend": trend.to_dict()}
@@ -158,11 +174,26 @@ def fit_command(
     else:
         report = fit_report(described.name, fit, trend, described.unit, choices, notes)
         outcome.report(report)
-    return outcome.act_if(trend.power_down is not None and trend.power_down >= WORTH_ACTING)
+    return outcome.act_if(trend.needs_action)
 
 
-def _write_fitted(path: Path, fitted: Any) -> None:
+def _each(given: tuple[str, ...], logs: int, option: str) -> tuple[str, ...]:
+    """Return one for each log: as given, or the one that is given for all."""
+    from firing.errors import FiringError
+
+    if len(given) in (0, logs):
+        return given
+    if len(given) == 1:
+        return given * logs
+    raise FiringError(
+        f"{option} is given {len(given)} times for {logs} log(s); give it once, or for each log"
+    )
+
+
+def _write_fitted(path: Path, fit: "KilnFit") -> None:
     from firing.files.tomlfile import read_text, write_text
-    from firing.kiln.file import write_fitted
+    from firing.kiln.file import parse_kiln, write_fitted
 
-    write_text(path, write_fitted(read_text(path), fitted), overwrite=True)
+    text = read_text(path)
+    fitted = fit.to_fitted(parse_kiln(text, str(path)).fitted)
+    write_text(path, write_fitted(text, fitted, fit.to_past()), overwrite=True)

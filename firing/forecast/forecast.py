@@ -133,8 +133,6 @@ def _without_kiln(
         program_s=program_s,
         heating_s=segments[schedule.peak_index].end_s,
         total_s=opening.at_s,
-        total_low_s=opening.low_s,
-        total_high_s=opening.high_s,
         unload_c=unload_c,
         peak_c=schedule.peak_c,
         cones=cone_reached(trace.time_s, trace.channel_c()),
@@ -143,6 +141,7 @@ def _without_kiln(
         planned_basis=planned_basis,
         started=started,
         usual=usual,
+        usual_total_s=(opening.low_s, opening.high_s),
     )
 
 

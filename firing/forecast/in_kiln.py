@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, time
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 from firing.clock import parse_awake, parse_window
 from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
-from firing.forecast.opening import cooling_range, opening_in_kiln
+from firing.forecast.opening import cooling_range
 from firing.forecast.result import Forecast, KilnForecast, Starts
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
@@ -21,6 +22,9 @@ from firing.schedule.timeline import ForecastSegment, planned_basis
 from firing.thermocouple.tolerance import least_tolerance_c
 from firing.trace import Trace
 from firing.ware.load import Load, WareState
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def forecast_in_kiln(
@@ -37,14 +41,16 @@ def forecast_in_kiln(
 
     Segments that a stalled kiln never begins take no time at the stall's end.
     """
-    run = simulate(kiln, load, schedule, waits=waits, until_c=unload_c, state=state)
+
+    def fire(one: KilnDescription) -> Simulation:
+        return simulate(one, load, schedule, waits=waits, until_c=unload_c, state=state)
+
+    run = fire(kiln)
     segments = tuple(_segment(schedule, run, index) for index in range(len(schedule.segments)))
-    kiln_part = _kiln_part(kiln, run, load, schedule.room_c)
+    kiln_part = _kiln_part(kiln, run, load, schedule.room_c, fire)
     trace = Trace(run.time_s, run.chamber_c, ("forecast",), "forecast", run.duty, started)
     program_s = segments[-1].end_s
     peak = segments[schedule.peak_index] if run.reaches_peak else segments[-1]
-    cooled_s = trace.duration_s - program_s
-    opening = opening_in_kiln(program_s, cooled_s, kiln_part.cooling_range)
     core = Trace(run.time_s, run.ware_core_c, ("core",), "forecast", started=started)
     return Forecast(
         schedule=schedule,
@@ -53,8 +59,6 @@ def forecast_in_kiln(
         program_s=program_s,
         heating_s=peak.end_s,
         total_s=trace.duration_s,
-        total_low_s=opening.low_s,
-        total_high_s=opening.high_s,
         unload_c=unload_c,
         peak_c=schedule.peak_c if run.reaches_peak else run.peak_c,
         cones=cone_reached(
@@ -73,7 +77,11 @@ def forecast_in_kiln(
 
 
 def _kiln_part(
-    kiln: KilnDescription, run: Simulation, load: Load | None, room_c: float
+    kiln: KilnDescription,
+    run: Simulation,
+    load: Load | None,
+    room_c: float,
+    again: Callable[[KilnDescription], Simulation],
 ) -> KilnForecast:
     near = least_tolerance_c(kiln.thermocouple, kiln.thermocouple_class, run.peak_c)
     fitted = kiln.fitted.learnt is not None
@@ -102,6 +110,8 @@ def _kiln_part(
         basis=basis,
         notes=run.notes,
         run=run,
+        again=again,
+        weighed=load is not None,
     )
 
 

@@ -48,14 +48,6 @@ def cooling_range(kiln: KilnDescription) -> tuple[float, float]:
     return COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
 
 
-def opening_in_kiln(
-    program_s: float, cooled_s: float, cooling_range: tuple[float, float]
-) -> Opening:
-    """Return the opening of a kiln that cools by its own model for so long after the program."""
-    low, high = cooling_range
-    return Opening(program_s + cooled_s, program_s + low * cooled_s, program_s + high * cooled_s)
-
-
 def opening_by_default(
     program_s: float, last_c: float, unload_c: float, room_c: float, usual: UsualKiln
 ) -> tuple[Opening, FreeRun | None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -19,6 +20,10 @@ from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from firing.forecast.ranges import Range, Ranges
+    from firing.kiln.description import KilnDescription
     from firing.kiln.energy import Energy, EnergyCourse
     from firing.kiln.simulation import Simulation
     from firing.kiln.tariff import Cost, StartChoice
@@ -99,7 +104,7 @@ class KilnForecast:
     cone_offset_c : float
         What witness cones have shown the thermocouple to read too low by [°C].
     cooling_range : tuple of float
-        Shortest and longest natural cooling as multiples of the simulated.
+        Shortest and longest natural cooling of a kiln of this kind, as multiples of the simulated.
     basis : str
         What the forecast rests on.
     notes : tuple of str
@@ -110,6 +115,10 @@ class KilnForecast:
         If they were asked for.
     run : Simulation
         The simulation itself.
+    again : callable
+        Simulates the same firing in another kiln.
+    weighed : bool
+        Whether the load was given.
     """
 
     name: str
@@ -130,6 +139,8 @@ class KilnForecast:
     basis: str
     notes: tuple[str, ...]
     run: Simulation = field(repr=False)
+    again: Callable[[KilnDescription], Simulation] = field(repr=False)
+    weighed: bool
     cost: Cost | None = None
     starts: Starts = field(default_factory=Starts)
 
@@ -145,6 +156,20 @@ class KilnForecast:
     def energy_kwh(self) -> float:
         """Energy of the whole firing [kWh]."""
         return self.energy.kwh
+
+    @cached_property
+    def ranges(self) -> Ranges:
+        """The 80 % ranges, found when they are first asked for: a dozen simulations."""
+        from firing.forecast.ranges import ranges_of
+
+        return ranges_of(self.run.kiln, self.run, weighed=self.weighed, again=self.again)
+
+    @property
+    def cost_range(self) -> Range | None:
+        """The 80 % range of the cost, in proportion to the energy's; None without a cost."""
+        if self.cost is None:
+            return None
+        return self.ranges.energy_kwh.times(self.cost.amount / (self.energy_kwh or 1.0))
 
     def to_dict(self) -> dict[str, Any]:
         """Return what is not among a forecast's own keys."""
@@ -175,8 +200,8 @@ class Forecast(Plottable):
         From the start to the end of the last segment [s].
     heating_s, cooling_s, total_s : float
         Until the temperature leaves the peak for good, from there to `unload_c`, and both [s].
-    total_low_s, total_high_s : float
-        `total_s` with the cooling at the ends of its range [s].
+    usual_total_s : tuple of float
+        Without a kiln, `total_s` with the cooling of quick and of slow kilns [s].
     cones : ConeVerdict
         By the thermocouple's temperature.
     kiln : KilnForecast or None
@@ -198,8 +223,6 @@ class Forecast(Plottable):
     program_s: float
     heating_s: float
     total_s: float
-    total_low_s: float
-    total_high_s: float
     unload_c: float
     peak_c: float
     cones: ConeVerdict
@@ -213,6 +236,7 @@ class Forecast(Plottable):
     assumed: str = ""
     ware: WareVerdict | None = None
     usual: UsualKiln = TRIAL
+    usual_total_s: tuple[float, float] = (0.0, 0.0)
 
     def __repr__(self) -> str:
         """Return title, hours, peak, opening and cone, on one line."""
@@ -240,6 +264,25 @@ class Forecast(Plottable):
         return self.total_s - self.heating_s
 
     @property
+    def total_low_s(self) -> float:
+        """The early end of the 80 % range of `total_s`; without a kiln, of a quick kiln [s]."""
+        return self.usual_total_s[0] if self.kiln is None else self.kiln.ranges.total_s.low
+
+    @property
+    def total_high_s(self) -> float:
+        """The late end of the 80 % range of `total_s`; without a kiln, of a slow kiln [s]."""
+        return self.usual_total_s[1] if self.kiln is None else self.kiln.ranges.total_s.high
+
+    @property
+    def cooling_range(self) -> tuple[float, float]:
+        """Shortest and longest cooling after the program, as multiples of the one foretold."""
+        if self.kiln is not None:
+            return self.kiln.ranges.cooling
+        cooled_s = max(self.total_s - self.program_s, 1.0)
+        low_s, high_s = self.usual_total_s
+        return (low_s - self.program_s) / cooled_s, (high_s - self.program_s) / cooled_s
+
+    @property
     def core_lag(self) -> tuple[float, float] | None:
         """By how much the core is furthest behind the thermocouple [K], and when [s]; or None."""
         if self.core is None:
@@ -257,6 +300,9 @@ class Forecast(Plottable):
         """Return the forecast as one JSON document, schema 1."""
         kiln = self.kiln
         lag_k, lag_s = self.core_lag or (None, None)
+        ranges = None if kiln is None else kiln.ranges
+        heating, kwh = (None, None) if ranges is None else (ranges.heating_s, ranges.energy_kwh)
+        cost = None if kiln is None else kiln.cost_range
         return keyed(
             schema=1,
             kind="forecast",
@@ -266,6 +312,8 @@ class Forecast(Plottable):
             starts_at=after_iso(self.started, 0.0),
             program_s=self.program_s,
             heating_s=self.heating_s,
+            heating_low_s=None if heating is None else heating.low,
+            heating_high_s=None if heating is None else heating.high,
             cooling_s=self.cooling_s,
             total_s=self.total_s,
             total_low_s=self.total_low_s,
@@ -281,7 +329,12 @@ class Forecast(Plottable):
             cones={**self.cones.to_dict(), "target": self.target_cone},
             cones_by_ware=None if kiln is None else kiln.ware_cones,
             energy_kwh=None if kiln is None else kiln.energy_kwh,
+            energy_kwh_low=None if kwh is None else kwh.low,
+            energy_kwh_high=None if kwh is None else kwh.high,
+            may_stall=None if ranges is None else ranges.may_stall,
             cost=None if kiln is None or kiln.cost is None else kiln.cost.amount,
+            cost_low=None if cost is None else cost.low,
+            cost_high=None if cost is None else cost.high,
             currency=None if kiln is None or kiln.cost is None else kiln.cost.currency,
             mean_amps=None if kiln is None else kiln.energy.mean_amps,
             peak_amps=None if kiln is None else kiln.energy.peak_amps,

@@ -12,10 +12,14 @@ from functools import cache
 from itertools import pairwise
 
 from firing.errors import FiringError
-from firing.units import TemperatureUnit, format_temperature, from_celsius
+from firing.units import ROOM_C, TemperatureUnit, format_temperature, from_celsius
 
 GRID_C = 10.0
 """Spacing of the even grid that tables are spread on for quick look-up [°C]."""
+
+
+COLD_ROOM_C = 30.0
+"""How far below the first point of a table from room temperature a room may be [°C]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +99,9 @@ class PropertyTable:
     def beyond(self, low_c: float, high_c: float, unit: TemperatureUnit = "C") -> str | None:
         """Return a sentence if a use from `low_c` to `high_c` [°C] left the table, else None."""
         low, high = self.range_c
-        # Half a degree is the difference between two rooms, not a use outside the table.
-        if low_c >= low - 0.5 and high_c <= high + 0.5:
+        # A table from 20 °C on is one from room temperature on, and rooms are colder, too.
+        least = low - COLD_ROOM_C if low <= ROOM_C else low - 0.5
+        if low_c >= least and high_c <= high + 0.5:
             return None
         reached = high_c if high_c > high + 0.5 else low_c
         known = f"{from_celsius(low, unit):.0f} to {format_temperature(high, unit)}"

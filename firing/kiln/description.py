@@ -71,6 +71,11 @@ class Fitted:
         When.
     basis : str
         From what.
+    errors : tuple of float
+        How far the logarithms of power, loss, capacity and leak may be off together: the lower
+        triangle of a Cholesky factor of their covariance, row by row; empty if not known.
+    hottest_c, fastest_c_per_h : float or None
+        How hot, and how fast upwards, the logs were.
     """
 
     power: float = 1.0
@@ -80,11 +85,43 @@ class Fitted:
     learnt: date | None = None
     basis: str = ""
     leak: float | None = None
+    errors: tuple[float, ...] = ()
+    hottest_c: float | None = None
+    fastest_c_per_h: float | None = None
+
+    def error_columns(self) -> tuple[tuple[float, ...], ...]:
+        """Return `errors` as columns: what may be off together, each apart from the others."""
+        rows = [self.errors[i * (i + 1) // 2 : (i + 1) * (i + 2) // 2] for i in range(4)]
+        return tuple(
+            tuple(row[j] if j < len(row) else 0.0 for row in rows) for j in range(len(rows))
+        )
 
     @property
     def leak_factor(self) -> float:
         """The multiplier on what leaking and drawn air carries off: `leak`, else the walls'."""
         return self.loss if self.leak is None else self.leak
+
+
+@dataclass(frozen=True, slots=True)
+class PastFit:
+    """What one fit found, kept to be compared with: multipliers, and standard errors as shares.
+
+    Errors are None where its logs did not tell the figure; `loaded` says whether the load was
+    weighed, without which two capacities are not those of one load.  `least_power` is what its
+    firings needed at the least, where they did not tell more of the power.
+    """
+
+    on: date | None
+    power: float
+    loss: float
+    capacity: float
+    leak: float
+    power_se: float | None = None
+    power_over_capacity_se: float | None = None
+    power_over_losses_se: float | None = None
+    loaded: bool = False
+    basis: str = ""
+    least_power: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +185,8 @@ class KilnDescription:
         What was learnt.
     readings : tuple of ElementReading
         In the order of the file.
+    fits : tuple of PastFit
+        Every fit that was written to the file, in its order.
     unit : {"C", "F"}
         The unit its owner reads and writes: with °F go inches, pounds and cubic feet.
     """
@@ -170,6 +209,7 @@ class KilnDescription:
     thermocouple_class: str = "2"
     fitted: Fitted = field(default_factory=Fitted)
     readings: tuple[ElementReading, ...] = ()
+    fits: tuple[PastFit, ...] = ()
     unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
-from firing.kiln.description import ElementReading, KilnDescription
+from firing.kiln.description import ElementReading, KilnDescription, PastFit
 from firing.kiln.fit_messages import RATIOS_ONLY
 from firing.kiln.fit_result import FittedValue, KilnFit
 from firing.serialise import Serialised, named
@@ -51,6 +52,47 @@ class TrendPoint(Serialised):
     kind: PointKind
 
 
+SURE = 2.5
+"""Standard errors that a power must be down by to be flagged; 3 among more than three fits."""
+SURE_OF_MANY = 3.0
+LEAST_ERROR = 0.03
+"""Of the power that a firing needed at the least, as a share; source: kiln-fit-choices."""
+LEAST_DOWN = 0.05
+"""Less power lost is not flagged, however sharply it is known; common practice."""
+# Before any log: how far a kiln's new power, and its capacity with a weighed load, are from what
+# its file says, as shares; sources: rated-input-memory, kiln-fit-choices.
+RATED_ERROR, LOADED_ERROR = 0.05, 0.08
+BANKS = {"a half": 1.0 / 2.0, "a third": 1.0 / 3.0}
+
+Measure = Literal["power", "power over capacity", "power over losses"]
+
+
+@dataclass(frozen=True, slots=True)
+class PowerChange(Serialised):
+    """A power against an earlier one, by the sharpest measure that both are known by.
+
+    Attributes
+    ----------
+    ratio, se : float
+        Power now over power then, and its standard error.
+    since : date or None
+        When then was; None for what the kiln file says, or a fit without a date.
+    against : str
+        What it is compared with, in words.
+    measure : str
+        Where the load is weighed its heat is the yardstick, else what the kiln loses.
+    flagged : bool
+        Whether power is down, beyond what the errors allow.
+    """
+
+    ratio: float
+    se: float
+    since: date | None
+    against: str
+    measure: Measure
+    flagged: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Trend(Serialised):
     """A kiln's power over time.
@@ -65,20 +107,134 @@ class Trend(Serialised):
         What it means.
     sources : tuple of str
         Ids of the bibliography.
+    change : PowerChange or None
+        The power of the newest fit against earlier fits, or else against the kiln file.
     """
 
     points: tuple[TrendPoint, ...]
     power_down: float | None
     sentences: tuple[str, ...]
     sources: tuple[str, ...]
+    change: PowerChange | None = None
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether power is down by as much as elements are replaced for, or surely down at all."""
+        if self.change is not None and self.change.flagged:
+            return True
+        return self.power_down is not None and self.power_down >= WORTH_ACTING
 
 
 def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     """Return how a kiln's power has gone.
 
-    The kiln's earlier fit and element readings count, if they are dated; new fits whose power the
-    logs do not tell are left out.  One without a date is judged by itself.
+    The newest fit is held against every earlier one by what both know.  The kiln's
+    earlier fit and element readings count, if they are dated; new fits whose power the logs do not
+    tell are left out.  One without a date is judged by itself.
     """
+    change = power_change(kiln, fits[-1]) if fits else None
+    trend = _known_power(kiln, fits)
+    if change is None:
+        return trend
+    sentences = trend.sentences
+    if trend.power_down is None:
+        sentences = (*_change_words(change), *(() if not change.flagged else (ANOTHER_LOOK,)))
+    elif change.flagged:
+        # What a log without a date says of itself comes first.
+        first = 1 if fits[-1].on is None else 0
+        sentences = (*sentences[:first], *_change_words(change), *sentences[first:])
+    return replace(trend, sentences=sentences, change=change)
+
+
+def power_change(kiln: KilnDescription, fit: KilnFit) -> PowerChange | None:
+    """Return the fit's power against the earlier one it is furthest below; None without any.
+
+    The same logs fitted again are no other fit.
+    """
+    now = fit.to_past()
+    earlier = [past for past in kiln.fits if past.basis != now.basis]
+    sure = SURE if len(earlier) <= 3 else SURE_OF_MANY
+    found = [_against(kiln, now, past, sure) for past in earlier]
+    if not any(found):
+        found = [_against_file(kiln, now)]
+    known = [change for change in found if change is not None]
+    if not known:
+        return None
+    return max(known, key=lambda change: (1.0 - change.ratio) / change.se)
+
+
+def _against(kiln: KilnDescription, now: PastFit, then: PastFit, sure: float) -> PowerChange | None:
+    options: list[tuple[float, Measure, float]] = []
+    if now.power_se is not None and then.power_se is not None:
+        options.append((math.hypot(now.power_se, then.power_se), "power", now.power / then.power))
+    a, b = now.power_over_capacity_se, then.power_over_capacity_se
+    if now.loaded and then.loaded and a is not None and b is not None:
+        ratio = (now.power / now.capacity) / (then.power / then.capacity)
+        options.append((math.hypot(a, b), "power over capacity", ratio))
+    a, b = now.power_over_losses_se, then.power_over_losses_se
+    if a is not None and b is not None:
+        ratio = (now.power / _losses(kiln, now)) / (then.power / _losses(kiln, then))
+        options.append((math.hypot(a, b), "power over losses", ratio))
+    if not options and a is not None and then.least_power is not None:
+        # That firing kept up: its power was at least what it needed.
+        ratio = (now.power / _losses(kiln, now)) / (then.least_power / _losses(kiln, then))
+        change = _judged(
+            ratio, math.hypot(a, LEAST_ERROR), then.on, _fit_of(then), "power over losses", sure
+        )
+        return change if change.flagged else None
+    if not options:
+        return None
+    share, measure, ratio = min(options)
+    return _judged(ratio, share, then.on, _fit_of(then), measure, sure)
+
+
+def _fit_of(past: PastFit) -> str:
+    return "an earlier fit" if past.on is None else f"the fit of {past.on.isoformat()}"
+
+
+def _against_file(kiln: KilnDescription, now: PastFit) -> PowerChange | None:
+    against = "what the kiln file says"
+    if now.power_se is not None:
+        share = math.hypot(RATED_ERROR, now.power_se)
+        return _judged(now.power, share, None, against, "power", SURE)
+    if now.loaded and now.power_over_capacity_se is not None:
+        share = math.hypot(RATED_ERROR, LOADED_ERROR, now.power_over_capacity_se)
+        ratio = now.power / now.capacity
+        return _judged(ratio, share, None, against, "power over capacity", SURE)
+    return None
+
+
+def _judged(
+    ratio: float, share: float, since: date | None, against: str, measure: Measure, sure: float
+) -> PowerChange:
+    flagged = 1.0 - ratio > max(sure * ratio * share, LEAST_DOWN)
+    return PowerChange(ratio, ratio * share, since, against, measure, flagged)
+
+
+def _losses(kiln: KilnDescription, past: PastFit) -> float:
+    wall, air = kiln.wall_w_per_k, kiln.air_w_per_k
+    return (past.loss * wall + past.leak * air) / (wall + air)
+
+
+def _change_words(change: PowerChange) -> list[str]:
+    """Return the comparison in sentences, the finding first."""
+    down = 1.0 - change.ratio
+    size = f"{_percent(down)} (± {_percent(change.se)})"
+    if not change.flagged:
+        if abs(down) <= SURE * change.se:
+            return [f"Power does not differ from {change.against}: {size} either way."]
+        state = "down" if down > 0 else "up"
+        return [f"Power is {state} {size} against {change.against}; that is no alarm."]
+    said = [f"Power is down {size} against {change.against}."]
+    for words, share in BANKS.items():
+        if abs(down - share) < max(change.se, 0.02):
+            banks = {"a half": "two", "a third": "three"}[words]
+            said.append(f"One dead bank of {banks} would take {words} of it.")
+    return said
+
+
+def _known_power(kiln: KilnDescription, fits: Sequence[KilnFit]) -> Trend:
+    """Return what fits and readings tell of the power itself."""
     points = [*_of_fits(kiln, fits), *_of_readings(kiln.readings)]
     points.sort(key=lambda point: point.on)
     undated = [fit.power for fit in fits if fit.on is None and fit.power.identifiable]
@@ -124,6 +280,10 @@ def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]
         for fit in fits
         if fit.on is not None and fit.power.identifiable
     }
+    for past in kiln.fits:
+        if past.on is not None and past.power_se is not None:
+            point = TrendPoint(past.on, past.power, past.power * past.power_se, "log")
+            found.setdefault(past.on, point)
     learnt = kiln.fitted
     # The file keeps no standard error, but says where only ratios were known.
     if learnt.learnt is not None and RATIOS_ONLY not in learnt.basis and learnt.power != 1.0:

@@ -10,7 +10,7 @@ from firing.files.kinds import FileKind
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, parse
 from firing.heat.properties import Material, PropertyTable
-from firing.kiln.description import ElementReading, Fitted, KilnDescription, WallLayer
+from firing.kiln.description import ElementReading, Fitted, KilnDescription, PastFit, WallLayer
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.schema import KilnTable, MaterialTable
 from firing.units import TemperatureUnit, format_size, format_temperature
@@ -189,10 +189,20 @@ def _kiln(table: KilnTable) -> KilnDescription:
             learnt=fitted.date_,
             basis=fitted.basis,
             leak=fitted.leak,
+            errors=tuple(float(part) for part in fitted.errors.split()),
+            hottest_c=fitted.hottest_c,
+            fastest_c_per_h=fitted.fastest_c_per_h,
         ),
         readings=tuple(
             ElementReading(entry.date_, entry.bank, entry.ohms, entry.amps, entry.volts)
             for entry in table.reading
+        ),
+        fits=tuple(
+            PastFit(
+                on=entry.date_,
+                **{name: value for name, value in entry.model_dump().items() if name != "date_"},
+            )
+            for entry in table.fit
         ),
     )
 
@@ -218,7 +228,18 @@ KILN_FILE = FileKind(
 parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
 
-def write_fitted(kiln_text: str, fitted: Fitted) -> str:
+def _entry(past: PastFit) -> dict[str, Any]:
+    """Return a fit as its table in the file."""
+    shown: dict[str, Any] = {} if past.on is None else {"date": past.on}
+    for name in ("power", "loss", "capacity", "leak"):
+        shown[name] = round(getattr(past, name), 4)
+    for name in ("power_se", "power_over_capacity_se", "power_over_losses_se", "least_power"):
+        if (value := getattr(past, name)) is not None:
+            shown[name] = round(value, 4)
+    return {**shown, "loaded": past.loaded, "basis": past.basis}
+
+
+def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) -> str:
     """Return a kiln file's text with new ``[fitted]`` values, all else and its comments kept.
 
     Parameters
@@ -227,6 +248,8 @@ def write_fitted(kiln_text: str, fitted: Fitted) -> str:
         The file as it is.
     fitted : Fitted
         What was learnt; multipliers are written to four decimals.
+    past : PastFit, optional
+        The fit itself, to be kept in the list of them; the same logs are kept once.
 
     Raises
     ------
@@ -245,5 +268,21 @@ def write_fitted(kiln_text: str, fitted: Fitted) -> str:
         table["date"] = fitted.learnt
     if fitted.basis:
         table["basis"] = fitted.basis
+    if fitted.errors:
+        table["errors"] = " ".join(f"{error:.4f}" for error in fitted.errors)
+    for name, value in (
+        ("hottest_c", fitted.hottest_c),
+        ("fastest_c_per_h", fitted.fastest_c_per_h),
+    ):
+        if value is not None:
+            table[name] = round(value, 1)
     data["fitted"] = table
+    if past is not None:
+        entries = data.get("fit")
+        kept = [
+            entry
+            for entry in (entries if isinstance(entries, list) else [])
+            if not (isinstance(entry, dict) and entry.get("basis") == past.basis)
+        ]
+        data["fit"] = [*kept, _entry(past)]
     return render(data, kiln_text)

@@ -10,6 +10,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.kiln.inverse_model import ChamberCourse
 from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
 from firing.ware.load import Load
 
 FULL_DUTY = 0.98
@@ -88,6 +89,12 @@ class FiringRecord:
     def hot_start(self) -> bool:
         """Whether the log begins in a kiln still hot, whose walls' warmth it does not show."""
         return float(self.chamber_c[0]) > self.room_c + HOT_C
+
+    @property
+    def fastest_c_per_h(self) -> float:
+        """The fastest rise over an hour [°C/h]."""
+        ahead_c = np.interp(self.time_s + SECONDS_PER_HOUR, self.time_s, self.chamber_c)
+        return float(np.max(ahead_c - self.chamber_c))
 
     @property
     def full_s(self) -> float:

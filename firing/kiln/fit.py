@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -13,6 +14,7 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit_messages import LOAD_MASS, RATED, basis, cannot_tell, warnings, why_not
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
+from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
     CAPACITY,
     LEAK,
@@ -34,9 +36,11 @@ LOADED_PRIOR = 0.08
 """Of the capacity, with the load's mass given; source: kiln-fit-choices."""
 NEW_ELEMENTS_PRIOR = 0.05
 """Of the power of new elements at measured volts; source: rated-input-memory."""
-MODEL_SCATTER = 0.01
+METER_ERROR = 0.02 / math.sqrt(3.0)
+"""Of a meter that keeps within 2 %, any error alike; source: meter-class-memory."""
+MODEL_SCATTER = 0.006
 """What no log shows of the model's own error, in every multiplier; source: kiln-fit-choices."""
-SPLIT_SCATTER = 0.02
+SPLIT_SCATTER = 0.01
 """The same of how all losses part into walls and leak, as a share of all; likewise."""
 UNCOOLED_SCATTER = 0.05
 """The same of all losses where no log holds natural cooling; likewise."""
@@ -53,6 +57,11 @@ SPLIT_TOLD = {LOSS: 0.08, LEAK: 0.3}
 LEAST_S = 2.0 * SECONDS_PER_HOUR
 LEAST_RISE_C = 150.0
 LEAST_WINDOWS = 4
+SUSPECT_LOGGED, SUSPECT_SEEN = 0.0195, 0.0095
+"""Half-hours further off than these shares of full power make another wall be tried: with logged
+output, and with what the temperatures show alone; source: kiln-fit-choices."""
+BETTER = 0.75
+"""A wall that leaves this share of the misfit, or less, fits better."""
 ABSURD = (0.4, 2.5)
 """Multipliers and ratios outside these are not of the kiln that the file describes."""
 
@@ -63,6 +72,7 @@ def fit_kiln(
     *,
     elements_new: bool = False,
     on: date | None = None,
+    try_walls: bool = False,
 ) -> KilnFit:
     """Estimate a kiln's power, losses and capacity from its firings, all together.
 
@@ -77,6 +87,8 @@ def fit_kiln(
         this fixes the power.
     on : date, optional
         The day to date the result; that of the latest log unless given.
+    try_walls : bool
+        Whether to try other wall materials where the described one fits badly; a warning says so.
 
     Returns
     -------
@@ -117,7 +129,38 @@ def fit_kiln(
         anchors.append(RATED)
     if loaded:
         anchors.append(LOAD_MASS)
-    return _result(kiln, records, solution, priors, tuple(anchors), on, elements_new)
+    result = _result(kiln, records, solution, priors, tuple(anchors), on, elements_new)
+    doubts = _wall_doubts(kiln, records, solution, priors) if try_walls else []
+    return replace(result, warnings=(*doubts, *result.warnings))
+
+
+def _wall_doubts(
+    kiln: KilnDescription, records: Sequence[FiringRecord], solution: FitSolution, priors: Priors
+) -> list[str]:
+    """Say so if a wall of another material fits the logs much better than the one described."""
+    logged = any(record.logged for record in records)
+    if solution.rms < (SUSPECT_LOGGED if logged else SUSPECT_SEEN):
+        return []
+    inner = kiln.wall[0]
+    found: list[tuple[float, str]] = []
+    for name in material_names():
+        if name == inner.material.name:
+            continue
+        layer = replace(inner, material=wall_material(name))
+        other = described(replace(kiln, wall=(layer, *kiln.wall[1:])))
+        try:
+            tried = solve([RecordMisfit(other, record) for record in records], priors)
+        except FiringError:
+            continue
+        found.append((tried.rms, name))
+    if not found or min(found)[0] > BETTER * solution.rms:
+        return []
+    rms, name = min(found)
+    return [
+        f"the wall does not fit the log: of {name} the model would be off by {100.0 * rms:.1f} % "
+        f"of full power, of {inner.material.name} it is {100.0 * solution.rms:.1f} %; check the "
+        "kiln file's brick and thickness, which every forecast rests on"
+    ]
 
 
 def _require_enough(record: FiringRecord) -> None:
@@ -174,6 +217,10 @@ def _result(
     elements_new: bool,
 ) -> KilnFit:
     covariance = solution.covariance + _model_covariance(kiln, records, solution.log_factor)
+    # What a forecast goes by: its kWh are those of the same meter.
+    factor = np.linalg.cholesky(covariance)
+    if any(record.kwh is not None for record in records):
+        covariance = covariance + METER_ERROR**2 * np.ones((4, 4))
     anchored = bool(anchors)
     pc = _ratio(solution, covariance, POWER, "power")
     lc = _ratio(solution, covariance, LOSS, "loss")
@@ -241,6 +288,11 @@ def _result(
             least_power=solution.least_power,
         ),
         warnings=warnings(records, estimates, solution.rms),
+        errors=tuple(float(row[j]) for i, row in enumerate(factor) for j in range(i + 1)),
+        hottest_c=max(float(record.chamber_c.max()) for record in records),
+        fastest_c_per_h=max(record.fastest_c_per_h for record in records),
+        least_power=solution.least_power,
+        loaded=all(record.load is not None for record in records),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
-from firing.kiln.description import Fitted
+from firing.kiln.description import Fitted, PastFit
 from firing.serialise import Serialised, named
 from firing.viewable import Tabular
 
@@ -75,6 +75,12 @@ class KilnFit(Tabular, Serialised):
         What is odd, as sentences.
     sources : tuple of str
         Ids of what the method rests on.
+    errors, hottest_c, fastest_c_per_h
+        As in `firing.kiln.description.Fitted`.
+    loaded : bool
+        Whether the load of every log was given.
+    least_power : float or None
+        The largest share of the described full power that half an hour needed.
     """
 
     power: FittedValue
@@ -94,6 +100,11 @@ class KilnFit(Tabular, Serialised):
     cannot_tell: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = SOURCES
+    errors: tuple[float, ...] = ()
+    hottest_c: float | None = None
+    fastest_c_per_h: float | None = None
+    loaded: bool = False
+    least_power: float | None = None
 
     def __repr__(self) -> str:
         """Return the multipliers with their standard errors, on one line."""
@@ -103,6 +114,26 @@ class KilnFit(Tabular, Serialised):
             left_open = "" if one.identifiable else " (these logs leave it open)"
             shown.append(f"{name} {one.value:.3f} ± {one.se:.3f}{left_open}")
         return f"<KilnFit {', '.join(shown)}>"
+
+    def to_past(self) -> PastFit:
+        """Return what the kiln file keeps of this fit, to compare later ones with."""
+
+        def share(figure: FittedValue) -> float | None:
+            return figure.se / figure.value if figure.identifiable else None
+
+        return PastFit(
+            on=self.on,
+            power=self.power.value,
+            loss=self.loss.value,
+            capacity=self.capacity.value,
+            leak=self.leak.value,
+            power_se=share(self.power),
+            power_over_capacity_se=share(self.power_over_capacity),
+            power_over_losses_se=share(self.power_over_losses),
+            loaded=self.loaded,
+            least_power=None if self.power_over_losses.identifiable else self.least_power,
+            basis=self.basis,
+        )
 
     def to_fitted(self, before: Fitted | None = None) -> Fitted:
         """Return the values for the kiln file's ``[fitted]``.
@@ -120,4 +151,7 @@ class KilnFit(Tabular, Serialised):
             learnt=self.on,
             basis=self.basis,
             leak=self.leak.value,
+            errors=self.errors,
+            hottest_c=self.hottest_c,
+            fastest_c_per_h=self.fastest_c_per_h,
         )

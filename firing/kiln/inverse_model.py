@@ -97,12 +97,13 @@ def heat_needed(
     *,
     contents_j: FloatArray,
     wall_j: FloatArray,
-    leak_w_per_k: float,
+    leak_w_per_k: float | None = None,
 ) -> HeatNeeded:
-    """Put together what the elements must have given."""
+    """Put together what the elements must have given; the leak is the network's unless given."""
+    air_w_per_k = network.leak_w_per_k if leak_w_per_k is None else leak_w_per_k
     chamber = course.chamber_c
     air = network.air_j_per_k * (chamber - chamber[0])
-    leak = _integral(course.time_s, leak_w_per_k * (chamber - network.room_c))
+    leak = _integral(course.time_s, air_w_per_k * (chamber - network.room_c))
     given = contents_j + wall_j + air + leak
     # The wire's excess follows the heat it gives off; over a quarter of an hour, free of noise.
     smooth = _slope(course.time_s, given)

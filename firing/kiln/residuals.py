@@ -28,7 +28,8 @@ WINDOW_S = 1800.0
 LEAST_WINDOW_S = 600.0
 WINDOW_SCATTER = 0.005
 """Least scatter of a window's mean power, as a share of full power; source: kiln-fit-choices."""
-METER_SCATTER = 0.02  # source: meter-class-memory
+METER_SCATTER = 0.005
+"""How far a meter's kWh and the model's differ, besides the meter's own error; kiln-fit-choices."""
 DIGITS = 9
 """Ratios that agree to so many digits are one."""
 HOT_SETTLE_S = 3.0 * 3600.0
@@ -205,9 +206,11 @@ NORMAL_OVER_MEDIAN = 1.4826
 """The standard deviation of a normal distribution over the median of its sizes."""
 ROBUST_SIGMA = 2.0
 """Beyond this many scatters a window counts less: an opened lid, a cut in the supply."""
+MOST_ALIKE = 0.4
+"""The most that neighbouring windows are taken to err alike; kiln-fit-choices."""
 LEAST_FACTOR, MOST_FACTOR = 0.1, 10.0
 DIFFERENCE = 0.01
-MOST_EVALUATIONS = 25
+MOST_EVALUATIONS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,5 +346,5 @@ def _unexplained(misfits: Sequence[RecordMisfit], data: FloatArray, weight: Floa
         part = data[begin : begin + len(misfit.windows)]
         pairs += float(part[:-1] @ part[1:])
         begin += len(misfit.windows)
-    rho = min(max(pairs / squares if squares else 0.0, 0.0), 0.8)
+    rho = min(max(pairs / squares if squares else 0.0, 0.0), MOST_ALIKE)
     return max(1.0, variance * (1.0 + rho) / (1.0 - rho))

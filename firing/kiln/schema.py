@@ -76,6 +76,24 @@ def _points(value: Any, info: ValidationInfo) -> list[tuple[float, float]]:
     return pairs
 
 
+ERRORS = 10
+"""Numbers in the lower triangle of a factor of the covariance of four multipliers."""
+
+
+def _errors(value: Any) -> str:
+    line = _line(value)
+    try:
+        numbers = [float(part) for part in line.split()]
+    except ValueError:
+        numbers = [math.nan]
+    if len(numbers) not in (0, ERRORS) or not all(abs(number) <= 10.0 for number in numbers):
+        raise ValueError(
+            f"must be {ERRORS} numbers with spaces between; take the line out, or fit again"
+        )
+    return line
+
+
+Errors = Annotated[str, PlainValidator(_errors), WithJsonSchema({"type": "string"})]
 Line = Annotated[str, PlainValidator(_line), WithJsonSchema({"type": "string"})]
 Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "minLength": 1})]
 MaterialName = Annotated[str, PlainValidator(_material), WithJsonSchema({"type": "string"})]
@@ -173,6 +191,47 @@ class FittedTable(BaseModel):
         le=100,
     )
     date_: date | None = Field(None, alias="date", description="when it was learnt")
+    basis: Line = Field("", description="from what it was learnt")
+    errors: Errors = Field(
+        "", description="how far the multipliers may be off together; the fit writes it"
+    )
+    hottest_c: float | None = number(
+        "how hot the logs were", "hottest_c = 1222", "°C", default=None, ge=0, le=2000
+    )
+    fastest_c_per_h: float | None = number(
+        "how fast they rose", "fastest_c_per_h = 180", "°C/h", default=None, ge=0, le=5000
+    )
+
+
+def _share(example: str, description: str) -> Any:
+    return number(description, f"{example} = 0.02", default=None, ge=0, le=10)
+
+
+class PastFitTable(BaseModel):
+    """One ``[[fit]]``: what one fit found, kept to be compared with."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    date_: date | None = Field(None, alias="date", description="the day of its latest log")
+    power: float = number("its power", "power = 1.0", ge=MULTIPLIER[0], le=MULTIPLIER[1])
+    loss: float = number("its loss", "loss = 1.0", ge=MULTIPLIER[0], le=MULTIPLIER[1])
+    capacity: float = number("its capacity", "capacity = 1.0", ge=MULTIPLIER[0], le=MULTIPLIER[1])
+    leak: float = number("its leak", "leak = 1.0", ge=LEAK_MULTIPLIER[0], le=LEAK_MULTIPLIER[1])
+    power_se: float | None = _share("power_se", "standard error of the power, a share")
+    power_over_capacity_se: float | None = _share(
+        "power_over_capacity_se", "that of power over capacity"
+    )
+    power_over_losses_se: float | None = _share(
+        "power_over_losses_se", "that of power over all losses"
+    )
+    loaded: bool = Field(False, description="whether the load was weighed")
+    least_power: float | None = number(
+        "the power its firings needed at the least",
+        "least_power = 0.8",
+        default=None,
+        ge=0,
+        le=10,
+    )
     basis: Line = Field("", description="from what it was learnt")
 
 
@@ -329,3 +388,6 @@ class KilnTable(BaseModel):
         default_factory=list, max_length=1000, description="dated element readings"
     )
     fitted: FittedTable | None = Field(None, description="what logs and cones have taught")
+    fit: list[PastFitTable] = Field(
+        default_factory=list, max_length=1000, description="every fit, to be compared with"
+    )

@@ -37,6 +37,7 @@ UNIT_WORDS: dict[str, str] = {
 _LEAST_READINGS = 20
 _GAP_SHARE = 0.15  # a code for "no reading" stands as far above the readings
 _MOST_CODES = 0.2
+_STILL_COLD = 5.0  # degrees: nothing has happened yet
 _BEGINS_COLD = 0.15  # of the way from the lowest reading to the highest
 _ROOM_MV, _LEAST_MV, _MOST_MV = 2.0, 3.0, 80.0
 """A thermocouple at room temperature; type S in a decal firing; type E in a glaze firing [mV].
@@ -72,13 +73,14 @@ class Course:
     @property
     def begins_cold(self) -> bool:
         """Whether the log begins where it is coldest, far below its heat."""
-        return self.first - self.low <= _BEGINS_COLD * (self.high - self.low)
+        span = self.high - self.low
+        return span < _STILL_COLD or self.first - self.low <= _BEGINS_COLD * span
 
 
-def course_of(values: FloatArray) -> Course | None:
+def course_of(values: FloatArray, least: int = _LEAST_READINGS) -> Course | None:
     """Return a channel's course without its codes for "no reading"; None for a few readings."""
     finite = values[np.isfinite(values)]
-    if finite.size < _LEAST_READINGS:
+    if finite.size < least:
         return None
     ordered = np.sort(finite)
     most = int(_MOST_CODES * ordered.size)

@@ -35,7 +35,7 @@ from firing.logs.rearranging import (
 from firing.logs.row_order import other_headers
 from firing.logs.row_times import RowTimes, row_times
 from firing.logs.spelling import respell
-from firing.logs.table import LogTable
+from firing.logs.table import LogTable, may_be_hot
 from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
@@ -319,8 +319,9 @@ def _read_text(
         text = replace(text, body=section_of(table, text.body, headers, options.part))
         text, layout = _laid_out(name, text, options)
         table, times, notes = _timed(name, text, layout, options, zone)
+    _adopt_hot(table, notes)
     if not _follow_unit(table, first, notes) and options.unit is None:
-        _settle_units(table, times, notes)
+        _settle_units(table, times, notes, live=live)
     readings = read_rows(table, times, options, tuple(notes), live=live)
     return replace(readings, part_taken=bool(headers))
 
@@ -393,14 +394,49 @@ def _follow_unit(table: LogTable, first: LogReadings | None, notes: list[str]) -
     return True
 
 
-def _settle_units(table: LogTable, times: RowTimes, notes: list[str]) -> None:
-    """Give channels the unit that a kiln's physics leaves them, where the file leaves it open."""
+def _adopt_hot(table: LogTable, notes: list[str]) -> None:
+    """Take a channel called a room's or a board's for the kiln's where it alone gets hot."""
+    dialect = table.dialect
+    known = [course_of(table.numbers(c.index, c.degrees)) for c in dialect.channel_columns]
+    if any(course is not None and course.high > _NO_KILN for course in known):
+        return
+    like = dialect.channel_columns[0]
+    if like.unit == "mV":
+        return
+    for column in dialect.columns:
+        if column.role != "other" or not may_be_hot(column):
+            continue
+        course = course_of(table.numbers(column.index, like.degrees))
+        if course is None or course.high < _A_FIRING:
+            continue
+        hot = replace(column, role="temperature", unit=like.unit, unit_from=like.unit_from)
+        table.dialect = replace(
+            table.dialect,
+            columns=tuple(hot if c.index == column.index else c for c in table.dialect.columns),
+        )
+        notes.append(
+            f"{column.name} reaches {course.high:.0f}, as no room does, so it is read as a "
+            f'temperature of the kiln; say --column "{column.name}=ignore" if it is none'
+        )
+
+
+_NO_KILN, _A_FIRING = 150.0, 300.0  # in the log's own degrees
+
+_LEAST_LIVE = 3
+
+
+def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: bool) -> None:
+    """Give channels the unit that a kiln's physics leaves them, where the file leaves it open.
+
+    A `live` log is asked about by its first readings, as nobody is there when it gets hot.
+    """
     dialect = table.dialect
     courses: dict[int, Course] = {}
     for column in dialect.channel_columns:
         if column.unit in ("C", "F", "K"):
             values = table.numbers(column.index, column.degrees)[np.isfinite(times.time_s)]
-            found = course_of(values[::-1] if times.descending else values)
+            ordered = values[::-1] if times.descending else values
+            found = course_of(ordered, _LEAST_LIVE) if live else course_of(ordered)
             if found is not None:
                 courses[column.index] = found
     assumed = [c for c in dialect.channel_columns if c.unit_from == "assumed"]

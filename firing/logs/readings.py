@@ -91,11 +91,16 @@ def read_rows(
     dialect = table.dialect
     notes = [*before, *table.notes, *dialect.notes]
     junction = junction_column(table.name, dialect, options)
-    level = hottest(
-        [
-            table.numbers(c.index, c.degrees) * (_C_PER_MV if c.unit == "mV" else 1.0)
-            for c in dialect.channel_columns
-        ]
+    # what comes later may not change how a live log's earlier rows read
+    level = (
+        None
+        if live
+        else hottest(
+            [
+                table.numbers(c.index, c.degrees) * (_C_PER_MV if c.unit == "mV" else 1.0)
+                for c in dialect.channel_columns
+            ]
+        )
     )
     ordered = ordered_rows(table, times, level, options.restart_pause_s, notes)
     if not (live or options.with_gaps):
@@ -123,7 +128,7 @@ def read_rows(
     _drop_shifted_rows(table, keep, [temperature_c, setpoint_c, duty], notes)
     _report_unusable(table, keep, temperature_c, notes)
     channels = tuple(column.name for column in dialect.channel_columns)
-    if set_point is None and len(channels) > 1:
+    if set_point is None and len(channels) > 1 and not live:
         at = set_point_of(ordered.time_s, list(temperature_c.T))
         # what is called the kiln's own is not taken from it
         if at is not None and not names_kiln(channels[at]):

@@ -17,6 +17,7 @@ from firing.logs.numeric_times import SECONDS_OF_KIND
 from firing.logs.physics import DegreeUnit
 from firing.logs.text import printable
 from firing.logs.values import MISSING_WORDS, as_celsius, clean_numbers
+from firing.logs.vocabulary import role
 from firing.trace import FloatArray
 
 _TAIL_COMPARED = 6  # lines before the last that show how long a line should be
@@ -106,7 +107,7 @@ class LogTable:
         texts = () if numeric else dialect.time_columns
         columns: dict[str, _Cells] = {}
         for column in dialect.columns:
-            if column.role in ("other", "ignore"):
+            if column.role == "ignore" or (column.role == "other" and not may_be_hot(column)):
                 continue
             at = column.index
             cells = [row[at] if at < len(row) else "" for row in rows]
@@ -134,7 +135,11 @@ class LogTable:
         import pandas as pd
 
         dialect = self.dialect
-        used = [str(c.index) for c in dialect.columns if c.role not in ("other", "ignore")]
+        used = [
+            str(c.index)
+            for c in dialect.columns
+            if c.role not in ("other", "ignore") or (c.role == "other" and may_be_hot(c))
+        ]
         numeric = dialect.time_kind in SECONDS_OF_KIND
         texts = [] if numeric else [str(index) for index in dialect.time_columns]
         names = [str(column.index) for column in dialect.columns]
@@ -248,6 +253,11 @@ def _none(cell: str) -> float:
 
 def _objects(cells: list[str]) -> "npt.NDArray[np.object_]":
     return np.array(cells, dtype=object)
+
+
+def may_be_hot(column: Column) -> bool:
+    """Tell whether a column that is left out is called a temperature's: its heat will show."""
+    return role(column.written) == "ambient"
 
 
 def _readings_of(body: bytes, lines_above: int) -> bytes:

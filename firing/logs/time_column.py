@@ -71,11 +71,27 @@ def find_time(
             return (index,), kind_found
     if numeric or (layout.names is None and candidates):
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
-        raise FiringError(
-            f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
-            "--time-unit min or --time-unit h"
-        )
+        raise _bare_numbers(name, which, _values(layout, candidates[0]))
     raise FiringError(f"{name} {_NO_TIME}")
+
+
+_MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
+
+
+def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError:
+    """Return the refusal of times without a unit; only numbers that can be durations have one."""
+    known = [value for value in values if math.isfinite(value)]
+    if not known or max(known) - min(known) > _MOST_BARE or max(known) > 1e3 * _MOST_BARE:
+        shown = f"{known[0]:.15g}" if known else "none"
+        return FiringError(
+            f"{name}: {which} holds numbers such as {shown}, which are no time that can be read; "
+            "export the log with dates like 2026-03-14 18:30:00, or say --column with the name of "
+            "another column and =time"
+        )
+    return FiringError(
+        f"{name}: {which} holds times as bare numbers; say their unit with --time-unit s, "
+        "--time-unit min or --time-unit h"
+    )
 
 
 def _from_stated_columns(
@@ -105,10 +121,7 @@ def _from_stated_columns(
     if unit is None and options.time_unit is None:
         found = numeric_times.kind_by_size(_values(layout, place))
         if found is None:
-            raise FiringError(
-                f'{name}: column "{column.name}" holds times as bare numbers; say their unit with '
-                "--time-unit s, --time-unit min or --time-unit h"
-            )
+            raise _bare_numbers(name, f'column "{column.name}"', _values(layout, place))
         return (place,), found
     return (place,), _number_kind(layout, place, unit or "s", options)
 

@@ -29,9 +29,13 @@ from firing.report.document import (
 from firing.report.formatting import (
     CONE_SOURCES,
     CONES_MEANT,
+    cost_range,
     degrees,
+    energy_range,
     forecast_times,
+    heating_range,
     hours_minutes,
+    opening_range,
     sentence,
     source_ids,
 )
@@ -109,16 +113,16 @@ def forecast_answer(forecast: Forecast) -> list[str]:
     else:
         first_peak = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
         words = (
-            f"Heats for {format_duration(forecast.heating_s)} and reaches {peak} "
-            f"{keeper.when(first_peak.ramp_end_s)}."
+            f"Heats for {format_duration(forecast.heating_s)}{heating_range(forecast)} and reaches "
+            f"{peak} {keeper.when(first_peak.ramp_end_s)}."
         )
     unload = format_temperature(forecast.unload_c, unit)
     if kiln is not None and kiln.stalled:
         opening = "The rest of the program is not forecast."
     elif forecast.total_s > forecast.program_s:
         opening = (
-            f"Opens at {unload} {keeper.when(forecast.total_s, about=True)} "
-            f"({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})."
+            f"Opens at {unload} {keeper.when(forecast.total_s, about=True)}"
+            f"{opening_range(forecast)}."
         )
     else:
         opening = f"Ends {keeper.when(forecast.program_s)}, already below {unload}."
@@ -220,12 +224,14 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     unit = forecast.schedule.unit
     energy = kiln.energy
     yield (
-        f"Takes {energy.kwh:.0f} kWh; {energy.mean_amps:.0f} A on average and "
+        f"Takes {energy.kwh:.0f} kWh{energy_range(kiln)}; {energy.mean_amps:.0f} A on average and "
         f"{energy.peak_amps:.0f} A while the elements are on."
     )
     if kiln.cost is not None:
         parts = ", ".join(f"{kwh:.0f} kWh at {price:g}" for price, kwh in kiln.cost.kwh_by_price)
-        yield f"Costs {kiln.cost.currency} {kiln.cost.amount:.2f} ({parts} a kWh)."
+        yield f"Costs {kiln.cost.currency} {kiln.cost.amount:.2f}{cost_range(kiln)}: {parts} a kWh."
+    if kiln.ranges.may_stall:
+        yield "With power at the low end of its range it may not reach the peak."
     cheapest = kiln.starts.cheapest
     if cheapest is not None:
         yield (
@@ -288,7 +294,7 @@ def _basis(forecast: Forecast) -> Section:
     unit = forecast.schedule.unit
     words = [
         f"{sentence(forecast.basis)}.",
-        f"Durations by {forecast.planned_basis}.",
+        *([] if forecast.kiln is not None else [f"Durations by {forecast.planned_basis}."]),
         *forecast.cones.notes_in(unit),
         *forecast.cones.warnings_in(unit),
     ]

@@ -14,11 +14,15 @@ from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
 
 if TYPE_CHECKING:
-    from firing.forecast.result import Forecast
+    from firing.forecast.result import Forecast, KilnForecast
 
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+RANGES_HOLD = "80 %"
+"""What share of firings the ranges of a forecast in a kiln hold."""
+TOLD_FROM_S = 600.0
+"""A heating's range that is narrower is not worth a word [s]."""
 SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
 
 
@@ -80,11 +84,37 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
 
 
 def opening_range(forecast: Forecast) -> str:
-    """Return the earliest and latest opening in brackets; empty where the cooling is none."""
+    """Return the earliest and latest opening in brackets; empty where the cooling is none.
+
+    In a kiln it says what share of firings the range holds, here alone in a document.
+    """
     if forecast.total_high_s - forecast.total_low_s < SECONDS_PER_MINUTE:
         return ""
     keeper = forecast_times(forecast)
-    return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)})"
+    level = "" if forecast.kiln is None else f", {RANGES_HOLD}"
+    return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)}{level})"
+
+
+def heating_range(forecast: Forecast) -> str:
+    """Return the shortest and longest heating in brackets; empty where the program sets it."""
+    if forecast.kiln is None or forecast.kiln.stalled:
+        return ""
+    low_s, high_s = forecast.kiln.ranges.heating_s
+    if high_s - low_s < TOLD_FROM_S:
+        return ""
+    return f" ({hours_minutes(low_s)} to {hours_minutes(high_s)} h)"
+
+
+def energy_range(kiln: KilnForecast) -> str:
+    """Return the least and most energy in brackets [kWh]; empty in a kiln that stalls."""
+    low, high = kiln.ranges.energy_kwh
+    return "" if kiln.stalled else f" ({low:.0f} to {high:.0f})"
+
+
+def cost_range(kiln: KilnForecast) -> str:
+    """Return the least and highest cost in brackets; empty without a cost."""
+    amounts = kiln.cost_range
+    return "" if amounts is None or kiln.stalled else f" ({amounts.low:.2f} to {amounts.high:.2f})"
 
 
 def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:

@@ -320,6 +320,7 @@ def fit_report(
             ("walls and leak together", fit.losses),
             ("capacity", fit.capacity),
             ("power over capacity", fit.power_over_capacity),
+            ("power over all losses", fit.power_over_losses),
             ("loss over capacity", fit.loss_over_capacity),
             ("leak over capacity", fit.leak_over_capacity),
         )

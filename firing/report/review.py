@@ -51,13 +51,14 @@ def review_report(review: Review) -> Report:
     """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
     findings, segments = _findings(review), segments_section(review)
+    answer = review_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
     return Report(
         "Review",
         schedule.title,
         unit=schedule.unit,
         subject="Review of a firing",
-        answer=review_answer(review),
+        answer=answer,
         parts=(
             on_page(findings),
             Section("Plan and actual", [_course(review)], "course-heading", heading_on="page"),
@@ -83,8 +84,9 @@ def review_answer(review: Review) -> list[str]:
 
     What the log left open and what it lacks stand before them.
     """
-    lacks = [*choices_of(review.log), *gap_words(review.gaps, review.schedule.unit)]
-    return [*lacks, duration_sentence(review), result_sentence(review)]
+    seen = [duration_sentence(review), result_sentence(review)]
+    lacks = gap_words(review.gaps, review.schedule.unit)
+    return [*choices_of(review.log), *lacks, *seen]
 
 
 def _findings(review: Review) -> Section:

@@ -95,15 +95,15 @@ def heat_beside_gaps(
     Where a gap hides some, the cones are those of the readings alone, and their range ends with the
     most that the gap could hold; elsewhere a straight line across it changes nothing.
     """
+    name, temperature_c = trace.channels[channel], trace.temperature_c[:, channel]
+    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
     bridged = heat_of_channels(trace, even, channel, kiln, error)
-    name, temperature_c = trace.channels[channel], trace.channel_c(channel)
     warm_c = float(np.nanmax(temperature_c)) - limit.HEATWORK_BELOW_C
     if name not in bridged.judged or all(gap.highest_c < warm_c for gap in gaps):
         return bridged, gaps
-    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
-    time_s, highest_c = at_most(trace.time_s, temperature_c, gaps)
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
     most = cone_reached(time_s, highest_c + offset_c, error.tolerance_c)
+    least = heat_of_channels(left_out(trace, gaps), even, channel, kiln, error)
     marked = hiding_heatwork(
         gaps,
         least.judged[name].reached_number,

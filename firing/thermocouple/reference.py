@@ -220,7 +220,7 @@ TYPE_B_FROM_C = 250.0
 
 _STEPS = 4096  # of the table of guesses: 0.1 to 0.5 °C where kilns are
 _BLOCK = 8192  # samples at a time, so that the inner loop stays in the processor's cache
-_ROUNDING_MV = 1e-9  # adding and subtracting a junction's emf may pass the end of a span by this
+_ROUNDING_MV = 0.5e-3 * (1.0 + 1e-6)  # tables are printed to a microvolt: the ends of a span too
 _ERROR_C = 1e-8  # what a Newton step may leave, or another is taken
 _MOST_STEPS = 8
 

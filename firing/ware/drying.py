@@ -216,12 +216,16 @@ def drying_advice(load: Load, margin: float = 1.5, done: float = 0.0) -> DryingA
 
 
 def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
-    """Return what to do with dry ware on a shelf that would have to be candled for too long.
+    """Return what to do with ware that need not be damp or lie on a shelf as it does.
+
+    That is bone-dry ware on a shelf, or ware freshly glazed, that would be candled for too long.
 
     Empty if nothing need be done.
     """
     place = load.slowest("water")
     piece, path_m = place.piece, place.path_m("water")
+    if load.dryness == "bisqued, freshly glazed":
+        return _glaze_first(load, margin, done)
     if load.dryness != "bone dry" or place.spot.water_mm < place.spot.thickness_mm:
         return ""
     moisture = body_named(load.body).of("moisture diffusivity", "raw").value
@@ -245,6 +249,22 @@ def turned_advice(load: Load, margin: float, done: float = 0.0) -> str:
         f"it on strips or on its edge, so that heat reaches both faces: then "
         f"{_hours(usual_s / 4.0)} h do."
         ' Then write heated_from = "both".'
+    )
+
+
+def _glaze_first(load: Load, margin: float, done: float) -> str:
+    place, body = load.slowest("water"), body_named(load.body)
+    path_m, moisture = place.path_m("water"), body.of("moisture diffusivity", "bisqued").value
+    needed = max(drying_fourier(load.water_share, DRY_BISQUE_SHARE) - done, 0.0)
+    usual_s = needed * path_m**2 * margin / moisture
+    if usual_s <= DRY_FIRST_S:
+        return ""
+    room = float(moisture_diffusivity(body, "bisqued", np.array(20.0)))
+    air_s = drying_fourier(load.water_share, NEAR_ROOM_DRY_SHARE) * path_m**2 / room
+    return (
+        f"Dry first: the fresh glaze coat has wetted {place.words}. The kiln would have to candle "
+        f"it for {_hours(usual_s)} h. Dry it {about_days(air_s)} at room conditions, then weigh it "
+        f'daily. {WEIGH_TEST} Then write dryness = "bisqued".'
     )
 
 

@@ -112,9 +112,7 @@ class ForecastPredictor:
             course.add(*plan.stretch(min(from_s, total_s), total_s), 1.0)
         time_s, course_c = course.arrays()
         cooled_s = course.now_s - program_s
-        whole_s = max(forecast.total_s - forecast.program_s, 1.0)
-        low = (forecast.total_low_s - forecast.program_s) / whole_s
-        high = (forecast.total_high_s - forecast.program_s) / whole_s
+        low, high = forecast.cooling_range
         return RemainingCourse(
             time_s,
             course_c,

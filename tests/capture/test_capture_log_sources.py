@@ -202,3 +202,27 @@ def test_a_followed_log_is_recorded_to_a_new_file_only(log: Path, tmp_path: Path
     with pytest.raises(FiringError, match="exists already"):
         check_options(WatchOptions(str(log), {"follow": True}, TOLD, out=out))
     assert out.read_text(encoding="utf-8") == "mine\n"
+
+
+def test_a_followed_log_is_asked_for_its_unit_while_it_is_cold(tmp_path: Path) -> None:
+    """At 68 it is a room in °F or a warm kiln in °C; in the heat nobody is there to answer."""
+    path = tmp_path / "log.csv"
+    begun = "time_s,Kiln\n" + "".join(f"{60 * n},{68 + n % 2}\n" for n in range(6))
+    path.write_text(begun, encoding="utf-8")
+    with pytest.raises(FiringError, match="--unit F"):
+        FollowedLog(path)
+    source = FollowedLog(path, ReadingOptions(unit="F"))
+    path.write_text(begun + "".join(f"{60 * n},{8 * n}\n" for n in range(20, 200)), "utf-8")
+    source.open()
+    assert source.read(0.0) is not None
+
+
+def test_how_a_followed_log_reads_does_not_change_in_the_heat(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{60 * n},{20 + 6 * n},{20 + 6 * max(0, n - 4) + n % 3}\n" for n in range(230)]
+    path.write_text("time_s,A,B\n" + "".join(rows[:30]), encoding="utf-8")
+    source = FollowedLog(path)
+    path.write_text("time_s,A,B\n" + "".join(rows), encoding="utf-8")
+    source.open()
+    assert source.channels == ("A", "B")
+    assert source.read(0.0) is not None

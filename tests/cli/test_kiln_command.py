@@ -2,6 +2,7 @@
 
 import json
 import subprocess
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -59,6 +60,50 @@ def test_fit_learns_and_writes_only_what_it_is_asked_to(
     kept = [line for line in before.splitlines() if line.startswith("#")]
     assert all(line in after for line in kept)
     assert run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml").returncode in (0, 1)
+
+
+def test_every_fit_is_kept_and_lost_power_is_an_alarm(run: Run, kiln: Path, tmp_path: Path) -> None:
+    # Without a meter: the load alone is no yardstick here, what the kiln loses is.
+    for name, factor in (("sound.csv", 1.0), ("weak.csv", 0.8)):
+        made = fire(GLAZE, faults=Faults(power_factor=factor))
+        write_csv(sample(made, Sampling(interval_s=60.0, with_duty=True)), tmp_path / name)
+    first = run("kiln", "fit", "kiln.toml", "sound.csv", "--write", "--json")
+    assert first.returncode == 0, first.stdout
+    second = run("kiln", "fit", "kiln.toml", "weak.csv", "--write", "--json")
+    assert second.returncode == 1, second.stderr
+    change = json.loads(second.stdout)["trend"]["change"]
+    assert change["flagged"]
+    assert change["measure"] == "power over losses"
+    assert change["ratio"] == pytest.approx(0.8, abs=0.03)
+    again = run("kiln", "fit", "kiln.toml", "weak.csv", "--write")
+    assert "Power is down 20 %" in again.stdout
+    kept = tomllib.loads(kiln.read_text(encoding="utf-8"))
+    assert [entry["basis"].split(": ")[1][:9] for entry in kept["fit"]] == [
+        "sound.csv",
+        "weak.csv;",
+    ]
+    assert kept["fitted"]["leak"] == kept["fit"][-1]["leak"]
+
+
+def test_each_log_may_have_its_own_schedule_and_load(ask: Run, tmp_path: Path) -> None:
+    for name, plan in (("bisque.csv", BISQUE), ("glaze.csv", GLAZE)):
+        write_csv(sample(fire(plan), Sampling(interval_s=60.0)), tmp_path / name)
+    for name, plan in (("bisque", BISQUE), ("glaze", GLAZE)):
+        rows = [f'title = "{name}"', f'purpose = "{name}"']
+        for rate, target, hold_s in plan:
+            rows += ["[[segment]]", f"rate = {rate}", f"target = {target}"]
+            rows += [f'hold = "{hold_s / 60:.0f}m"'] if hold_s else []
+        (tmp_path / f"{name}.toml").write_text("\n".join(rows), encoding="utf-8")
+    logs = ("bisque.csv", "glaze.csv")
+    loads = ("--load", "example-load-thin-cups", "--load", "example-load-glazed-cups")
+    plans = ("--schedule", "bisque.toml", "--schedule", "glaze.toml")
+    both = ask("kiln", "fit", "example-kiln", *logs, *plans, *loads, "--json")
+    assert both.returncode == 0, both.stderr
+    document = json.loads(both.stdout)
+    assert document["basis"].split(": ")[-1].startswith("bisque.csv, glaze.csv; fixed by")
+    wrong = ask("kiln", "fit", "example-kiln", *logs, *logs[:1], *plans)
+    assert wrong.returncode == 2
+    assert "--schedule is given 2 times for 3 log(s)" in wrong.stderr
 
 
 def test_a_bisque_that_never_saturates_cannot_tell_the_power(ask: Run, tmp_path: Path) -> None:

@@ -129,3 +129,16 @@ def test_keying_in_never_makes_a_ramp_faster_or_a_hold_shorter(
     assert held >= sum(s.hold_s for s in plan.segments) - 1e-6
     assert before.duration_s > 0.0
     assert all(a.target_c != b.target_c for a, b in pairwise(keyed.schedule.segments))
+
+
+def test_a_controller_that_cannot_slow_the_cooling_ends_at_the_peak_or_says_why_not() -> None:
+    simple = Controller(controls_cooling=False)
+    up = Segment(980.0, 100.0)
+    off = Schedule("cools by itself", (up, Segment(60.0, None, "off")), "bisque")
+    keyed = key_in(off, simple)
+    assert keyed.schedule.segments == (up,)
+    assert any("natural cooling" in words for words in keyed.changes)
+    slowed = replace(off, segments=(up, Segment(550.0, 40.0)))
+    with pytest.raises(FiringError, match="segment 2 controls the cooling"):
+        key_in(slowed, simple)
+    assert key_in(slowed, Controller()).schedule.segments == slowed.segments

@@ -98,3 +98,40 @@ def test_slips_are_one_sentence(arguments: tuple[str, ...], words: str) -> None:
     assert isinstance(result.exception, FiringError)
     assert words in str(result.exception)
     assert "\n" not in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    ("dryness", "thickest_mm", "unit"), [("damp", 20, "C"), ("leather hard", 8, "F")]
+)
+def test_from_damp_to_the_peak_in_one_program_that_leaves_nothing_to_do(
+    tmp_path: Path, dryness: str, thickest_mm: int, unit: str
+) -> None:
+    load, plan, controller = (tmp_path / f"{name}.toml" for name in ("load", "plan", "controller"))
+    load.write_text(
+        f'dryness = "{dryness}"\nbody = "stoneware"\nfurniture_kg = 28\n[[piece]]\n'
+        f'name = "planter"\ncount = 4\nthickest_mm = {thickest_mm}\nmass_kg = 3.2\n',
+        encoding="utf-8",
+    )
+    controller.write_text(
+        f'name = "Bench controller"\nmax_segments = 10\nunit = "{unit}"\n', encoding="utf-8"
+    )
+    with_all = ("--load", str(load), "--kiln", "example-kiln", "--controller", str(controller))
+    made = run("design", "bisque", "--cone", "06", *with_all, "--out", str(plan))
+    assert made.return_value == 0
+    printed = " ".join(made.stdout.split())
+    # What dampness and reserve cost is told once.
+    assert printed.count(f"Because the ware is {dryness} the firing takes") == 1
+    assert printed.count("without the safety margin it would be") == 1
+    assert printed.count("10 % weaker") == 1
+    assert "Dry first" not in printed
+    assert run("forecast", str(plan), *with_all[:4]).return_value == 0
+    assert run("card", str(plan), *with_all).return_value == 0
+    again = run("design", "bisque", "--from", str(plan), *with_all, "--json")
+    assert again.return_value == 0
+    document = json.loads(again.stdout)
+    assert "Nothing had to be mended." in document["notes"]
+    # One figure: the design's own hours are the list's for its number of segments, and mending's.
+    data = json.loads(run("design", "bisque", "--cone", "06", *with_all, "--json").stdout)
+    count = len(data["schedule"]["segments"])
+    assert dict(data["by_segments"])[count] == pytest.approx(data["total_s"], abs=0.01)
+    assert document["total_s"] == pytest.approx(data["total_s"], abs=1.0)

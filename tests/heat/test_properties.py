@@ -25,6 +25,14 @@ def test_beyond_its_points_the_last_slope_goes_on_and_is_told() -> None:
     assert BRICK.beyond(400.0, 1200.0) is None
 
 
+def test_a_cold_room_is_no_use_outside_a_table() -> None:
+    brick = wall_material("insulating brick 1260")
+    for table in (brick.conductivity, brick.specific_heat):
+        assert table.beyond(18.0, 1200.0) is None
+        assert table.beyond(-5.0, 1200.0) is None
+    assert BRICK.beyond(380.0, 1200.0) is not None
+
+
 @pytest.mark.parametrize("temperature_c", [199.0, 1401.0])
 def test_beyond_its_margin_a_table_refuses(temperature_c: float) -> None:
     with pytest.raises(FiringError, match="200 to 1400 °C") as refusal:

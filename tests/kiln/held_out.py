@@ -107,6 +107,7 @@ class Round:
     power_factor: float = 1.0
     volts: float = 1.0
     room_c: float = 20.0
+    patience_h: float = 18.0  # then somebody switches off, wherever the program is
 
 
 @dataclass(frozen=True, eq=False)
@@ -329,7 +330,9 @@ def fire_all(rounds: tuple[Round, ...]) -> tuple[Fired, ...]:
         (0.0, batch.reading.copy(), np.zeros(count), set_point.copy())
     ]
     now, every = 0.0, np.arange(count)
+    patience_s = np.array([3600.0 * r.patience_h for r in rounds])
     while np.isnan(opens).any() and now < 110 * 3600.0:
+        index = np.where(now >= patience_s, steps, index)
         running = index < steps
         dt = STEP_S if running.any() else COOLING_STEP_S
         to, per_h = target[every, index], rate[every, index]

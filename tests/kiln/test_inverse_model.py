@@ -33,7 +33,6 @@ def test_the_heat_needed_is_what_was_supplied(
         course,
         contents_j=contents_heat_j(network, course),
         wall_j=wall_heat_j(network, course),
-        leak_w_per_k=network.leak_w_per_k,
     )
     supplied = np.interp(grid, run.time_s, run.supplied_j)
     assert float(np.max(np.abs(found.heat_j - supplied))) < 0.012 * supplied[-1]

@@ -7,7 +7,7 @@ import pytest
 
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.kiln.description import Fitted
+from firing.kiln.description import Fitted, PastFit
 from firing.kiln.file import open_kiln, parse_kiln, write_fitted
 from firing.kiln.parameter_table import describe_kiln
 from firing.kiln.schema import KilnTable
@@ -236,3 +236,38 @@ def test_the_listing_names_a_source_for_every_figure() -> None:
     assert rows_by_name["power now, cold"].value == pytest.approx(9.6)
     assert rows_by_name["inside area"].unit == "m²"
     assert rows_by_name["volume"].to_dict()["value"] == 180.0
+
+
+def test_the_leak_and_every_fit_come_back_as_they_were_written() -> None:
+    learnt = Fitted(
+        power=0.95,
+        loss=1.1,
+        capacity=1.02,
+        leak=1.7,
+        errors=tuple(0.01 * i for i in range(10)),
+        hottest_c=1222.0,
+        fastest_c_per_h=180.0,
+        learnt=date(2025, 3, 14),
+        basis="2025-03-14: a.csv",
+    )
+    fits = [
+        PastFit(date(2025, 3, 14), 0.95, 1.1, 1.02, 1.7, 0.02, 0.015, 0.016, True, "a.csv"),
+        PastFit(None, 0.80, 1.1, 1.02, 1.7, basis="b.csv", least_power=0.7),
+    ]
+    text = EXAMPLE
+    for fit in fits:
+        text = write_fitted(text, learnt, fit)
+    kiln = parse_kiln(write_fitted(text, learnt, fits[1]))
+    assert kiln.fitted == learnt
+    assert kiln.fits == tuple(fits)
+    # Rows of a lower triangle, read as columns.
+    assert kiln.fitted.error_columns()[0] == pytest.approx((0.0, 0.01, 0.03, 0.06))
+    assert kiln.fitted.error_columns()[3] == pytest.approx((0.0, 0.0, 0.0, 0.09))
+
+
+def test_an_old_files_losses_count_for_its_leak() -> None:
+    old = parse_kiln(EXAMPLE.split("[fitted]")[0] + "[fitted]\npower = 0.9\nloss = 1.3\n")
+    assert old.fitted.leak is None
+    assert old.fitted.leak_factor == 1.3
+    with pytest.raises(FaultyFile, match="must be 10 numbers"):
+        parse_kiln(EXAMPLE.split("[fitted]")[0] + '[fitted]\nerrors = "0.1 0.2"\n')

@@ -9,6 +9,7 @@ import math
 import numpy as np
 import pytest
 from heat.marching import Pipe, Transient, conduct, constant_material
+from published.ledger import compare
 
 from firing.heat.balance import at_rest
 from firing.heat.boundary import (
@@ -56,7 +57,13 @@ def test_w12_brick_wall_heated_from_one_face() -> None:
         step_s=120.0,
     )
     hours = float(np.interp(375.0 - KELVIN, run.temperature_c[:, -1], run.time_s)) / 3600.0
-    assert hours == pytest.approx(19.7, rel=0.007)
+    compare(
+        "brick wall heated from one face, far face at 375 K [h]",
+        "Coulson & Richardson 1, ex. 9.4",
+        printed=19.7,
+        ours=hours,
+        within=0.007,
+    )
     assert hours == pytest.approx(19.83, abs=0.02)
 
 
@@ -74,7 +81,13 @@ def test_w14_furnace_wall_of_three_layers() -> None:
         inside=FixedTemperature(1200.0 - KELVIN),
         outside=FixedTemperature(330.0 - KELVIN),
     )
-    assert rest.outward_w == pytest.approx(961.0, rel=0.002)
+    compare(
+        "furnace wall of three layers [W/m²]",
+        "Coulson & Richardson 1, ex. 9.3",
+        printed=961.0,
+        ours=rest.outward_w,
+        within=0.002,
+    )
     assert rest.temperature_c[3] + KELVIN == pytest.approx(1063.0, rel=0.002)
 
 
@@ -92,7 +105,13 @@ def test_w15_conductivity_that_rises_with_temperature() -> None:
     )
     slab = plate(material, 0.2, 4)
     rest = at_rest(slab, 500.0, inside=FixedTemperature(1000.0), outside=FixedTemperature(200.0))
-    assert rest.outward_w == pytest.approx(4649.0, rel=0.001)
+    compare(
+        "wall whose conductivity rises with temperature [W/m²]",
+        "Sachdeva, ex. 3.5",
+        printed=4649.0,
+        ours=rest.outward_w,
+        within=0.001,
+    )
     assert rest.temperature_c[2] == pytest.approx(639.7, abs=0.1)
 
 
@@ -113,7 +132,13 @@ def test_w01_pipe_wall_insulated_on_one_side() -> None:
     )
     assert run.temperature_c[-1, -1] == pytest.approx(42.9, abs=0.3)
     assert run.temperature_c[-1, -1] == pytest.approx(43.02, abs=0.05)
-    assert run.inside_w[-1] == pytest.approx(7362.0, rel=0.01)
+    compare(
+        "pipe wall insulated on one side [W/m²]",
+        "Incropera & DeWitt, ex. 5.4",
+        printed=7362.0,
+        ours=run.inside_w[-1],
+        within=0.01,
+    )
     assert run.entered_j[-1] * math.pi == pytest.approx(2.72e7, rel=0.01)
 
 
@@ -128,7 +153,13 @@ def test_w04_frost_into_soil() -> None:
         slab, 20.0, inside=FixedTemperature(-15.0), duration_s=60 * 86400.0, step_s=14400.0
     )
     depth_m = float(np.interp(0.0, run.temperature_c[-1], slab.depth_m))
-    assert depth_m == pytest.approx(0.68, rel=0.01)
+    compare(
+        "frost into soil [m]",
+        "Incropera & DeWitt, ex. 5.6",
+        printed=0.68,
+        ours=depth_m,
+        within=0.01,
+    )
     assert depth_m == pytest.approx(0.677, rel=0.003)
 
 
@@ -170,7 +201,13 @@ def test_w18_bar_with_a_sinusoidal_end() -> None:
         duration_s=32.0,
         step_s=0.1,
     )
-    assert at(run, slab, 0.08) == pytest.approx(36.60, abs=0.05)
+    compare(
+        "bar with a sinusoidal end [°C]",
+        "nafems-t3",
+        printed=36.60,
+        ours=at(run, slab, 0.08),
+        within=0.05 / 36.60,
+    )
 
 
 @pytest.mark.parametrize(("wall_mm", "expected_k"), [(10, 0.868), (20, 3.47), (50, 21.7)])
@@ -236,3 +273,56 @@ def test_a_pipe_passes_heat_by_the_logarithm_of_its_radii() -> None:
     slab = Slab([Layer(of_diffusivity(1e-6, 2.0), 0.05, 5)], Pipe(0.05))
     rest = at_rest(slab, 0.0, inside=FixedTemperature(300.0), outside=FixedTemperature(100.0))
     assert rest.outward_w == pytest.approx(2 * math.pi * 2.0 * 200.0 / math.log(2.0), rel=1e-9)
+
+
+LAYER_M = 0.02
+COATING, BEHIND = of_diffusivity(2.0e-7, 0.2), of_diffusivity(8.0e-7, 1.2)
+
+
+def effusivity(material: Material) -> float:
+    return math.sqrt(material.conductivity.at(20.0) * 1000.0 * material.specific_heat.at(20.0))
+
+
+@pytest.mark.parametrize("hours", [0.25, 0.5, 1.0, 2.0])
+def test_a_layer_on_a_deep_body_of_another_material(hours: float) -> None:
+    # Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed., 12.8: the face of a layer on a
+    # half-space is raised by V; their join is at 2V/(1 + s) * sum a^n erfc((2n+1) l/(2 sqrt(k t))),
+    # s the ratio of effusivities, a = (s - 1)/(s + 1).  By algebra, no chart.
+    seconds = 3600.0 * hours
+    slab = Slab([Layer(COATING, LAYER_M, 60), Layer(BEHIND, 0.6, 150, 1.02)], Plane())
+    run = conduct(
+        slab,
+        0.0,
+        inside=FixedTemperature(100.0),
+        duration_s=seconds,
+        step_s=seconds / 400.0,
+    )
+    ratio = effusivity(BEHIND) / effusivity(COATING)
+    echo = (ratio - 1.0) / (ratio + 1.0)
+    series = sum(
+        echo**n * math.erfc((2 * n + 1) * LAYER_M / (2.0 * math.sqrt(2.0e-7 * seconds)))
+        for n in range(60)
+    )
+    compare(
+        f"two layers, their join after {hours:g} h [°C]",
+        "Carslaw & Jaeger, 12.8",
+        printed=200.0 / (1.0 + ratio) * series,
+        ours=at(run, slab, LAYER_M),
+        within=0.005,
+    )
+
+
+def test_two_bodies_brought_together() -> None:
+    # The same book, 2.15: two half-spaces at 0 and 100 degC share at once, and keep, the mean of
+    # their temperatures by effusivity.
+    slab = Slab([Layer(COATING, 0.2, 200), Layer(BEHIND, 0.4, 200)], Plane())
+    start = [0.0] * 200 + [50.0] + [100.0] * (slab.size - 201)
+    run = conduct(slab, start, inside=HeatFlux(0.0), duration_s=3600.0, step_s=5.0)
+    one, other = effusivity(COATING), effusivity(BEHIND)
+    compare(
+        "two bodies brought together, their join after 1 h [°C]",
+        "Carslaw & Jaeger, 2.15",
+        printed=100.0 * other / (one + other),
+        ours=at(run, slab, 0.2),
+        within=0.01,
+    )

@@ -1,12 +1,15 @@
 """The ware against figures from outside: handbooks, tables, kinetics and common practice."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from published.ledger import compare
 
 from firing.schedule.schedule import Purpose
 from firing.trace import FloatArray
+from firing.ware import reactions
 from firing.ware.body import Property
 from firing.ware.drying import drying_fourier, mean_left, middle_left, saturation_kpa
 from firing.ware.limits import WareLimits
@@ -20,6 +23,7 @@ from firing.ware.safe_rates import limits_for
 from firing.ware.wall import rate_for_lag_c_per_h, wall_course
 
 GAS_CONSTANT = 8.314462618
+ILLITE = "Ondro, Trnik & Al-Shantir, arXiv:1902.07088"
 
 
 def limits(
@@ -125,10 +129,48 @@ def test_bound_water_is_half_gone_where_thermal_analysis_has_it() -> None:
     # 540 to 570 degC at 100 degC/h: the range the pre-exponential factor is set by.
     temperature_c = np.arange(20.0, 801.0)
     gone = bound_water_gone(temperature_c * 36.0, temperature_c)
-    assert 540.0 <= float(np.interp(0.5, gone, temperature_c)) <= 570.0
+    half_c = float(np.interp(0.5, gone, temperature_c))
+    assert 540.0 <= half_c <= 570.0
+    # Illitic clay has two stages; this one law of kaolinite lies between, as far off as it says.
+    for stage, printed in (("first", 531.0), ("second", 624.0)):
+        compare(
+            f"half of bound water gone, illite, {stage} stage [°C]",
+            ILLITE,
+            printed=printed,
+            ours=half_c,
+            within=0.12,
+        )
     # Vaughan 1955: kaolin minerals lose it between 400 and 700 degC.
     assert np.interp(400.0, temperature_c, gone) < 0.01
     assert np.interp(700.0, temperature_c, gone) > 0.99
+
+
+@pytest.mark.parametrize(
+    ("energy_j_per_mol", "per_minute", "half_c", "most_c"),
+    [(227e3, 2.87e13, 531.0, 559.0), (242e3, 5.37e12, 624.0, 657.0)],
+)
+def test_illite_through_the_same_integration(
+    energy_j_per_mol: float,
+    per_minute: float,
+    half_c: float,
+    most_c: float,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Ondro, Trnik and Al-Shantir: first order at 100 degC/h; half gone, and 90 %.
+    law = SimpleNamespace(
+        log_rate=math.log(per_minute / 60.0), theta_k=energy_j_per_mol / GAS_CONSTANT
+    )
+    monkeypatch.setattr(reactions, "bound_water_law", lambda: law)
+    temperature_c = np.arange(20.0, 901.0)
+    gone = bound_water_gone(temperature_c * 36.0, temperature_c)
+    for share, printed in ((0.5, half_c), (0.9, most_c)):
+        compare(
+            f"illite at {energy_j_per_mol / 1e3:.0f} kJ/mol, {100 * share:.0f} % gone [°C]",
+            ILLITE,
+            printed=printed,
+            ours=float(np.interp(share, gone, temperature_c)),
+            within=0.005,
+        )
 
 
 @pytest.mark.parametrize(("slow", "fast"), [(50.0, 150.0), (60.0, 600.0)])
@@ -148,7 +190,13 @@ def test_the_peaks_at_two_rates_give_the_published_activation_energy(
     first, second = peak_k(slow), peak_k(fast)
     fall = math.log(slow / first**2) - math.log(fast / second**2)
     energy = GAS_CONSTANT * fall / (1.0 / second - 1.0 / first)
-    assert energy == pytest.approx(222e3, rel=0.01)
+    compare(
+        f"kaolinite, Kissinger between {slow:g} and {fast:g} °C/h [kJ/mol]",
+        "Clay Minerals 22, 447, 1987",
+        printed=222.0,
+        ours=energy / 1000.0,
+        within=0.01,
+    )
 
 
 @pytest.mark.parametrize(
@@ -173,6 +221,15 @@ def test_the_drying_series_against_its_printed_values() -> None:
     # Carslaw & Jaeger's slab: mean 0.05 left at Fo 1.129; the middle holds pi/2 of the mean then.
     assert drying_fourier(0.015) == pytest.approx(1.129, abs=1e-3)
     assert mean_left(np.array(1.129)) == pytest.approx(0.05, abs=2e-4)
+    # Crank, The Mathematics of Diffusion, 2nd ed., 4.3: half is out of a plate of thickness l
+    # at D t = 0.049 l^2.
+    compare(
+        "plate half dried, left",
+        "Crank, 4.3",
+        printed=0.5,
+        ours=float(mean_left(np.array(4.0 * 0.049))),
+        within=0.005,
+    )
     assert middle_left(np.array(1.129)) == pytest.approx(0.05 * math.pi / 2.0, rel=5e-3)
 
 

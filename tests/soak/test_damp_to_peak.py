@@ -158,6 +158,7 @@ def check_verdicts(schedule: Schedule, load: Load, kiln: KilnDescription | None)
     """Forecast, mending, resuming, the card and the screens find nothing to do."""
     course = forecast(schedule, kiln=kiln, load=load)
     assert not course.needs_action
+    assert not [warning for warning in course.warnings if warning.id == "practice"]
     made = repaired_design(schedule, load, kiln=kiln)
     assert made.schedule == schedule
     assert "Nothing had to be mended." in made.notes

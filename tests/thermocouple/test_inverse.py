@@ -105,3 +105,24 @@ def test_shapes_are_kept_and_the_input_is_left_alone() -> None:
     assert temperature_c(emfs[:, 0], "K").shape == (3,)
     assert temperature_c(np.array([]), "K").shape == (0,)
     assert isinstance(temperature_c(41.276, "K"), float)
+
+
+@pytest.mark.parametrize(
+    ("letter", "top_c", "printed_mv"),
+    [  # NIST SRD 60, the last figure of each table, as printed
+        ("N", 1300.0, 47.513),
+        ("E", 1000.0, 76.373),
+        ("T", 400.0, 20.872),
+        ("J", 1200.0, 69.553),
+        ("K", 1372.0, 54.886),
+        ("S", 1768.0, 18.693),
+        ("R", 1768.0, 21.101),
+        ("B", 1820.0, 13.820),
+    ],
+)
+def test_the_last_printed_figure_of_a_table_is_a_temperature(
+    letter: str, top_c: float, printed_mv: float
+) -> None:
+    # A microvolt is 20 to 90 thousandths of a degree there.
+    assert temperature_c(printed_mv, letter) == pytest.approx(top_c, abs=0.1)
+    assert np.isnan(temperature_c(printed_mv + 0.005, letter))

@@ -202,8 +202,13 @@ def test_every_key_of_the_schema_is_in_the_form(form: Form, model: Any) -> None:
         if part.table
     }
     head = {field.key for part in form.parts if not part.table for field in part.fields}
-    assert head | set(tables) == set(schema["properties"])
-    inner = [set(definition["properties"]) for definition in schema["$defs"].values()]
+    # Earlier fits are kept by `firing kiln fit` to compare with; nobody writes them.
+    assert head | set(tables) == set(schema["properties"]) - {"fit"}
+    inner = [
+        set(definition["properties"])
+        for name, definition in schema["$defs"].items()
+        if name != "PastFitTable"
+    ]
     assert sorted(map(sorted, inner)) == sorted(map(sorted, tables.values()))
 
 

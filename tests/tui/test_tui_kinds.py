@@ -244,7 +244,10 @@ def test_four_lines_hold_what_a_plan_comes_to_in_a_kiln(
     words = " · ".join(lines)
     assert result.kiln is not None
     assert result.kiln.cost is not None
-    assert f"{result.kiln.energy_kwh:.0f} kWh · EUR {result.kiln.cost.amount:.2f}" in words
+    assert f"{result.kiln.energy_kwh:.0f} kWh" in words
+    assert f"EUR {result.kiln.cost.amount:.2f}" in words
+    low, high = result.kiln.ranges.energy_kwh
+    assert (f"kWh ({low:.0f} to {high:.0f})" in words) is not weak
     if weak:
         assert "stalls " in words
         assert "power limits 3–5" in words

@@ -61,8 +61,9 @@ def warning_lines(forecast: Forecast) -> list[Paragraph]:
         names = [name.strip() for name in warning.source.split(",")]
         lines += [("  Source: ", in_unit(words, unit)) for _, words in citations(names)]
         lines.append("")
-    basis = in_unit(forecast.basis, unit)
-    rests = [f"Rests on: {basis}.", f"Durations by {forecast.planned_basis}."]
+    rests = [f"Rests on: {in_unit(forecast.basis, unit)}."]
+    if forecast.kiln is None:
+        rests.append(f"Durations by {forecast.planned_basis}.")
     notes = forecast.cones.notes_in(unit)
     return [*(lines or ["No warnings.", ""]), *rests, *notes]
 
