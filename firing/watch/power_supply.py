@@ -321,13 +321,15 @@ class PowerMonitor:
         last_s = float(now.time_s[inside][-1])
         whole_c = due_c_per_h * (now.mean_s - last_s) / SECONDS_PER_HOUR
         expected_c = line.at_c(last_s) + whole_c
+        at_once = pace_s < PACES[1][0]
+        # Near its target a ramp may have come to it, and no more is due.
+        error_c = SIGNIFICANT_ERRORS * now.error_c
+        if at_once and expected_c > segment.target_c - 2.0 * whole_c - error_c:
+            return False
+        expected_c = min(expected_c, segment.target_c - CORNER_C - error_c)
         loss_c = expected_c - now.celsius
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
-        corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
-        if expected_c > corner_c:
-            return False
         latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
-        at_once = pace_s < PACES[1][0]
         if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
             pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
             if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
