@@ -228,6 +228,10 @@ class PowerMonitor:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
             least_c = max(FALL_C, SIGNIFICANT_ERRORS * now.error_c, 0.7 * now.usual_fall_c)
+            # A kiln that came late ran at full power, and swings for the first time here.
+            came_late = hold.late_s is not None and hold.late_s > LATE_S
+            if came_late and now.at_s - hold.arrived_s < CORNER_S:
+                least_c = max(least_c, FIRST_SWING_C)
             if missing_c < least_c and not sinks:
                 return
             if not self._ends_by_clock(plan, position, hold.index, now.at_s):
