@@ -251,7 +251,8 @@ def beside_practice(
                 (BURN_OUT_SOURCE, "burnout-practice"),
             )
         )
-    if found:
+    # Practice that gives no rate above 600 °C has no hours for the whole way up.
+    if found and (peak_c <= PRACTICE_CHANGES_C or np.isfinite(practice.above_c_per_h)):
         found.append(
             BesidePractice(
                 "heating",

@@ -52,8 +52,10 @@ def conflicting_demands(problem: Problem) -> FiringError:
 def _cools_too_fast(problem: Problem) -> FiringError:
     """Return the refusal where only the cooling is too fast, and the controller cannot slow it."""
     unit = problem.controller.unit
+    advice = "use a controller that can, or fire thinner ware"
     if problem.held_s:
         words = "the hold after the drop was asked for"
+        advice = "use a controller that can, or leave out --drop-to"
     else:
         top_c = max(candidate.peak_c for candidate in problem.candidates)
         grid_c = np.arange(problem.open_c, top_c, 2.0)
@@ -61,6 +63,8 @@ def _cools_too_fast(problem: Problem) -> FiringError:
         allowed = np.array([cap.at(grid_c) for cap in problem.falling])
         worst = int(np.argmax(quick / allowed.min(axis=0)))
         cap = problem.falling[int(np.argmin(allowed[:, worst]))]
+        if cap.reason == "asked for":
+            advice = "use a controller that can, or leave out --slow-cool"
         most, falls = float(allowed[:, worst].min()), float(quick[worst])
         words = (
             f"at {format_temperature(float(grid_c[worst]), unit)} the kiln may fall "
@@ -68,8 +72,7 @@ def _cools_too_fast(problem: Problem) -> FiringError:
             f"{rate_from_celsius(most, unit):.0f} ({cap.text})"
         )
     return FiringError(
-        f"a controller that cannot slow the cooling and this firing collide: {words}; use a "
-        "controller that can, or fire thinner ware"
+        f"a controller that cannot slow the cooling and this firing collide: {words}; {advice}"
     )
 
 

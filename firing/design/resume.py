@@ -278,6 +278,7 @@ def resume(
                 return goal.x_of(*course_in(program, in_kiln))
 
             rest = _retimed(rest, goal, done_x, to_come_x, controller, notes, problems)
+        rest = _by_itself(rest, cone or schedule.cone)
         course = forecast(
             rest,
             started=begins,
@@ -311,6 +312,21 @@ def resume(
         notes=tuple(notes),
         problems=tuple(problems),
     )
+
+
+def _by_itself(rest: Schedule, cone: str | None) -> Schedule:
+    """Return the rest as a file of its own, whose reader has not seen the log.
+
+    The cone is met by log and rest together: kept as the aim of the rest alone, it would ask for
+    heat-work a second time.
+    """
+    aim = f"cone {cone}" if cone else "the plan's heat-work"
+    told = (
+        f"The rest of an interrupted firing. Log and rest together are meant for {aim}. "
+        "What the log had done counts in these figures. A forecast or card of this file does not "
+        "know the log, and may ask for drying or a hold a second time."
+    )
+    return replace(rest, cone=None, notes="\n\n".join(filter(None, (told, rest.notes))))
 
 
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:

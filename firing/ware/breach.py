@@ -89,9 +89,10 @@ def slower_words(
     falls = schedule.segments[index].target_c < schedule.from_c(index)
     first, last = (high, low) if falls else (low, high)
     rate = f"{rate_from_celsius(rate_c_per_h, unit):g} °{unit}/h"
+    where = f"from {first} to {last}" if first != last else f"near {first}"
     if schedule.segments[index].drive == "off":
-        return f"add a segment that cools at most {rate} from {first} to {last}"
-    return f"write at most {rate} from {first} to {last}"
+        return f"add a segment that cools at most {rate} {where}"
+    return f"write at most {rate} {where}"
 
 
 def floor_rate(rate_c_per_h: float, schedule: Schedule) -> float:

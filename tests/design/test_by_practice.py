@@ -130,3 +130,14 @@ def test_a_rule_that_is_none_is_refused() -> None:
     with pytest.raises(FiringError, match="practice, physics, slower"):
         made(ware(8.0), "guess")  # type: ignore[arg-type]  # what a library user may write
     assert math.isfinite(made(ware(8.0)).total_s)
+
+
+def test_practice_without_a_rate_above_600_has_no_hours_for_the_whole_way_up() -> None:
+    # ``glaze-rates-practice`` ends with "then faster": 125 to 150 °C/h hold only to 600 °C.
+    glazed = ware(9.0, "bisqued, freshly glazed")
+    found = design(
+        glazed, DesignRequest("glaze", cone="6"), kiln=example_kiln(), controller=CONTROLLER
+    )
+    assert found.practice
+    assert "heating" not in [entry.what for entry in found.practice]
+    assert "heating" in [entry.what for entry in made(ware(9.0)).practice]

@@ -252,3 +252,14 @@ def test_a_firing_that_ran_to_its_end_is_not_heated_again_either() -> None:
     found = resume(GLAZE, times, np.concatenate((readings, cooled)))
     assert found.schedule is None
     assert any("do not heat again" in note for note in found.notes)
+
+
+def test_the_rest_as_a_file_does_not_ask_for_the_cone_or_the_drying_again() -> None:
+    # Cut off 40 °C short of the peak: log and rest meet the cone together, the rest alone may not.
+    plan = replace(BISQUE, cone="06")
+    found = resume(plan, *fired(plan, 960.0), reads_c=700.0, ago_s=2 * HOUR)
+    assert found.schedule is not None
+    assert found.schedule.cone is None
+    assert "cone 06" in found.schedule.notes
+    assert "does not know the log" in found.schedule.notes
+    assert found.cone == "06"

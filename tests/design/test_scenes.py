@@ -343,6 +343,15 @@ def test_a_controller_that_cannot_slow_the_cooling_gets_a_program_without_or_a_r
     with pytest.raises(FiringError, match="cannot slow the cooling") as caught:
         design(ware(60.0), BISQUE_980, controller=simple)
     assert "quartz" in str(caught.value)
+    assert "thinner ware" in str(caught.value)
+
+
+def test_slow_cooling_that_was_asked_for_is_not_blamed_on_the_ware() -> None:
+    simple = replace(CONTROLLER, controls_cooling=False)
+    slow = CoolingRequest(rate_c_per_h=60.0, until_c=1000.0)
+    with pytest.raises(FiringError, match="leave out --slow-cool") as caught:
+        design(GLAZED, DesignRequest("glaze", cone="6", cooling=slow), controller=simple)
+    assert "thinner ware" not in str(caught.value)
 
 
 def test_a_peak_between_two_steps_of_the_controller_is_held_and_not_refused() -> None:

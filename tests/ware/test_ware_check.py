@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from firing.errors import FiringError
 from firing.schedule.schedule import Drive, Schedule, Segment
 from firing.sources import source
-from firing.ware.breach import Breach
+from firing.ware.breach import Breach, slower_words
 from firing.ware.limits import WareLimits
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
 from firing.ware.program_check import check_program
@@ -168,3 +168,14 @@ def test_the_mends_leave_a_schedule_that_breaks_nothing(
     schedule = mended_to_the_end(plan(*rounded), limits)
     assert check_program(schedule, limits) == ()
     assert schedule.peak_c == max(targets)
+
+
+@pytest.mark.parametrize(
+    ("window_c", "where"),
+    [((600.0, 600.3), "near 600 °C"), ((600.0, 605.0), "from 600 °C to 605 °C")],
+)
+def test_a_stretch_too_short_to_print_is_told_as_a_place(
+    window_c: tuple[float, float], where: str
+) -> None:
+    words = slower_words(plan((110.0, 980.0, 0.0)), 0, 109.0, window_c)
+    assert words == f"write at most 109 °C/h {where}"
