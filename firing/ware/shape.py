@@ -124,6 +124,11 @@ class Form:
             found.append(self._foot(self.foot_mm, wall, closed))
         return tuple(found)
 
+    @property
+    def lies_on_shelf(self) -> bool:
+        """Whether it lies with its under side on the shelf."""
+        return self.shape in _LYING and not self.raised
+
     def _lying(self) -> Spot:
         thick = self.stacked * self.thickest_mm
         heat, water = on_shelf_mm(thick), thick

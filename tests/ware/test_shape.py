@@ -200,6 +200,8 @@ def test_a_load_file_says_the_shape() -> None:
     assert (piece.vents, piece.raised, piece.heated_from) == ("drilled", True, "both")
     (older,) = parse_load(FILE + 'heated_from = "one"\n').pieces
     assert older.shape is None
+    both = 'raised = true\nheated_from = "both"\n'
+    assert parse_load(f'{FILE}shape = "plate"\n{both}').pieces[0].raised
     assert older.heat_path_m == pytest.approx(0.035)
 
 
@@ -207,6 +209,7 @@ def test_a_load_file_says_the_shape() -> None:
     ("more", "words"),
     [
         ('shape = "plate"\nheated_from = "one"', "heated_from: the shape"),
+        ('shape = "plate"\nheated_from = "both"', "write raised = true if air passes"),
         ("wall_mm = 15", "wall_mm: needs a shape"),
         ('shape = "solid"\nwall_mm = 15', "wall_mm: is for hollow forms"),
         ('shape = "open hollow"\nwall_mm = 40', "write the larger one as thickest_mm"),
