@@ -268,6 +268,7 @@ def guide(
     told = replace(told, causes=tuple(causes), concerns_plan=looked)
     if changed == schedule:
         return told
+    changed = replace(changed, notes=_with_changes(schedule.notes, told.fault, changes))
     course = forecast(changed, kiln=kiln, load=load)
     return replace(
         told,
@@ -276,6 +277,14 @@ def guide(
         forecast=course,
         longer_s=course.total_s - before.total_s,
     )
+
+
+def _with_changes(notes: str, fault: str, changes: list[str]) -> str:
+    """Return a plan's notes with what was changed: its file's comments speak of the plan before."""
+    told = " ".join(
+        (f"Changed against {fault}:", *changes, "Comments at the segments are of the plan before.")
+    )
+    return f"{notes}\n\n{told}" if notes else told
 
 
 _CERTAINTY_WORDS: dict[Certainty, str] = {

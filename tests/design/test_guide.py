@@ -196,3 +196,11 @@ def test_the_walk_from_the_command_line(tmp_path: Path) -> None:
         refused = call(tmp_path, "guide", *slip)
         assert refused.returncode == 2
         assert refused.stderr.startswith("firing: ")
+
+
+def test_the_changed_plan_says_what_was_changed_and_that_its_comments_are_older() -> None:
+    plan = Schedule("bowls", GLAZE.segments, "glaze", notes="For bowls.")
+    changed = guide("pinholes", plan).changed
+    assert changed is not None
+    assert changed.notes.startswith("For bowls.\n\nChanged against pinholes: Hold the peak")
+    assert changed.notes.endswith("of the plan before.")
