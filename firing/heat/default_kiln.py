@@ -100,7 +100,7 @@ class UsualKiln:
     @property
     def words(self) -> str:
         """The kiln in words."""
-        return f"a {self.opens}-loader of {self.volume_l:g} l with {self.wall_mm:g} mm of brick"
+        return f"a {self.opens}-loader of {self.volume_l:.4g} l with {self.wall_mm:.4g} mm of brick"
 
 
 TRIAL = UsualKiln()

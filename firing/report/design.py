@@ -16,11 +16,11 @@ from firing.units import TemperatureUnit, format_duration, format_temperature
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
-_OPTIONS = (
-    "Common practice offers more, and it is your choice: --degas holds before the glaze seals, "
-    "against pinholes. --drop-to holds after the peak, so that it heals over. --slow-cool gives a "
-    "softer surface."
-)
+_OPTIONS = {
+    "degas": "--degas holds before the glaze seals, against pinholes.",
+    "drop": "--drop-to holds after the peak, so that it heals over.",
+    "slow": "--slow-cool gives a softer surface.",
+}
 _WORTH_TELLING_S = 60.0
 
 
@@ -94,12 +94,23 @@ def _segments_words(design: Design) -> list[str]:
     if shown:
         told = ", ".join(f"{n}: {format_duration(s)}" for n, s in shown)
         words.append(f"Closing to opening with fewer segments: {told}.")
-    course = design.schedule
-    if course.purpose in ("glaze", "once-fired") and "asked for" not in {
-        row.reason for row in design.cooling_limits
-    }:
-        words.append(_OPTIONS)
+    if design.schedule.purpose in ("glaze", "once-fired"):
+        words += _options_left(design)
     return words
+
+
+def _options_left(design: Design) -> list[str]:
+    """Return what practice offers for a glaze and was not asked for already."""
+    below = design.schedule.segments[design.schedule.peak_index + 1 :]
+    had = {
+        "degas": any("degassing-practice" in reason.sources for reason in design.reasons),
+        "drop": any(segment.hold_s > 0.0 for segment in below),
+        "slow": any(row.reason == "asked for" for row in design.cooling_limits),
+    }
+    left = [words for option, words in _OPTIONS.items() if not had[option]]
+    if not left:
+        return []
+    return [f"Common practice offers more, and it is your choice: {' '.join(left)}"]
 
 
 def offers(design: Design) -> list[tuple[int, float]]:

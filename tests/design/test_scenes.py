@@ -1,6 +1,7 @@
 """The acceptance scenes: loads of the example studio, in the example kiln unless said otherwise."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from design.making import (
@@ -22,6 +23,8 @@ from firing.design.request import CoolingRequest, DesignRequest
 from firing.design.result import Design
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
+from firing.report.design import design_report
+from firing.report.text import render_text
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.sources import load_sources
@@ -362,3 +365,15 @@ def test_a_peak_between_two_steps_of_the_controller_is_held_and_not_refused() ->
     assert made.safe
     # 06 is five cones below 1: 01 counts as 0.
     assert made.forecast.cones.reached_number == pytest.approx(-5.0, abs=0.3)
+
+
+def test_options_that_were_taken_are_not_offered_again() -> None:
+    def offered(**wishes: Any) -> set[str]:
+        request = DesignRequest("glaze", cone="6", **wishes)
+        told = render_text(design_report(design(GLAZED, request, controller=CONTROLLER)))
+        return {word for word in ("--degas", "--drop-to", "--slow-cool") if word in told}
+
+    assert offered() == {"--degas", "--drop-to", "--slow-cool"}
+    assert offered(degas_s=2700.0, cooling=CoolingRequest(1150.0, 1800.0)) == {"--slow-cool"}
+    slow = CoolingRequest(rate_c_per_h=60.0, until_c=1000.0)
+    assert offered(cooling=slow) == {"--degas", "--drop-to"}

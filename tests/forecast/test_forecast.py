@@ -152,6 +152,8 @@ def test_a_front_loader_with_thick_brick_opens_when_its_kiln_file_says_within_th
     assert by_size.cooling_s > 2.5 * forecast(plan).cooling_s
     (said,) = [w.message for w in by_size.warnings if w.id == "no_kiln"]
     assert "front-loader of 300 l with 230" in said
+    # 10.6 cu ft is 300.159 l: four figures are more than anybody measures a kiln to.
+    assert "of 300.2 l with 228.6 mm" in parse_size("10.6 cu ft, 9 in, front").words
 
 
 @pytest.mark.parametrize("size", ["", "300", "300,115", "300,115,side", "1..2,75,top", "1,75,top"])
