@@ -284,6 +284,8 @@ def _too_fast(forecast: Forecast) -> Iterator[PlanWarning]:
             continue
         rate = format_rate(segment.rate_c_per_h, schedule.unit)
         if planned.limited_by == "cooling":
+            if planned.ends and planned.forecast_s - planned.planned_s < TELLING_S:
+                continue
             grid_c = np.linspace(planned.end_c, planned.from_c, 200)
             slow = default_kiln.cooling_rate_c_per_h(
                 grid_c, room_c=schedule.room_c, factor=forecast.usual.cooling_factor

@@ -188,8 +188,14 @@ def _rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
     return f"{sign}{rate_from_celsius(segment.rate_c_per_h, unit):.0f}"
 
 
+_SEEN_S = 60.0
+"""What is slower by less does not show in hours and minutes."""
+
+
 def _mark(segment: Segment, timed: ForecastSegment) -> str:
-    return "*" if segment.drive == "rate" and timed.limited_by != "program" else ""
+    seen = not timed.ends or timed.forecast_s - timed.planned_s >= _SEEN_S
+    slower = segment.drive == "rate" and timed.limited_by != "program" and seen
+    return "*" if slower else ""
 
 
 def _slower_than_programmed(forecast: Forecast) -> str:

@@ -22,6 +22,8 @@ from firing.heat.default_kiln import UsualKiln, parse_size
 from firing.kiln.description import KilnDescription, WallLayer
 from firing.kiln.materials import wall_material
 from firing.kiln.simulation import simulate
+from firing.report.forecast import forecast_report
+from firing.report.text import render_text
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.load import typical_load
 
@@ -261,3 +263,15 @@ def test_the_json_has_the_keys_that_others_build_on() -> None:
     )
     assert {"reached", "reached_number", "low", "high", "by_cone"} <= set(document["cones"])
     assert {"id", "severity", "at_c", "at_s", "message", "source"} <= set(document["warnings"][0])
+
+
+def test_a_cooling_a_few_seconds_slower_than_keyed_is_not_told_as_slower() -> None:
+    def told(rate_c_per_h: float) -> tuple[set[str], bool]:
+        cooling = (Segment(670.0, None, "off"), Segment(530.0, rate_c_per_h))
+        made = forecast(Schedule("t", (Segment(1061.0, 60.0), *cooling), "bisque"))
+        ids = {warning.id for warning in made.warnings}
+        return ids & {"cooling_behind"}, "slower than programmed" in render_text(forecast_report(made))
+
+    # The default kiln falls at about 94 °C/h near 538 °C: less than half a minute late, then hours.
+    assert told(94.0) == (set(), False)
+    assert told(300.0) == ({"cooling_behind"}, True)
