@@ -245,8 +245,9 @@ def resume(
     if (heats or is_over) and done_x >= DONE * goal.wanted_x:
         heats = False
         notes.append(
-            f"Cone {goal.cone} has had {100 * done_x / goal.wanted_x:.0f} % of the heat-work it "
-            "was to have: do not heat again, let it cool."
+            f"{100 * done_x / goal.wanted_x:.0f} % of the heat-work "
+            f"{f'for cone {goal.cone}' if cone else 'of the plan'} is done: do not heat again, let "
+            "it cool."
         )
     rest = rest_of(schedule, segment, held_s, reached_c, now_c, heats, load is not None, controller)
     problems: list[str] = []
@@ -269,10 +270,9 @@ def resume(
             rest, reasons = made.schedule, _reasons(made)
             problems += [made.advice] if made.advice else []
         if heats:
-            if kiln is not None and load is not None:
-                rest, reasons = _at_the_kilns_pace(
-                    rest, reasons, curves, course_in(rest, in_kiln), controller
-                )
+            if load is not None:
+                paced = course_in(rest, in_kiln) if kiln is not None and controller.waits else None
+                rest, reasons = _at_the_kilns_pace(rest, reasons, curves, paced, controller)
 
             def to_come_x(program: Schedule) -> float:
                 return goal.x_of(*course_in(program, in_kiln))
@@ -450,24 +450,26 @@ def _at_the_kilns_pace(
     rest: Schedule,
     reasons: tuple[SegmentReason, ...],
     curves: KilnCurves,
-    course: tuple[FloatArray, FloatArray],
+    course: tuple[FloatArray, FloatArray] | None,
     controller: Controller,
 ) -> tuple[Schedule, tuple[SegmentReason, ...]]:
     """Return the rest with a way back that the kiln can make, where the ware would bear more.
 
-    A clock that waits may ask for the kiln's own mean pace; one that goes on for its slowest.
+    A clock that waits may ask for the kiln's own mean pace, its `course`.  One that goes on may
+    ask for the slowest, and so may anybody who has no kiln file to tell a mean.
     """
-    time_s, chamber_c = course
     segments, found = list(rest.segments), list(reasons)
     for index, segment in enumerate(rest.segments):
         low_c, high_c = rest.from_c(index), segment.target_c
         if segment.name != BACK or segment.rate_c_per_h is None or high_c <= low_c:
             continue
-        highest_c = np.maximum.accumulate(chamber_c)
-        left_s = float(time_s[int(np.argmax(highest_c > low_c + LANDED_C))])
-        there_s = float(time_s[int(np.argmax(highest_c >= high_c - LANDED_C))])
-        pace = (high_c - low_c) / max(there_s - left_s, 60.0) * SECONDS_PER_HOUR
-        if not controller.waits:
+        if course is not None:
+            time_s, chamber_c = course
+            highest_c = np.maximum.accumulate(chamber_c)
+            left_s = float(time_s[int(np.argmax(highest_c > low_c + LANDED_C))])
+            there_s = float(time_s[int(np.argmax(highest_c >= high_c - LANDED_C))])
+            pace = (high_c - low_c) / max(there_s - left_s, 60.0) * SECONDS_PER_HOUR
+        else:
             pace = float(curves.heating.lowest_between(np.array([low_c]), np.array([high_c]))[0])
         keyed = controller.rates_c_per_h(controller.rate_min, pace)
         if not keyed or segment.rate_c_per_h <= _BEHIND * pace:

@@ -263,3 +263,14 @@ def test_the_rest_as_a_file_does_not_ask_for_the_cone_or_the_drying_again() -> N
     assert "cone 06" in found.schedule.notes
     assert "does not know the log" in found.schedule.notes
     assert found.cone == "06"
+
+
+def test_without_a_kiln_file_the_way_back_is_no_faster_than_the_default_kiln_climbs() -> None:
+    # Glazed ware has no limit of its own above 600 °C, and a controller takes 600 °C/h and more.
+    found = resume(GLAZE, *fired(GLAZE, 1040.0), load=GLAZED, reads_c=650.0, ago_s=HOUR)
+    assert found.schedule is not None
+    back = found.schedule.segments[0]
+    assert back.rate_c_per_h is not None
+    # ``full-power-default``: 168 °C/h at 1000 °C, and slower above.
+    assert 100.0 < back.rate_c_per_h < 168.0
+    assert "kiln" in found.reasons[0].sentences[0]
