@@ -207,10 +207,10 @@ def _load(table: LoadTable) -> Load:
         form = Form(**entry.model_dump(exclude={"name", "count", "mass_kg"}))
         wrong += [(("piece", index, key), words) for key, words in form.faults()]
         # Left out, it is "both" and means nothing beside a shape; written, it is a claim.
-        if form.lies_on_shelf and "heated_from" in entry.model_fields_set:
-            if entry.heated_from == "both":
-                words = f'a "{form.shape}" on the shelf is heated from above; write raised = true'
-                wrong.append((("piece", index, "heated_from"), f"{words} if air passes under it"))
+        said = "heated_from" in entry.model_fields_set
+        if said and entry.heated_from == "both" and form.lies_on_shelf:
+            words = f'a "{form.shape}" on the shelf is heated from above; write raised = true'
+            wrong.append((("piece", index, "heated_from"), f"{words} if air passes under it"))
     if wrong:
         raise WrongKeys(*wrong)
     return Load(

@@ -270,7 +270,8 @@ def test_a_cooling_a_few_seconds_slower_than_keyed_is_not_told_as_slower() -> No
         cooling = (Segment(670.0, None, "off"), Segment(530.0, rate_c_per_h))
         made = forecast(Schedule("t", (Segment(1061.0, 60.0), *cooling), "bisque"))
         ids = {warning.id for warning in made.warnings}
-        return ids & {"cooling_behind"}, "slower than programmed" in render_text(forecast_report(made))
+        page = render_text(forecast_report(made))
+        return ids & {"cooling_behind"}, "slower than programmed" in page
 
     # The default kiln falls at about 94 °C/h near 538 °C: less than half a minute late, then hours.
     assert told(94.0) == (set(), False)
