@@ -268,6 +268,12 @@ def _too_uneven(
     # by what the wall still differs too much.
     share = min(allowed_k / largest.difference_k, 1.0)
     fastest = min(float(limit.rates_c_per_h.min()), _fastest_c_per_h(course, limit))
+    # The face lags, and leaps a little where the rate turns: the program is what can be changed.
+    through = _segments_through(schedule, limit)
+    rates = [schedule.segments[index].rate_c_per_h for index in through]
+    fastest = min(fastest, max((rate or fastest for rate in rates), default=fastest))
+    if through and segment not in through:
+        segment = max((index for index in through if index < segment), default=through[0])
     write = floor_rate(fastest * share, schedule)
     first, last = (low_c, high_c) if limit.direction == "heating" else (high_c, low_c)
     window = (
@@ -291,6 +297,18 @@ def _too_uneven(
         allowed_k=allowed_k,
         direction=limit.direction,
     )
+
+
+def _segments_through(schedule: Schedule, limit: Limit) -> list[int]:
+    """Return the segments that go through where a limit holds, in its direction."""
+    low_c, high_c = limit.window_c
+    found = []
+    for index, segment in enumerate(schedule.segments):
+        ends_c = sorted((schedule.from_c(index), segment.target_c))
+        falls = segment.target_c < schedule.from_c(index)
+        if falls == (limit.direction == "cooling") and ends_c[0] < high_c and ends_c[1] > low_c:
+            found.append(index)
+    return found
 
 
 def _fastest_c_per_h(course: WareCourse, limit: Limit) -> float:

@@ -10,6 +10,7 @@ from firing.design.explain import designed_text
 from firing.design.repair import repaired_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
+from firing.forecast.forecast import forecast
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.drying import DryFirst
@@ -96,3 +97,19 @@ def test_a_limit_just_broken_at_a_corner_is_mended_and_not_refused(rate_c_per_h:
     assert len(made.schedule.segments) < 20
     spans = np.abs(np.diff([20.0, *(s.target_c for s in made.schedule.segments)]))
     assert spans.min() > 1.0
+
+
+def test_a_wall_that_differs_too_much_is_told_with_a_slower_rate_for_a_segment_that_goes_there() -> (
+    None
+):
+    # Its face lags the kiln, and comes to the window's end when the next segment has begun.
+    rises = (Segment(600.0, 50.0, name="To 600"), Segment(1060.0, 60.0, name="On"))
+    plan = Schedule("t", rises, "bisque")
+    course = forecast(plan, kiln=example_kiln(), load=ware(45.0))
+    told = [b for b in course.breaches if b.kind == "wall" and b.direction == "heating"]
+    assert told
+    for breach in told:
+        assert breach.write_c_per_h is not None
+        assert breach.to_c <= 600.0
+        assert breach.segment == 0
+        assert breach.write_c_per_h < 50.0
