@@ -78,6 +78,12 @@ def ordered_rows(
         _note_hour_gap(table, rows, steps_s, times, notes)
     same = np.concatenate([[False], steps_s == 0])[: rows.size]
     twice = rows[same]
+    if rows.size >= _LEAST_OF_ONE_TIME and twice.size > _SAME_TIME * rows.size:
+        raise FiringError(
+            f"{table.name}: {twice.size} of {rows.size} rows repeat the time before, such as "
+            f'"{table.time_text(int(twice[0]))}", so that is no time of a reading; say --column '
+            "with the name of the time column and =time"
+        )
     if twice.size:
         lines = "line repeats" if twice.size == 1 else "lines repeat"
         notes.append(
@@ -93,6 +99,8 @@ def ordered_rows(
     return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
 
 
+_LEAST_OF_ONE_TIME, _SAME_TIME = 150, 0.985
+"""A reading a second under a clock of minutes repeats 59 of 60 times; a date repeats them all."""
 _LEAST_JUDGED = 20
 _SMOOTHER = 0.9
 
@@ -116,7 +124,9 @@ def _sorted_if_smoother(
     ordered = rows[order]
     # of a block that stands twice, both readings of a moment are the same; a clock that was set
     # back or began again gives one moment to two states of the kiln
-    if roughness(level[ordered]) > _SMOOTHER * roughness(level[rows]):
+    if roughness(level[ordered]) > _SMOOTHER * roughness(level[rows]) and not _fills_gaps(
+        stamps, order
+    ):
         return rows
     first = int(rows[int(np.argmax(np.diff(stamps) < 0)) + 1])
     moved = int(np.count_nonzero(np.diff(order) != 1))
@@ -127,6 +137,26 @@ def _sorted_if_smoother(
     return ordered
 
 
+_FITS_STEPS = 3.0
+
+
+def _fills_gaps(stamps: FloatArray, order: RowNumbers) -> bool:
+    """Tell whether blocks of rows fit between each other like the parts of a puzzle.
+
+    A clock that was set back makes them overlap, or leaves a gap.
+    """
+    usual_s = float(np.median(np.abs(np.diff(stamps))))
+    steps_s = np.diff(stamps[order])
+    seams_s = steps_s[np.diff(order) != 1]
+    return bool(
+        usual_s > 0.0
+        and seams_s.size <= _MOST_SEAMS
+        and (seams_s >= 0.5 * usual_s).all()
+        and (seams_s <= _FITS_STEPS * usual_s).all()
+    )
+
+
+_MOST_SEAMS = 20
 _MOST_SET = 8
 
 
@@ -295,7 +325,7 @@ def _runs_backwards(
     table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
 ) -> FiringError:
     before, after = int(rows[at]), int(rows[at + 1])
-    hint = "a log must be in the order of its times"
+    hint = "sort its lines by their times in a spreadsheet, or keep one of its blocks"
     step_s = float(time_s[after] - time_s[before])
     if not times.elapsed and -_HOUR_S <= step_s < -0.5 * _HOUR_S:
         hint = (
