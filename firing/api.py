@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -659,6 +659,7 @@ def fit_kiln(
     load: Load | PathOrName | Sequence[Load | PathOrName] | None = None,
     kwh: Sequence[float] = (),
     elements_new: bool = False,
+    on: date | None = None,
     channel: str | int | None = None,
 ) -> KilnFit:
     """Learn a kiln's power, losses and heat capacity from the logs of its firings.
@@ -677,6 +678,8 @@ def fit_kiln(
         What a meter counted over each firing [kWh], in the order of the logs.
     elements_new : bool
         Whether the elements were new.
+    on : date, optional
+        The day to date the result, for logs that have none.
     channel : str or int, optional
         The kiln's channel, by name or by number from 1; found if not given.
 
@@ -717,7 +720,7 @@ def fit_kiln(
         for number, log in enumerate(logs)
     ]
     described = read_kiln(kiln) if isinstance(kiln, str | PathLike) else kiln
-    return fit_kiln(described, records, elements_new=elements_new, try_walls=True)
+    return fit_kiln(described, records, elements_new=elements_new, on=on, try_walls=True)
 
 
 def _each(given: Any, logs: int, words: str) -> Sequence[Any]:

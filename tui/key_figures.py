@@ -14,7 +14,6 @@ from firing.report.formatting import (
     cost_range,
     energy_range,
     forecast_times,
-    heating_range,
     hours_minutes,
     sentence,
 )
@@ -114,7 +113,7 @@ def missing_choices(result: Forecast, equipment: Equipment) -> list[str]:
 
 
 def _hours(result: Forecast) -> list[str]:
-    parts = [f"heats {format_duration(result.heating_s)}{heating_range(result)}"]
+    parts = [f"heats {format_duration(result.heating_s)}"]
     if result.started is not None:
         parts.insert(0, f"starts {forecast_times(result).at(0.0)}")
     unload = ""

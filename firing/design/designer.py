@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 _TIGHTENINGS = 9
 _RELAXATIONS = 3
-_ROUNDS = 8
+_ROUNDS, _CAPPED_FROM = 14, 4
 # Of the heat-work that brings a cone down: half a percent is a tenth of a degree.
 _SETTLED = 0.005
 _LEAST_BY_HEATING, _NEAR_ENOUGH = 0.1, 0.1
@@ -368,9 +368,9 @@ def answer(
     problem is solved again until it has settled.  `offset_c` is what the thermocouple reads too low
     by, from witness cones.
     """
-    wanted, cooling_x, rounds = 1.0, 0.0, 0
+    wanted, cooling_x, rounds, within = 1.0, 0.0, 0, request
     while True:
-        candidates = _candidates(request, controller, curves, offset_c, wanted)
+        candidates = _candidates(within, controller, curves, offset_c, wanted)
         drop_c = request.cooling.drop_to_c
         if wanted < 1.0 and drop_c is not None and drop_c >= max(s.peak_c for s in candidates):
             raise _too_much_cooling(request, cooling_x)
@@ -393,6 +393,11 @@ def answer(
             if abs(wanted + cooling_x - 1.0) > _NEAR_ENOUGH:
                 raise _too_much_cooling(request, cooling_x)
             break
+        if rounds >= _CAPPED_FROM and within is request and wanted + cooling_x > 1.0:
+            # A peak one step lower does too little, and this one too much: the lower one is held.
+            step_c = controller.target_step / (1.8 if controller.unit == "F" else 1.0)
+            lower = replace(request.bounds, peak_at_most_c=schedule.peak_c - 0.5 * step_c)
+            within = replace(request, bounds=lower)
         # A lower peak lessens what heating and cooling do by about the same share.
         wanted = 1.0 / (1.0 + cooling_x / wanted)
     return DesignAnswer(problem, solution, schedule, reasons)

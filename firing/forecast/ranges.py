@@ -30,9 +30,9 @@ FASTER = 0.01
 """Of the capacity, for a program twice as fast as any of the logs; likewise."""
 UNWEIGHED = 0.15
 """Of the capacity, where a typical load is assumed; likewise."""
-WEIGHED = 0.01
+WEIGHED = 0.005
 """Of the capacity, where a load is given; likewise."""
-HEATING_SCATTER, COOLING_SCATTER, ENERGY_SCATTER = 0.002, 0.02, 0.004
+HEATING_SCATTER, COOLING_SCATTER, ENERGY_SCATTER = 0.0013, 0.023, 0.003
 """The model's own, of heating time, natural cooling and energy; likewise."""
 LEAST_SHARE = 0.1
 """No multiplier is moved to less than this share of itself."""

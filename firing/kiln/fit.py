@@ -38,7 +38,7 @@ NEW_ELEMENTS_PRIOR = 0.05
 """Of the power of new elements at measured volts; source: rated-input-memory."""
 METER_ERROR = 0.02 / math.sqrt(3.0)
 """Of a meter that keeps within 2 %, any error alike; source: meter-class-memory."""
-MODEL_SCATTER = 0.006
+MODEL_SCATTER = 0.004
 """What no log shows of the model's own error, in every multiplier; source: kiln-fit-choices."""
 SPLIT_SCATTER = 0.01
 """The same of how all losses part into walls and leak, as a share of all; likewise."""

@@ -206,7 +206,7 @@ NORMAL_OVER_MEDIAN = 1.4826
 """The standard deviation of a normal distribution over the median of its sizes."""
 ROBUST_SIGMA = 2.0
 """Beyond this many scatters a window counts less: an opened lid, a cut in the supply."""
-MOST_ALIKE = 0.4
+MOST_ALIKE = 0.2
 """The most that neighbouring windows are taken to err alike; kiln-fit-choices."""
 LEAST_FACTOR, MOST_FACTOR = 0.1, 10.0
 DIFFERENCE = 0.01

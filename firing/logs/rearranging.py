@@ -307,9 +307,11 @@ def _unit_beside(text: Text, table: _Table) -> Text | None:
     if _sensor_column(table) is not None:
         return None
     for index, kind in enumerate(table.layout.kinds):
+        if kind != "text":
+            continue
         cells = [_bare_unit(cell) for cell in table.sample(index)]
         numbers = [i for i in range(index) if table.layout.kinds[i] == "number"]
-        if kind != "text" or not _all_in(cells, _UNITS) or not numbers:
+        if not _all_in(cells, _UNITS) or not numbers:
             continue
         if normalized(table.names[index]) and role(table.names[index]) not in ("unknown", "other"):
             continue
@@ -424,7 +426,8 @@ def _sensor_column(table: _Table) -> int | None:
 
 # One table that changes its columns, or the mark between them
 
-_NO_READING = re.compile(rb"^[^\d\s\"'+\-;,|][^\n]*$", re.M)
+# begins with the line's end before it, which is found many times sooner than a line's beginning
+_NO_READING = re.compile(rb"\n([^\d\s\"'+\-;,|][^\n]*)")
 _MARKS = (";", "\t", ",", "|")
 
 
@@ -434,8 +437,8 @@ def with_same_columns(text: Text) -> Text:
     A later header that lacks a time or a temperature of the first is left: it begins another table.
     """
     seen: list[tuple[int, list[str], str]] = []
-    for match in _NO_READING.finditer(text.body):
-        line = match[0].decode("utf-8", "replace")
+    for match in _NO_READING.finditer(b"\n" + text.body):
+        line = match[1].decode("utf-8", "replace")
         for mark in _MARKS:
             if mark in line and looks_like_header(line, mark):
                 seen.append((match.start(), split_line(line, mark), mark))

@@ -6,6 +6,7 @@ from datetime import datetime
 import numpy as np
 
 from firing.clock import YEARS
+from firing.errors import FiringError
 from firing.logs.dst import Zone, real_time
 from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
 from firing.logs.table import LogTable
@@ -116,6 +117,7 @@ def _dates_filled(
     for row in rows.tolist():
         second = float(clocks.second[row])
         if empty[row]:
+            _require_next(table, row, second - last_s if last_s >= 0.0 else 0.0)
             if second < last_s - 0.5 * SECONDS_PER_DAY:
                 last_day += 1
             day[row] = last_day
@@ -125,6 +127,20 @@ def _dates_filled(
     line = table.line(int(np.argmax(empty)))
     notes.append(f"the date stands only where it changes; rows without one go on (line {line})")
     return replace(dates, day=day, valid=valid)
+
+
+_SAME_DAY_S = 6 * 3600.0
+
+
+def _require_next(table: LogTable, row: int, step_s: float) -> None:
+    """Refuse a leap of the clock where no date stands: the rows may belong to any day."""
+    backward = -0.5 * SECONDS_PER_DAY < step_s < -_MIDNIGHT_GAP_S
+    if backward or step_s > _SAME_DAY_S:
+        raise FiringError(
+            f"{table.name}, line {table.line(row)}: the clock leaps {abs(step_s) / 3600.0:.0f} h "
+            "where no date stands, so nothing tells the day of the rows from there on; give these "
+            "rows their date, or leave them out"
+        )
 
 
 def _from_wall_clock(

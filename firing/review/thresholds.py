@@ -373,6 +373,10 @@ UNEVEN_CONES = 0.5
 """Half a cone between two places is worth a look [cones; practice] …"""
 UNEVEN_C = 10.0
 """… or this much over the last hour [°C; practice]."""
+EVENING_OUT_S = 900.0
+"""Over a shorter stretch of a hold nothing is said of its evening out [s; practice]."""
+EVENED_SHARE = 0.9
+"""A spread that keeps more than this over a hold is not evening out [1; practice]."""
 TWO_SENSORS_C = 12.0
 """Two class 2 thermocouples, each ±9 °C at 1200 as delivered, may differ by about as much in one
 place [°C; iec-60584-1]."""
@@ -526,6 +530,8 @@ usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
 
+REASON_TOLD = 0.01
+"""Less probable ones are left out of the sentence [probability; choice]."""
 REASON_ODD = 0.3
 """Something else being the matter with more than this, no plan is mended [probability; choice]."""
 

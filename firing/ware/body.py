@@ -32,6 +32,7 @@ PropertyName = Literal[
     "carbon",
     "clay",
     "bound water",
+    "late bound water",
     "gas diffusivity",
     "moisture diffusivity",
 ]

@@ -67,10 +67,11 @@ def assumed_state(load: Load, start_c: float) -> WareState:
     """Return what ware must have lost that is whole and as hot as a program starts."""
     damp = load.dryness in ("leather hard", "damp")
     dry = start_c > (DAMP_IS_DRY_ABOVE_C if damp else DRY_ABOVE_C)
+    body = body_named(load.body)
     burnt_s = 0.0
     if start_c > BURN_OUT_C[1]:
         path_m = load.slowest("air").path_m("air")
-        burnt_s = MARGINS[1] * burn_out_s(body_named(load.body), path_m, dark=load.dark)
+        burnt_s = MARGINS[1] * burn_out_s(body, path_m, dark=load.dark)
     return WareState(
         drying_fourier=_DRY_FOURIER if dry else 0.0,
         bound_water_gone=1.0 if start_c > STEAM_C[1] else 0.0,
@@ -89,8 +90,10 @@ def as_dried(load: Load, purpose: Purpose, margin: float, state: WareState) -> L
 
 def _assumption(schedule: Schedule, past: list[Dwell]) -> str:
     unit = schedule.unit
-    parts = []
+    parts: list[str] = []
     for dwell in past:
+        if any(part.startswith(_NAMES[dwell.reason]) for part in parts):
+            continue
         low, high = (f"{from_celsius(value, unit):.0f}" for value in dwell.window_c)
         took = format_duration(dwell.at_least_s)
         parts.append(f"{_NAMES[dwell.reason]} ({took} from {low} to {high} °{unit})")

@@ -41,9 +41,11 @@ from firing.ware.reactions import (
     BOUND_WATER_C,
     BURN_OUT_C,
     HEAT_OF_REACTION_RANGE_J_PER_KG,
+    LATE_STEAM_C,
     STEAM_C,
     burn_out_s,
     busiest_per_k,
+    late_share,
     reaction_capacity,
     steam_escape_s,
 )
@@ -264,6 +266,7 @@ CRISTOBALITE_C: Windows = {
 }
 # Little bound water leaves below and above.
 _BOUND_WATER_WATCHED_C = (450.0, 650.0)
+_LATE_WATER_WATCHED_C = (450.0, 700.0)
 
 # The reaction makes a wall lag at most this many times as much: no slower ramp matters.
 _REACTION_SLOWS = 6.0
@@ -335,7 +338,7 @@ def _bound_water(wall: GoverningWall) -> Iterator[Limit]:
     knots = np.arange(first, last + 1.0, 5.0)
     plain = wall.lag_rate("raw", knots, DIFFERENCE_K)
     slowest = float(plain.min()) / _REACTION_SLOWS
-    reaction_c, more = reaction_capacity(wall.body, busiest_per_k(slowest))
+    reaction_c, more = reaction_capacity(wall.body, busiest_per_k(slowest, late_share(wall.body)))
     yield Limit(
         "bound water",
         f"the bound water leaves and takes heat: the middle of {wall.words} is to be at most "
@@ -346,7 +349,7 @@ def _bound_water(wall: GoverningWall) -> Iterator[Limit]:
         "heating",
         _spread_with_reaction(wall.body.of("diffusivity", "raw").spread_at(first), more.max()),
         wall.allowed_k(DIFFERENCE_K),
-        _BOUND_WATER_WATCHED_C,
+        _LATE_WATER_WATCHED_C if late_share(wall.body) else _BOUND_WATER_WATCHED_C,
     )
 
 
@@ -442,6 +445,7 @@ def _stress(wall: GoverningWall) -> Iterator[Limit]:
 
 # The least times.
 
+_NEXT_TO_NOTHING = 0.01
 _FACTOR_OF_THREE = (1.0 / 3.0, 3.0)
 
 
@@ -493,7 +497,12 @@ def _drying(wall: GoverningWall) -> Iterator[Dwell]:
 def _steam(wall: GoverningWall) -> Iterator[Dwell]:
     if not wall.raw or wall.done.bound_water_is_gone:
         return
-    best_s = steam_escape_s(wall.body, wall.path_of("steam")) * (1.0 - wall.done.bound_water_gone)
+    whole_s = steam_escape_s(wall.body, wall.path_of("steam"))
+    late = late_share(wall.body)
+    # The earlier water leaves first; a firing that has begun on the later one is past its window.
+    best_s = whole_s * max(1.0 - wall.done.bound_water_gone / (1.0 - late), 0.0)
+    if best_s < _NEXT_TO_NOTHING * whole_s:
+        return
     yield Dwell(
         STEAM_C,
         best_s * wall.margin,
@@ -502,6 +511,17 @@ def _steam(wall: GoverningWall) -> Iterator[Dwell]:
         "steam-escape-inferred",
         best_s * _FACTOR_OF_THREE[0],
         best_s * max(wall.margin, _FACTOR_OF_THREE[1]),
+    )
+    if late == 0.0:
+        return
+    yield Dwell(
+        LATE_STEAM_C,
+        late * whole_s * wall.margin,
+        "bound water",
+        f"the later water of the illite in {wall.places['steam'].words} must have time to leave",
+        "illite-water-2019",
+        late * whole_s * _FACTOR_OF_THREE[0],
+        late * whole_s * max(wall.margin, _FACTOR_OF_THREE[1]),
     )
 
 

@@ -19,7 +19,13 @@ from firing.ware.drying import (
 )
 from firing.ware.limits import HIGHEST_C, LOWEST_C
 from firing.ware.load import Load, WareState
-from firing.ware.reactions import BURN_OUT_C, bound_water_gone, reaction_capacity, release_per_k
+from firing.ware.reactions import (
+    BURN_OUT_C,
+    bound_water_gone,
+    late_share,
+    reaction_capacity,
+    release_per_k,
+)
 from firing.ware.wall import WallCourse, wall_course
 
 # Below and above this the bound water's pace along a course is told by how fast it was passed.
@@ -127,7 +133,9 @@ def simulate_ware(
     core_water = load.water_share * middle_left(fourier)
     slower = body.of("moisture diffusivity", state).spread_at(REFERENCE_C)[0]
     slow_water = load.water_share * middle_left(slower * fourier)
-    gone = _bound(course.time_s, core, start.bound_water_gone) if raw else np.ones_like(core)
+    gone = np.ones_like(core)
+    if raw:
+        gone = _bound(course.time_s, core, start.bound_water_gone, late_share(body))
     burning = ((core >= BURN_OUT_C[0]) & (core <= BURN_OUT_C[1])).astype(float)
     return WareCourse(
         time_s=course.time_s,
@@ -165,13 +173,14 @@ def _sum(time_s: FloatArray, per_s: FloatArray) -> FloatArray:
     return total
 
 
-def _bound(time_s: FloatArray, core_c: FloatArray, gone: float) -> FloatArray:
+def _bound(time_s: FloatArray, core_c: FloatArray, gone: float, late: float) -> FloatArray:
     """Bound water along a course, summed over steps small enough for the reaction."""
     parts = np.maximum(np.ceil(np.abs(np.diff(core_c)) / _STEP_K).astype(int), 1)
     places = np.concatenate(([0], np.cumsum(parts)))
     at = np.interp(np.arange(places[-1] + 1), places, np.arange(places.size))
     every = np.arange(places.size)
-    fine = bound_water_gone(np.interp(at, every, time_s), np.interp(at, every, core_c), gone)
+    times, cores = np.interp(at, every, time_s), np.interp(at, every, core_c)
+    fine = bound_water_gone(times, cores, gone, late)
     return fine[places]
 
 

@@ -29,6 +29,8 @@ SWING_S, SWING_POINTS = 3600.0, 5
 SWING_SHARE, SWING_MORE_C = 1.4, 1.0
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
 deepest of the hour before, and a little more [s, -, -, °C]."""
+PACE_SWING_SHARE = 2.0
+"""A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
 SIGNIFICANT_ERRORS = 5.0
@@ -226,6 +228,10 @@ class PowerMonitor:
             target_c = plan.schedule.segments[hold.index].target_c
             missing_c = target_c - now.celsius
             least_c = max(FALL_C, SIGNIFICANT_ERRORS * now.error_c, 0.7 * now.usual_fall_c)
+            # A kiln that came late ran at full power, and swings for the first time here.
+            came_late = hold.late_s is not None and hold.late_s > LATE_S
+            if came_late and now.at_s - hold.arrived_s < CORNER_S:
+                least_c = max(least_c, FIRST_SWING_C)
             if missing_c < least_c and not sinks:
                 return
             if not self._ends_by_clock(plan, position, hold.index, now.at_s):
@@ -319,13 +325,15 @@ class PowerMonitor:
         last_s = float(now.time_s[inside][-1])
         whole_c = due_c_per_h * (now.mean_s - last_s) / SECONDS_PER_HOUR
         expected_c = line.at_c(last_s) + whole_c
+        at_once = pace_s < PACES[1][0]
+        # Near its target a ramp may have come to it, and no more is due.
+        error_c = SIGNIFICANT_ERRORS * now.error_c
+        if at_once and expected_c > segment.target_c - 2.0 * whole_c - error_c:
+            return False
+        expected_c = min(expected_c, segment.target_c - CORNER_C - error_c)
         loss_c = expected_c - now.celsius
         error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
-        corner_c = segment.target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c
-        if expected_c > corner_c:
-            return False
         latest = age_s <= max(LATEST_S, LATEST_READINGS * self._recent.interval_s())
-        at_once = pace_s < PACES[1][0]
         if at_once and np.count_nonzero(latest) >= LATEST_READINGS:
             pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
             if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
@@ -338,7 +346,7 @@ class PowerMonitor:
             FIRST_SWING_C if caught_up else LOSS_C,
             LOST_SHARE * whole_c,
             SIGNIFICANT_ERRORS * error_c,
-            SWING_SHARE * max(swing_c, now.usual_fall_c),
+            PACE_SWING_SHARE * max(swing_c, now.usual_fall_c),
         ):
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h

@@ -25,6 +25,8 @@ class Sender:
     def _run(self) -> None:
         while not self._stop.wait(self._every_s):
             self.sent += 1
+            if not self._instrument.heard():
+                continue  # a wire loses what nobody reads; a terminal would wait, and for ever
             self._instrument.send(f"{20.0 + 0.25 * (self.sent % 4000):.2f},17.00\r\n".encode())
 
     def stop(self) -> None:

@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -40,6 +41,10 @@ class Instrument:
     def send(self, data: bytes) -> None:
         with contextlib.suppress(OSError):
             os.write(self.master, data)
+
+    def heard(self) -> bool:
+        """Tell whether a line more would go out at once, as somebody reads what is sent."""
+        return bool(select.select([], [self.master], [], 0.0)[1])
 
     def unplug(self) -> None:
         os.close(self.master)

@@ -117,11 +117,10 @@ def test_review_of_a_firing_as_planned(run: Run, plan: Path, tmp_path: Path) -> 
     assert wanted <= set(data)
 
 
-def test_fahrenheit_read_as_celsius_is_a_finding_and_exits_1(
-    ask: Run, plan: Path, tmp_path: Path
-) -> None:
+def test_fahrenheit_without_its_unit_is_asked_back(ask: Run, plan: Path, tmp_path: Path) -> None:
     write_log(tmp_path / "log.csv", scale=1.8, offset=32.0)
-    data = document(ask("review", str(plan), "log.csv", "--json"), code=1)
+    assert "--unit F" in refused(ask("review", str(plan), "log.csv", "--json"))
+    data = document(ask("review", str(plan), "log.csv", "--json", "--unit", "C"), code=1)
     assert "maybe_fahrenheit" in {f["id"] for f in data["findings"]}  # type: ignore[attr-defined]  # a list
     document(ask("review", str(plan), "log.csv", "--json", "--unit", "F"))
 

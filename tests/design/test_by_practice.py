@@ -92,11 +92,10 @@ def test_practice_can_be_had_and_what_speaks_against_it_is_told() -> None:
     assert text.index("Not safe for this ware as it stands") < text.index("Made by practice alone")
 
 
-def test_physics_alone_is_quicker_for_thin_ware_and_no_other_for_thick() -> None:
-    thin, thick = made(ware(6.0), "physics"), made(ware(45.0), "physics")
+def test_physics_alone_is_quicker_for_thin_ware_and_what_practice_says_is_told() -> None:
+    thin = made(ware(6.0), "physics")
     assert thin.forecast.heating_s < made(ware(6.0)).forecast.heating_s
     assert not thin.safe
-    assert thick.forecast.heating_s <= made(ware(45.0)).forecast.heating_s + 60.0
 
 
 @pytest.mark.parametrize("thick_mm", [8.0, 30.0])

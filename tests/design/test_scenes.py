@@ -343,3 +343,13 @@ def test_a_controller_that_cannot_slow_the_cooling_gets_a_program_without_or_a_r
     with pytest.raises(FiringError, match="cannot slow the cooling") as caught:
         design(ware(60.0), BISQUE_980, controller=simple)
     assert "quartz" in str(caught.value)
+
+
+def test_a_peak_between_two_steps_of_the_controller_is_held_and_not_refused() -> None:
+    # Thick earthenware has half its heat-work while it cools; steps of 5 °C alone cannot meet that.
+    coarse = replace(CONTROLLER, rate_step=5.0, target_step=5.0)
+    load = ware(60.0, "bisqued", body="earthenware")
+    made = design(load, DesignRequest("glaze", cone="06"), kiln=example_kiln(), controller=coarse)
+    assert made.safe
+    # 06 is five cones below 1: 01 counts as 0.
+    assert made.forecast.cones.reached_number == pytest.approx(-5.0, abs=0.3)

@@ -83,7 +83,7 @@ def test_ranges_hold_four_firings_of_five(tmp_path: Path) -> None:
     held = np.mean([row for rows in inside.values() for row in rows], axis=0)
     print("all", held.round(2))
     assert np.all(held >= 0.70)
-    assert 0.70 <= held[1] <= 0.92
+    assert np.all(held <= 0.92)  # wider than they need be is not honest either
 
 
 def lost_rounds(numbers: tuple[int, ...]) -> Iterator[tuple[int, str, Round]]:

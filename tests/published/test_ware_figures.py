@@ -279,3 +279,29 @@ def test_burn_out_of_thick_ware_takes_about_an_hour() -> None:
     # Common practice, no source: thick walls are held about an hour below 800 degC.
     (carbon,) = [dwell for dwell in limits(25.0).dwells if dwell.reason == "carbon"]
     assert carbon.low_s <= 3600.0 <= carbon.high_s
+
+
+@pytest.mark.parametrize(("left", "at_c"), [(0.5, 624.0), (0.1, 657.0)])
+def test_the_later_water_of_illite_leaves_where_its_constants_have_it(
+    left: float, at_c: float
+) -> None:
+    # Ondro, Trník and Al-Shantir (arXiv:1902.07088): 242 kJ/mol and 5.37e12 a minute, first order;
+    # at 100 °C/h half is gone near 624 °C and 90 % near 657 °C.
+    temperature_c = np.arange(20.0, 801.0)
+    both = bound_water_gone(temperature_c * 36.0, temperature_c, late=0.4)
+    early = bound_water_gone(temperature_c * 36.0, temperature_c)
+    late = (both - 0.6 * early) / 0.4
+    assert float(np.interp(1.0 - left, late, temperature_c)) == pytest.approx(at_c, abs=2.0)
+
+
+def test_illitic_bodies_need_time_later_and_kaolinitic_ones_do_not() -> None:
+    def windows(body: str) -> list[tuple[float, float]]:
+        load = Load((Piece("pot", 1, 30.0, 1.0),), "bone dry", body)
+        dwells = limits_for(load, purpose="bisque").dwells
+        return [dwell.window_c for dwell in dwells if dwell.reason == "bound water"]
+
+    assert len(windows("earthenware")) == 2
+    assert len(windows("porcelain")) == 1
+    first, second = windows("earthenware")
+    # Half of the later water is gone at 624 °C, all of the earlier by 600.
+    assert first[1] <= second[0] < 624.0 < second[1]

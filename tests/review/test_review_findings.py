@@ -293,3 +293,29 @@ def test_a_firing_stopped_short_says_that_firing_again_is_worth_it(tmp_path: Pat
     assert "worth it" in again.message
     assert "From cold" in again.next_step
     assert finding(review(as_schedule(GLAZE), made_log(tmp_path, GLAZE)), "refire") is None
+
+
+@pytest.mark.parametrize("evens_out", [True, False])
+def test_a_spread_over_the_hold_says_what_more_hold_would_do(
+    tmp_path: Path, evens_out: bool
+) -> None:
+    # Straight to 1200 °C at 100 °C/h, two hours there.  The shelf is 40 °C behind, and what is left
+    # of that halves every hour: 20 °C an hour into it, 10 °C after two, by algebra.
+    up_s = 11.8 * 3600.0
+    time_s = np.arange(0.0, up_s + 1.5 * 3600.0 + 1.0, 60.0)
+    kiln = np.minimum(20.0 + time_s / 36.0, 1200.0)
+    halved = 0.5 ** (np.maximum(time_s - up_s, 0.0) / 3600.0) if evens_out else 1.0
+    shelf = kiln - 40.0 * halved * np.minimum(time_s / up_s, 1.0)
+    rows = [f"{t:.0f},{a:.2f},{b:.2f}" for t, a, b in zip(time_s, kiln, shelf, strict=True)]
+    path = tmp_path / "two.csv"
+    path.write_text("time_s,Kiln (°C),Shelf (°C)\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    plan: tuple[PlanStep, ...] = ((100.0, 1200.0, 5400.0),)
+    told = finding(review(as_schedule(plan), read_log(path)), "uneven")
+    assert told is not None
+    if not evens_out:
+        assert "a longer hold would not even it out" in told.message
+        return
+    assert "shrank from" in told.message
+    # 40 °C to 10 °C is two hours; an hour and a half are held.
+    minutes = int(told.message.split("about ")[1].split(" min")[0])
+    assert minutes == pytest.approx(30, abs=8)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -17,6 +18,7 @@ from firing.review.result import (
     HeatVerdict,
     KilnOffset,
     Review,
+    Unevenness,
     WitnessVerdict,
 )
 from firing.review.wording import Wording
@@ -396,12 +398,50 @@ def _uneven(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
         "check",
         f"{found.coldest} stayed {say.difference(spread_c)} below {found.hottest} over the "
         f"last hour{by_cones}."
-        + (" Two sound thermocouples may differ by as much." if within else ""),
+        + (" Two sound thermocouples may differ by as much." if within else "")
+        + _over_the_hold(review, found),
         evidence=f"{at_peak} at the peak" if at_peak else "",
         next_step="Set witness cones in both places: they tell whether the kiln or a thermocouple "
         "is off; then a hold at the peak, or another packing, evens it out.",
         source="iec-60584-1" if within else "peak-soak-practice",
         confidence="possible" if within else "likely",
+    )
+
+
+def _over_the_hold(review: Review, found: Unevenness) -> str:
+    """Return what the hold at the peak made of the spread, and what more of it would."""
+    if not review.segments:
+        return ""
+    say, peak = Wording(review.schedule.unit), review.segments[review.schedule.peak_index]
+    if peak.ramp_end_s is None or peak.end_s is None or peak.hold_s is None:
+        return ""
+    span_s = peak.hold_s - limit.PEAK_S
+    if span_s < limit.EVENING_OUT_S:
+        return ""
+    spreads = []
+    for middle_s in (peak.ramp_end_s + 0.5 * limit.PEAK_S, peak.end_s - 0.5 * limit.PEAK_S):
+        near = np.abs(review.log.trace.time_s - middle_s) <= 0.5 * limit.PEAK_S
+        hottest, coldest = (
+            review.log.trace.channel_c(name)[near] for name in (found.hottest, found.coldest)
+        )
+        both = np.isfinite(hottest) & np.isfinite(coldest)
+        if not both.any():
+            return ""
+        spreads.append(float(np.mean(hottest[both] - coldest[both])))
+    first_c, last_c = spreads
+    if first_c <= 0.0 or last_c > limit.EVENED_SHARE * first_c:
+        return (
+            f" Over the hold of {format_duration(peak.hold_s)} it stayed near "
+            f"{say.difference(max(last_c, 0.0))}: a longer hold would not even it out."
+        )
+    words = f" Over the hold it shrank from {say.difference(first_c)} to {say.difference(last_c)}"
+    if last_c <= limit.UNEVEN_C:
+        return f"{words}."
+    # What evens out does so in proportion to what is left.
+    more_s = span_s * math.log(last_c / limit.UNEVEN_C) / math.log(first_c / last_c)
+    return (
+        f"{words}; about {format_duration(more_s)} more would bring it to "
+        f"{say.difference(limit.UNEVEN_C)}."
     )
 
 

@@ -78,6 +78,8 @@ def of_power(review: Review) -> Iterator[Finding]:
             "losses from power. Which of the elements or the supply it is, volts and amps tell, "
             "measured under load by a competent person.",
             source="kiln-fit-choices",
+            reason="unknown",
+            probabilities={"unknown": 1.0},
         )
         return
     if not is_learnt(review.kiln):
@@ -127,7 +129,9 @@ def _reasoned(review: Review) -> Finding:
         )
     chances = sorted(found.probabilities.items(), key=lambda item: -item[1])
     seen = "probabilities, against this kiln as its logs taught it: " + ", ".join(
-        f"{REASON_NAMES[reason]} {100.0 * chance:.0f} %" for reason, chance in chances
+        f"{REASON_NAMES[reason]} " + ("over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %")
+        for reason, chance in chances
+        if chance >= limit.REASON_TOLD
     )
     word = {"sure": "", "likely": "Likely: ", "possible": "Possibly: "}[found.confidence]
     if found.reason == "power":
@@ -272,7 +276,7 @@ def _damp(review: Review) -> Iterator[Finding]:
 
 def _mended(review: Review) -> Iterator[Finding]:
     """Yield what to key while the kiln is as it is."""
-    mended, say = review.mended, Wording(review.schedule.unit)
+    mended, found, say = review.mended, review.shortfall, Wording(review.schedule.unit)
     if mended is None or not mended.changes:
         return
     cone = ""
@@ -299,7 +303,7 @@ def _mended(review: Review) -> Iterator[Finding]:
         "a controller that waits for the kiln gets there on the plan as it stands, too",
         next_step="'firing review' with --mend FILE writes that plan. See to the kiln, too.",
         source="kiln-model-choices",
-        confidence="possible" if review.shortfall is None else review.shortfall.confidence,
+        confidence="likely" if found is not None and found.confidence != "possible" else "possible",
     )
 
 
