@@ -226,7 +226,8 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
     """
     lost = np.flatnonzero(~np.isfinite(times.time_s))
     filled = [int(row) for row in lost.tolist() if not table.is_blank(row)]
-    if rows.size >= _LEAST_JUDGED and len(filled) > _MOST_LOST * (rows.size + len(filled)):
+    most = _MOST_LOST * (rows.size + len(filled))
+    if rows.size + len(filled) >= _LEAST_JUDGED and len(filled) > most:
         mark = table.dialect.delimiter
         unread = [row for row in filled if not looks_like_header(table.line_text(row), mark)]
         if len(unread) > _MOST_LOST * (rows.size + len(unread)):
@@ -325,7 +326,15 @@ def _runs_backwards(
     table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
 ) -> FiringError:
     before, after = int(rows[at]), int(rows[at + 1])
-    hint = "sort its lines by their times in a spreadsheet, or keep one of its blocks"
+    hint = (
+        "if its blocks are mixed up, sort the lines by their times in a spreadsheet; if the clock "
+        "was set back there, "
+        + (
+            "leave out the lines on one side of it"
+            if times.elapsed
+            else "say --restart-pause with the time that really passed"
+        )
+    )
     step_s = float(time_s[after] - time_s[before])
     if not times.elapsed and -_HOUR_S <= step_s < -0.5 * _HOUR_S:
         hint = (

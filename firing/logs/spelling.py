@@ -426,6 +426,16 @@ def _rules() -> tuple[_Rule, ...]:
             r":?(?P<m>\d\d)?(?!\d)",
             _zone_offset,
         ),
+        # clocks without minutes, or without a mark before them
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>1[0-2]|0?[1-9]) ?(?P<half>[ap])\.?m\.?(?=[ ]*[;,\t|]|$)",
+            r"\g<h>:00 \g<half>m",
+        ),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>[01]\d|2[0-4])(?P<m>[0-5]\d) ?(?:h|hrs?|hours|uhr)"
+            r"(?=[ ]*[;,\t|]|$)",
+            r"\g<h>:\g<m>",
+        ),
         # durations
         _rule(
             r"(?<![^;,\t|\n])(?P<d>0|[1-9]\d{0,2}):(?P<clock>[0-2]\d:[0-5]\d:[0-5]\d)(?=[;,\t|]|$)",

@@ -115,7 +115,7 @@ _OTHER = re.compile(
     r"\b(?:humidity|feuchte|humidite|humedad|battery|batterie|bateria|row|nr|no|number|index|record"
     r"|id|note|notes|event|comment|remark|bemerkung|segment|step|status|alarm|phase|program|cycle"
     r"|voltage|spannung|tension|current(?! (?:temp|value|reading))|strom|courant"
-    r"|corriente|energy|energie|energia|oxygen|o2|co2|co|ppm|lambda|watts?|amps?|volts?|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
+    r"|corriente|energy|energie|energia|oxygen|o2|co2|co|ppm|lambda|watts?|amps?|volts?|lux|lumen|hpa|kpa|mbar|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
 )
 _TEMPERATURE = re.compile(
     r"temp|\bkiln|ofen|\bfour\b|\bhorno\b|\bchamber\b|\bkammer\b|\bchambre\b|\bcamara\b"
@@ -183,7 +183,7 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> HeadU
 
     `siblings` are the other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
-    name = name[:LONGEST_NAME]
+    name = name[:LONGEST_NAME].replace("℃", "°C").replace("℉", "°F")
     if _RATE.search(name) or leaves_unit_open(name):
         return None
     for pattern in (_STATED, _BRACKETED):
