@@ -62,6 +62,8 @@ def ordered_rows(
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     rows = _sorted_if_smoother(table, rows, time_s, level, notes)
     time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
+    if times.elapsed:
+        time_s = _hours_counted(time_s, rows, notes)
     steps_s = np.diff(time_s[rows])
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
@@ -97,6 +99,30 @@ def ordered_rows(
         count = "one reading" if rows.size else "no reading with a readable time"
         raise FiringError(f"{table.name} holds {count}; a firing needs at least two")
     return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
+
+
+_AS_HOURS = "are read as hours and minutes"
+
+
+def _hours_counted(time_s: FloatArray, rows: RowNumbers, notes: list[str]) -> FloatArray:
+    """Count the hours of a clock that shows minutes and seconds only, and begins again at 60."""
+    steps_s = np.diff(time_s[rows])
+    back = steps_s < 0
+    if np.count_nonzero(back) < 2 or not (steps_s > 0).any():
+        return time_s
+    usual_s = float(np.median(steps_s[steps_s > 0]))
+    # 59:30 was read as minutes and seconds, or as hours and minutes
+    for period_s, factor in ((_HOUR_S, 1.0), (60.0 * _HOUR_S, 1.0 / 60.0)):
+        if np.all(np.abs(steps_s[back] + period_s - usual_s) <= 0.5 * usual_s):
+            counted = time_s.copy()
+            counted[rows[1:]] += period_s * np.cumsum(back)
+            notes[:] = [note for note in notes if _AS_HOURS not in note]
+            notes.append(
+                f"the times begin again after 60 minutes, {np.count_nonzero(back)} times without "
+                "a break, so they are read as minutes and seconds, an hour added each time"
+            )
+            return counted * factor
+    return time_s
 
 
 _LEAST_OF_ONE_TIME, _SAME_TIME = 150, 0.985
@@ -150,13 +176,13 @@ def _fills_gaps(stamps: FloatArray, order: RowNumbers) -> bool:
     seams_s = steps_s[np.diff(order) != 1]
     return bool(
         usual_s > 0.0
-        and seams_s.size <= _MOST_SEAMS
-        and (seams_s >= 0.5 * usual_s).all()
+        # a block out of its place breaks the order where it was and where it is, no more
+        and seams_s.size <= 2 * np.count_nonzero(np.diff(stamps) < 0)
+        and (seams_s >= 0.75 * usual_s).all()
         and (seams_s <= _FITS_STEPS * usual_s).all()
     )
 
 
-_MOST_SEAMS = 20
 _MOST_SET = 8
 
 
@@ -336,6 +362,11 @@ def _runs_backwards(
         )
     )
     step_s = float(time_s[after] - time_s[before])
+    if not times.elapsed and time_s[after] <= time_s[rows[0]]:
+        hint = (
+            "if each sensor has a block of its own, keep the lines of the kiln's; if its blocks "
+            "are mixed up, sort the lines by their times in a spreadsheet"
+        )
     if not times.elapsed and -_HOUR_S <= step_s < -0.5 * _HOUR_S:
         hint = (
             "if the clocks were set back there, say the --zone they belong to, like Europe/Berlin"

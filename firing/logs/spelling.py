@@ -442,6 +442,10 @@ def _rules() -> tuple[_Rule, ...]:
             r"\g<d> \g<clock>",
         ),
         _rule(r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?=[;,\t|]|$)", r"\g<h>:\g<m>"),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<m>\d{1,4}):(?P<s>[0-5]\d\.\d{1,3})(?=[ ]*[;,\t|]|$)",
+            lambda m: _clock_of(60 * int(m["m"]) + float(m["s"])),
+        ),
         _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
         _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
         _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),

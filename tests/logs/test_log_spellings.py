@@ -146,6 +146,14 @@ def test_blocks_that_fit_together_are_sorted(read: Any) -> None:
     assert any("sorted by time" in note for note in log.notes)
 
 
+def test_minutes_and_seconds_without_their_hours_are_counted(read: Any) -> None:
+    """A spreadsheet shows 20:05:30 as 05:30.0, and exports what it shows."""
+    log = read(table("Time,Kiln", lambda at, c, n: f"{at:%M:%S}.0,{c}"))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    log = read(table("Time,Kiln", lambda at, c, n: f"{at:%M:%S},{c}"))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+
+
 # Refusals that lead on
 
 
