@@ -99,9 +99,7 @@ def test_a_limit_just_broken_at_a_corner_is_mended_and_not_refused(rate_c_per_h:
     assert spans.min() > 1.0
 
 
-def test_a_wall_that_differs_too_much_is_told_with_a_slower_rate_for_a_segment_that_goes_there() -> (
-    None
-):
+def test_a_wall_that_differs_too_much_is_told_of_the_segment_to_slow() -> None:
     # Its face lags the kiln, and comes to the window's end when the next segment has begun.
     rises = (Segment(600.0, 50.0, name="To 600"), Segment(1060.0, 60.0, name="On"))
     plan = Schedule("t", rises, "bisque")
