@@ -367,10 +367,10 @@ def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
 
 _DECIMAL = r"\d+(?:\.\d+)?"
 _METRIC = re.compile(
-    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|by|within|off by|at least by)\s)?"
-    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
+    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
+    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
     r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
-    r"(?P<after>\s(?:below|above|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
+    r"(?P<after>\s(?:or more\s)?(?:below|above|behind|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
     r"(?![\w/³²])"
 )
 

@@ -214,6 +214,13 @@ def test_rates_convert_as_differences(one_c: float, other_c: float) -> None:
         ("a 25.4 mm wall of 1 kg in 180 l", "a 1 in wall of 2.2 lb in 6.36 cu ft"),
         ("6 h 05 min, 490 kg/m³, cone 6", "6 h 05 min, 490 kg/m³, cone 6"),
         ("it is 2190 °F", "it is 2190 °F"),
+        ("to 500-600 °C, then faster", "to 932-1112 °F, then faster"),
+        ("when the kiln is 20 °C behind", "when the kiln is 36 °F behind"),
+        ("1 % for every 100 °C beyond", "1 % for every 180 °F beyond"),
+        ("differs by up to 40 °C", "differs by up to 72 °F"),
+        ("air up to about 900 °C", "air up to about 1652 °F"),
+        ("some 100 °C or more below the peak", "some 180 °F or more below the peak"),
+        ("open below 100 °C", "open below 212 °F"),
     ],
 )
 def test_a_sentence_speaks_one_unit(words: str, in_f: str) -> None:

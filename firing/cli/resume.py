@@ -8,10 +8,11 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
-    TEMPERATURE_C,
+    TEMPERATURE,
     controller_option,
     json_option,
     kiln_options,
+    temperature_in,
 )
 from firing.cli.log_options import log_options, take_reading
 from firing.logs.reader import choices_of, log_document, open_log, other_notes
@@ -25,7 +26,7 @@ from firing.logs.reader import choices_of, log_document, open_log, other_notes
 @click.option("--cone", metavar="CONE", help="The cone wanted; else what the schedule comes to.")
 @click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
 @click.option(
-    "--reads", "reads_c", type=TEMPERATURE_C, metavar="T", help="What the kiln reads now …"
+    "--reads", type=TEMPERATURE, metavar="T", help="What the kiln reads now …"
 )
 @click.option(
     "--ago",
@@ -49,7 +50,7 @@ def resume_command(
     controller: str | None,
     cone: str | None,
     margin: float,
-    reads_c: float | None,
+    reads: str | None,
     ago_s: float,
     out: Path | None,
     overwrite: bool,
@@ -77,7 +78,7 @@ def resume_command(
         controller=open_file("controller", controller),
         cone=cone,
         margin=margin,
-        reads_c=reads_c,
+        reads_c=temperature_in(reads, plan.unit),
         ago_s=ago_s,
         started=record.trace.started,
     )
