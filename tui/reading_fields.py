@@ -13,6 +13,7 @@ from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, 
 from firing.units import (
     TemperatureUnit,
     format_temperature,
+    in_unit,
     parse_duration_s,
     write_duration,
 )
@@ -204,7 +205,10 @@ def watch_fields(sort: SourceSort, unit: TemperatureUnit) -> list[Field]:
         Field(
             "top",
             "Top temperature",
-            "Alarm from here on; empty: 20 °C above the plan's peak, or what the kiln stands.",
+            in_unit(
+                "Alarm from here on; empty: 20 °C above the plan's peak, or what the kiln stands.",
+                unit,
+            ),
             optional(temperature(unit)),
         ),
         Field(

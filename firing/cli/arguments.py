@@ -127,7 +127,7 @@ def kiln_size_option(command: Command) -> Command:
         metavar="SIZE",
         type=KILN_SIZE,
         help="Without a kiln file: volume, brick wall, and where it opens, as in "
-        '"300 l, 115 mm, front".',
+        '"300 l, 115 mm, front" or "10 cu ft, 4.5 in, front".',
     )(command)
 
 
