@@ -188,7 +188,8 @@ _SHOWN_IN: dict[Size, dict[TemperatureUnit, str]] = {
 }
 _FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "⅛": 0.125, "⅜": 0.375, "⅝": 0.625, "⅞": 0.875}
 _SIZE_NUMBER = (
-    rf"(?:(?:\d+(?:\s+|-))?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]|\d+(?:[.,]\d*)?|[.,]\d+)"
+    rf"(?:(?:\d+[\s-]\s*)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]"
+    r"|\d+(?:[.,]\d*)?|[.,]\d+)"
 )
 _SIZES: dict[Size, re.Pattern[str]] = {
     size: re.compile(
@@ -374,7 +375,8 @@ _METRIC = re.compile(
     rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
     rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
     r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
-    r"(?P<after>\s(?:or more\s)?(?:below|above|behind|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
+    r"(?P<after>\s(?:or more\s)?(?:below|above|behind|hotter|cooler|colder|higher|lower|too|apart|"
+    r"more|less)\b)?"
     r"(?![\w/³²])"
 )
 

@@ -66,9 +66,7 @@ if TYPE_CHECKING:
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
 )
-@click.option(
-    "--slow-cool", "slow", type=RATE, metavar="R", help="Cool no faster than this …"
-)
+@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Cool no faster than this …")
 @click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… down to here.")
 @unload_option("opened", "Closing to opening here is made shortest.")
 @click.option(
@@ -185,9 +183,7 @@ def design_command(
                 wanted,
                 cone=cone,
                 top_c=temperature_in(top, unit),
-                bounds=Bounds(
-                    temperature_in(peak, unit), least_s, most_s, rate_in(final, unit)
-                ),
+                bounds=Bounds(temperature_in(peak, unit), least_s, most_s, rate_in(final, unit)),
                 margin=margin,
                 cooling=CoolingRequest(
                     temperature_in(drop, unit),

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     metavar="HH:MM-HH:MM",
     help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
-@unload_option("unload", "Temperature the kiln is unloaded at; a plain number uses the plan's unit.")
+@unload_option("unload", "The kiln is unloaded at this; a plain number uses the plan's unit.")
 @click.option(
     "--cone",
     metavar="CONE",

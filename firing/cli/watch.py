@@ -13,7 +13,13 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE, kiln_options, temperature_in, unload_option
+from firing.cli.arguments import (
+    DURATION_S,
+    TEMPERATURE,
+    kiln_options,
+    temperature_in,
+    unload_option,
+)
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
@@ -109,7 +115,12 @@ def watch_command(
     from firing.report.sanitize import printed
     from firing.schedule.file import open_schedule
     from firing.watch.events import NO_SAFETY_DEVICE
-    from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
+    from firing.watch.options import (
+        LINE_OPTIONS,
+        WatchOptions,
+        parse_difference_c,
+        require_top_c,
+    )
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal
 
@@ -118,6 +129,8 @@ def watch_command(
     unit = "C" if schedule is None else schedule.unit
     told["above_c"] = parse_difference_c(told.pop("above"), unit)
     told["top_c"] = temperature_in(told.pop("top"), unit)
+    if told["top_c"] is not None:
+        require_top_c(told["top_c"], unit)
     told["unload_c"] = temperature_in(told.pop("unload"), unit)
     if load is not None and kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")

@@ -120,7 +120,7 @@ def _temperature(key: str) -> Callable[[Any, TemperatureUnit], float]:
             # Above the kilns there are in °C, and a firing in °F: the unit is what is missing.
             if unit == "C" and TARGET_C[0] <= to_celsius(number, "F") <= TARGET_C[1]:
                 raise ValueError(
-                    f'{outside}; did you mean {number:g} °F ({to_celsius(number, "F"):.0f} °C)? '
+                    f"{outside}; did you mean {number:g} °F ({to_celsius(number, 'F'):.0f} °C)? "
                     'Then write unit = "F" at the top'
                 )
             raise ValueError(f"{outside}; write a figure in that range, like {example}")

@@ -187,6 +187,13 @@ def test_the_alarm_for_a_plain_top_rings_in_the_plans_unit(studio: Path) -> None
     assert "over the top temperature of 2000 °F" in done.output
 
 
+def test_a_top_that_never_rings_is_refused(studio: Path) -> None:
+    Path("log.csv").write_text("minutes,kiln °F\n0,68\n1,70\n2,72\n", encoding="utf-8")
+    done = CliRunner().invoke(cli, ["watch", "log.csv", "--top", "2100"])
+    # (2100 − 32) / 1.8 = 1148.9
+    assert "did you mean 2100F (1149 °C)?" in str(done.exception)
+
+
 def test_a_design_takes_plain_numbers_in_the_unit_it_answers_in(studio: Path) -> None:
     Path("load.toml").write_text(LOAD.replace("bone dry", "bisqued, freshly glazed"))
     asked = ("--cone", "6", "--slow-cool", "150", "--slow-to", "1600", "--unload-at", "150")

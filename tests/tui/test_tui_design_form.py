@@ -158,3 +158,10 @@ def test_the_help_of_a_field_speaks_the_plans_unit() -> None:
     assert "last 180 °F per hour; with a cone at most 270 °F/h" in said["final"]  # x 1.8
     assert "36 °F above the plan's peak" in said["top"]
     assert not any("°C" in field.about for field in design_fields("F"))
+
+
+def test_a_top_of_a_watch_that_never_rings_is_refused() -> None:
+    read = {field.key: field.read for field in watch_fields("line", "C")}["top"]
+    assert read("1260") == 1260.0
+    with pytest.raises(FiringError, match=r"did you mean 2300F \(1260 °C\)"):
+        read("2300")
