@@ -22,7 +22,7 @@ ROOM_C = 20.0
 """The room, where nobody says how warm it is [°C]."""
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
-_DEGREES = r"(?:(?:°|º|deg\.?)\s*)?"
+_DEGREES = r"(?:(?:°|º|deg(?:rees?)?\.?)\s*)?"
 _TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*")
 _RATE = re.compile(
     rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
@@ -78,6 +78,10 @@ def rate_from_celsius(rate_c_per_h: float, unit: TemperatureUnit) -> float:
 
 
 def _number(text: str) -> float:
+    # A comma before three digits groups thousands for some and begins decimals for others.
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", text):
+        grouped, decimal = text.replace(",", ""), text.replace(",", ".")
+        raise FiringError(f'"{text}" may be {grouped} or {float(decimal):g}; write it so')
     return float(text.replace(",", "."))
 
 
@@ -184,7 +188,8 @@ _SHOWN_IN: dict[Size, dict[TemperatureUnit, str]] = {
 }
 _FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "⅛": 0.125, "⅜": 0.375, "⅝": 0.625, "⅞": 0.875}
 _SIZE_NUMBER = (
-    rf"(?:(?:\d+\s+)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]|\d+(?:[.,]\d*)?|[.,]\d+)"
+    rf"(?:(?:\d+[\s-]\s*)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]"
+    r"|\d+(?:[.,]\d*)?|[.,]\d+)"
 )
 _SIZES: dict[Size, re.Pattern[str]] = {
     size: re.compile(
@@ -240,7 +245,7 @@ def _size_number(text: str) -> float:
         whole, total = whole[:-1].strip(), _FRACTIONS[whole[-1]]
     if "/" in whole:
         before, _, below = whole.rpartition("/")
-        *units, above = before.split()
+        *units, above = before.replace("-", " ").split()
         return sum(map(float, units)) + float(above) / float(below)
     return total + (_number(whole) if whole else 0.0)
 
@@ -367,10 +372,11 @@ def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
 
 _DECIMAL = r"\d+(?:\.\d+)?"
 _METRIC = re.compile(
-    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|by|within|off by|at least by)\s)?"
-    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
+    rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
+    rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
     r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
-    r"(?P<after>\s(?:below|above|hotter|cooler|colder|higher|lower|too|apart|more|less)\b)?"
+    r"(?P<after>\s(?:or more\s)?(?:below|above|behind|hotter|cooler|colder|higher|lower|too|apart|"
+    r"more|less)\b)?"
     r"(?![\w/³²])"
 )
 

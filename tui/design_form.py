@@ -12,6 +12,7 @@ from firing.schedule.schema import MAX_SEGMENTS
 from firing.units import (
     TemperatureUnit,
     format_temperature,
+    in_unit,
     parse_duration_s,
     parse_rate_c_per_h,
 )
@@ -81,7 +82,11 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
         Field(
             "final",
             "Final at most",
-            "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart ends.",
+            in_unit(
+                "Rate of the last 100 °C per hour; with a cone at most 150 °C/h, where the chart "
+                "ends.",
+                unit,
+            ),
             rate,
             when=new,
         ),

@@ -7,7 +7,7 @@ on its value when lines come and go.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from firing.files.tomlfile import Fault, KeyPath, describe_path
@@ -154,8 +154,9 @@ def _field_line(entry: Field, path: KeyPath, value: Any, faults: _Faults) -> Lin
 
 
 def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Line]:
-    yield Line("heading", part.title, fields=part.fields)
     inside = state.data.get(part.table)
+    fields, more = (_headed(each, inside) for each in (part.fields, part.more))
+    yield Line("heading", part.title, fields=fields)
     if inside is not None and not isinstance(inside, list):
         yield _odd((part.table,), inside, faults)
     for index, item in enumerate(inside if isinstance(inside, list) else ()):
@@ -170,11 +171,11 @@ def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Lin
             fault = faults.of(entry, path) or (faults.at(here) if number == 0 else "")
             slots.append(Slot(path, value_text(entry, entry.held(item)), entry, fault))
         first = len(part.fields)
-        yield Line("item", str(index + 1), tuple(slots[:first]), fields=part.fields)
+        yield Line("item", str(index + 1), tuple(slots[:first]), fields=fields)
         if part.more and part.has_more(item):
-            title = " " * (_NUMBER + 1) + titles_of(part.more)[0]
-            yield Line("heading", title, fields=part.more)
-            yield Line("item", "", tuple(slots[first:]), fields=part.more)
+            title = " " * (_NUMBER + 1) + titles_of(more)[0]
+            yield Line("heading", title, fields=more)
+            yield Line("item", "", tuple(slots[first:]), fields=more)
         keys = {key for entry in part.every for key in entry.keys}
         yield from (_odd((*here, k), item[k], faults) for k in item if k not in keys)
     if len(entries(state.data, part.table)) < part.most:
@@ -182,6 +183,17 @@ def _items_lines(state: FormState, part: Items, faults: _Faults) -> Iterator[Lin
         slot = Slot((part.table, ADD), "", None, fault)
         note = f"! {fault}" if fault else ""
         yield Line("do", f"+ Add a {part.word}", (slot,), note)
+
+
+def _headed(fields: Sequence[Field], inside: Any) -> tuple[Field, ...]:
+    """Return a list's columns, without the unit above figures that all carry their own."""
+    items = [item for item in inside if isinstance(item, dict)] if isinstance(inside, list) else []
+
+    def own(entry: Field) -> bool:
+        held = [value for item in items if (value := entry.held(item)) is not None]
+        return bool(held) and all(isinstance(value, str) for value in held)
+
+    return tuple(replace(f, unit="") if f.unit and own(f) else f for f in fields)
 
 
 def place_of(lines: Sequence[Line], path: KeyPath) -> tuple[int, int]:

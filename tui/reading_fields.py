@@ -13,12 +13,20 @@ from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, 
 from firing.units import (
     TemperatureUnit,
     format_temperature,
+    in_unit,
     parse_duration_s,
+    parse_temperature_c,
     write_duration,
 )
-from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command, parse_difference_c
+from firing.watch.options import (
+    LINE_OPTIONS,
+    WatchOptions,
+    parse_command,
+    parse_difference_c,
+    require_top_c,
+)
 
-from .fields import Field, cone_name, optional, temperature, text_or_none, whole_number
+from .fields import Field, Reader, cone_name, optional, temperature, text_or_none, whole_number
 from .session import LogChoice
 
 if TYPE_CHECKING:
@@ -178,6 +186,17 @@ def _moment(text: str, near: datetime | None) -> datetime:
     return parse_when(text, near=near)
 
 
+def _top_temperature(unit: TemperatureUnit) -> Reader:
+    """Return a reader of a temperature at which an alarm can ring."""
+
+    def read(text: str) -> float:
+        top_c = parse_temperature_c(text, unit)
+        require_top_c(top_c, unit)
+        return top_c
+
+    return read
+
+
 SourceSort = Literal["line", "file", "log"]
 """A port or an address read line by line; a source file that says how; a log to replay."""
 
@@ -204,8 +223,11 @@ def watch_fields(sort: SourceSort, unit: TemperatureUnit) -> list[Field]:
         Field(
             "top",
             "Top temperature",
-            "Alarm from here on; empty: 20 °C above the plan's peak, or what the kiln stands.",
-            optional(temperature(unit)),
+            in_unit(
+                "Alarm from here on; empty: 20 °C above the plan's peak, or what the kiln stands.",
+                unit,
+            ),
+            optional(_top_temperature(unit)),
         ),
         Field(
             "above",

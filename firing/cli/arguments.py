@@ -10,7 +10,12 @@ import click
 
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
-from firing.units import parse_duration_s, parse_rate_c_per_h, parse_temperature_c
+from firing.units import (
+    TemperatureUnit,
+    parse_duration_s,
+    parse_rate_c_per_h,
+    parse_temperature_c,
+)
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -35,7 +40,22 @@ class _Parsed(click.ParamType[Any]):
 
 
 TEMPERATURE_C = _Parsed("temperature", parse_temperature_c)
-RATE_C_PER_H = _Parsed("rate", parse_rate_c_per_h)
+
+
+def _as_written(parse: Callable[[str], float]) -> Callable[[str], str]:
+    """Return what lets a text through that a parser reads."""
+
+    def read(text: str) -> str:
+        parse(text)
+        return text
+
+    return read
+
+
+# A plain number has the unit of the plan, which no option knows: 150 is a warm kiln in °F and a
+# burning one in °C.  These keep the text until the plan is read.
+TEMPERATURE = _Parsed("temperature", _as_written(parse_temperature_c))
+RATE = _Parsed("rate", _as_written(parse_rate_c_per_h))
 DURATION_S = _Parsed("duration", parse_duration_s)
 
 
@@ -46,6 +66,16 @@ def _kiln_size(text: str) -> UsualKiln:
 
 
 KILN_SIZE = _Parsed("size", _kiln_size)
+
+
+def temperature_in(text: str | None, unit: TemperatureUnit) -> float | None:
+    """Return a temperature told by an option in °C, a plain number taken in `unit`."""
+    return None if text is None else parse_temperature_c(text, unit)
+
+
+def rate_in(text: str | None, unit: TemperatureUnit) -> float | None:
+    """Return a rate told by an option in °C/h, a plain number taken in `unit`."""
+    return None if text is None else parse_rate_c_per_h(text, unit)
 
 
 def json_option(command: Command) -> Command:
@@ -74,8 +104,8 @@ def unload_option(name: str, words: str) -> Callable[[Command], Command]:
     return click.option(
         "--unload-at",
         name,
-        type=TEMPERATURE_C,
-        default=f"{UNLOAD_C:g}",
+        type=TEMPERATURE,
+        default=f"{UNLOAD_C:g}C",
         show_default=True,
         metavar="TEMP",
         help=words,
@@ -97,7 +127,7 @@ def kiln_size_option(command: Command) -> Command:
         metavar="SIZE",
         type=KILN_SIZE,
         help="Without a kiln file: volume, brick wall, and where it opens, as in "
-        '"300 l, 115 mm, front".',
+        '"300 l, 115 mm, front" or "10 cu ft, 4.5 in, front".',
     )(command)
 
 

@@ -10,13 +10,15 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
-    RATE_C_PER_H,
-    TEMPERATURE_C,
+    RATE,
+    TEMPERATURE,
     controller_option,
     json_option,
     kiln_options,
     kiln_size_option,
     one_kiln,
+    rate_in,
+    temperature_in,
     unload_option,
 )
 
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
 @kiln_options
 @kiln_size_option
 @click.option("--cone", metavar="CONE", help="The cone wanted.")
-@click.option("--top", "top_c", type=TEMPERATURE_C, metavar="T", help="Or the top temperature.")
+@click.option("--top", type=TEMPERATURE, metavar="T", help="Or the top temperature.")
 @controller_option()
 @click.option("--segments", type=click.IntRange(1, 99), help="At most so many segments.")
 @click.option(
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Caution, 1 to 5; 1.5 is common practice.",
 )
-@click.option("--peak-at-most", "peak_c", type=TEMPERATURE_C, metavar="T", help="With --cone.")
+@click.option("--peak-at-most", "peak", type=TEMPERATURE, metavar="T", help="With --cone.")
 @click.option("--hold-at-most", "most_s", type=DURATION_S, metavar="H", help="At the peak.")
 @click.option(
     "--hold-at-least", "least_s", type=DURATION_S, default="0m", metavar="H", help="At the peak."
@@ -48,7 +50,7 @@ if TYPE_CHECKING:
 @click.option(
     "--final-at-most",
     "final",
-    type=RATE_C_PER_H,
+    type=RATE,
     metavar="R",
     help="Rate of the last 100 °C; with --cone at most 150 °C/h, where the chart ends.",
 )
@@ -60,15 +62,13 @@ if TYPE_CHECKING:
     metavar="H",
     help="Hold before the glaze seals, so that gases leave.",
 )
-@click.option("--drop-to", "drop_c", type=TEMPERATURE_C, metavar="T", help="Drop from the peak.")
+@click.option("--drop-to", "drop", type=TEMPERATURE, metavar="T", help="Drop from the peak.")
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
 )
-@click.option(
-    "--slow-cool", "slow", type=RATE_C_PER_H, metavar="R", help="Cool no faster than this …"
-)
-@click.option("--slow-to", "slow_c", type=TEMPERATURE_C, metavar="T", help="… down to here.")
-@unload_option("open_c", "Closing to opening here is made shortest.")
+@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Cool no faster than this …")
+@click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… down to here.")
+@unload_option("opened", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
     type=click.FloatRange(0, 50),
@@ -99,20 +99,20 @@ def design_command(
     load: str | None,
     usual: UsualKiln | None,
     cone: str | None,
-    top_c: float | None,
+    top: str | None,
     controller: str | None,
     segments: int | None,
     margin: float,
-    peak_c: float | None,
+    peak: str | None,
     most_s: float | None,
     least_s: float,
-    final: float | None,
+    final: str | None,
     degas_s: float,
-    drop_c: float | None,
+    drop: str | None,
     drop_s: float,
-    slow: float | None,
-    slow_c: float | None,
-    open_c: float,
+    slow: str | None,
+    slow_to: str | None,
+    opened: str,
     reserve: float,
     fastest: bool,
     by: str,
@@ -124,7 +124,8 @@ def design_command(
     """Make the fastest schedule that is safe for --load, for a PURPOSE.
 
     Every segment comes with its reason and source.  With --from, a schedule is changed as little as
-    makes it safe for the load.
+    makes it safe for the load.  A plain number uses the unit of the answer: that of the controller,
+    or of kiln and load, or of the schedule mended.
     """
     from dataclasses import replace
     from typing import cast
@@ -140,7 +141,7 @@ def design_command(
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
     from firing.schedule.schedule import Purpose
-    from firing.units import in_unit
+    from firing.units import in_unit, parse_temperature_c
     from firing.ware.drying import DryFirst
     from firing.ware.file import open_load
 
@@ -160,7 +161,7 @@ def design_command(
     base_text = None
     try:
         if base is not None:
-            if cone is not None or top_c is not None:
+            if cone is not None or top is not None:
                 raise FiringError(
                     "--from mends a schedule that has its own end, and --cone and --top name "
                     "another; leave one of them out"
@@ -174,18 +175,23 @@ def design_command(
                 margin=margin,
                 kiln=in_kiln,
                 controller=keyed,
-                open_c=open_c,
+                open_c=parse_temperature_c(opened, plan.unit),
                 usual=one_kiln(kiln, usual),
             )
         else:
             request = DesignRequest(
                 wanted,
                 cone=cone,
-                top_c=top_c,
-                bounds=Bounds(peak_c, least_s, most_s, final),
+                top_c=temperature_in(top, unit),
+                bounds=Bounds(temperature_in(peak, unit), least_s, most_s, rate_in(final, unit)),
                 margin=margin,
-                cooling=CoolingRequest(drop_c, drop_s, slow, slow_c),
-                open_c=open_c,
+                cooling=CoolingRequest(
+                    temperature_in(drop, unit),
+                    drop_s,
+                    rate_in(slow, unit),
+                    temperature_in(slow_to, unit),
+                ),
+                open_c=parse_temperature_c(opened, unit),
                 usual=one_kiln(kiln, usual),
                 by=cast("By", by),
                 reserve=reserve / 100.0,

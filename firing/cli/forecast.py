@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     metavar="HH:MM-HH:MM",
     help="Look for starts that put the peak and all hand actions into these hours; needs --kiln.",
 )
-@unload_option("unload_c", "Temperature the kiln is unloaded at, °C unless marked F.")
+@unload_option("unload", "The kiln is unloaded at this; a plain number uses the plan's unit.")
 @click.option(
     "--cone",
     metavar="CONE",
@@ -67,7 +67,7 @@ def forecast_command(
     start: str | None,
     window: str | None,
     awake: str | None,
-    unload_c: float,
+    unload: str,
     cone: str | None,
     by_the_clock: bool,
     margin: float,
@@ -86,11 +86,13 @@ def forecast_command(
     from firing.forecast.in_kiln import with_tariff
     from firing.report.forecast import forecast_report
     from firing.schedule.file import open_schedule
+    from firing.units import parse_temperature_c
 
+    plan = open_schedule(schedule)
     result = forecast(
-        open_schedule(schedule),
+        plan,
         started=None if start is None else parse_when(start),
-        unload_c=unload_c,
+        unload_c=parse_temperature_c(unload, plan.unit),
         target_cone=None if cone is None else parse_cone(cone),
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),

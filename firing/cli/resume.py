@@ -8,12 +8,14 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
-    TEMPERATURE_C,
+    TEMPERATURE,
     controller_option,
     json_option,
     kiln_options,
+    temperature_in,
 )
 from firing.cli.log_options import log_options, take_reading
+from firing.errors import FiringError
 from firing.logs.reader import choices_of, log_document, open_log, other_notes
 
 
@@ -24,9 +26,7 @@ from firing.logs.reader import choices_of, log_document, open_log, other_notes
 @controller_option()
 @click.option("--cone", metavar="CONE", help="The cone wanted; else what the schedule comes to.")
 @click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
-@click.option(
-    "--reads", "reads_c", type=TEMPERATURE_C, metavar="T", help="What the kiln reads now …"
-)
+@click.option("--reads", type=TEMPERATURE, metavar="T", help="What the kiln reads now …")
 @click.option(
     "--ago",
     "ago_s",
@@ -49,7 +49,7 @@ def resume_command(
     controller: str | None,
     cone: str | None,
     margin: float,
-    reads_c: float | None,
+    reads: str | None,
     ago_s: float,
     out: Path | None,
     overwrite: bool,
@@ -65,22 +65,31 @@ def resume_command(
     from firing.files.kinds import open_file
     from firing.report.design import resume_report
     from firing.schedule.file import open_schedule, write_schedule
+    from firing.units import in_unit
 
     plan = open_schedule(schedule)
     record, number = open_log(log, channel, take_reading(reading))
-    found = resume(
-        plan,
-        record.trace.time_s,
-        record.trace.channel_c(number),
-        load=open_file("load", load),
-        kiln=open_file("kiln", kiln),
-        controller=open_file("controller", controller),
-        cone=cone,
-        margin=margin,
-        reads_c=reads_c,
-        ago_s=ago_s,
-        started=record.trace.started,
+    ware, in_kiln, keyed = (
+        open_file("load", load),
+        open_file("kiln", kiln),
+        open_file("controller", controller),
     )
+    try:
+        found = resume(
+            plan,
+            record.trace.time_s,
+            record.trace.channel_c(number),
+            load=ware,
+            kiln=in_kiln,
+            controller=keyed,
+            cone=cone,
+            margin=margin,
+            reads_c=temperature_in(reads, plan.unit),
+            ago_s=ago_s,
+            started=record.trace.started,
+        )
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), plan.unit)) from None
     if out is not None and found.schedule is not None:
         outcome.refuse_input(out)
         write_schedule(found.schedule, out, overwrite=overwrite)

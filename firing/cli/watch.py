@@ -13,7 +13,13 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import DURATION_S, TEMPERATURE_C, kiln_options, unload_option
+from firing.cli.arguments import (
+    DURATION_S,
+    TEMPERATURE,
+    kiln_options,
+    temperature_in,
+    unload_option,
+)
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
 
@@ -32,14 +38,14 @@ from firing.errors import FiringError
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--follow", is_flag=True, help="Of a log that is still being written.")
 @click.option("--cone", "cones", multiple=True, metavar="CONE", help="Tell when it is down.")
-@click.option("--top", "top_c", type=TEMPERATURE_C, metavar="TEMP", help="Alarm from here on.")
+@click.option("--top", type=TEMPERATURE, metavar="TEMP", help="Alarm from here on.")
 @click.option(
     "--above-plan",
     "above",
     default="15C",
     show_default=True,
     metavar="DEG",
-    help="Alarm when so far above the plan; a bare number is in the plan's unit.",
+    help="Alarm when so far above the plan; a plain number uses the plan's unit.",
 )
 @click.option(
     "--lost-after",
@@ -49,7 +55,7 @@ from firing.errors import FiringError
     show_default=True,
     help="Alarm when there is no reading for so long.",
 )
-@unload_option("unload_c", "Tell when the kiln has cooled to this.")
+@unload_option("unload", "Tell when the kiln has cooled to this.")
 @click.option(
     "--alarm-command",
     metavar="ARGS",
@@ -109,7 +115,12 @@ def watch_command(
     from firing.report.sanitize import printed
     from firing.schedule.file import open_schedule
     from firing.watch.events import NO_SAFETY_DEVICE
-    from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_difference_c
+    from firing.watch.options import (
+        LINE_OPTIONS,
+        WatchOptions,
+        parse_difference_c,
+        require_top_c,
+    )
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal
 
@@ -117,6 +128,10 @@ def watch_command(
     schedule = None if plan is None else open_schedule(plan)
     unit = "C" if schedule is None else schedule.unit
     told["above_c"] = parse_difference_c(told.pop("above"), unit)
+    told["top_c"] = temperature_in(told.pop("top"), unit)
+    if told["top_c"] is not None:
+        require_top_c(told["top_c"], unit)
+    told["unload_c"] = temperature_in(told.pop("unload"), unit)
     if load is not None and kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")
     if not 1.0 <= every_s <= 86_400.0:

@@ -110,6 +110,11 @@ def parse_cone(text: str) -> str:
     if not stripped:
         raise FiringError("no cone is named; write one from 022 to 14, such as 6 or 06")
     match = _SPELLING.fullmatch(stripped)
+    if match is None and re.match(r"(?i)(sk|seger)[\s\d]", stripped):
+        raise FiringError(
+            f'"{text}" is a Seger cone: its series print no heating rate, so only its end points '
+            "are known, see 'firing cone \"SK 6a\"'; write a cone from 022 to 14, such as 6 or 06"
+        )
     if match is None:
         raise FiringError(f'"{text}" is not a cone; write one from 022 to 14, such as 6, 06 or 5.5')
     whole, decimals = match[1], match[2]

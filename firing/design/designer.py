@@ -23,7 +23,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_temperature, in_unit
+from firing.units import format_rate, format_temperature, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
@@ -519,10 +519,11 @@ def _problem(
                 f"{format_temperature(request.open_c)} and {format_temperature(from_c)}"
             )
         special |= {until_c, from_c}
+        asked_for = format_rate(cooling.rate_c_per_h, controller.unit)
         asked = RateCap(
             "asked for",
-            f"you asked for cooling at {cooling.rate_c_per_h:g} °C/h, which gives crystals time to "
-            "grow and a softer surface",
+            f"you asked for cooling at {asked_for}, which gives crystals time to grow and a softer "
+            "surface",
             "controlled-cooling-practice",
             np.array([until_c, from_c]),
             np.full(2, cooling.rate_c_per_h),

@@ -39,8 +39,8 @@ def readings_until_now(
     if reads_c is not None:
         if not WARE_C[0] <= reads_c <= WARE_C[1]:
             raise FiringError(
-                f"a reading of {reads_c:g} °C now is no temperature of a kiln; write one in °C, "
-                "such as 560"
+                f"a reading of {reads_c:.0f} °C now is no temperature of a kiln; "
+                "write one like 560 °C"
             )
         if not ago_s > 0.0:
             raise FiringError(
@@ -49,7 +49,7 @@ def readings_until_now(
             )
         if reads_c > float(readings[-1]) + NEAR_C:
             raise FiringError(
-                f"the kiln reads {reads_c:g} °C now, above the log's last {readings[-1]:.0f} °C, "
+                f"the kiln reads {reads_c:.0f} °C now, above the log's last {readings[-1]:.0f} °C, "
                 "and a kiln that is off does not heat; give the log of all the heating"
             )
         times = np.append(times, times[-1] + ago_s)

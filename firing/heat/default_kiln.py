@@ -70,7 +70,7 @@ class UsualKiln:
             if not low <= value <= high:
                 raise FiringError(
                     f"a kiln's {what} of {value:g} {unit} is outside {low:g} to {high:g} {unit}; "
-                    'write its size like "300 l, 115 mm, front"'
+                    'write its size like "300 l, 115 mm, front" or "10 cu ft, 4.5 in, front"'
                 )
 
     @property

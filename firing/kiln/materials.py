@@ -71,6 +71,10 @@ def suggest_material(name: str, known: tuple[str, ...] | None = None) -> str:
     if grade is not None:
         return grade
     plain = " ".join(name.casefold().split())
+    if re.search(r"\bsoft (fire ?)?brick|\bifb\b|insulating (fire ?)?brick", plain):
+        # The grades differ by twice in conductivity, so none of them is guessed.
+        grades = " or ".join(f'"insulating brick {brick_c}"' for brick_c in _BRICK_CLASSES_C)
+        return f"write its class: {grades}"
     for material, others in _ALSO_CALLED.items():
         if any(other in plain for other in others) and material in known:
             return f'write "{material}"'

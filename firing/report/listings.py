@@ -107,7 +107,8 @@ def cone_at_report(answer: ConeAt) -> Report:
         reach = f": {' or '.join(ways)}" if ways else " is out of reach of a hold of a day"
         parts.append(Paragraph(f"For cone {answer.next.cone}{reach}."))
     worth = answer.worth
-    if worth.degree_s is not None and worth.degree_cones is not None:
+    # Beyond the hottest cone of the chart nothing is worth a part of a cone that could be told.
+    if worth.degree_s is not None and worth.degree_cones:
         parts.append(
             Paragraph(
                 f"{degree} is worth {format_duration(worth.degree_s * share)} of hold, or "

@@ -116,9 +116,14 @@ def _temperature(key: str) -> Callable[[Any, TemperatureUnit], float]:
         example = f"{key} = {from_celsius(900, unit):g}"
         number = _number(value, example)
         if not TARGET_C[0] <= to_celsius(number, unit) <= TARGET_C[1]:
-            raise ValueError(
-                f"{number:g} °{unit} is outside {_range(*TARGET_C, unit)}; write {example}"
-            )
+            outside = f"{number:g} °{unit} is outside {_range(*TARGET_C, unit)}"
+            # Above the kilns there are in °C, and a firing in °F: the unit is what is missing.
+            if unit == "C" and TARGET_C[0] <= to_celsius(number, "F") <= TARGET_C[1]:
+                raise ValueError(
+                    f"{outside}; did you mean {number:g} °F ({to_celsius(number, 'F'):.0f} °C)? "
+                    'Then write unit = "F" at the top'
+                )
+            raise ValueError(f"{outside}; write a figure in that range, like {example}")
         return number
 
     return check

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from firing.errors import FiringError
 from firing.forecast.opening import UNLOAD_C
 from firing.logs.options import ReadingOptions
-from firing.units import TemperatureUnit, rate_to_celsius
+from firing.units import TemperatureUnit, from_celsius, rate_to_celsius, to_celsius
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 ABOVE_C = (1.0, 200.0)
 """How far above the plan an alarm may be asked for [°C]."""
+TOP_C = (30.0, 1500.0)
+"""Where a top temperature may stand [°C]: an alarm beyond what kilns reach would never ring."""
 LINE_OPTIONS = ("fields", "baud", "speed", "follow")
 
 _DIFFERENCE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:°\s*)?([CcFf])?\s*")
@@ -69,6 +71,22 @@ class WatchOptions:
     lost_after_s: float = 60.0
     unload_c: float = UNLOAD_C
     command: str | None = None
+
+
+def require_top_c(top_c: float, unit: TemperatureUnit) -> None:
+    """Refuse a top temperature that no firing comes to, such as 2200 °F taken for °C."""
+    low, high = TOP_C
+    if low <= top_c <= high:
+        return
+    told = f"{from_celsius(top_c, unit):.0f}"
+    meant = to_celsius(from_celsius(top_c, unit), "F")
+    hint = ""
+    if unit == "C" and low <= meant <= high:
+        hint = f"; did you mean {told}F ({meant:.0f} °C)?"
+    raise FiringError(
+        f"a top temperature of {told} °{unit} is outside {from_celsius(low, unit):.0f} to "
+        f"{from_celsius(high, unit):.0f} °{unit}, so its alarm would be of no use{hint}"
+    )
 
 
 def parse_difference_c(text: str, unit: TemperatureUnit = "C") -> float:

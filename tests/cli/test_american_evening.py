@@ -129,11 +129,18 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
         ("safety", "bisque.toml"),
         ("review", "bisque.toml", "log.csv", *inside, "--html", "review.html"),
         ("heatwork", "log.csv"),
+        ("review", "bisque.toml", "log.csv", "--compare", "log.csv"),
+        ("resume", "bisque.toml", "cut.csv", *inside, "--reads", "500", "--ago", "30m"),
+        ("watch", "log.csv", "--schedule", "bisque.toml", "--top", "1800", "--every", "12h"),
+        ("guide", "dunting", "bisque.toml"),
+        ("guide", "pinholes", "bisque.toml"),
     ]  # fmt: skip
     runner = CliRunner()
     for step in steps:
         if "log.csv" in step and not Path("log.csv").exists():
             log_of(Path("bisque.toml"), Path("log.csv"))
+            rows = Path("log.csv").read_text(encoding="utf-8").splitlines()
+            Path("cut.csv").write_text("\n".join(rows[:700]) + "\n", encoding="utf-8")
         done = runner.invoke(cli, step)
         with subtests.test(" ".join(step)):
             assert done.exception is None, done.exception
@@ -149,6 +156,54 @@ def test_an_american_potters_first_evening(studio: Path, subtests: pytest.Subtes
     for page in ("f.html", "card.html", "review.html"):
         with subtests.test(page):
             assert metric_on(Path(page)) == []
+
+
+PLAN = """title = "A plan in Fahrenheit"
+purpose = "glaze"
+unit = "F"
+start = 68
+[[segment]]
+rate = 200
+target = 2190
+"""
+
+
+def test_a_plain_number_beside_a_plan_has_its_unit(studio: Path) -> None:
+    # 150 is a warm kiln in °F; 150 °C, 302 °F, would burn who opens it.
+    Path("plan.toml").write_text(PLAN, encoding="utf-8")
+    plain = CliRunner().invoke(cli, ["forecast", "plan.toml", "--unload-at", "150"])
+    assert "Opens at 150 °F" in plain.stdout
+    marked = CliRunner().invoke(cli, ["forecast", "plan.toml", "--unload-at", "60C"])
+    assert "Opens at 140 °F" in marked.stdout
+    assert "Opens at 140 °F" in CliRunner().invoke(cli, ["forecast", "plan.toml"]).stdout
+
+
+def test_the_alarm_for_a_plain_top_rings_in_the_plans_unit(studio: Path) -> None:
+    Path("plan.toml").write_text(PLAN, encoding="utf-8")
+    rows = [f"{minute},{min(68 + 4 * minute, 2100)}" for minute in range(520)]
+    Path("log.csv").write_text("minutes,kiln °F\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    done = CliRunner().invoke(cli, ["watch", "log.csv", "--schedule", "plan.toml", "--top", "2000"])
+    assert done.exception is None, done.exception
+    assert "over the top temperature of 2000 °F" in done.output
+
+
+def test_a_top_that_never_rings_is_refused(studio: Path) -> None:
+    Path("log.csv").write_text("minutes,kiln °F\n0,68\n1,70\n2,72\n", encoding="utf-8")
+    done = CliRunner().invoke(cli, ["watch", "log.csv", "--top", "2100"])
+    # (2100 − 32) / 1.8 = 1148.9
+    assert "did you mean 2100F (1149 °C)?" in str(done.exception)
+
+
+def test_a_design_takes_plain_numbers_in_the_unit_it_answers_in(studio: Path) -> None:
+    Path("load.toml").write_text(LOAD.replace("bone dry", "bisqued, freshly glazed"))
+    asked = ("--cone", "6", "--slow-cool", "150", "--slow-to", "1600", "--unload-at", "150")
+    done = CliRunner().invoke(
+        cli,
+        ["design", "glaze", "--load", "load.toml", "--controller", "controller.toml", *asked],
+    )
+    assert done.exception is None, done.exception
+    assert "you asked for cooling at 150 °F/h" in " ".join(done.stdout.split())
+    assert "Closing to opening at 150 °F" in done.stdout
 
 
 def test_json_stays_in_celsius(studio: Path) -> None:

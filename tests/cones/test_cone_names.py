@@ -85,3 +85,8 @@ def test_cells_are_found_by_cone_and_type() -> None:
 def test_an_unknown_type_is_refused() -> None:
     with pytest.raises(FiringError, match="self_supporting, large"):
         end_points("6", "medium")
+
+
+def test_a_seger_cone_is_not_taken_for_another_makers() -> None:
+    with pytest.raises(FiringError, match="is a Seger cone: its series print no heating rate"):
+        parse_cone("SK 6a")

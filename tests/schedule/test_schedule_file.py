@@ -115,6 +115,8 @@ hold = 30
     ("line", "words"),
     [
         ("target = 1600", "outside 0 to 1450 °C"),
+        # (2190 − 32) / 1.8 = 1198.9
+        ("target = 2190", 'did you mean 2190 °F (1199 °C)? Then write unit = "F" at the top'),
         ("target = -5", "outside 0 to 1450 °C"),
         ("target = 20", "equals the start"),
         ('target = "900"', "stands where a number is wanted"),

@@ -19,6 +19,7 @@ from firing.tui.design_form import (
 )
 from firing.tui.equipment import KINDS, Equipment, read_all
 from firing.tui.forecasting import Circumstances
+from firing.tui.reading_fields import watch_fields
 
 from firing.cli import cli, outcome
 from firing.design.result import Design
@@ -149,3 +150,18 @@ def test_a_design_takes_the_plans_unit_and_keeps_its_notes() -> None:
         assert fahrenheit == pytest.approx(round(fahrenheit), abs=1e-6)
     keyed = replace(now, equipment=equipment(load=CUPS, controller="example-controller"))
     assert taken(here, make(here, keyed.equipment, wanted(here, keyed))).unit == "F"
+
+
+def test_the_help_of_a_field_speaks_the_plans_unit() -> None:
+    fields = [*design_fields("F"), *watch_fields("log", "F")]
+    said = {field.key: field.about for field in fields}
+    assert "last 180 °F per hour; with a cone at most 270 °F/h" in said["final"]  # x 1.8
+    assert "36 °F above the plan's peak" in said["top"]
+    assert not any("°C" in field.about for field in design_fields("F"))
+
+
+def test_a_top_of_a_watch_that_never_rings_is_refused() -> None:
+    read = {field.key: field.read for field in watch_fields("line", "C")}["top"]
+    assert read("1260") == 1260.0
+    with pytest.raises(FiringError, match=r"did you mean 2300F \(1260 °C\)"):
+        read("2300")

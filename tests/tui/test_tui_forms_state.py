@@ -15,6 +15,7 @@ from firing.tui.form_lines import (
     lines_of,
     next_fault,
     place_of,
+    titles_of,
     turned,
 )
 from firing.tui.preview import derived, flowing
@@ -396,6 +397,8 @@ def test_an_american_potter_fills_in_a_kiln_in_their_units() -> None:
     assert "volume_l" not in text
     shown = [slot.text for line in lines_of(document.state) for slot in line.slots]
     assert {"7 cu ft", "2300F", "3 in"} <= set(shown)
+    headings = [titles_of(line.fields) for line in lines_of(document.state) if line.fields]
+    assert "thickness" in headings[0]  # not "thickness mm" above "3 in"
     assert not any("does not belong" in line.words for line in lines_of(document.state))
     # Back to a plain number: one key, not two.
     type_in(document, ("volume_l",), "198")

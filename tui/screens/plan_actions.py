@@ -204,6 +204,9 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         place = Selection(found.segment, column if column in edits.CONE_CHANGES else "hold")
         if schedule != self.document.schedule:
             raise FiringError("the plan has changed meanwhile; ask again")
+        if found.schedule == schedule:
+            self.say(f"{found.words} The plan has that already.")
+            return
         self.apply(edits.checked(found.schedule), f"to cone {cone}", place)
         self.say(f"{found.words} The whole forecast is counted in.  ^Z takes it back.")
 

@@ -132,7 +132,8 @@ def _target(review: Review) -> Iterator[Finding]:
         f"The firing is for cone {target}, and the readings come to {reached.words}.",
         evidence=_margin(review),
         next_step="Look at the ware and the witness cones; 'firing ways "
-        f"{target}' lists holds and peaks that bring that cone down.",
+        f"{target}{' --unit F' if review.schedule.unit == 'F' else ''}' lists holds and peaks that "
+        "bring that cone down.",
         source=CHART,
         confidence="likely" if far else "possible",
     )
