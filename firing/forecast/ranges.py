@@ -98,7 +98,7 @@ def ranges_of(
         found = [_moved(kiln, column, side, again) for side in (-1.0, 1.0)]
         stalled = [one for one in found if one is not None and one.stall is not None]
         may_stall = may_stall or (run.stall is None and bool(stalled))
-        moved = [outcome_of(one) for one in found if one is not None]
+        moved = [_beside(middle, one) for one in found if one is not None]
         for i, value in enumerate(middle):
             shifts = [0.0, *(one[i] - value for one in moved)]
             below[i] = math.hypot(below[i], min(shifts))
@@ -117,6 +117,24 @@ def ranges_of(
         for value, low, high, scatter in zip(middle, below, above, own, strict=True)
     )
     return Ranges(heating, total, energy, cooling.times(1.0 / (middle.cooling_s or 1.0)), may_stall)
+
+
+def _beside(middle: Outcome, run: Simulation) -> Outcome:
+    """Return what a moved firing foretells beside the middle's.
+
+    One that gives up on its way never cools: its last moment is no early opening.  It only tells
+    that heating, and all that follows, may come later.
+    """
+    found = outcome_of(run)
+    if run.stall is None:
+        return found
+    later_s = max(found.heating_s - middle.heating_s, 0.0)
+    return Outcome(
+        middle.heating_s + later_s,
+        middle.cooling_s,
+        middle.total_s + later_s,
+        max(found.energy_kwh, middle.energy_kwh),
+    )
 
 
 def _moved(

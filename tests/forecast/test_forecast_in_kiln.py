@@ -50,6 +50,22 @@ def test_a_weak_kiln_is_short_of_power_and_stalls_and_says_so() -> None:
     assert not result.segments[-1].ends
 
 
+def test_a_kiln_that_may_stall_is_never_foretold_to_be_cold_early() -> None:
+    """What gives up on its way never cools; its end is no early opening."""
+    tired = replace(KILN, power_w=6400.0)
+    result = forecast(GLAZE, kiln=tired, load=GLAZED)
+    assert result.kiln is not None
+    ranges = result.kiln.ranges
+    assert not result.kiln.stalled
+    assert ranges.may_stall
+    # The kiln only described cools 0.7 to 1.4 times as long at most, from the peak it comes to.
+    assert 0.7 < ranges.cooling.low < 1.0 < ranges.cooling.high < 1.4
+    assert ranges.total_s.low > ranges.heating_s.low + 0.7 * (result.total_s - result.program_s)
+    # What heats longer opens later.
+    later_s = ranges.heating_s.high - result.heating_s
+    assert ranges.total_s.high - result.total_s >= 0.99 * later_s
+
+
 def test_a_clock_that_does_not_wait_moves_on_before_the_kiln_is_there() -> None:
     tired = replace(KILN, power_w=6000.0)
     by_clock = forecast(GLAZE, kiln=tired, load=GLAZED, waits=False)
