@@ -34,6 +34,8 @@ WEIGHED = 0.005
 """Of the capacity, where a load is given; likewise."""
 HEATING_SCATTER, COOLING_SCATTER, ENERGY_SCATTER = 0.0013, 0.023, 0.003
 """The model's own, of heating time, natural cooling and energy; likewise."""
+COOLING_KNOWN = (1.0 - DEVIATIONS * COOLING_SCATTER, 1.0 + DEVIATIONS * COOLING_SCATTER)
+"""Shortest and longest natural cooling, as multiples of the middle, where all losses are known."""
 LEAST_SHARE = 0.1
 """No multiplier is moved to less than this share of itself."""
 
@@ -80,6 +82,16 @@ def outcome_of(run: Simulation) -> Outcome:
     return Outcome(heating_s, run.total_s - run.program_s, run.total_s, run.energy_kwh)
 
 
+def _left_alone_s(run: Simulation) -> float:
+    """Return how long a program lets the kiln cool by itself [s]."""
+    segments = zip(run.segments, run.schedule.segments, strict=False)  # fewer, where it stalls
+    return sum(
+        part.ramp_end_s - part.start_s
+        for index, (part, segment) in enumerate(segments)
+        if segment.rate_c_per_h is None and segment.target_c < run.schedule.from_c(index)
+    )
+
+
 def ranges_of(
     kiln: KilnDescription,
     run: Simulation,
@@ -106,7 +118,10 @@ def ranges_of(
     own = Outcome(
         HEATING_SCATTER * middle.heating_s,
         COOLING_SCATTER * middle.cooling_s,
-        math.hypot(HEATING_SCATTER * run.program_s, COOLING_SCATTER * middle.cooling_s),
+        math.hypot(
+            HEATING_SCATTER * run.program_s,
+            COOLING_SCATTER * (middle.cooling_s + _left_alone_s(run)),
+        ),
         ENERGY_SCATTER * middle.energy_kwh,
     )
     heating, cooling, total, energy = (
