@@ -13,6 +13,7 @@ from firing.forecast.forecast import forecast
 from firing.forecast.in_kiln import with_tariff
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff
+from firing.report.forecast import forecast_answer
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.file import parse_load
@@ -64,6 +65,17 @@ def test_a_kiln_that_may_stall_is_never_foretold_to_be_cold_early() -> None:
     # What heats longer opens later.
     later_s = ranges.heating_s.high - result.heating_s
     assert ranges.total_s.high - result.total_s >= 0.99 * later_s
+
+
+def test_cooling_by_itself_is_as_uncertain_in_the_program_as_after_it() -> None:
+    bisque = parse_schedule(ready_text("thin-ware-bisque"))
+    off = replace(bisque, segments=(*bisque.segments, Segment(60.0, None, "off")))
+    after, inside = (forecast(plan, kiln=KILN) for plan in (bisque, off))
+    assert inside.total_s == inside.program_s
+    assert inside.total_s == pytest.approx(after.total_s, rel=0.002)
+    assert inside.total_low_s == pytest.approx(after.total_low_s, rel=0.005)
+    assert inside.total_high_s == pytest.approx(after.total_high_s, rel=0.005)
+    assert "80 %), already below" in " ".join(forecast_answer(inside))
 
 
 def test_a_clock_that_does_not_wait_moves_on_before_the_kiln_is_there() -> None:
