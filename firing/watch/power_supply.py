@@ -70,6 +70,7 @@ PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
+SWINGS_C = 7.0
 ARRIVED_ERRORS, MOST_EARLY_S = 1.5, 720.0
 """Of so many standard errors the first reading at a target may be early, so much at most [-, s]."""
 NATURAL_SHARE = 0.5
@@ -391,11 +392,15 @@ class PowerMonitor:
         slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
-        due_c = rate * self.past_s / SECONDS_PER_HOUR
-        if self.past_s < self._arrival_error_s(plan, hold, now):
+        early_s = self._arrival_error_s(plan, hold, now)
+        if self.past_s < early_s:
             return
+        # What noise hides a line finds; on a swing the hold may really end so much later.
+        swings = now.usual_fall_c > max(SWINGS_C, 4.5 * now.minute_noise_c)
+        later_s = early_s if swings else 0.0
+        due_c = rate * (self.past_s - later_s) / SECONDS_PER_HOUR
         rises = -drop_c > now.believed_c(FALL_C, error_c)
-        swing_c = 0.5 * now.usual_fall_c
+        swing_c = 0.5 * now.usual_fall_c if swings else 0.0
         self.stays_on = rises or (
             self.past_s >= PAST_S
             and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)

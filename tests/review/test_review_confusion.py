@@ -11,7 +11,7 @@ BARS = {"cause": 0.95, "minutes": 0.85, "healthy": 0.98}
 @pytest.mark.parametrize(
     ("cases", "seed", "intervals_s"),
     [
-        pytest.param(2 * len(FAULTS), 1, (10.0, 60.0, 300.0), id="26 cases"),
+        pytest.param(len(FAULTS), 1, (10.0, 60.0, 300.0), id="13 cases"),
         pytest.param(
             24 * len(FAULTS), 2026, (1.0, 10.0, 60.0, 300.0), id="312 cases", marks=pytest.mark.soak
         ),
