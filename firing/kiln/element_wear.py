@@ -303,8 +303,8 @@ def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]
     learnt = kiln.fitted
     # A fit kept with its errors has spoken above, or does not tell the power.  An older file keeps
     # none, but says where only ratios were known.
-    kept = any(past.on == learnt.learnt for past in kiln.fits)
-    if learnt.learnt is not None and not kept and RATIOS_ONLY not in learnt.basis and learnt.power != 1.0:
+    silent = RATIOS_ONLY in learnt.basis or any(past.on == learnt.learnt for past in kiln.fits)
+    if learnt.learnt is not None and not silent and learnt.power != 1.0:
         found.setdefault(learnt.learnt, TrendPoint(learnt.learnt, learnt.power, None, "log"))
     return list(found.values())
 

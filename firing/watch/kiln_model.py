@@ -108,7 +108,7 @@ class KilnModel:
     """What the kiln model says of a running firing; a `Predictor`.
 
     The fallback is asked where the model has no answer; it is needed where there is a program.
-    `cooling` is the forecast's range of the natural cooling, which holds until this firing has shown
+    `cooling` is the forecast's range of the natural cooling; it holds until this firing has shown
     what the kiln loses.
     """
 

@@ -86,9 +86,7 @@ def test_a_kept_fit_that_did_not_tell_the_power_is_no_word_of_it_either() -> Non
 
 
 @pytest.mark.parametrize(("ratio", "spoken"), [(0.7, True), (0.95, False)])
-def test_a_low_power_over_capacity_without_a_load_is_spoken_of(
-    ratio: float, spoken: bool
-) -> None:
+def test_a_low_power_over_capacity_without_a_load_is_spoken_of(ratio: float, spoken: bool) -> None:
     found = replace(
         fit(ratio, date(2025, 1, 1), told=False),
         power_over_capacity=FittedValue(ratio, 0.01, True, ""),
