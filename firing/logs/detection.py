@@ -233,6 +233,13 @@ def _with_units(
     wanted = [c for c in columns if c.role in ("temperature", "set-point", "junction")]
     for column in wanted:
         found = _stated_unit(layout, column, siblings)
+        foreign = vocabulary.foreign_unit(column.written)
+        if foreign and found is None and options.unit is None and column.role == "temperature":
+            raise FiringError(
+                f'{name}: column "{column.name}" is in {foreign}, which is not read; change its '
+                "numbers into °C, °F, kelvins or millivolts in a spreadsheet, or say "
+                f'--column "{column.name}=ignore" to do without it'
+            )
         if (options.unit is not None and column.role == "temperature") or (
             options.unit in ("C", "F") and column.role == "set-point"
         ):

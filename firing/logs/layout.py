@@ -142,9 +142,29 @@ def find_layout(
         lines += len(passed) - 1
         above += [line for line in passed if line.strip()][: max(0, _MOST_ABOVE - len(above))]
         begin = sample.next_byte
-    raise FiringError(
+    raise _no_reading(name, body, delimiter)
+
+
+def _no_reading(name: str, body: bytes, delimiter: str | None) -> FiringError:
+    """Return the refusal of a text without a reading, with the cell that is no time."""
+    lines = [line for line in _sample(body, 0).head if line.strip()]
+    for mark in [delimiter] if delimiter else DELIMITERS[:-1]:
+        rows = [split_line(line, mark) for line in lines[len(lines) // 2 :]]
+        odd = [
+            row[0]
+            for row in rows
+            if cell_kind(row[0]) == "text" and "number" in [cell_kind(cell) for cell in row[1:]]
+        ]
+        if len(odd) > 0.8 * len(rows):
+            return FiringError(
+                f'{name} holds no reading: "{printable(odd[0])}" is no time that can be read; '
+                "write times like 2026-03-14 18:30:00 or 1:30:00, or say --delimiter if another "
+                "mark stands between the columns"
+            )
+    return FiringError(
         f"{name} holds no reading: no line has a time and a temperature between commas, "
-        "semicolons, tabs or spaces; say --delimiter if another mark stands between them"
+        "semicolons, tabs or spaces; say --delimiter if another mark stands between them, or "
+        "export the log with one time and its numbers on a line"
     )
 
 

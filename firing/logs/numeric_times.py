@@ -46,7 +46,7 @@ SECONDS_OF_KIND: dict[NumberKind, float] = {
 # counts from 1 January 1904.
 DAYS_TO_1970: dict[NumberKind, int] = {"serial days": 25569, "serial days from 1904": 24107}
 
-_EPOCH_S = (9.4e8, 4.2e9)  # late 1999 to 2103
+_EPOCH_S = (9.4e8, 3.4e9)  # late 1999 to 2077; what counts from 1904 is beyond it
 _SERIAL_DAYS = (29_000.0, 75_000.0)  # 1979 to 2105 counted from 1900, four years later from 1904
 _SERIAL_STEP_DAYS = 0.05  # readings an hour and more apart are no log of a firing
 

@@ -190,22 +190,35 @@ def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F
     if stated == "K" and low_c < -100.0:
         return Settled("C", f"{span}, which no kiln does in kelvins, so °C are taken")
     cold_c = float(celsius_of(np.array([course.first]), stated)[0])
-    if (
-        stated == "C"
-        and course.begins_cold
-        and cold_c > ROOM_HOTTEST_C + 5.0
-        and _possible(course, "F")[0]
-    ):
+    others = [unit for unit in ("C", "F", "K") if unit != stated and _possible(course, unit)[0]]
+    odd = cold_c > ROOM_HOTTEST_C + 5.0 or (stated == "F" and cold_c < 0.0)
+    if course.begins_cold and odd and others:
+        named = " or ".join(f"{UNIT_WORDS[unit]}: say --unit {unit}" for unit in others)
+        return Settled(stated, f"{span}; if it began at room temperature, the log is in {named}")
+    if stated == "C" and abs(course.first) <= _ROOM_MV and _LEAST_MV <= course.high <= _MOST_MV:
         return Settled(
-            "C", f"{span}; if it began at room temperature, the log is in °F: say --unit F"
+            stated,
+            f"{span}, which is no firing in °C; if these are millivolts, say --unit mV with "
+            "--thermocouple-type and --junction",
         )
     return Settled(stated)
+
+
+def is_plain_kiln(course: Course) -> bool:
+    """Tell whether a course is that of a kiln in plain °C, from a room's temperature to a glow."""
+    return course.high >= FIRING_LEAST_C and _possible(course, "C")[0]
+
+
+def is_hot_in_degrees(course: Course) -> bool:
+    """Tell whether a course can be a kiln's in °C, °F or kelvins."""
+    return any(_possible(course, unit)[1] for unit in ("C", "F", "K"))
 
 
 # The set point
 
 _LEAST_FOLLOWED = 60
 _STRAIGHT_SHARE = 0.9
+_STEEP_DIGITS = 8.0
 _ALIKE_C = 60.0
 
 
@@ -238,8 +251,12 @@ def _is_straight(values: FloatArray) -> bool:
         return False
     bend = np.abs(np.diff(finite, 2))
     step = _resolution(finite)
-    flat = np.count_nonzero(np.diff(finite) == 0.0) > 0.02 * finite.size
-    return bool(np.count_nonzero(bend <= 2.05 * step) >= _STRAIGHT_SHARE * bend.size and flat)
+    moves = np.abs(np.diff(finite))
+    flat = np.count_nonzero(moves == 0.0) > 0.02 * finite.size
+    # a first climb has no hold yet: it shows where readings are many digits apart
+    steep = bool(np.median(moves) >= _STEEP_DIGITS * step)
+    straight = np.count_nonzero(bend <= 2.05 * step) >= _STRAIGHT_SHARE * bend.size
+    return bool(straight and (flat or steep))
 
 
 def _resolution(values: FloatArray) -> float:

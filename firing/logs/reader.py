@@ -22,7 +22,13 @@ from firing.logs.layout import LogLayout
 from firing.logs.numeric_times import DAYS_TO_1970, TimeUnitOption
 from firing.logs.options import PartChoice, ReadingOptions
 from firing.logs.parts import choose_part, parts_of, section_of, spans
-from firing.logs.physics import Course, course_of, settle_unit
+from firing.logs.physics import (
+    Course,
+    course_of,
+    is_hot_in_degrees,
+    is_plain_kiln,
+    settle_unit,
+)
 from firing.logs.plausibility_limits import TYPE_K_ENDS_C
 from firing.logs.readings import LogReadings, read_rows
 from firing.logs.rearranging import (
@@ -259,7 +265,12 @@ def open_log(
     """Read a log from one file or several, and choose its kiln channel, as every command does."""
     files = [paths] if isinstance(paths, Path) else list(paths)
     log = read_logs(files, options, whole_lines=whole_lines)
-    return log, pick_channel(log, channel)
+    number = pick_channel(log, channel)
+    if channel is None and not whole_lines:
+        doubt = _doubted_channel(log, number)
+        if doubt:
+            log = replace(log, notes=(doubt, *log.notes))
+    return log, number
 
 
 def _read_file(
@@ -447,6 +458,10 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
         return
     # the hottest channel is the kiln's: a room's readings could be in any unit
     hottest_at = max(courses, key=lambda index: courses[index].high)
+    if not is_hot_in_degrees(courses[hottest_at]):
+        # watts go higher than a kiln, whose degrees stand beside them
+        plain = [index for index, course in courses.items() if is_plain_kiln(course)]
+        hottest_at = max(plain, key=lambda index: courses[index].high, default=hottest_at)
     kiln = dialect.columns[hottest_at]
     stated = None if kiln.unit_from == "assumed" else kiln.unit
     settled = settle_unit(
@@ -582,6 +597,35 @@ def pick_channel(log: Log, which: str | int | None = None) -> int:
         return int(wanted) - 1
     listed = ", ".join(f"{index} ({name})" for index, name in enumerate(channels, start=1))
     raise FiringError(f'{log.name} has no channel "{printable(wanted)}"; its channels are {listed}')
+
+
+_FAR_APART_C = 100.0  # more than top and bottom of one kiln differ
+
+
+def _doubted_channel(log: Log, chosen: int) -> str:
+    """Return the words for a channel that may be the kiln's as well as the chosen one, if any."""
+    channels = log.trace.channels
+    warm = _warm_channels(log)
+    if [n for n in warm if vocabulary.names_kiln(channels[n])] == [chosen]:
+        return ""
+    peaks_c = {n: float(np.nanmax(log.trace.temperature_c[:, n])) for n in warm}
+    if chosen not in peaks_c:
+        return ""
+    written = {column.name: column.written for column in log.dialect.channel_columns}
+    others = [n for n in warm if n != chosen]
+    if others and vocabulary.role(written.get(channels[chosen], "")) == "unknown":
+        return (
+            f"{channels[chosen]} is taken for the kiln, as no name says which channel is; say "
+            f"--channel {channels[others[0]]} for that one"
+        )
+    for other, peak_c in peaks_c.items():
+        if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[other]):
+            return (
+                f"{channels[chosen]} is taken for the kiln and reaches {peaks_c[chosen]:.0f} °C; "
+                f"{channels[other]} reaches {peak_c:.0f} °C; say --channel with its name if it "
+                "is the kiln"
+            )
+    return ""
 
 
 _EXTREME = re.compile(r"\b(?:min|max|minimum|maximum|lowest|highest)\b", re.I)

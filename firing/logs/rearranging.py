@@ -14,6 +14,7 @@ from itertools import pairwise
 from firing.logs.cells import cell_kind, split_line
 from firing.logs.header import looks_like_header
 from firing.logs.layout import LogLayout
+from firing.logs.spelling import month_number
 from firing.logs.text import Text, printable
 from firing.logs.times import time_of_cell
 from firing.logs.vocabulary import Role, normalized, role, time_unit
@@ -149,6 +150,8 @@ def _moment_parts(text: Text, table: _Table) -> Text | None:
     kept = []
     for at, cells in rows:
         parts = {part: cells[place] for part, place in places.items()}
+        if "month" in parts:
+            parts["month"] = _month_number(parts["month"])
         if not all(re.fullmatch(r"\d{1,4}(?:[.,]\d+)?", parts[p]) for p in parts if parts[p]):
             continue
         for place in used:
@@ -175,9 +178,14 @@ def _parts_of(table: _Table) -> dict[str, int]:
     """Return the places of the parts of a moment, by their names and their numbers."""
     places: dict[str, int] = {}
     for index, name in enumerate(table.names):
+        words = normalized(name)
+        if table.layout.kinds[index] == "text" and words in _PART_OF["month"]:
+            months = [_month_number(cell) for cell in table.sample(index)]
+            if months and all(months) and "month" not in places:
+                places["month"] = index
+            continue
         if table.layout.kinds[index] != "number":
             continue
-        words = normalized(name)
         for part in _ORDER:
             if words not in _PART_OF[part] or part in places:
                 continue
@@ -195,6 +203,14 @@ def _parts_of(table: _Table) -> dict[str, int]:
     return places
 
 
+def _month_number(cell: str) -> str:
+    """Return the number of a month that is written as one or by its name, or nothing."""
+    if cell.isdigit():
+        return cell
+    number = month_number(cell)
+    return "" if number is None else str(number)
+
+
 def _fits_part(part: str, cells: Sequence[str]) -> bool:
     limits = {"month": (1, 12), "day": (1, 31), "minute": (0, 59), "second": (0, 60)}
     try:
@@ -210,6 +226,32 @@ def _fits_part(part: str, cells: Sequence[str]) -> bool:
 _DIGIT_CLOCK = re.compile(r"([01]?\d|2[0-4])[.,]?([0-5]\d)(?:[.,]?([0-5]\d))?")
 
 
+_SIX_DIGITS = re.compile(r"([01]\d|2[0-4])([0-5]\d)([0-5]\d)")
+
+
+def _six_digit_clock(text: Text, table: _Table) -> Text | None:
+    """Read 070513, 070713 as a clock where no two digits ever pass 59."""
+    for index, name in enumerate(table.names):
+        cells = table.sample(index)
+        if table.layout.kinds[index] != "number" or time_unit(name) is not None:
+            continue
+        if role(name) != "time" and normalized(name) != "hhmmss":
+            continue
+        found = [_SIX_DIGITS.fullmatch(cell) for cell in cells]
+        hours = {match[1] for match in found if match is not None}
+        minutes = {match[2] for match in found if match is not None}
+        if len(cells) < _LONG_ENOUGH or not all(found) or len(hours) < 2 or max(minutes) < "40":
+            continue
+        rows = _rows(text, table)
+        for _, row in rows:
+            match = _SIX_DIGITS.fullmatch(row[index])
+            if match is not None:
+                row[index] = ":".join(match.groups())
+        note = f'times such as "{cells[0]}" never pass 59, so they are read as hours, minutes and '
+        return _written(text, table, rows, table.names, note + "seconds")
+    return None
+
+
 _LONG_ENOUGH = 60  # rows: of so many decimal hours, two in five would show 60 hundredths and more
 
 
@@ -219,7 +261,7 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
     if "clock" in kinds or "datetime" in kinds:
         return None
     if "date" not in kinds:
-        return _dotted_clock(text, table)
+        return _dotted_clock(text, table) or _six_digit_clock(text, table)
     for index, name in enumerate(table.names):
         cells = table.sample(index)
         if kinds[index] != "number" or role(name) != "time":

@@ -62,6 +62,8 @@ def ordered_rows(
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     rows = _sorted_if_smoother(table, rows, time_s, level, notes)
     time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
+    if times.elapsed:
+        time_s = _hours_counted(time_s, rows, notes)
     steps_s = np.diff(time_s[rows])
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
@@ -78,6 +80,12 @@ def ordered_rows(
         _note_hour_gap(table, rows, steps_s, times, notes)
     same = np.concatenate([[False], steps_s == 0])[: rows.size]
     twice = rows[same]
+    if rows.size >= _LEAST_OF_ONE_TIME and twice.size > _SAME_TIME * rows.size:
+        raise FiringError(
+            f"{table.name}: {twice.size} of {rows.size} rows repeat the time before, such as "
+            f'"{table.time_text(int(twice[0]))}", so that is no time of a reading; say --column '
+            "with the name of the time column and =time"
+        )
     if twice.size:
         lines = "line repeats" if twice.size == 1 else "lines repeat"
         notes.append(
@@ -93,6 +101,32 @@ def ordered_rows(
     return OrderedRows(rows, time_s[rows], tuple(sections), shift_s)
 
 
+_AS_HOURS = "are read as hours and minutes"
+
+
+def _hours_counted(time_s: FloatArray, rows: RowNumbers, notes: list[str]) -> FloatArray:
+    """Count the hours of a clock that shows minutes and seconds only, and begins again at 60."""
+    steps_s = np.diff(time_s[rows])
+    back = steps_s < 0
+    if np.count_nonzero(back) < 2 or not (steps_s > 0).any():
+        return time_s
+    usual_s = float(np.median(steps_s[steps_s > 0]))
+    # 59:30 was read as minutes and seconds, or as hours and minutes
+    for period_s, factor in ((_HOUR_S, 1.0), (60.0 * _HOUR_S, 1.0 / 60.0)):
+        if np.all(np.abs(steps_s[back] + period_s - usual_s) <= 0.5 * usual_s):
+            counted = time_s.copy()
+            counted[rows[1:]] += period_s * np.cumsum(back)
+            notes[:] = [note for note in notes if _AS_HOURS not in note]
+            notes.append(
+                f"the times begin again after 60 minutes, {np.count_nonzero(back)} times without "
+                "a break, so they are read as minutes and seconds, an hour added each time"
+            )
+            return counted * factor
+    return time_s
+
+
+_LEAST_OF_ONE_TIME, _SAME_TIME = 150, 0.985
+"""A reading a second under a clock of minutes repeats 59 of 60 times; a date repeats them all."""
 _LEAST_JUDGED = 20
 _SMOOTHER = 0.9
 
@@ -116,7 +150,9 @@ def _sorted_if_smoother(
     ordered = rows[order]
     # of a block that stands twice, both readings of a moment are the same; a clock that was set
     # back or began again gives one moment to two states of the kiln
-    if roughness(level[ordered]) > _SMOOTHER * roughness(level[rows]):
+    if roughness(level[ordered]) > _SMOOTHER * roughness(level[rows]) and not _fills_gaps(
+        stamps, order
+    ):
         return rows
     first = int(rows[int(np.argmax(np.diff(stamps) < 0)) + 1])
     moved = int(np.count_nonzero(np.diff(order) != 1))
@@ -125,6 +161,26 @@ def _sorted_if_smoother(
         f"{table.line(first)}: {table.time_text(first)}); they are sorted by time"
     )
     return ordered
+
+
+_FITS_STEPS = 3.0
+
+
+def _fills_gaps(stamps: FloatArray, order: RowNumbers) -> bool:
+    """Tell whether blocks of rows fit between each other like the parts of a puzzle.
+
+    A clock that was set back makes them overlap, or leaves a gap.
+    """
+    usual_s = float(np.median(np.abs(np.diff(stamps))))
+    steps_s = np.diff(stamps[order])
+    seams_s = steps_s[np.diff(order) != 1]
+    return bool(
+        usual_s > 0.0
+        # a block out of its place breaks the order where it was and where it is, no more
+        and seams_s.size <= 2 * np.count_nonzero(np.diff(stamps) < 0)
+        and (seams_s >= 0.75 * usual_s).all()
+        and (seams_s <= _FITS_STEPS * usual_s).all()
+    )
 
 
 _MOST_SET = 8
@@ -196,7 +252,8 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
     """
     lost = np.flatnonzero(~np.isfinite(times.time_s))
     filled = [int(row) for row in lost.tolist() if not table.is_blank(row)]
-    if rows.size >= _LEAST_JUDGED and len(filled) > _MOST_LOST * (rows.size + len(filled)):
+    most = _MOST_LOST * (rows.size + len(filled))
+    if rows.size + len(filled) >= _LEAST_JUDGED and len(filled) > most:
         mark = table.dialect.delimiter
         unread = [row for row in filled if not looks_like_header(table.line_text(row), mark)]
         if len(unread) > _MOST_LOST * (rows.size + len(unread)):
@@ -295,8 +352,21 @@ def _runs_backwards(
     table: LogTable, rows: RowNumbers, time_s: FloatArray, times: RowTimes, at: int
 ) -> FiringError:
     before, after = int(rows[at]), int(rows[at + 1])
-    hint = "a log must be in the order of its times"
+    hint = (
+        "if its blocks are mixed up, sort the lines by their times in a spreadsheet; if the clock "
+        "was set back there, "
+        + (
+            "leave out the lines on one side of it"
+            if times.elapsed
+            else "say --restart-pause with the time that really passed"
+        )
+    )
     step_s = float(time_s[after] - time_s[before])
+    if not times.elapsed and time_s[after] <= time_s[rows[0]]:
+        hint = (
+            "if each sensor has a block of its own, keep the lines of the kiln's; if its blocks "
+            "are mixed up, sort the lines by their times in a spreadsheet"
+        )
     if not times.elapsed and -_HOUR_S <= step_s < -0.5 * _HOUR_S:
         hint = (
             "if the clocks were set back there, say the --zone they belong to, like Europe/Berlin"

@@ -39,18 +39,18 @@ class _Rule:
 # Months and weekdays
 
 _MONTH_STEMS = (
-    "jan|gen|ene|sty|tammi|led|ledna|1월",
-    "feb|fév|fev|févr|lut|helmi|úno|února",
-    "mar|mär|mrt|maa|maalis|bře|března|már",
-    "apr|avr|abr|kwi|huhti|dub|ápr",
-    "mai|may|maj|mag|mei|touko|kvě|května|máj",
-    "jun|juin|giu|cze|kesä|čvn|června|červen|jún",
-    "jul|juil|lug|lip|heinä|čvc|července|júl",
-    "aug|août|aout|ago|sie|elo|srp",
-    "sep|set|wrz|syys|zář|szept",
-    "oct|okt|ott|out|paź|loka|říj",
-    "nov|lis|marras",
-    "dec|dez|dic|déc|des|gru|joulu|pro",
+    "jan|gen|ene|sty|tammi|led|ledna|oca|янв|1월",
+    "feb|fév|fev|févr|lut|helmi|úno|února|şub|фев",
+    "mar|mär|mrt|maa|maalis|bře|března|már|мар",
+    "apr|avr|abr|kwi|huhti|dub|ápr|nis|апр",
+    "mai|may|maj|mag|mei|touko|kvě|května|máj|мая|май",
+    "jun|juin|giu|cze|kesä|čvn|června|červen|jún|haz|июн",
+    "jul|juil|lug|lip|heinä|čvc|července|júl|temmuz|июл",
+    "aug|août|aout|ago|sie|elo|srp|ağu|авг",
+    "sep|set|wrz|syys|zář|szept|eyl|сен",
+    "oct|okt|ott|out|paź|loka|říj|eki|окт",
+    "nov|lis|marras|kas|ноя",
+    "dec|dez|dic|déc|des|gru|joulu|pro|ara|дек",
 )
 _MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
@@ -75,6 +75,12 @@ _EDGE = r"(?<![\w.,:/+-])"
 def _month(word: str) -> int:
     bare = word.casefold()
     return next(_MONTH_OF[stem] for stem in _STEMS if bare.startswith(stem))
+
+
+def month_number(word: str) -> int | None:
+    """Return the number of a month called by its name, or by the beginning of it."""
+    match = re.fullmatch(_MON, word.strip(), re.I)
+    return None if match is None else _month(match["mon"])
 
 
 def _iso(year: str, month: int | str, day: str) -> str:
@@ -146,13 +152,15 @@ def _zone_offset(match: re.Match[str]) -> str:
 # Clocks and durations
 
 _DURATION_WORDS = (
-    r"(?:(?P<d>\d{1,3}) ?(?:d|days?|tage?|jours?|d[ií]as?|giorni?|dagen|dage?|dagar) ?,? ?)?"
+    r"(?:(?P<d>\d{1,3}) ?(?:d|days?|tage?|jours?|d[ií]as?|giorni?|dagen|dage?|dagar|日|天|일)"
+    r" ?,? ?)?"
     r"(?:(?P<h>\d{1,4}) ?(?:h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|ora|uur|uren|tim"
-    r"|timm(?:e|ar)|timer|godz\.?|h:) ?(?:and |und |et |y |e |i |og )?)?"
-    r"(?:(?P<m>\d{1,5}) ?(?:mins?|minutes?|minuten?|minut[io]s?|minuter|minut|m|'|′)\.? ?"
-    r"(?:and |und )?)?"
+    r"|timm(?:e|ar)|timer|godz\.?|h:|t|tuntia?|時間|小时|小時|시간)"
+    r",? ?(?:and |und |et |y |e |i |og )?)?"
+    r"(?:(?P<m>\d{1,5}) ?(?:mins?|minutes?|minuten?|minut[io]s?|minuter|minut|m|'|′|分钟"
+    r"|分鐘|分|분)\.?,? ?(?:and |und |et |y |e |i |og )?)?"
     r"(?:(?P<s>\d{1,7}(?:[.,]\d{1,6})?) ?(?:s|secs?|seconds?|sek\.?|sekunden?|secondes?|segundos?"
-    r"|secondi|''|″|\"))?"
+    r"|secondi|''|″|\"|秒|초))?"
 )
 _ISO_DURATION = (
     r"P(?:(?P<d>\d{1,3})D)?T?(?:(?P<h>\d{1,4})H)?(?:(?P<m>\d{1,5})M)?"
@@ -186,11 +194,11 @@ def _measured(match: re.Match[str]) -> str:
 
 
 def _half_before(match: re.Match[str]) -> str:
-    hour = int(match["h"]) % 12 + (12 if match["half"] in _AFTERNOON else 0)
+    hour = int(match["h"]) % 12 + (12 if match["half"].upper() in _AFTERNOON else 0)
     return f"{hour:02d}:{match['rest']}"
 
 
-_FORENOON, _AFTERNOON = ("上午", "午前", "오전"), ("下午", "午後", "오후")
+_FORENOON, _AFTERNOON = ("上午", "午前", "오전", "AM"), ("下午", "午後", "오후", "PM")
 
 
 def _padded_clock(match: re.Match[str]) -> str:
@@ -200,6 +208,19 @@ def _padded_clock(match: re.Match[str]) -> str:
 def _marked_clock(match: re.Match[str]) -> str:
     second = f":{match['s']}" if match["s"] else ""
     return f"{match['date']}T{int(match['h']):02d}:{match['m']}{second}"
+
+
+def _day_and_month(match: re.Match[str]) -> str:
+    """Write a date without a year as a count of days, where one of its numbers must be the day."""
+    day, month = int(match["a"]), int(match["b"])
+    if day <= 12:
+        day, month = month, day
+    count = _day_of_year(day, month) if day > 12 >= month >= 1 else 0
+    return f"{count} {match['clock']}" if count else match[0]
+
+
+def _reign(match: re.Match[str]) -> str:
+    return f"{int(match['n']) + 2018}年"
 
 
 def _digits(match: re.Match[str]) -> str:
@@ -213,7 +234,10 @@ _HMS = r"(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)?"
 
 # Numbers and quotes
 
-_WIDE = str.maketrans("０１２３４５６７８９．：，；－＋／　％", "0123456789.:,;-+/ %")
+_ARABIC = "٠١٢٣٤٥٦٧٨٩"
+_WIDE = str.maketrans(
+    "０１２３４５６７８９．：，；－＋／　％" + _ARABIC, "0123456789.:,;-+/ %0123456789"
+)
 _SIGNS = str.maketrans({"℃": "°C", "℉": "°F", "٫": ".", "＂": '"'})
 
 
@@ -223,14 +247,14 @@ def _plain_signs(match: re.Match[str]) -> str:
 
 _QUOTED = re.compile(
     r"(?:^|(?<=[;,\t|]))(?P<space>[ ]*)"
-    r"(?:'(?P<a>[^'\n]*)'|`(?P<b>[^`\n]*)`|[“”„‟](?P<c>[^“”„\n]*)[“”‟]|[«»](?P<d>[^«»\n]*)[«»]"
-    r"|‘(?P<e>[^‘’\n]*)’)(?=[ ]*(?:[;,\t|]|$))",
+    r"(?:'(?P<a>[^'\n]*)'|[`´](?P<b>[^`´\n]*)[`´]|[“”„‟](?P<c>[^“”„\n]*)[“”‟]|[«»](?P<d>[^«»\n]*)[«»]"
+    r"|‘(?P<e>[^‘’\n]*)’|「(?P<f>[^」\n]*)」)(?=[ ]*(?:[;,\t|]|$))",
     re.M,
 )
 
 
 def _double_quoted(match: re.Match[str]) -> str:
-    inside = next(match[name] for name in "abcde" if match[name] is not None)
+    inside = next(match[name] for name in "abcdef" if match[name] is not None)
     return f'{match["space"]}"{inside}"'
 
 
@@ -256,7 +280,9 @@ def _rules() -> tuple[_Rule, ...]:
     return (
         # signs
         _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
-        _rule("[０-９．：，；－＋／　％℃℉٫＂]", _plain_signs, _ANY),
+        _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
+        _rule(r"&deg;", "°", _ANY),
+        _rule(r"(?<=\d)D(?=[+-]\d\d(?!\d))", "E"),
         _rule(r"(?<=\d)·(?=\d)", "."),
         _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
         _rule(
@@ -266,15 +292,30 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(r"(?<=[;,\t|])[ ]*[a-z_]{1,12}[ ]?[=:][ ]?(?=[+-]?\d)", ""),
         # a ditto mark stands for the cell above, as an empty one does in a column of dates
         _rule(r"(?:^|(?<=[;,\t|]))[ ]*(?:\"|''|〃|″)[ ]*(?=[;,\t|])", ""),
+        _rule(r'"=""(?P<in>[^"\n]*)"""', r'"\g<in>"'),
+        _rule(r'(?<![^;,\t|\n])""(?P<in>[^"\n;,\t|]+)""(?=[;,\t|]|$)', r'"\g<in>"'),
         _rule(r'(?<![^;,\t|\n])=(?=")', ""),
         _Rule(_QUOTED, _double_quoted),
         _rule(r"(?<![^;,\t|\n])'(?=\d)", ""),
         _rule(r"(?:^|(?<=[;,\t| ]))\[(?P<in>\d[^\]\n]*\dz?)\](?=[;,\t| ]|$)", r"\g<in>"),
+        _rule(
+            r"(?<![^;,\t|\n])(?:\((?P<in>\d[^()\n;\t|]*:\d\d)\)|#(?P<on>\d[^#\n]*:\d\d)#)"
+            r"(?=[;,\t|]|$)",
+            lambda m: m["in"] or m["on"],
+        ),
+        _rule(r"(?<![^;,\t|\n])(?:DT#|@(?=\d{9,13}(?!\d))|T?\+(?=\d{1,3}:\d\d))", ""),
+        _rule(r"/Date\((?P<in>\d{12,13})(?:[+-]\d{4})?\)/", r"\g<in>"),
         _rule(r"(?<![^;,\t|\n])[~≈](?=[+-]?\d)", ""),
         _rule(r"(?<=\d)[*_](?=[ ]*(?:[;,\t|]|$))", ""),
         # dates
+        _rule(r"(?<=[+-]\d{4}) \([a-z][a-z ]{1,40}\)", ""),
         _rule(
-            r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일]",
+            rf"{_EDGE}(?P<a>\d{{1,2}}) (?P<b>\d{{1,2}}) (?P<y>20\d\d) (?=\d{{1,2}}:\d\d)",
+            r"\g<a>/\g<b>/\g<y> ",
+        ),
+        _rule(r"令和(?P<n>\d{1,2})年", _reign),
+        _rule(
+            r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일] ?",
             lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
         ),
         _rule(rf"(?<=\d)[ ]?[(（](?:[月火水木金土日一二三四五六天]|{_WEEKDAY_STEMS})[)）]", ""),
@@ -285,7 +326,7 @@ def _rules() -> tuple[_Rule, ...]:
             _ctime,
         ),
         _rule(
-            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
+            rf"{_EDGE}(?P<y>\d{{4}})[-/. ]{{1,2}}{_MON}[-/. ](?P<d>\d{{1,2}})(?!\d)",
             _day_month_year,
         ),
         _rule(
@@ -298,14 +339,29 @@ def _rules() -> tuple[_Rule, ...]:
             _day_month_year,
         ),
         _rule(rf"{_MON} +(?P<d>\d{{1,2}}) +(?P<clock>{_CLOCK})", _without_year),
+        _rule(
+            rf"{_EDGE}(?P<y>\d{{4}})\. ?(?P<m>\d{{1,2}})\. ?(?P<d>\d{{1,2}})\.?(?= )",
+            lambda m: _iso(m["y"], m["m"], m["d"]),
+        ),
+        _rule(rf"{_DATE}(?:\.| ?г\.?)(?= +\d{{1,2}}:)", r"\g<date>"),
         _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
-        _rule(rf"{_EDGE}(?P<y>\d{{4}})-?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(rf"{_EDGE}(?P<a>\d{{1,2}})[-/](?P<b>\d{{1,2}}) +(?P<clock>{_CLOCK})", _day_and_month),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/]?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
         _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
         _rule(
             rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
         ),
         _rule(rf"{_EDGE}{_YMD}[T_ -]?{_HMS}(?=[z.;,\t| +-]|$)", _digits),
+        _rule(
+            rf"{_EDGE}{_YMD}(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?P<f>\d{{3}})(?!\d)",
+            _ISO_DATE + r"T\g<H>:\g<M>:\g<S>.\g<f>",
+        ),
         _rule(rf"{_EDGE}{_YMD}(?=[ ;,\t|]+\d\d:\d\d)", _ISO_DATE),
+        _rule(
+            rf"{_EDGE}(?P<a>[0-3]\d)(?P<b>[0-3]\d)(?P<y>20\d\d)(?=[ ;,\t|]+\d\d:\d\d)",
+            r"\g<a>/\g<b>/\g<y>",
+        ),
+        _rule(rf"(?<![^;,\t|\n]){_YMD}(?=[;,\t|]\d{{4}}[;,\t|])", _ISO_DATE),
         _rule(
             rf"{_EDGE}{_YMD}(?P<mark>[;,\t|])(?P<H>[01]?\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)"
             r"(?![\d.])",
@@ -318,13 +374,17 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         # clocks beside a date
         _rule(
+            rf"{_DATE},? +(?:klo|kl\.?|um|om|at|à|alle|às|a las|-) +(?=\d{{1,2}}[.:]\d\d)",
+            r"\g<date> ",
+        ),
+        _rule(
             rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)(?:[.](?P<s>\d\d))?(?![\d.:])",
             _marked_clock,
         ),
         _rule(rf"{_DATE}[T_ -](?P<h>\d{{1,2}})-(?P<m>\d\d)-(?P<s>\d\d)(?!\d)", _marked_clock),
         _rule(
-            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|Uhr)(?P<m>\d\d)"
-            r"(?:(?:m|min|分|:) ?(?:(?P<s>\d\d)(?:s|秒)?)?)?(?!\d)",
+            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|시|Uhr) ?(?P<m>\d\d)"
+            r"(?:(?:m|min|分|분|:) ?(?:(?P<s>\d\d)(?:s|秒|초)?)?)?(?!\d)",
             _marked_clock,
         ),
         _rule(
@@ -333,7 +393,7 @@ def _rules() -> tuple[_Rule, ...]:
             _BY_SIGN,
         ),
         _rule(
-            rf"{_DATE}(?:[_:]|,? +(?:at|um|kl\.?|om|à|alle|às) +)(?=\d{{1,2}}:\d\d)", r"\g<date>T"
+            rf"{_DATE}(?:[_:-]|,? +(?:at|um|kl\.?|om|à|alle|às) +)(?=\d{{1,2}}:\d\d)", r"\g<date>T"
         ),
         _rule(
             rf"(?<![\d:]) *(?P<half>{'|'.join(_FORENOON + _AFTERNOON)}) ?(?P<h>\d{{1,2}}):"
@@ -342,8 +402,18 @@ def _rules() -> tuple[_Rule, ...]:
         ),
         _rule(rf"(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b", r"\g<clock>"),
         _rule(
+            rf"(?P<clock>{_CLOCK})(?:[ \u00a0]*(?P<one>[ap])\. m\.?|(?P<two>[ap]))(?=[ ;,\t|]|$)",
+            lambda m: f"{m['clock']} {m['one'] or m['two']}m",
+        ),
+        _rule(
             rf"{_EDGE}(?P<clock>{_CLOCK}{_HALF}),? {_DATE}(?![\d:])",
             r"\g<date> \g<clock>",
+        ),
+        # a label between a clock and its reading: "07:05 T: 980", "07:05 -> temp = 980"
+        _rule(
+            rf"(?P<clock>{_CLOCK}) +[^\d;,\t|\n]{{0,40}}[=:>] ?"
+            r"(?=[+-]?\d[\d.,]*(?:[ ]?[°a-z]|[ ]*$))",
+            "\\g<clock>\t",
         ),
         # zones
         _rule(
@@ -356,7 +426,26 @@ def _rules() -> tuple[_Rule, ...]:
             r":?(?P<m>\d\d)?(?!\d)",
             _zone_offset,
         ),
+        # clocks without minutes, or without a mark before them
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>1[0-2]|0?[1-9]) ?(?P<half>[ap])\.?m\.?(?=[ ]*[;,\t|]|$)",
+            r"\g<h>:00 \g<half>m",
+        ),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<h>[01]\d|2[0-4])(?P<m>[0-5]\d) ?(?:h|hrs?|hours|uhr)"
+            r"(?=[ ]*[;,\t|]|$)",
+            r"\g<h>:\g<m>",
+        ),
         # durations
+        _rule(
+            r"(?<![^;,\t|\n])(?P<d>0|[1-9]\d{0,2}):(?P<clock>[0-2]\d:[0-5]\d:[0-5]\d)(?=[;,\t|]|$)",
+            r"\g<d> \g<clock>",
+        ),
+        _rule(r"(?<![^;,\t|\n])(?P<h>\d{1,3}) ?h ?(?P<m>[0-5]\d)(?=[;,\t|]|$)", r"\g<h>:\g<m>"),
+        _rule(
+            r"(?<![^;,\t|\n])(?P<m>\d{1,4}):(?P<s>[0-5]\d\.\d{1,3})(?=[ ]*[;,\t|]|$)",
+            lambda m: _clock_of(60 * int(m["m"]) + float(m["s"])),
+        ),
         _rule(rf"{_CELL_BEGIN}{_ISO_DURATION}{_FIRST_END}", _duration),
         _rule(rf"{_CELL_BEGIN}(?=\d+ ?[^\W\d_]){_DURATION_WORDS}{_FIRST_END}", _duration, _BY_SIGN),
         _rule(rf"^[ ]*(?P<n>\d+(?:[.,]\d+)?) ?(?P<unit>{_UNITS_OF_TIME}){_FIRST_END}", _measured),
@@ -380,8 +469,9 @@ _SHORT_YEAR = (
 _PLAIN = re.compile(
     r"[ ]*\"?(?:\d{4}-\d\d-\d\d[T ;,\t]\d\d:\d\d(?::\d\d)?(?:\.\d{1,6})?Z?"
     r"|\d{1,2}[./]\d{1,2}[./]\d{4}[ ;,\t]\d\d:\d\d(?::\d\d)?"
-    r"|\d{1,10}(?:[.,]\d{1,4})?|\d{1,3}:\d\d(?::\d\d)?)\"?"
-    r"(?:[;,\t][ ]?\"?[+-]?\d{0,4}(?:[.,]\d{1,4})?\"?)+[ ]*"
+    r"|(?!(?:19|20)\d{6}[;,\t]\d{4}[;,\t])\d{1,10}(?:[.,]\d{1,4})?|\d{1,3}:\d\d(?::\d\d)?)\"?"
+    r"(?:[;,\t][ ]?\"?[+-]?\d{0,4}(?:[.,]\d{1,4})?\"?)+[ ]*",
+    re.ASCII,
 )
 
 
@@ -436,8 +526,9 @@ def _sample(body: bytes) -> str:
 def _shown(rule: _Rule, sample: str, lines: int) -> bool:
     """Tell whether a sample shows a rule's spelling often enough."""
     if rule.least == _BY_SIGN:
-        odd = _SINGLE_DIGITS if rule.rewrite is _padded_clock else _WORDED
-        return len(odd.findall(sample)) >= _COMMON * lines
+        if rule.rewrite is _padded_clock:  # only one minute in six is a single digit
+            return _SINGLE_DIGITS.search(sample) is not None
+        return len(_WORDED.findall(sample)) >= _COMMON * lines
     if rule.least == _ANY:
         return rule.pattern.search(sample) is not None
     return sum(1 for _ in rule.pattern.finditer(sample)) >= rule.least * lines
@@ -445,7 +536,7 @@ def _shown(rule: _Rule, sample: str, lines: int) -> bool:
 
 _WORDED = re.compile(
     r"(?:^|(?<=[;,\t|]))[ ]*\d+ ?(?:d|days?|h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|uur"
-    r"|tim|timer|godz\.?|mins?|minutes?|minuten)[^;,\t|\n]*\d",
+    r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|時間|小时|小時|시간)[^;\t|\n]*?\d",
     re.M | re.I,
 )
 

@@ -61,6 +61,7 @@ def find_time(
             return (column.index,), _number_kind(layout, column.index, unit, options)
     if clocks and not (stated and numeric):
         return (clocks[0],), "elapsed clock"
+    numeric = numeric or _named_t(layout, open_ones)
     candidates = [c.index for c in numeric] or _rising_columns(layout, open_ones)
     if stated is not None and candidates:
         values = _values(layout, candidates[0])
@@ -76,12 +77,13 @@ def find_time(
 
 
 _MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
+_LATEST_BARE = 1e11  # milliseconds of three years since the logger was switched on
 
 
 def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError:
     """Return the refusal of times without a unit; only numbers that can be durations have one."""
     known = [value for value in values if math.isfinite(value)]
-    if not known or max(known) - min(known) > _MOST_BARE or max(known) > 1e3 * _MOST_BARE:
+    if not known or max(known) - min(known) > _MOST_BARE or max(known) > _LATEST_BARE:
         shown = f"{known[0]:.15g}" if known else "none"
         return FiringError(
             f"{name}: {which} holds numbers such as {shown}, which are no time that can be read; "
@@ -154,7 +156,7 @@ def _all_midnight(layout: LogLayout, index: int) -> bool:
 
 def _day_count(layout: LogLayout, clock: int) -> tuple[int, ...]:
     """Return the place of a column of days that the header puts under one name with a clock."""
-    if clock != 1 or layout.names is None or layout.names[0] != "days":
+    if clock != 1 or layout.names is None or vocabulary.time_unit(layout.names[0]) != "d":
         return ()
     values = _values(layout, 0)
     return (0,) if values and all(0 <= v < 100 and v == int(v) for v in values) else ()
@@ -191,6 +193,12 @@ def _rising_columns(layout: LogLayout, columns: Sequence[Column]) -> list[int]:
             if all(a < b for a, b in pairwise(values)):
                 found.append(column.index)
     return found
+
+
+def _named_t(layout: LogLayout, columns: Sequence[Column]) -> list[Column]:
+    """Return a rising column called t: beside a count of the rows it is the time."""
+    called = [c for c in columns if c.written.strip() == "t"]
+    return [c for c in called if c.index in _rising_columns(layout, called)]
 
 
 def two_parts(

@@ -30,7 +30,7 @@ MISSING_WORDS: tuple[str, ...] = tuple(
 
 _UNIT = (
     r"\s*(?:(?:[°º˚\ufffd^o]|deg(?:rees?)?\.?|gr(?:ad)?\.?)?\s*(?P<unit>[CFK])"
-    r"(?:elsius|ahrenheit|elvin)?|[°º˚%]|grad|deg(?:rees?)?)?"
+    r"(?:elsius|ahrenheit|elvin)?|[°º˚%度]|grad|deg(?:rees?)?)?"
 )
 _MARKS: tuple[tuple[Decimal, Decimal], ...] = ((".", ","), (",", "."))
 _NUMBERS: dict[Decimal, re.Pattern[str]] = {

@@ -115,7 +115,7 @@ _OTHER = re.compile(
     r"\b(?:humidity|feuchte|humidite|humedad|battery|batterie|bateria|row|nr|no|number|index|record"
     r"|id|note|notes|event|comment|remark|bemerkung|segment|step|status|alarm|phase|program|cycle"
     r"|voltage|spannung|tension|current(?! (?:temp|value|reading))|strom|courant"
-    r"|corriente|energy|energie|energia|oxygen|o2|lambda|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
+    r"|corriente|energy|energie|energia|oxygen|o2|co2|co|ppm|lambda|watts?|amps?|volts?|lux|lumen|hpa|kpa|mbar|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
 )
 _TEMPERATURE = re.compile(
     r"temp|\bkiln|ofen|\bfour\b|\bhorno\b|\bchamber\b|\bkammer\b|\bchambre\b|\bcamara\b"
@@ -183,7 +183,7 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> HeadU
 
     `siblings` are the other names of the file: in ``zone_e, zone_f`` the letter is no unit.
     """
-    name = name[:LONGEST_NAME]
+    name = name[:LONGEST_NAME].replace("℃", "°C").replace("℉", "°F")
     if _RATE.search(name) or leaves_unit_open(name):
         return None
     for pattern in (_STATED, _BRACKETED):
@@ -227,6 +227,23 @@ def time_unit(name: str) -> TimeUnit | None:
     if match is None:
         return None
     return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
+
+
+_FOREIGN = re.compile(
+    r"(?P<rankine>\brankine\b|[°º˚]\s*ra?(?![a-z]))|(?P<micro>[µμ]v\b|\buv\b|\bmicro ?volts?\b)"
+    r"|(?P<volt>\b(?:thermocouple|thermo|tc|emf)[ _]*[(\[/,]?\s*v(?:olts?)?\b)",
+    re.I,
+)
+
+
+def foreign_unit(name: str) -> str | None:
+    """Return the unit a column name states, where it is none that logs are read in."""
+    match = _FOREIGN.search(name[:LONGEST_NAME])
+    if match is None:
+        return None
+    return {"rankine": "°R (Rankine)", "micro": "microvolts", "volt": "volts"}[
+        match.lastgroup or ""
+    ]
 
 
 def states_millivolts(name: str) -> bool:

@@ -1,0 +1,235 @@
+"""Rarer ways to write a moment, a number or a form; the truth is the library's calendar."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import choices_of, open_log
+
+START = datetime(2026, 3, 24, 20, 5)
+ROWS = 100
+STEP = timedelta(minutes=7)
+KILN_C = [round(20.0 + 900.0 * n / ROWS + 5.0 * np.sin(n), 1) for n in range(ROWS)]
+TIME_S = [n * STEP.total_seconds() for n in range(ROWS)]
+
+Spelling = Callable[[datetime], str]
+TR = ["Oca", "Şub", "Mar", "Nis", "May", "Haz"]
+
+
+def h12(at: datetime) -> str:
+    """Return the hour of a clock of twelve."""
+    return str(at.hour % 12 or 12)
+
+
+def half(at: datetime, before: str, after: str) -> str:
+    """Return the word for the half of the day."""
+    return before if at.hour < 12 else after
+
+
+def since(at: datetime) -> tuple[int, int]:
+    """Return hours and minutes since the start."""
+    minutes = int((at - START).total_seconds()) // 60
+    return minutes // 60, minutes % 60
+
+
+SPELLINGS: dict[str, Spelling] = {
+    "17 digits": lambda at: f"{at:%Y%m%d%H%M%S}000",
+    "dash before the clock": lambda at: f"{at:%Y-%m-%d-%H:%M:%S}",
+    "dash between spaces": lambda at: f"{at:%d.%m.%Y - %H:%M}",
+    "spaces in the date": lambda at: f"{at:%d %m %Y %H:%M}",
+    "day of the year, slash": lambda at: f"{at:%Y/%j %H:%M:%S}",
+    "day first, 8 digits": lambda at: f"{at:%d%m%Y %H:%M}",
+    "klo": lambda at: f"{at:%d.%m.%Y} klo {at.hour}.{at:%M}",
+    "kl.": lambda at: f"{at:%d-%m-%Y} kl. {at:%H.%M}",
+    "dot behind the year": lambda at: f"{at:%d.%m.%Y. %H:%M}",
+    "year first, dots and spaces": lambda at: f"{at.year}. {at.month}. {at.day}. {at:%H:%M}",
+    "Korean half": lambda at: (
+        f"{at.year}. {at.month}. {at.day}. {half(at, '오전', '오후')} {h12(at)}:{at:%M}"
+    ),
+    "Korean": lambda at: f"{at.year}년 {at.month}월 {at.day}일 {at.hour}시 {at:%M}분",
+    "Japanese": lambda at: f"{at.year}年{at.month}月{at.day}日 {at.hour}時{at:%M}分{at:%S}秒",
+    "Chinese": lambda at: f"{at.year}年{at.month}月{at.day}日 {at.hour}时{at:%M}分",
+    "reign": lambda at: f"令和{at.year - 2018}年{at.month}月{at.day}日 {at:%H:%M}",
+    "Bulgarian": lambda at: f"{at:%d.%m.%Y} г. {at:%H:%M}",
+    "Russian": lambda at: f"{at.day} {'марта' if at.month == 3 else '?'} {at.year} г. {at:%H:%M}",
+    "Turkish": lambda at: f"{at.day} {TR[at.month - 1]} {at.year} {at:%H:%M}",
+    "Hungarian": lambda at: f"{at.year}. március {at.day}. {at:%H:%M}",
+    "half before": lambda at: f"{at:%Y-%m-%d} {at:%p} {h12(at)}:{at:%M:%S}",
+    "a. m.": lambda at: f"{at:%d/%m/%Y} {h12(at)}:{at:%M:%S} {half(at, 'a. m.', 'p. m.')}",
+    "7:05p": lambda at: f"{at:%m/%d/%Y} {h12(at)}:{at:%M}{half(at, 'a', 'p')}",
+    "single digits": lambda at: f"{at.year}-{at.month}-{at.day} {at.hour}:{at.minute}:{at.second}",
+    "no year": lambda at: f"{at:%d/%m %H:%M}",
+    "no year, month first": lambda at: f"{at:%m-%d %H:%M:%S.000}",
+    "hashes": lambda at: f"#{at:%Y-%m-%d %H:%M:%S}#",
+    "brackets": lambda at: f"({at:%Y-%m-%d %H:%M:%S})",
+    "DT#": lambda at: f"DT#{at:%Y-%m-%d-%H:%M:%S}",
+    "@": lambda at: f"@{int((at - datetime(1970, 1, 1)).total_seconds())}",
+    "/Date()/": lambda at: f"/Date({int((at - datetime(1970, 1, 1)).total_seconds())}000)/",
+    "mail with a zone's name": lambda at: f"{at:%a %d %b %Y %H:%M:%S} +0100 (CET)",
+    "browser": lambda at: f"{at:%a %b %d %Y %H:%M:%S} GMT+0100 (Central European Time)",
+    "T+": lambda at: f"T+{since(at)[0]}:{since(at)[1]:02d}:00",
+    "+": lambda at: f"+{since(at)[0]}:{since(at)[1]:02d}:00",
+    "days and colons": lambda at: f"0:{since(at)[0]:02d}:{since(at)[1]:02d}:00",
+    "2h05": lambda at: f"{since(at)[0]}h{since(at)[1]:02d}",
+    "Finnish hours": lambda at: f"{since(at)[0]} t {since(at)[1]} min",
+    "Japanese hours": lambda at: f"{since(at)[0]}時間{since(at)[1]}分",
+    "Chinese hours": lambda at: f"{since(at)[0]}小时{since(at)[1]}分钟",
+    "hours and minutes": lambda at: f"{since(at)[0]} hours and {since(at)[1]} minutes",
+    "a clock of six digits": lambda at: f"{at:%H%M%S}",
+    "hrs": lambda at: f"{at:%H%M} hrs",
+}
+
+
+def written(spelling: Spelling, cell: Callable[[float], str] = str) -> str:
+    """Return a log with its times and its numbers written in a way."""
+    lines = ["Time;Kiln (°C)"]
+    lines += [f"{spelling(START + n * STEP)};{cell(kiln)}" for n, kiln in enumerate(KILN_C)]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("name", SPELLINGS)
+def test_a_spelling_of_time(read: Any, name: str) -> None:
+    log = read(written(SPELLINGS[name]))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+    if log.dialect.time_kind == "datetime" and "no year" not in name:
+        assert (log.trace.started.month, log.trace.started.day) == (START.month, START.day)
+
+
+@pytest.mark.parametrize("cell", [
+    lambda v: f"{v}度", lambda v: f"{v}&deg;C", lambda v: f"{v:.6E}".replace("E", "D"),
+    lambda v: f'"=""{v}"""', lambda v: f'""{v}""', lambda v: f"´{v}´", lambda v: f"「{v}」",
+    lambda v: str(v).translate({48 + n: 0x660 + n for n in range(10)}),
+])  # fmt: skip
+def test_a_spelling_of_numbers(read: Any, cell: Callable[[float], str]) -> None:
+    log = read(written(lambda at: f"{at:%Y-%m-%d %H:%M:%S}", cell))
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+    assert log.trace.time_s == pytest.approx(TIME_S)
+
+
+def table(head: str, row: Callable[[datetime, float, int], str]) -> str:
+    """Return a log whose lines are written by a function."""
+    lines = [row(START + n * STEP, kiln, n) for n, kiln in enumerate(KILN_C)]
+    return "\n".join([head, *lines]) + "\n"
+
+
+@pytest.mark.parametrize(("head", "row"), [
+    ("date,time,Kiln", lambda at, c, n: f"{at:%Y%m%d},{at:%H%M},{c}"),
+    ("day,month,year,time,Kiln", lambda at, c, n: f"{at:%d,%b,%Y,%H:%M},{c}"),
+    ("Days,Clock,Kiln", lambda at, c, n: f"0,{since(at)[0]:02d}:{since(at)[1]:02d}:00,{c}"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} T:{c}"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} INFO kiln temp={c} C"),
+    ("", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S} -> Temp = {c} C"),
+])  # fmt: skip
+def test_a_form_of_rows(read: Any, head: str, row: Callable[..., str]) -> None:
+    log = read(table(head, row))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert log.raw_c[:, 0] == pytest.approx(KILN_C)
+
+
+def test_a_column_called_t_is_the_time_beside_a_count_of_rows(read: Any, refused: Any) -> None:
+    text = table("#,t,Kiln", lambda at, c, n: f"{n},{7 * n},{c}")
+    assert 'column "t" holds times as bare numbers' in refused(text)
+    assert read(text, time_unit="min").trace.time_s == pytest.approx(TIME_S)
+
+
+def test_blocks_that_fit_together_are_sorted(read: Any) -> None:
+    lines = table("Time,Kiln", lambda at, c, n: f"{at:%Y-%m-%d %H:%M:%S},{c}").splitlines()
+    swapped = [lines[0], *lines[61:], *lines[1:61]]
+    log = read("\n".join(swapped) + "\n")
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    assert any("sorted by time" in note for note in log.notes)
+
+
+def test_minutes_and_seconds_without_their_hours_are_counted(read: Any) -> None:
+    """A spreadsheet shows 20:05:30 as 05:30.0, and exports what it shows."""
+    log = read(table("Time,Kiln", lambda at, c, n: f"{at:%M:%S}.0,{c}"))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+    log = read(table("Time,Kiln", lambda at, c, n: f"{at:%M:%S},{c}"))
+    assert log.trace.time_s == pytest.approx(TIME_S)
+
+
+# Refusals that lead on
+
+
+def test_a_time_that_cannot_be_read_is_quoted(refused: Any) -> None:
+    assert '"7th moonrise" is no time' in refused(
+        table("Time,Kiln", lambda at, c, n: f"7th moonrise,{c}")
+    )
+
+
+def test_one_time_for_all_rows_is_no_time(refused: Any) -> None:
+    text = "Time,Kiln\n" + "".join(f"{8 + n // 100}:00:00,{20 + n}\n" for n in range(200))
+    assert "repeat the time before" in refused(text)
+
+
+def test_few_readable_times_among_many_rows_are_a_refusal(refused: Any) -> None:
+    lines = [f"1900-01-{n // 95:02d} 01:{n % 60:02d}:00,{20 + n}" for n in range(100)]
+    assert "have no time that can be read" in refused("Time,Kiln\n" + "\n".join(lines) + "\n")
+
+
+@pytest.mark.parametrize(("head", "factor", "words"), [
+    ("uV", 41.0, "microvolts"), ("Rankine", 1.8, "Rankine"), ("Thermocouple V", 41e-6, "volts"),
+])  # fmt: skip
+def test_a_unit_that_is_not_read_is_named(
+    refused: Any, head: str, factor: float, words: str
+) -> None:
+    text = table(f"Time,{head}", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c * factor:.6f}")
+    assert words in refused(text)
+
+
+def test_digits_of_a_date_get_no_unit_of_time(refused: Any) -> None:
+    text = refused(table("Time,Kiln", lambda at, c, n: f"{at:%y%m%d%H%M%S},{c}"))
+    assert "--time-unit" not in text
+
+
+# Doubts
+
+
+def opened(path: Path, text: str, **options: Any) -> tuple[str, str]:
+    """Return the channel taken for the kiln, and the notes that a person may answer."""
+    path.write_text(text, encoding="utf-8")
+    log, number = open_log(path, None, ReadingOptions(**options))
+    return log.trace.channels[number], " ".join(choices_of(log))
+
+
+@pytest.mark.parametrize(("head", "cell", "option"), [
+    ("Temp (°F)", lambda c: f"{c - 30:.1f}", "--unit C"),
+    ("Temp (°C)", lambda c: f"{c + 273.15:.1f}", "--unit K"),
+    ("Temp (°C)", lambda c: f"{c * 0.041 - 0.5:.3f}", "--unit mV"),
+])  # fmt: skip
+def test_a_stated_unit_is_doubted(
+    tmp_path: Path, head: str, cell: Callable[[float], str], option: str
+) -> None:
+    text = table(f"Time,{head}", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{cell(c)}")
+    assert option in opened(tmp_path / "log.csv", text)[1]
+
+
+def test_watts_are_no_kiln(tmp_path: Path) -> None:
+    text = table("Time,P,T", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{5000 + 20 * (n % 9)},{c}")
+    taken, _ = opened(tmp_path / "log.csv", text)
+    assert taken == "T"
+
+
+def test_channels_without_telling_names_are_doubted(tmp_path: Path) -> None:
+    text = table("Time,A,B", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{c},{c - 3 + n % 2}")
+    assert "--channel B" in opened(tmp_path / "log.csv", text)[1]
+
+
+def test_two_kilns_far_apart_are_doubted(tmp_path: Path) -> None:
+    text = table("Time,T1,T2", lambda at, c, n: f"{at:%Y-%m-%d %H:%M},{0.6 * c + 8:.1f},{c}")
+    assert "--channel" in opened(tmp_path / "log.csv", text)[1]
+
+
+def test_a_first_climb_shows_its_set_point(tmp_path: Path) -> None:
+    """A program has no hold yet, and goes in a straight line ahead of the reading."""
+    chance = np.random.default_rng(3)
+    text = table("Time,A,B", lambda at, c, n: (
+        f"{at:%Y-%m-%d %H:%M},{20 + 9 * n:.1f},{15 + 9 * n + chance.normal(0, 1):.1f}"
+    ))  # fmt: skip
+    assert opened(tmp_path / "log.csv", text)[0] == "B"
