@@ -14,7 +14,9 @@ from firing.report.formatting import (
     cost_range,
     energy_range,
     forecast_times,
+    heating_range,
     hours_minutes,
+    opening_range,
     sentence,
 )
 from firing.report.sanitize import display_width, plain, shorten
@@ -24,8 +26,9 @@ from .equipment import Equipment
 
 MOST_LINES = 4
 _BETWEEN = " · "
-# Names are cut shorter where there would be too many lines.
-_NAME_LENGTHS = (30, 12)
+# Where there would be too many lines the heating goes without its range, which the text
+# and the page tell; then names are cut shorter.
+_FITTINGS = ((30, True), (30, False), (12, False))
 _COUNTED = {"act": "to do", "check": "to check", "note": "to know"}
 
 
@@ -39,18 +42,18 @@ def summary_lines(
     """
     equipment = equipment or Equipment()
     lines: list[str] = []
-    for longest in _NAME_LENGTHS:
+    for longest, ranged in _FITTINGS:
         place = (
             [f"not in it yet: {coming}, being read …"]
             if coming
             else _place(result, equipment, longest)
         )
-        parts = [_hours(result), _results(result), place]
+        parts = [_hours(result, ranged=ranged), _results(result), place]
         if result.kiln is None:
             # Little to say of where: it has no need of a line of its own.
             parts[1:] = [list(chain(*parts[1:]))]
         lines = [line for part in parts for line in _flowing(part, width)]
-        if len(lines) > MOST_LINES:
+        if len(lines) > MOST_LINES and not ranged:
             lines = _flowing(list(chain(*parts)), width)
         if len(lines) <= MOST_LINES:
             break
@@ -112,8 +115,9 @@ def missing_choices(result: Forecast, equipment: Equipment) -> list[str]:
     return found
 
 
-def _hours(result: Forecast) -> list[str]:
-    parts = [f"heats {format_duration(result.heating_s)}"]
+def _hours(result: Forecast, *, ranged: bool) -> list[str]:
+    heating = heating_range(result) if ranged else ""
+    parts = [f"heats {format_duration(result.heating_s)}{heating}"]
     if result.started is not None:
         parts.insert(0, f"starts {forecast_times(result).at(0.0)}")
     unload = ""
@@ -126,7 +130,8 @@ def _hours(result: Forecast) -> list[str]:
         low, high = (_edge(result, edge_s) for edge_s in (result.total_low_s, result.total_high_s))
         parts.append(f"opens {unload}{_when(result, result.total_s)} ({low} to {high}{level})")
     else:
-        parts.append(f"ends {_when(result, result.program_s)}, cool enough to open")
+        ends = f"{_when(result, result.program_s)}{opening_range(result)}"
+        parts.append(f"ends {ends}, cool enough to open")
     return parts
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from firing.clock import parse_awake, parse_window
 from firing.cones.equivalence import cone_reached
 from firing.errors import FiringError
-from firing.forecast.opening import cooling_range
 from firing.forecast.result import Forecast, KilnForecast, Starts
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.description import KilnDescription
@@ -106,7 +105,6 @@ def _kiln_part(
         thermocouple_c=near.value_c,
         thermocouple_at_least=near.at_least,
         cone_offset_c=kiln.fitted.cone_offset_c,
-        cooling_range=cooling_range(kiln),
         basis=basis,
         notes=run.notes,
         run=run,

@@ -10,18 +10,11 @@ from firing.units import TemperatureUnit, format_temperature, from_celsius
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import FreeRun, UsualKiln
-    from firing.kiln.description import KilnDescription
 
 UNLOAD_C = 60.0
 """The ware can be handled at about this temperature, and every command opens the kiln at it unless
 told otherwise (common practice, no source)."""
 HOTTEST_UNLOAD_C = 300.0
-
-COOLING_RANGE_DESCRIBED = (0.93, 1.08)
-"""Cooling of a kiln that is only described: its leak is known to be 0.2 to 0.4 of what the walls
-conduct (source ``leak-default``), so all that leaves is 0.92 to 1.08 of the middle."""
-COOLING_RANGE_FITTED = (0.97, 1.03)
-"""Cooling of a kiln whose loss was fitted to its own logs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +34,6 @@ def require_unload_c(unload_c: float, room_c: float, unit: TemperatureUnit) -> N
             f"{format_temperature(HOTTEST_UNLOAD_C, unit)}; {from_celsius(unload_c, unit):g} "
             f"°{unit} is outside that"
         )
-
-
-def cooling_range(kiln: KilnDescription) -> tuple[float, float]:
-    """Return how far a kiln's cooling may be from its model's, shortest and longest [1]."""
-    return COOLING_RANGE_DESCRIBED if kiln.fitted.learnt is None else COOLING_RANGE_FITTED
 
 
 def opening_by_default(

@@ -34,6 +34,8 @@ WEIGHED = 0.005
 """Of the capacity, where a load is given; likewise."""
 HEATING_SCATTER, COOLING_SCATTER, ENERGY_SCATTER = 0.0013, 0.023, 0.003
 """The model's own, of heating time, natural cooling and energy; likewise."""
+COOLING_KNOWN = (1.0 - DEVIATIONS * COOLING_SCATTER, 1.0 + DEVIATIONS * COOLING_SCATTER)
+"""Shortest and longest natural cooling, as multiples of the middle, where all losses are known."""
 LEAST_SHARE = 0.1
 """No multiplier is moved to less than this share of itself."""
 
@@ -80,6 +82,16 @@ def outcome_of(run: Simulation) -> Outcome:
     return Outcome(heating_s, run.total_s - run.program_s, run.total_s, run.energy_kwh)
 
 
+def _left_alone_s(run: Simulation) -> float:
+    """Return how long a program lets the kiln cool by itself [s]."""
+    segments = zip(run.segments, run.schedule.segments, strict=False)  # fewer, where it stalls
+    return sum(
+        part.ramp_end_s - part.start_s
+        for index, (part, segment) in enumerate(segments)
+        if segment.rate_c_per_h is None and segment.target_c < run.schedule.from_c(index)
+    )
+
+
 def ranges_of(
     kiln: KilnDescription,
     run: Simulation,
@@ -98,7 +110,7 @@ def ranges_of(
         found = [_moved(kiln, column, side, again) for side in (-1.0, 1.0)]
         stalled = [one for one in found if one is not None and one.stall is not None]
         may_stall = may_stall or (run.stall is None and bool(stalled))
-        moved = [outcome_of(one) for one in found if one is not None]
+        moved = [_beside(middle, one) for one in found if one is not None]
         for i, value in enumerate(middle):
             shifts = [0.0, *(one[i] - value for one in moved)]
             below[i] = math.hypot(below[i], min(shifts))
@@ -106,7 +118,10 @@ def ranges_of(
     own = Outcome(
         HEATING_SCATTER * middle.heating_s,
         COOLING_SCATTER * middle.cooling_s,
-        math.hypot(HEATING_SCATTER * run.program_s, COOLING_SCATTER * middle.cooling_s),
+        math.hypot(
+            HEATING_SCATTER * run.program_s,
+            COOLING_SCATTER * (middle.cooling_s + _left_alone_s(run)),
+        ),
         ENERGY_SCATTER * middle.energy_kwh,
     )
     heating, cooling, total, energy = (
@@ -117,6 +132,24 @@ def ranges_of(
         for value, low, high, scatter in zip(middle, below, above, own, strict=True)
     )
     return Ranges(heating, total, energy, cooling.times(1.0 / (middle.cooling_s or 1.0)), may_stall)
+
+
+def _beside(middle: Outcome, run: Simulation) -> Outcome:
+    """Return what a moved firing foretells beside the middle's.
+
+    One that gives up on its way never cools: its last moment is no early opening.  It only tells
+    that heating, and all that follows, may come later.
+    """
+    found = outcome_of(run)
+    if run.stall is None:
+        return found
+    later_s = max(found.heating_s - middle.heating_s, 0.0)
+    return Outcome(
+        middle.heating_s + later_s,
+        middle.cooling_s,
+        middle.total_s + later_s,
+        max(found.energy_kwh, middle.energy_kwh),
+    )
 
 
 def _moved(

@@ -103,8 +103,6 @@ class KilnForecast:
         Whether its class ends below the peak, so that this is the least to reckon with.
     cone_offset_c : float
         What witness cones have shown the thermocouple to read too low by [°C].
-    cooling_range : tuple of float
-        Shortest and longest natural cooling of a kiln of this kind, as multiples of the simulated.
     basis : str
         What the forecast rests on.
     notes : tuple of str
@@ -135,7 +133,6 @@ class KilnForecast:
     thermocouple_c: float | None
     thermocouple_at_least: bool
     cone_offset_c: float
-    cooling_range: tuple[float, float]
     basis: str
     notes: tuple[str, ...]
     run: Simulation = field(repr=False)

@@ -59,6 +59,9 @@ LEAST_ERROR = 0.03
 """Of the power that a firing needed at the least, as a share; source: kiln-fit-choices."""
 LEAST_DOWN = 0.05
 """Less power lost is not flagged, however sharply it is known; common practice."""
+DOUBTED_DOWN = 0.15
+"""Power over capacity this much lower is spoken of though nobody weighed the load, as a share;
+common practice."""
 # Before any log: how far a kiln's new power, and its capacity with a weighed load, are from what
 # its file says, as shares; sources: rated-input-memory, kiln-fit-choices.
 RATED_ERROR, LOADED_ERROR = 0.05, 0.08
@@ -135,7 +138,8 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     change = power_change(kiln, fits[-1]) if fits else None
     trend = _known_power(kiln, fits)
     if change is None:
-        return trend
+        doubt = _doubt(fits[-1]) if fits else ""
+        return replace(trend, sentences=(doubt, *trend.sentences)) if doubt else trend
     sentences = trend.sentences
     if trend.power_down is None:
         sentences = (*_change_words(change), *(() if not change.flagged else (ANOTHER_LOOK,)))
@@ -144,6 +148,18 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
         first = 1 if fits[-1].on is None else 0
         sentences = (*sentences[:first], *_change_words(change), *sentences[first:])
     return replace(trend, sentences=sentences, change=change)
+
+
+def _doubt(fit: KilnFit) -> str:
+    """Say what a low power over capacity may be where nobody weighed the load; else nothing."""
+    ratio = fit.power_over_capacity
+    if fit.loaded or not ratio.identifiable or ratio.value > 1.0 - DOUBTED_DOWN:
+        return ""
+    return (
+        f"Power over capacity is {_percent(1.0 - ratio.value)} below what the kiln file says: less "
+        "power, or more in the kiln than usual. Give what was in it with --load, and this log "
+        "tells which."
+    )
 
 
 def power_change(kiln: KilnDescription, fit: KilnFit) -> PowerChange | None:
@@ -285,8 +301,10 @@ def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]
             point = TrendPoint(past.on, past.power, past.power * past.power_se, "log")
             found.setdefault(past.on, point)
     learnt = kiln.fitted
-    # The file keeps no standard error, but says where only ratios were known.
-    if learnt.learnt is not None and RATIOS_ONLY not in learnt.basis and learnt.power != 1.0:
+    # A fit kept with its errors has spoken above, or does not tell the power.  An older file keeps
+    # none, but says where only ratios were known.
+    silent = RATIOS_ONLY in learnt.basis or any(past.on == learnt.learnt for past in kiln.fits)
+    if learnt.learnt is not None and not silent and learnt.power != 1.0:
         found.setdefault(learnt.learnt, TrendPoint(learnt.learnt, learnt.power, None, "log"))
     return list(found.values())
 

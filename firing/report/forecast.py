@@ -125,7 +125,10 @@ def forecast_answer(forecast: Forecast) -> list[str]:
             f"{opening_range(forecast)}."
         )
     else:
-        opening = f"Ends {keeper.when(forecast.program_s)}, already below {unload}."
+        opening = (
+            f"Ends {keeper.when(forecast.program_s)}{opening_range(forecast)}, already below "
+            f"{unload}."
+        )
     wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
     return [
         f"{words} {opening}",

@@ -250,7 +250,7 @@ def _in_kiln(forecast: Forecast) -> _Yardstick | None:
     )
     if np.count_nonzero(falling) < 3:
         return None
-    low, high = kiln.cooling_range
+    low, high = forecast.cooling_range
     return _Yardstick(
         time_s[falling],
         temperature_c[falling],

@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
-from firing.forecast.opening import COOLING_RANGE_DESCRIBED, COOLING_RANGE_FITTED, UNLOAD_C
+from firing.forecast.opening import UNLOAD_C
+from firing.forecast.ranges import COOLING_KNOWN
 from firing.kiln.description import Fitted, KilnDescription
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.review.position import Position
@@ -107,6 +108,8 @@ class KilnModel:
     """What the kiln model says of a running firing; a `Predictor`.
 
     The fallback is asked where the model has no answer; it is needed where there is a program.
+    `cooling` is the forecast's range of the natural cooling; it holds until this firing has shown
+    what the kiln loses.
     """
 
     def __init__(
@@ -117,8 +120,10 @@ class KilnModel:
         fallback: Predictor | None = None,
         *,
         unload_c: float = UNLOAD_C,
+        cooling: tuple[float, float] = COOLING_KNOWN,
     ) -> None:
         self._file = kiln
+        self._cooling = cooling
         self._load, self._schedule, self._fallback = load, schedule, fallback
         self._unload_c = unload_c
         self._known = result_before_any_refit(kiln)
@@ -243,8 +248,7 @@ class KilnModel:
             )
         if ahead.stalls_c is not None:
             raise FiringError(f"the kiln does not get beyond {ahead.stalls_c:.0f} °C")
-        learnt = "loss" in self._known.learnt or self._file.fitted.learnt is not None
-        cooling = COOLING_RANGE_FITTED if learnt else COOLING_RANGE_DESCRIBED
+        cooling = COOLING_KNOWN if "loss" in self._known.learnt else self._cooling
         if side != AS_EXPECTED:
             cooling = (1.0, 1.0)  # another loss says already how else it may cool
         return ahead.stretched(slower_now, slower_later, cooling)

@@ -188,7 +188,12 @@ def make_watcher(options: WatchOptions) -> Watcher:
     model = None
     if kiln is not None:
         predictor = model = KilnModel(
-            kiln, options.load, schedule, predictor, unload_c=options.unload_c
+            kiln,
+            options.load,
+            schedule,
+            predictor,
+            unload_c=options.unload_c,
+            cooling=course.cooling_range,
         )
     return Watcher(
         limits,

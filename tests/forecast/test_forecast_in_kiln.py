@@ -13,6 +13,7 @@ from firing.forecast.forecast import forecast
 from firing.forecast.in_kiln import with_tariff
 from firing.kiln.file import parse_kiln
 from firing.kiln.tariff_file import parse_tariff
+from firing.report.forecast import forecast_answer
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.file import parse_load
@@ -48,6 +49,33 @@ def test_a_weak_kiln_is_short_of_power_and_stalls_and_says_so() -> None:
     (warning,) = [w for w in result.warnings if w.id == "peak_out_of_reach"]
     assert "stalls at" in warning.message
     assert not result.segments[-1].ends
+
+
+def test_a_kiln_that_may_stall_is_never_foretold_to_be_cold_early() -> None:
+    """What gives up on its way never cools; its end is no early opening."""
+    tired = replace(KILN, power_w=6400.0)
+    result = forecast(GLAZE, kiln=tired, load=GLAZED)
+    assert result.kiln is not None
+    ranges = result.kiln.ranges
+    assert not result.kiln.stalled
+    assert ranges.may_stall
+    # The kiln only described cools 0.7 to 1.4 times as long at most, from the peak it comes to.
+    assert 0.7 < ranges.cooling.low < 1.0 < ranges.cooling.high < 1.4
+    assert ranges.total_s.low > ranges.heating_s.low + 0.7 * (result.total_s - result.program_s)
+    # What heats longer opens later.
+    later_s = ranges.heating_s.high - result.heating_s
+    assert ranges.total_s.high - result.total_s >= 0.99 * later_s
+
+
+def test_cooling_by_itself_is_as_uncertain_in_the_program_as_after_it() -> None:
+    bisque = parse_schedule(ready_text("thin-ware-bisque"))
+    off = replace(bisque, segments=(*bisque.segments, Segment(60.0, None, "off")))
+    after, inside = (forecast(plan, kiln=KILN) for plan in (bisque, off))
+    assert inside.total_s == inside.program_s
+    assert inside.total_s == pytest.approx(after.total_s, rel=0.002)
+    assert inside.total_low_s == pytest.approx(after.total_low_s, rel=0.005)
+    assert inside.total_high_s == pytest.approx(after.total_high_s, rel=0.005)
+    assert "80 %), already below" in " ".join(forecast_answer(inside))
 
 
 def test_a_clock_that_does_not_wait_moves_on_before_the_kiln_is_there() -> None:

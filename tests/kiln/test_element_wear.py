@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 from kilns import trial_kiln
 
-from firing.kiln.description import ElementReading, Fitted
+from firing.kiln.description import ElementReading, Fitted, PastFit
 from firing.kiln.element_wear import power_down, power_trend
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.sources import source
@@ -72,6 +72,28 @@ def test_what_tells_no_power_is_left_out() -> None:
     kiln = trial_kiln(fitted=ratios)
     untold = [fit(0.7, date(2025, 1, 1), told=False), fit(0.7, None)]
     assert power_trend(kiln, untold).points == ()
+
+
+def test_a_kept_fit_that_did_not_tell_the_power_is_no_word_of_it_either() -> None:
+    then = date(2024, 9, 1)
+    kiln = trial_kiln(
+        fitted=Fitted(power=1.06, learnt=then, basis="fixed by the load's mass"),
+        fits=(PastFit(then, 1.06, 1.0, 1.0, 1.0, power_over_capacity_se=0.01, loaded=True),),
+    )
+    trend = power_trend(kiln, [fit(0.8, date(2025, 1, 1), told=False)])
+    assert trend.points == ()
+    assert not any("power is up" in sentence for sentence in trend.sentences)
+
+
+@pytest.mark.parametrize(("ratio", "spoken"), [(0.7, True), (0.95, False)])
+def test_a_low_power_over_capacity_without_a_load_is_spoken_of(ratio: float, spoken: bool) -> None:
+    found = replace(
+        fit(ratio, date(2025, 1, 1), told=False),
+        power_over_capacity=FittedValue(ratio, 0.01, True, ""),
+    )
+    trend = power_trend(trial_kiln(), [found])
+    assert ("30 % below what the kiln file says" in trend.sentences[0]) is spoken
+    assert not trend.needs_action  # a load nobody weighed may be what it is
 
 
 def test_a_difference_within_the_error_is_none() -> None:

@@ -11,6 +11,7 @@ from logmaker import BISQUE, GLAZE, Faults, PlanStep, Sampling, fire, sample, wr
 from review.made_firings import as_schedule, finding, made_log
 
 from firing.files.ready import ready_text
+from firing.forecast.forecast import forecast
 from firing.kiln.file import parse_kiln
 from firing.logs.reader import Log, read_log
 from firing.review.result import Review
@@ -98,6 +99,9 @@ def test_a_leaking_kiln_cools_faster_than_its_model(tmp_path: Path) -> None:
     assert "cannot tell" in leak.message
     assert result.cooling is not None
     assert result.cooling.basis == "kiln"
+    # The usual stretch is the forecast's own: two commands tell one range.
+    foretold = forecast(as_schedule(GLAZE), kiln=learnt)
+    assert result.cooling.usual_share == pytest.approx(foretold.cooling_range, abs=0.01)
 
 
 def test_swapped_leads_only_fall_while_the_kiln_heats(tmp_path: Path) -> None:
