@@ -11,7 +11,7 @@ from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
 from firing.cones.holds import FIRED_C
 from firing.errors import FiringError
-from firing.logs.reader import choices_of, log_document, open_log, other_notes
+from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit, celsius_from_fahrenheit, from_celsius
 
 
@@ -44,9 +44,9 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
         if record.dialect.unit_from != "option":
             check_log_unit(file, unit, float(np.nanmax(trace.channel_c(number))))
         verdict, gaps = surely_reached(trace, number)
-        lacks = [*choices_of(record), *gap_words(gaps, unit)]
+        lacks = [*record.open_choices, *gap_words(gaps, unit)]
         read = {"log": log_document(record, number)}
-        notes = other_notes(record)
+        notes = list(record.other_notes)
         least = any(gap.hides_heatwork for gap in gaps)
     above_s = trace.seconds_above(1000.0, number)
     if as_json:

@@ -8,7 +8,7 @@ import click
 from firing.cli import outcome
 from firing.cli.arguments import json_option
 from firing.cli.log_options import log_options, take_reading
-from firing.logs.reader import choices_of, log_document, open_log, other_notes
+from firing.logs.reader import log_document, open_log
 from firing.units import TemperatureUnit
 
 if TYPE_CHECKING:
@@ -144,8 +144,8 @@ def fit_command(
     for number, path in enumerate(logs):
         log, place = open_log(path, channel, how)
         read.append(log_document(log, place))
-        choices += [f"{log.name}: {words}" for words in choices_of(log)]
-        notes += [f"{log.name}: {words}" for words in other_notes(log)]
+        choices += [f"{log.name}: {words}" for words in log.open_choices]
+        notes += [f"{log.name}: {words}" for words in log.other_notes]
         records.append(
             fit_input_of(
                 log,

@@ -16,7 +16,7 @@ from firing.cli.arguments import (
 )
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
-from firing.logs.reader import choices_of, log_document, open_log, other_notes
+from firing.logs.reader import log_document, open_log
 
 
 @click.command("resume")
@@ -97,5 +97,5 @@ def resume_command(
     if as_json:
         outcome.document({**found.to_dict(), "log": log_document(record, number)})
     else:
-        outcome.report(resume_report(found, choices_of(record), other_notes(record)))
+        outcome.report(resume_report(found, record.open_choices, record.other_notes))
     return outcome.act_if(found.needs_action)

@@ -102,6 +102,16 @@ class Log(Plottable):
     )
     name: str = ""
 
+    @property
+    def open_choices(self) -> tuple[str, ...]:
+        """The notes that a person may answer with an option: they come before any result."""
+        return tuple(f"{note[:1].upper()}{note[1:]}." for note in self.notes if " --" in note)
+
+    @property
+    def other_notes(self) -> tuple[str, ...]:
+        """The notes that leave no choice."""
+        return tuple(note for note in self.notes if " --" not in note)
+
     def __post_init__(self) -> None:
         if not self.name:
             object.__setattr__(self, "name", printable(self.path.name))
@@ -660,16 +670,6 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
     else:
         why = "the first with the most usable readings"
     return f"the kiln's temperature is {taken}, {why}; --channel takes another: {others}"
-
-
-def choices_of(log: Log) -> list[str]:
-    """Return the notes that a person may answer with an option: they come before any result."""
-    return [f"{note[:1].upper()}{note[1:]}." for note in log.notes if " --" in note]
-
-
-def other_notes(log: Log) -> list[str]:
-    """Return the notes that leave no choice."""
-    return [note for note in log.notes if " --" not in note]
 
 
 def log_document(log: Log, index: int) -> dict[str, Any]:

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from firing.logs.reader import choices_of, other_notes
 from firing.report.cautions import cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -86,7 +85,7 @@ def review_answer(review: Review) -> list[str]:
     """
     seen = [duration_sentence(review), result_sentence(review)]
     lacks = gap_words(review.gaps, review.schedule.unit)
-    return [*choices_of(review.log), *lacks, *seen]
+    return [*review.log.open_choices, *lacks, *seen]
 
 
 def _findings(review: Review) -> Section:
@@ -212,7 +211,7 @@ def log_words(review: Review) -> list[str]:
     return [
         f"{rows}{format_duration(log.interval_s)}{f', from {begun}' if begun else ''}.",
         f"Read with {log.dialect.describe()}.",
-        *other_notes(log),
+        *log.other_notes,
     ]
 
 

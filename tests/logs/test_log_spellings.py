@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from firing.logs.options import ReadingOptions
-from firing.logs.reader import choices_of, open_log
+from firing.logs.reader import open_log
 
 START = datetime(2026, 3, 24, 20, 5)
 ROWS = 100
@@ -195,7 +195,7 @@ def opened(path: Path, text: str, **options: Any) -> tuple[str, str]:
     """Return the channel taken for the kiln, and the notes that a person may answer."""
     path.write_text(text, encoding="utf-8")
     log, number = open_log(path, None, ReadingOptions(**options))
-    return log.trace.channels[number], " ".join(choices_of(log))
+    return log.trace.channels[number], " ".join(log.open_choices)
 
 
 @pytest.mark.parametrize(("head", "cell", "option"), [
