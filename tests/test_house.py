@@ -108,6 +108,31 @@ def test_no_screen_reaches_into_the_command_line() -> None:
     assert not reaching
 
 
+def test_no_module_stands_unused() -> None:
+    """One that nobody imports is loaded by its name, as a command or a notebook's view is."""
+    imported_ones = {target for targets in ARROWS.values() for target in targets}
+    texts = "\n".join(path.read_text(encoding="utf-8") for path in modules().values())
+    doors = {"firing.tui.entry", "firing.cones.derive"}  # a command of its own, and a table's maker
+    unused = [
+        name
+        for name, path in modules().items()
+        if path.name != "__init__.py"
+        and name not in imported_ones | doors
+        and f'"{name}"' not in texts
+        and f'"{name}:' not in texts
+    ]
+    assert not unused
+
+
+def test_a_class_name_means_one_thing() -> None:
+    places: dict[str, list[str]] = {}
+    for name, path in modules().items():
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(name)
+    assert not {name: where for name, where in places.items() if len(where) > 1}
+
+
 def circles(graph: dict[str, set[str]]) -> list[set[str]]:
     """Return every largest set of modules that reach each other."""
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from firing.logs.plausibility_limits import (
+    FLICKER_DIGITS,
     LIVE_COLDEST_C,
     LIVE_HOTTEST_C,
     LIVE_RISE_C_PER_S,
@@ -76,6 +77,8 @@ class ChannelPlausibility:
         self._turns: deque[bool] = deque(maxlen=LIVE_TURNING_READINGS)
         self._rose = False
         self._was_noisy = False
+        self._digit_c = math.inf
+        self._change_c = 0.0
 
     def status_of(self, time_s: float, value_c: float) -> Status:
         """Return what is held against a reading, which comes after the one before."""
@@ -88,13 +91,19 @@ class ChannelPlausibility:
             return Status.OK
         if value_c != before_c:
             rises = value_c > before_c
+            change_c = abs(value_c - before_c)
+            self._digit_c = min(self._digit_c, change_c)
+            self._change_c += (change_c - self._change_c) / LIVE_TURNING_READINGS
             self._turns.append(rises != self._rose)
             self._rose = rises
             self._still, self._still_since_s = 0, time_s
         else:
             if self._still == 0:
                 full = len(self._turns) == LIVE_TURNING_READINGS
-                self._was_noisy = full and sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+                # One that flickers by its last digit stands still wherever it is far from the next.
+                in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
+                turns = sum(self._turns) >= TURNING_SHARE * LIVE_TURNING_READINGS
+                self._was_noisy = full and turns and in_digits
             self._still += 1
             self._turns.append(False)
             if (

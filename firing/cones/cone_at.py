@@ -15,7 +15,7 @@ import numpy as np
 from firing.cones.cone_types import KindOfCone, parse_kind_of_cone, type_shift
 from firing.cones.equivalence import ConeVerdict, approach_rates_c_per_h, cone_reached
 from firing.cones.heatwork import DOWN, heatwork
-from firing.cones.holds import LONGEST_HOLD_S, Cooling, CoolingLeg, check_fired
+from firing.cones.holds import LONGEST_HOLD_S, Cooling, StatedCooling, check_fired
 from firing.cones.kinetics import USUAL_RATE_C_PER_H, cone_law
 from firing.errors import FiringError
 from firing.serialise import Serialised, json_fields, rounded
@@ -201,7 +201,7 @@ def parse_cooling(text: str, default_unit: TemperatureUnit | None = None) -> Coo
     ends = [math.inf, *(leg.target_c for leg in legs)]
     if any(leg.hold_s for leg in legs) or any(b >= a for a, b in pairwise(ends)):
         raise FiringError(f'"{text}" is no cooling; write "100C/h to 1040C" or "180F/h to 1900F"')
-    return tuple(CoolingLeg(leg.rate_c_per_h, leg.target_c) for leg in legs)
+    return tuple(StatedCooling(leg.rate_c_per_h, leg.target_c) for leg in legs)
 
 
 def course_of(legs: tuple[Leg, ...], start_c: float = ROOM_C) -> tuple[FloatArray, FloatArray]:

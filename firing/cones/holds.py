@@ -51,14 +51,14 @@ _INFERENCE = (
 
 
 @dataclass(frozen=True, slots=True)
-class CoolingLeg(Serialised):
+class StatedCooling(Serialised):
     """A stated cooling: the rate [°C/h] and the temperature it goes down to [°C]."""
 
     rate_c_per_h: float
     to_c: float
 
 
-Cooling = tuple[CoolingLeg, ...]
+Cooling = tuple[StatedCooling, ...]
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class HoldAnswer(Serialised):
         One sentence each.
     kind : str
         The type of cone.
-    cooling : tuple of CoolingLeg
+    cooling : tuple of StatedCooling
         The cooling after the hold whose heat-work is counted.
     """
 
@@ -113,7 +113,7 @@ class PeakAnswer(Serialised):
         One sentence each.
     kind : str
         The type of cone.
-    cooling : tuple of CoolingLeg
+    cooling : tuple of StatedCooling
         The cooling after the hold whose heat-work is counted.
     """
 
@@ -327,7 +327,7 @@ def hold_needed(
         Rate of the last 100 °C up to the hold [°C/h].
     kind : str
         The type of cone: self-supporting, large, small, bar, iron-free or iron-free large.
-    cooling : tuple of CoolingLeg
+    cooling : tuple of StatedCooling
         The cooling after the hold, whose heat-work is then counted; left out without it.
     unit : {"C", "F"}
         The unit that warnings and refusals speak in.

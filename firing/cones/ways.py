@@ -64,7 +64,7 @@ class WaysToCone(Serialised):
         By peak from the hottest, and by rate.
     curve : tuple of (float, float)
         Peak [°C] and hold [s] at the first rate, finely.
-    cooling : tuple of CoolingLeg
+    cooling : tuple of StatedCooling
         The stated cooling, whose heat-work is counted.
     warnings : tuple of str
         One sentence each, in the unit asked.
@@ -114,7 +114,7 @@ def ways_to_cone(
         Rates of the last 100 °C [°C/h]; the first is the one of the curve.
     kind : str
         The type of cone: self-supporting, large, small, bar, iron-free or iron-free large.
-    cooling : tuple of CoolingLeg
+    cooling : tuple of StatedCooling
         The cooling after the hold, whose heat-work is then counted; left out without it.
     unit : {"C", "F"}
         The unit that peaks are round in, and that warnings speak in.

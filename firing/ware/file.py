@@ -20,7 +20,7 @@ from firing.ware.load import (
     Piece,
     too_thin,
 )
-from firing.ware.shape import Form, HeatedFrom, Shape, Vents
+from firing.ware.shape import HeatedFrom, PieceForm, Shape, Vents
 
 THICKEST_MM = 500.0
 """Nothing a studio fires is thicker (common practice, no source); it catches slips of the key."""
@@ -204,7 +204,7 @@ def _across(data: dict[str, Any], unit: TemperatureUnit) -> list[Wrong]:
 def _load(table: LoadTable) -> Load:
     wrong: list[Wrong] = []
     for index, entry in enumerate(table.piece):
-        form = Form(**entry.model_dump(exclude={"name", "count", "mass_kg"}))
+        form = PieceForm(**entry.model_dump(exclude={"name", "count", "mass_kg"}))
         wrong += [(("piece", index, key), words) for key, words in form.faults()]
         # Left out, it is "both" and means nothing beside a shape; written, it is a claim.
         said = "heated_from" in entry.model_fields_set

@@ -7,7 +7,7 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
 from firing.units import TemperatureUnit
-from firing.ware.shape import Form, HeatedFrom, Shape, Spot, Vents
+from firing.ware.shape import HeatedFrom, PieceForm, Shape, Spot, Vents
 
 Dryness = Literal["leather hard", "damp", "bone dry", "bisqued", "bisqued, freshly glazed"]
 DRYNESSES: tuple[Dryness, ...] = get_args(Dryness)
@@ -109,9 +109,9 @@ class Piece:
             raise FiringError(f'{key} of "{self.name}": {words}')
 
     @property
-    def form(self) -> Form:
+    def form(self) -> PieceForm:
         """Its form alone."""
-        return Form(
+        return PieceForm(
             self.shape,
             self.thickest_mm,
             self.heated_from,

@@ -90,7 +90,7 @@ def closed_foot_mm(foot_mm: float, wall_mm: float, shelf_mm: float = SHELF_MM) -
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class PieceForm:
     """What is known of a piece's form; see `firing.ware.load.Piece` for the fields."""
 
     shape: Shape | None

@@ -48,6 +48,12 @@ def test_whole_degrees_in_a_hold_are_not_stuck() -> None:
     assert marks == {Status.OK}
 
 
+def test_a_flicker_between_two_whole_degrees_that_comes_to_rest_is_not_stuck() -> None:
+    channel = ChannelPlausibility()
+    celsius = [1000.0 + i % 2 for i in range(300)] + [1000.0] * (int(LIVE_STILL_S) + 60)
+    assert {channel.status_of(float(i), value) for i, value in enumerate(celsius)} == {Status.OK}
+
+
 def test_a_ramp_without_noise_that_ends_in_a_hold_is_not_stuck() -> None:
     channel = ChannelPlausibility()
     celsius = [900.0 + 1.25 * i for i in range(100)] + [1025.0] * 200

@@ -15,8 +15,7 @@ from typing import Literal
 import numpy as np
 from watch.madefirings import Heard
 
-from firing.capture.plausibility import PlausibilityCheck
-from firing.capture.reading import Reading, Status
+from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.forecast.forecast import forecast
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
