@@ -18,8 +18,7 @@ from firing.units import TemperatureUnit, format_temperature
 
 if TYPE_CHECKING:
     from firing.review.result import Review
-
-    from .watch_state import WatchState
+    from firing.watch.snapshot import WatchState
 
 # Places in the palette of the curve (see tui/app.py).
 FORECAST, SET_POINT, CORE = 0, 1, 3

@@ -1,4 +1,4 @@
-"""What is known of a running watch at one moment: laid down by its thread, read by the screens."""
+"""What is known of a running watch at one moment: its thread lays it down, others show it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
+    from firing.watch.calls import Call
     from firing.watch.state import Estimate, RemainingCourse
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
@@ -86,6 +87,8 @@ class WatchState:
     """What was told, the oldest first."""
     standing: tuple[WatchRemark, ...] = ()
     """Alarms raised now, the oldest first."""
+    open_calls: tuple[Call, ...] = ()
+    """What calls somebody to the kiln, acknowledged and snoozed or not, the oldest first."""
     calls: int = 0
     """How many things were told so far that somebody has to do something about."""
     recording: RecordingState | None = None
