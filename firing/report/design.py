@@ -9,8 +9,8 @@ from firing.forecast.result import Forecast
 from firing.report.cautions import cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import forecast_times, sentence
 from firing.report.listings import how_read_section
+from firing.report.words import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import TemperatureUnit, format_duration, format_temperature
 

@@ -26,15 +26,13 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import (
+from firing.report.words import (
     CONE_SOURCES,
     CONES_MEANT,
     cost_range,
-    degrees,
     energy_range,
     forecast_times,
     heating_range,
-    hours_minutes,
     opening_range,
     sentence,
     source_ids,
@@ -47,7 +45,9 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
+    hours_minutes,
     rate_from_celsius,
+    temperature_figure,
 )
 
 if TYPE_CHECKING:
@@ -170,7 +170,7 @@ def _segments(forecast: Forecast) -> Table:
                 str(timed.index + 1),
                 timed.name,
                 _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
-                degrees(timed.end_c, unit),
+                temperature_figure(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
                 hours_minutes(timed.forecast_s) if timed.ends else "–",
                 end,

@@ -33,9 +33,9 @@ from firing.report.document import (
     in_its_unit,
     shown,
 )
-from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import plain
-from firing.units import TemperatureUnit, in_unit
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.units import TemperatureUnit, in_unit, join_units
 
 if TYPE_CHECKING:
     from firing.report.charts.figure import Drawing

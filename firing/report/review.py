@@ -20,15 +20,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import (
-    CONE_SOURCES,
-    Timekeeper,
-    closed,
-    cone_or_none,
-    degrees,
-    hours_minutes,
-    source_ids,
-)
 from firing.report.review_heat import (
     cones_section,
     cooling_section,
@@ -37,10 +28,11 @@ from firing.report.review_heat import (
     result_sentence,
 )
 from firing.report.review_time import account_section, duration_sentence, segments_section
+from firing.report.words import CONE_SOURCES, Timekeeper, closed, cone_or_none, source_ids
 from firing.review.gaps import gap_words
 from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
 from firing.safety import cautions_for
-from firing.units import SECONDS_PER_MINUTE, format_duration
+from firing.units import SECONDS_PER_MINUTE, format_duration, hours_minutes, temperature_figure
 
 _LONG_LEAD_IN_S = 1800.0
 _OF_THE_ACCOUNT = ("ran_long", "ran_short", "evened_out")
@@ -181,12 +173,13 @@ def _compared_figures(review: Review, comparison: Comparison) -> Table:
         if max(map(abs, both_s := (pair.this_s, pair.other_s))) >= SECONDS_PER_MINUTE
     ]
     peaks = comparison.this_peak_c, comparison.other_peak_c
-    rows.append((f"highest °{unit}", *(degrees(peak_c, unit) for peak_c in peaks)))
+    rows.append((f"highest °{unit}", *(temperature_figure(peak_c, unit) for peak_c in peaks)))
     numbers = review.cones.reached_number, comparison.other.cones.reached_number
     rows.append(("cone", *map(cone_or_none, numbers)))
     cooling = comparison.cooling
     if cooling is not None:
-        span = f"cooling {degrees(cooling.from_c, unit)} to {degrees(cooling.to_c, unit)} °{unit}"
+        ends = (temperature_figure(at_c, unit) for at_c in (cooling.from_c, cooling.to_c))
+        span = f"cooling {' to '.join(ends)} °{unit}"
         rows.append((span, *map(hours_minutes, (cooling.this_s, cooling.other_s))))
     return Table(("", "this", "other"), "lrr", rows, "Causes, peak, cone and cooling of both")
 

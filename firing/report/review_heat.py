@@ -9,9 +9,15 @@ from firing.cones.table import describe_range
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import Block, Bullets, Chart, Paragraph, Section, Table, on_text
-from firing.report.formatting import CONES_MEANT, cone_or_none, degrees
+from firing.report.words import CONES_MEANT, cone_or_none
 from firing.review.result import HeatVerdict, Review
-from firing.units import TemperatureUnit, format_duration, format_temperature, rate_from_celsius
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+    rate_from_celsius,
+    temperature_figure,
+)
 
 _HOUR_SHOWN = 0.05
 
@@ -62,7 +68,7 @@ def cones_by_channel(review: Review) -> Table:
                 name,
                 cone_or_none(verdict.reached_number),
                 "–" if verdict.high is None else describe_range(verdict.low, verdict.high),
-                degrees(float(reading[reading == reading].max()), unit),
+                temperature_figure(float(reading[reading == reading].max()), unit),
             )
         )
     return Table(
@@ -201,7 +207,7 @@ def unevenness(review: Review) -> Table | None:
         (
             channel.name,
             *(
-                "–" if value_c is None else degrees(value_c, unit)
+                "–" if value_c is None else temperature_figure(value_c, unit)
                 for value_c in (channel.at_peak_c, channel.last_hour_c)
             ),
             cone_or_none(channel.cone_number),
@@ -260,7 +266,7 @@ def cooling_through(review: Review) -> Table | None:
             (name, *("–" if r is None else f"{rate_from_celsius(r, unit):.0f}" for r in rates))
         )
     return Table(
-        ("channel", *(f"°{unit}/h at {degrees(part.at_c, unit)} °{unit}" for part in shown)),
+        ("channel", *(f"°{unit}/h at {format_temperature(part.at_c, unit)}" for part in shown)),
         "l" + "r" * len(shown),
         rows,
         "How fast every channel cooled through the inversions of quartz and cristobalite",

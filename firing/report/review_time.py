@@ -14,9 +14,16 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import closed, degrees, hours_minutes, sentence
+from firing.report.words import closed, sentence
 from firing.review.result import CauseShare, Review, ReviewedSegment
-from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, rate_from_celsius
+from firing.units import (
+    SECONDS_PER_MINUTE,
+    TemperatureUnit,
+    format_duration,
+    hours_minutes,
+    rate_from_celsius,
+    temperature_figure,
+)
 
 _PAIRS_NOTE = "times in h:mm; rates and holds as planned/actual"
 _ON_TIME_S = 180.0
@@ -130,7 +137,7 @@ def _segments_table(review: Review) -> Table:
                 hours_minutes(segment.actual_s),
                 hours_minutes(segment.excess_s, signed=True),
                 _planned_and_actual_rate(segment, unit),
-                "–" if segment.peak_c is None else degrees(segment.peak_c, unit),
+                "–" if segment.peak_c is None else temperature_figure(segment.peak_c, unit),
                 _planned_and_actual_hold(segment),
                 "" if main is None else main.name,
             )

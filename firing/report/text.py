@@ -19,9 +19,9 @@ from firing.report.document import (
     in_its_unit,
     shown,
 )
-from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import display_width, pad, plain, to_ascii, wrap
-from firing.units import in_unit
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.units import in_unit, join_units
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _BOLD, _RESET = "\x1b[1m", "\x1b[0m"

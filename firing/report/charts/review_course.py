@@ -11,10 +11,16 @@ import numpy as np
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
 from firing.report.charts.text_chart import ChartSeries, temperatures_in
-from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.words import Timekeeper
 from firing.review.result import Review
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, format_duration, format_temperature, rate_from_celsius
+from firing.units import (
+    SECONDS_PER_HOUR,
+    format_duration,
+    format_temperature,
+    hours_minutes,
+    rate_from_celsius,
+)
 
 _OTHER_LINES = (
     (fig.ORANGE, "dot"),

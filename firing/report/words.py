@@ -1,8 +1,7 @@
-"""Moments, durations, cones and sources in the words that the terminal and the pages share."""
+"""Moments, ranges, cones and sources in the words that the terminal and the pages share."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 from firing.clock import after
 from firing.cones.table import describe_number
 from firing.sources import load_sources
-from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
+from firing.units import SECONDS_PER_MINUTE, format_duration, hours_minutes
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast, KilnForecast
@@ -117,15 +116,6 @@ def cost_range(kiln: KilnForecast) -> str:
     return "" if amounts is None or kiln.stalled else f" ({amounts.low:.2f} to {amounts.high:.2f})"
 
 
-def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
-    """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
-    if duration_s is None:
-        return "–"
-    minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
-    sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
-    return f"{sign}{minutes // 60}:{minutes % 60:02d}"
-
-
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
 CONE_SOURCES = ("cone-chart-1996", "cone-model")
 
@@ -133,11 +123,6 @@ CONE_SOURCES = ("cone-chart-1996", "cone-model")
 def cone_or_none(number: float | None) -> str:
     """Return a running cone number in words; ``none`` where no cone is down."""
     return "none" if number is None else describe_number(number)
-
-
-def degrees(temperature_c: float, unit: TemperatureUnit) -> str:
-    """Return a temperature for a table whose header has the unit."""
-    return f"{from_celsius(temperature_c, unit):.0f}"
 
 
 def source_ids(fields: Iterable[str]) -> list[str]:
@@ -153,15 +138,6 @@ def citations(ids: Iterable[str]) -> list[tuple[str, str]]:
         if name and name not in found:
             found[name] = known[name].sentence() if name in known else name
     return list(found.items())
-
-
-_HOURS_AND_MINUTES = re.compile(r"(?<=\d) h (?=\d\d min)")
-_VALUE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|kW|°[CF]|%)(?!\w))")
-
-
-def join_units(text: str) -> str:
-    """Return `text` with no-break spaces between numbers and their units."""
-    return _VALUE_AND_UNIT.sub("\N{NO-BREAK SPACE}", _HOURS_AND_MINUTES.sub("\u00a0h\u00a0", text))
 
 
 def sentence(words: str) -> str:
