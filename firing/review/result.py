@@ -91,6 +91,29 @@ class CauseShare(Serialised):
         return CAUSE_NAMES[self.cause]
 
 
+ChangeKind = Literal["skipped", "repeated", "edited"]
+"""What became of a segment: left out, run again, or run otherwise from a moment on."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramChange(Serialised):
+    """A segment, from 0, that did not run as planned, as only a program can have made it.
+
+    `seconds` is what it made the firing longer by, `at_s` where it begins; `words` says what
+    happened, and `evidence` what it rests on and what looks the same in a log.
+    """
+
+    kind: ChangeKind
+    segment: int
+    seconds: float
+    at_s: float
+    words: str
+    evidence: str = ""
+    confidence: Confidence = "likely"
+
+    json_keys = ("kind", "segment", "seconds", "at_s", "words", "evidence", "confidence")
+
+
 @dataclass(frozen=True, slots=True)
 class ReviewedSegment:
     """One segment, planned and actual; times count from the log's first reading [s].
@@ -564,7 +587,8 @@ class Review(Plottable):
     heat it took against the heat given; `shortfall` weighs why it was short of power, and `mended`
     is the plan that the kiln as found can keep.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
-    `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
+    `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
+    skipped, repeated or edited, `kiln_unused` why the kiln's model was
     not used, and `comparison` the other firing of the plan that this one is set beside.
     """
 
@@ -596,6 +620,7 @@ class Review(Plottable):
     heat: HeatVerdict | None = None
     quickening: Quickening | None = None
     extra_segment: ExtraSegment | None = None
+    program_changes: tuple[ProgramChange, ...] = ()
     kiln: KilnDescription | None = None
     load: Load | None = None
     gaps: tuple[Gap, ...] = ()
@@ -675,6 +700,7 @@ class Review(Plottable):
             excess_s=self.excess_s,
             segments=None if self.refused else self.segments,
             causes=self.causes,
+            program_changes=self.program_changes,
             cooling=self.cooling,
             cooled_quicker=self.quickening,
             begins_inside=self.begins_inside,
