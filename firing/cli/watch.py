@@ -16,6 +16,7 @@ from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
     TEMPERATURE,
+    controller_option,
     kiln_options,
     temperature_in,
     unload_option,
@@ -28,6 +29,7 @@ from firing.errors import FiringError
 @click.argument("source")
 @click.option("--schedule", "plan", metavar="SCHEDULE", help="The plan it is fired by.")
 @kiln_options
+@controller_option()
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -79,6 +81,7 @@ def watch_command(
     plan: str | None,
     kiln: str | None,
     load: str | None,
+    controller: str | None,
     out: Path | None,
     channel: str | None,
     cones: tuple[str, ...],
@@ -99,6 +102,9 @@ def watch_command(
 
     A log is read as "firing review" reads it, by the same options.  Of a port's lines you tell
     --unit, --delimiter, --decimal, --thermocouple-type and --junction.
+
+    --controller says whether its clock waits while the kiln lags.  One that does not wait ends the
+    program by the clock, wherever the kiln is then.
 
     With --kiln it tells the energy too, and forecasts the rest by the kiln's model, refitted to
     the firing every quarter of an hour; what the firing does not tell stays as the file has it.
@@ -136,6 +142,7 @@ def watch_command(
         raise FiringError("--load says what is in a kiln, so give --kiln too")
     if not 1.0 <= every_s <= 86_400.0:
         raise FiringError("--every wants a time from 1 s to 24 h, such as 1m")
+    keyed = open_file("controller", controller)
     options = WatchOptions(
         source,
         {name: told.pop(name) for name in LINE_OPTIONS},
@@ -146,6 +153,7 @@ def watch_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         cones=tuple(parse_cone(cone) for cone in cones),
+        waits=None if keyed is None else keyed.waits,
         command=alarm_command,
         **told,
     )
