@@ -437,7 +437,7 @@ def _with_trouble(
     top_c = wanted.program[peak][1]
     arrived_s, left_s = made.arrived_s[peak], made.left_s[peak]
     ramp_s = made.crossing_s(chance.uniform(350.0, min(0.88 * top_c, float(made.true_c.max()))))
-    share, over_s, lasts_s = 1.0, 0.0, math.inf
+    share, lasts_s = 1.0, math.inf
     if kind == "dip":
         share, lasts_s = chance.uniform(0.7, 0.85), chance.uniform(1.0, 3.0) * HOUR_S
         trouble = Trouble(ramp_s, share, 60.0, lasts_s)
