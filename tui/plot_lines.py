@@ -10,11 +10,11 @@ import numpy as np
 
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, forecast_times, hours_minutes
 from firing.report.sanitize import display_width
+from firing.report.words import Timekeeper, forecast_times
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.units import TemperatureUnit, format_temperature
+from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
 if TYPE_CHECKING:
     from firing.review.result import Review

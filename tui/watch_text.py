@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Status
 from firing.cones.table import describe_number
-from firing.report.formatting import sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import POSITION_PART, Estimate

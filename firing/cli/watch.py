@@ -16,6 +16,7 @@ from firing.cli import outcome
 from firing.cli.arguments import (
     DURATION_S,
     TEMPERATURE,
+    controller_option,
     kiln_options,
     temperature_in,
     unload_option,
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 @click.argument("source")
 @click.option("--schedule", "plan", metavar="SCHEDULE", help="The plan it is fired by.")
 @kiln_options
+@controller_option()
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -103,6 +105,7 @@ def watch_command(
     plan: str | None,
     kiln: str | None,
     load: str | None,
+    controller: str | None,
     out: Path | None,
     channel: str | None,
     cones: tuple[str, ...],
@@ -126,6 +129,9 @@ def watch_command(
 
     A log is read as "firing review" reads it, by the same options.  Of a port's lines you tell
     --unit, --delimiter, --decimal, --thermocouple-type and --junction.
+
+    --controller says whether its clock waits while the kiln lags.  One that does not wait ends the
+    program by the clock, wherever the kiln is then.
 
     With --kiln it tells the energy too, and forecasts the rest by the kiln's model, refitted to
     the firing every quarter of an hour; what the firing does not tell stays as the file has it.
@@ -163,6 +169,7 @@ def watch_command(
         raise FiringError("--load says what is in a kiln, so give --kiln too")
     if not 1.0 <= every_s <= 86_400.0:
         raise FiringError("--every wants a time from 1 s to 24 h, such as 1m")
+    keyed = open_file("controller", controller)
     options = WatchOptions(
         source,
         {name: told.pop(name) for name in LINE_OPTIONS},
@@ -173,6 +180,7 @@ def watch_command(
         kiln=open_file("kiln", kiln),
         load=open_file("load", load),
         cones=tuple(parse_cone(cone) for cone in cones),
+        waits=None if keyed is None else keyed.waits,
         command=alarm_command,
         **told,
     )

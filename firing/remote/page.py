@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 from firing.report.charts.svg_chart import render_svg
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import RANGES_HOLD, sentence
 from firing.report.page import escaped, prose
+from firing.report.words import RANGES_HOLD, sentence
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.events import NO_SAFETY_DEVICE
 from firing.watch.snapshot import PlanStart, WatchState
