@@ -33,8 +33,8 @@ from firing.remote.notify_file import (
     PostChannel,
     ProgramChannel,
 )
-from firing.report.formatting import sentence
 from firing.report.sanitize import plain
+from firing.report.words import sentence
 from firing.serialise import OMITTED, Serialised
 from firing.units import format_duration
 from firing.watch.calls import Call, CallBoard
