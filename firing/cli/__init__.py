@@ -11,6 +11,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
+    "calendar": ("firing.cli.calendar", "Put the moments of a firing into your calendar."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
