@@ -210,7 +210,7 @@ def test_writing_the_offset_changes_that_key_alone(text: str, before: float) -> 
     added = [line for line in new if line not in old]
     assert len(gone) == (1 if before else 0)
     assert [line for line in added if line and line != "[fitted]"] == [
-        "cone_offset_c = 12.3  # last spring" if before else "cone_offset_c = 12.3"
+        "kiln_reads_low_c = 12.3  # last spring" if before else "kiln_reads_low_c = 12.3"
     ]
     assert parse_kiln(written).fitted.cone_offset_c == 12.3
 
