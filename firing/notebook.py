@@ -218,7 +218,7 @@ def _(forecast: Forecast) -> list[Block]:
 @_parts.register(Review)
 def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
-    causes = [account_table(review.causes)] if review.causes else []
+    causes = [account_table(review)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 

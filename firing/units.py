@@ -7,6 +7,7 @@ has one unit: with °C go mm, kg and litres, with °F go inches, pounds and cubi
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -365,6 +366,34 @@ def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
     minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
     sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
     return f"{sign}{minutes // 60}:{minutes % 60:02d}"
+
+
+def minutes_adding_up(parts_s: Sequence[float], total_min: int) -> list[int]:
+    """Return durations in whole minutes, each rounded so that together they make the total.
+
+    Parameters
+    ----------
+    parts_s : sequence of float
+        The parts [s], of either sign.
+    total_min : int
+        What they come to [min]; where that is further off than rounding makes it, every part is
+        rounded by itself.
+
+    Returns
+    -------
+    list of int
+        Minutes, in order: the parts with the largest remainders are rounded up (Hamilton's method
+        of apportionment).
+    """
+    exact = [part_s / SECONDS_PER_MINUTE for part_s in parts_s]
+    floors = [math.floor(minutes) for minutes in exact]
+    missing = total_min - sum(floors)
+    if not 0 <= missing <= len(exact):
+        return [round(minutes) for minutes in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda i: floors[i] - exact[i])
+    for i in by_remainder[:missing]:
+        floors[i] += 1
+    return floors
 
 
 def format_temperature(

@@ -81,7 +81,7 @@ def _section(heading: str, content: Iterator[ReviewEntry]) -> Iterator[ReviewEnt
 
 
 def _causes(review: Review) -> Iterator[ReviewEntry]:
-    table = account_table(review.causes)
+    table = account_table(review)
     lines = zip(review.causes, table.rows, table.bars, strict=True)
     for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -38,7 +39,7 @@ class Timekeeper:
         """Return the clock time, with the weekday if the firing crosses midnight, else hours."""
         if self.started is None:
             return format_duration(after_s)
-        moment = after(self.started, after_s)
+        moment = self._minute(after_s)
         days = (after(self.started, self.last_s).date() - self.first.date()).days
         if days == 0:
             return f"{moment:%H:%M}"
@@ -47,6 +48,11 @@ class Timekeeper:
         return (
             f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment:%H:%M}"
         )
+
+    def _minute(self, after_s: float) -> datetime:
+        """Return the minute that a moment is nearest to, as durations are rounded too."""
+        assert self.started is not None
+        return after(self.started, after_s + SECONDS_PER_MINUTE / 2.0).replace(second=0)
 
     @property
     def first(self) -> datetime:
@@ -66,7 +72,7 @@ class Timekeeper:
         """Return the whole date and the time; empty if no start is known."""
         if self.started is None:
             return ""
-        moment = after(self.started, after_s)
+        moment = self._minute(after_s)
         day = f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
         return f"{day} at {moment:%H:%M}"
 
@@ -116,6 +122,24 @@ def cost_range(kiln: KilnForecast) -> str:
     return "" if amounts is None or kiln.stalled else f" ({amounts.low:.2f} to {amounts.high:.2f})"
 
 
+def minutes_between(durations_s: Iterable[float | None]) -> list[float | None]:
+    """Return durations one after another, each between moments that are rounded to the minute [s].
+
+    Printed as h:mm they add up to their sum, and agree with the clock times of their ends.
+    """
+    end_s = printed_s = 0.0
+    found: list[float | None] = []
+    for duration_s in durations_s:
+        if duration_s is None:
+            found.append(None)
+            continue
+        end_s += duration_s
+        now_s = SECONDS_PER_MINUTE * round(end_s / SECONDS_PER_MINUTE)
+        found.append(now_s - printed_s)
+        printed_s = now_s
+    return found
+
+
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
 CONE_SOURCES = ("cone-chart-1996", "cone-model")
 
@@ -143,6 +167,14 @@ def citations(ids: Iterable[str]) -> list[tuple[str, str]]:
 def sentence(words: str) -> str:
     """Return `words` with a capital first letter, the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+_SENTENCE_END = re.compile(r"(?<=[a-z0-9)°CF%][.!?]) (?=[A-Z])")
+
+
+def first_sentence(words: str) -> str:
+    """Return the first sentence of a text, with its full stop."""
+    return closed(_SENTENCE_END.split(words.strip(), maxsplit=1)[0])
 
 
 def closed(words: str) -> str:

@@ -12,8 +12,6 @@ import numpy as np
 import pytest
 from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
-from firing.tui.watch_listener import MOST_REMARKS, open_with_listener
-from firing.tui.watch_state import RecordingState, WatchRemark, WatchState
 from firing.tui.watch_text import alarm_words, figures, stage_words
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
@@ -21,7 +19,9 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
 from firing.review.position import Position
+from firing.watch.listener import MOST_REMARKS, open_with_listener
 from firing.watch.options import WatchOptions
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
