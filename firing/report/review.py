@@ -248,7 +248,8 @@ def _tiles(review: Review) -> list[Tile]:
     if cooling is not None:
         span = (
             f"{temperature_figure(cooling.from_c, unit)} to "
-            f"{format_temperature(cooling.to_c, unit)}, expected {format_duration(cooling.forecast_s)}"
+            f"{format_temperature(cooling.to_c, unit)}, "
+            f"expected {format_duration(cooling.forecast_s)}"
         )
         tiles.append(Tile("Cooling", format_duration(cooling.actual_s), span))
     return tiles
