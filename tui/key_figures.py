@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from itertools import chain
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.opening import UNLOAD_C
+from firing.forecast.opening import RANGES_HOLD, UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.report.formatting import (
-    RANGES_HOLD,
     cost_range,
     energy_range,
     forecast_times,
