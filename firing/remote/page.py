@@ -14,10 +14,11 @@ from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from firing.forecast.opening import RANGES_HOLD
 from firing.report.charts.svg_chart import render_svg
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.page import escaped, prose
-from firing.report.words import RANGES_HOLD, sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.events import NO_SAFETY_DEVICE
 from firing.watch.snapshot import PlanStart, WatchState
