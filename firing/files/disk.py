@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import stat
-import tempfile
 from pathlib import Path
 
 from firing.errors import FiringError
@@ -82,6 +81,8 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
         If the file exists and may not be replaced, is none that can be, or the folder cannot be
         written to.
     """
+    import tempfile
+
     try:
         target = _target(path, overwrite)
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:32]}.")
