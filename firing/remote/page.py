@@ -14,11 +14,12 @@ from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from firing.forecast.opening import RANGES_HOLD
 from firing.report.charts import figure as fig
 from firing.report.charts.svg import svg_pair
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.page import escaped, prose
-from firing.report.words import RANGES_HOLD, sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.events import NO_SAFETY_DEVICE
 from firing.watch.snapshot import PlanStart, WatchState
