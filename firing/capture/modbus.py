@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.capture.conversion import OUTPUT_FIELD, Converter
+from firing.capture.conversion import OUTPUT_FIELD, Converter, SourceUnit
 from firing.capture.reading import Reading, Status, duty_from_percent, missing_reading
 from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import PollingTimer, SourceLost
@@ -99,6 +99,7 @@ class ModbusSource:
         self.channels = tuple(name for name in names if name != OUTPUT_FIELD)
         self.gives_output = OUTPUT_FIELD in names
         self.unsolicited = False
+        self.unit: SourceUnit = "C"
         if not self.channels:
             raise FiringError(
                 "no register holds a temperature; name one after where its thermocouple is, like "

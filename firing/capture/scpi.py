@@ -7,6 +7,7 @@ here are a fixed list of questions.
 import time
 from typing import Literal, get_args
 
+from firing.capture.conversion import SourceUnit
 from firing.capture.fields import LineParser
 from firing.capture.reading import Reading, missing_reading
 from firing.capture.serial_port import PortSettings, SerialPort
@@ -42,6 +43,7 @@ class ScpiSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = False
+        self.unit: SourceUnit = "C"
         self._port = SerialPort(settings)
         self._parser = parser
         self._query = query

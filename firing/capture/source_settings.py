@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from firing.capture.conversion import SourceUnit, converter_for
 from firing.capture.fields import UNUSED_FIELD, FieldLayout, LineParser
@@ -11,6 +11,11 @@ from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.serial_port import Parity, PortSettings
 from firing.capture.source import ReadingSource
 from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from firing.capture.modbus import ModbusSource
+    from firing.capture.scpi import ScpiSource
+    from firing.capture.text_lines import StandardInputSource, TextLineSource
 
 SourceKind = Literal["lines", "scpi", "modbus"]
 STANDARD_INPUT = "-"
@@ -95,6 +100,14 @@ def make_source(settings: SourceSettings) -> ReadingSource:
     FiringError
         If they cannot be used, or a package they need is missing.
     """
+    source = _made(settings)
+    source.unit = settings.unit
+    return source
+
+
+def _made(
+    settings: SourceSettings,
+) -> TextLineSource | StandardInputSource | ScpiSource | ModbusSource:
     converter = converter_for(settings.unit, settings.thermocouple, settings.junction_c)
     port = PortSettings(settings.port, settings.baud, settings.parity, settings.stop_bits)
     if settings.kind == "modbus":

@@ -6,6 +6,7 @@ import sys
 import time
 from collections import deque
 
+from firing.capture.conversion import SourceUnit
 from firing.capture.fields import LineParser
 from firing.capture.reading import Reading
 from firing.capture.serial_port import PortSettings, SerialPort
@@ -120,6 +121,7 @@ class TextLineSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = True
+        self.unit: SourceUnit = "C"
         self._port = SerialPort(settings)
         baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
         self._reader = LineReader(parser, f"check the fields{baud}")
@@ -160,6 +162,7 @@ class StandardInputSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = True
+        self.unit: SourceUnit = "C"
         self._descriptor = descriptor
         self._reader = LineReader(parser, "check the fields")
         self._ended = False

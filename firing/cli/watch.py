@@ -22,6 +22,10 @@ from firing.cli.arguments import (
 )
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
+from firing.units import TemperatureUnit
+
+ANSWER_SIGNAL = getattr(signal, "SIGUSR1", None)  # not on Windows
+"""Answers every call that waits, where nobody sits at the keyboard."""
 
 
 @click.command("watch")
@@ -107,6 +111,11 @@ def watch_command(
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
     Exit code 1: lines are missing from the recording, or what a port sent was no readings.
 
+    The alarm program is tried when the watch begins.  {id}, {severity} and {state} in its arguments
+    are filled in; FIRING_ID and so on are in its environment.  What somebody has to do is told
+    again after 5 min, 10 min, then every 15 min until you answer: Enter, the screen, or SIGUSR1.
+    An answer changes only the message, never the kiln.
+
     This is no safety device: an independent over-temperature cut-out and a person at the end
     point are.
     """
@@ -122,11 +131,14 @@ def watch_command(
         require_top_c,
     )
     from firing.watch.setup import open_watch
-    from firing.watch.terminal import Terminal
+    from firing.watch.terminal import Terminal, keyboard
 
     gc.enable()  # a watch runs for days
     schedule = None if plan is None else open_schedule(plan)
-    unit = "C" if schedule is None else schedule.unit
+    unit: TemperatureUnit = "F" if told["unit"] == "F" else "C"
+    if schedule is not None:
+        unit = schedule.unit
+    plain = any(str(told[name] or "").strip()[-1:].isdigit() for name in ("top", "above", "unload"))
     told["above_c"] = parse_difference_c(told.pop("above"), unit)
     told["top_c"] = temperature_in(told.pop("top"), unit)
     if told["top_c"] is not None:
@@ -147,6 +159,7 @@ def watch_command(
         load=open_file("load", load),
         cones=tuple(parse_cone(cone) for cone in cones),
         command=alarm_command,
+        plain_in=unit if plain else None,
         **told,
     )
     if screen:
@@ -166,11 +179,21 @@ def watch_command(
                 as_json,
                 opened.connection.source.channels,
                 printed,
+                opened.calls,
+                None if source == "-" else keyboard(),
+                opened.unit,
             )
             if opened.not_recorded:
                 listener.note(opened.not_recorded)
             listener.note(NO_SAFETY_DEVICE)
-            opened.session(listener, every_s).run(lambda: bool(caught) or listener.unheard)
+
+            def stopped() -> bool:
+                if ANSWER_SIGNAL in caught:
+                    caught.discard(ANSWER_SIGNAL)
+                    listener.answer()
+                return bool(caught) or listener.unheard
+
+            opened.session(listener, every_s).run(stopped)
         finally:
             opened.close()
     unreadable = opened.unreadable()
@@ -195,6 +218,8 @@ def _signals() -> Iterator[set[int]]:
 
     wanted = [signal.SIGTERM, signal.SIGINT]
     hang_up = getattr(signal, "SIGHUP", None)  # not on Windows
+    if ANSWER_SIGNAL is not None:
+        wanted.append(ANSWER_SIGNAL)
     # Under nohup it is ignored, and has to stay so.
     if hang_up is not None and signal.getsignal(hang_up) is not signal.SIG_IGN:
         wanted.append(hang_up)

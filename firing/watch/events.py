@@ -20,7 +20,8 @@ NO_SAFETY_DEVICE = (
 class WatchEvent(Serialised):
     """One thing told while a firing runs: an alarm begins or ends, or a thing happened once.
 
-    The severity says whether somebody has to do something.
+    The severity says whether somebody has to do something; `repeat`, how many times it was told
+    before without an answer.
     """
 
     id: str
@@ -28,6 +29,7 @@ class WatchEvent(Serialised):
     state: EventState
     at_s: float = field(metadata=rounded(1, "time_s"))
     message: str
+    repeat: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,8 @@ class WatchOptions:
         Limits of the alarms [°C, s, °C].
     command : str, optional
         A program to run for every notice, and its arguments, as a person writes them.
+    plain_in : {"C", "F"}, optional
+        The unit that plain numbers were taken in; None if every limit came with its own.
     """
 
     source: str
@@ -71,6 +73,7 @@ class WatchOptions:
     lost_after_s: float = 60.0
     unload_c: float = UNLOAD_C
     command: str | None = None
+    plain_in: TemperatureUnit | None = None
 
 
 def require_top_c(top_c: float, unit: TemperatureUnit) -> None:

@@ -23,6 +23,7 @@ from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:
     from firing.watch.alarm_command import AlarmCommand
+    from firing.watch.calls import CallBoard
 
 TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
@@ -43,6 +44,8 @@ class WatchSession:
         Whether live readings bring their times, which then show every gap themselves.
     command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
+    calls : CallBoard, optional
+        What waits for a person; of a live watch it is told again until somebody answers.
     """
 
     def __init__(
@@ -60,11 +63,13 @@ class WatchSession:
         check_plausibility: bool = True,
         own_clock: bool = False,
         command: AlarmCommand | None = None,
+        calls: CallBoard | None = None,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
         self._display = FaultTolerantDisplay(listener)
         self._command = command
+        self._calls = calls
         self._isolation = FaultIsolation()
         self._base = base
         self._channel = channel
@@ -93,6 +98,10 @@ class WatchSession:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
         begin = partial(self._watcher.begin, self._now_s, live=self._live)
         self._isolation.run("the beginning of the watch", begin, None)
+        command = self._command
+        if command is not None and self._live:
+            trial = partial(command.begin, self._now_s)
+            self._isolation.run("the trial of the program for alarms", trial, None)
         try:
             self._run(stopped)
         finally:
@@ -179,6 +188,7 @@ class WatchSession:
         isolation.run("the watch over the firing", lambda: self._follow(reading), None)
         isolation.run("the watch over the source", self._check_connection, None)
         if self._live:
+            isolation.run("the repeating of calls", self._repeat_calls, None)
             isolation.run("the watch over the source's lines", self._check_silence, None)
             isolation.run("the watch over the clock", self._check_clock, None)
         isolation.run("the status", self._status_when_due, None)
@@ -240,11 +250,21 @@ class WatchSession:
         if self._recorder is not None and not self._own_clock:
             self._recorder.gap(self._now_s, reason)
 
+    def _repeat_calls(self) -> None:
+        if self._calls is not None:
+            self._show(self._calls.due(self._now_s))
+
     def _tell(self, notices: list[WatchEvent]) -> None:
+        if self._calls is not None:
+            for notice in notices:
+                self._isolation.run("the list of calls", partial(self._calls.take, notice), None)
+        self._show(notices)
+
+    def _show(self, notices: list[WatchEvent]) -> None:
         for notice in notices:
-            command, message = self._command, notice.message
+            command = self._command
             if command is not None:
-                self._isolation.run("the program for alarms", partial(command.tell, message), None)
+                self._isolation.run("the program for alarms", partial(command.tell, notice), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:

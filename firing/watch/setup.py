@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,8 +17,10 @@ from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
 from firing.capture.recording_file import intact_length, numbered_paths, parse_header, parse_rows
 from firing.capture.source import Connection, ReadingSource
+from firing.capture.source_factory import spoken_unit
 from firing.errors import FiringError
-from firing.units import format_duration
+from firing.units import TemperatureUnit, format_duration
+from firing.watch.calls import CallBoard
 from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
 if TYPE_CHECKING:
@@ -52,6 +54,13 @@ class OpenWatch:
     channel: int
     live: bool
     not_recorded: str = ""
+    calls: CallBoard = field(default_factory=CallBoard)
+
+    @property
+    def unit(self) -> TemperatureUnit:
+        """The unit temperatures are told in: the plan's, or else the source's own."""
+        schedule = self.options.schedule
+        return spoken_unit(self.connection.source) if schedule is None else schedule.unit
 
     def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
@@ -71,6 +80,7 @@ class OpenWatch:
             check_plausibility=not self.options.reading.as_logged,
             own_clock=isinstance(self.connection.source, FollowedLog),
             command=self.command,
+            calls=self.calls,
         )
 
     def unreadable(self) -> str:
@@ -104,7 +114,7 @@ def open_watch(
 
     source, channel, command = _checked(options)
     live = not isinstance(source, ReplayedLog)
-    watcher = make_watcher(options)
+    watcher = make_watcher(options, spoken_unit(source))
     connection = connect(source)
     recorder, not_recorded = None, ""
     try:
@@ -133,9 +143,6 @@ def open_watch(
 def check_options(options: WatchOptions) -> None:
     """Refuse what could not begin; nothing but a log is opened for it."""
     _checked(options)
-    out = options.out
-    if out is not None and (out.is_dir() or not out.parent.is_dir()):
-        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
 
 
 def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
@@ -151,11 +158,19 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     out = options.out
     if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
         raise FiringError(f"{out} exists already; a log is recorded to a new file only")
+    if out is not None and (out.is_dir() or not out.parent.is_dir()):
+        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
+    unit = spoken_unit(source)
+    if options.schedule is None and options.plain_in not in (None, unit):
+        raise FiringError(
+            f"{source.name} is in °{unit}, so a plain number may mean either unit; write 1000F or "
+            "1000C with --top, --above-plan and --unload"
+        )
     return source, channel, command
 
 
-def make_watcher(options: WatchOptions) -> Watcher:
-    """Return who follows the firing."""
+def make_watcher(options: WatchOptions, unit: TemperatureUnit = "C") -> Watcher:
+    """Return who follows the firing; without a plan it speaks in `unit`."""
     from firing.cones.table import CONES, cone_number
     from firing.watch.events import AlarmLimits
     from firing.watch.kiln_model import KilnModel
@@ -175,7 +190,7 @@ def make_watcher(options: WatchOptions) -> Watcher:
     cones = options.cones
     if schedule is None:
         model = None if kiln is None else KilnModel(kiln, options.load)
-        return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model)
+        return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model, unit=unit)
     from firing.forecast.forecast import forecast
 
     course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)

@@ -2,6 +2,7 @@
 
 import json
 import os
+import select
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -11,7 +12,9 @@ from firing.capture.clock import utc_stamp
 from firing.capture.reading import Reading
 from firing.capture.recorder import Recorder
 from firing.schedule.schedule import Schedule
+from firing.units import TemperatureUnit, format_duration
 from firing.watch.alarm_command import AlarmCommand
+from firing.watch.calls import SNOOZE_S, CallBoard
 from firing.watch.events import WatchEvent
 from firing.watch.state import Estimate
 from firing.watch.status_text import status_line, time_of_day
@@ -21,7 +24,8 @@ class Terminal:
     """Shows a watch: status on stdout, notices and notes on stderr.
 
     A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
-    document a line.  `cleaned` makes a line harmless to a terminal.
+    document a line.  `cleaned` makes a line harmless to a terminal.  Where somebody sits at a
+    `keyboard`, Enter answers the calls and z puts them off.
     """
 
     def __init__(
@@ -33,6 +37,9 @@ class Terminal:
         as_json: bool,
         names: tuple[str, ...],
         cleaned: Callable[[str], str] = str,
+        calls: CallBoard | None = None,
+        keyboard: int | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self._began = began
         self._schedule = schedule
@@ -42,6 +49,10 @@ class Terminal:
         self._gone: set[int] = set()
         self._names = names
         self._cleaned = cleaned
+        self._calls = calls
+        self._keyboard = keyboard
+        self._unit: TemperatureUnit = unit
+        self._keys_told = False
 
     @property
     def unheard(self) -> bool:
@@ -68,14 +79,19 @@ class Terminal:
         at = time_of_day(self._began, notice.at_s)
         bell = "\a" if notice.severity == "act" and sys.stderr.isatty() else ""
         word = {"raised": "ALARM", "over": "over", "told": "note"}[notice.state]
+        if notice.repeat:
+            word += " again"
         self._say(sys.stderr, 2, f"firing: {at} {word} {notice.id}: {notice.message}", bell)
+        if notice.severity == "act" and self._keyboard is not None and not self._keys_told:
+            self._keys_told = True
+            self.note("Enter answers, z and Enter puts off; else this is told again in 5 min")
         if self._as_json:
             self._document("notice", notice.at_s, notice.to_dict())
 
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Show how the firing stands on stdout."""
         if not self._as_json:
-            self._say(sys.stdout, 1, status_line(estimate, self._began, self._schedule))
+            self._say(sys.stdout, 1, status_line(estimate, self._began, self._schedule, self._unit))
             return
         data = estimate.to_dict()
         data["readings"] = (
@@ -105,4 +121,34 @@ class Terminal:
         self._say(sys.stdout, 1, json.dumps(document, ensure_ascii=False, allow_nan=False))
 
     def tick(self) -> None:
-        """Nothing is due: every line is shown at once."""
+        """Heed the keyboard; every line is shown at once, so nothing else is due."""
+        if self._calls is None or self._keyboard is None:
+            return
+        # In the background of a shell, to read a terminal would stop the watch.
+        if os.tcgetpgrp(self._keyboard) != os.getpgrp():
+            return
+        if not select.select([self._keyboard], [], [], 0.0)[0]:
+            return
+        keys = os.read(self._keyboard, 1024)
+        if not keys:
+            self._keyboard = None
+        else:
+            self.answer(put_off=keys.strip().lower() == b"z")
+
+    def answer(self, *, put_off: bool = False) -> None:
+        """Answer every call that waits, or put it off, and say so."""
+        if self._calls is None:
+            return
+        names = self._calls.put_off() if put_off else self._calls.answer()
+        how = f"put off for {format_duration(SNOOZE_S)}" if put_off else "answered"
+        what = ", ".join(names)
+        self.note(f"{what} {how}; alarms stand all the same" if names else "nothing waits")
+
+
+def keyboard() -> int | None:
+    """Return the terminal that somebody may type at; None where there is none to be asked."""
+    try:
+        number = sys.stdin.fileno()
+    except (OSError, ValueError, AttributeError):
+        return None
+    return number if sys.platform != "win32" and os.isatty(number) else None

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from firing.capture.reading import Reading, Status
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
+from firing.units import TemperatureUnit
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
     cones_reached,
@@ -73,6 +74,8 @@ class Watcher:
         Its tolerance near the peak, ± [°C].
     model : KilnModel, optional
         The kiln's, which says what it takes; where there is a plan the predictor is its, too.
+    unit : {"C", "F"}
+        What is told without a plan is told in this one.
     """
 
     def __init__(
@@ -85,10 +88,11 @@ class Watcher:
         cone_offset_c: float = 0.0,
         thermocouple_c: float | None = None,
         model: KilnModel | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self.schedule = schedule
         self.history = History()
-        self.board = AlarmBoard(limits, schedule, "C" if schedule is None else schedule.unit)
+        self.board = AlarmBoard(limits, schedule, unit if schedule is None else schedule.unit)
         self.predictor = predictor
         self._model = model
         self._plan = None if schedule is None else Plan(schedule)
