@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.source import Connection
+from firing.capture.source import Connection, UsualPause
 from firing.watch.setup import OpenWatch, open_watch
 
 from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
@@ -111,6 +111,9 @@ class WatchListener:
         self._base = base
         self._live = live
         self._silent_after_s = silent_after_s
+        self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
+        if live:
+            self._pause.add(base.now_s())
         self._count = 0
         self._read_s: float | None = None
         self._stage: Stage | None = None
@@ -171,6 +174,7 @@ class WatchListener:
         if self._connection.count != self._count:
             self._count = self._connection.count
             self._read_s = self._now_s
+            self._pause.add(self._now_s)
         if time.monotonic() - self._laid_s < LAY_DOWN_S:
             return
         self.lay_down()
@@ -217,7 +221,8 @@ class WatchListener:
             return "lost", self._connection.lost_because
         if self._read_s is None:
             return "waiting", ""
-        if self._live and self._now_s - self._read_s > self._silent_after_s:
+        patience_s = self._pause.patience_s(self._silent_after_s)
+        if self._live and self._now_s - self._read_s > patience_s:
             return "silent", ""
         return "reading", ""
 

@@ -46,7 +46,7 @@ def choose_source(
             )
             return FollowedLog(path, reading, channel)
         return ReplayedLog(path, _speed(of_line.get("speed")), reading, channel)
-    looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
+    looks_like_port = text.startswith("/dev/") or text.upper().startswith(("COM", "USB:"))
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
         raise FiringError(
             f"{text}: there is no such file or port; 'firing ports' lists the ports there are"

@@ -52,7 +52,7 @@ class AlarmInputs:
 
     `reading_c` is the last reading, NaN if it was not usable; `usable_s` when the last usable one
     came, or watching began.  `now_c` is smoothed.  `deviation_c` is above the plan, or below
-    (negative).
+    (negative).  A live source's lines usually come every `line_every_s`.
     """
 
     now_s: float
@@ -64,6 +64,7 @@ class AlarmInputs:
     rate_c_per_h: float | None
     position: Position | None
     deviation_c: float | None
+    line_every_s: float = 0.0
 
 
 class AlarmLatch:

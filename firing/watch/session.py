@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from firing.capture.clock import COUNTS_SLEEP, SuspensionDetector, TimeBase, clock_is_unset
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
+from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded, UsualPause
 from firing.units import format_duration
 from firing.watch.events import WatchEvent
 from firing.watch.fault_isolation import FaultIsolation, FaultTolerantDisplay, Listener, reason_of
@@ -77,6 +77,8 @@ class WatchSession:
         self._status_every_s = status_every_s
         self._silent_after_s = silent_after_s
         self._live = live
+        self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
+        self._slowness_told = False
         self._own_clock = own_clock
         self._plausibility = (
             PlausibilityCheck(len(connection.source.channels)) if check_plausibility else None
@@ -84,6 +86,8 @@ class WatchSession:
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
+        if live:
+            self._pause.add(self._now_s)
         self._ticked_s = -math.inf
         self._status_s: float | None = None
         self._clock_s = -math.inf
@@ -138,6 +142,8 @@ class WatchSession:
             reading = None
         if self._live:
             self._now_s = self._base.now_s()
+            if reading is not None:
+                self._pause.add(self._now_s)
             waited_s = self._now_s - asked_s
             late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
             if reading is not None and late:
@@ -194,6 +200,7 @@ class WatchSession:
         isolation.run("the status", self._status_when_due, None)
 
     def _follow(self, reading: Reading | None) -> None:
+        self._watcher.line_every_s = self._pause.usual_s
         if reading is not None:
             self._ticked_s = self._now_s
             self._tell(self._watcher.add(self._now_s, reading, self._channel))
@@ -210,8 +217,16 @@ class WatchSession:
             self._tell_status()
 
     def _check_silence(self) -> None:
-        silent_s = self._now_s - self._read_s
-        if not self._silent and self._lost_since_s is None and silent_s > self._silent_after_s:
+        silent_s, patience_s = self._now_s - self._read_s, self._silent_after_s
+        if self._pause.patience_s(patience_s) > patience_s and not self._slowness_told:
+            self._slowness_told = True
+            self._display.note(
+                f"lines come every {format_duration(self._pause.usual_s)}, which is slow for "
+                f"--lost-after {format_duration(patience_s)}: that none comes is told after "
+                f"{format_duration(self._pause.patience_s(patience_s))}"
+            )
+        patience_s = self._pause.patience_s(patience_s)
+        if not self._silent and self._lost_since_s is None and silent_s > patience_s:
             self._silent = True
             self._mark_gap(f"no line from {self._connection.source.name}")
 

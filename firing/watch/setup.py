@@ -7,6 +7,7 @@ three days ago would be told as this one, its program as done.
 from __future__ import annotations
 
 import itertools
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -85,12 +86,8 @@ class OpenWatch:
 
     def unreadable(self) -> str:
         """Return, as a sentence, that no line was a reading, or none at last; else nothing."""
-        from firing.capture.text_lines import StandardInputSource, TextLineSource
-
-        source = self.connection.source
-        if isinstance(source, TextLineSource | StandardInputSource):
-            return source.unread()
-        return ""
+        unread = getattr(self.connection.source, "unread", None)  # a log has no such lines
+        return "" if unread is None else str(unread())
 
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
@@ -143,6 +140,9 @@ def open_watch(
 def check_options(options: WatchOptions) -> None:
     """Refuse what could not begin; nothing but a log is opened for it."""
     _checked(options)
+    out = options.out
+    if out is not None and (out.is_dir() or not out.parent.is_dir()):
+        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
 
 
 def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
@@ -158,8 +158,6 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     out = options.out
     if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
         raise FiringError(f"{out} exists already; a log is recorded to a new file only")
-    if out is not None and (out.is_dir() or not out.parent.is_dir()):
-        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
     unit = spoken_unit(source)
     if options.schedule is None and options.plain_in not in (None, unit):
         raise FiringError(
@@ -239,12 +237,27 @@ def _recorder(
 
     try:
         recorder = open_recorder(out, source.channels, channel, base, output=source.gives_output)
-        return recorder, ""
     except OSError as fault:
         return None, (
             f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "
             "goes on; end this and choose another file to record"
         )
+    refusal = _refuses_files(out.parent)
+    if refusal:
+        recorder.add_remark(
+            f"{out.parent} takes no new file ({refusal}): if {recorder.path.name} is deleted or "
+            "moved during the firing, its lines cannot be written again; choose another folder"
+        )
+    return recorder, ""
+
+
+def _refuses_files(folder: Path) -> str:
+    """Return why a folder takes no new file, found by trying; empty if it does."""
+    try:
+        with tempfile.NamedTemporaryFile(dir=folder, prefix=".firing-"):
+            return ""
+    except OSError as fault:
+        return fault.strerror or str(fault)
 
 
 def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:

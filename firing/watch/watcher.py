@@ -104,6 +104,7 @@ class Watcher:
         self._rate_c_per_h: float | None = None
         self._located_s = -math.inf
         self._usable_s: float | None = None
+        self.line_every_s = 0.0  # how far apart a live source's lines usually come
         self._reading_c = math.nan
         self._stuck = False
         self._ended: set[int] | None = None
@@ -172,6 +173,7 @@ class Watcher:
                 now_s=now_s,
                 reading_c=self._reading_c,
                 usable_s=now_s if self._usable_s is None else self._usable_s,
+                line_every_s=self.line_every_s,
                 stuck=self._stuck,
                 now_c=self.history.now_c(),
                 highest_c=self.history.highest_c,

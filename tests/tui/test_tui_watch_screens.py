@@ -166,7 +166,7 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         await until(pilot, lambda: "no line yet" in stage(app))
-        os.write(port[1], b"9\n20.5\n20.6\n")
+        os.write(port[1], b"x\n20.5\n20.6\n")
         await until(pilot, lambda: "Reading" in stage(app))
         await pilot.press("escape")
         await until(pilot, front(app, Ask))
@@ -226,7 +226,7 @@ def test_a_drawing_that_fails_is_told_rings_and_records(
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         monkeypatch.setattr(broken, boom)
-        os.write(port[1], b"9\n20.5\n150.0\n150.5\n")
+        os.write(port[1], b"x\n20.5\n150.0\n150.5\n")
         await until(pilot, lambda: rung)
         await until(pilot, lambda: app._notifications)
         assert "failed (made up)" in next(iter(app._notifications)).message
@@ -246,7 +246,7 @@ def test_quitting_ends_the_recording_in_order(play: Play, port: Port, tmp_path: 
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         await until(pilot, lambda: "no line yet" in stage(app))
-        os.write(port[1], b"9\n20.5\n20.6\n")
+        os.write(port[1], b"x\n20.5\n20.6\n")
         await until(pilot, lambda: "2 lines" in str(app.screen.query_one(TitleLine).content))
         await pilot.press("ctrl+q")
         await answer(pilot, app, 1)
@@ -285,7 +285,7 @@ def test_a_recording_that_is_there_is_continued_only_after_saying_so(
         assert app.session.watch is not None
         assert app.session.watch.schedule == app.session.document.schedule
         assert "plan was changed" not in stage(app)
-        os.write(port[1], b"9\n401.0\n")
+        os.write(port[1], b"x\n401.0\n")
         await until(pilot, lambda: "1 line in" in str(app.screen.query_one(TitleLine).content))
         await pilot.press("f3")
         await until(pilot, lambda: "754 °F" in text(app, FiguresPanel))  # 401 × 1.8 + 32
