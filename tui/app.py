@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.events import Event, Key
 from textual.screen import Screen
 from textual.theme import Theme
 
@@ -168,6 +169,14 @@ class FiringApp(App[Ended]):
             await self.plan.offer_leftover(left)
             if self.session.document.changed:
                 return
+
+    async def on_event(self, event: Event) -> None:
+        """Let Escape take messages away first, where nothing else lies on top."""
+        away = isinstance(event, Key) and event.key == "escape" and len(self._notifications) > 0
+        if away and isinstance(self.screen, WorkScreen):
+            self.clear_notifications()
+            return
+        await super().on_event(event)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer leaving, and the list of commands, where work is done; a sheet is left first."""

@@ -17,6 +17,7 @@ from .watch_state import Stage, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
+    from firing.watch.calls import CallBoard
     from firing.watch.options import WatchOptions
 
 
@@ -27,6 +28,7 @@ class LiveWatch:
         self.order = order
         self.seen = WatchState()
         self._stop = threading.Event()
+        self._calls: CallBoard | None = None
         # The end of the program waits for it: it closes the recording first.
         self._thread = threading.Thread(target=self._run, name="watch")
 
@@ -54,6 +56,17 @@ class LiveWatch:
             self._thread.join(wait_s)
         return not self._thread.is_alive()
 
+    def answer(self, *, put_off: bool = False) -> int:
+        """Answer what waits for a person, or put it off; return how many calls that were.
+
+        It changes only the message: alarms stand, and nothing is switched.  `seen` shows it when
+        the watch lays down what is known the next time.
+        """
+        if self._calls is None:
+            return 0
+        found = self._calls.put_off() if put_off else self._calls.answer()
+        return len(found)
+
     def _run(self) -> None:
         from firing.watch.events import NO_SAFETY_DEVICE
         from firing.watch.fault_isolation import FaultIsolation
@@ -68,6 +81,7 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
+        self._calls = opened.calls
         attempts = FaultIsolation()
         try:
             attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)

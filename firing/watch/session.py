@@ -193,8 +193,8 @@ class WatchSession:
         isolation = self._isolation
         isolation.run("the watch over the firing", lambda: self._follow(reading), None)
         isolation.run("the watch over the source", self._check_connection, None)
+        isolation.run("the repeating of calls", self._repeat_calls, None)
         if self._live:
-            isolation.run("the repeating of calls", self._repeat_calls, None)
             isolation.run("the watch over the source's lines", self._check_silence, None)
             isolation.run("the watch over the clock", self._check_clock, None)
         isolation.run("the status", self._status_when_due, None)
@@ -267,7 +267,8 @@ class WatchSession:
 
     def _repeat_calls(self) -> None:
         if self._calls is not None:
-            self._show(self._calls.due(self._now_s))
+            again = self._calls.due(self._now_s)
+            self._show(again if self._live else [])  # a log has nobody to come
 
     def _tell(self, notices: list[WatchEvent]) -> None:
         if self._calls is not None:
