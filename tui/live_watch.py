@@ -12,8 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-
-from .watch_state import Stage, WatchState
+from firing.watch.snapshot import Stage, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -27,8 +26,9 @@ class LiveWatch:
     def __init__(self, order: WatchOptions) -> None:
         self.order = order
         self.seen = WatchState()
+        self.calls: CallBoard | None = None
+        """Where a call is acknowledged or snoozed; None until the watch is open."""
         self._stop = threading.Event()
-        self._calls: CallBoard | None = None
         # The end of the program waits for it: it closes the recording first.
         self._thread = threading.Thread(target=self._run, name="watch")
 
@@ -56,22 +56,19 @@ class LiveWatch:
             self._thread.join(wait_s)
         return not self._thread.is_alive()
 
-    def answer(self, *, put_off: bool = False) -> int:
-        """Answer what waits for a person, or put it off; return how many calls that were.
+    def answer(self, *, snooze: bool = False) -> None:
+        """Acknowledge what calls somebody, or snooze it.
 
         It changes only the message: alarms stand, and nothing is switched.  `seen` shows it when
         the watch lays down what is known the next time.
         """
-        if self._calls is None:
-            return 0
-        found = self._calls.put_off() if put_off else self._calls.answer()
-        return len(found)
+        if self.calls is not None:
+            self.calls.answer(snooze=snooze)
 
     def _run(self) -> None:
         from firing.watch.events import NO_SAFETY_DEVICE
         from firing.watch.fault_isolation import FaultIsolation
-
-        from .watch_listener import open_with_listener, status_every_s
+        from firing.watch.listener import open_with_listener, status_every_s
 
         try:
             opened, listener = open_with_listener(self.order, self._publish)
@@ -81,7 +78,7 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
-        self._calls = opened.calls
+        self.calls = opened.calls
         attempts = FaultIsolation()
         try:
             attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Status
 from firing.cones.table import describe_number
-from firing.report.formatting import sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.watch.calls import REPEATED_FOR_S, Call
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
     MomentText,
@@ -19,12 +21,10 @@ from firing.watch.status_text import (
     temperature_text,
 )
 
-from .watch_state import RecordingState, WatchRemark, WatchState
 from .widgets.headline import HeadlineFigures
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
-    from firing.watch.calls import Call
 
 UNSYNCED_LATE_S = 15.0
 """Lines are put on the disk every 10 s; from here on a person should know that they are not [s]."""
@@ -66,16 +66,15 @@ def alarm_words(seen: WatchState) -> list[str]:
     found = []
     if seen.began is not None:
         moments = MomentText(seen.began, seen.now_s)
-        answers = {call.event.message: _answer_words(call, moments) for call in seen.waiting}
+        answers = {call.message: _answer_words(call) for call in seen.open_calls}
         found = [
             f"ALARM since {moments.at(r.at_s)}{answers.get(r.words, '')}: {r.words}."
             for r in seen.standing
         ]
         found += [
-            f"TO DO since {moments.at(call.event.at_s)}{_answer_words(call, moments)}: "
-            f"{call.event.message}."
-            for call in seen.waiting
-            if call.event.state == "told"
+            f"TO DO since {moments.at(call.at_s)}{_answer_words(call)}: {call.message}."
+            for call in seen.open_calls
+            if not call.stands and _is_of_now(call, seen)
         ]
     kept = seen.recording
     if kept is not None and kept.trouble:
@@ -87,17 +86,18 @@ def alarm_words(seen: WatchState) -> list[str]:
     return found
 
 
-def _answer_words(call: Call, moments: MomentText) -> str:
-    if call.answered:
-        return " (answered)"
-    if call.put_off_until_s is not None:
-        return f" (put off until {moments.at(call.put_off_until_s)})"
-    return ""
+def _answer_words(call: Call) -> str:
+    return " (acknowledged)" if call.acknowledged else " (snoozed)" if call.snoozed else ""
+
+
+def _is_of_now(call: Call, seen: WatchState) -> bool:
+    """Tell whether there still is something to do: in a replay nobody has done it."""
+    return seen.live or call.stands or seen.now_s - call.at_s <= REPEATED_FOR_S
 
 
 def waits(seen: WatchState) -> bool:
-    """Tell whether something is neither answered nor put off."""
-    return any(call.waits for call in seen.waiting)
+    """Tell whether something calls somebody, and nobody has answered."""
+    return any(call.unanswered and _is_of_now(call, seen) for call in seen.open_calls)
 
 
 _SHOWN_LARGE = ("Now", "By hand", "Program")

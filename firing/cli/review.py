@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, kiln_options
+from firing.cli.arguments import html_option, json_option, kiln_options, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
@@ -62,6 +62,7 @@ if TYPE_CHECKING:
 @kiln_options
 @log_options
 @html_option
+@report_options
 @json_option
 def review_command(
     schedule: str,

@@ -1,105 +1,151 @@
-"""What waits for a person: alarms that stand and hands that are needed, until somebody answers.
+"""What calls somebody to the kiln, until somebody says that it was heard.
 
-A call is told again until it is answered, put off, or over.  An answer changes only the message:
-the alarm stands as long as its cause does, and nothing is ever switched.
+To acknowledge or to snooze a call changes who is told again, and nothing else: neither the alarm,
+which stands as long as its cause, nor the recording, nor ever the kiln.
 """
 
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from firing.capture.clock import monotonic_s
 from firing.serialise import Serialised, rounded
 from firing.watch.events import WatchEvent
 
 REPEAT_AFTER_S = (300.0, 600.0, 900.0)
-"""The pauses before a call is told again; the last one goes on [s]."""
+"""The pauses before a call is told again; the last one goes on [s]; common practice, no source."""
+REPEATED_FOR_S = 3600.0
+"""What happened once, and has no end of its own, is told again for so long [s]."""
 SNOOZE_S = 900.0
-"""How long a call is put off, unless told otherwise [s]."""
-LAPSE_S = 3600.0
-"""What happened once and has no end of its own is told again for so long [s]."""
+"""How long a snoozed call is quiet, unless told [s]; common practice, no source."""
+MOST_CALLS = 50
 
 
 @dataclass(frozen=True, slots=True)
 class Call(Serialised):
-    """One thing that somebody has to look after, and what became of it.
+    """One event that somebody has to act on."""
 
-    Times are on the recording's clock [s]; `told_s` is when it was told last.
-    """
-
-    event: WatchEvent
-    told_s: float = field(metadata=rounded(1))
-    repeats: int = 0
-    answered: bool = False
-    put_off_until_s: float | None = field(default=None, metadata=rounded(1))
+    number: int
+    """From 1, in the order they came; no two calls of a watch share one."""
+    id: str
+    """The event's."""
+    at_s: float = field(metadata=rounded(1, "time_s"))
+    """When, on the recording's clock [s]."""
+    message: str
+    stands: bool
+    """Whether it is an alarm whose cause goes on; anything else is told once."""
+    acknowledged: bool = False
+    snoozed: bool = False
+    """Whether it is quiet for a while."""
 
     @property
-    def waits(self) -> bool:
-        """Whether it was neither answered nor put off."""
-        return not self.answered and self.put_off_until_s is None
+    def unanswered(self) -> bool:
+        """Whether somebody is still to be told of it again."""
+        return not (self.acknowledged or self.snoozed)
+
+
+@dataclass(slots=True)
+class _Told:
+    """What was told, when it is due again on the recording's clock, and how often it was."""
+
+    event: WatchEvent
+    due_s: float
+    repeats: int = 0
 
 
 class CallBoard:
-    """The calls of one watch; any thread may answer them."""
+    """Every call that is open: an alarm until it is over, all others until acknowledged.
 
-    def __init__(self) -> None:
+    Several threads may use it.  An alarm that is over is no call any more, answered or not; if it
+    is raised again, it calls anew.
+    """
+
+    def __init__(self, clock_s: Callable[[], float] = monotonic_s) -> None:
+        self._clock_s = clock_s
         self._lock = threading.Lock()
-        self._calls: dict[str, Call] = {}
-        self._now_s = 0.0
-
-    @property
-    def open(self) -> tuple[Call, ...]:
-        """The calls there are, the oldest first; answered ones too, while their alarm stands."""
-        with self._lock:
-            return tuple(self._calls.values())
+        self._calls: dict[int, Call] = {}
+        self._snoozed_until_s: dict[int, float] = {}
+        self._told: dict[int, _Told] = {}
+        self._last = 0
 
     def take(self, event: WatchEvent) -> None:
-        """Take in something that was told; an alarm that is over needs no answer any more."""
+        """Take in what a watch tells."""
+        # That an alarm is over is a mere note, and ends its call all the same.
+        if event.severity != "act" and event.state != "over":
+            return
         with self._lock:
-            self._now_s = event.at_s
+            for number in [n for n, c in self._calls.items() if c.id == event.id and c.stands]:
+                self._forget(number)  # over, or raised anew
             if event.state == "over":
-                self._calls.pop(event.id, None)
-            elif event.severity == "act":
-                self._calls.pop(event.id, None)
-                self._calls[event.id] = Call(event, event.at_s)
+                return
+            self._last += 1
+            raised = event.state == "raised"
+            call = Call(self._last, event.id, event.at_s, event.message, raised)
+            self._calls[self._last] = call
+            self._told[self._last] = _Told(event, event.at_s + REPEAT_AFTER_S[0])
+            # What stands is never given up for what was told once.
+            told_once = [number for number, held in self._calls.items() if not held.stands]
+            for number in told_once[: max(len(self._calls) - MOST_CALLS, 0)]:
+                self._forget(number)
 
-    def answer(self, id: str | None = None) -> tuple[str, ...]:
-        """Answer a call, or all that wait; return the ids of those that were answered now."""
-        with self._lock:
-            return self._change(id, answered=True, put_off_until_s=None)
+    def _forget(self, number: int) -> None:
+        del self._calls[number]
+        self._snoozed_until_s.pop(number, None)
+        self._told.pop(number, None)
 
-    def put_off(self, id: str | None = None, for_s: float = SNOOZE_S) -> tuple[str, ...]:
-        """Put a call off, or all that wait; it is told again after `for_s`."""
-        with self._lock:
-            return self._change(id, put_off_until_s=self._now_s + for_s)
-
-    def _change(self, id: str | None, **changes: object) -> tuple[str, ...]:
-        found = [
-            name for name, call in self._calls.items() if not call.answered and id in (None, name)
-        ]
-        for name in found:
-            self._calls[name] = replace(self._calls[name], **changes)  # type: ignore[arg-type]  # its own fields
-            if self._calls[name].answered and self._calls[name].event.state == "told":
-                del self._calls[name]
-        return tuple(found)
+    def answer(self, *, snooze: bool = False) -> tuple[str, ...]:
+        """Acknowledge, or snooze, every call nobody has answered; return their ids."""
+        calls = [call for call in self.open() if call.unanswered]
+        act = self.snooze if snooze else self.acknowledge
+        return tuple(call.id for call in calls if act(call.number))
 
     def due(self, now_s: float) -> list[WatchEvent]:
-        """Return what has to be told again now."""
+        """Return what is to be told again now, on the recording's clock; nothing answered is."""
+        found: list[WatchEvent] = []
+        for call in self.open():
+            with self._lock:
+                told = self._told.get(call.number)
+                if told is None or call.acknowledged:
+                    continue
+                if call.snoozed:
+                    told.due_s = now_s  # as soon as it is no longer
+                    continue
+                lapsed = not call.stands and now_s - call.at_s > REPEATED_FOR_S
+                if lapsed or now_s < told.due_s:
+                    continue
+                told.repeats += 1
+                pause_s = REPEAT_AFTER_S[min(told.repeats, len(REPEAT_AFTER_S) - 1)]
+                told.due_s = now_s + pause_s
+                found.append(replace(told.event, at_s=now_s, repeat=told.repeats))
+        return found
+
+    def acknowledge(self, number: int) -> bool:
+        """Take in that somebody has heard a call; returns whether there is such a call."""
         with self._lock:
-            self._now_s = now_s
-            found: list[WatchEvent] = []
-            for name, call in list(self._calls.items()):
-                event = call.event
-                if event.state == "told" and now_s - event.at_s > LAPSE_S:
-                    del self._calls[name]
-                    continue
-                pause_s = REPEAT_AFTER_S[min(call.repeats, len(REPEAT_AFTER_S) - 1)]
-                at_s = call.told_s + pause_s
-                if call.put_off_until_s is not None:
-                    at_s = call.put_off_until_s
-                if call.answered or now_s < at_s:
-                    continue
-                again = replace(call, told_s=now_s, repeats=call.repeats + 1, put_off_until_s=None)
-                self._calls[name] = again
-                found.append(replace(event, at_s=now_s, repeat=again.repeats))
-            return found
+            call = self._calls.get(number)
+            if call is None:
+                return False
+            if call.stands:
+                self._calls[number] = replace(call, acknowledged=True)
+            else:
+                self._forget(number)
+            return True
+
+    def snooze(self, number: int, for_s: float = SNOOZE_S) -> bool:
+        """Leave a call quiet for a while; returns whether there is such a call."""
+        with self._lock:
+            if number not in self._calls:
+                return False
+            self._snoozed_until_s[number] = self._clock_s() + for_s
+            return True
+
+    def open(self) -> tuple[Call, ...]:
+        """Return the open calls, the oldest first."""
+        now_s = self._clock_s()
+        with self._lock:
+            return tuple(
+                replace(call, snoozed=now_s < self._snoozed_until_s.get(number, now_s))
+                for number, call in self._calls.items()
+            )

@@ -45,7 +45,8 @@ class WatchSession:
     command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
     calls : CallBoard, optional
-        What waits for a person; of a live watch it is told again until somebody answers.
+        Where what calls somebody stays until it is acknowledged; of a live watch it is told again
+        until then.
     """
 
     def __init__(

@@ -182,7 +182,11 @@ def make_watcher(options: WatchOptions, unit: TemperatureUnit = "C") -> Watcher:
     if kiln is not None:
         tops.append(kiln.max_c)
     limits = AlarmLimits(
-        min(tops) if tops else None, options.above_c, options.lost_after_s, options.unload_c
+        min(tops) if tops else None,
+        options.above_c,
+        options.lost_after_s,
+        options.unload_c,
+        options.waits,
     )
     offset_c = 0.0 if kiln is None else kiln.fitted.cone_offset_c
     cones = options.cones

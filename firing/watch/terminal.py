@@ -25,7 +25,7 @@ class Terminal:
 
     A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
     document a line.  `cleaned` makes a line harmless to a terminal.  Where somebody sits at a
-    `keyboard`, Enter answers the calls and z puts them off.
+    `keyboard`, Enter acknowledges the calls and z snoozes them.
     """
 
     def __init__(
@@ -84,7 +84,7 @@ class Terminal:
         self._say(sys.stderr, 2, f"firing: {at} {word} {notice.id}: {notice.message}", bell)
         if notice.severity == "act" and self._keyboard is not None and not self._keys_told:
             self._keys_told = True
-            self.note("Enter answers, z and Enter puts off; else this is told again in 5 min")
+            self.note("Enter acknowledges, z and Enter snoozes; else this is told again in 5 min")
         if self._as_json:
             self._document("notice", notice.at_s, notice.to_dict())
 
@@ -133,14 +133,14 @@ class Terminal:
         if not keys:
             self._keyboard = None
         else:
-            self.answer(put_off=keys.strip().lower() == b"z")
+            self.answer(snooze=keys.strip().lower() == b"z")
 
-    def answer(self, *, put_off: bool = False) -> None:
-        """Answer every call that waits, or put it off, and say so."""
+    def answer(self, *, snooze: bool = False) -> None:
+        """Acknowledge every call nobody has answered, or snooze it, and say so."""
         if self._calls is None:
             return
-        names = self._calls.put_off() if put_off else self._calls.answer()
-        how = f"put off for {format_duration(SNOOZE_S)}" if put_off else "answered"
+        names = self._calls.answer(snooze=snooze)
+        how = f"snoozed for {format_duration(SNOOZE_S)}" if snooze else "acknowledged"
         what = ", ".join(names)
         self.note(f"{what} {how}; alarms stand all the same" if names else "nothing waits")
 

@@ -95,7 +95,7 @@ def test_a_plan_that_begins_hotter_than_it_ever_gets(
     answer = ask("forecast", "hot.toml", *options)
     assert answer.returncode in (0, 1)
     if not options:
-        assert "Begins at 1300 °C" in answer.stdout
+        assert "Start 0:00 at 1300 °C, and goes no hotter" in answer.stdout
     assert ask("review", "hot.toml", "log.csv").returncode in (0, 1)
 
 

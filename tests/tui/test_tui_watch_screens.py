@@ -41,7 +41,7 @@ def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
     monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
-    monkeypatch.setattr("firing.tui.watch_listener.LAY_DOWN_S", 0.02)
+    monkeypatch.setattr("firing.watch.listener.LAY_DOWN_S", 0.02)
 
 
 @pytest.fixture
@@ -244,7 +244,7 @@ def test_a_drawing_that_fails_is_told_rings_and_records(
     assert list(read_log(out, cleaning=False).trace.channel_c()) == [20.5, 150.0, 150.5]
 
 
-def test_a_call_is_answered_and_put_off_by_a_key_and_its_message_goes_by_escape(
+def test_a_call_is_snoozed_and_acknowledged_by_a_key_and_its_message_goes_by_escape(
     play: Play, port: Port
 ) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
@@ -259,11 +259,12 @@ def test_a_call_is_answered_and_put_off_by_a_key_and_its_message_goes_by_escape(
         await until(pilot, lambda: large.shown.calls)
         await pilot.press("z")
         await until(pilot, lambda: not large.shown.calls)
-        assert "put off until" in stage(app)
+        assert "(snoozed)" in stage(app)
         watch = app.session.watch
         assert watch is not None
-        assert watch.answer() == 1
-        await until(pilot, lambda: "(answered)" in stage(app))
+        assert watch.calls is not None
+        watch.calls.acknowledge(1)
+        await until(pilot, lambda: "(acknowledged)" in stage(app))
         assert watch.seen.standing  # only the message changed
         await pilot.press("f7")
         await answer(pilot, app, 0)

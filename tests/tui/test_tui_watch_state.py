@@ -12,8 +12,6 @@ import numpy as np
 import pytest
 from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
-from firing.tui.watch_listener import MOST_REMARKS, open_with_listener
-from firing.tui.watch_state import RecordingState, WatchRemark, WatchState
 from firing.tui.watch_text import alarm_words, figures, headline, stage_words
 from firing.tui.widgets.headline import headline_rows, large
 from waiting import PATIENCE_S, wait_until
@@ -25,7 +23,9 @@ from firing.report.sanitize import display_width
 from firing.review.position import Position
 from firing.watch.calls import Call
 from firing.watch.events import WatchEvent
+from firing.watch.listener import MOST_REMARKS, open_with_listener
 from firing.watch.options import WatchOptions
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
@@ -417,23 +417,20 @@ def test_the_headline_says_what_matters_and_no_old_reading_as_if_current() -> No
 def test_a_call_colours_the_headline_until_it_is_answered_or_put_off() -> None:
     event = WatchEvent("over-top", "act", "raised", 7.0 * HOUR_S, "751 °C is over the top")
     remark = WatchRemark(event.at_s, "alarm", event.message)
-    call = Call(event, event.at_s)
+    call = Call(1, event.id, event.at_s, event.message, stands=True)
     for made, calls, said in (
         (call, True, "ALARM since 03:00: 751 °C"),
-        (replace(call, answered=True), False, "ALARM since 03:00 (answered): 751 °C"),
-        (
-            replace(call, put_off_until_s=7.5 * HOUR_S),
-            False,
-            "ALARM since 03:00 (put off until 03:30): 751 °C",
-        ),
+        (replace(call, acknowledged=True), False, "ALARM since 03:00 (acknowledged): 751 °C"),
+        (replace(call, snoozed=True), False, "ALARM since 03:00 (snoozed): 751 °C"),
     ):
-        now = seen(standing=(remark,), waiting=(made,))
+        now = seen(standing=(remark,), open_calls=(made,))
         assert headline(now, PLAN, "C").calls == calls
         assert alarm_words(now)[0].startswith(said)  # it stands all the same
-    lid = WatchEvent("action", "act", "told", 7.0 * HOUR_S, "close the lid")
-    assert alarm_words(seen(waiting=(Call(lid, lid.at_s),))) == [
-        "TO DO since 03:00: close the lid."
-    ]
+    lid = Call(2, "action", 7.0 * HOUR_S, "close the lid", stands=False)
+    assert alarm_words(seen(open_calls=(lid,))) == ["TO DO since 03:00: close the lid."]
+    # in a replay nobody has done it, and hours later it is no longer of now
+    late = replace(lid, at_s=2.0 * HOUR_S)
+    assert alarm_words(seen(open_calls=(late,), live=False)) == []
 
 
 @pytest.mark.parametrize(("width", "height"), [(20, 3), (56, 3), (78, 5), (158, 10)])

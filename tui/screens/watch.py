@@ -39,11 +39,11 @@ from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
+    from firing.watch.snapshot import WatchState
 
     from ..live_watch import LiveWatch
     from ..plot import Window
     from ..session import Session
-    from ..watch_state import WatchState
 
 
 LABEL = 10
@@ -144,13 +144,12 @@ class WatchScreen(WorkScreen):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
-            "a", "answer", "Answer",
-            tooltip="You have seen it: the call is not repeated; the alarm stands, nothing is "
-            "switched",
+            "a", "acknowledge", "Heard",
+            tooltip="It is not told again; the alarm stands, and nothing is switched",
         ),
         Binding(
-            "z", "put_off", "Put off",
-            tooltip="The call comes again in a quarter of an hour; nothing is switched",
+            "z", "snooze", "Snooze",
+            tooltip="It is told again in a quarter of an hour; nothing is switched",
         ),
         Binding("ctrl+o", "choose", "Source", tooltip="Choose what to watch, and begin"),
         Binding(
@@ -330,7 +329,7 @@ class WatchScreen(WorkScreen):
         """Offer only what applies."""
         if action == "end":
             return self.live is not None and self.live.running
-        if action in ("answer", "put_off"):
+        if action in ("acknowledge", "snooze"):
             return self.live is not None and waits(self.live.seen)
         return True
 
@@ -342,17 +341,17 @@ class WatchScreen(WorkScreen):
         self.set_class(chosen is self._curve, "curve-front")
         chosen.focus()
 
-    def action_answer(self) -> None:
-        """Answer what waits: it is not told again."""
-        self._answer(put_off=False)
+    def action_acknowledge(self) -> None:
+        """Say that what calls was heard: it is not told again."""
+        self._answer(snooze=False)
 
-    def action_put_off(self) -> None:
-        """Put off what waits: it is told again in a while."""
-        self._answer(put_off=True)
+    def action_snooze(self) -> None:
+        """Have what calls told again in a while."""
+        self._answer(snooze=True)
 
-    def _answer(self, *, put_off: bool) -> None:
+    def _answer(self, *, snooze: bool) -> None:
         if self.live is not None:
-            self.live.answer(put_off=put_off)
+            self.live.answer(snooze=snooze)
         self.app.clear_notifications()
         self.look()
 

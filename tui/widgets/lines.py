@@ -39,7 +39,7 @@ def key_words(binding: Binding) -> str:
     return "+".join([*held, name])
 
 
-_FIRST = {"help": 0, "answer": 1, "put_off": 2}
+_FIRST = {"help": 0, "acknowledge": 1, "snooze": 2}
 """Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
 

@@ -1,6 +1,6 @@
-"""A watch opened so that screens can follow it, and what it tells written down for them.
+"""A watch opened so that others can follow it, and what it tells written down for them.
 
-The watch's own thread writes it down, at its own pace.
+The watch's own thread writes it down, at its own pace; screens and pages read it in theirs.
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 from firing.capture.source import Connection, UsualPause
+from firing.watch.calls import CallBoard
 from firing.watch.history import History
 from firing.watch.setup import OpenWatch, open_watch
-
-from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
+from firing.watch.snapshot import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
@@ -105,7 +105,7 @@ class WatchListener:
         live: bool,
         silent_after_s: float,
         not_recorded: str = "",
-        board: CallBoard | None = None,
+        calls: CallBoard | None = None,
         unit: TemperatureUnit = "C",
     ) -> None:
         self._publish = publish
@@ -114,6 +114,7 @@ class WatchListener:
         self._outlook = outlook
         self._recorder = recorder
         self._base = base
+        self._calls = CallBoard() if calls is None else calls
         self._live = live
         self._silent_after_s = silent_after_s
         self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
@@ -124,7 +125,6 @@ class WatchListener:
         self._stage: Stage | None = None
         self._why = ""
         self._laid_s = 0.0
-        self._board = board
         names = connection.source.channels
         self._others = {n: History() for n in range(len(names)) if n != channel}
         earlier = None if recorder is None else recorder.earlier
@@ -239,7 +239,7 @@ class WatchListener:
                 self._alarms[name] for name in self._watcher.board.standing if name in self._alarms
             ),
             recording=self._kept(),
-            waiting=() if self._board is None else self._board.open,
+            open_calls=self._calls.open(),
         )
         self._publish(self._seen)
 
@@ -293,7 +293,7 @@ def open_with_listener(
         live=opened.live,
         silent_after_s=options.lost_after_s,
         not_recorded=opened.not_recorded,
-        board=opened.calls,
+        calls=opened.calls,
         unit=opened.unit,
     )
     return opened, listener
