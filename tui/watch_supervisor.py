@@ -35,7 +35,8 @@ LOOK_EVERY_S = 1.0
 """How often the screens look at what the watch has laid down [s]."""
 CLOSING_S = 15.0
 """How long a signal waits for the recording to be closed [s]."""
-ALARM_SHOWN_S = 60.0
+ALARM_SHOWN_S = 20.0
+"""A call is told again until somebody answers; its message need not stay in the way [s]."""
 MOST_AT_ONCE = 4
 PLAIN_LOOK_EVERY_S = 0.5
 PLAIN_STATUS_EVERY_S = 60.0
@@ -54,7 +55,7 @@ class WatchSupervisor:
 
     def begin(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch; there is none running."""
-        watch = self._session.watch = LiveWatch(order)
+        watch = self._session.watch = LiveWatch(order, self._session.outlets)
         self._calls, self._over = 0, False
         self._heed_signals()
         watch.begin()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
@@ -12,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.modbus import RegisterType, WordOrder
 from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S
-from firing.capture.source_settings import SourceSettings
+from firing.capture.source_settings import SourceSettings, WatchedFiring
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
 from firing.files.ready import example_names, ready_names
@@ -202,24 +201,6 @@ def _read(parse: Callable[[str], float], text: str, key: str) -> float:
         return float(parse(text))
     except FiringError as error:
         raise _wrong(key, str(error)) from None
-
-
-@dataclass(frozen=True)
-class WatchedFiring:
-    """What a source file says of the firing it is the source of; files by their path or ready name.
-
-    None where it says nothing.
-    """
-
-    name: str | None = None
-    schedule: str | None = None
-    kiln: str | None = None
-    load: str | None = None
-    controller: str | None = None
-    out: Path | None = None
-    notify: Path | None = None
-    page: int | None = None
-    page_lan: bool = False
 
 
 def read_firing(source: str) -> WatchedFiring:

@@ -16,10 +16,11 @@ from typing import Any
 
 from firing.clock import after
 from firing.errors import FiringError
+from firing.forecast.opening import RANGES_HOLD
 from firing.forecast.result import Forecast
 from firing.report.card import Card, moment_of
 from firing.report.sanitize import plain
-from firing.report.words import RANGES_HOLD, Timekeeper, forecast_times, sentence
+from firing.report.words import Timekeeper, forecast_times, sentence
 from firing.serialise import keyed
 from firing.units import format_temperature
 

@@ -75,7 +75,8 @@ def test_a_page_and_messages_that_hang_or_fail_keep_no_line_from_its_file(
         out = tmp_path / "out.csv"
         opened, published = open_with_listener(WatchOptions(line[0], out=out), outlets.publish)
         first = Quiet()
-        outlets.begin(opened)
+        outlets.open(opened)
+        outlets.begin()
         stop = threading.Event()
         together = outlets.beside(first, {"the page": published}, 60.0)
         watch = threading.Thread(target=lambda: opened.session(together, 1.0).run(stop.is_set))

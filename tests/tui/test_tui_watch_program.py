@@ -46,8 +46,8 @@ def start(tmp_path: Path, plan: Path, instrument: Instrument) -> Iterator[Start]
 
 
 def feed(instrument: Instrument, terminal: Terminal, values_c: list[float]) -> None:
-    """Send lines, the first of which is dropped as its beginning may be missing; wait for them."""
-    instrument.send(b"1\n")
+    """Send lines, the first of which may be dropped as half of one; wait for them."""
+    instrument.send(b"x\n")
     for value_c in values_c:
         instrument.send(f"{value_c}\n".encode())
     terminal.wait_for(f"{len(values_c)} lines in out.csv")

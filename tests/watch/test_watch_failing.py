@@ -198,7 +198,7 @@ def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
     log: Path, monkeypatch: pytest.MonkeyPatch, part: str
 ) -> None:
     rung: list[str] = []
-    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, event: rung.append(event.message))
     told = Told()
     _, out = watched(log, Broken(told, part), command="true")
     assert readings(out) == readings(out.with_name("log.csv"))
@@ -262,7 +262,7 @@ def test_a_screens_listener_that_raises_ends_nothing(
     from firing.watch.listener import WatchListener
 
     rung: list[str] = []
-    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, event: rung.append(event.message))
     monkeypatch.setattr(WatchListener, name, boom)
     out = log.with_name("out.csv")
     order = WatchOptions(
