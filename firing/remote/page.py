@@ -104,7 +104,7 @@ class WatchParts:
         drawn = (seen.time_s.size, seen.estimate, seen.began)
         if drawn == self._drawn:
             return self._curve
-        lines = list(self._lines(seen))
+        lines = list(self._lines(seen)) if seen.time_s.size > 1 else []
         self._curve = svg_pair(_drawing(lines, seen, self._watch.unit)) if lines else ""
         self._drawn = drawn
         return self._curve

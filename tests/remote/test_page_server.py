@@ -200,7 +200,7 @@ def test_a_part_that_fails_leaves_the_others_there_and_is_told() -> None:
         events = found.events()
         next(events)
         # a curve that cannot be drawn
-        found.watch.lay_down(course_c=None, time_s=np.array([0.0]), temperature_c=456.0)
+        found.watch.lay_down(course_c=None, time_s=np.array([0.0, 1.0]), temperature_c=456.0)
         changed = next(event["parts"] for event in events if event["parts"])
         assert "cannot be shown" in changed["curve-0"]
         assert "456<small>" in changed["now-0"]
