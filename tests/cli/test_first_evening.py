@@ -52,7 +52,9 @@ def test_every_question_is_an_option_too_and_nothing_is_written_over() -> None:
     files = json.loads(done.stdout)["files"]
     assert set(files) == {"kiln", "controller", "tariff"}
     shown = json.loads(ask("kiln", "show", files["kiln"], "--json").stdout)
-    assert shown["volume_l"] == 180.0
+    assert shown["rows"][0] == {
+        "name": "rated power", "value": 11.0, "unit": "kW", "source": "the kiln file"
+    }  # fmt: skip
     again = ask("setup", *OPTIONS, "--folder", "kiln two")
     assert "add --overwrite" in str(again.exception)
     assert ask("setup", *OPTIONS, "--folder", "kiln two", "--overwrite").exception is None
