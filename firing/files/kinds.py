@@ -158,6 +158,11 @@ _KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
         "TARIFF_FILE",
         frozenset({"currency", "period", "price_per_kwh"}),
     ),
+    "notify": (
+        "firing.remote.notify_file",
+        "NOTIFY_FILE",
+        frozenset({"quiet_hours", "heartbeat", "repeat", "repeats", "program", "post", "mail"}),
+    ),
 }
 KIND_NAMES = tuple(_KINDS)
 
