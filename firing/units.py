@@ -7,6 +7,7 @@ has one unit: with °C go mm, kg and litres, with °F go inches, pounds and cubi
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -356,6 +357,43 @@ def format_duration(duration_s: float, *, signed: bool = False) -> str:
     return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
 
 
+def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
+    """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
+    if duration_s is None:
+        return "–"
+    minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
+    sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}"
+
+
+def minutes_adding_up(parts_s: Sequence[float], total_min: int) -> list[int]:
+    """Return durations in whole minutes, each rounded so that together they make the total.
+
+    Parameters
+    ----------
+    parts_s : sequence of float
+        The parts [s], of either sign.
+    total_min : int
+        What they come to [min]; where that is further off than rounding makes it, every part is
+        rounded by itself.
+
+    Returns
+    -------
+    list of int
+        Minutes, in order: the parts with the largest remainders are rounded up (Hamilton's method
+        of apportionment).
+    """
+    exact = [part_s / SECONDS_PER_MINUTE for part_s in parts_s]
+    floors = [math.floor(minutes) for minutes in exact]
+    missing = total_min - sum(floors)
+    if not 0 <= missing <= len(exact):
+        return [round(minutes) for minutes in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda i: floors[i] - exact[i])
+    for i in by_remainder[:missing]:
+        floors[i] += 1
+    return floors
+
+
 def format_temperature(
     temperature_c: float, unit: TemperatureUnit = "C", *, digits: int = 0
 ) -> str:
@@ -363,9 +401,23 @@ def format_temperature(
     return f"{from_celsius(temperature_c, unit):.{digits}f} °{unit}"
 
 
+def temperature_figure(temperature_c: float, unit: TemperatureUnit) -> str:
+    """Return a temperature for a table whose header has the unit."""
+    return f"{from_celsius(temperature_c, unit):.0f}"
+
+
 def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
     """Return a rate for reading, ``60 °C/h`` or ``108 °F/h``."""
     return f"{rate_from_celsius(rate_c_per_h, unit):.0f} °{unit}/h"
+
+
+_HOURS_AND_MINUTES = re.compile(r"(?<=\d) h (?=\d\d min)")
+_VALUE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|kW|°[CF]|%)(?!\w))")
+
+
+def join_units(text: str) -> str:
+    """Return `text` with no-break spaces between numbers and their units."""
+    return _VALUE_AND_UNIT.sub("\N{NO-BREAK SPACE}", _HOURS_AND_MINUTES.sub("\u00a0h\u00a0", text))
 
 
 _DECIMAL = r"\d+(?:\.\d+)?"

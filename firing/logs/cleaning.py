@@ -14,6 +14,9 @@ from firing.logs.plausibility_limits import (
     LOG_STILL_READINGS,
     LOG_STILL_S,
     LOG_TURNING_READINGS,
+    LOG_USUAL_C_PER_S,
+    ROOM_COLDEST_C,
+    ROOM_HOTTEST_C,
     TURNING_SHARE,
 )
 from firing.trace import FloatArray, Trace, median
@@ -59,7 +62,10 @@ def stuck_runs(
         if begin and not _begins_without_a_step(steps_c, begin):
             continue
         if (
-            _ends_with_a_leap(values, steps_c, begin, end)
+            (
+                _ends_with_a_leap(values, steps_c, begin, end)
+                and not _waits_in_the_cold(time_s, values, steps_c, end)
+            )
             or _others_moved_on(time_s, others, begin, end)
             or (end == values.size and _was_noisy_before(values, steps_c, begin, end))
         ):
@@ -88,6 +94,15 @@ def _ends_with_a_leap(values: FloatArray, steps_c: FloatArray, begin: int, end: 
     usual_c = max((median(part) for part in (before, after) if part.size), default=0.0)
     largest_c = float(after.max()) if after.size else 0.0
     return leap_c > _LEAP_C + _LEAP_STEPS * usual_c and leap_c > 2.0 * largest_c
+
+
+def _waits_in_the_cold(
+    time_s: FloatArray, values: FloatArray, steps_c: FloatArray, end: int
+) -> bool:
+    """Tell whether a run is a cold kiln before it is heated: its leap is the first of the climb."""
+    most_c = LOG_STEP_C + LOG_USUAL_C_PER_S * float(time_s[end] - time_s[end - 1])
+    cold = ROOM_COLDEST_C <= float(values[end - 1]) <= ROOM_HOTTEST_C
+    return cold and abs(float(steps_c[end - 1])) <= most_c
 
 
 def _others_moved_on(time_s: FloatArray, others: FloatArray, begin: int, end: int) -> bool:

@@ -211,6 +211,7 @@ def _one_clock(
     course = level[rows]
     moved = time_s.copy()
     shift_s = 0.0
+    unsure: list[int] = []
     for place in jumps.tolist():
         at = place + 1
         step_s = float(steps_s[place])
@@ -222,6 +223,8 @@ def _one_clock(
             if on is False and pause_s is None:
                 continue
         elif on is not True and not (pause_s is not None and on is None):
+            if on is None:
+                unsure.append(place)
             continue
         passed_s = max(usual_s, pause_s or 0.0)
         moved[rows[at:]] -= step_s - passed_s
@@ -233,7 +236,19 @@ def _one_clock(
             f"without a break, so it was set there and {format_duration(passed_s)} passed; say "
             "--restart-pause with the time that really did"
         )
+    if unsure and len(unsure) <= _FEW_UNSURE:
+        leaps = ", ".join(
+            f"{_span(float(steps_s[place]))} at line {table.line(int(rows[place + 1]))}"
+            for place in unsure
+        )
+        notes.append(
+            f"the clock leaps {leaps} while the kiln hardly moves, so nothing shows whether time "
+            "passed; say --restart-pause 0m if the clock was set"
+        )
     return moved, shift_s
+
+
+_FEW_UNSURE = 3
 
 
 def _span(seconds: float) -> str:

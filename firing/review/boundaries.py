@@ -11,6 +11,7 @@ import numpy as np
 
 from firing.review import thresholds as limit
 from firing.review.alignment import NOT_REACHED, Alignment, Passage
+from firing.review.edges import stayed
 from firing.review.ramp import fully_on
 from firing.review.resample import ResampledTrace
 from firing.review.segment_analysis import analyse_segment
@@ -206,6 +207,8 @@ def _switched_off(
     if _on_time(alignment, planned) and index == len(schedule.segments) - 1:
         return alignment  # the clock ended it
     off = trace.index(passage.ramp_end_s)
+    if stayed(trace, passage.ramp_end_s, passage.end_s):
+        return alignment
     before = slice(
         trace.index(passage.ramp_end_s - limit.LAST_CLIMB_S),
         trace.index(passage.ramp_end_s - limit.TOP_S),

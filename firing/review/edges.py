@@ -151,6 +151,15 @@ def hold_begin_after_creeping(
     return hold_from + came
 
 
+def stayed(trace: ResampledTrace, ramp_end_s: float, end_s: float) -> bool:
+    """Return whether a kiln was held about its top, though an overshoot hides the hold's begin."""
+    off = trace.index(ramp_end_s)
+    top = off + int(np.argmax(trace.temperature_c[off : trace.index(end_s) + 2]))
+    later = trace.index(float(trace.time_s[top]) + limit.STAYED_S)
+    moved_c = abs(float(trace.temperature_c[top] - trace.temperature_c[later]))
+    return later > top and moved_c < limit.STAYED_C
+
+
 def climbs_on(schedule: Schedule, index: int) -> bool:
     """Return whether the plan's next segment climbs."""
     after = schedule.segments[index + 1 : index + 2]
