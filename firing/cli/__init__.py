@@ -1,6 +1,7 @@
 """The command line: one module a command family, loaded only when its command is called."""
 
 import importlib
+import os
 
 import click
 
@@ -100,4 +101,7 @@ def cli(debug: bool) -> None:
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
+    # No command has products of large matrices; threads for them would only wait, and use the
+    # processor while they do.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     outcome.run(cli)
