@@ -40,7 +40,7 @@ def _walk(plan: Path, log: Path, every: str = "") -> None:
     assert "cannot be told" not in result.stderr
 
 
-@pytest.mark.parametrize("every", ["", pytest.param("2m", marks=pytest.mark.soak)])
+@pytest.mark.parametrize("every", [pytest.param("2m", marks=pytest.mark.soak), "7m"])
 def test_the_readmes_own_example_goes_on_past_its_first_hold(tmp_path: Path, every: str) -> None:
     _walk(*_demo(tmp_path, 150), every)
 
