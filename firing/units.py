@@ -24,10 +24,9 @@ ROOM_C = 20.0
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _DEGREES = r"(?:(?:°|º|deg(?:rees?)?\.?)\s*)?"
-_TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*")
-_RATE = re.compile(
-    rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
-)
+# A pattern is compiled when it is first used: most commands need few of them.
+_TEMPERATURE = rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*"
+_RATE = rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
 _CLOCK_DURATION = re.compile(r"\s*([+-]?)(\d+):([0-5]\d)(?::([0-5]\d))?\s*")
 _PART = re.compile(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(hours?|hrs?|h|minutes?|mins?|m|seconds?|secs?|s)")
 _PART_SECONDS = {"h": SECONDS_PER_HOUR, "m": SECONDS_PER_MINUTE, "s": 1.0}
@@ -45,7 +44,7 @@ def fahrenheit_from_celsius(temperature_c: float) -> float:
 
 def unit_written(text: str) -> TemperatureUnit | None:
     """Return the unit that a temperature or rate is written in; None if it carries none."""
-    match = _TEMPERATURE.fullmatch(text) or _RATE.fullmatch(text)
+    match = re.fullmatch(_TEMPERATURE, text) or re.fullmatch(_RATE, text)
     return _unit(match[2], "C") if match is not None and match[2] else None
 
 
@@ -106,7 +105,7 @@ def parse_temperature_c(text: str, default_unit: TemperatureUnit = "C") -> float
     FiringError
         If `text` is not one temperature.
     """
-    match = _TEMPERATURE.fullmatch(text)
+    match = re.fullmatch(_TEMPERATURE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a temperature; write 1200, 1200C or 2192F')
     return to_celsius(_number(match[1]), _unit(match[2], default_unit))
@@ -132,7 +131,7 @@ def parse_rate_c_per_h(text: str, default_unit: TemperatureUnit = "C") -> float:
     FiringError
         If `text` is not one rate.
     """
-    match = _RATE.fullmatch(text)
+    match = re.fullmatch(_RATE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a rate; write degrees per hour: 60, 60C/h or 108F/h')
     return rate_to_celsius(_number(match[1]), _unit(match[2], default_unit))
@@ -192,12 +191,11 @@ _SIZE_NUMBER = (
     rf"(?:(?:\d+[\s-]\s*)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]"
     r"|\d+(?:[.,]\d*)?|[.,]\d+)"
 )
-_SIZES: dict[Size, re.Pattern[str]] = {
-    size: re.compile(
-        rf"\s*({_SIZE_NUMBER})\s*(?:"
+_SIZES: dict[Size, str] = {
+    size: (
+        rf"(?i)\s*({_SIZE_NUMBER})\s*(?:"
         + "|".join(f"(?P<u{i}>{unit.spellings})" for i, unit in enumerate(units.values()))
-        + r")(?![a-z0-9³])",
-        re.IGNORECASE,
+        + r")(?![a-z0-9³])"
     )
     for size, units in _SIZE_UNITS.items()
 }
@@ -227,7 +225,7 @@ def parse_size(text: str, size: Size) -> tuple[float, TemperatureUnit]:
     """
     total, position, beside = 0.0, 0, set[TemperatureUnit]()
     units = tuple(_SIZE_UNITS[size].values())
-    while match := _SIZES[size].match(text, position):
+    while match := re.compile(_SIZES[size]).match(text, position):
         place = next(i for i in range(len(units)) if match[f"u{i}"])
         total += _size_number(match[1]) * units[place].value
         beside.add(units[place].beside)
@@ -423,7 +421,7 @@ def join_units(text: str) -> str:
 
 
 _DECIMAL = r"\d+(?:\.\d+)?"
-_METRIC = re.compile(
+_METRIC = (
     rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
     rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
     r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
@@ -439,7 +437,7 @@ def in_unit(words: str, unit: TemperatureUnit) -> str:
     The rooms below the reports write their reasons in °C, mm and kg; a document speaks one unit.
     A figure after ± or "by", or before "above" or "lower", is taken for a difference.
     """
-    return words if unit == "C" else _METRIC.sub(_spoken, words)
+    return words if unit == "C" else re.sub(_METRIC, _spoken, words)
 
 
 def _spoken(match: re.Match[str]) -> str:

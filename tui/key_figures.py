@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from itertools import chain
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.opening import UNLOAD_C
+from firing.forecast.opening import RANGES_HOLD, UNLOAD_C
 from firing.forecast.result import Forecast
 from firing.report.sanitize import display_width, plain, shorten
 from firing.report.words import (
-    RANGES_HOLD,
     cost_range,
     energy_range,
     forecast_times,

@@ -16,6 +16,7 @@ from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
     MomentText,
     cone_text,
+    end_texts,
     energy_text,
     position_text,
     temperature_text,
@@ -203,12 +204,11 @@ def _heat(now: Estimate, moments: MomentText) -> list[WatchFigure]:
 
 def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     found = []
-    if now.program_end_s is not None:
-        span = moments.range(now.program_end_s, now.program_end_low_s, now.program_end_high_s)
-        found.append(WatchFigure("Program", (f"ends {span}",)))
-    if now.unload_s is not None and now.unload_s > now.now_s:
-        span = moments.range(now.unload_s, now.unload_low_s, now.unload_high_s)
-        found.append(WatchFigure("Unload", (span,)))
+    ends, unload = end_texts(now, moments)
+    if ends:
+        found.append(WatchFigure("Program", (f"ends {ends}",)))
+    if unload:
+        found.append(WatchFigure("Unload", (unload,)))
     if energy := energy_text(now):
         found.append(WatchFigure("Energy", (energy,)))
     return found

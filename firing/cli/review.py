@@ -171,7 +171,7 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
         )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
-        f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
+        f"{path}: kiln_reads_low_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
         "nothing else was changed"
     )
     return {"file": str(path), "before_c": before_c, "after_c": written_c}

@@ -30,6 +30,7 @@ ANSWER_SIGNAL = getattr(signal, "SIGUSR1", None)  # not on Windows
 
 if TYPE_CHECKING:
     from firing.remote.outlets import Outlets
+    from firing.watch.listener import WatchListener
 
 
 @click.command("watch")
@@ -94,6 +95,13 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Let phones of the local network open the page, with the token printed at the start.",
 )
+@click.option(
+    "--notify",
+    "notify",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Send messages as this notify file (TOML) says.",
+)
 @click.option("--screen", is_flag=True, help="Show it on the Watch screen instead.")
 @log_options
 def watch_command(
@@ -111,6 +119,7 @@ def watch_command(
     screen: bool,
     page: str | None,
     page_lan: bool,
+    notify: Path | None,
     **told: Any,
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
@@ -157,10 +166,6 @@ def watch_command(
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal, keyboard
 
-    if page is not None or page_lan:
-        from firing.remote.outlets import ESTIMATE_EVERY_S
-        from firing.watch.listener import open_with_listener
-
     gc.enable()  # a watch runs for days
     schedule = None if plan is None else open_schedule(plan)
     unit: TemperatureUnit = "F" if told["unit"] == "F" else "C"
@@ -192,7 +197,7 @@ def watch_command(
         plain_in=unit if plain else None,
         **told,
     )
-    outlets = _outlets(page, page_lan)
+    outlets = _outlets(page, page_lan, notify)
     if screen:
         if as_json:
             raise FiringError("--json prints and --screen draws; give one of them")
@@ -200,9 +205,13 @@ def watch_command(
         entry = importlib.import_module("firing.tui.entry")
         return outcome.act_if(not entry.watch(options, plan=plan, kiln=kiln, load=load))
     with _signals() as caught:
+        published: WatchListener | None = None
         if outlets is None:
             opened = open_watch(options)
         else:
+            from firing.remote.outlets import ESTIMATE_EVERY_S
+            from firing.watch.listener import open_with_listener
+
             opened, published = open_with_listener(options, outlets.publish)
         try:
             terminal = Terminal(
@@ -227,12 +236,12 @@ def watch_command(
                     terminal.answer()
                 return bool(caught)
 
-            if outlets is None:
+            if outlets is None or published is None:
                 opened.session(terminal, every_s).run(lambda: stopped() or terminal.unheard)
             else:
                 for sentence in outlets.begin(opened):
                     terminal.note(sentence)
-                together = outlets.beside(terminal, published, every_s)
+                together = outlets.beside(terminal, {"the page": published}, every_s)
                 opened.session(together, min(every_s, ESTIMATE_EVERY_S)).run(stopped)
                 together.show_withheld()
                 published.ended("stopped" if caught else "ended")
@@ -240,7 +249,7 @@ def watch_command(
         finally:
             opened.close()  # the recording first: nothing else can keep it from its disk
             if outlets is not None:
-                outlets.close()
+                outlets.end(by_itself=not caught)
     unreadable = opened.unreadable()
     if unreadable:
         terminal.note(unreadable)
@@ -251,11 +260,19 @@ def watch_command(
     return outcome.act_if(failed or bool(unreadable))
 
 
-def _outlets(page: str | None, page_lan: bool) -> Outlets | None:
-    """Return where a watch is shown beside its terminal or screen; None if nowhere else."""
-    if page is None and not page_lan:
+def _outlets(page: str | None, page_lan: bool, notify: Path | None) -> Outlets | None:
+    """Return where a watch is shown and told beside its terminal or screen; None if nowhere."""
+    if page is None and not page_lan and notify is None:
         return None
     from firing.remote.outlets import Outlets
+
+    settings = None
+    if notify is not None:
+        from firing.remote.notify_file import open_notify
+
+        settings = open_notify(notify)
+    if page is None and not page_lan:
+        return Outlets(None, settings)
     from firing.remote.page_server import DEFAULT_PORT, PageAddress, kept_token
 
     port = page or f"{DEFAULT_PORT}"
@@ -263,7 +280,7 @@ def _outlets(page: str | None, page_lan: bool) -> Outlets | None:
         raise FiringError(
             f"--page {port} is no port; write one from 1024 to 65535, or --page after the source"
         )
-    return Outlets(PageAddress(int(port), kept_token() if page_lan else None))
+    return Outlets(PageAddress(int(port), kept_token() if page_lan else None), settings)
 
 
 @contextmanager

@@ -54,8 +54,8 @@ class Layer:
 class _Span:
     """One layer's nodes: the first one's number, and the layer's volume beside each of them.
 
-    `inwards` are, from its last node to its second, the volume beside the next one further in and
-    half the conductance between the two for a conductivity of 1.
+    `half_openness_m` is half the conductance of each interval for a conductivity of 1; `inwards`
+    are, from the last node to the second, the volume beside the next one further in and that half.
     """
 
     material: Material

@@ -141,10 +141,23 @@ def _brief(review: Review) -> list[Block | None]:
         else Paragraph("Next: nothing to change."),
         _why(review),
         Section("Then", [Bullets([first_sentence(s) for s in steps[1:_STEPS_SHOWN]])]),
+        _beside(review),
         _what_else(review, most=2),
         Section("", [_course(review)]),
         Section("", [Paragraph(_MORE)]),
     ]
+
+
+def _beside(review: Review) -> Section | None:
+    """Return what sets the firing apart from the one it is compared with."""
+    comparison = review.comparison
+    if comparison is None:
+        return None
+    differ_s = None
+    if comparison.this_s is not None and comparison.other_s is not None:
+        differ_s = comparison.this_s - comparison.other_s
+    hours = [] if differ_s is None else [f"Took {format_duration(differ_s, signed=True)}."]
+    return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
 
 
 _MORE = (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from firing.clock import after
 from firing.cones.table import describe_number
+from firing.forecast.opening import RANGES_HOLD
 from firing.sources import load_sources
 from firing.units import SECONDS_PER_MINUTE, format_duration, hours_minutes
 
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-RANGES_HOLD = "80 %"
-"""What share of firings the ranges of a forecast in a kiln hold."""
 TOLD_FROM_S = 600.0
 """A heating's range that is narrower is not worth a word [s]."""
 SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
