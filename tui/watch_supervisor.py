@@ -209,7 +209,7 @@ def _print_status(watch: LiveWatch) -> None:
     if seen.estimate is None or seen.began is None:
         return
     with contextlib.suppress(Exception):  # what failed on the screen may fail here, too
-        _print(status_line(seen.estimate, seen.began, watch.schedule))
+        _print(status_line(seen.estimate, seen.began, watch.schedule, seen.unit))
 
 
 def _print(words: str) -> None:

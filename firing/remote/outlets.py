@@ -96,7 +96,7 @@ class Outlets:
         now = replace(seen.estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
         if seen.stage in ("lost", "silent"):
             now = replace(now, temperature_c=math.nan)
-        return status_line(now, seen.began, self._schedule)
+        return status_line(now, seen.began, self._schedule, seen.unit)
 
     # As a listener
 

@@ -53,8 +53,8 @@ class ShownWatch:
 
     @property
     def unit(self) -> TemperatureUnit:
-        """The unit of the plan."""
-        return "C" if self.schedule is None else self.schedule.unit
+        """The unit of the plan; without one, the source's own."""
+        return self.seen().unit if self.schedule is None else self.schedule.unit
 
 
 _PART_WORDS = {
