@@ -118,11 +118,20 @@ class WatchSupervisor:
             # Under nohup it is ignored, and has to stay so.
             if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
                 self._signals[number] = signal.signal(number, self._caught)
+        heard = getattr(signal, "SIGUSR1", None)  # by itself it would end the program
+        if heard is not None:
+            self._signals[heard] = signal.signal(heard, lambda *_: self._acknowledge())
 
     def _leave_signals(self) -> None:
         for number, handler in self._signals.items():
             signal.signal(number, handler)
         self._signals = {}
+
+    def _acknowledge(self) -> None:
+        watch = self._session.watch
+        if watch is not None:
+            # A lock must not be waited for in the midst of whatever was interrupted.
+            threading.Thread(target=watch.answer, daemon=True).start()
 
     def _caught(self, number: int, frame: FrameType | None) -> None:
         """End the recording at once; then end the program as the signal would have."""
@@ -200,7 +209,7 @@ def _print_status(watch: LiveWatch) -> None:
     if seen.estimate is None or seen.began is None:
         return
     with contextlib.suppress(Exception):  # what failed on the screen may fail here, too
-        _print(status_line(seen.estimate, seen.began, watch.schedule))
+        _print(status_line(seen.estimate, seen.began, watch.schedule, seen.unit))
 
 
 def _print(words: str) -> None:

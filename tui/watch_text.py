@@ -150,7 +150,9 @@ def headline(seen: WatchState, schedule: Schedule | None, unit: TemperatureUnit)
         at, what = moments.at(now.unload_s), "cool enough to unload"
     if current:
         lines += _other_channels(seen, unit)[:2]
-    lines.append(f"now {moments.now}" + ("" if seen.live else ", replayed"))
+    # Large digits are no text: whoever has them read aloud, or copies them, finds them here, too.
+    now_words = f"now {moments.now}, {hot}" if known and current else f"now {moments.now}"
+    lines.append(now_words + ("" if seen.live else ", replayed"))
     return HeadlineFigures(
         hot if known and current else _NO_READING,
         tuple(line for line in lines if line),

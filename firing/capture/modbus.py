@@ -168,7 +168,7 @@ class ModbusSource:
             reading.values_c.append(value_c)
             reading.statuses.append(status)
         self._silent = 0
-        self._any = True
+        self._any = self._any or any(value == value for value in reading.values_c)
         return reading
 
     def _ask(self, channel: RegisterChannel) -> float | None:

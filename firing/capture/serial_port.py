@@ -211,6 +211,7 @@ class PortDescription:
         """Return the port as JSON shows it; VID and PID in hexadecimal, as they are written."""
         return {
             "device": self.device,
+            "name": f"{BY_NUMBER}{self.serial_number}" if self.serial_number else self.device,
             "description": self.description,
             "vid": None if self.vendor_id is None else f"{self.vendor_id:04x}",
             "pid": None if self.product_id is None else f"{self.product_id:04x}",

@@ -143,17 +143,18 @@ class WatchSession:
             reading = None
         if self._live:
             self._now_s = self._base.now_s()
-            if reading is not None:
-                self._pause.add(self._now_s)
-            waited_s = self._now_s - asked_s
-            late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
-            if reading is not None and late:
-                reading.statuses = [
-                    Status.LATE if status is Status.OK else status for status in reading.statuses
-                ]
-            if self._suspension.suspended_s is not None:
-                self._report_suspension(self._suspension.suspended_s)
+            look = partial(self._look_for_suspension, reading, self._now_s - asked_s)
+            self._isolation.run("the watch over this program's own pauses", look, None)
         return reading
+
+    def _look_for_suspension(self, reading: Reading | None, waited_s: float) -> None:
+        late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
+        if reading is not None and late:
+            reading.statuses = [
+                Status.LATE if status is Status.OK else status for status in reading.statuses
+            ]
+        if self._suspension.suspended_s is not None:
+            self._report_suspension(self._suspension.suspended_s)
 
     def _report_suspension(self, suspended_s: float) -> None:
         """Say that this program did not run, in the recording and to whoever listens."""
@@ -192,6 +193,8 @@ class WatchSession:
     def _follow_up(self, reading: Reading | None) -> None:
         """Do what a watch does beside recording, each part whatever becomes of the others."""
         isolation = self._isolation
+        if reading is not None and self._live:
+            isolation.run("the pace of the lines", lambda: self._pause.add(self._now_s), None)
         isolation.run("the watch over the firing", lambda: self._follow(reading), None)
         isolation.run("the watch over the source", self._check_connection, None)
         isolation.run("the repeating of calls", self._repeat_calls, None)
@@ -291,13 +294,15 @@ class WatchSession:
         self._display.status(estimate, self._reading)
 
     def _tell_remarks(self) -> None:
-        remarks = [*self._isolation.remarks(), *self._watcher.remarks()]
-        remarks += self._isolation.run("the source's remarks", self._connection.source.remarks, [])
-        if self._recorder is not None:
-            self._recorder.tick()
-            remarks += self._recorder.remarks()
+        isolation, recorder = self._isolation, self._recorder
+        remarks = isolation.remarks()
+        remarks += isolation.run("the watch's own remarks", self._watcher.remarks, [])
+        remarks += isolation.run("the source's remarks", self._connection.source.remarks, [])
+        if recorder is not None:
+            isolation.run("the putting of lines on the disk", recorder.tick, None)
+            remarks += isolation.run("the recording's remarks", recorder.remarks, [])
         if self._command is not None:
-            trouble = self._isolation.run("the program for alarms", self._command.tick, None)
+            trouble = isolation.run("the program for alarms", self._command.tick, None)
             remarks += [] if trouble is None else [trouble]
         for remark in remarks:
             self._display.note(remark)

@@ -1,5 +1,6 @@
 """A watch without a screen: status on stdout, notices and notes on stderr, JSON if asked for."""
 
+import contextlib
 import json
 import os
 import select
@@ -134,16 +135,18 @@ class Terminal:
         """Heed the keyboard; every line is shown at once, so nothing else is due."""
         if self._calls is None or self._keyboard is None:
             return
-        # In the background of a shell, to read a terminal would stop the watch.
-        if os.tcgetpgrp(self._keyboard) != os.getpgrp():
-            return
-        if not select.select([self._keyboard], [], [], 0.0)[0]:
-            return
-        keys = os.read(self._keyboard, 1024)
-        if not keys:
-            self._keyboard = None
-        else:
+        keys: bytes | None = None
+        with contextlib.suppress(OSError):  # a terminal that is gone, or is not ours
+            # In the background of a shell, to read a terminal would stop the watch.
+            if os.tcgetpgrp(self._keyboard) != os.getpgrp():
+                return
+            if not select.select([self._keyboard], [], [], 0.0)[0]:
+                return
+            keys = os.read(self._keyboard, 1024)
+        if keys:
             self.answer(snooze=keys.strip().lower() == b"z")
+        else:
+            self._keyboard = None
 
     def answer(self, *, snooze: bool = False) -> None:
         """Acknowledge every call nobody has answered, or snooze it, and say so."""

@@ -83,6 +83,17 @@ def test_a_register_that_is_not_there_is_told_of_once(line: Line) -> None:
         instrument.close()
     assert len(remarks) == 1
     assert "register 900 (attic)" in remarks[0]
+    assert instrument.unread() == ""  # the kiln's own is read
+
+
+def test_a_map_of_which_nothing_is_a_reading_is_told_at_the_end(line: Line) -> None:
+    with serving(line, 7, REGISTERS):
+        instrument = source(line.port, (RegisterChannel("attic", 900, 3),), wait_s=0.2)
+        instrument.open()
+        take(instrument)
+        instrument.close()
+    assert "no answer was a reading" in instrument.unread()
+    assert "register 900 (attic)" in instrument.unread()
 
 
 def test_a_unit_that_is_not_there_is_told_of(line: Line) -> None:

@@ -228,6 +228,7 @@ def test_ports_are_listed_with_their_numbers(monkeypatch: pytest.MonkeyPatch) ->
     assert found[0].to_dict()["vid"] is None
     assert found[1].to_dict() == {
         "device": "/dev/ttyUSB7",
+        "name": "usb:A1",
         "description": "USB Serial",
         "vid": "1a86",
         "pid": "7523",

@@ -18,6 +18,7 @@ from click.testing import CliRunner
 from commandline import call
 from firing.tui.live_watch import LiveWatch
 from longer import beyond
+from ptyscreen import Terminal
 from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
@@ -435,3 +436,30 @@ def test_only_what_is_needed_is_loaded(
         cwd=tmp_path, input=b"20.0\n", capture_output=True, check=True,
     )  # fmt: skip
     assert set(json.loads(done.stderr.splitlines()[-1])) & HEAVY <= allowed
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    beyond(
+        1, [["\n", "over-top acknowledged"], ["z\n", "over-top snoozed for 15 min"],
+            [signal.SIGUSR1, "over-top acknowledged"]]
+    ),
+)  # fmt: skip
+def test_a_call_is_answered_by_a_key_or_a_signal(
+    tmp_path: Path, instrument: Instrument, answer: str | int, said: str
+) -> None:
+    terminal = Terminal(["watch", str(instrument.port), "--top", "100", "--every", "1h"], tmp_path)
+    try:
+        terminal.wait_for("no safety device")
+        instrument.send(b"x\n" + 3 * b"150.0\n")
+        terminal.wait_for("Enter acknowledges")
+        if isinstance(answer, str):
+            terminal.press(answer)
+        else:
+            os.kill(terminal.pid, answer)
+        terminal.wait_for(said)
+        os.kill(terminal.pid, signal.SIGTERM)
+        assert terminal.wait_for_end() == 0
+    finally:
+        if not terminal.ended:
+            terminal.kill()

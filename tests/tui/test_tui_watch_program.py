@@ -158,7 +158,7 @@ def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
         terminal.wait_for("no safety device")
         terminal.press(ESCAPE)
         terminal.wait_for("Connected to")
-        for line in (b"1\n", b"20.0\n", b"20.5\n", b"21.0\n"):
+        for line in (b"x\n", b"20.0\n", b"20.5\n", b"21.0\n"):
             instrument.send(line)
         wait_for_raw(terminal, "the watch goes on here")
         for line in (b"21.5\n", b"150.0\n", b"150.5\n"):
