@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 
 
 @click.command("watch")
-@click.argument("sources", metavar="SOURCE...", nargs=-1, required=True)
+@click.argument("sources", metavar="SOURCE...", nargs=-1)
 @click.option("--schedule", "plan", metavar="SCHEDULE", help="The plan it is fired by.")
 @kiln_options
 @controller_option()
@@ -162,6 +162,11 @@ def watch_command(
     point are.
     """
     gc.enable()  # a watch runs for days
+    if page and not page.isdigit() and (not sources or Path(page).exists()):
+        # "--page kiln.toml" means the page, and a source after it.
+        sources, page = (page, *sources), ""
+    if not sources:
+        raise click.UsageError("Missing argument 'SOURCE...'.", click.get_current_context())
     if not 1.0 <= every_s <= 86_400.0:
         raise FiringError("--every wants a time from 1 s to 24 h, such as 1m")
     if len(sources) > 1:

@@ -120,6 +120,13 @@ def test_a_replayed_log_sends_nobody_messages(tmp_path: Path) -> None:
     assert "nobody is sent messages" in result.stderr
 
 
+def test_a_source_after_the_page_is_a_source(tmp_path: Path) -> None:
+    write_course(tmp_path / "log.csv", AS_PLANNED, step_s=600.0)
+    result = call(tmp_path, "watch", "--page-lan", "--page", "log.csv", "--notify", "none.toml")
+    assert "none.toml: there is no such file" in result.stderr
+    assert "Missing argument 'SOURCE...'" in call(tmp_path, "watch", "--page").stderr
+
+
 @pytest.mark.parametrize("port", ["80", "x", "kiln.toml", "99999"])
 def test_what_is_no_port_is_refused(tmp_path: Path, port: str) -> None:
     result = call(tmp_path, "watch", "x.csv", "--page", port)
