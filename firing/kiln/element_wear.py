@@ -23,7 +23,7 @@ RULE_RISE, LEAST_RISE, MOST_RISE = 0.10, 0.05, 0.18  # source: element-replaceme
 VOLTS = "power-voltage"
 
 ANOTHER_LOOK = (
-    "A log cannot tell worn elements from a low supply, whose power goes with the square of the "
+    "A log can't separate worn elements from a low supply, whose power goes with the square of the "
     "volts, or from a dead bank: have amps and volts under load measured by a competent person "
     "before anything is replaced."
 )
@@ -158,7 +158,7 @@ def _doubt(fit: KilnFit) -> str:
     return (
         f"Power over capacity is {_percent(1.0 - ratio.value)} below what the kiln file says: less "
         "power, or more in the kiln than usual. Give what was in it with --load, and this log "
-        "tells which."
+        "shows which."
     )
 
 
@@ -257,10 +257,10 @@ def _known_power(kiln: KilnDescription, fits: Sequence[KilnFit]) -> Trend:
     if undated:
         return _of_undated(points, undated[-1])
     if not points:
-        return Trend((), None, ("No dated fit or element reading tells of the power yet.",), ())
+        return Trend((), None, ("No dated fit or element reading shows the power yet.",), ())
     said: list[str] = []
     if fits and not any(fit.power.identifiable for fit in fits):
-        said.append("These logs do not tell the power; what follows is of other days.")
+        said.append("These logs do not show the power; what follows is of other days.")
     for kind in ("log", "ohms", "amps and volts"):
         series = [point for point in points if point.kind == kind]
         if series:

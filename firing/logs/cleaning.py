@@ -268,7 +268,7 @@ def _noise_notes(name: str, marks: FlagArray, time_s: FloatArray, values: FloatA
         return []
     return [
         f"{name}: {100.0 * wild / values.size:.0f} % of its used readings lie further from the one "
-        "before than any kiln goes, so which are right cannot be told"
+        "before than any kiln goes, so the log can't show which are right"
     ]
 
 

@@ -731,7 +731,7 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
         f"{place + 1} ({name})" for place, name in enumerate(channels) if place != index
     )
     if which is not None:
-        return f"the kiln's temperature is {taken}, as told; the others are {others}"
+        return f"the kiln's temperature is {taken}, as asked; the others are {others}"
     if vocabulary.names_kiln(channels[index]):
         why = "by its name"
     else:
