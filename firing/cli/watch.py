@@ -26,6 +26,7 @@ from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.remote.outlets import Outlets
+    from firing.watch.listener import WatchListener
 
 
 @click.command("watch")
@@ -90,6 +91,13 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Let phones of the local network open the page, with the token printed at the start.",
 )
+@click.option(
+    "--notify",
+    "notify",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Send messages as this notify file (TOML) says.",
+)
 @click.option("--screen", is_flag=True, help="Show it on the Watch screen instead.")
 @log_options
 def watch_command(
@@ -107,6 +115,7 @@ def watch_command(
     screen: bool,
     page: str | None,
     page_lan: bool,
+    notify: Path | None,
     **told: Any,
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
@@ -148,10 +157,6 @@ def watch_command(
     from firing.watch.setup import open_watch
     from firing.watch.terminal import Terminal
 
-    if page is not None or page_lan:
-        from firing.remote.outlets import ESTIMATE_EVERY_S
-        from firing.watch.listener import open_with_listener
-
     gc.enable()  # a watch runs for days
     schedule = None if plan is None else open_schedule(plan)
     unit = "C" if schedule is None else schedule.unit
@@ -179,7 +184,7 @@ def watch_command(
         command=alarm_command,
         **told,
     )
-    outlets = _outlets(page, page_lan)
+    outlets = _outlets(page, page_lan, notify)
     if screen:
         if as_json:
             raise FiringError("--json prints and --screen draws; give one of them")
@@ -187,9 +192,13 @@ def watch_command(
         entry = importlib.import_module("firing.tui.entry")
         return outcome.act_if(not entry.watch(options, plan=plan, kiln=kiln, load=load))
     with _signals() as caught:
+        published: WatchListener | None = None
         if outlets is None:
             opened = open_watch(options)
         else:
+            from firing.remote.outlets import ESTIMATE_EVERY_S
+            from firing.watch.listener import open_with_listener
+
             opened, published = open_with_listener(options, outlets.publish)
         try:
             terminal = Terminal(
@@ -204,12 +213,12 @@ def watch_command(
             if opened.not_recorded:
                 terminal.note(opened.not_recorded)
             terminal.note(NO_SAFETY_DEVICE)
-            if outlets is None:
+            if outlets is None or published is None:
                 opened.session(terminal, every_s).run(lambda: bool(caught) or terminal.unheard)
             else:
                 for sentence in outlets.begin(opened):
                     terminal.note(sentence)
-                together = outlets.beside(terminal, published, every_s)
+                together = outlets.beside(terminal, {"the page": published}, every_s)
                 opened.session(together, min(every_s, ESTIMATE_EVERY_S)).run(lambda: bool(caught))
                 together.show_withheld()
                 published.ended("stopped" if caught else "ended")
@@ -217,7 +226,7 @@ def watch_command(
         finally:
             opened.close()  # the recording first: nothing else can keep it from its disk
             if outlets is not None:
-                outlets.close()
+                outlets.end(by_itself=not caught)
     unreadable = opened.unreadable()
     if unreadable:
         terminal.note(unreadable)
@@ -228,11 +237,19 @@ def watch_command(
     return outcome.act_if(failed or bool(unreadable))
 
 
-def _outlets(page: str | None, page_lan: bool) -> Outlets | None:
-    """Return where a watch is shown beside its terminal or screen; None if nowhere else."""
-    if page is None and not page_lan:
+def _outlets(page: str | None, page_lan: bool, notify: Path | None) -> Outlets | None:
+    """Return where a watch is shown and told beside its terminal or screen; None if nowhere."""
+    if page is None and not page_lan and notify is None:
         return None
     from firing.remote.outlets import Outlets
+
+    settings = None
+    if notify is not None:
+        from firing.remote.notify_file import open_notify
+
+        settings = open_notify(notify)
+    if page is None and not page_lan:
+        return Outlets(None, settings)
     from firing.remote.page_server import DEFAULT_PORT, PageAddress, kept_token
 
     port = page or f"{DEFAULT_PORT}"
@@ -240,7 +257,7 @@ def _outlets(page: str | None, page_lan: bool) -> Outlets | None:
         raise FiringError(
             f"--page {port} is no port; write one from 1024 to 65535, or --page after the source"
         )
-    return Outlets(PageAddress(int(port), kept_token() if page_lan else None))
+    return Outlets(PageAddress(int(port), kept_token() if page_lan else None), settings)
 
 
 @contextmanager

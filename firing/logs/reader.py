@@ -276,6 +276,7 @@ def open_log(
 ) -> tuple[Log, int]:
     """Read a log from one file or several, and choose its kiln channel, as every command does."""
     files = [paths] if isinstance(paths, Path) else list(paths)
+    _refuse_other_kinds(files)
     log = read_logs(files, options, whole_lines=whole_lines)
     number = pick_channel(log, channel)
     if channel is None and not whole_lines:
@@ -283,6 +284,23 @@ def open_log(
         if doubt:
             log = replace(log, notes=(doubt, *log.notes))
     return log, number
+
+
+def _refuse_other_kinds(files: Sequence[Path]) -> None:
+    """Refuse a file that its name and its keys show to be no log.
+
+    Raises
+    ------
+    FiringError
+        With what it is.
+    """
+    for path in files:
+        if path.suffix.lower() == ".toml":
+            from firing.files.kinds import kind_of
+
+            kind = kind_of(path)
+            if kind is not None:
+                raise FiringError(f"{printable(str(path))}: is a {kind} file; name the log instead")
 
 
 def _read_file(

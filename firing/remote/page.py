@@ -15,7 +15,8 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from firing.forecast.opening import RANGES_HOLD
-from firing.report.charts.svg_chart import render_svg
+from firing.report.charts import figure as fig
+from firing.report.charts.svg import svg_pair
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.page import escaped, prose
 from firing.report.words import sentence
@@ -108,15 +109,7 @@ class WatchParts:
         if drawn == self._drawn:
             return self._curve
         lines = list(self._lines(seen))
-        found = render_svg(
-            lines,
-            "the plan, the kiln so far, and what is to come",
-            unit=self._watch.unit,
-            started=seen.began,
-            now_s=seen.now_s,
-        )
-        keys = "".join(f'<li class="{line.style}">{escaped(line.name)}</li>' for line in lines)
-        self._curve = f'{found}\n<ul class="keys">{keys}</ul>' if found else ""
+        self._curve = svg_pair(_drawing(lines, seen, self._watch.unit)) if lines else ""
         self._drawn = drawn
         return self._curve
 
@@ -134,6 +127,32 @@ class WatchParts:
         if seen.time_s.size:
             name = seen.names[seen.channel] if seen.names else "kiln"
             yield ChartSeries(name, seen.time_s, seen.course_c, "solid")
+
+
+_LOOKS = {
+    "solid": (fig.VERMILLION, "solid", 2.6),
+    "dashed": (fig.BLUE, "dash", 1.8),
+    "dotted": (fig.VERMILLION, "dot", 1.8),
+}
+
+
+def _drawing(lines: Sequence[ChartSeries], seen: WatchState, unit: TemperatureUnit) -> fig.Drawing:
+    axis = fig.TimeAxis.over(seen.began, max(float(line.time_s[-1]) for line in lines))
+    drawn = []
+    for line in lines:
+        colour, dash, width = _LOOKS[line.style]
+        drawn.append(fig.course(line, axis, unit, colour, dash=dash, width=width))
+    (now,) = axis.x([seen.now_s])
+    upright = {"type": "line", "xref": "x", "yref": "paper", "x0": now, "x1": now}
+    return fig.drawing(
+        "live",
+        drawn,
+        "The plan dashed, the kiln so far solid, and what is to come dotted.",
+        360,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+        shapes=[{**upright, "y0": 0, "y1": 1, "line": {"color": fig.GREY, "width": 1.2}}],
+    )
 
 
 def _stage(seen: WatchState) -> str:

@@ -202,7 +202,7 @@ def render_chart(
         return "\n".join([*legend, "(no temperatures to draw)"])
     (from_s, to_s), (low, high) = span[0], _in_unit(span[1], unit)
     plot_height = max(height - len(legend) - 2, 2)
-    ticks = round_values(low, high, max(2 * plot_height // 3, 2))
+    ticks = _round_values(low, high, max(2 * plot_height // 3, 2))
     bottom, top = min(ticks[0], low), max(ticks[-1], high)
     labels = {_cell_row(tick, bottom, top, plot_height): f"{tick:.0f}" for tick in ticks}
     gutter = max(len(f"°{unit}"), *(len(label) for label in labels.values()))
@@ -273,7 +273,7 @@ def temperatures_in(temperature_c: FloatArray, unit: TemperatureUnit) -> FloatAr
     return temperature_c * (from_celsius(1.0, unit) - zero) + zero
 
 
-def round_values(low: float, high: float, at_most: int) -> list[float]:
+def _round_values(low: float, high: float, at_most: int) -> list[float]:
     """Return round numbers, evenly spaced, the first at or below `low`.
 
     Steps are as wide as for an axis from zero, unless all values lie close together far above it.
@@ -296,16 +296,7 @@ def _time_marks(
     from_s: float, to_s: float, columns: int, started: datetime | None
 ) -> list[tuple[int, str]]:
     """Return (column, label) of the time axis's marks, left to right."""
-    found = time_marks(from_s, to_s, columns // (8 if started else 7), started)
-    wide_s = to_s - from_s
-    return [(min(int((at - from_s) / wide_s * columns), columns - 1), label) for at, label in found]
-
-
-def time_marks(
-    from_s: float, to_s: float, at_most: int, started: datetime | None
-) -> list[tuple[float, str]]:
-    """Return moments of the time axis worth a mark [s], so many at most, with their labels."""
-    room = max(at_most, 1)
+    room = max(columns // (8 if started else 7), 1)
     hours = (to_s - from_s) / SECONDS_PER_HOUR
     step_s = next((h for h in _HOUR_STEPS if hours / h <= room), _HOUR_STEPS[-1]) * SECONDS_PER_HOUR
     offset_s = 0.0
@@ -313,10 +304,11 @@ def time_marks(
         first = after(started, from_s)
         since_midnight_s = first.hour * 3600.0 + first.minute * 60.0 + first.second
         offset_s = since_midnight_s - from_s
-    marks: list[tuple[float, str]] = []
+    marks: list[tuple[int, str]] = []
     number = math.ceil((from_s + offset_s) / step_s - 1e-9)
     while (at_s := number * step_s - offset_s) <= to_s:
-        marks.append((at_s, _mark_label(at_s, step_s, started)))
+        column = min(int((at_s - from_s) / (to_s - from_s) * columns), columns - 1)
+        marks.append((column, _mark_label(at_s, step_s, started)))
         number += 1
     return marks
 
