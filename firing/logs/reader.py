@@ -48,7 +48,7 @@ from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.logs.vocabulary import time_zone
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
 from firing.viewable import Plottable
 
@@ -714,7 +714,7 @@ def _warm_channels(log: Log) -> list[int]:
     peaks_c = []
     for values in log.trace.temperature_c.T:
         known = values[np.isfinite(values)]
-        peaks_c.append(float(np.percentile(known, 99.0)) if known.size else -np.inf)
+        peaks_c.append(quantile(known, 0.99) if known.size else -np.inf)
     most_c = max(peaks_c)
     if most_c < _FIRED_C:
         return [index for index, peak_c in enumerate(peaks_c) if np.isfinite(peak_c)] or [0]
