@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Status
 from firing.cones.table import describe_number
-from firing.report.formatting import sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
     MomentText,
@@ -19,8 +20,6 @@ from firing.watch.status_text import (
     position_text,
     temperature_text,
 )
-
-from .watch_state import RecordingState, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule

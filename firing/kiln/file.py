@@ -185,7 +185,7 @@ def _kiln(table: KilnTable) -> KilnDescription:
             power=fitted.power,
             loss=fitted.loss,
             capacity=fitted.capacity,
-            cone_offset_c=fitted.cone_offset_c,
+            cone_offset_c=fitted.kiln_reads_low_c,
             learnt=fitted.date_,
             basis=fitted.basis,
             leak=fitted.leak,
@@ -224,6 +224,7 @@ KILN_FILE = FileKind(
     across=_across,
     describe=_described,
     owned=lambda kiln, unit: replace(kiln, unit=unit),
+    renamed={"cone_offset_c": "kiln_reads_low_c", "cone_offset": "kiln_reads_low"},
 )
 parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
@@ -257,6 +258,7 @@ def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) ->
     FaultyFile
         If the text is not TOML.
     """
+    kiln_text = KILN_FILE.current(kiln_text)
     data = parse(kiln_text, "kiln")
     unlisted = _unlisted(data)
     table: dict[str, Any] = {
@@ -264,7 +266,7 @@ def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) ->
         "loss": round(fitted.loss, 4),
         "capacity": round(fitted.capacity, 4),
         **({} if fitted.leak is None else {"leak": round(fitted.leak, 4)}),
-        "cone_offset_c": round(fitted.cone_offset_c, 1),
+        "kiln_reads_low_c": round(fitted.cone_offset_c, 1),
     }
     if fitted.learnt is not None:
         table["date"] = fitted.learnt

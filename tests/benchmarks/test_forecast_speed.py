@@ -72,8 +72,8 @@ class Equations:
         self.lump_kg = np.array([lumps[0].volume_m3 * 2000.0, lumps[1].volume_m3 * 1900.0])
         self.thick_kg = np.array(network.thick.spans[0].volumes_m3) * 1900.0
         self.wall_kg = np.array(network.wall.spans[0].volumes_m3) * self.brick.density_kg_per_m3
-        self.thick_open = 2.0 * np.array(network.thick.spans[0].half_openness_m[1:])
-        self.wall_open = 2.0 * np.array(network.wall.spans[0].half_openness_m[1:])
+        self.thick_open = 2.0 * np.array(network.thick.spans[0].half_openness_m)
+        self.wall_open = 2.0 * np.array(network.wall.spans[0].half_openness_m)
         node, log_rate, theta_k, joules = zip(*network.demands, strict=True)
         self.wet, self.log_rate = np.array(node), np.array(log_rate)
         self.theta_k, self.joules = np.array(theta_k), np.array(joules)
