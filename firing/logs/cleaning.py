@@ -19,7 +19,7 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     TURNING_SHARE,
 )
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, median
 from firing.units import format_duration
 
 _LEAP_C = 5.0
@@ -76,7 +76,7 @@ def stuck_runs(
 def _begins_without_a_step(steps_c: FloatArray, begin: int) -> bool:
     """Tell whether a run goes on from the reading before it; else it is a dropout or overload."""
     before = np.abs(steps_c[max(0, begin - 6) : begin - 1])
-    usual_c = float(np.median(before)) if before.size else 0.0
+    usual_c = median(before) if before.size else 0.0
     return abs(float(steps_c[begin - 1])) <= _LEAP_C + _LEAP_STEPS * usual_c
 
 
@@ -91,7 +91,7 @@ def _ends_with_a_leap(values: FloatArray, steps_c: FloatArray, begin: int, end: 
         return False  # still again: a sensor that is read more seldom than it is logged
     after = np.abs(steps_c[end : end + 5])
     before = np.abs(steps_c[max(0, begin - 6) : max(0, begin - 1)])
-    usual_c = max((float(np.median(part)) for part in (before, after) if part.size), default=0.0)
+    usual_c = max((median(part) for part in (before, after) if part.size), default=0.0)
     largest_c = float(after.max()) if after.size else 0.0
     return leap_c > _LEAP_C + _LEAP_STEPS * usual_c and leap_c > 2.0 * largest_c
 

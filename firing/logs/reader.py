@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -28,6 +29,7 @@ from firing.logs.physics import (
     is_hot_in_degrees,
     is_plain_kiln,
     settle_unit,
+    unit_switches,
 )
 from firing.logs.plausibility_limits import TYPE_K_ENDS_C
 from firing.logs.readings import LogReadings, read_rows
@@ -340,6 +342,8 @@ def _read_text(
         text = replace(text, body=section_of(table, text.body, headers, options.part))
         text, layout = _laid_out(name, text, options)
         table, times, notes = _timed(name, text, layout, options, zone)
+    if options.unit is None and not live:
+        _read_in_one_scale(table, times, notes)
     _adopt_hot(table, notes)
     if not _follow_unit(table, first, notes) and options.unit is None:
         _settle_units(table, times, notes, live=live)
@@ -413,6 +417,51 @@ def _follow_unit(table: LogTable, first: LogReadings | None, notes: list[str]) -
     )
     notes.append(f"states no unit, so {first.name} was followed")
     return True
+
+
+def _read_in_one_scale(table: LogTable, times: RowTimes, notes: list[str]) -> None:
+    """Take a channel that was switched between °C and °F on the way for °C all along."""
+    dialect = table.dialect
+    rows = np.flatnonzero(np.isfinite(times.time_s))
+    rows = rows[::-1] if times.descending else rows
+    switched = set()
+    for column in dialect.of_role("temperature", "set-point"):
+        if column.unit not in ("C", "F"):
+            continue
+        values = table.numbers(column.index, column.degrees)
+        known = rows[np.isfinite(values[rows])]
+        found = unit_switches(times.time_s[known], values[known])
+        if not found:
+            continue
+        to_f = not found[0][1]
+        places = [0, *(place for place, _ in found), known.size]
+        celsius = values.copy()
+        for begin, end in pairwise(places):
+            if to_f:
+                part = known[begin:end]
+                celsius[part] = (values[part] - 32.0) / 1.8
+            to_f = not to_f
+        table.rewrite(column.index, celsius)
+        switched.add(column.index)
+        row = int(known[found[0][0]])
+        before, after = values[known[found[0][0] - 1]], values[row]
+        way = ("°C", "°F") if found[0][1] else ("°F", "°C")
+        more = "" if len(found) == 1 else f", and {len(found) - 1} more times after it"
+        notes.append(
+            f"{column.name} changes from {way[0]} to {way[1]} at line {table.line(row)}{more}: "
+            f"{before:.5g} is followed by {after:.5g} while the kiln goes on, so all is converted "
+            f"to °C; say --unit C or --unit F if it is all in one"
+        )
+    if switched:
+        table.dialect = replace(
+            dialect,
+            columns=tuple(
+                replace(c, unit="C", unit_from="physics")
+                if c.index in switched or (c.role == "temperature" and c.unit_from == "assumed")
+                else c
+                for c in dialect.columns
+            ),
+        )
 
 
 def _adopt_hot(table: LogTable, notes: list[str]) -> None:

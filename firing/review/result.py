@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from firing.review import thresholds as limit
 from firing.review.gaps import Gap
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
-from firing.units import format_duration
+from firing.units import SECONDS_PER_MINUTE, format_duration, minutes_adding_up
 from firing.viewable import Plottable
 
 if TYPE_CHECKING:
@@ -698,6 +698,27 @@ class Review(Plottable):
     def excess_s(self) -> float | None:
         """Actual less planned seconds of the program; None if the log stops before its end."""
         return None if self.actual_s is None else self.actual_s - self.planned_s
+
+    @property
+    def printed_excess_s(self) -> float | None:
+        """The excess that planned and actual hours show when each is printed to the minute."""
+        if self.actual_s is None:
+            return None
+        return SECONDS_PER_MINUTE * (
+            round(self.actual_s / SECONDS_PER_MINUTE) - round(self.planned_s / SECONDS_PER_MINUTE)
+        )
+
+    @property
+    def printed_cause_s(self) -> dict[str, float]:
+        """Every cause to the minute, so that together they make the printed excess."""
+        seconds = [cause.seconds for cause in self.causes]
+        excess_s = self.printed_excess_s
+        total_s = sum(seconds) if excess_s is None else excess_s
+        minutes = minutes_adding_up(seconds, round(total_s / SECONDS_PER_MINUTE))
+        return {
+            cause.cause: SECONDS_PER_MINUTE * shown
+            for cause, shown in zip(self.causes, minutes, strict=True)
+        }
 
     @property
     def needs_action(self) -> bool:

@@ -361,10 +361,8 @@ def _evened_out(review: Review) -> Iterator[Finding]:
     telling = [c for c in review.causes if abs(c.seconds) >= least_s]
     if not telling:
         return
-    parts = (
-        f"{c.name} {'−' if c.seconds < 0 else '+'}{format_duration(abs(c.seconds))}"
-        for c in telling
-    )
+    printed_s = review.printed_cause_s
+    parts = (f"{c.name} {format_duration(printed_s[c.cause], signed=True)}" for c in telling)
     yield Finding(
         "evened_out",
         "check",
@@ -384,11 +382,8 @@ def _duration(review: Review) -> Iterator[Finding]:
         yield from _evened_out(review)
         return
     telling = [c for c in review.causes if abs(c.seconds) >= limit.TOLD_CAUSE_S][:3]
-    parts = []
-    for cause in telling:
-        sign = "−" if cause.seconds < 0 else "+"
-        size = format_duration(abs(cause.seconds))
-        parts.append(f"{cause.name} {sign}{size}")
+    printed_s = review.printed_cause_s
+    parts = [f"{c.name} {format_duration(printed_s[c.cause], signed=True)}" for c in telling]
     words = "longer" if excess_s > 0 else "shorter"
     # Another program keyed in explains the holds that differ as well.
     first = [c for c in telling if c.cause == "other_program"] + telling
@@ -399,8 +394,8 @@ def _duration(review: Review) -> Iterator[Finding]:
     yield Finding(
         "ran_long" if excess_s > 0 else "ran_short",
         "act" if late else "check",
-        f"It ran {format_duration(abs(excess_s))} {words} than its program of "
-        f"{format_duration(planned_s)}{why}.",
+        f"It ran {format_duration(abs(review.printed_excess_s or excess_s))} {words} than its "
+        f"program of {format_duration(planned_s)}{why}.",
         evidence="; ".join(c.evidence for c in telling if c.evidence),
         next_step=suggestions[0] if suggestions else "Set it beside an earlier log (--compare).",
         confidence="likely" if left_s <= 0.2 * abs(excess_s) else "possible",
