@@ -41,6 +41,8 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "waiting": (
         "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
         "Log the output as well: it shows whether the elements were fully on.",
+        "Where this is new, see whether the thermocouple sits as deep as before, and set witness "
+        "cones: one that slid out makes a kiln late and its ware hotter than the readings.",
     ),
     "longer_hold": (
         "Check the hold keyed in, whether the controller waits for the kiln, and whether the "

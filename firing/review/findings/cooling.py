@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator
 
+from firing.clock import after
 from firing.review import thresholds as limit
 from firing.review.findings.power import is_learnt
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
+from firing.units import format_duration
 
 SOURCE = {"kiln": "leak-default, vent-default", "default": "cooling-default"}
 
@@ -35,10 +37,13 @@ def _quicker(review: Review) -> Iterator[Finding]:
     if found is None:
         return
     hot = found.at_c >= limit.OPENED_HOT_C
+    when = f"{format_duration(found.at_s - review.analysed.alignment.start_s)} after its start"
+    if review.log.trace.started is not None:
+        when = f"at {after(review.log.trace.started, found.at_s):%H:%M}, {when}"
     yield Finding(
         "lid_opened",
         "check" if hot else "note",
-        f"From {say.degrees(found.at_c)} on the kiln suddenly cooled faster: at up to "
+        f"From {say.degrees(found.at_c)} on, {when}, the kiln suddenly cooled faster: at up to "
         f"{say.rate(found.after_c_per_h)}, after {say.rate(found.before_c_per_h)} "
         "before. Lid, door, bung or vent was opened there; a log can't show which.",
         evidence="a closed kiln only ever cools more slowly as it gets colder",

@@ -8,6 +8,7 @@ from firing.review import thresholds as limit
 from firing.review.findings.power import power_shortfall
 from firing.review.program_changes import climbed_by_program
 from firing.review.result import Finding, ProgramChange, Review, Severity
+from firing.review.sensor_shift import fell_at_once
 from firing.review.wording import Wording
 from firing.units import format_duration
 
@@ -229,7 +230,7 @@ def _interrupted(review: Review) -> Iterator[Finding]:
     trace = review.analysed.trace
     again = {change.at_s for change in review.program_changes if change.kind == "repeated"}
     for gap in review.analysed.alignment.interruptions:
-        if gap.start_s in again:
+        if gap.start_s in again or fell_at_once(trace, gap):
             continue
         low = trace.index(gap.start_s) + int(
             np.argmin(trace.temperature_c[trace.index(gap.start_s) : trace.index(gap.end_s) + 1])
