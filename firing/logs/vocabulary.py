@@ -221,9 +221,21 @@ def _letter(text: str) -> HeadUnit:
     return "F" if text[0] in "fF" else "C"
 
 
+_COUNTS_DOWN = re.compile(
+    r"\b(?:remain(?:ing|s)?|time left|left|to go|count ?down|rest(?:zeit|dauer|laufzeit)"
+    r"|verbleibend\w*|verbleibt|restant\w*|restante|rimanente|resterend\w*|aterstaende|kvar"
+    r"|resterende|pozostal\w*|jaljella)\b|残り|剩余"
+)
+
+
+def counts_down(name: str) -> bool:
+    """Tell whether a column's name says that it holds the time that is left."""
+    return _COUNTS_DOWN.search(normalized(name[:LONGEST_NAME])) is not None
+
+
 def time_unit(name: str) -> TimeUnit | None:
     """Return the unit of time a column name states: ``time_s``, ``Time (min)``, ``elapsed [h]``."""
-    match = _TIME_UNIT_STATED.search(name[:LONGEST_NAME].strip())
+    match = _TIME_UNIT_STATED.search(name[:LONGEST_NAME].strip().removesuffix("()"))
     if match is None:
         return None
     return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
@@ -244,6 +256,14 @@ def foreign_unit(name: str) -> str | None:
     return {"rankine": "°R (Rankine)", "micro": "microvolts", "volt": "volts"}[
         match.lastgroup or ""
     ]
+
+
+_COUNTS = re.compile(r"(?:adc|a d|raw|counts?|digits?)(?: (?:raw|counts?|value|reading|digits?))?")
+
+
+def names_counts(name: str) -> bool:
+    """Tell whether a column's name says that it holds what a chip counts, and no degrees."""
+    return _COUNTS.fullmatch(normalized(name[:LONGEST_NAME])) is not None
 
 
 def states_millivolts(name: str) -> bool:
