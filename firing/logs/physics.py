@@ -208,8 +208,8 @@ def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F
         if others and course.high > 1.03 * STUDIO_KILN_MOST_C:
             options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in others)
             raise FiringError(
-                f"{name}: the file states {UNIT_WORDS[stated]}, but {span}, hotter than any studio kiln; say "
-                f"{options} if that is what it holds, or --unit {stated} if it is right"
+                f"{name}: the file states {UNIT_WORDS[stated]}, but {span}, hotter than any studio "
+                f"kiln; say {options} if that is what it holds, or --unit {stated} if it is right"
             )
     if stated == "K" and low_c < -100.0:
         return Settled("C", f"{span}, which no kiln does in kelvins, so °C are taken")
