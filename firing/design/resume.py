@@ -331,7 +331,9 @@ def _by_itself(rest: Schedule, cone: str | None, lost: WareDone | None) -> Sched
         if lost is None
         else "What the ware had lost stands in ware_done, and counts for ware no thicker."
     )
-    return replace(rest, cone=None, ware_done=lost, notes="\n\n".join(filter(None, (told, rest.notes))))
+    return replace(
+        rest, cone=None, ware_done=lost, notes="\n\n".join(filter(None, (told, rest.notes)))
+    )
 
 
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:

@@ -223,9 +223,7 @@ def _check_cone(value: Any) -> str:
 _check_line = _one_line(200)
 
 WARE_DONE_KEYS = ("paths_mm", "drying", "bound_water", "burn_out")
-_WARE_DONE = (
-    "ware_done = {paths_mm = [8, 8, 8], drying = 2.5, bound_water = 0.4, burn_out = \"30m\"}"
-)
+_WARE_DONE = 'ware_done = {paths_mm = [8, 8, 8], drying = 2.5, bound_water = 0.4, burn_out = "30m"}'
 
 
 def _check_ware_done(value: Any) -> dict[str, Any]:
