@@ -202,7 +202,9 @@ def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F
                     f"{span}, which no kiln does in {UNIT_WORDS[stated]}, so these are taken for "
                     f"{UNIT_WORDS[unit]}; say --unit {stated} if they are not",
                 )
-        parts = [unit for unit in (*_COUNTS, *scaled[stated]) if _possible(course, unit)[0]]
+        parts: list[str] = [
+            unit for unit in (*_COUNTS, *scaled[stated]) if _possible(course, unit)[0]
+        ]
         others = [unit for unit in ("F", "K", "C") if unit != stated and _possible(course, unit)[1]]
         others = others or parts
         if others and course.high > 1.03 * STUDIO_KILN_MOST_C:

@@ -661,6 +661,7 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
         judged = _clean(readings, wanted)
         cleaned_c = judged.applied(readings.temperature_c)
     _require_short(readings)
+    idle = _idle_words(readings, cleaned_c)
     return Log(
         path=path,
         name=readings.name,
@@ -670,10 +671,29 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
         dialect=readings.dialect,
         rows=readings.rows,
         used=int(readings.time_s.size),
-        notes=(*readings.notes, *judged.notes),
+        notes=(*readings.notes, *idle, *judged.notes),
         interval_s=interval_s(readings),
         setpoint_c=readings.setpoint_c,
         unusable=tuple(np.count_nonzero(np.isnan(cleaned_c), axis=0).tolist()),
+    )
+
+
+_IDLE_BELOW_C, _HEATS_C, _LONG_IDLE_S = 50.0, 150.0, 12 * 3600.0
+
+
+def _idle_words(readings: LogReadings, cleaned_c: FloatArray) -> tuple[str, ...]:
+    """Say that a logger ran for long before the firing: times since the start begin with it."""
+    hot = np.flatnonzero((cleaned_c > _HEATS_C).any(axis=1))
+    cold = np.flatnonzero(~(cleaned_c > _IDLE_BELOW_C).any(axis=1)[: hot[0] if hot.size else 0])
+    if not cold.size:
+        return ()
+    last = int(cold[-1])
+    idle_s = float(readings.time_s[last] - readings.time_s[0])
+    if idle_s < _LONG_IDLE_S:
+        return ()
+    return (
+        f"the kiln stands cold for {format_duration(idle_s)} before it heats, until "
+        f"{readings.where(last)}; times since the start count that wait",
     )
 
 
