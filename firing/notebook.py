@@ -28,7 +28,6 @@ from firing.report.charts.review_course import plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import hours_minutes
 from firing.report.page import render_parts
 from firing.report.review import review_answer
 from firing.report.review_time import account_table, segments_section
@@ -41,8 +40,9 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
-    from_celsius,
+    hours_minutes,
     rate_from_celsius,
+    temperature_figure,
 )
 from firing.viewable import Plottable, Tabular
 
@@ -231,7 +231,7 @@ def _(forecast: Forecast) -> list[Block]:
 @_parts.register(Review)
 def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
-    causes = [account_table(review.causes)] if review.causes else []
+    causes = [account_table(review)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 
@@ -324,7 +324,7 @@ def _segments(schedule: Schedule) -> Table:
             str(index + 1),
             segment.name,
             _rate(segment, schedule.from_c(index), unit),
-            f"{from_celsius(segment.target_c, unit):.0f}",
+            temperature_figure(segment.target_c, unit),
             hours_minutes(segment.hold_s) if segment.hold_s else "–",
             segment.action,
         )

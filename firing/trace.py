@@ -15,6 +15,19 @@ FloatArray = npt.NDArray[np.float64]
 TraceKind = Literal["planned", "forecast", "measured"]
 
 
+def median(values: npt.NDArray[np.floating | np.integer]) -> float:
+    """Return the median; NaN of no values, or where one of them is NaN.
+
+    numpy's own loads its masked arrays first, which takes longer than a small log is read in.
+    """
+    last = values.size - 1
+    if last < 0:
+        return float("nan")
+    parts = np.partition(values, (last // 2, (last + 1) // 2, last))
+    low, high, end = (float(parts[at]) for at in (last // 2, (last + 1) // 2, last))
+    return end if end != end else 0.5 * (low + high)
+
+
 @dataclass(frozen=True, eq=False)
 class Trace(Plottable):
     """One firing's temperatures over time, in arrays of its own that cannot be written to.

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.report.charts.text_chart import ChartSeries, LineStyle
-from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
+from firing.report.words import Timekeeper, citations, forecast_times
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import (
     TemperatureUnit,

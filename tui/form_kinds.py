@@ -141,7 +141,7 @@ _FITTED = {
     "loss": "losses are times",
     "leak": "leaking air is times",
     "capacity": "heat capacity is times",
-    "cone_offset_c": "reads too low by",
+    "kiln_reads_low_c": "reads low by",
     "date": "learnt on",
     "basis": "learnt from",
     "errors": "how far off together",

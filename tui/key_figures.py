@@ -7,20 +7,18 @@ from dataclasses import dataclass
 from itertools import chain
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.opening import UNLOAD_C
+from firing.forecast.opening import RANGES_HOLD, UNLOAD_C
 from firing.forecast.result import Forecast
-from firing.report.formatting import (
-    RANGES_HOLD,
+from firing.report.sanitize import display_width, plain, shorten
+from firing.report.words import (
     cost_range,
     energy_range,
     forecast_times,
     heating_range,
-    hours_minutes,
     opening_range,
     sentence,
 )
-from firing.report.sanitize import display_width, plain, shorten
-from firing.units import format_duration, format_temperature, in_unit
+from firing.units import format_duration, format_temperature, hours_minutes, in_unit
 
 from .equipment import Equipment
 

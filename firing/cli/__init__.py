@@ -15,6 +15,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
+    "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
     "kiln": ("firing.cli.kiln", "Show a kiln, or learn it from its own logs."),
     "cone": ("firing.cli.cones", "Show the end points of a cone."),

@@ -18,6 +18,7 @@ from firing.cli.arguments import (
     kiln_size_option,
     one_kiln,
     rate_in,
+    report_options,
     temperature_in,
     unload_option,
 )
@@ -92,6 +93,7 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
 )
 @click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@report_options
 @json_option
 def design_command(
     purpose: str,

@@ -14,6 +14,7 @@ from firing.cli.arguments import (
     kiln_options,
     kiln_size_option,
     one_kiln,
+    report_options,
     unload_option,
 )
 from firing.clock import parse_when
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
     help="Caution of the ware's limits, 1 to 5; matters with --load.",
 )
 @html_option
+@report_options
 @json_option
 def forecast_command(
     schedule: str,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, kiln_options
+from firing.cli.arguments import html_option, json_option, kiln_options, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
@@ -62,6 +62,7 @@ if TYPE_CHECKING:
 @kiln_options
 @log_options
 @html_option
+@report_options
 @json_option
 def review_command(
     schedule: str,
@@ -170,7 +171,7 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
         )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
-        f"{path}: cone_offset_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
+        f"{path}: kiln_reads_low_c in [fitted] was {before_c:g} °C and is now {written_c:g} °C; "
         "nothing else was changed"
     )
     return {"file": str(path), "before_c": before_c, "after_c": written_c}

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -180,7 +180,7 @@ class Guide:
 
 @cache
 def _table() -> dict[str, Any]:
-    text = files("firing").joinpath("data/faults.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent.parent / "data" / "faults.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 

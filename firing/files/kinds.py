@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import importlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from firing.errors import FiringError
@@ -45,6 +46,8 @@ class FileKind(Generic[Model, Read]):
         Turns figures that carry their unit into plain ones, where the model does not say which.
     owned : callable, optional
         Notes in what was read the unit that its owner writes in.
+    renamed : mapping of str to str, optional
+        Keys that older files have, and what they are called now.
     """
 
     def __init__(
@@ -57,10 +60,11 @@ class FileKind(Generic[Model, Read]):
         describe: Callable[[Read, TemperatureUnit], Iterable[str]] = lambda _, __: (),
         plain: Callable[[dict[str, Any]], dict[str, Any]] = lambda data: data,
         owned: Callable[[Read, TemperatureUnit], Read] = lambda read, _: read,
+        renamed: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self.name, self._model, self._build = name, model, build
         self._across, self._describe, self._plain = across, describe, plain
-        self._owned = owned
+        self._owned, self._renamed = owned, renamed
 
     def json_schema(self) -> dict[str, Any]:
         """Return its JSON Schema, with the keys under which figures carry their unit."""
@@ -84,7 +88,7 @@ class FileKind(Generic[Model, Read]):
         FaultyFile
             With every fault of the file, each with its line, field, limit and unit.
         """
-        name = name or self.name
+        name, text = name or self.name, self.current(text)
         table, faults, figures = validate(text, name, self.model, plain=self._plain)
         known = {(fault.line, fault.field) for fault in faults}
         more = located(self._across(figures.data, figures.unit), text, name, figures)
@@ -95,6 +99,12 @@ class FileKind(Generic[Model, Read]):
             return self._owned(self._build(table), figures.unit)
         except WrongKeys as error:
             raise FaultyFile(located(error.wrong, text, name, figures)) from None
+
+    def current(self, text: str) -> str:
+        """Return a file's text with the names that its keys have now."""
+        for old, new in self._renamed.items():
+            text = re.sub(rf"^([ \t]*){old}(?=[ \t]*=)", rf"\g<1>{new}", text, flags=re.M)
+        return text
 
     def text(self, source: str | Path) -> str:
         """Return the text of a file; a str may also name one that comes with the package."""
@@ -147,6 +157,11 @@ _KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
         "firing.kiln.tariff_file",
         "TARIFF_FILE",
         frozenset({"currency", "period", "price_per_kwh"}),
+    ),
+    "notify": (
+        "firing.remote.notify_file",
+        "NOTIFY_FILE",
+        frozenset({"quiet_hours", "heartbeat", "repeat", "repeats", "program", "post", "mail"}),
     ),
 }
 KIND_NAMES = tuple(_KINDS)

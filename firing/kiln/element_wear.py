@@ -297,9 +297,9 @@ def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]
         if fit.on is not None and fit.power.identifiable
     }
     for past in kiln.fits:
-        if past.on is not None and past.power_se is not None:
-            point = TrendPoint(past.on, past.power, past.power * past.power_se, "log")
-            found.setdefault(past.on, point)
+        if past.on is not None and (past.power_se is not None or _of_an_old_file(past)):
+            se = None if past.power_se is None else past.power * past.power_se
+            found.setdefault(past.on, TrendPoint(past.on, past.power, se, "log"))
     learnt = kiln.fitted
     # A fit kept with its errors has spoken above, or does not tell the power.  An older file keeps
     # none, but says where only ratios were known.
@@ -307,6 +307,12 @@ def _of_fits(kiln: KilnDescription, fits: Sequence[KilnFit]) -> list[TrendPoint]
     if learnt.learnt is not None and not silent and learnt.power != 1.0:
         found.setdefault(learnt.learnt, TrendPoint(learnt.learnt, learnt.power, None, "log"))
     return list(found.values())
+
+
+def _of_an_old_file(past: PastFit) -> bool:
+    """Whether a fit was taken over from a file that kept no errors, and knew the power."""
+    kept = (past.power_over_capacity_se, past.power_over_losses_se, past.least_power)
+    return all(k is None for k in kept) and past.power != 1.0 and RATIOS_ONLY not in past.basis
 
 
 def _of_readings(readings: Sequence[ElementReading]) -> list[TrendPoint]:

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.readings import LogReadings
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import format_duration
 
 BoolArray = npt.NDArray[np.bool_]
@@ -113,7 +113,7 @@ def _ordered_by_start(
 
 def interval_s(readings: LogReadings) -> float:
     """Return the median time between readings [s]."""
-    return float(np.median(np.diff(readings.time_s)))
+    return median(np.diff(readings.time_s))
 
 
 def _common_channels(readings: Sequence[LogReadings], notes: list[str]) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from firing.logs.options import PartChoice
 from firing.logs.readings import LogReadings
 from firing.logs.table import LogTable
 from firing.logs.text import printable
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 
 HOT_C = 300.0
 """A firing goes above this [°C] …"""
@@ -65,7 +65,7 @@ def _border(time_s: FloatArray, hottest_c: FloatArray, first_cold: int, hot: int
     """Return where the second of two firings begins: after the longest gap, or at its coldest."""
     pauses_s = np.diff(time_s[first_cold : hot + 1])
     longest = int(np.argmax(pauses_s))
-    if pauses_s[longest] > 10.0 * float(np.median(pauses_s)) + 600.0:
+    if pauses_s[longest] > 10.0 * median(pauses_s) + 600.0:
         return first_cold + longest + 1
     stretch = hottest_c[first_cold:hot]
     coldest = float(np.nanmin(stretch))

@@ -21,7 +21,7 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     STUDIO_KILN_MOST_C,
 )
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 
 DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
 """What the number of a temperature may be: degrees, kelvins, or parts of one that a chip counts."""
@@ -102,7 +102,7 @@ def course_of(values: FloatArray, least: int = _LEAST_READINGS) -> Course | None
     low, high = float(ordered[begin]), float(ordered[end - 1])
     begun = finite[:_SAMPLED]
     known = begun[(begun >= low) & (begun <= high)]
-    return Course(low, high, float(np.median(known[:5])) if known.size else low)
+    return Course(low, high, median(known[:5]) if known.size else low)
 
 
 def _possible(course: Course, unit: str) -> tuple[bool, bool]:
@@ -337,7 +337,7 @@ def _is_straight(values: FloatArray) -> bool:
     moves = np.abs(np.diff(finite))
     flat = np.count_nonzero(moves == 0.0) > 0.02 * finite.size
     # a first climb has no hold yet: it shows where readings are many digits apart
-    steep = bool(np.median(moves) >= _STEEP_DIGITS * step)
+    steep = median(moves) >= _STEEP_DIGITS * step
     straight = np.count_nonzero(bend <= 2.05 * step) >= _STRAIGHT_SHARE * bend.size
     return bool(straight and (flat or steep))
 
@@ -361,9 +361,9 @@ def _leads(program_c: FloatArray, reading_c: FloatArray) -> bool:
     if np.count_nonzero(warm) < _LEAST_FOLLOWED // 2:
         return False
     lag_c = program[warm] - reading[warm]
-    behind = float(np.median(lag_c))
+    behind = median(lag_c)
     noisy = np.abs(np.diff(reading, 2))
-    return 0.0 < behind <= _ALIKE_C and float(np.median(noisy)) > 0.0
+    return 0.0 < behind <= _ALIKE_C and median(noisy) > 0.0
 
 
 # The clock

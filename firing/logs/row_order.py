@@ -14,7 +14,7 @@ from firing.logs.table import LogTable
 from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
 from firing.logs.values import is_missing
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import format_duration
 
 RowNumbers = npt.NDArray[np.intp]
@@ -68,7 +68,7 @@ def ordered_rows(
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
     if back.size:
-        usual_s = float(np.median(np.abs(steps_s)))
+        usual_s = median(np.abs(steps_s))
         lands_s = time_s[rows[back + 1]]
         ran_s = time_s[rows[back]]
         near_zero = lands_s <= 2.0 * usual_s + max(0.0, float(time_s[rows[0]]))
@@ -110,7 +110,7 @@ def _hours_counted(time_s: FloatArray, rows: RowNumbers, notes: list[str]) -> Fl
     back = steps_s < 0
     if np.count_nonzero(back) < 2 or not (steps_s > 0).any():
         return time_s
-    usual_s = float(np.median(steps_s[steps_s > 0]))
+    usual_s = median(steps_s[steps_s > 0])
     # 59:30 was read as minutes and seconds, or as hours and minutes
     for period_s, factor in ((_HOUR_S, 1.0), (60.0 * _HOUR_S, 1.0 / 60.0)):
         if np.all(np.abs(steps_s[back] + period_s - usual_s) <= 0.5 * usual_s):
@@ -171,7 +171,7 @@ def _fills_gaps(stamps: FloatArray, order: RowNumbers) -> bool:
 
     A clock that was set back makes them overlap, or leaves a gap.
     """
-    usual_s = float(np.median(np.abs(np.diff(stamps))))
+    usual_s = median(np.abs(np.diff(stamps)))
     steps_s = np.diff(stamps[order])
     seams_s = steps_s[np.diff(order) != 1]
     return bool(
@@ -204,7 +204,7 @@ def _one_clock(
     positive = steps_s[steps_s > 0]
     if level is None or rows.size < _LEAST_JUDGED or not positive.size:
         return time_s, 0.0
-    usual_s = float(np.median(positive))
+    usual_s = median(positive)
     jumps = np.flatnonzero(is_gap(steps_s, usual_s) | ((steps_s < 0) & (not times.elapsed)))
     if not jumps.size or jumps.size > _MOST_SET:
         return time_s, 0.0
@@ -471,7 +471,7 @@ def _note_hour_gap(
     """Say where clocks may have been set forward without the zone's rules knowing of it."""
     if times.elapsed or times.started is None or steps_s.size < 10:
         return
-    usual_s = float(np.median(steps_s))
+    usual_s = median(steps_s)
     over_s = steps_s - _HOUR_S
     if usual_s > 0.25 * _HOUR_S:
         return
@@ -491,7 +491,7 @@ def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> Ord
     """
     time_s = ordered.time_s.copy()
     steps_s = np.diff(time_s)
-    interval_s = float(np.median(steps_s[steps_s > 0]))
+    interval_s = median(steps_s[steps_s > 0])
     step_s = max(pause_s, interval_s)
     for place in ordered.sections[1:]:
         time_s[place:] += time_s[place - 1] + step_s - time_s[place]

@@ -20,7 +20,7 @@ from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
 from firing.logs.values import is_missing
 from firing.logs.vocabulary import counts_down
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 
 _MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass it, it was restarted
 
@@ -233,7 +233,7 @@ def _past_midnight(
     if rows.size < 2 or moments.day[rows].any() or clock_s.max() >= SECONDS_PER_DAY:
         return seconds
     steps_s = np.diff(clock_s)
-    usual_s = float(np.median(np.abs(steps_s)))
+    usual_s = median(np.abs(steps_s))
     across_s = steps_s + SECONDS_PER_DAY
     wraps = (steps_s < -0.5 * SECONDS_PER_DAY) & (across_s <= max(_MIDNIGHT_GAP_S, 10 * usual_s))
     if not wraps.any():

@@ -254,11 +254,10 @@ def _plain_signs(match: re.Match[str]) -> str:
     return match[0].translate(_WIDE).translate(_SIGNS)
 
 
-_QUOTED = re.compile(
+_QUOTED = (
     r"(?:^|(?<=[;,\t|]))(?P<space>[ ]*)"
     r"(?:'(?P<a>[^'\n]*)'|[`´](?P<b>[^`´\n]*)[`´]|[“”„‟](?P<c>[^“”„\n]*)[“”‟]|[«»](?P<d>[^«»\n]*)[«»]"
-    r"|‘(?P<e>[^‘’\n]*)’|「(?P<f>[^」\n]*)」)(?=[ ]*(?:[;,\t|]|$))",
-    re.M,
+    r"|‘(?P<e>[^‘’\n]*)’|「(?P<f>[^」\n]*)」)(?=[ ]*(?:[;,\t|]|$))"
 )
 
 
@@ -312,7 +311,7 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(r'"=""(?P<in>[^"\n]*)"""', r'"\g<in>"'),
         _rule(r'(?<![^;,\t|\n])""(?P<in>[^"\n;,\t|]+)""(?=[;,\t|]|$)', r'"\g<in>"'),
         _rule(r'(?<![^;,\t|\n])=(?=")', ""),
-        _Rule(_QUOTED, _double_quoted),
+        _rule(_QUOTED, _double_quoted, flags=0),
         _rule(r"(?<![^;,\t|\n])'(?=\d)", ""),
         _rule(r"(?:^|(?<=[;,\t| ]))\[(?P<in>\d[^\]\n]*\dz?)\](?=[;,\t| ]|$)", r"\g<in>"),
         _rule(
@@ -485,14 +484,12 @@ def _rules() -> tuple[_Rule, ...]:
     )
 
 
-_IANA = re.compile(
+_IANA = (
     r"(?<=\d|[zZ]) ?[\[(]?(?P<zone>(?:Africa|America|Antarctica|Asia|Atlantic|Australia|Europe"
     r"|Indian|Pacific)/[A-Za-z_]+(?:/[A-Za-z_]+)?)[\])]?"
 )
-_SINGLE_DIGITS = re.compile(r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])")
-_PAIR = re.compile(
-    r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
-)
+_SINGLE_DIGITS = r"\d[T ](?:\d{1,2}:\d:\d{1,2}|\d{1,2}:\d{1,2}:\d)(?![\d:])"
+_PAIR = r"[ ]*(?P<name>[^\W\d][\w .°%/()-]{0,40}?)[ ]*[=:][ ]*(?P<value>[^=;,\t|]*?)[ ]*"
 _SHORT_YEAR = (
     rf"{_EDGE}(?P<a>\d\d)[-/. ]?(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})\.?[-/. ]?"
     r"(?P<c>\d\d)(?!\d)"
@@ -521,11 +518,11 @@ def respell(body: bytes) -> Respelled:
         return Respelled(body)
     text: str | None = None
     zone: str | None = None
-    found = _IANA.search(sample)
+    found = re.search(_IANA, sample)
     if found:
         zone = found["zone"]
-        text = _IANA.sub("", _text(body))
-        sample = _IANA.sub("", sample)
+        text = re.sub(_IANA, "", _text(body))
+        sample = re.sub(_IANA, "", sample)
     names = _pair_names(sample)
     if names:
         text = "\n".join(map(_without_names, (_text(body) if text is None else text).split("\n")))
@@ -580,17 +577,16 @@ def _shown(rule: _Rule, sample: str, lines: int) -> bool:
     """Tell whether a sample shows a rule's spelling often enough."""
     if rule.least == _BY_SIGN:
         if rule.rewrite is _padded_clock:  # only one minute in six is a single digit
-            return _SINGLE_DIGITS.search(sample) is not None
-        return len(_WORDED.findall(sample)) >= _COMMON * lines
+            return re.search(_SINGLE_DIGITS, sample) is not None
+        return len(re.findall(_WORDED, sample, re.M | re.I)) >= _COMMON * lines
     if rule.least == _ANY:
         return rule.pattern.search(sample) is not None
     return sum(1 for _ in rule.pattern.finditer(sample)) >= rule.least * lines
 
 
-_WORDED = re.compile(
+_WORDED = (
     r"(?:^|(?<=[;,\t|]))[ ]*\d+ ?(?:d|days?|h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|uur"
-    r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|時間|小时|小時|시간)[^;\t|\n]*?\d",
-    re.M | re.I,
+    r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|時間|小时|小時|시간)[^;\t|\n]*?\d"
 )
 
 
@@ -618,7 +614,7 @@ def _pair_names(sample: str) -> tuple[str, ...]:
     names: tuple[str, ...] = ()
     for line in lines:
         cells = re.split(r"[;,\t|]", line)
-        found = [_PAIR.fullmatch(cell) if "=" in cell else None for cell in cells]
+        found = [re.fullmatch(_PAIR, cell) if "=" in cell else None for cell in cells]
         if len(cells) < 2 or not all(found):
             return ()
         here = tuple(match["name"] for match in found if match is not None)

@@ -25,15 +25,9 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import (
-    Timekeeper,
-    forecast_times,
-    hours_minutes,
-    opening_range,
-    sentence,
-)
+from firing.report.words import Timekeeper, forecast_times, opening_range, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
-from firing.units import format_duration, format_temperature, from_celsius
+from firing.units import format_duration, format_temperature, from_celsius, hours_minutes
 
 _TICK = "[ ]"
 

@@ -18,7 +18,7 @@ from firing.kiln.parameter_table import KilnRow
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table
-from firing.report.formatting import closed, hours_minutes, sentence
+from firing.report.words import closed, sentence
 from firing.sources import Source
 from firing.units import (
     TemperatureUnit,
@@ -26,6 +26,7 @@ from firing.units import (
     format_rate,
     format_temperature,
     from_celsius,
+    hours_minutes,
     in_unit,
     rate_from_celsius,
     rate_to_celsius,

@@ -13,7 +13,7 @@ import numpy as np
 from firing.review import thresholds as limit
 from firing.review.ramp import fully_on, is_straight, line_and_bend
 from firing.review.resample import ResampledTrace
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -169,7 +169,7 @@ def limited_after(
     )
     if last - first < 4:
         return False
-    rate = float(np.median(trace.rate_c_per_h[first : last + 1]))
+    rate = median(trace.rate_c_per_h[first : last + 1])
     return rate < 0.95 * next_c_per_h and rate < 1.05 * rate_c_per_h
 
 

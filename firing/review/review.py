@@ -32,10 +32,12 @@ from firing.review.heat_verdict import (
     thermocouple_error,
 )
 from firing.review.plan_match import unrelated_to_plan
+from firing.review.program_changes import program_changes
 from firing.review.resample import resampled
 from firing.review.result import (
     CauseShare,
     ExtraSegment,
+    ProgramChange,
     Quickening,
     Review,
     ReviewedSegment,
@@ -151,7 +153,9 @@ def _reviewed(
     if actual_s is not None:
         causes = whole_account(accounts, late, actual_s - planned_s)
     extra = quicker = cooling = None
+    changes: tuple[ProgramChange, ...] = ()
     if not refused:
+        changes = program_changes(schedule, plan.segments, analysed, accounts)
         extra, quicker = _after_program(schedule, analysed)
         cooling = cooling_review(
             plan, alignment, trace, quicker, None if extra is None else extra.end_s
@@ -205,6 +209,7 @@ def _reviewed(
         heat=heat,
         quickening=quicker,
         extra_segment=extra,
+        program_changes=changes,
         kiln=kiln,
         load=load,
         gaps=gaps,

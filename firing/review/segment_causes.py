@@ -42,7 +42,10 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
         "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
         "Log the output as well: it tells whether the elements were fully on.",
     ),
-    "longer_hold": ("Check the hold keyed in, and whether the controller waits for the kiln.",),
+    "longer_hold": (
+        "Check the hold keyed in, whether the controller waits for the kiln, and whether the "
+        "program was started again in the hold.",
+    ),
     "shorter_hold": ("Check the hold keyed in; the cone says whether it mattered.",),
     "slow_cooling": ("Plan this ramp at the rate the closed kiln keeps by itself.",),
     "fast_cooling": (

@@ -113,6 +113,9 @@ NO_STAY_S = 600.0
 """The rounded top of a ramp looks like a stay of this length at most [s; made firings]."""
 LAST_CLIMB_S = 1200.0
 """A ramp's last climb is judged over this long, as is the fall after it [s; choice] …"""
+STAYED_S, STAYED_C = 900.0, 10.0
+"""A kiln that falls by less over so long after its top was held there, not switched off
+[s, °C; cooling-default] …"""
 TOP_S = 300.0
 """… without the minutes that the slope of its top reaches into [s; `SLOPE_HALF_WINDOW_S`]."""
 AT_RATE_SHARE = 0.88
@@ -224,6 +227,33 @@ MADE_UP_SHARE = 1.2
 """A program faster by more than this share of what was lost was keyed in so [1; made firings] …"""
 MADE_UP_S = 300.0
 """… give or take the edges' own error [s; made firings]."""
+
+# What only a program, or the hand at its keys, can have done
+
+CHANGE_LEAST_S = 600.0
+"""Less that a segment lacks or has over is a corner, a lag or a late arrival [s; made firings]."""
+SKIPPED_HOLD_SHARE, SKIPPED_HOLD_S = 0.25, 300.0
+"""A hold is skipped if no more than this share of it was held, or no longer than this
+[1, s; made firings]."""
+NEVER_RUN_SHARE = 0.1
+"""A segment that took so little of its time was never run [1; made firings]."""
+ON_TIME_BEFORE = 0.25
+"""… unless more than this share of its time had been lost before it [1; made firings]."""
+TWICE_SHARE = 0.1
+"""A hold this near to twice its length, or three times, ran again [share; made firings]."""
+LEFT_TO_COOL = 1.1
+"""Cooling so many times as fast as set was left to itself [1; made firings]."""
+REPLAY_C, REPLAY_S = 40.0, 1200.0
+"""A climb again is compared with a segment's rate over so much and so long [°C, s; choice] …"""
+REPLAY_RATE = 0.06
+"""… and has it if it is this near; rates that differ by less than twice this tell no segment from
+the next [share; made firings]."""
+REPLAY_HELD = 0.6
+"""A hold again is one of a planned segment from this share of it on [1; made firings]."""
+REPLAY_TURN_C = 12.0
+"""A fall that turns so near to an earlier target was sent there [°C; made firings]."""
+CHANGED_FROM = 0.12
+"""A rate that changes later than this share of a ramp was changed while it ran [1; choice]."""
 
 # Whether a log is one of the plan at all
 
@@ -352,6 +382,8 @@ PEAK_OFF_C = 5.0
 """A peak this far off is told [°C; practice]."""
 CAME_C = 5.0
 """A segment that came so near to its target had come to it [°C; practice]."""
+CAME_NEARLY_C = 10.0
+"""Switched off so near to its target, a kiln may have had its hold skipped [°C; practice]."""
 PEAK_OVERSHOOT_C = 15.0
 """By so much controllers overshoot at the end of a ramp [°C; practice]."""
 EXTRA_FALL_C = 20.0

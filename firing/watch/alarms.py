@@ -42,6 +42,11 @@ SURELY_COLD_C = 80.0
 LATE_SHARE = 4.0
 """A kiln that a clock left behind runs above the plan for a while to catch up, by less than this
 share of the margin, and is no higher than the clock has it."""
+OVER_SHARE, OVER_MORE, OVER_S = 0.4, 1.35, 7200.0
+"""An overshoot is over at this share of it; the next may be so many times the highest of the last
+hours [-, -, s]."""
+FIRST_OVER_S, FIRST_OVER_C, OVER_FIRST_SHARE = 5400.0, 350.0, 1.2
+"""Before a cold kiln has swung it may do so by this share of the margin [s, °C, -]."""
 COOLED_C = 150.0
 """A kiln that fell so far after its heating was cut short has been given up [°C]."""
 
@@ -58,8 +63,9 @@ class AlarmBoard:
         self.isolation = FaultIsolation("the other alarms and the recording go on")
         self._over_top = 0
         self.circuit = CircuitMonitor()
-        self.supply = PowerMonitor(schedule)
+        self.supply = PowerMonitor(schedule, limits.waits)
         self._stillness = StuckReadingDetector()
+        self._overshoot = Overshoot(limits.above_c)
         self._position: Position | None = None
         self._falls_slowly = AlarmLatch(FALLING_RAISE_S, CALM_S)
         self._latches = {
@@ -207,13 +213,15 @@ class AlarmBoard:
     def _above(self, now: AlarmInputs) -> WatchEvent | None:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
-        if above is not None and above < LATE_SHARE * margin_c:
+        waits = self.supply.waits
+        if above is not None and not waits and (waits is False or above < LATE_SHARE * margin_c):
             above = min(above, self.supply.above_clock_c(now.now_s, now.now_c))
+        allowed_c = self._overshoot.update(now.now_s, above, now.highest_c)
         shown = "" if above is None else _difference(above, self._unit)
         return self._latched(
             "above-plan",
             now,
-            above is not None and above > margin_c,
+            above is not None and above > margin_c + allowed_c,
             above is None or above < 0.5 * margin_c,
             f"{self._write(now.now_c)} is {shown} above the plan",
             "no longer above the plan",
@@ -342,6 +350,37 @@ class AlarmBoard:
             "set; thick ware and shelves may be hotter than the thermocouple"
         )
         return WatchEvent("unload", "note", "told", now.now_s, message)
+
+
+class Overshoot:
+    """How far a kiln runs past its set point each time its relay lets go.
+
+    Elements and sheath give their heat up for minutes: a cold kiln on a relay swings up by 20 °C,
+    and comes back each time.
+    """
+
+    def __init__(self, margin_c: float) -> None:
+        self._margin_c = margin_c
+        self._heated_s: float | None = None
+        self._top_c = 0.0
+        self._past: list[tuple[float, float]] = []
+
+    def update(self, now_s: float, above_c: float | None, highest_c: float) -> float:
+        """Take in how far above the plan it is; return what of that is its habit [°C]."""
+        if above_c is None:
+            self._top_c = 0.0
+            return 0.0
+        if self._heated_s is None:
+            self._heated_s = now_s
+        self._top_c = max(self._top_c, above_c)
+        if above_c < OVER_SHARE * self._top_c:
+            self._past = [(at_s, c) for at_s, c in self._past if now_s - at_s < OVER_S]
+            self._past.append((now_s, self._top_c))
+            self._top_c = 0.0
+        habit_c = max((c for _, c in self._past), default=0.0)
+        if now_s - self._heated_s < FIRST_OVER_S and highest_c < FIRST_OVER_C:
+            habit_c = max(habit_c, OVER_FIRST_SHARE * self._margin_c)
+        return min(max(OVER_MORE * habit_c - self._margin_c, 0.0), self._margin_c)
 
 
 _LOOK_AT = {

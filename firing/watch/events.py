@@ -35,13 +35,15 @@ class AlarmLimits:
     """What alarms go by.
 
     A temperature never to go above, how far above the plan is too far, how long without a usable
-    reading is too long, and where the kiln may be unloaded.
+    reading is too long, and where the kiln may be unloaded.  `waits` says whether the controller's
+    clock waits while the kiln lags; None where nobody said.
     """
 
     top_c: float | None = None
     above_c: float = 15.0
     lost_after_s: float = 60.0
     unload_c: float = UNLOAD_C
+    waits: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,6 +53,8 @@ class WatchOptions:
         The top temperature [°C]; from the plan and the kiln unless given.
     above_c, lost_after_s, unload_c : float
         Limits of the alarms [°C, s, °C].
+    waits : bool, optional
+        Whether the controller's clock waits while the kiln lags; None where nobody said.
     command : str, optional
         A program to run for every notice, and its arguments, as a person writes them.
     """
@@ -70,6 +72,7 @@ class WatchOptions:
     above_c: float = 15.0
     lost_after_s: float = 60.0
     unload_c: float = UNLOAD_C
+    waits: bool | None = None
     command: str | None = None
 
 

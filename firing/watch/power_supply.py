@@ -44,6 +44,10 @@ HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
 """A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
+BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 1800.0, 0.06
+"""So far behind its clock a kiln gives all its power, and a pace that is the program's to within
+this share for so long is that of a clock that waited [°C, s, -]."""
+OFF_SHOWS_S = 600.0
 CORNER_C = 5.0
 CORNER_S, CORNER_SHARE = 1800.0, 2.5
 LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
@@ -101,11 +105,14 @@ class PowerMonitor:
         It falls, further than it swings.
     past_s : float
         How long past the end of the hold [s].
+    waits : bool or None
+        Whether the controller's clock waits while the kiln lags: said, or shown; else None.
     cut : set of int
         Segments whose hold was cut short.
     """
 
-    def __init__(self, schedule: Schedule | None) -> None:
+    def __init__(self, schedule: Schedule | None, waits: bool | None = None) -> None:
+        self.waits = waits
         self._plan = None if schedule is None else Plan(schedule)
         self._recent = RecentReadings(KEEP_S)
         self._hold: ObservedHold | None = None
@@ -147,6 +154,8 @@ class PowerMonitor:
         now = _RecentCourse(time_s, celsius, self._recent.noise_c())
         self._update_hold(position)
         self._update_fall(position, now)
+        if self.waits is None and self._shows_that_it_waits(self._plan, position, now):
+            self.waits = True
         self._judge_loss(self._plan, position, now)
         self._judge_weakening(self._plan, position, now)
         self._judge_overlong_hold(self._plan, now)
@@ -165,7 +174,7 @@ class PowerMonitor:
     def fell_at_the_clocks_end(self) -> bool:
         """Whether the fall began when a clock that does not wait was through with the heating."""
         plan = self._plan
-        if plan is None or self._clock_began_s is None or self._fall_began_s is None:
+        if plan is None or self._clock_began_s is None or self._fall_began_s is None or self.waits:
             return False
         heated = [i for i in range(len(plan.segments)) if plan.heats(i)]
         if not heated:
@@ -178,6 +187,35 @@ class PowerMonitor:
         if self._plan is None or self._clock_began_s is None:
             return math.inf
         return now_c - self._plan.at_c(now_s - self._clock_began_s)
+
+    def _shows_that_it_waits(self, plan: Plan, position: Position, now: "_RecentCourse") -> bool:
+        """Tell whether the kiln goes where only a clock that waited for it would have it."""
+        index = position.segment
+        if index is None or self._clock_began_s is None:
+            return False
+        clock_s = now.at_s - self._clock_began_s
+        segment, part = plan.schedule.segments[index], plan.segments[index]
+        if position.phase == "hold" and position.arrived_s is not None:
+            heats_after = index + 1 < len(plan.segments) and plan.heats(index + 1)
+            held = abs(now.celsius - segment.target_c) < CORNER_C + now.usual_fall_c
+            still = now.at_s < position.arrived_s + segment.hold_s - HOLD_LEFT_S
+            past_s = clock_s - part.end_s
+            return held and still and past_s > (CLOCK_LATE_S if heats_after else OFF_SHOWS_S)
+        rate, late_s, begun_s = segment.rate_c_per_h, position.late_s, position.begun_s
+        if position.phase != "ramp" or rate is None or late_s is None or begun_s is None:
+            return False
+        age_s = now.at_s - now.time_s
+        last = (age_s < KEEPS_PACE_S) & (now.time_s > begun_s + SETTLED_S)
+        behind_c = late_s * rate / SECONDS_PER_HOUR
+        long_ago = now.at_s - begun_s > KEEPS_PACE_S + SETTLED_S
+        if not plan.heats(index) or behind_c < BEHIND_C or not long_ago:
+            return False
+        if np.count_nonzero(last) < BEFORE_POINTS:
+            return False
+        line = _LeastSquaresLine(now.time_s[last], now.values_c[last])
+        off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
+        error = line.slope_error_c_per_s(now.noise_c) * SECONDS_PER_HOUR / rate
+        return abs(off) + error < KEEPS_PACE_SHARE
 
     def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
@@ -260,7 +298,7 @@ class PowerMonitor:
     def _ends_by_clock(self, plan: Plan, position: Position, index: int, now_s: float) -> bool:
         """Tell whether a segment ends about now on a clock that does not wait, and then cools."""
         after = index + 1
-        if after < len(plan.segments) and plan.heats(after):
+        if self.waits or (after < len(plan.segments) and plan.heats(after)):
             return False
         hold, late_s, on_plan_s = self._hold, position.late_s, position.program_s
         if hold is not None and hold.index == index:
@@ -524,11 +562,20 @@ def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_
         return 0.0
     deepest_c = float(np.max(np.maximum.accumulate(means) - means))
     bends_c = [
-        float(np.quantile(np.abs(means[k:-k] - 0.5 * (means[: -2 * k] + means[2 * k :])), 0.8))
+        _upper_fifth(np.abs(means[k:-k] - 0.5 * (means[: -2 * k] + means[2 * k :])))
         for k in (1, 2, 4)
         if means.size > 2 * k + SWING_POINTS
     ]
     return max(deepest_c, *bends_c, 0.0)
+
+
+def _upper_fifth(values: FloatArray) -> float:
+    """Return what a fifth lies above; `np.quantile` takes longer than all else at a reading."""
+    ordered = np.sort(values)
+    place = 0.8 * (ordered.size - 1)
+    first = int(place)
+    last = min(first + 1, ordered.size - 1)
+    return float(ordered[first] + (place - first) * (ordered[last] - ordered[first]))
 
 
 def _age_of_last_four_s(age_s: FloatArray) -> float:
@@ -551,6 +598,10 @@ class _LeastSquaresLine:
 
     def at_c(self, moment_s: float) -> float:
         return self._middle_c + self.slope_c_per_s * (moment_s - self._middle_s)
+
+    def slope_error_c_per_s(self, noise_c: float) -> float:
+        """Return the standard error of the slope [°C/s]."""
+        return noise_c / math.sqrt(max(self._spread, 1e-9))
 
     def swing_c(self, time_s: FloatArray, values_c: FloatArray) -> float:
         """Return how far means over a minute swing about the line, from lowest to highest [°C]."""

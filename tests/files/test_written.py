@@ -172,7 +172,7 @@ def test_a_plans_cone_is_what_everything_speaks_of(
     for cone, wanted in ((None, "6"), ("04", "04")):
         asked = ["review", "plan.toml", "log.csv", *([] if cone is None else ["--cone", cone])]
         text = CliRunner().invoke(cli, asked).stdout
-        assert f"for cone {wanted}, planned" in " ".join(text.split())
+        assert f"for cone {wanted}; highest" in " ".join(text.split())
         found = json.loads(CliRunner().invoke(cli, [*asked, "--json"]).stdout)
         assert found["cones"]["target"] == wanted
         off = [finding["id"] for finding in found["findings"]].count("cone_off_target")

@@ -40,7 +40,7 @@ def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
     monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
-    monkeypatch.setattr("firing.tui.watch_listener.LAY_DOWN_S", 0.02)
+    monkeypatch.setattr("firing.watch.listener.LAY_DOWN_S", 0.02)
 
 
 @pytest.fixture

@@ -28,10 +28,10 @@ from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
+    from firing.watch.snapshot import WatchState
 
     from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watch_state import WatchState
 
 
 LABEL = 10

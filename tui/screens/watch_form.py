@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from firing.errors import FiringError
-from firing.report.formatting import sentence
+from firing.report.words import sentence
 from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 

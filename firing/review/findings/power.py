@@ -12,6 +12,7 @@ from firing.cones.table import describe_number
 from firing.review import thresholds as limit
 from firing.review.result import Finding, PowerReason, Review
 from firing.review.wording import Wording
+from firing.trace import median
 from firing.units import format_duration
 
 if TYPE_CHECKING:
@@ -223,7 +224,7 @@ def _stuck(review: Review) -> Iterator[Finding]:
     )
     if np.count_nonzero(fed) < limit.STUCK_WINDOWS:
         return
-    share = 100.0 * float(np.median(windows.excess[fed]))
+    share = 100.0 * median(windows.excess[fed])
     first = int(np.argmax(fed))
     yield Finding(
         "relay_stuck",
@@ -253,7 +254,7 @@ def _damp(review: Review) -> Iterator[Finding]:
     if np.count_nonzero(wet) < limit.STUCK_WINDOWS or not after_it.any():
         return
     # A heavier load goes on taking more; water is gone.
-    if float(np.median(windows.excess[after_it])) < 0.5 * float(np.median(windows.excess[wet])):
+    if median(windows.excess[after_it]) < 0.5 * median(windows.excess[wet]):
         return
     water_kg = float(-np.sum((windows.excess * windows.full_j)[wet])) / limit.WATER_J_PER_KG
     if water_kg < limit.DAMP_KG:
