@@ -121,13 +121,19 @@ def _possible(course: Course, unit: str) -> tuple[bool, bool]:
 _UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100", "K/10")
 _COUNTS: tuple[DegreeUnit, ...] = ("C/2", "C/4", "C/16")
 """What thermocouple chips count in: offered, and never taken unasked."""
-_USUAL_ROOM_C, _USUAL_PEAK_C = 10.0, 600.0
+_USUAL_ROOM_C, _USUAL_ROOM_MOST_C, _USUAL_PEAK_C = 10.0, 31.0, 600.0
 
 
 def _usual(course: Course, unit: str) -> bool:
     """Tell whether a firing in a unit would begin and end as most do."""
     first_c, high_c = celsius_of(np.array([course.first, course.high]), unit).tolist()
     return bool(first_c >= _USUAL_ROOM_C and high_c >= _USUAL_PEAK_C)
+
+
+def _begins_in_a_room(course: Course, unit: str) -> bool:
+    """Tell whether a firing in a unit would begin at the temperature of most rooms."""
+    first_c = float(celsius_of(np.array([course.first]), unit)[0])
+    return _USUAL_ROOM_C <= first_c <= _USUAL_ROOM_MOST_C
 
 
 @dataclass(frozen=True)
@@ -166,7 +172,8 @@ def settle_unit(
         unit = offered[0]
         usual = _usual(course, unit)
         if usual or "/" not in unit:
-            other = "" if usual else "".join(f", --unit {c} if in {UNIT_WORDS[c]}" for c in counts)
+            likely = [c for c in counts if not usual or _begins_in_a_room(course, c)]
+            other = "".join(f", --unit {c} if in {UNIT_WORDS[c]}" for c in likely)
             return Settled(
                 unit,
                 f"no unit is stated; {span}, as a kiln does in {UNIT_WORDS[unit]} only, so these "
@@ -261,7 +268,7 @@ def unit_switches(time_s: FloatArray, values: FloatArray) -> list[tuple[int, boo
     places = np.flatnonzero(leaps) + 1
     if places.size > 5 * _MOST_SWITCHES:
         return []
-    usual_s = float(np.median(np.diff(time_s)))
+    usual_s = float(median(np.diff(time_s)))
     found = [
         (place, bool(values[place] > values[place - 1]))
         for place in places.tolist()
@@ -282,7 +289,7 @@ def _is_switched(time_s: FloatArray, values: FloatArray, at: int, usual_s: float
     to_f = after[0] > before[-1]
     one = before if to_f else (before - 32.0) / 1.8
     two = (after - 32.0) / 1.8 if to_f else after
-    rate_one, rate_two = float(np.median(np.diff(one))), float(np.median(np.diff(two)))
+    rate_one, rate_two = float(median(np.diff(one))), float(median(np.diff(two)))
     spread = max(float(np.ptp(np.diff(one))), float(np.ptp(np.diff(two))), 1.0)
     fastest = max(abs(rate_one), abs(rate_two))
     intervals = max(1.0, float(time_s[at] - time_s[at - 1]) / usual_s)
@@ -368,7 +375,7 @@ def _leads(program_c: FloatArray, reading_c: FloatArray) -> bool:
 
 # The clock
 
-_GAP_STEPS, _SHORT_GAP_STEPS = 10.0, 3.0
+_GAP_STEPS, _SHORT_GAP_STEPS = 10.0, 1.5
 _LEAST_GAP_S, _LEAST_SHORT_GAP_S = 600.0, 240.0
 _WOULD_MOVE_C = 10.0
 _WOULD_SHOW = 4.0  # times what the readings may be off for noise

@@ -223,7 +223,9 @@ def _one_clock(
             if on is False and pause_s is None:
                 continue
         elif on is not True and not (pause_s is not None and on is None):
-            if on is None:
+            whole = abs(step_s / usual_s - round(step_s / usual_s)) < _WHOLE_STEPS
+            # a logger that left out rows is some whole intervals late
+            if on is None and (step_s >= _LEAST_UNSURE_S or not whole):
                 unsure.append(place)
             continue
         passed_s = max(usual_s, pause_s or 0.0)
@@ -248,7 +250,7 @@ def _one_clock(
     return moved, shift_s
 
 
-_FEW_UNSURE = 3
+_FEW_UNSURE, _LEAST_UNSURE_S, _WHOLE_STEPS = 3, 600.0, 0.1
 
 
 def _span(seconds: float) -> str:
@@ -295,11 +297,11 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
             )
 
 
-_ASKED_ROWS = 20_000
+_ASKED_ROWS, _FEW_WIDER = 20_000, 2
 
 
 def _refuse_wider_rows(table: LogTable) -> None:
-    """Refuse a table of which more than one row in twenty has a number beyond its last column."""
+    """Refuse a table whose rows grow wider on the way, where that moves a channel's numbers."""
     dialect = table.dialect
     width = len(dialect.columns)
     if dialect.delimiter == " ":
@@ -313,7 +315,7 @@ def _refuse_wider_rows(table: LogTable) -> None:
         cells = split_line(text, dialect.delimiter)
         if any(cell_kind(cell) == "number" for cell in cells[width:]):
             wider.append(row)
-    many = len(wider) > _MOST_LOST * len(asked) and len(asked) >= _LEAST_JUDGED
+    many = len(wider) > max(_FEW_WIDER, 0.01 * len(asked)) and len(asked) >= _LEAST_JUDGED
     if many and _breaks_at(table, wider):
         raise FiringError(
             f"{table.name}: from line {table.line(wider[0])} on rows hold more numbers than the "
@@ -335,7 +337,7 @@ def _breaks_at(table: LogTable, wider: list[int]) -> bool:
         values = table.numbers(column.index, column.degrees)
         steps = np.abs(np.diff(values))
         known = steps[np.isfinite(steps)]
-        usual = float(np.median(known)) if known.size else 0.0
+        usual = float(median(known)) if known.size else 0.0
         if any(not steps[row - 1] <= max(_BREAK, _BREAK_STEPS * usual) for row in begins):
             return True
     return not begins
@@ -354,7 +356,7 @@ def blocks_again(table: LogTable, times: RowTimes, unread: RowNumbers) -> list[i
     if readable.size < _LEAST_JUDGED:
         return []
     first_s = float(times.time_s[readable[0]])
-    usual_s = float(np.median(np.abs(np.diff(times.time_s[readable]))))
+    usual_s = float(median(np.abs(np.diff(times.time_s[readable]))))
     found = []
     for row in unread.tolist():
         below = int(np.searchsorted(readable, row))

@@ -83,7 +83,7 @@ def _rolled_over(table: LogTable, numbers: FloatArray, notes: list[str]) -> Floa
     back = steps < 0
     if not back.any() or not (steps > 0).any() or np.count_nonzero(back) > 0.05 * steps.size:
         return numbers
-    usual = float(np.median(steps[steps > 0]))
+    usual = float(median(steps[steps > 0]))
     for full in _COUNTERS:
         if numbers[rows].max() < full and np.all(np.abs(steps[back] + full - usual) <= 0.5 * usual):
             counted = numbers.copy()

@@ -514,7 +514,10 @@ def respell(body: bytes) -> Respelled:
         body = _MILLISECONDS.sub(rb"\1.", body)
         sample = _sample(body)
         lines = [line for line in sample.split("\n") if line.strip()]
-    if not lines or sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines):
+    plain = not re.search("[\u00a0\u202f\u2009’]", sample)
+    if not lines or (
+        plain and sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines)
+    ):
         return Respelled(body)
     text: str | None = None
     zone: str | None = None

@@ -272,6 +272,9 @@ def states_millivolts(name: str) -> bool:
     return _MILLIVOLTS.search(name[:LONGEST_NAME]) is not None
 
 
+_POWER = frozenset(("w", "kw", "va", "kva", "wh", "kwh"))
+
+
 @lru_cache(maxsize=4096)
 def role(name: str) -> Role:
     """Return what a column holds, judged by its name alone."""
@@ -280,6 +283,8 @@ def role(name: str) -> Role:
     if states_millivolts(name):
         return "other" if _SUPPLY.search(words) else "emf"
     stated = temperature_unit(name) is not None or leaves_unit_open(name)
+    if words in _POWER:
+        return "other"
     if _RATE.search(name) or (_OTHER.search(words) and not stated):
         return "other"
     if _JUNCTION.search(words):
