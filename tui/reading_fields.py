@@ -39,7 +39,7 @@ CHOICES = (
         "unit",
         "--unit",
         "of the temperatures; C/10 is tenths of a degree",
-        ("C", "F", "K", "mV", "C/10", "F/10", "C/100"),
+        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
     ),
     (
         "time_unit",

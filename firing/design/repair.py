@@ -26,7 +26,7 @@ from firing.units import (
 from firing.ware.breach import Breach
 from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
-from firing.ware.hot_start import ware_at_start
+from firing.ware.hot_start import as_dried, state_of, ware_at_start
 from firing.ware.limits import USUAL_MARGIN, WareLimits
 from firing.ware.load import Load, WareState
 from firing.ware.program_check import check_program
@@ -263,6 +263,9 @@ def repaired_design(
         makes it safe, with the reason.
     """
     asked = schedule if purpose is None else replace(schedule, purpose=purpose)
+    if state is None and asked.ware_done is not None:
+        state = state_of(asked.ware_done, load)
+        load = load if state is None else as_dried(load, asked.purpose, margin, state)
     found = ware_at_start(load, asked, margin=margin, state=state)
     limits = limits_for(found.load, purpose=asked.purpose, margin=margin, state=found.state)
     if limits.advice is not None:
