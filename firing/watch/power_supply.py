@@ -210,12 +210,14 @@ class PowerMonitor:
         long_ago = now.at_s - begun_s > KEEPS_PACE_S + SETTLED_S
         if not plan.heats(index) or behind_c < BEHIND_C or not long_ago:
             return False
+        heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
+        over = clock_s > plan.segments[heated].end_s + CLOCK_LATE_S
         if np.count_nonzero(last) < BEFORE_POINTS:
             return False
         line = _LeastSquaresLine(now.time_s[last], now.values_c[last])
         off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
         error = line.slope_error_c_per_s(now.noise_c) * SECONDS_PER_HOUR / rate
-        return abs(off) + error < KEEPS_PACE_SHARE
+        return abs(off) + error < KEEPS_PACE_SHARE or (over and off - 3.0 * error > -0.9)
 
     def _update_hold(self, position: Position) -> None:
         assert self._plan is not None

@@ -25,8 +25,9 @@ BOOST = 4.0
 """The course is what was measured, so the model follows it however little power it is said to
 have: with this many times its full power."""
 SHORTEST_S = 5.0
-SHARE_OF_BOTH = 0.7
-"""Power and loss each moved by so much of their error are together about one error off."""
+SHARE_OF_BOTH = 0.9
+"""Power and loss each moved by so much of their error are together about as far off as the end of
+an 80 % range, 1.28 errors."""
 
 
 def estimator_on_side(
