@@ -89,7 +89,7 @@ class KilnChange:
 
 
 REFIT_EVERY_S = 900.0
-WORN_SINCE = 0.15
+WORN_SINCE = 0.12
 """Of the power, one standard error downwards: what elements may have lost since their last fit, as
 long as this firing has not shown them at full power; common practice, no source."""
 COLD_C = 130.0

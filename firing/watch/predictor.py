@@ -42,6 +42,9 @@ DRAG_LEAST, DRAG_MOST = 0.01, 0.25
 """A clock that waits in every swing of a relay goes slower by a share between these, for good."""
 AT_LIMIT_SHARE = 0.93
 """A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
+LEAST_POWER_SHARE = 0.45
+"""A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
+DRAG_FROM_C = 250.0
 BEND, BEND_SPAN_C, BEND_OFF = 0.7, 30.0, 0.35
 BENDS = (0.1, 1.3)
 """Heavy kilns' pace falls by half of what the default kiln's does, small ones' by all of it; how
@@ -252,7 +255,14 @@ class FiringProgress:
             return False
         rate = self.schedule.segments[position.segment].rate_c_per_h
         heats = self.schedule.segments[position.segment].target_c > self.now_c
-        return heats and rate is not None and self.lags and pace < AT_LIMIT_SHARE * rate
+        slow = heats and rate is not None and self.lags and pace < AT_LIMIT_SHARE * rate
+        return slow and self._power_share(pace) > LEAST_POWER_SHARE
+
+    def _power_share(self, pace_c_per_h: float) -> float:
+        """Return what share of the default kiln's power a pace shows, were it full power."""
+        usual = default_kiln.full_power_rate_c_per_h(np.array([self.now_c, 20.0]))
+        lost = float(usual[1] - usual[0])
+        return (pace_c_per_h + lost) / float(usual[1])
 
     @property
     def lags(self) -> bool:
@@ -274,6 +284,8 @@ class FiringProgress:
     def dragged(self) -> float:
         """How many times longer heating takes for a clock that waits a little all the time."""
         drag = 0.0 if self.paces is None or self.waits is False else self.paces.drag
+        if self.now_c < DRAG_FROM_C:
+            return 1.0  # ware that dries, and the first swings of a cold kiln
         return 1.0 + drag if DRAG_LEAST < drag < DRAG_MOST and not self.at_limit else 1.0
 
     @property

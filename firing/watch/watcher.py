@@ -48,6 +48,10 @@ if TYPE_CHECKING:
 
 LOCATE_EVERY_S = 60.0
 OUTLOOK_EVERY_S = 600.0
+EARLY_S = 75.0
+"""A hold that was left so long before its time may have been cut short [s]."""
+GIVEN_UP_C = 150.0
+"""A kiln that fell so far away from its plan is not heated again [°C]."""
 CONE_BEHIND_C = 10.0
 """A kiln this far behind its plan may leave a cone standing [°C]."""
 
@@ -268,6 +272,12 @@ class Watcher:
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
+                early_s = self.board.supply.early_s(index)
+                if early_s > EARLY_S:
+                    message += (
+                        f", {format_duration(early_s)} before its time by the readings: if the "
+                        "controller still holds, look at the power"
+                    )
                 events.append(WatchEvent("hold-over", "note", "told", now_s, message))
             if segment.action:
                 message = f"at the end of segment {label}: {segment.action}"
@@ -368,10 +378,15 @@ class Watcher:
         unknown = math.isnan(now.temperature_c)
         if schedule is None or position is None or self.predictor is None or unknown:
             return None
-        since_s = position.arrived_s
+        time_s, temperature_c = self.history.trace()
+        if position.phase == "left" and now.temperature_c < self.history.highest_c - GIVEN_UP_C:
+            # Given up, or left behind by its clock: it cools, and nothing heats it again.
+            top_s = float(time_s[int(np.argmax(temperature_c))])
+            position = replace(position, phase="done", arrived_s=top_s)
+            now = replace(now, position=position)
         cooling = None
-        if position.phase == "done" and since_s is not None:
-            cooling = cooling_pace(*self.history.trace(), since_s, schedule.room_c)
+        if position.phase == "done" and position.arrived_s is not None:
+            cooling = cooling_pace(time_s, temperature_c, position.arrived_s, schedule.room_c)
         return predict(self.predictor, self._model, self._progress(now, cooling))
 
     def _progress(self, now: Estimate, cooling: CoolingPace | None = None) -> FiringProgress:
