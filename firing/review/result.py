@@ -42,12 +42,12 @@ Cause = Literal[
 ]
 CAUSE_NAMES: dict[Cause, str] = {
     "late_start": "started late",
-    "power_limited": "short of power",
+    "power_limited": "couldn't keep up",
     "interruption": "interrupted",
-    "other_program": "another program ran",
+    "other_program": "fired differently from plan",
     "waiting": "waiting for the kiln",
-    "longer_hold": "held longer",
-    "shorter_hold": "held shorter",
+    "longer_hold": "hold ran long",
+    "shorter_hold": "hold ran short",
     "slow_cooling": "cooled slower",
     "fast_cooling": "cooled faster",
     "unexplained": "not explained",

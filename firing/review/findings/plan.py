@@ -20,7 +20,7 @@ def of_plan(review: Review) -> Iterator[Finding]:
             "plan_unrelated",
             "act",
             f"Log and plan do not belong together: {review.refused}. They are not compared; the "
-            "heat-work told is the log's own.",
+            "heat-work shown is the log's own.",
             next_step="Give the plan that was fired, or the log that belongs to this one.",
             confidence="likely",
         )
@@ -79,12 +79,12 @@ def _stopped(review: Review) -> Iterator[Finding]:
         step = "Keep the logger running until the kiln has cooled."
     elif weak:
         step = (
-            "Have volts and amps measured under load by a competent person; 'firing resume' tells "
+            "Have volts and amps measured under load by a competent person; 'firing resume' says "
             "what is left to fire."
         )
     else:
         step = (
-            "Find out why before firing on; 'firing resume' with this log tells what is left to "
+            "Find out why before firing on; 'firing resume' with this log says what is left to "
             "fire."
         )
     yield Finding(
@@ -270,7 +270,7 @@ def _interrupted(review: Review) -> Iterator[Finding]:
             evidence=f"{format_duration(gap.seconds)} from leaving to regaining the temperature"
             f"{by_program}",
             next_step="Find out what switched off: supply, breaker, door switch or controller; "
-            "'firing resume' tells how to go on if it happens again.",
+            "'firing resume' says how to go on if it happens again.",
             at_s=gap.start_s,
             confidence="likely",
         )

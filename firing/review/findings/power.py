@@ -63,7 +63,7 @@ def of_power(review: Review) -> Iterator[Finding]:
             "check",
             "The kiln file's model could not fire this plan, so the log is compared without it.",
             evidence=review.kiln_unused,
-            next_step="Mend the kiln file; 'firing forecast' with --kiln says the same.",
+            next_step="Fix the kiln file; 'firing forecast' with --kiln says the same.",
         )
         return
     yield from _stuck(review)
@@ -74,11 +74,11 @@ def of_power(review: Review) -> Iterator[Finding]:
         yield Finding(
             "power_cause_open",
             "note",
-            "Why the kiln was short of power this log alone does not tell: worn elements, a dead "
+            "This log alone can't show why the kiln fell behind: worn elements, a dead "
             "bank, a low supply, a heavier load and higher losses all make it late alike.",
-            next_step="Give a kiln file (--kiln): set against that kiln the log tells load and "
-            "losses from power. Which of the elements or the supply it is, volts and amps tell, "
-            "measured under load by a competent person.",
+            next_step="Give a kiln file (--kiln): compared with that kiln the log separates "
+            "load and losses from power. Volts and amps, measured under load by a competent "
+            "person, show which of elements and supply it is.",
             source="kiln-fit-choices",
             reason="unknown",
             probabilities={"unknown": 1.0},
@@ -149,7 +149,7 @@ def _reasoned(review: Review) -> Finding:
         when = "" if found.from_s is None else f", from {_after(review, found.from_s)} on"
         message = (
             f"{word}the elements gave {100.0 * found.power_down:.0f} % less power than this kiln "
-            f"has{when}: worn elements, a dead bank or a low supply, which a log can't tell apart."
+            f"has{when}: worn elements, a dead bank or a low supply, a log can't show which."
         )
         if found.from_s is not None:
             message = (
@@ -214,9 +214,9 @@ def _reasoned(review: Review) -> Finding:
         )
     else:
         two = [REASON_NAMES[reason] for reason, _ in chances if reason != "unknown"][:2]
-        message = f"This log can't tell {two[0]} from {two[1]}."
+        message = f"This log can't show {two[0]} from {two[1]}."
         step = (
-            "Log the output and the whole cooling next time, and weigh the load: that tells them "
+            "Log the output and all of the cooling next time, and weigh the load: that sets them "
             f"apart. {volts}"
         )
     return Finding(
