@@ -106,7 +106,7 @@ def repairable(breach: Breach, schedule: Schedule) -> bool:
 
 
 def _because(reason: SegmentReason, breach: Breach) -> SegmentReason:
-    sentences = (*reason.sentences, f"Mended: {breach.message}")
+    sentences = (*reason.sentences, f"Made safe: {breach.message}")
     return SegmentReason(sentences, tuple(dict.fromkeys((*reason.sources, breach.source))))
 
 
@@ -359,9 +359,9 @@ def mended(
     notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
-        f"The mends change closing to opening by {longer}."
+        f"The changes move closing to opening by {longer}."
         if result.repairs
-        else "Nothing had to be mended."
+        else "Nothing had to be changed."
     )
     problems = [breach.message for breach in course.breaches]
     advice = "" if limits.advice is None else limits.advice.message

@@ -113,7 +113,14 @@ class FileKind(Generic[Model, Read]):
     def open(self, source: str | Path) -> Read:
         """Read a file; see `parse` and `text`."""
         name = source if self.is_ready(source) else Path(source)
-        return self.parse(self.text(source), str(name))
+        text = self.text(source)
+        try:
+            return self.parse(text, str(name))
+        except FiringError:
+            other = _other_kind(text, self.name)
+            if other:
+                raise FiringError(f"{name}: is {other}; name a {self.name} file here") from None
+            raise
 
     def is_ready(self, source: str | Path) -> bool:
         """Whether this names a file that comes with the package, and none that lies here."""
@@ -188,6 +195,22 @@ def kind_of_text(text: str) -> str | None:
     counts = {name: len(found & marks) for name, (_, _, marks) in _KINDS.items()}
     best = max(counts, key=lambda name: counts[name])
     return best if counts[best] else None
+
+
+_LOG_LINES = 10
+
+
+def _other_kind(text: str, name: str) -> str:
+    """Return what a text is that cannot be read as one kind; empty where that is what it seems."""
+    found = {table or key for table, key in _KEY.findall(text)}
+    own = len(found & _KINDS[name][2])
+    kind = kind_of_text(text)
+    if kind is not None:
+        return f"a {kind} file" if len(found & _KINDS[kind][2]) > own else ""
+    rows = [line for line in text.splitlines()[:200] if line.strip()]
+    numbers = sum(line[:1].isdigit() and bool(re.search(r"[,;\t ]\d", line)) for line in rows)
+    log = numbers >= _LOG_LINES and numbers > len(rows) / 2
+    return "a log, which 'firing review PLAN LOG' reads" if log else ""
 
 
 def kind_of(path: Path) -> str | None:

@@ -119,7 +119,7 @@ class Dialect:
         )
         origin = {
             "assumed": "assumed",
-            "option": "as told",
+            "option": "as asked",
             "physics": "as a kiln can be in no other",
         }.get(self.unit_from, f"from the {self.unit_from}")
         stated = "" if len(units) > 1 else f"{_unit_words(self.unit)} ({origin}) "

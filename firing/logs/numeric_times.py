@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 
 from firing.logs.vocabulary import TIME_UNIT_S, TimeUnit
+from firing.trace import median
 
 NumberKind = Literal[
     "milliseconds",
@@ -116,7 +117,7 @@ def kind_by_size(values: Sequence[float]) -> NumberKind | None:
         return found
     broken = any(value != int(value) for value in values)
     if broken and low >= _SERIAL_DAYS[0] and high <= _SERIAL_DAYS[1]:
-        step = float(np.median(np.abs(np.diff(values))))
+        step = median(np.abs(np.diff(values)))
         if step <= _SERIAL_STEP_DAYS:
             return "serial days"
     return None

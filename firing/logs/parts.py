@@ -133,7 +133,7 @@ def choose_part(
     if chosen.end - chosen.begin < 2:
         raise FiringError(f"{readings.name}: part {part} holds one reading; a firing needs two")
     begin, end = readings.where(chosen.begin), readings.where(chosen.end - 1)
-    note = f"part {part} of {count} as told, from {begin} to {end}"
+    note = f"part {part} of {count} as asked, from {begin} to {end}"
     return readings.cut(chosen.begin, chosen.end, note)
 
 

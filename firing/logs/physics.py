@@ -21,7 +21,7 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     STUDIO_KILN_MOST_C,
 )
-from firing.trace import FloatArray, median
+from firing.trace import FloatArray, median, quantile
 
 DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
 """What the number of a temperature may be: degrees, kelvins, or parts of one that a chip counts."""
@@ -268,7 +268,7 @@ def unit_switches(time_s: FloatArray, values: FloatArray) -> list[tuple[int, boo
     places = np.flatnonzero(leaps) + 1
     if places.size > 5 * _MOST_SWITCHES:
         return []
-    usual_s = float(median(np.diff(time_s)))
+    usual_s = median(np.diff(time_s))
     found = [
         (place, bool(values[place] > values[place - 1]))
         for place in places.tolist()
@@ -289,7 +289,7 @@ def _is_switched(time_s: FloatArray, values: FloatArray, at: int, usual_s: float
     to_f = after[0] > before[-1]
     one = before if to_f else (before - 32.0) / 1.8
     two = (after - 32.0) / 1.8 if to_f else after
-    rate_one, rate_two = float(median(np.diff(one))), float(median(np.diff(two)))
+    rate_one, rate_two = median(np.diff(one)), median(np.diff(two))
     spread = max(float(np.ptp(np.diff(one))), float(np.ptp(np.diff(two))), 1.0)
     fastest = max(abs(rate_one), abs(rate_two))
     intervals = max(1.0, float(time_s[at] - time_s[at - 1]) / usual_s)
@@ -331,7 +331,7 @@ def set_point_of(time_s: FloatArray, channels: Sequence[FloatArray]) -> int | No
 
 def _peak_c(values: FloatArray) -> float:
     finite = values[np.isfinite(values)]
-    return float(np.percentile(finite, 99.0)) if finite.size >= _LEAST_FOLLOWED else -np.inf
+    return quantile(finite, 0.99) if finite.size >= _LEAST_FOLLOWED else -np.inf
 
 
 def _is_straight(values: FloatArray) -> bool:

@@ -49,7 +49,7 @@ from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.logs.vocabulary import time_zone
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
 from firing.viewable import Plottable
 
@@ -277,6 +277,7 @@ def open_log(
 ) -> tuple[Log, int]:
     """Read a log from one file or several, and choose its kiln channel, as every command does."""
     files = [paths] if isinstance(paths, Path) else list(paths)
+    _refuse_other_kinds(files)
     log = read_logs(files, options, whole_lines=whole_lines)
     number = pick_channel(log, channel)
     if channel is None and not whole_lines:
@@ -284,6 +285,23 @@ def open_log(
         if doubt:
             log = replace(log, notes=(doubt, *log.notes))
     return log, number
+
+
+def _refuse_other_kinds(files: Sequence[Path]) -> None:
+    """Refuse a file that its name and its keys show to be no log.
+
+    Raises
+    ------
+    FiringError
+        With what it is.
+    """
+    for path in files:
+        if path.suffix.lower() == ".toml":
+            from firing.files.kinds import kind_of
+
+            kind = kind_of(path)
+            if kind is not None:
+                raise FiringError(f"{printable(str(path))}: is a {kind} file; name the log instead")
 
 
 def _read_file(
@@ -785,7 +803,7 @@ def _warm_channels(log: Log) -> list[int]:
     peaks_c = []
     for values in log.trace.temperature_c.T:
         known = values[np.isfinite(values)]
-        peaks_c.append(float(np.percentile(known, 99.0)) if known.size else -np.inf)
+        peaks_c.append(quantile(known, 0.99) if known.size else -np.inf)
     most_c = max(peaks_c)
     if most_c < _FIRED_C:
         return [index for index, peak_c in enumerate(peaks_c) if np.isfinite(peak_c)] or [0]
@@ -802,7 +820,7 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
         f"{place + 1} ({name})" for place, name in enumerate(channels) if place != index
     )
     if which is not None:
-        return f"the kiln's temperature is {taken}, as told; the others are {others}"
+        return f"the kiln's temperature is {taken}, as asked; the others are {others}"
     if vocabulary.names_kiln(channels[index]):
         why = "by its name"
     else:

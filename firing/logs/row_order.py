@@ -501,6 +501,6 @@ def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> Ord
     restarts = "a restart" if count == 1 else f"{count} restarts"
     notes.append(
         f"the clock went on across {restarts} of the logger, with a pause of "
-        f"{format_duration(step_s)} as told"
+        f"{format_duration(step_s)} as asked"
     )
     return OrderedRows(ordered.rows, time_s, (0,))

@@ -187,7 +187,7 @@ def _require_next(table: LogTable, row: int, step_s: float) -> None:
     if backward or step_s > _SAME_DAY_S:
         raise FiringError(
             f"{table.name}, line {table.line(row)}: the clock leaps {abs(step_s) / 3600.0:.0f} h "
-            "where no date stands, so nothing tells the day of the rows from there on; give these "
+            "where no date stands, so nothing shows the day of the rows from there on; give these "
             "rows their date, or leave them out"
         )
 

@@ -99,7 +99,7 @@ def _number(value: Any, example: str) -> float:
         )
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         given = shown(value)
-        raise ValueError(f"{given} stands where a number is wanted; write {example}")
+        raise ValueError(f"{given} stands where a number belongs; write {example}")
     return float(value)
 
 
@@ -172,7 +172,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
+            raise ValueError(f"{shown(value)} stands where text in quotes belongs")
         if clean(value) != value:
             raise ValueError("holds a line break or control character; write it on one plain line")
         if len(value) > longest:
@@ -185,7 +185,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 def _check_text(value: Any) -> str:
     """Return text of any number of lines, control characters made visible."""
     if not isinstance(value, str):
-        raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
+        raise ValueError(f"{shown(value)} stands where text in quotes belongs")
     return "\n".join(clean(line) for line in value.splitlines())
 
 
