@@ -9,11 +9,11 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from firing.tui.watch_state import WatchState
 from firing.tui.watch_text import figures
 from watch.replaying import PLAN, Told
 
 from firing.watch.alarm_command import AlarmCommand
+from firing.watch.snapshot import WatchState
 from firing.watch.state import Estimate, KilnFigures
 from firing.watch.status_text import status_line
 
