@@ -8,13 +8,14 @@ in a frame's index are seconds, as everywhere in the library; where the start is
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import singledispatch
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.ways import Way, WaysToCone
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
@@ -27,7 +28,6 @@ from firing.report.charts.review_course import plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import hours_minutes
 from firing.report.page import render_parts
 from firing.report.review import review_answer
 from firing.report.review_time import account_table, segments_section
@@ -35,7 +35,15 @@ from firing.review.result import Review
 from firing.schedule.schedule import Schedule, Segment
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
-from firing.units import TemperatureUnit, format_duration, from_celsius, rate_from_celsius
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+    hours_minutes,
+    rate_from_celsius,
+    temperature_figure,
+)
 from firing.viewable import Plottable, Tabular
 
 if TYPE_CHECKING:
@@ -161,6 +169,16 @@ def _(verdict: ConeVerdict) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index", dtype="float64").rename_axis("cone")
 
 
+@frame.register(WaysToCone)
+def _(ways: WaysToCone) -> pd.DataFrame:
+    """One row a way; the keys of a way say their units."""
+    import pandas as pd
+
+    columns = [one.name for one in fields(Way)]
+    rows = [[getattr(way, name) for name in columns] for way in ways.ways]
+    return pd.DataFrame(rows, columns=columns, dtype="float64")
+
+
 def _numbered(rows: Iterable[dict[str, Any]]) -> pd.DataFrame:
     """Return rows of segments, numbered from 1 as on the controller; None becomes NaN."""
     import pandas as pd
@@ -213,7 +231,7 @@ def _(forecast: Forecast) -> list[Block]:
 @_parts.register(Review)
 def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
-    causes = [account_table(review.causes)] if review.causes else []
+    causes = [account_table(review)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 
@@ -278,6 +296,22 @@ def _(verdict: ConeVerdict) -> list[Block]:
     return [Paragraph(_headline(verdict)), Bullets(verdict.warnings), near]
 
 
+@_parts.register(WaysToCone)
+def _(ways: WaysToCone) -> list[Block]:
+    rows = [
+        (
+            format_rate(way.rate_c_per_h, ways.unit),
+            format_temperature(way.peak_c, ways.unit),
+            format_duration(way.hold_s),
+            f"{format_duration(way.low_s)} to {format_duration(way.high_s)}",
+        )
+        for way in ways.ways
+    ]
+    headers = ("rate", "peak", "hold", "range")
+    table = Table(headers, "rrrr", rows, f"Ways to cone {ways.cone}")
+    return [Paragraph(_headline(ways)), Bullets(ways.warnings), table]
+
+
 def _headline(result: Tabular) -> str:
     """Return what the result's repr says, without the brackets that mark it as one."""
     return repr(result)[1:-1]
@@ -290,7 +324,7 @@ def _segments(schedule: Schedule) -> Table:
             str(index + 1),
             segment.name,
             _rate(segment, schedule.from_c(index), unit),
-            f"{from_celsius(segment.target_c, unit):.0f}",
+            temperature_figure(segment.target_c, unit),
             hours_minutes(segment.hold_s) if segment.hold_s else "–",
             segment.action,
         )

@@ -8,7 +8,7 @@ import math
 import tomllib
 from dataclasses import dataclass, field, replace
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any, TypedDict
 
 from firing.errors import FiringError
@@ -161,7 +161,7 @@ def _caution(entry: _CautionEntry) -> Caution:
 @cache
 def all_cautions() -> tuple[Caution, ...]:
     """Return every caution with its full window, in the order they are shown."""
-    text = files("firing").joinpath("data/safety.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "safety.toml").read_text(encoding="utf-8")
     return tuple(_caution(entry) for entry in tomllib.loads(text)["caution"])
 
 

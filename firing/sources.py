@@ -4,7 +4,7 @@ import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Literal, get_args
 
 from firing.errors import FiringError
@@ -63,7 +63,7 @@ class Source(Serialised):
 
 @cache
 def _bibliography() -> dict[str, Source]:
-    text = files("firing").joinpath("data/sources.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "sources.toml").read_text(encoding="utf-8")
     return {name: Source(id=name, **entry) for name, entry in tomllib.loads(text).items()}
 
 

@@ -7,6 +7,7 @@ has one unit: with °C go mm, kg and litres, with °F go inches, pounds and cubi
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -23,10 +24,9 @@ ROOM_C = 20.0
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _DEGREES = r"(?:(?:°|º|deg(?:rees?)?\.?)\s*)?"
-_TEMPERATURE = re.compile(rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*")
-_RATE = re.compile(
-    rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
-)
+# A pattern is compiled when it is first used: most commands need few of them.
+_TEMPERATURE = rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*"
+_RATE = rf"\s*({_NUMBER})\s*{_DEGREES}([CFcf])?\s*(?:(?:/|\s+per\s+|\s+an\s+)\s*(?:h|hr|hour))?\s*"
 _CLOCK_DURATION = re.compile(r"\s*([+-]?)(\d+):([0-5]\d)(?::([0-5]\d))?\s*")
 _PART = re.compile(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(hours?|hrs?|h|minutes?|mins?|m|seconds?|secs?|s)")
 _PART_SECONDS = {"h": SECONDS_PER_HOUR, "m": SECONDS_PER_MINUTE, "s": 1.0}
@@ -44,7 +44,7 @@ def fahrenheit_from_celsius(temperature_c: float) -> float:
 
 def unit_written(text: str) -> TemperatureUnit | None:
     """Return the unit that a temperature or rate is written in; None if it carries none."""
-    match = _TEMPERATURE.fullmatch(text) or _RATE.fullmatch(text)
+    match = re.fullmatch(_TEMPERATURE, text) or re.fullmatch(_RATE, text)
     return _unit(match[2], "C") if match is not None and match[2] else None
 
 
@@ -105,7 +105,7 @@ def parse_temperature_c(text: str, default_unit: TemperatureUnit = "C") -> float
     FiringError
         If `text` is not one temperature.
     """
-    match = _TEMPERATURE.fullmatch(text)
+    match = re.fullmatch(_TEMPERATURE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a temperature; write 1200, 1200C or 2192F')
     return to_celsius(_number(match[1]), _unit(match[2], default_unit))
@@ -131,7 +131,7 @@ def parse_rate_c_per_h(text: str, default_unit: TemperatureUnit = "C") -> float:
     FiringError
         If `text` is not one rate.
     """
-    match = _RATE.fullmatch(text)
+    match = re.fullmatch(_RATE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a rate; write degrees per hour: 60, 60C/h or 108F/h')
     return rate_to_celsius(_number(match[1]), _unit(match[2], default_unit))
@@ -191,12 +191,11 @@ _SIZE_NUMBER = (
     rf"(?:(?:\d+[\s-]\s*)?\d+\s*/\s*[1-9]\d*|\d*\s*[{''.join(_FRACTIONS)}]"
     r"|\d+(?:[.,]\d*)?|[.,]\d+)"
 )
-_SIZES: dict[Size, re.Pattern[str]] = {
-    size: re.compile(
-        rf"\s*({_SIZE_NUMBER})\s*(?:"
+_SIZES: dict[Size, str] = {
+    size: (
+        rf"(?i)\s*({_SIZE_NUMBER})\s*(?:"
         + "|".join(f"(?P<u{i}>{unit.spellings})" for i, unit in enumerate(units.values()))
-        + r")(?![a-z0-9³])",
-        re.IGNORECASE,
+        + r")(?![a-z0-9³])"
     )
     for size, units in _SIZE_UNITS.items()
 }
@@ -226,7 +225,7 @@ def parse_size(text: str, size: Size) -> tuple[float, TemperatureUnit]:
     """
     total, position, beside = 0.0, 0, set[TemperatureUnit]()
     units = tuple(_SIZE_UNITS[size].values())
-    while match := _SIZES[size].match(text, position):
+    while match := re.compile(_SIZES[size]).match(text, position):
         place = next(i for i in range(len(units)) if match[f"u{i}"])
         total += _size_number(match[1]) * units[place].value
         beside.add(units[place].beside)
@@ -358,6 +357,43 @@ def format_duration(duration_s: float, *, signed: bool = False) -> str:
     return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
 
 
+def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
+    """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
+    if duration_s is None:
+        return "–"
+    minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
+    sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}"
+
+
+def minutes_adding_up(parts_s: Sequence[float], total_min: int) -> list[int]:
+    """Return durations in whole minutes, each rounded so that together they make the total.
+
+    Parameters
+    ----------
+    parts_s : sequence of float
+        The parts [s], of either sign.
+    total_min : int
+        What they come to [min]; where that is further off than rounding makes it, every part is
+        rounded by itself.
+
+    Returns
+    -------
+    list of int
+        Minutes, in order: the parts with the largest remainders are rounded up (Hamilton's method
+        of apportionment).
+    """
+    exact = [part_s / SECONDS_PER_MINUTE for part_s in parts_s]
+    floors = [math.floor(minutes) for minutes in exact]
+    missing = total_min - sum(floors)
+    if not 0 <= missing <= len(exact):
+        return [round(minutes) for minutes in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda i: floors[i] - exact[i])
+    for i in by_remainder[:missing]:
+        floors[i] += 1
+    return floors
+
+
 def format_temperature(
     temperature_c: float, unit: TemperatureUnit = "C", *, digits: int = 0
 ) -> str:
@@ -365,13 +401,27 @@ def format_temperature(
     return f"{from_celsius(temperature_c, unit):.{digits}f} °{unit}"
 
 
+def temperature_figure(temperature_c: float, unit: TemperatureUnit) -> str:
+    """Return a temperature for a table whose header has the unit."""
+    return f"{from_celsius(temperature_c, unit):.0f}"
+
+
 def format_rate(rate_c_per_h: float, unit: TemperatureUnit = "C") -> str:
     """Return a rate for reading, ``60 °C/h`` or ``108 °F/h``."""
     return f"{rate_from_celsius(rate_c_per_h, unit):.0f} °{unit}/h"
 
 
+_HOURS_AND_MINUTES = re.compile(r"(?<=\d) h (?=\d\d min)")
+_VALUE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|kW|°[CF]|%)(?!\w))")
+
+
+def join_units(text: str) -> str:
+    """Return `text` with no-break spaces between numbers and their units."""
+    return _VALUE_AND_UNIT.sub("\N{NO-BREAK SPACE}", _HOURS_AND_MINUTES.sub("\u00a0h\u00a0", text))
+
+
 _DECIMAL = r"\d+(?:\.\d+)?"
-_METRIC = re.compile(
+_METRIC = (
     rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
     rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
     r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
@@ -387,7 +437,10 @@ def in_unit(words: str, unit: TemperatureUnit) -> str:
     The rooms below the reports write their reasons in °C, mm and kg; a document speaks one unit.
     A figure after ± or "by", or before "above" or "lower", is taken for a difference.
     """
-    return words if unit == "C" else _METRIC.sub(_spoken, words)
+    if unit == "C":
+        return words
+    # the trade's rule for a soak is told in quarters of an inch
+    return re.sub(_METRIC, _spoken, re.sub(r"\b(per|every) 6 mm\b", r"\1 1/4 in", words))
 
 
 def _spoken(match: re.Match[str]) -> str:

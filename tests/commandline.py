@@ -3,6 +3,7 @@
 import contextlib
 import gc
 import io
+import os
 import subprocess
 from pathlib import Path
 
@@ -11,11 +12,14 @@ import pytest
 from firing.cli import main, outcome
 
 
-def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+def call(
+    folder: Path, *arguments: str, lines: bytes | None = None
+) -> subprocess.CompletedProcess[str]:
     """Run ``firing …`` in this process, with a folder as the working one.
 
     It answers as a process does, and many times sooner.  What depends on a process - encodings,
-    the machine's zone, what is loaded - needs one.  A mistake of the program fails the test.
+    the machine's zone, what is loaded - needs one.  A mistake of the program fails the test.  Of a
+    few `lines` a pipe is made for its standard input.
     """
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
     code: object = None
@@ -23,7 +27,13 @@ def call(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
         pytest.MonkeyPatch.context() as patch,
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
+        contextlib.ExitStack() as opened,
     ):
+        if lines is not None:
+            reader, writer = os.pipe()
+            os.write(writer, lines)
+            os.close(writer)
+            patch.setattr("sys.stdin", opened.enter_context(os.fdopen(reader)))
         patch.chdir(folder)
         patch.setattr("sys.argv", ["firing", *arguments])
         try:

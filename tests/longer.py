@@ -1,5 +1,6 @@
-"""The cases of a table that are tried in every run, and those left to the long tests."""
+"""What of a table or a property is tried in every run, and what is left to the long tests or CI."""
 
+import os
 from collections.abc import Sequence
 from typing import Any
 
@@ -18,3 +19,8 @@ def beyond(first: int, cases: Sequence[Any]) -> list[Any]:
         )
         for place, case in enumerate(cases)
     ]
+
+
+def examples(few: int) -> int:
+    """Return how many examples a dear property tries: few, and four times as many in CI."""
+    return 4 * few if os.environ.get("CI") else few

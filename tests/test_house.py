@@ -24,6 +24,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("capture",),
     ("watch",),
     ("report",),
+    ("remote",),
     ("api", "cli", "notebook"),
     ("tui",),
 )

@@ -13,7 +13,9 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
+    hours_minutes,
     in_unit,
+    join_units,
     parse_duration_s,
     parse_rate_c_per_h,
     parse_size,
@@ -97,6 +99,23 @@ def test_a_duration_written_is_the_duration_read(seconds: int) -> None:
 )
 def test_durations_for_reading(seconds: float, words: str) -> None:
     assert format_duration(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "signed", "shown"),
+    [
+        (0.0, True, "0:00"),
+        (29.0, True, "0:00"),
+        (-29.0, True, "0:00"),
+        (90 * 60.0, False, "1:30"),
+        (5 * 60.0, True, "+0:05"),
+        (-65 * 60.0, True, "−1:05"),
+        (27 * 3600.0, False, "27:00"),
+        (None, False, "–"),
+    ],
+)
+def test_hours_and_minutes(seconds: float | None, signed: bool, shown: str) -> None:
+    assert hours_minutes(seconds, signed=signed) == shown
 
 
 @pytest.mark.parametrize(
@@ -247,3 +266,11 @@ def test_a_sentence_speaks_one_unit(words: str, in_f: str) -> None:
     assert in_unit(words, "F") == in_f
     assert in_unit(words, "C") == words
     assert in_unit(in_f, "F") == in_f
+
+
+def test_units_do_not_part_from_their_numbers() -> None:
+    joined = join_units("in 9 h 30 min to 60 °C or 80 % of 9.6 kW, 3 segments")
+    assert joined.split(" ") == [
+        "in", "9\u00a0h\u00a030\u00a0min", "to", "60\u00a0°C", "or", "80\u00a0%", "of",
+        "9.6\u00a0kW,", "3", "segments",
+    ]  # fmt: skip

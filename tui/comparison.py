@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from firing.errors import FiringError
 from firing.report.charts.text_chart import ChartSeries, LineStyle
-from firing.report.formatting import Timekeeper, citations, forecast_times
 from firing.report.sanitize import pad, shorten
+from firing.report.words import Timekeeper, citations, forecast_times
 from firing.schedule.schedule import Schedule, Segment
 from firing.units import (
     TemperatureUnit,
@@ -325,7 +325,7 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     for heading, sentences in (
         ("To do first", (design.advice,) if design.advice else ()),
         ("Not safe for this ware as it stands", design.problems),
-        ("What was mended" if found.repaired else "To know", design.notes),
+        ("What was changed" if found.repaired else "To know", design.notes),
         ("Not forecast", found.troubles),
     ):
         if sentences:

@@ -433,5 +433,6 @@ def _opened(form: Form, name: str | None) -> FormDocument:
         # Taken before the text is read: what is written meanwhile counts as a change.
         suggested, digest = Path(name).name, digest_of(Path(name))
         text = read_text(Path(name))
+    text = form.file.current(text)
     state = FormState(form, name, parse(text, name), text)
     return FormDocument(state, state, path, text, digest, suggested)

@@ -7,20 +7,18 @@ from dataclasses import dataclass
 from itertools import chain
 
 from firing.cones.table import describe_number, describe_range
-from firing.forecast.opening import UNLOAD_C
+from firing.forecast.opening import RANGES_HOLD, UNLOAD_C
 from firing.forecast.result import Forecast
-from firing.report.formatting import (
-    RANGES_HOLD,
+from firing.report.sanitize import display_width, plain, shorten
+from firing.report.words import (
     cost_range,
     energy_range,
     forecast_times,
     heating_range,
-    hours_minutes,
     opening_range,
     sentence,
 )
-from firing.report.sanitize import display_width, plain, shorten
-from firing.units import format_duration, format_temperature, in_unit
+from firing.units import format_duration, format_temperature, hours_minutes, in_unit
 
 from .equipment import Equipment
 
@@ -151,7 +149,7 @@ def _edge(result: Forecast, after_s: float) -> str:
 
 def _results(result: Forecast) -> list[str]:
     cone = result.cones.words
-    parts = [f"{cone}, wanted {result.target_cone}" if result.target_cone else cone]
+    parts = [f"{cone}, target {result.target_cone}" if result.target_cone else cone]
     if result.kiln is not None:
         parts.append(f"{result.kiln.energy_kwh:.0f} kWh{energy_range(result.kiln)}")
         cost = result.kiln.cost

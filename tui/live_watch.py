@@ -12,11 +12,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firing.errors import FiringError
-
-from .watch_state import Stage, WatchState
+from firing.watch.snapshot import Stage, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
+    from firing.watch.calls import CallBoard
     from firing.watch.options import WatchOptions
 
 
@@ -26,6 +26,8 @@ class LiveWatch:
     def __init__(self, order: WatchOptions) -> None:
         self.order = order
         self.seen = WatchState()
+        self.calls: CallBoard | None = None
+        """Where a call is acknowledged or snoozed; None until the watch is open."""
         self._stop = threading.Event()
         # The end of the program waits for it: it closes the recording first.
         self._thread = threading.Thread(target=self._run, name="watch")
@@ -57,8 +59,7 @@ class LiveWatch:
     def _run(self) -> None:
         from firing.watch.events import NO_SAFETY_DEVICE
         from firing.watch.fault_isolation import FaultIsolation
-
-        from .watch_listener import open_with_listener, status_every_s
+        from firing.watch.listener import open_with_listener, status_every_s
 
         try:
             opened, listener = open_with_listener(self.order, self._publish)
@@ -68,6 +69,7 @@ class LiveWatch:
         except Exception as error:
             self.seen = replace(self.seen, stage="broken", why=_unforeseen(error))
             return
+        self.calls = opened.calls
         attempts = FaultIsolation()
         try:
             attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)

@@ -9,8 +9,8 @@ from functools import cache
 import numpy as np
 
 from firing.report.charts.text_chart import Canvas, ChartSeries, LineStyle, temperatures_in
-from firing.report.formatting import Timekeeper
 from firing.report.sanitize import plain, shorten
+from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, TemperatureUnit, from_celsius
 

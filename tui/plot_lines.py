@@ -10,16 +10,15 @@ import numpy as np
 
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper, forecast_times, hours_minutes
 from firing.report.sanitize import display_width
+from firing.report.words import Timekeeper, forecast_times
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.units import TemperatureUnit, format_temperature
+from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
 if TYPE_CHECKING:
     from firing.review.result import Review
-
-    from .watch_state import WatchState
+    from firing.watch.snapshot import WatchState
 
 # Places in the palette of the curve (see tui/app.py).
 FORECAST, SET_POINT, CORE = 0, 1, 3
@@ -185,16 +184,17 @@ class WatchLines:
 
     def __init__(self, schedule: Schedule | None) -> None:
         from firing.review.position import Plan
+        from firing.watch.snapshot import PlanStart
 
         self._schedule = schedule
         self._plan = None if schedule is None else Plan(schedule)
-        self._began_s: float | None = None
+        self._start = PlanStart()
 
     def plot_lines(self, seen: WatchState, unit: TemperatureUnit) -> PlotLines:
         """Return the plan dashed, the readings solid, and what is to come dotted."""
         lines: list[ChartSeries] = []
         corners: list[float] = []
-        plan_s = self._origin_s(seen)
+        plan_s = self._start.at_s(seen)
         if self._plan is not None:
             plan = self._plan
             run = plan.time_s <= plan.segments[-1].end_s
@@ -219,22 +219,6 @@ class WatchLines:
             rising(corners),
             lambda at_s: self._place(seen, at_s),
         )
-
-    def _origin_s(self, seen: WatchState) -> float:
-        """Return where the plan begins on the recording's clock, as the firing really began [s]."""
-        estimate = seen.estimate
-        position = None if estimate is None else estimate.position
-        if estimate is None or position is None or position.segment is None:
-            return seen.now_s  # not heating yet: at the earliest, now
-        at_s = estimate.now_s
-        if position.phase == "done" and position.arrived_s is not None:
-            at_s = position.arrived_s
-        if position.late_s is not None:
-            self._began_s = at_s - position.late_s - position.program_s
-        elif self._began_s is None:
-            # Its beginning was not seen: as if it had kept to the plan up to here.
-            self._began_s = at_s - position.program_s
-        return self._began_s
 
     def _place(self, seen: WatchState, at_s: float) -> str:
         """Tell which segment a moment still to come falls into."""

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.cones.table import describe_number
-from firing.report.formatting import SEVERITY_WORDS, closed, hours_minutes, sentence
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
 from firing.report.review_time import account_table
 from firing.report.text import bar
+from firing.report.words import SEVERITY_WORDS, closed, sentence
 from firing.review.result import CAUSE_NAMES, CauseShare, Finding, Review, ReviewedSegment
-from firing.units import format_duration, format_temperature
+from firing.units import format_duration, format_temperature, hours_minutes
 
 _BAR = 8
 _ON_TIME_S = 60.0
@@ -81,7 +81,7 @@ def _section(heading: str, content: Iterator[ReviewEntry]) -> Iterator[ReviewEnt
 
 
 def _causes(review: Review) -> Iterator[ReviewEntry]:
-    table = account_table(review.causes)
+    table = account_table(review)
     lines = zip(review.causes, table.rows, table.bars, strict=True)
     for cause, (words, minutes), share in lines:
         details = [cause.evidence, *cause.suggestions]
@@ -130,7 +130,7 @@ def _segments(review: Review) -> Iterator[ReviewEntry]:
             f"Planned {format_duration(segment.planned_s)}, took "
             f"{format_duration(segment.actual_s)}."
             if segment.actual_s is not None
-            else f"Planned {format_duration(segment.planned_s)}; the log does not hold it whole."
+            else f"Planned {format_duration(segment.planned_s)}; the log holds a part of it."
         ]
         details += [
             f"{sentence(CAUSE_NAMES[cause.cause])} {format_duration(cause.seconds, signed=True)}"

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.forecast.result import Forecast
-from firing.report.formatting import forecast_times, hours_minutes
+from firing.report.words import forecast_times
 from firing.schedule.schedule import Schedule
 from firing.schedule.schema import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
@@ -12,6 +12,7 @@ from firing.units import (
     TemperatureUnit,
     format_temperature,
     from_celsius,
+    hours_minutes,
     rate_from_celsius,
 )
 

@@ -16,20 +16,20 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from firing.report.sanitize import plain
+from firing.watch.snapshot import WatchState
 from firing.watch.status_text import MomentText, status_line
 
 from .live_watch import LiveWatch
 from .screens.base import WorkScreen
-from .watch_state import WatchState
 from .watch_text import remark_words, stage_words
 
 if TYPE_CHECKING:
     from textual.app import App
 
     from firing.watch.options import WatchOptions
+    from firing.watch.snapshot import WatchRemark
 
     from .session import Session
-    from .watch_state import WatchRemark
 
 LOOK_EVERY_S = 1.0
 """How often the screens look at what the watch has laid down [s]."""

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 
 from firing.capture.reading import Status
 from firing.cones.table import describe_number
-from firing.report.formatting import sentence
+from firing.report.words import sentence
 from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
     MomentText,
     cone_text,
+    end_texts,
     energy_text,
     position_text,
     temperature_text,
 )
-
-from .watch_state import RecordingState, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -117,12 +117,11 @@ def _heat(now: Estimate, moments: MomentText) -> list[WatchFigure]:
 
 def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
     found = []
-    if now.program_end_s is not None:
-        span = moments.range(now.program_end_s, now.program_end_low_s, now.program_end_high_s)
-        found.append(WatchFigure("Program", (f"ends {span}",)))
-    if now.unload_s is not None and now.unload_s > now.now_s:
-        span = moments.range(now.unload_s, now.unload_low_s, now.unload_high_s)
-        found.append(WatchFigure("Unload", (span,)))
+    ends, unload = end_texts(now, moments)
+    if ends:
+        found.append(WatchFigure("Program", (f"ends {ends}",)))
+    if unload:
+        found.append(WatchFigure("Unload", (unload,)))
     if energy := energy_text(now):
         found.append(WatchFigure("Energy", (energy,)))
     return found

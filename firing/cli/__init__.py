@@ -1,6 +1,7 @@
 """The command line: one module a command family, loaded only when its command is called."""
 
 import importlib
+import os
 
 import click
 
@@ -13,8 +14,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
-    "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
+    "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
     "kiln": ("firing.cli.kiln", "Show a kiln, or learn it from its own logs."),
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
@@ -28,9 +30,49 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "schedules": ("firing.cli.ready", "List the ready schedules, or print one."),
     "schema": ("firing.cli.ready", "Print the JSON Schema of a kind of file."),
     "sources": ("firing.cli.ready", "List the sources of the figures, or print one."),
-    "demo": ("firing.cli.demo", "Forecast and review an invented firing that ran long."),
+    "setup": ("firing.cli.setup", "Ask about your kiln and controller, and write their files."),
+    "new": ("firing.cli.setup", "Write a schedule from a line of ramps and holds."),
+    "demo": ("firing.cli.demo", "Review an invented firing that ran long."),
 }
 """Every command with its module and its line in the list, so that the list loads none of them."""
+
+
+GROUPS: dict[str, tuple[str, ...]] = {
+    "Begin": ("demo", "setup", "new", "edit"),
+    "Plan": ("forecast", "design", "card", "guide", "kiln", "schedules"),
+    "Fire": ("watch", "notify", "ports", "resume", "safety"),
+    "Review": ("review", "heatwork"),
+    "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
+}
+"""The commands in the groups that ``--help`` lists them in."""
+
+
+EXAMPLES: dict[str, str] = {
+    "forecast": "firing forecast thin-ware-bisque --kiln example-kiln --start 07:30",
+    "design": "firing design bisque --cone 06 --load example-load-thin-cups --kiln example-kiln",
+    "card": "firing card thin-ware-bisque --controller example-controller --start 20:00",
+    "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
+    "guide": 'firing guide "black core" thin-ware-bisque',
+    "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "ports": "firing ports",
+    "kiln": "firing kiln show example-kiln",
+    "cone": "firing cone 6",
+    "hold": "firing hold 6 --at 2190F",
+    "peak": "firing peak 6 --hold 20m",
+    "ways": "firing ways 6 --at-most 1200",
+    "cone-at": 'firing cone-at "60C/h to 1200C hold 20m"',
+    "heatwork": "firing heatwork firing-demo/log.csv",
+    "edit": "firing edit thin-ware-bisque --kiln example-kiln",
+    "safety": "firing safety thin-ware-bisque",
+    "schedules": "firing schedules thin-ware-bisque --out bisque.toml",
+    "schema": "firing schema kiln",
+    "sources": "firing sources cone-chart-1996",
+    "setup": 'firing setup --volume "7 cu ft" --wall "3 in"',
+    "new": 'firing new "100C/h to 600C, 150C/h to 1000C hold 10m" --out plan.toml',
+    "demo": "firing demo",
+}
+"""One example a command, at the foot of its help."""
 
 
 class LazyCommands(click.Group):
@@ -46,18 +88,36 @@ class LazyCommands(click.Group):
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
         command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
+        if cmd_name in EXAMPLES:
+            command.epilog = f"Example: {EXAMPLES[cmd_name]}"
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list from the table above, loading nothing."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+        grouped = {name for names in GROUPS.values() for name in names}
+        rest = tuple(name for name in COMMANDS if name not in grouped)
+        for heading, names in (*GROUPS.items(), *([("More", rest)] if rest else [])):
+            shown = [(name, COMMANDS[name][1]) for name in names if name in COMMANDS]
+            with formatter.section(heading):
+                formatter.write_dl(shown)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, and name the nearest one where there is none of that name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"no such command '{args[0]}'{meant}")
+        return super().resolve_command(ctx, args)
 
 
 @click.group(
     cls=LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' tells more; "
+    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' says more; "
     "'firing demo' shows it at work.",
 )
 @click.version_option(__version__, "--version", message="firing %(version)s")
@@ -71,4 +131,7 @@ def cli(debug: bool) -> None:
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
+    # No command has products of large matrices; threads for them would only wait, and use the
+    # processor while they do.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     outcome.run(cli)

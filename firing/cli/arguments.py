@@ -94,9 +94,34 @@ def html_option(command: Command) -> Command:
         "--html",
         "html",
         type=click.Path(path_type=Path, dir_okay=False),
-        help="Also write a self-contained page to this file.",
+        help="Also write a self-contained page to this file, to send or to print.",
     )
-    return page(overwrite(command))
+    interactive = click.option(
+        "--interactive", is_flag=True, expose_value=False, callback=_keep("interactive"),
+        help="Make the --html page one to zoom and point at (about 5 MB, needs JavaScript).",
+    )  # fmt: skip
+    return page(interactive(overwrite(command)))
+
+
+def report_options(command: Command) -> Command:
+    """Add ``--full`` and ``--plain``, which `outcome.report` takes from the command's context."""
+    full = click.option(
+        "--full", is_flag=True, expose_value=False, callback=_keep("full"),
+        help="Print all of it: every table, finding, reason and source.",
+    )  # fmt: skip
+    plain = click.option(
+        "--plain", is_flag=True, expose_value=False, callback=_keep("plain"),
+        help="No chart and no bars, a sentence a row: for a screen reader.",
+    )  # fmt: skip
+    return full(plain(command))
+
+
+def _keep(name: str) -> Callable[[click.Context, click.Parameter, bool], bool]:
+    def callback(context: click.Context, parameter: click.Parameter, value: bool) -> bool:
+        context.meta[f"firing.{name}"] = value
+        return value
+
+    return callback
 
 
 def unload_option(name: str, words: str) -> Callable[[Command], Command]:

@@ -5,12 +5,13 @@ from pathlib import Path
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option
+from firing.cli.arguments import json_option, report_options
 
 FOLDER = "firing-demo"
 
 
 @click.command("demo")
+@report_options
 @json_option
 def demo_command(as_json: bool) -> int:
     """Forecast an invented plan, review the log of its firing, and write the page.
@@ -23,7 +24,6 @@ def demo_command(as_json: bool) -> int:
     from firing.files.tomlfile import write_text
     from firing.forecast.forecast import forecast
     from firing.logs.reader import pick_channel, read_log
-    from firing.report.forecast import forecast_report
     from firing.report.page import render_page
     from firing.report.review import review_report
     from firing.review.review import review
@@ -53,15 +53,10 @@ def demo_command(as_json: bool) -> int:
             }
         )
         return outcome.DONE
-    outcome.text("An invented studio fired an invented load.  First the forecast of its plan:\n")
-    outcome.report(forecast_report(course))
-    outcome.text("\n\nThen the log of that firing, set against the plan:\n")
     outcome.report(review_report(result))
     outcome.text(
-        f"\nThe same as a page: {page} (open it in a browser).  To go on, try:\n"
-        f"  firing forecast {folder}/plan.toml --start 07:30 --cone 6\n"
-        "  firing hold 6 --at 1200\n"
-        "  firing schedules"
+        f"\nAn invented studio and load. As a page: {page}. Go on with:\n"
+        f"  firing forecast {folder}/plan.toml --start 07:30"
     )
     return outcome.DONE
 

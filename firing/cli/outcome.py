@@ -158,8 +158,22 @@ def report(result: "Report") -> None:
     """Print a report as wide, as coloured and with such characters as stdout takes."""
     from firing.report.text import render_text
 
-    ascii_only = not braille_possible()
-    text(render_text(result, width=width(), colour=colour_wanted(), ascii_only=ascii_only))
+    text(
+        render_text(
+            result,
+            width=width(),
+            colour=colour_wanted(),
+            ascii_only=not braille_possible(),
+            brief=not asked("full"),
+            charts=not asked("plain"),
+        )
+    )
+
+
+def asked(name: str) -> bool:
+    """Return whether the command was given that option of how to show a report."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.meta.get(f"firing.{name}"))
 
 
 def write(path: Path, content: str, *, overwrite: bool = False) -> None:
@@ -208,7 +222,7 @@ def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
     """Write a report as a page, and say so."""
     from firing.report.page import render_page
 
-    write(path, render_page(result), overwrite=overwrite)
+    write(path, render_page(result, interactive=asked("interactive")), overwrite=overwrite)
     note(f"page written to {path}")
 
 

@@ -15,8 +15,9 @@ from firing.units import TemperatureUnit
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write NAME to a new file."
 )
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
 @json_option
-def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
+def schedules_command(name: str | None, out: Path | None, overwrite: bool, as_json: bool) -> int:
     """List the ready schedules, or print NAME: one of them, or an example file."""
     import tomllib
 
@@ -27,7 +28,7 @@ def schedules_command(name: str | None, out: Path | None, as_json: bool) -> int:
     if name is not None:
         content = ready_text(name)
         if out is not None:
-            outcome.write(out, content)
+            outcome.write(out, content, overwrite=overwrite)
             outcome.note(f"written to {out}")
         elif as_json:
             outcome.document({"schema": 1, "kind": "ready-file", "name": name, "toml": content})

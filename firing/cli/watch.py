@@ -8,7 +8,7 @@ import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -23,6 +23,10 @@ from firing.cli.arguments import (
 )
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
+
+if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
+    from firing.watch.listener import WatchListener
 
 
 @click.command("watch")
@@ -39,7 +43,7 @@ from firing.errors import FiringError
 @click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--follow", is_flag=True, help="Of a log that is still being written.")
-@click.option("--cone", "cones", multiple=True, metavar="CONE", help="Tell when it is down.")
+@click.option("--cone", "cones", multiple=True, metavar="CONE", help="Report when it is down.")
 @click.option("--top", type=TEMPERATURE, metavar="TEMP", help="Alarm from here on.")
 @click.option(
     "--above-plan",
@@ -57,7 +61,7 @@ from firing.errors import FiringError
     show_default=True,
     help="Alarm when there is no reading for so long.",
 )
-@unload_option("unload", "Tell when the kiln has cooled to this.")
+@unload_option("unload", "Report when the kiln has cooled to this.")
 @click.option(
     "--alarm-command",
     metavar="ARGS",
@@ -74,6 +78,26 @@ from firing.errors import FiringError
 @click.option(
     "--json", "as_json", is_flag=True, help="Status and notices as one JSON document a line."
 )
+@click.option(
+    "--page",
+    "page",
+    is_flag=False,
+    flag_value="",
+    metavar="[PORT]",
+    help="Show it on a page in the browser, too; on this computer only.",
+)
+@click.option(
+    "--page-lan",
+    is_flag=True,
+    help="Let phones of the local network open the page, with the token printed at the start.",
+)
+@click.option(
+    "--notify",
+    "notify",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Send messages as this notify file (TOML) says.",
+)
 @click.option("--screen", is_flag=True, help="Show it on the Watch screen instead.")
 @log_options
 def watch_command(
@@ -89,6 +113,9 @@ def watch_command(
     alarm_command: str | None,
     as_json: bool,
     screen: bool,
+    page: str | None,
+    page_lan: bool,
+    notify: Path | None,
     **told: Any,
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
@@ -100,14 +127,14 @@ def watch_command(
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.
 
-    A log is read as "firing review" reads it, by the same options.  Of a port's lines you tell
+    A log is read as "firing review" reads it, by the same options.  Of a port's lines you give
     --unit, --delimiter, --decimal, --thermocouple-type and --junction.
 
     --controller says whether its clock waits while the kiln lags.  One that does not wait ends the
     program by the clock, wherever the kiln is then.
 
-    With --kiln it tells the energy too, and forecasts the rest by the kiln's model, refitted to
-    the firing every quarter of an hour; what the firing does not tell stays as the file has it.
+    With --kiln it shows the energy too, and forecasts the rest by the kiln's model, refitted to
+    the firing every quarter of an hour; what the firing can't show keeps its kiln-file value.
 
     The watch ends with the source, by SIGTERM (exit code 0) or by Ctrl-C (130).  A port that
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
@@ -157,6 +184,7 @@ def watch_command(
         command=alarm_command,
         **told,
     )
+    outlets = _outlets(page, page_lan, notify)
     if screen:
         if as_json:
             raise FiringError("--json prints and --screen draws; give one of them")
@@ -164,9 +192,16 @@ def watch_command(
         entry = importlib.import_module("firing.tui.entry")
         return outcome.act_if(not entry.watch(options, plan=plan, kiln=kiln, load=load))
     with _signals() as caught:
-        opened = open_watch(options)
+        published: WatchListener | None = None
+        if outlets is None:
+            opened = open_watch(options)
+        else:
+            from firing.remote.outlets import ESTIMATE_EVERY_S
+            from firing.watch.listener import open_with_listener
+
+            opened, published = open_with_listener(options, outlets.publish)
         try:
-            listener = Terminal(
+            terminal = Terminal(
                 opened.base.began.astimezone(),
                 schedule,
                 opened.command,
@@ -176,19 +211,53 @@ def watch_command(
                 printed,
             )
             if opened.not_recorded:
-                listener.note(opened.not_recorded)
-            listener.note(NO_SAFETY_DEVICE)
-            opened.session(listener, every_s).run(lambda: bool(caught) or listener.unheard)
+                terminal.note(opened.not_recorded)
+            terminal.note(NO_SAFETY_DEVICE)
+            if outlets is None or published is None:
+                opened.session(terminal, every_s).run(lambda: bool(caught) or terminal.unheard)
+            else:
+                for sentence in outlets.begin(opened):
+                    terminal.note(sentence)
+                together = outlets.beside(terminal, {"the page": published}, every_s)
+                opened.session(together, min(every_s, ESTIMATE_EVERY_S)).run(lambda: bool(caught))
+                together.show_withheld()
+                published.ended("stopped" if caught else "ended")
+                published.lay_down()
         finally:
-            opened.close()
+            opened.close()  # the recording first: nothing else can keep it from its disk
+            if outlets is not None:
+                outlets.end(by_itself=not caught)
     unreadable = opened.unreadable()
     if unreadable:
-        listener.note(unreadable)
+        terminal.note(unreadable)
     if signal.SIGINT in caught:
         raise KeyboardInterrupt
     recorder = opened.recorder
     failed = out is not None and (recorder is None or recorder.failed)
     return outcome.act_if(failed or bool(unreadable))
+
+
+def _outlets(page: str | None, page_lan: bool, notify: Path | None) -> Outlets | None:
+    """Return where a watch is shown and told beside its terminal or screen; None if nowhere."""
+    if page is None and not page_lan and notify is None:
+        return None
+    from firing.remote.outlets import Outlets
+
+    settings = None
+    if notify is not None:
+        from firing.remote.notify_file import open_notify
+
+        settings = open_notify(notify)
+    if page is None and not page_lan:
+        return Outlets(None, settings)
+    from firing.remote.page_server import DEFAULT_PORT, PageAddress, kept_token
+
+    port = page or f"{DEFAULT_PORT}"
+    if not (port.isascii() and port.isdigit() and 1024 <= int(port) <= 65535):
+        raise FiringError(
+            f"--page {port} is no port; write one from 1024 to 65535, or --page after the source"
+        )
+    return Outlets(PageAddress(int(port), kept_token() if page_lan else None), settings)
 
 
 @contextmanager

@@ -14,7 +14,7 @@ import csv
 import math
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from importlib import resources
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
@@ -195,7 +195,7 @@ def _interpolate_ln(
 @cache
 def laws() -> dict[str, ConeLaw]:
     """Return the law of every self-supporting cone, from the coldest to the hottest."""
-    path = resources.files("firing") / "data" / "cone_kinetics.csv"
+    path = Path(__file__).parent.parent / "data" / "cone_kinetics.csv"
     lines = path.read_text(encoding="utf-8").splitlines()
     rows = {row["cone"]: row for row in csv.DictReader(lines)}
     return {cone: _law(rows[cone]) for cone in CONES}

@@ -8,7 +8,7 @@ import csv
 import re
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 from firing.cones.table import end_points, parse_cone
 from firing.errors import FiringError
@@ -117,7 +117,7 @@ def is_seger(text: str) -> bool:
 
 @cache
 def _seger_table() -> dict[str, tuple[SegerRow, ...]]:
-    path = resources.files("firing") / "data" / "seger_cones.csv"
+    path = Path(__file__).parent.parent / "data" / "seger_cones.csv"
     found: dict[str, list[SegerRow]] = {}
     for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines()):
         entry = SegerRow(_SEGER_SERIES[row["series"]], float(row["end_point_c"]), row["source"])

@@ -10,7 +10,7 @@ import csv
 import re
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Literal, get_args
 
 from firing.errors import FiringError
@@ -34,9 +34,8 @@ CONES: tuple[str, ...] = (
     *(f"{number:d}" for number in range(6, 15)),
 )
 
-_SPELLING = re.compile(
-    r"(?:cones?\b|cone(?=[0-9^Δ]))?\s*[\^Δ∆]?\s*([0-9]+)(?:[.,]([0-9]+)|\s*(½|1/2)|\s+(1/2))?",
-    re.IGNORECASE,
+_SPELLING = (
+    r"(?:cones?\b|cone(?=[0-9^Δ]))?\s*[\^Δ∆]?\s*([0-9]+)(?:[.,]([0-9]+)|\s*(½|1/2)|\s+(1/2))?"
 )
 
 
@@ -109,7 +108,7 @@ def parse_cone(text: str) -> str:
         return stripped
     if not stripped:
         raise FiringError("no cone is named; write one from 022 to 14, such as 6 or 06")
-    match = _SPELLING.fullmatch(stripped)
+    match = re.fullmatch(_SPELLING, stripped, re.IGNORECASE)
     if match is None and re.match(r"(?i)(sk|seger)[\s\d]", stripped):
         raise FiringError(
             f'"{text}" is a Seger cone: its series print no heating rate, so only its end points '
@@ -150,7 +149,7 @@ def _nearest(name: str) -> str:
 
 @cache
 def _rows() -> tuple[EndPoint, ...]:
-    path = resources.files("firing") / "data" / "cone_end_points.csv"
+    path = Path(__file__).parent.parent / "data" / "cone_end_points.csv"
     lines = path.read_text(encoding="utf-8").splitlines()
     return tuple(_end_point(row) for row in csv.DictReader(lines))
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -180,7 +180,7 @@ class Guide:
 
 @cache
 def _table() -> dict[str, Any]:
-    text = files("firing").joinpath("data/faults.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent.parent / "data" / "faults.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 
@@ -472,7 +472,7 @@ def _peak(plan: _Plan) -> _Seen | None:
     else:
         reason = f"To cone {plan.cone}"
         suspect = number < wanted - 0.05 if hotter else number > wanted + 0.05
-        words += f"; cone {plan.cone} is wanted"
+        words += f"; target cone {plan.cone}"
     moved = _moved_to(schedule, wanted) if suspect else schedule
     by_c = moved.peak_c - schedule.peak_c
     degrees = abs(by_c) * (1.8 if unit == "F" else 1.0)

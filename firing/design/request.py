@@ -133,7 +133,7 @@ class DesignRequest:
             raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
-                "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
+                "a design needs one end: a target cone, or the top temperature; write --cone 06 "
                 "or --top 980, not both"
             )
         if not 0.0 <= self.reserve <= MOST_RESERVE:
@@ -146,15 +146,15 @@ class DesignRequest:
             raise FiringError(
                 "a hold of at least "
                 f"{bounds.hold_at_least_s / 60:.0f} min and one of at most "
-                f"{bounds.hold_at_most_s / 60:.0f} min collide; write the smaller one first"
+                f"{bounds.hold_at_most_s / 60:.0f} min collide; the first may not be the longer one"
             )
         if not self.degas_s >= 0.0:
             raise FiringError("a degassing hold lasts 0 min or longer; write --degas 20m")
         cooling = self.cooling
         if (cooling.rate_c_per_h is None) != (cooling.until_c is None):
             raise FiringError(
-                "controlled cooling needs a rate and where it ends; write --slow-cool 65 and "
-                "--slow-to 760"
+                "controlled cooling needs a rate and where it ends; write --slow-cool 50 and "
+                "--slow-to 700"
             )
         if cooling.drop_hold_s and cooling.drop_to_c is None:
             raise FiringError("a hold after a drop needs where to drop to; write --drop-to 1100")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import stat
-import tempfile
 from pathlib import Path
 
 from firing.errors import FiringError
@@ -82,6 +81,8 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
         If the file exists and may not be replaced, is none that can be, or the folder cannot be
         written to.
     """
+    import tempfile
+
     try:
         target = _target(path, overwrite)
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:32]}.")
@@ -119,7 +120,7 @@ def _target(path: Path, overwrite: bool) -> Path:
     if not stat.S_ISREG(kind):
         raise FiringError(f"{path}: is a device or a pipe, and would be lost; name a file")
     if not overwrite:
-        raise FiringError(f"{path}: exists already; choose another name, or say to overwrite it")
+        raise FiringError(f"{path}: exists already; choose another name, or add --overwrite")
     return target
 
 

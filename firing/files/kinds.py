@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import importlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from firing.errors import FiringError
@@ -45,6 +46,8 @@ class FileKind(Generic[Model, Read]):
         Turns figures that carry their unit into plain ones, where the model does not say which.
     owned : callable, optional
         Notes in what was read the unit that its owner writes in.
+    renamed : mapping of str to str, optional
+        Keys that older files have, and what they are called now.
     """
 
     def __init__(
@@ -57,10 +60,11 @@ class FileKind(Generic[Model, Read]):
         describe: Callable[[Read, TemperatureUnit], Iterable[str]] = lambda _, __: (),
         plain: Callable[[dict[str, Any]], dict[str, Any]] = lambda data: data,
         owned: Callable[[Read, TemperatureUnit], Read] = lambda read, _: read,
+        renamed: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self.name, self._model, self._build = name, model, build
         self._across, self._describe, self._plain = across, describe, plain
-        self._owned = owned
+        self._owned, self._renamed = owned, renamed
 
     def json_schema(self) -> dict[str, Any]:
         """Return its JSON Schema, with the keys under which figures carry their unit."""
@@ -84,7 +88,7 @@ class FileKind(Generic[Model, Read]):
         FaultyFile
             With every fault of the file, each with its line, field, limit and unit.
         """
-        name = name or self.name
+        name, text = name or self.name, self.current(text)
         table, faults, figures = validate(text, name, self.model, plain=self._plain)
         known = {(fault.line, fault.field) for fault in faults}
         more = located(self._across(figures.data, figures.unit), text, name, figures)
@@ -96,6 +100,12 @@ class FileKind(Generic[Model, Read]):
         except WrongKeys as error:
             raise FaultyFile(located(error.wrong, text, name, figures)) from None
 
+    def current(self, text: str) -> str:
+        """Return a file's text with the names that its keys have now."""
+        for old, new in self._renamed.items():
+            text = re.sub(rf"^([ \t]*){old}(?=[ \t]*=)", rf"\g<1>{new}", text, flags=re.M)
+        return text
+
     def text(self, source: str | Path) -> str:
         """Return the text of a file; a str may also name one that comes with the package."""
         return ready_text(str(source)) if self.is_ready(source) else read_text(Path(source))
@@ -103,7 +113,14 @@ class FileKind(Generic[Model, Read]):
     def open(self, source: str | Path) -> Read:
         """Read a file; see `parse` and `text`."""
         name = source if self.is_ready(source) else Path(source)
-        return self.parse(self.text(source), str(name))
+        text = self.text(source)
+        try:
+            return self.parse(text, str(name))
+        except FiringError:
+            other = _other_kind(text, self.name)
+            if other:
+                raise FiringError(f"{name}: is {other}; name a {self.name} file here") from None
+            raise
 
     def is_ready(self, source: str | Path) -> bool:
         """Whether this names a file that comes with the package, and none that lies here."""
@@ -148,6 +165,11 @@ _KINDS: dict[str, tuple[str, str, frozenset[str]]] = {
         "TARIFF_FILE",
         frozenset({"currency", "period", "price_per_kwh"}),
     ),
+    "notify": (
+        "firing.remote.notify_file",
+        "NOTIFY_FILE",
+        frozenset({"quiet_hours", "heartbeat", "repeat", "repeats", "program", "post", "mail"}),
+    ),
 }
 KIND_NAMES = tuple(_KINDS)
 
@@ -173,6 +195,22 @@ def kind_of_text(text: str) -> str | None:
     counts = {name: len(found & marks) for name, (_, _, marks) in _KINDS.items()}
     best = max(counts, key=lambda name: counts[name])
     return best if counts[best] else None
+
+
+_LOG_LINES = 10
+
+
+def _other_kind(text: str, name: str) -> str:
+    """Return what a text is that cannot be read as one kind; empty where that is what it seems."""
+    found = {table or key for table, key in _KEY.findall(text)}
+    own = len(found & _KINDS[name][2])
+    kind = kind_of_text(text)
+    if kind is not None:
+        return f"a {kind} file" if len(found & _KINDS[kind][2]) > own else ""
+    rows = [line for line in text.splitlines()[:200] if line.strip()]
+    numbers = sum(line[:1].isdigit() and bool(re.search(r"[,;\t ]\d", line)) for line in rows)
+    log = numbers >= _LOG_LINES and numbers > len(rows) / 2
+    return "a log, which 'firing review PLAN LOG' reads" if log else ""
 
 
 def kind_of(path: Path) -> str | None:

@@ -1,7 +1,5 @@
 """The ready schedules and example files that come with the package."""
 
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from firing.errors import FiringError
@@ -9,12 +7,11 @@ from firing.errors import FiringError
 _EXAMPLE = "example-"
 
 
-def _folder() -> Traversable:
+def _folder() -> Path:
     """Return where they are: inside the installed package, or beside it in a checkout."""
-    installed = resources.files("firing") / "schedules"
-    if installed.is_dir():
-        return installed
-    return Path(__file__).resolve().parent.parent.parent / "schedules"
+    package = Path(__file__).resolve().parent.parent
+    installed = package / "schedules"
+    return installed if installed.is_dir() else package.parent / "schedules"
 
 
 def ready_names() -> list[str]:

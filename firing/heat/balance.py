@@ -8,6 +8,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.heat.boundary import (
     Boundary,
+    Exchange,
     FixedTemperature,
     HeatFlux,
     at_time,
@@ -54,7 +55,7 @@ class Balance:
             halfway = [0.5 * (a + b) for a, b in zip(found, guess, strict=True)]
             guess = found if slab.knows(found) else halfway
             if not slab.knows(guess):
-                slab.assemble(found, weight, past_w)  # refuses, with the temperature asked for
+                slab.eliminate(found, weight, past_w)  # refuses, with the temperature asked for
         raise FiringError(
             f"conduction at {time_s:.0f} s does not settle within {MAX_REPEATS} repeats; take a "
             "shorter step"
@@ -63,38 +64,40 @@ class Balance:
     def _once(
         self, guess: list[float], time_s: float, weight: float, past_w: Sequence[float]
     ) -> Solved:
-        slab = self.slab
-        capacity, heat = slab.assemble(guess, weight, past_w)
-        added = [(0.0, 0.0), (0.0, 0.0)]
-        for number, (boundary, node, area) in enumerate(
-            ((self.inside, 0, slab.inside_m2), (self.outside, slab.size - 1, slab.outside_m2))
-        ):
-            if not isinstance(boundary, FixedTemperature):
-                g, s = linearised(boundary, guess[node], time_s)
-                added[number] = (area * g, area * s)
-                slab.add(node, *added[number])
-        if isinstance(self.outside, FixedTemperature):
-            slab.fix_outside(at_time(self.outside.temperature_c, time_s))
-        d, r = slab.eliminate()
-        first = (
-            at_time(self.inside.temperature_c, time_s)
-            if isinstance(self.inside, FixedTemperature)
-            else r / d
+        slab, inside, outside = self.slab, self.inside, self.outside
+        g_out, s_out = (
+            slab.held(at_time(outside.temperature_c, time_s))
+            if isinstance(outside, FixedTemperature)
+            else _through(outside, slab.outside_m2, guess[-1], time_s)
         )
-        found = slab.solve(first)
-        now = [h + c * (t - e) for h, c, t, e in zip(heat, capacity, found, guess, strict=True)]
+        d, r = slab.eliminate(guess, weight, past_w, outside=(g_out, s_out))
+        g_in = s_in = 0.0
+        if isinstance(inside, FixedTemperature):
+            first = at_time(inside.temperature_c, time_s)
+        else:
+            g_in, s_in = _through(inside, slab.inside_m2, guess[0], time_s)
+            first = (r + s_in) / (d + g_in)
+        found, now = slab.solve(first)
         flows = slab.flows_w(found)
         inside_w = (
             weight * now[0] + past_w[0] + flows[0]
-            if isinstance(self.inside, FixedTemperature)
-            else added[0][1] - added[0][0] * found[0]
+            if isinstance(inside, FixedTemperature)
+            else s_in - g_in * found[0]
         )
         outside_w = (
             weight * now[-1] + past_w[-1] - flows[-1]
-            if isinstance(self.outside, FixedTemperature)
-            else added[1][1] - added[1][0] * found[-1]
+            if isinstance(outside, FixedTemperature)
+            else s_out - g_out * found[-1]
         )
         return Solved(found, now, inside_w, outside_w)
+
+
+def _through(
+    boundary: HeatFlux | Exchange, area_m2: float, face_c: float, time_s: float
+) -> tuple[float, float]:
+    """Return g [W/K] and s [W] of what flows in through a face, s − g·T, linearised at `face_c`."""
+    g, s = linearised(boundary, face_c, time_s)
+    return area_m2 * g, area_m2 * s
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ a conductivity linear in temperature the steady flux is exact (Kirchhoff's trans
 carried as heat content, not as capacity times temperature, so what enters and leaves adds up.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -54,8 +54,8 @@ class Layer:
 class _Span:
     """One layer's nodes: the first one's number, and the layer's volume beside each of them.
 
-    `half_openness_m` is, for each node but the first, half the conductance of the interval before
-    it for a conductivity of 1.
+    `half_openness_m` is half the conductance of each interval for a conductivity of 1; `inwards`
+    are, from the last node to the second, the volume beside the next one further in and that half.
     """
 
     material: Material
@@ -63,6 +63,11 @@ class _Span:
     first: int
     volumes_m3: list[float]
     half_openness_m: list[float]
+    inwards: list[tuple[float, float]]
+
+
+_HELD_W_PER_K = 1e30
+"""To what holds a face at a temperature, however much heat that takes [W/K]."""
 
 
 class Slab:
@@ -72,8 +77,8 @@ class Slab:
     capacity, for a body learnt from logs.  `known_c` tells between which temperatures every
     material may be asked.
 
-    Use: `assemble` about expected temperatures; `add` what a face exchanges; `eliminate`; then
-    `solve`.  The equations stand in the object, so one object serves one body at a time.
+    Use: `eliminate` about expected temperatures, then `solve`.  The equations stand in the object,
+    so one object serves one body at a time.
     """
 
     def __init__(
@@ -97,16 +102,16 @@ class Slab:
             resistance = [shape.resistance(depth) for depth in depths]
             middle = [shape.volume(0.5 * (a + b)) for a, b in pairwise(depths)]
             edges = [volume[0], *middle, volume[-1]]
+            volumes = [capacity_factor * (b - a) for a, b in pairwise(edges)]
+            openness = [0.5 * conductance_factor / (b - a) for a, b in pairwise(resistance)]
             self.spans.append(
                 _Span(
                     layer.material,
                     grid_of(layer.material),
                     len(self.depth_m) - 1,
-                    [capacity_factor * (b - a) for a, b in pairwise(edges)],
-                    [
-                        0.0,
-                        *(0.5 * conductance_factor / (b - a) for a, b in pairwise(resistance)),
-                    ],
+                    volumes,
+                    openness,
+                    list(zip(reversed(volumes[:-1]), reversed(openness), strict=True)),
                 )
             )
             self.depth_m.extend(depths[1:])
@@ -117,123 +122,117 @@ class Slab:
             max(span.grid.low_c for span in self.spans),
             min(span.grid.high_c for span in self.spans),
         )
-        self._diagonal = [0.0] * self.size
-        self._right = [0.0] * self.size
-        self._between = [0.0] * (self.size - 1)
-        self._last_is_known = False
+        # Of each node but the first, outermost first: what flows to the next one inwards [W/K],
+        # its temperature by that one's, s·T + q, and its heat content, c·T − e.
+        self._eliminated: list[tuple[float, float, float, float, float]] = []
+        self._first: tuple[float, float] = (0.0, 0.0)
 
-    def assemble(
-        self, expected_c: Sequence[float], weight: float, past_w: Sequence[float] = ()
-    ) -> tuple[list[float], list[float]]:
-        """Set up the equations about expected temperatures; return capacity and heat content.
+    def eliminate(
+        self,
+        expected_c: Sequence[float],
+        weight: float,
+        past_w: Sequence[float],
+        *,
+        outside: tuple[float, float] = (0.0, 0.0),
+        taken: Mapping[int, tuple[float, float]] | None = None,
+    ) -> tuple[float, float]:
+        """Set up the equations about expected temperatures and eliminate every node but the first.
 
-        `expected_c` lies near the answer; `weight` is the first of the time formula [1/s], 0 for a
-        steady state, and `past_w` what it brings from earlier steps.  Heat content counts from an
-        arbitrary level [J].
+        What is left of the first node's equation is d·T = r [W/K, W].  `expected_c` lies near the
+        answer; `weight` is the first of the time formula [1/s], 0 for a steady state, and `past_w`
+        what it brings from earlier steps.  At the outer face s − g·T flows in, `outside` being
+        (g, s); a node in `taken` gives up f [W] and its slope [W/K] more, as written there.
         """
-        capacity: list[float] = []
-        heat: list[float] = []
-        between: list[float] = []
-        for span in self.spans:
+        last = self.size - 1
+        g, s = outside
+        d, r = g, s - past_w[last]
+        if taken and last in taken:
+            sink, slope = taken[last]
+            d, r = d + slope, r + slope * expected_c[last] - sink
+        eliminated: list[tuple[float, float, float, float, float]] = []
+        c_here = e_here = 0.0
+        node = last
+        for span in reversed(self.spans):
             grid = span.grid
             low, per, rows = grid.low_c, grid.per_c, grid.rows
-            here = expected_c[span.first : span.first + len(span.volumes_m3)]
+            first, volumes = span.first, span.volumes_m3
+            here = expected_c[first : node + 1]
             if not (min(here) >= low and max(here) <= grid.high_c):
                 wrong = min(here) if min(here) < low else max(here)
                 raise FiringError(span.material.refusal(wrong))
-            shared_c, shared_h = (capacity.pop(), heat.pop()) if capacity else (0.0, 0.0)
-            joint = len(between)
-            inner = 0.0
-            for temperature, volume, openness in zip(
-                here, span.volumes_m3, span.half_openness_m, strict=True
+            # A joint's node is in both layers, and its outer part is in d and r already.
+            t, volume = here[-1], volumes[-1]
+            k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+            outer_k = k0 + k1 * t
+            c, e = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+            d += weight * c
+            r += weight * e
+            c_here, e_here = c_here + c, e_here + e
+            for t, past, (volume, openness) in zip(
+                here[-2::-1],
+                past_w[node - 1 : first - 1 if first else None : -1],
+                span.inwards,
+                strict=True,
             ):
-                k0, k1, c0, c1, h0 = rows[int((temperature - low) * per)]
-                k = k0 + k1 * temperature
-                capacity.append(volume * (c0 + c1 * temperature))
-                heat.append(volume * (h0 + temperature * (c0 + 0.5 * c1 * temperature)))
-                between.append(openness * (inner + k))
-                inner = k
-            # Before a layer's first node there is no interval of it; a joint's node is in both.
-            del between[joint]
-            node = span.first
-            capacity[node] += shared_c
-            heat[node] += shared_h
-        self._between = between
-        if weight:
-            self._diagonal = [weight * c for c in capacity]
-            self._right = [
-                weight * (c * t - h) - p
-                for c, h, t, p in zip(capacity, heat, expected_c, past_w, strict=True)
-            ]
-        else:
-            self._diagonal = [0.0] * self.size
-            self._right = [0.0] * self.size
-        self._last_is_known = False
-        return capacity, heat
-
-    def add(self, node: int, g: float, s: float) -> None:
-        """Let a node take up s − g·T [W]."""
-        self._diagonal[node] += g
-        self._right[node] += s
-
-    def fix_outside(self, temperature_c: float) -> None:
-        """Hold the last node at a temperature [°C]."""
-        self._last_is_known = True
-        self._right[-1] = temperature_c
-
-    def eliminate(self) -> tuple[float, float]:
-        """Eliminate every node but the first, from the outside inwards.
-
-        What is left of the first node's equation is d·T = r [W/K, W].
-        """
-        diagonal, right, between = self._diagonal, self._right, self._between
-        last = self.size - 1
-        d, r = diagonal[last], right[last]
-        if self._last_is_known:
-            last -= 1
-            outer = between[last]
-            r = right[last] = right[last] + outer * r
-            d = diagonal[last] + outer
-        for i in range(last, 0, -1):
-            flow = between[i - 1]
-            diagonal[i] = d = d + flow
-            share = flow / d
-            r = right[i - 1] = right[i - 1] + share * r
-            # What is left of the exchange once the outer node follows: flow·(1 − share).
-            d = diagonal[i - 1] + flow - share * flow
-        diagonal[0] = d
+                k0, k1, c0, c1, h0 = rows[int((t - low) * per)]
+                k = k0 + k1 * t
+                flow = openness * (k + outer_k)
+                outer_k = k
+                d += flow
+                share = flow / d
+                eliminated.append((flow, share, r / d, c_here, e_here))
+                c_here, e_here = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
+                # What is left of the exchange once the outer node follows: flow·(1 − share).
+                d = weight * c_here + flow - share * flow
+                r = weight * e_here - past + share * r
+                if taken:
+                    node -= 1
+                    if node in taken:
+                        sink, slope = taken[node]
+                        d += slope
+                        r += slope * t - sink
+            node = first
+        self._eliminated, self._first = eliminated, (c_here, e_here)
         return d, r
 
-    def solve(self, first_c: float) -> list[float]:
-        """Return every node's temperature [°C], given the first's, after `eliminate`."""
-        diagonal, right, between = self._diagonal, self._right, self._between
-        answer = [first_c]
+    def held(self, temperature_c: float) -> tuple[float, float]:
+        """Return the `outside` that holds the outer face at a temperature [°C]."""
+        return _HELD_W_PER_K, _HELD_W_PER_K * temperature_c
+
+    def solve(self, first_c: float) -> tuple[list[float], list[float]]:
+        """Return every node's temperature [°C] and heat content [J], given the first's temperature.
+
+        As last eliminated.  Heat content counts from an arbitrary level.
+        """
+        c, e = self._first
+        answer, heat = [first_c], [c * first_c - e]
         temperature = first_c
-        for i in range(1, self.size - 1 if self._last_is_known else self.size):
-            temperature = (right[i] + between[i - 1] * temperature) / diagonal[i]
+        for _, share, rest, c, e in reversed(self._eliminated):
+            temperature = rest + share * temperature
             answer.append(temperature)
-        if self._last_is_known:
-            answer.append(right[-1])
-        return answer
+            heat.append(c * temperature - e)
+        return answer, heat
 
     def knows(self, temperature_c: Sequence[float]) -> bool:
         """Whether every material may be asked at all of some temperatures [°C]."""
         return min(temperature_c) >= self.known_c[0] and max(temperature_c) <= self.known_c[1]
 
     def flows_w(self, temperature_c: Sequence[float]) -> list[float]:
-        """Return the heat that flows from each node to the next [W], as last assembled."""
+        """Return the heat that flows from each node to the next [W], as last eliminated."""
         return [
             flow * (a - b)
-            for flow, (a, b) in zip(self._between, pairwise(temperature_c), strict=True)
+            for (flow, *_), (a, b) in zip(
+                reversed(self._eliminated), pairwise(temperature_c), strict=True
+            )
         ]
 
-    def heat_j(self, temperature_c: Sequence[float]) -> float:
-        """Return the body's heat content above an arbitrary level [J]."""
-        total = 0.0
+    def heat_j(self, temperature_c: Sequence[float]) -> list[float]:
+        """Return each node's heat content above an arbitrary level [J]."""
+        heat = [0.0] * self.size
         for span in self.spans:
-            for i, volume in enumerate(span.volumes_m3):
-                total += volume * span.grid.heat(temperature_c[span.first + i])[1]
-        return total
+            for node, volume in enumerate(span.volumes_m3, span.first):
+                heat[node] += volume * span.grid.heat(temperature_c[node])[1]
+        return heat
 
     def beyond(
         self,

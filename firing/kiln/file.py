@@ -185,7 +185,7 @@ def _kiln(table: KilnTable) -> KilnDescription:
             power=fitted.power,
             loss=fitted.loss,
             capacity=fitted.capacity,
-            cone_offset_c=fitted.cone_offset_c,
+            cone_offset_c=fitted.kiln_reads_low_c,
             learnt=fitted.date_,
             basis=fitted.basis,
             leak=fitted.leak,
@@ -224,6 +224,7 @@ KILN_FILE = FileKind(
     across=_across,
     describe=_described,
     owned=lambda kiln, unit: replace(kiln, unit=unit),
+    renamed={"cone_offset_c": "kiln_reads_low_c", "cone_offset": "kiln_reads_low"},
 )
 parse_kiln, open_kiln = KILN_FILE.parse, KILN_FILE.open
 
@@ -249,20 +250,23 @@ def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) ->
     fitted : Fitted
         What was learnt; multipliers are written to four decimals.
     past : PastFit, optional
-        The fit itself, to be kept in the list of them; the same logs are kept once.
+        The fit itself, to be kept in the list of them; the same logs are kept once.  With it goes
+        what stood in ``[fitted]`` and is not in the list yet.
 
     Raises
     ------
     FaultyFile
         If the text is not TOML.
     """
+    kiln_text = KILN_FILE.current(kiln_text)
     data = parse(kiln_text, "kiln")
+    unlisted = _unlisted(data)
     table: dict[str, Any] = {
         "power": round(fitted.power, 4),
         "loss": round(fitted.loss, 4),
         "capacity": round(fitted.capacity, 4),
         **({} if fitted.leak is None else {"leak": round(fitted.leak, 4)}),
-        "cone_offset_c": round(fitted.cone_offset_c, 1),
+        "kiln_reads_low_c": round(fitted.cone_offset_c, 1),
     }
     if fitted.learnt is not None:
         table["date"] = fitted.learnt
@@ -281,8 +285,30 @@ def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) ->
         entries = data.get("fit")
         kept = [
             entry
-            for entry in (entries if isinstance(entries, list) else [])
+            for entry in [*(entries if isinstance(entries, list) else []), *unlisted]
             if not (isinstance(entry, dict) and entry.get("basis") == past.basis)
         ]
         data["fit"] = [*kept, _entry(past)]
     return render(data, kiln_text)
+
+
+def _unlisted(data: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the fit in ``[fitted]`` as an entry of the list, unless it stands there already.
+
+    A file of before the list holds one fit, and nothing of how sure it was.
+    """
+    old, entries = data.get("fitted"), data.get("fit")
+    if not isinstance(old, dict) or not ({"power", "loss", "capacity"} & old.keys()):
+        return []
+    learnt = {name: old.get(name, 1.0) for name in ("power", "loss", "capacity")}
+    learnt["leak"] = old.get("leak", learnt["loss"])
+    when = {"date": old["date"]} if "date" in old else {}
+    if not when and all(value == 1.0 for value in learnt.values()):
+        return []
+    for entry in entries if isinstance(entries, list) else []:
+        if isinstance(entry, dict) and (
+            all(entry.get(name) == value for name, value in {**when, **learnt}.items())
+            or (old.get("basis") and entry.get("basis") == old["basis"])
+        ):
+            return []
+    return [{**when, **learnt, "loaded": False, "basis": old.get("basis", "")}]

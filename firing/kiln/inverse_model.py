@@ -225,7 +225,7 @@ class _SlabBody:
         self.slab, self.area_m2, self.network = slab, area_m2, network
 
     def heat(self, temperature_c: list[float]) -> list[float]:
-        return self.slab.assemble(temperature_c, 0.0)[1]
+        return self.slab.heat_j(temperature_c)
 
     def knows(self, temperature_c: list[float]) -> bool:
         return self.slab.knows(temperature_c)
@@ -238,21 +238,14 @@ class _SlabBody:
         taken: dict[int, tuple[float, float]],
         chamber_c: float,
     ) -> tuple[list[float], list[float]]:
-        slab = self.slab
-        capacity, heat = slab.assemble(expected_c, a, past_w)
+        slab, network = self.slab, self.network
+        out = (0.0, 0.0)
+        if network is not None:
+            g = network.outside_m2 * network.outside_coefficient(expected_c[-1])
+            out = g, g * network.room_c
+        d, r = slab.eliminate(expected_c, a, past_w, outside=out, taken=taken)
         g = self.area_m2 * _exchange_w_per_m2k(expected_c[0], chamber_c)
-        slab.add(0, g, g * chamber_c)
-        if self.network is not None:
-            out = self.network.outside_m2 * self.network.outside_coefficient(expected_c[-1])
-            slab.add(slab.size - 1, out, out * self.network.room_c)
-        for node, (sink, slope) in taken.items():
-            slab.add(node, slope, slope * expected_c[node] - sink)
-        d, r = slab.eliminate()
-        found = slab.solve(r / d)
-        now = [
-            h + c * (x - y) for h, c, x, y in zip(heat, capacity, found, expected_c, strict=True)
-        ]
-        return found, now
+        return slab.solve((r + g * chamber_c) / (d + g))
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,7 +5,7 @@ import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 from firing.errors import FiringError
 from firing.heat.properties import Material, PropertyTable
@@ -34,7 +34,9 @@ Points = list[tuple[float, float]]
 
 @cache
 def _library() -> dict[str, Material]:
-    text = files("firing").joinpath("data/kiln_materials.csv").read_text(encoding="utf-8")
+    text = (Path(__file__).parent.parent / "data" / "kiln_materials.csv").read_text(
+        encoding="utf-8"
+    )
     rows = list(csv.DictReader(text.splitlines()))
     found: dict[str, Material] = {}
     for name in dict.fromkeys(row["material"] for row in rows):

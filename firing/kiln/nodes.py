@@ -146,8 +146,9 @@ def water_sinks(
     """
     sinks: list[Sink] = []
     taken: dict[int, tuple[float, float]] = {}
+    spent = 1e-5 * a
     for (node, log_rate, theta_k, whole), brought in zip(demands, brought_w, strict=True):
-        if brought < 1e-5 * a * whole:
+        if brought < spent * whole:
             sinks.append((0.0, 0.0, brought))
             continue
         kelvin = expected_c[node] + KELVIN_AT_0_C
@@ -156,8 +157,11 @@ def water_sinks(
         sink = rate * left
         slope = sink * theta_k / (kelvin * kelvin) * a / (a + rate)
         sinks.append((sink, slope, brought))
-        so_far = taken.get(node, (0.0, 0.0))
-        taken[node] = (so_far[0] + sink, so_far[1] + slope)
+        if node in taken:
+            more, steeper = taken[node]
+            taken[node] = more + sink, steeper + slope
+        else:
+            taken[node] = sink, slope
     return sinks, taken
 
 
@@ -170,8 +174,8 @@ def water_left_j(
 ) -> list[float]:
     """Return what each demand has still to take up after a step that was just solved [J]."""
     return [
-        (brought - sink - slope * (found_c[node] - expected_c[node])) / a
-        for (node, *_), (sink, slope, brought) in zip(demands, sinks, strict=True)
+        (brought - sink - slope * (found_c[demand[0]] - expected_c[demand[0]])) / a
+        for demand, (sink, slope, brought) in zip(demands, sinks, strict=True)
     ]
 
 
@@ -290,7 +294,7 @@ class KilnNodes:
         for i, lump in enumerate(self.contents.lumps):
             heat.append(lump.volume_m3 * lump.grid.heat(temperature_c[FIRST_LUMP + i])[1])
         for slab, first, _ in self.slabs:
-            heat.extend(slab.assemble(temperature_c[first : first + slab.size], 0.0)[1])
+            heat.extend(slab.heat_j(temperature_c[first : first + slab.size]))
         return heat
 
     def outside_coefficient(self, face_c: float) -> float:

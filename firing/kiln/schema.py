@@ -21,7 +21,7 @@ LEAK_MULTIPLIER = (0.0, 20.0)
 
 def _line(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes belongs")
     if clean(value) != value or len(value) > 200:
         raise ValueError("must be one plain line of at most 200 characters")
     return value
@@ -181,12 +181,12 @@ class FittedTable(BaseModel):
         ge=MULTIPLIER[0],
         le=MULTIPLIER[1],
     )
-    cone_offset_c: float = number(
+    kiln_reads_low_c: float = number(
         "what the thermocouple reads too low by, from witness cones",
-        "cone_offset_c = 0.0",
+        "kiln_reads_low_c = 0.0",
         "°C",
         default=0.0,
-        written=("cone_offset", "difference"),
+        written=("kiln_reads_low", "difference"),
         ge=-100,
         le=100,
     )

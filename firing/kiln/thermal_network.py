@@ -9,6 +9,7 @@ solved together with the controller's.  Steps that move far from what was expect
 """
 
 from dataclasses import dataclass
+from operator import sub
 
 from firing.errors import FiringError
 from firing.heat.balance import at_rest
@@ -137,14 +138,14 @@ class Network(KilnNodes):
         for _ in range(MAX_REPEATS):
             state = self._balance(guess, a, past_w, brought_w, set_point_c)
             found = state.temperature_c
-            moves = [abs(x - y) for x, y in zip(found, guess, strict=True)]
+            moves = list(map(abs, map(sub, found, guess)))
             # The wire's temperature follows from the power it gives off, hardly the other way.
             moves[ELEMENTS] *= 0.1
             if max(moves) < REPEAT_C:
                 break
             guess = found
         if guess is not expected:
-            moves = [abs(x - y) for x, y in zip(found, expected, strict=True)]
+            moves = list(map(abs, map(sub, found, expected)))
         moves[ELEMENTS] = 0.0
         state.surprise_c = max(moves)
         state.supplied_j = (
@@ -214,8 +215,8 @@ class Network(KilnNodes):
         for lump in self.contents.lumps:
             t = guess[node]
             kelvin = t + KELVIN_AT_0_C
-            per_m3, content = lump.grid.heat(t)
-            capacity, content = lump.volume_m3 * per_m3, lump.volume_m3 * content
+            capacity, content = lump.grid.heat(t)
+            capacity, content = lump.volume_m3 * capacity, lump.volume_m3 * content
             g = lump.area_m2 * (
                 inside * (kelvin * kelvin + chamber_k2) * (kelvin + chamber_k) + H_INSIDE
             )
@@ -225,47 +226,48 @@ class Network(KilnNodes):
                 sink, slope = taken[node]
                 d += slope
                 r += slope * t - sink
-            d0 += g - g * g / d
-            r0 += g * r / d
-            lumps.append((d, r, g, capacity, content, t))
+            share = g / d
+            d0 += g - g * share
+            r0 += r * share
+            lumps.append((share, r / d, capacity, content - capacity * t))
             node += 1
 
+        g_out = self.outside_m2 * self.outside_coefficient(guess[-1])
+        outside = g_out, g_out * self.room_c
         slabs = []
         for slab, first, area in self.slabs:
-            here = guess[first : first + slab.size]
-            capacities, contents = slab.assemble(here, a, past_w[first : first + slab.size])
-            kelvin = here[0] + KELVIN_AT_0_C
+            t = guess[first]
+            kelvin = t + KELVIN_AT_0_C
             g = area * (inside * (kelvin * kelvin + chamber_k2) * (kelvin + chamber_k) + H_INSIDE)
+            end = first + slab.size
             if slab is self.wall:
-                g_out = self.outside_m2 * self.outside_coefficient(here[-1])
-                slab.add(slab.size - 1, g_out, g_out * self.room_c)
+                d, r = slab.eliminate(guess[first:end], a, past_w[first:end], outside=outside)
             else:
-                for node, (sink, slope) in taken.items():
-                    if node >= first:
-                        slab.add(node - first, slope, slope * guess[node] - sink)
-            d, r = slab.eliminate()
+                here = {n - first: at for n, at in taken.items() if n >= first} if taken else None
+                d, r = slab.eliminate(guess[first:end], a, past_w[first:end], taken=here)
             d += g
-            d0 += g - g * g / d
-            r0 += g * r / d
-            slabs.append((slab, d, r, g, capacities, contents, here))
+            share = g / d
+            d0 += g - g * share
+            r0 += r * share
+            slabs.append((slab, share, r / d))
 
         d, g, r = element
         power_w, chamber_c = _controlled(d0, r0, g / d, full_w, set_point_c)
         wire_c = (r + g * chamber_c + power_w) / d
         found = [chamber_c, wire_c]
         heat_now = [self.air_j_per_k * chamber_c, self.element_j_per_k * wire_c]
-        for d, r, g, capacity, content, t in lumps:
-            answer = (r + g * chamber_c) / d
+        for share, rest, capacity, content in lumps:
+            answer = rest + share * chamber_c
             found.append(answer)
-            heat_now.append(content + capacity * (answer - t))
-        for slab, d, r, g, capacities, contents, here in slabs:
-            answers = slab.solve((r + g * chamber_c) / d)
+            heat_now.append(content + capacity * answer)
+        for slab, share, rest in slabs:
+            answers, contents = slab.solve(rest + share * chamber_c)
             found += answers
-            heat_now += [
-                h + c * (x - y)
-                for h, c, x, y in zip(contents, capacities, answers, here, strict=True)
-            ]
-        pending = water_left_j(self.demands, sinks, found, guess, a)
+            heat_now += contents
+        if taken:
+            pending = water_left_j(self.demands, sinks, found, guess, a)
+        else:
+            pending = [brought / a for brought in brought_w]
         loss_w = g_out * (found[-1] - self.room_c) + self.leak_w_per_k * (chamber_c - self.room_c)
         return NetworkState(found, heat_now, pending, power_w=power_w, loss_w=loss_w, full_w=full_w)
 

@@ -14,9 +14,12 @@ from firing.logs.plausibility_limits import (
     LOG_STILL_READINGS,
     LOG_STILL_S,
     LOG_TURNING_READINGS,
+    LOG_USUAL_C_PER_S,
+    ROOM_COLDEST_C,
+    ROOM_HOTTEST_C,
     TURNING_SHARE,
 )
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, median, quantile
 from firing.units import format_duration
 
 _LEAP_C = 5.0
@@ -59,7 +62,10 @@ def stuck_runs(
         if begin and not _begins_without_a_step(steps_c, begin):
             continue
         if (
-            _ends_with_a_leap(values, steps_c, begin, end)
+            (
+                _ends_with_a_leap(values, steps_c, begin, end)
+                and not _waits_in_the_cold(time_s, values, steps_c, end)
+            )
             or _others_moved_on(time_s, others, begin, end)
             or (end == values.size and _was_noisy_before(values, steps_c, begin, end))
         ):
@@ -70,7 +76,7 @@ def stuck_runs(
 def _begins_without_a_step(steps_c: FloatArray, begin: int) -> bool:
     """Tell whether a run goes on from the reading before it; else it is a dropout or overload."""
     before = np.abs(steps_c[max(0, begin - 6) : begin - 1])
-    usual_c = float(np.median(before)) if before.size else 0.0
+    usual_c = median(before) if before.size else 0.0
     return abs(float(steps_c[begin - 1])) <= _LEAP_C + _LEAP_STEPS * usual_c
 
 
@@ -85,9 +91,18 @@ def _ends_with_a_leap(values: FloatArray, steps_c: FloatArray, begin: int, end: 
         return False  # still again: a sensor that is read more seldom than it is logged
     after = np.abs(steps_c[end : end + 5])
     before = np.abs(steps_c[max(0, begin - 6) : max(0, begin - 1)])
-    usual_c = max((float(np.median(part)) for part in (before, after) if part.size), default=0.0)
+    usual_c = max((median(part) for part in (before, after) if part.size), default=0.0)
     largest_c = float(after.max()) if after.size else 0.0
     return leap_c > _LEAP_C + _LEAP_STEPS * usual_c and leap_c > 2.0 * largest_c
+
+
+def _waits_in_the_cold(
+    time_s: FloatArray, values: FloatArray, steps_c: FloatArray, end: int
+) -> bool:
+    """Tell whether a run is a cold kiln before it is heated: its leap is the first of the climb."""
+    most_c = LOG_STEP_C + LOG_USUAL_C_PER_S * float(time_s[end] - time_s[end - 1])
+    cold = ROOM_COLDEST_C <= float(values[end - 1]) <= ROOM_HOTTEST_C
+    return cold and abs(float(steps_c[end - 1])) <= most_c
 
 
 def _others_moved_on(time_s: FloatArray, others: FloatArray, begin: int, end: int) -> bool:
@@ -98,7 +113,7 @@ def _others_moved_on(time_s: FloatArray, others: FloatArray, begin: int, end: in
     for column in taken.T:
         known = column[np.isfinite(column)]
         if known.size >= LOG_STILL_READINGS:
-            low_c, high_c = np.percentile(known, (10.0, 90.0))
+            low_c, high_c = quantile(known, 0.1), quantile(known, 0.9)
             if high_c - low_c >= _OTHER_C:
                 return True
     return False
@@ -253,7 +268,7 @@ def _noise_notes(name: str, marks: FlagArray, time_s: FloatArray, values: FloatA
         return []
     return [
         f"{name}: {100.0 * wild / values.size:.0f} % of its used readings lie further from the one "
-        "before than any kiln goes, so which are right cannot be told"
+        "before than any kiln goes, so the log can't show which are right"
     ]
 
 

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.logs.readings import LogReadings
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import format_duration
 
 BoolArray = npt.NDArray[np.bool_]
@@ -93,12 +93,12 @@ def _ordered_by_start(
     nameless = next(one for one in readings if one.started is None)
     if moments_s:
         raise FiringError(
-            f"{nameless.name} holds no clock times and another file does, so nothing tells which "
+            f"{nameless.name} holds no clock times and another file does, so nothing shows which "
             "was first; give files of one kind"
         )
     if pause_s is None:
         raise FiringError(
-            f"{nameless.name} holds no clock times, so nothing tells how far the files are apart; "
+            f"{nameless.name} holds no clock times, so nothing shows how far the files are apart; "
             "give them in order and say --restart-pause with the pause between them (0m for none)"
         )
     offsets_s = [0.0]
@@ -106,14 +106,14 @@ def _ordered_by_start(
         step_s = max(pause_s, interval_s(one))
         offsets_s.append(offsets_s[-1] + float(one.time_s[-1]) + step_s)
     notes.append(
-        f"the files are joined in the order given, {format_duration(pause_s)} apart as told"
+        f"the files are joined in the order given, {format_duration(pause_s)} apart as asked"
     )
     return list(readings), offsets_s
 
 
 def interval_s(readings: LogReadings) -> float:
     """Return the median time between readings [s]."""
-    return float(np.median(np.diff(readings.time_s)))
+    return median(np.diff(readings.time_s))
 
 
 def _common_channels(readings: Sequence[LogReadings], notes: list[str]) -> tuple[str, ...]:

@@ -24,7 +24,7 @@ from firing.logs.plausibility_limits import (
     LOG_USUAL_C_PER_S,
     TERMINALS_MOST_C,
 )
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import ROOM_C
 
 _FLAT_C = 0.5
@@ -138,7 +138,7 @@ def noise_margin_c(values: FloatArray) -> float:
     starts = np.arange(0, values.size - 2, stride)
     bend = np.abs(values[starts] - 2.0 * values[starts + 1] + values[starts + 2])
     # six standard deviations of a difference, from the median bend of straight stretches
-    return max(LOG_STEP_C, 6.0 * 1.4826 * float(np.median(bend)) * math.sqrt(2.0 / 3.0))
+    return max(LOG_STEP_C, 6.0 * 1.4826 * median(bend) * math.sqrt(2.0 / 3.0))
 
 
 def lone_spikes(values: FloatArray, steps_c: FloatArray) -> npt.NDArray[np.intp]:
@@ -242,7 +242,7 @@ def flag_jumps(time_s: FloatArray, values: FloatArray, steps_c: FloatArray) -> F
         return None
     marks = np.zeros(values.size, dtype=np.uint8)
     over = overloaded_stretches(stretches)
-    interval_s = float(np.median(np.diff(time_s[:2001])))
+    interval_s = median(np.diff(time_s[:2001]))
     jump_cost = max(float(_LEAST_JUMP_COST), _JUMP_COST_S / interval_s)
     chosen, jumped = _best_sequence(stretches, ~over, margin_c, jump_cost)
     inside = np.zeros(stretches.count, dtype=np.bool_)

@@ -8,6 +8,7 @@ the log is refused with the options that settle it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -20,10 +21,10 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     STUDIO_KILN_MOST_C,
 )
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median, quantile
 
-DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100"]
-"""What the number of a temperature may be: degrees, kelvins, tenths or hundredths of a degree."""
+DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
+"""What the number of a temperature may be: degrees, kelvins, or parts of one that a chip counts."""
 UNIT_WORDS: dict[str, str] = {
     "C": "°C",
     "F": "°F",
@@ -31,6 +32,10 @@ UNIT_WORDS: dict[str, str] = {
     "C/10": "tenths of °C",
     "F/10": "tenths of °F",
     "C/100": "hundredths of °C",
+    "K/10": "tenths of a kelvin",
+    "C/2": "halves of °C",
+    "C/4": "quarters of °C",
+    "C/16": "sixteenths of °C",
     "mV": "millivolts",
 }
 
@@ -47,17 +52,14 @@ Source: NIST SRD 60."""
 
 def celsius_of(values: FloatArray, unit: str) -> FloatArray:
     """Return numbers in a unit of temperature as °C."""
-    match unit:
+    scale, _, parts = unit.partition("/")
+    if parts:
+        values = values / float(parts)
+    match scale:
         case "F":
             found: FloatArray = (values - 32.0) / 1.8
         case "K":
             found = values - 273.15
-        case "C/10":
-            found = values / 10.0
-        case "F/10":
-            found = (values / 10.0 - 32.0) / 1.8
-        case "C/100":
-            found = values / 100.0
         case _:
             found = values
     return found
@@ -100,7 +102,7 @@ def course_of(values: FloatArray, least: int = _LEAST_READINGS) -> Course | None
     low, high = float(ordered[begin]), float(ordered[end - 1])
     begun = finite[:_SAMPLED]
     known = begun[(begun >= low) & (begun <= high)]
-    return Course(low, high, float(np.median(known[:5])) if known.size else low)
+    return Course(low, high, median(known[:5]) if known.size else low)
 
 
 def _possible(course: Course, unit: str) -> tuple[bool, bool]:
@@ -116,7 +118,22 @@ def _possible(course: Course, unit: str) -> tuple[bool, bool]:
     return heats and cold and course.begins_cold, heats and low_c >= ROOM_COLDEST_C - 10.0
 
 
-_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100")
+_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100", "K/10")
+_COUNTS: tuple[DegreeUnit, ...] = ("C/2", "C/4", "C/16")
+"""What thermocouple chips count in: offered, and never taken unasked."""
+_USUAL_ROOM_C, _USUAL_ROOM_MOST_C, _USUAL_PEAK_C = 10.0, 31.0, 600.0
+
+
+def _usual(course: Course, unit: str) -> bool:
+    """Tell whether a firing in a unit would begin and end as most do."""
+    first_c, high_c = celsius_of(np.array([course.first, course.high]), unit).tolist()
+    return bool(first_c >= _USUAL_ROOM_C and high_c >= _USUAL_PEAK_C)
+
+
+def _begins_in_a_room(course: Course, unit: str) -> bool:
+    """Tell whether a firing in a unit would begin at the temperature of most rooms."""
+    first_c = float(celsius_of(np.array([course.first]), unit)[0])
+    return _USUAL_ROOM_C <= first_c <= _USUAL_ROOM_MOST_C
 
 
 @dataclass(frozen=True)
@@ -150,17 +167,25 @@ def settle_unit(
     if "C" in cold or (not cold and "C" in warm):
         return Settled("C")
     offered = [*cold, *(unit for unit in ("C", "F", "K") if unit in warm)]
+    counts = [unit for unit in _COUNTS if _possible(course, unit)[0] and _usual(course, unit)]
     if len(offered) == 1 or (cold == ["F"] and "C" not in warm):
         unit = offered[0]
-        return Settled(
-            unit,
-            f"no unit is stated; {span}, as a kiln does in {UNIT_WORDS[unit]} only, so these are "
-            "taken; say --unit C if the log is in °C",
-        )
+        usual = _usual(course, unit)
+        if usual or "/" not in unit:
+            likely = [c for c in counts if not usual or _begins_in_a_room(course, c)]
+            other = "".join(f", --unit {c} if in {UNIT_WORDS[c]}" for c in likely)
+            return Settled(
+                unit,
+                f"no unit is stated; {span}, as a kiln does in {UNIT_WORDS[unit]} only, so these "
+                f"are taken; say --unit C if the log is in °C{other}",
+            )
+    if not any(_usual(course, unit) for unit in offered):
+        offered = [*counts, *offered]
     if not offered:
         raise FiringError(
             f"{name}: no unit is stated, and {span}, which no kiln does in °C; say --unit F, "
-            "--unit K, or --unit C/10 or --unit F/10 for tenths of a degree"
+            "--unit K, --unit C/10 or --unit F/10 for tenths of a degree, or --unit C/4 or "
+            "--unit C/16 for the counts of a chip"
         )
     options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in offered)
     raise FiringError(
@@ -169,23 +194,31 @@ def settle_unit(
 
 
 def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F", "K"]) -> Settled:
-    scaled: dict[str, tuple[DegreeUnit, ...]] = {"C": ("C/10", "C/100"), "F": ("F/10",), "K": ()}
+    scaled: dict[str, tuple[DegreeUnit, ...]] = {
+        "C": ("C/10", "C/100"),
+        "F": ("F/10",),
+        "K": ("K/10",),
+    }
     high_c = float(celsius_of(np.array([course.high]), stated)[0])
     low_c = float(celsius_of(np.array([course.low]), stated)[0])
     if high_c > STUDIO_KILN_MOST_C:
         for unit in scaled[stated]:
-            if _possible(course, unit)[1]:
+            if _possible(course, unit)[1] and (_usual(course, unit) or not course.begins_cold):
                 return Settled(
                     unit,
-                    f"{span}, which no kiln does in °{stated}, so these are taken for "
+                    f"{span}, which no kiln does in {UNIT_WORDS[stated]}, so these are taken for "
                     f"{UNIT_WORDS[unit]}; say --unit {stated} if they are not",
                 )
+        parts: list[str] = [
+            unit for unit in (*_COUNTS, *scaled[stated]) if _possible(course, unit)[0]
+        ]
         others = [unit for unit in ("F", "K", "C") if unit != stated and _possible(course, unit)[1]]
+        others = others or parts
         if others and course.high > 1.03 * STUDIO_KILN_MOST_C:
             options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in others)
             raise FiringError(
-                f"{name}: the file states °{stated}, but {span}, hotter than any studio kiln; say "
-                f"{options} if that is what it holds, or --unit {stated} if it is right"
+                f"{name}: the file states {UNIT_WORDS[stated]}, but {span}, hotter than any studio "
+                f"kiln; say {options} if that is what it holds, or --unit {stated} if it is right"
             )
     if stated == "K" and low_c < -100.0:
         return Settled("C", f"{span}, which no kiln does in kelvins, so °C are taken")
@@ -212,6 +245,63 @@ def is_plain_kiln(course: Course) -> bool:
 def is_hot_in_degrees(course: Course) -> bool:
     """Tell whether a course can be a kiln's in °C, °F or kelvins."""
     return any(_possible(course, unit)[1] for unit in ("C", "F", "K"))
+
+
+# A display that was switched
+
+_SIDE_READINGS, _LEAST_SIDE = 6, 3
+_LEAST_LEAP = 20.0  # from x to 1.8 x + 32 it is 32 at freezing, and more above
+_MOST_SWITCHES = 8
+
+
+def unit_switches(time_s: FloatArray, values: FloatArray) -> list[tuple[int, bool]]:
+    """Return the places from which a channel's numbers are in °F or in °C again, and if in °F.
+
+    The kiln goes on as it did, and its number leaps from x to 1.8 x + 32 or back: no kiln does.
+    """
+    if values.size < _LEAST_READINGS:
+        return []
+    one, two = values[:-1], values[1:]
+    low, high = np.minimum(one, two), np.maximum(one, two)
+    expected = 1.8 * low + 32.0
+    leaps = (high - low > _LEAST_LEAP) & (np.abs(high - expected) < 0.2 * (high - low))
+    places = np.flatnonzero(leaps) + 1
+    if places.size > 5 * _MOST_SWITCHES:
+        return []
+    usual_s = median(np.diff(time_s))
+    found = [
+        (place, bool(values[place] > values[place - 1]))
+        for place in places.tolist()
+        if _is_switched(time_s, values, place, usual_s)
+    ]
+    turns = [to_f for _, to_f in found]
+    if len(found) > _MOST_SWITCHES or any(a == b for a, b in pairwise(turns)):
+        return []
+    return found
+
+
+def _is_switched(time_s: FloatArray, values: FloatArray, at: int, usual_s: float) -> bool:
+    """Tell whether the readings before and after a leap are one course, written in two units."""
+    before = values[max(0, at - _SIDE_READINGS) : at]
+    after = values[at : at + _SIDE_READINGS]
+    if before.size < _LEAST_SIDE or after.size < _LEAST_SIDE:
+        return False
+    to_f = after[0] > before[-1]
+    one = before if to_f else (before - 32.0) / 1.8
+    two = (after - 32.0) / 1.8 if to_f else after
+    rate_one, rate_two = median(np.diff(one)), median(np.diff(two))
+    spread = max(float(np.ptp(np.diff(one))), float(np.ptp(np.diff(two))), 1.0)
+    fastest = max(abs(rate_one), abs(rate_two))
+    intervals = max(1.0, float(time_s[at] - time_s[at - 1]) / usual_s)
+    moved = 0.5 * (rate_one + rate_two) * intervals
+    apart = abs(float(two[0] - one[-1]) - moved)
+    leap = abs(float(after[0] - before[-1]))
+    return (
+        apart <= max(2.0 * spread, 0.5 * fastest * intervals)
+        # a leap this long is no kiln's, even where a ramp ends
+        and (abs(rate_one - rate_two) <= max(spread, 0.6 * fastest) or leap > 10.0 * fastest)
+        and leap > 3.0 * fastest * intervals + 4.0 * spread
+    )
 
 
 # The set point
@@ -241,7 +331,7 @@ def set_point_of(time_s: FloatArray, channels: Sequence[FloatArray]) -> int | No
 
 def _peak_c(values: FloatArray) -> float:
     finite = values[np.isfinite(values)]
-    return float(np.percentile(finite, 99.0)) if finite.size >= _LEAST_FOLLOWED else -np.inf
+    return quantile(finite, 0.99) if finite.size >= _LEAST_FOLLOWED else -np.inf
 
 
 def _is_straight(values: FloatArray) -> bool:
@@ -254,7 +344,7 @@ def _is_straight(values: FloatArray) -> bool:
     moves = np.abs(np.diff(finite))
     flat = np.count_nonzero(moves == 0.0) > 0.02 * finite.size
     # a first climb has no hold yet: it shows where readings are many digits apart
-    steep = bool(np.median(moves) >= _STEEP_DIGITS * step)
+    steep = median(moves) >= _STEEP_DIGITS * step
     straight = np.count_nonzero(bend <= 2.05 * step) >= _STRAIGHT_SHARE * bend.size
     return bool(straight and (flat or steep))
 
@@ -278,16 +368,17 @@ def _leads(program_c: FloatArray, reading_c: FloatArray) -> bool:
     if np.count_nonzero(warm) < _LEAST_FOLLOWED // 2:
         return False
     lag_c = program[warm] - reading[warm]
-    behind = float(np.median(lag_c))
+    behind = median(lag_c)
     noisy = np.abs(np.diff(reading, 2))
-    return 0.0 < behind <= _ALIKE_C and float(np.median(noisy)) > 0.0
+    return 0.0 < behind <= _ALIKE_C and median(noisy) > 0.0
 
 
 # The clock
 
-_GAP_STEPS = 10.0
-_LEAST_GAP_S = 600.0
-_WOULD_MOVE_C = 40.0
+_GAP_STEPS, _SHORT_GAP_STEPS = 10.0, 1.5
+_LEAST_GAP_S, _LEAST_SHORT_GAP_S = 600.0, 240.0
+_WOULD_MOVE_C = 10.0
+_WOULD_SHOW = 4.0  # times what the readings may be off for noise
 _ALIKE_RATES = 0.4
 _SIDE = 12
 
@@ -308,13 +399,14 @@ def goes_on(time_s: FloatArray, level_c: FloatArray, at: int, usual_s: float) ->
     noise_c = max(noise_one, noise_two, 0.3)
     step_c = begin_two - end_one
     expected_c = 0.5 * (rate_one + rate_two)
-    if abs(step_c - expected_c) > max(4.0 * noise_c, 0.5 * abs(expected_c), 1.5):
+    off_c = max(4.0 * noise_c, 0.5 * abs(expected_c), 1.5)
+    if abs(step_c - expected_c) > off_c:
         return False
     gap_s = abs(float(time_s[at] - time_s[at - 1]))
     moves_c = min(abs(rate_one), abs(rate_two)) * gap_s / usual_s
     # a kiln that climbed before and falls after it has been over its peak meanwhile
     alike = abs(rate_one - rate_two) <= _ALIKE_RATES * max(abs(rate_one), abs(rate_two))
-    return True if alike and moves_c >= _WOULD_MOVE_C else None
+    return True if alike and moves_c >= max(_WOULD_MOVE_C, _WOULD_SHOW * off_c) else None
 
 
 def _line(
@@ -356,7 +448,12 @@ def hottest(channels: Sequence[FloatArray]) -> FloatArray | None:
 def is_gap(step_s: FloatArray, usual_s: float) -> npt.NDArray[np.bool_]:
     """Tell which steps of time are long enough to ask whether a clock was set."""
     found: npt.NDArray[np.bool_] = step_s > max(_GAP_STEPS * usual_s, _LEAST_GAP_S)
-    return found
+    short = step_s > max(_SHORT_GAP_STEPS * usual_s, _LEAST_SHORT_GAP_S)
+    # where a few steps only are longer than the others, each is asked about
+    return short if np.count_nonzero(short) <= _FEW_GAPS else found
+
+
+_FEW_GAPS = 3
 
 
 LONGEST_FIRING_S = 400 * 86_400.0

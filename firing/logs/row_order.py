@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.cells import split_line
+from firing.logs.cells import cell_kind, split_line
 from firing.logs.header import looks_like_header
 from firing.logs.physics import LONGEST_FIRING_S, goes_on, is_gap, roughness
 from firing.logs.row_times import RowTimes
@@ -14,7 +14,7 @@ from firing.logs.table import LogTable
 from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY
 from firing.logs.values import is_missing
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import format_duration
 
 RowNumbers = npt.NDArray[np.intp]
@@ -68,7 +68,7 @@ def ordered_rows(
     back = np.flatnonzero(steps_s < 0)
     sections = [0]
     if back.size:
-        usual_s = float(np.median(np.abs(steps_s)))
+        usual_s = median(np.abs(steps_s))
         lands_s = time_s[rows[back + 1]]
         ran_s = time_s[rows[back]]
         near_zero = lands_s <= 2.0 * usual_s + max(0.0, float(time_s[rows[0]]))
@@ -110,7 +110,7 @@ def _hours_counted(time_s: FloatArray, rows: RowNumbers, notes: list[str]) -> Fl
     back = steps_s < 0
     if np.count_nonzero(back) < 2 or not (steps_s > 0).any():
         return time_s
-    usual_s = float(np.median(steps_s[steps_s > 0]))
+    usual_s = median(steps_s[steps_s > 0])
     # 59:30 was read as minutes and seconds, or as hours and minutes
     for period_s, factor in ((_HOUR_S, 1.0), (60.0 * _HOUR_S, 1.0 / 60.0)):
         if np.all(np.abs(steps_s[back] + period_s - usual_s) <= 0.5 * usual_s):
@@ -171,7 +171,7 @@ def _fills_gaps(stamps: FloatArray, order: RowNumbers) -> bool:
 
     A clock that was set back makes them overlap, or leaves a gap.
     """
-    usual_s = float(np.median(np.abs(np.diff(stamps))))
+    usual_s = median(np.abs(np.diff(stamps)))
     steps_s = np.diff(stamps[order])
     seams_s = steps_s[np.diff(order) != 1]
     return bool(
@@ -204,13 +204,14 @@ def _one_clock(
     positive = steps_s[steps_s > 0]
     if level is None or rows.size < _LEAST_JUDGED or not positive.size:
         return time_s, 0.0
-    usual_s = float(np.median(positive))
+    usual_s = median(positive)
     jumps = np.flatnonzero(is_gap(steps_s, usual_s) | ((steps_s < 0) & (not times.elapsed)))
     if not jumps.size or jumps.size > _MOST_SET:
         return time_s, 0.0
     course = level[rows]
     moved = time_s.copy()
     shift_s = 0.0
+    unsure: list[int] = []
     for place in jumps.tolist():
         at = place + 1
         step_s = float(steps_s[place])
@@ -222,6 +223,10 @@ def _one_clock(
             if on is False and pause_s is None:
                 continue
         elif on is not True and not (pause_s is not None and on is None):
+            whole = abs(step_s / usual_s - round(step_s / usual_s)) < _WHOLE_STEPS
+            # a logger that left out rows is some whole intervals late
+            if on is None and (step_s >= _LEAST_UNSURE_S or not whole):
+                unsure.append(place)
             continue
         passed_s = max(usual_s, pause_s or 0.0)
         moved[rows[at:]] -= step_s - passed_s
@@ -233,7 +238,19 @@ def _one_clock(
             f"without a break, so it was set there and {format_duration(passed_s)} passed; say "
             "--restart-pause with the time that really did"
         )
+    if unsure and len(unsure) <= _FEW_UNSURE:
+        leaps = ", ".join(
+            f"{_span(float(steps_s[place]))} at line {table.line(int(rows[place + 1]))}"
+            for place in unsure
+        )
+        notes.append(
+            f"the clock leaps {leaps} while the kiln hardly moves, so nothing shows whether time "
+            "passed; say --restart-pause 0m if the clock was set"
+        )
     return moved, shift_s
+
+
+_FEW_UNSURE, _LEAST_UNSURE_S, _WHOLE_STEPS = 3, 600.0, 0.1
 
 
 def _span(seconds: float) -> str:
@@ -263,6 +280,7 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
                 f'"{printable(table.line_text(unread[0]))}"); say --column with the name of the '
                 "time column and =time, or --with-gaps to read the rest"
             )
+    _refuse_wider_rows(table)
     for column in table.dialect.channel_columns:
         values = table.numbers(column.index, column.degrees)[rows]
         bad = rows[np.isnan(values)]
@@ -277,6 +295,78 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
                 f'mark is the cause, --column "{column.name}=ignore" to do without it, or '
                 "--with-gaps to read the rest"
             )
+
+
+_ASKED_ROWS, _FEW_WIDER = 20_000, 2
+
+
+def _refuse_wider_rows(table: LogTable) -> None:
+    """Refuse a table whose rows grow wider on the way, where that moves a channel's numbers."""
+    dialect = table.dialect
+    width = len(dialect.columns)
+    if dialect.delimiter == " ":
+        return
+    asked = range(0, table.rows, max(1, table.rows // _ASKED_ROWS))
+    wider = []
+    for row in asked:
+        text = table.line_text(row)
+        if text.count(dialect.delimiter) < width:
+            continue
+        cells = split_line(text, dialect.delimiter)
+        if any(cell_kind(cell) == "number" for cell in cells[width:]):
+            wider.append(row)
+    many = len(wider) > max(_FEW_WIDER, 0.01 * len(asked)) and len(asked) >= _LEAST_JUDGED
+    if many and _breaks_at(table, wider):
+        raise FiringError(
+            f"{table.name}: from line {table.line(wider[0])} on rows hold more numbers than the "
+            f'{width} columns, such as "{printable(table.line_text(wider[0]))}", so nothing '
+            "shows which is the kiln's; if 1,234.5 has a comma for thousands, export with "
+            "semicolons between columns; if a column was added there, split the file before that "
+            "line, or say --with-gaps to read the columns as the first rows have them"
+        )
+
+
+_BREAK, _BREAK_STEPS = 30.0, 6.0
+
+
+def _breaks_at(table: LogTable, wider: list[int]) -> bool:
+    """Tell whether a channel leaps where rows get wider: what was added then moved its numbers."""
+    odd = set(wider)
+    begins = [row for row in wider if row and row - 1 not in odd]
+    for column in table.dialect.channel_columns:
+        values = table.numbers(column.index, column.degrees)
+        steps = np.abs(np.diff(values))
+        known = steps[np.isfinite(steps)]
+        usual = float(median(known)) if known.size else 0.0
+        if any(not steps[row - 1] <= max(_BREAK, _BREAK_STEPS * usual) for row in begins):
+            return True
+    return not begins
+
+
+def blocks_again(table: LogTable, times: RowTimes, unread: RowNumbers) -> list[int]:
+    """Return the rows that repeat the header where the log's dates begin once more.
+
+    Each sensor then has a block of its own.
+    """
+    if times.elapsed or times.descending:
+        return []
+    mark = table.dialect.delimiter
+    own = _compact("".join(column.written for column in table.dialect.columns))
+    readable = np.flatnonzero(np.isfinite(times.time_s))
+    if readable.size < _LEAST_JUDGED:
+        return []
+    first_s = float(times.time_s[readable[0]])
+    usual_s = float(median(np.abs(np.diff(times.time_s[readable]))))
+    found = []
+    for row in unread.tolist():
+        below = int(np.searchsorted(readable, row))
+        if not _RAN_STEPS <= below < readable.size - _RAN_STEPS:
+            continue
+        begins_s = float(times.time_s[readable[below]])
+        here = "".join(split_line(table.line_text(row), mark))
+        if abs(begins_s - first_s) <= 2.0 * usual_s and own and _compact(here) == own:
+            found.append(row)
+    return found
 
 
 def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:
@@ -383,7 +473,7 @@ def _note_hour_gap(
     """Say where clocks may have been set forward without the zone's rules knowing of it."""
     if times.elapsed or times.started is None or steps_s.size < 10:
         return
-    usual_s = float(np.median(steps_s))
+    usual_s = median(steps_s)
     over_s = steps_s - _HOUR_S
     if usual_s > 0.25 * _HOUR_S:
         return
@@ -403,7 +493,7 @@ def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> Ord
     """
     time_s = ordered.time_s.copy()
     steps_s = np.diff(time_s)
-    interval_s = float(np.median(steps_s[steps_s > 0]))
+    interval_s = median(steps_s[steps_s > 0])
     step_s = max(pause_s, interval_s)
     for place in ordered.sections[1:]:
         time_s[place:] += time_s[place - 1] + step_s - time_s[place]
@@ -411,6 +501,6 @@ def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> Ord
     restarts = "a restart" if count == 1 else f"{count} restarts"
     notes.append(
         f"the clock went on across {restarts} of the logger, with a pause of "
-        f"{format_duration(step_s)} as told"
+        f"{format_duration(step_s)} as asked"
     )
     return OrderedRows(ordered.rows, time_s, (0,))

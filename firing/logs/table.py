@@ -232,6 +232,10 @@ class LogTable:
             return values
         return clean_numbers(column.astype(object), self.dialect.decimal, unit)
 
+    def rewrite(self, index: int, values: FloatArray) -> None:
+        """Put other numbers in a column's place."""
+        self._columns[str(index)] = values
+
     def celsius(self, column: Column) -> FloatArray:
         """Return a temperature column in °C, NaN where there is no temperature."""
         unit = column.degrees

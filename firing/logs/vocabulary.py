@@ -54,13 +54,13 @@ _TIME_UNIT_WORDS: dict[TimeUnit, str] = {
     "d": r"d|days?|tage?|jours?|dias?",
 }
 _ANY_TIME_UNIT = "|".join(f"(?P<{unit}>{words})" for unit, words in _TIME_UNIT_WORDS.items())
-_TIME_UNIT_STATED = re.compile(
+# The patterns without `re.compile` are compiled when first used: a plain log asks few of them.
+_TIME_UNIT_STATED = (
     rf"[(\[{{]\s*(?:in\s+)?(?:{_ANY_TIME_UNIT})\.?\s*[)\]}}]\s*$".replace("?P<", "?P<b_")
     + "|"
     + rf"(?:_|\bin\s+|/\s*|,\s*|\s)(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<s_")
     + "|"
-    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_"),
-    re.I,
+    + rf"^(?:{_ANY_TIME_UNIT})$".replace("?P<", "?P<w_")
 )
 
 _TIME = re.compile(
@@ -117,7 +117,7 @@ _OTHER = re.compile(
     r"|voltage|spannung|tension|current(?! (?:temp|value|reading))|strom|courant"
     r"|corriente|energy|energie|energia|oxygen|o2|co2|co|ppm|lambda|watts?|amps?|volts?|lux|lumen|hpa|kpa|mbar|deviation|error|difference|diff|delta|abweichung|ecart|desviacion|pressure|druck)\b"
 )
-_TEMPERATURE = re.compile(
+_TEMPERATURE = (
     r"temp|\bkiln|ofen|\bfour\b|\bhorno\b|\bchamber\b|\bkammer\b|\bchambre\b|\bcamara\b"
     r"|\btop\b|\bbottom\b|\bmid(?:dle)?\b|\bcent(?:er|re)\b|\bupper\b|\blower\b|\bfront\b|\bback\b"
     r"|\boben\b|\bunten\b|\bmitte\b|\bhaut\b|\bbas\b|\bmilieu\b|\barriba\b|\babajo\b|\bmedio\b"
@@ -134,17 +134,15 @@ _KILN = re.compile(
     r"|\bforno\b|\boven\w*|\bovn\w*|\bugn\w*|\bpiec\w*|\buuni\w*|\bpec\b|\bkemence\w*|\bfirin\b"
     r"|\bfurnace\b|печь|窯|窑|炉|爐|가마"
 )
-_UNITS_ROW_CELL = re.compile(
+_UNITS_ROW_CELL = (
     rf"[(\[]?\s*(?:{_DEGREE}?\s*[cfk]|deg\.?\s*[cfk]|celsius|fahrenheit|kelvin|time|date|{_DEGREE}|ms|s|secs?|seconds?"
     r"|m|mins?|minutes?|h|hrs?|hours?|%|percent|h{1,3}:mm(?::ss)?|mm:ss|[dmyj/.\- ]{6,10}"
-    r"(?: ?h{1,2}:mm(?::ss)?)?|iso ?8601|-|m?v|m?a|k?wh?)\s*[)\]]?",
-    re.I,
+    r"(?: ?h{1,2}:mm(?::ss)?)?|iso ?8601|-|m?v|m?a|k?wh?)\s*[)\]]?"
 )
-_PREAMBLE_UNIT = re.compile(
+_PREAMBLE_UNIT = (
     r"\b(?:units?|scale|einheit(?:en)?|unites?|unidad(?:es)?|temperature|temp|temperatur|temperatura)\b"
     rf"[^a-z0-9]*(?:units?|scale|einheit|in)?[^a-z0-9{_DEGREE[1:-1]}]*"
-    rf"(?:{_TEMPERATURE_UNIT}|(?P<letter>[cfk]))(?![a-z0-9])",
-    re.I,
+    rf"(?:{_TEMPERATURE_UNIT}|(?P<letter>[cfk]))(?![a-z0-9])"
 )
 
 
@@ -208,8 +206,10 @@ def preamble_units(lines: Sequence[str]) -> set[HeadUnit]:
     Lines that speak of units (``Units: °F``) count before those that only mention one
     (``kiln limit 2350 °F``).
     """
-    for pattern in (_PREAMBLE_UNIT, _STATED):
-        found = [match for line in lines for match in pattern.finditer(line[:LONGEST_NAME])]
+    for pattern in (_PREAMBLE_UNIT, _STATED.pattern):
+        found = [
+            match for line in lines for match in re.finditer(pattern, line[:LONGEST_NAME], re.I)
+        ]
         if found:
             return {_letter(match.group(match.lastgroup or 0)) for match in found}
     return set()
@@ -221,9 +221,22 @@ def _letter(text: str) -> HeadUnit:
     return "F" if text[0] in "fF" else "C"
 
 
+_COUNTS_DOWN = (
+    r"\b(?:remain(?:ing|s)?|time left|left|to go|count ?down|rest(?:zeit|dauer|laufzeit)"
+    r"|verbleibend\w*|verbleibt|restant\w*|restante|rimanente|resterend\w*|aterstaende|kvar"
+    r"|resterende|pozostal\w*|jaljella)\b|残り|剩余"
+)
+
+
+def counts_down(name: str) -> bool:
+    """Tell whether a column's name says that it holds the time that is left."""
+    return re.search(_COUNTS_DOWN, normalized(name[:LONGEST_NAME])) is not None
+
+
 def time_unit(name: str) -> TimeUnit | None:
     """Return the unit of time a column name states: ``time_s``, ``Time (min)``, ``elapsed [h]``."""
-    match = _TIME_UNIT_STATED.search(name[:LONGEST_NAME].strip())
+    bare = name[:LONGEST_NAME].strip().removesuffix("()")
+    match = re.search(_TIME_UNIT_STATED, bare, re.I)
     if match is None:
         return None
     return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
@@ -246,9 +259,20 @@ def foreign_unit(name: str) -> str | None:
     ]
 
 
+_COUNTS = r"(?:adc|a d|raw|counts?|digits?)(?: (?:raw|counts?|value|reading|digits?))?"
+
+
+def names_counts(name: str) -> bool:
+    """Tell whether a column's name says that it holds what a chip counts, and no degrees."""
+    return re.fullmatch(_COUNTS, normalized(name[:LONGEST_NAME])) is not None
+
+
 def states_millivolts(name: str) -> bool:
     """Tell whether a column name gives its unit as millivolts: ``TC (mV)``, ``kiln_mv``."""
     return _MILLIVOLTS.search(name[:LONGEST_NAME]) is not None
+
+
+_POWER = frozenset(("w", "kw", "va", "kva", "wh", "kwh"))
 
 
 @lru_cache(maxsize=4096)
@@ -259,6 +283,8 @@ def role(name: str) -> Role:
     if states_millivolts(name):
         return "other" if _SUPPLY.search(words) else "emf"
     stated = temperature_unit(name) is not None or leaves_unit_open(name)
+    if words in _POWER:
+        return "other"
     if _RATE.search(name) or (_OTHER.search(words) and not stated):
         return "other"
     if _JUNCTION.search(words):
@@ -276,7 +302,7 @@ def role(name: str) -> Role:
         return "duty"
     if _TIME.search(words) or time_unit(name) is not None:
         return "time"
-    if _TEMPERATURE.search(words):
+    if re.search(_TEMPERATURE, words):
         return "temperature"
     return "unknown"
 
@@ -288,7 +314,7 @@ def names_kiln(name: str) -> bool:
 
 def is_unit_cell(cell: str) -> bool:
     """Tell whether a cell could stand in a row of units below the header."""
-    return _UNITS_ROW_CELL.fullmatch(cell[:LONGEST_NAME].strip()) is not None
+    return re.fullmatch(_UNITS_ROW_CELL, cell[:LONGEST_NAME].strip(), re.I) is not None
 
 
 def display_name(name: str) -> str:

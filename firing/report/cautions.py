@@ -6,6 +6,22 @@ from firing.report.document import Block, Figures, Paragraph, Report, Section
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.units import TemperatureUnit
 
+_TOPICS = {
+    "ventilation": "fumes and air",
+    "electricity": "electricity",
+    "control": "the controller",
+    "fire": "fire",
+    "burns": "burns",
+    "eyes": "eyes",
+    "dust": "dust",
+}
+
+
+def cautions_in_short(cautions: Sequence[Caution], where: str) -> Paragraph:
+    """Return what the cautions are about, `where` they stand in full, and what decides."""
+    topics = list(dict.fromkeys(_TOPICS.get(c.topic, c.topic) for c in cautions))
+    return Paragraph(f"Cautions apply ({', '.join(topics)}): {where}. {DEFERENCE}")
+
 
 def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
     """Return the headings of cautions in one sentence."""

@@ -6,11 +6,11 @@ from firing.cones.table import describe_number
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
-from firing.report.cautions import cautions_named
+from firing.report.cautions import cautions_in_short, cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
-from firing.report.forecast import forecast_answer, forecast_segments
-from firing.report.formatting import forecast_times, sentence
+from firing.report.forecast import forecast_answer, forecast_segments, milestones
 from firing.report.listings import how_read_section
+from firing.report.words import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import TemperatureUnit, format_duration, format_temperature
 
@@ -50,7 +50,53 @@ def design_report(design: Design) -> Report:
             Section("Sources", [Sources(cited)]),
         ],
         unit=unit,
+        brief=_brief(design),
     )
+
+
+_NOTES_SHOWN, _REASONS_SHOWN = 2, 3
+
+
+def _brief(design: Design) -> list[Block | None]:
+    """Return the design in short: when, which cone, what limits it, and the program."""
+    course, unit = design.forecast, design.schedule.unit
+    wanted = f", for cone {course.target_cone}" if course.target_cone else ""
+    cautions = cautions_for(course.schedule.peak_c, course.schedule.purpose)
+    limits = _limits(design)
+    if len(limits) > _REASONS_SHOWN:
+        limits = [*limits[:_REASONS_SHOWN], f"{len(limits) - _REASONS_SHOWN} more with --full."]
+    practice = design.practice[-1:]
+    opening = format_temperature(course.unload_c, unit)
+    return [
+        Paragraph(f"To do first: {design.advice}") if design.advice else None,
+        *_problems(design.problems),
+        Paragraph(f"Closing to opening at {opening}: {format_duration(design.total_s)}."),
+        Paragraph(milestones(course)),
+        Paragraph(f"Comes to {course.cones.words}{wanted}."),
+        *(Paragraph(row.message) for row in practice),
+        Section("", forecast_segments(course)),
+        Section("Why", [Bullets(limits)]),
+        Section("To know", [Bullets(design.notes[:_NOTES_SHOWN])]),
+        Section(
+            "",
+            [
+                cautions_in_short(cautions, "firing safety prints them"),
+                Paragraph("Every limit with its source, and practice beside it: --full."),
+            ],
+        ),
+    ]
+
+
+def _limits(design: Design) -> list[str]:
+    """Return what limits the segments, those with the same limit together."""
+    numbers: dict[str, list[str]] = {}
+    for index, reason in enumerate(design.reasons):
+        if reason.sentences:
+            numbers.setdefault(reason.sentences[0], []).append(str(index + 1))
+    return [
+        f"Segment{'s' if len(which) > 1 else ''} {' and '.join(which)}: {words}"
+        for words, which in numbers.items()
+    ]
 
 
 def dry_first_report(advice: str, unit: TemperatureUnit = "C") -> Report:

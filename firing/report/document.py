@@ -36,6 +36,31 @@ class Bullets:
 
 
 @dataclass(frozen=True, slots=True)
+class Numbered:
+    """Steps in the order they are taken."""
+
+    steps: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One figure to see first: what it is, the figure, and what it is set against."""
+
+    label: str
+    figure: str
+    beside: str = ""
+    good: bool | None = None
+    """Whether it is as it should be; None where nothing can be said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tiles:
+    """The figures a page begins with; text has sentences instead."""
+
+    tiles: Sequence[Tile]
+
+
+@dataclass(frozen=True, slots=True)
 class Figures:
     """Figures with what they rest on, a line each."""
 
@@ -113,6 +138,8 @@ class Section:
     """Id of the heading on the page; made of the heading if empty."""
     heading_on: Medium | None = None
     """Where the heading is shown, if not on both."""
+    folded: bool = False
+    """Whether a page shows its heading alone until it is asked for, and paper leaves it out."""
 
     def titled(self, medium: Medium) -> bool:
         """Return whether the heading is shown there."""
@@ -128,7 +155,18 @@ class Only:
 
 
 Block = (
-    Paragraph | Bullets | Figures | FlaggedList | Sources | FillIn | Table | Chart | Section | Only
+    Paragraph
+    | Bullets
+    | Numbered
+    | Tiles
+    | Figures
+    | FlaggedList
+    | Sources
+    | FillIn
+    | Table
+    | Chart
+    | Section
+    | Only
 )
 
 
@@ -146,6 +184,8 @@ class Report:
     """The moment it counts from."""
     answer: Sequence[str] = ()
     """What it comes to, told first."""
+    brief: Sequence[Block | None] = ()
+    """The short form of it for a terminal, answer included; empty where it is short anyway."""
     sheet: bool = False
     """Whether the page is one sheet to print."""
     unit: TemperatureUnit = "C"
@@ -172,6 +212,7 @@ def in_its_unit(report: Report) -> Report:
         title=in_unit(report.title, unit),
         answer=answer,
         parts=[None if part is None else _spoken(part, unit) for part in report.parts],
+        brief=[None if part is None else _spoken(part, unit) for part in report.brief],
     )
 
 
@@ -181,6 +222,8 @@ def _spoken(part: Block, unit: TemperatureUnit) -> Block:
             return replace(part, words=in_unit(part.words, unit))
         case Bullets():
             return replace(part, items=[in_unit(words, unit) for words in part.items])
+        case Numbered():
+            return replace(part, steps=[in_unit(words, unit) for words in part.steps])
         case Figures():
             return replace(part, lines=[in_unit(words, unit) for words in part.lines])
         case FlaggedList():

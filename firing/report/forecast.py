@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
 from firing.forecast.result import FIRST_CRACK_C, Forecast
-from firing.report.cautions import cautions_named, cautions_whole
+from firing.report.cautions import cautions_in_short, cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
@@ -18,23 +19,25 @@ from firing.report.document import (
     Chart,
     Flagged,
     FlaggedList,
+    Numbered,
     Paragraph,
     Report,
     Section,
     Sources,
     Table,
+    Tile,
+    Tiles,
     on_page,
     on_text,
 )
-from firing.report.formatting import (
+from firing.report.words import (
     CONE_SOURCES,
     CONES_MEANT,
     cost_range,
-    degrees,
     energy_range,
     forecast_times,
     heating_range,
-    hours_minutes,
+    minutes_between,
     opening_range,
     sentence,
     source_ids,
@@ -47,7 +50,9 @@ from firing.units import (
     format_duration,
     format_rate,
     format_temperature,
+    hours_minutes,
     rate_from_celsius,
+    temperature_figure,
 )
 
 if TYPE_CHECKING:
@@ -69,14 +74,31 @@ def forecast_report(forecast: Forecast) -> Report:
         subject="Forecast of a firing",
         when=f"{sentence(forecast_times(forecast).start_words())}.",
         answer=forecast_answer(forecast),
+        brief=_brief(forecast),
         parts=(
-            on_page(Paragraph(schedule.notes, "quiet")),
-            Section("Course", [_course(forecast)], "course-heading", heading_on="page"),
-            Section("Segments", forecast_segments(forecast), heading_on="page"),
-            Section("In this kiln", [Bullets(_kiln_words(forecast))]),
-            Section("By hand", [Bullets(_hand_actions(forecast))]),
-            Section("Warnings", [_warnings(forecast)]),
-            Section("Heat-work", [_heatwork(forecast)], "heatwork-heading", heading_on="page"),
+            on_page(
+                Tiles(_tiles(forecast)),
+                Section("Fix first", [Bullets(_to_fix(forecast))]),
+                Section("Course", [_course(forecast)], "course-heading"),
+                Section("Segments", forecast_segments(forecast)),
+                Section("At the kiln", [Bullets(_hand_actions(forecast))]),
+                Section(
+                    "Cautions",
+                    [cautions_named(cautions), Paragraph(DEFERENCE, "deference")],
+                    "caution-names",
+                ),
+                Section("In this kiln", [Bullets(_kiln_words(forecast))], folded=True),
+                Section("All warnings", [_warnings(forecast)], folded=True),
+                Section("Notes of the schedule", _note_lines(schedule.notes), folded=True),
+            ),
+            on_text(
+                Section("", [_course(forecast)]),
+                Section("", forecast_segments(forecast)),
+                Section("In this kiln", [Bullets(_kiln_words(forecast))]),
+                Section("At the kiln", [Bullets(_hand_actions(forecast))]),
+                Section("Warnings", [_warnings(forecast)]),
+            ),
+            on_page(Section("Heat-work", [_heatwork(forecast)], "heatwork-heading", folded=True)),
             on_text(
                 basis,
                 Section(
@@ -84,7 +106,7 @@ def forecast_report(forecast: Forecast) -> Report:
                     [
                         cautions_named(cautions),
                         Paragraph(
-                            'Print them whole, with their sources: "firing safety" and the '
+                            'Print them in full, with their sources: "firing safety" and the '
                             "schedule's file."
                         ),
                         Paragraph(DEFERENCE),
@@ -92,12 +114,128 @@ def forecast_report(forecast: Forecast) -> Report:
                 ),
             ),
             on_page(
-                Section("Cautions", cautions_whole(cautions)),
-                basis,
-                Section("Sources", [Sources(["cooling-default", *CONE_SOURCES, *used])]),
+                Section("The cautions in full", cautions_whole(cautions), "cautions", folded=True),
+                replace(basis, folded=True),
+                Section(
+                    "Sources",
+                    [Sources(["cooling-default", *CONE_SOURCES, *used])],
+                    folded=True,
+                ),
             ),
         ),
     )
+
+
+def _note_lines(notes: str) -> list[Block]:
+    """Return a schedule's notes, a paragraph for each of their own."""
+    return [Paragraph(" ".join(part.split())) for part in notes.split("\n\n") if part.strip()]
+
+
+_TO_KNOW_SHOWN = 2
+
+
+def _brief(forecast: Forecast) -> list[Block | None]:
+    """Return the forecast in short: when, which cone, what to fix, and the program."""
+    cautions = cautions_for(forecast.peak_c, forecast.schedule.purpose)
+    fix = _to_fix(forecast)
+    wanted = f", for cone {forecast.target_cone}" if forecast.target_cone else ""
+    kiln = forecast.kiln
+    costs = [] if kiln is None else _kiln_words(forecast)[: 1 if kiln.cost is None else 2]
+    to_know = [w.message for w in forecast.warnings if w.severity == "note"]
+    left = len(to_know) - _TO_KNOW_SHOWN
+    more = f"{left} more to know, and " if left > 0 else ""
+    return [
+        Paragraph(milestones(forecast)),
+        Paragraph(f"Comes to {forecast.cones.words}{wanted}."),
+        Paragraph("Fix first:" if fix else _nothing_to_fix(forecast)),
+        Numbered(fix) if fix else None,
+        *(Paragraph(words) for words in costs),
+        Section("", forecast_segments(forecast)),
+        Section("At the kiln", [Bullets(_hand_actions(forecast))]),
+        Section("To know", [Bullets(to_know[:_TO_KNOW_SHOWN])]),
+        Section("", [_course(forecast)]),
+        Section(
+            "",
+            [
+                cautions_in_short(cautions, "firing safety PLAN prints them"),
+                Paragraph(f"For {more}how we know: --full. To send or print: --html FILE."),
+            ],
+        ),
+    ]
+
+
+def _nothing_to_fix(forecast: Forecast) -> str:
+    if forecast.kiln is None:
+        return "Nothing to fix in the program. Add --kiln to see whether your kiln keeps up."
+    return "Nothing to fix: this kiln can do it."
+
+
+def _to_fix(forecast: Forecast) -> list[str]:
+    """Return what is to be done or looked at before the firing, the most pressing first."""
+    order = [w.message for severity in ("act", "check") for w in forecast.warnings
+             if w.severity == severity]  # fmt: skip
+    return list(dict.fromkeys(order))
+
+
+def milestones(forecast: Forecast) -> str:
+    """Return start, peak, end and opening in one line, with the opening's range."""
+    unit, keeper = forecast.schedule.unit, forecast_times(forecast)
+    kiln = forecast.kiln
+    peak = format_temperature(forecast.peak_c, unit)
+    start = keeper.date_words(0.0).removesuffix(" at " + keeper.at(0.0).rpartition(" ")[2])
+    start = f"{start} {keeper.at(0.0).rpartition(' ')[2]}" if forecast.started else "0:00"
+    steps = [f"Start {start}"]
+    if kiln is not None and not kiln.reaches_peak:
+        steps.append(f"comes to {peak} {keeper.when(kiln.peak_s)} and no further")
+    elif any(s.end_c == forecast.peak_c for s in forecast.segments):
+        first = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
+        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}{heating_range(forecast)}")
+    else:
+        steps[0] += f" at {peak}, and goes no hotter"
+    if kiln is None or not kiln.stalled:
+        steps.append(f"end {keeper.when(forecast.program_s)}")
+        if forecast.total_s > forecast.program_s:
+            opening = format_temperature(forecast.unload_c, unit)
+            when = keeper.when(forecast.total_s, about=True)
+            steps.append(f"cool enough to open ({opening}) {when}{opening_range(forecast)}")
+    return f"{' → '.join(steps)}."
+
+
+def _tiles(forecast: Forecast) -> list[Tile]:
+    """Return heating, peak, cone, opening and cost, each beside what it is set against."""
+    unit, keeper = forecast.schedule.unit, forecast_times(forecast)
+    kiln = forecast.kiln
+    reaches = kiln is None or kiln.reaches_peak
+    wanted = forecast.target_cone
+    tiles = [
+        Tile(
+            "Heats for",
+            format_duration(forecast.heating_s),
+            heating_range(forecast).strip(" ()"),
+            None if kiln is None else reaches,
+        ),
+        Tile(
+            "Peak",
+            format_temperature(forecast.peak_c, unit),
+            sentence(keeper.when(forecast.program_s)) if reaches else "and no further",
+            None if kiln is None else reaches,
+        ),
+        Tile("Cone", forecast.cones.words, f"for cone {wanted}" if wanted else ""),
+    ]
+    if forecast.total_s > forecast.program_s and not (kiln is not None and kiln.stalled):
+        opening = format_temperature(forecast.unload_c, unit)
+        tiles.append(
+            Tile(
+                f"Cool enough to open ({opening})",
+                sentence(keeper.when(forecast.total_s, about=True)),
+                opening_range(forecast, again=True).strip(" ()"),
+            )
+        )
+    if kiln is not None:
+        cost = kiln.cost
+        price = "" if cost is None else f"{cost.currency} {cost.amount:.2f}{cost_range(kiln)}"
+        tiles.append(Tile("Energy", f"{kiln.energy.kwh:.0f} kWh{energy_range(kiln)}", price))
+    return tiles
 
 
 def forecast_answer(forecast: Forecast) -> list[str]:
@@ -129,7 +267,7 @@ def forecast_answer(forecast: Forecast) -> list[str]:
             f"Ends {keeper.when(forecast.program_s)}{opening_range(forecast)}, already below "
             f"{unload}."
         )
-    wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
+    wanted = f"; target cone {forecast.target_cone}" if forecast.target_cone else ""
     return [
         f"{words} {opening}",
         f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
@@ -161,7 +299,12 @@ def _segments(forecast: Forecast) -> Table:
     keeper = forecast_times(forecast)
     ends = "ends after" if forecast.started is None else "ends at"
     rows = []
-    for segment, timed in zip(forecast.schedule.segments, forecast.segments, strict=True):
+    takes_s = minutes_between(
+        timed.forecast_s if timed.ends else None for timed in forecast.segments
+    )
+    for segment, timed, taken_s in zip(
+        forecast.schedule.segments, forecast.segments, takes_s, strict=True
+    ):
         end = hours_minutes(timed.end_s) if forecast.started is None else keeper.at(timed.end_s)
         if not timed.ends:
             end = "never"
@@ -170,9 +313,9 @@ def _segments(forecast: Forecast) -> Table:
                 str(timed.index + 1),
                 timed.name,
                 _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
-                degrees(timed.end_c, unit),
+                temperature_figure(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
-                hours_minutes(timed.forecast_s) if timed.ends else "–",
+                hours_minutes(taken_s),
                 end,
             )
         )
@@ -285,7 +428,7 @@ def _short(moment: str) -> str:
 
 def _rates(kiln: KilnForecast, unit: TemperatureUnit) -> str:
     if not kiln.max_rate:
-        return "none that can be told"
+        return "not known"
     known = dict(kiln.max_rate)
     shown = [t for t in _RATES_SHOWN_C if t in known] or [next(iter(known))]
     return ", ".join(
@@ -307,4 +450,4 @@ def _basis(forecast: Forecast) -> Section:
         *forecast.cones.notes_in(unit),
         *forecast.cones.warnings_in(unit),
     ]
-    return Section("What this rests on", [Bullets(words)], "basis")
+    return Section("How we know", [Bullets(words)], "basis")

@@ -18,7 +18,7 @@ from firing.kiln.parameter_table import KilnRow
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table
-from firing.report.formatting import closed, hours_minutes, sentence
+from firing.report.words import closed, sentence
 from firing.sources import Source
 from firing.units import (
     TemperatureUnit,
@@ -26,6 +26,7 @@ from firing.units import (
     format_rate,
     format_temperature,
     from_celsius,
+    hours_minutes,
     in_unit,
     rate_from_celsius,
     rate_to_celsius,
@@ -335,13 +336,13 @@ def fit_report(
     cited = ", ".join((*fit.sources, *trend.sources))
     return Report(
         "",
-        f"What the logs tell of {name}",
+        f"What the logs show {name}",
         [
             *map(Paragraph, choices),
             Section("", [Table(headers, "lrrl", rows)]),
             how_read_section(read),
             Section("", [Paragraph(words) for words in rests]),
-            Section("What they cannot tell", [Bullets(fit.cannot_tell)]),
+            Section("What they can't show", [Bullets(fit.cannot_tell)]),
             Section("Odd", [Bullets(fit.warnings)]),
             Section("Power over time", [Bullets(trend.sentences)]),
             Section("", [Paragraph(f"Sources: {cited}.")]),

@@ -1,8 +1,8 @@
 """A report as one self-contained HTML page.
 
-The page holds its own styles, data and drawing script.  Its content policy admits those scripts by
-their digests and nothing from anywhere else, so opening it sends no request to any server, whatever
-a title or a channel name says.
+The page holds its own styles and drawings, and needs no script.  An interactive one holds the
+drawing script too: its content policy admits that by its digest and nothing from anywhere else.  So
+opening a page sends no request to any server, whatever a title or a channel name says.
 """
 
 from __future__ import annotations
@@ -24,18 +24,21 @@ from firing.report.document import (
     FillIn,
     Flagged,
     FlaggedList,
+    Numbered,
     Only,
     Paragraph,
     Report,
     Section,
     Sources,
     Table,
+    Tile,
+    Tiles,
     in_its_unit,
     shown,
 )
-from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import plain
-from firing.units import TemperatureUnit, in_unit
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.units import TemperatureUnit, in_unit, join_units
 
 if TYPE_CHECKING:
     from firing.report.charts.figure import Drawing
@@ -83,26 +86,40 @@ anything.</p></footer>
 """
 
 
-def render_page(report: Report) -> str:
-    """Return a report as one HTML document."""
+def render_page(report: Report, *, interactive: bool = False) -> str:
+    """Return a report as one HTML document.
+
+    Parameters
+    ----------
+    report : Report
+        What to show.
+    interactive : bool
+        Let plotly draw, to zoom and to point at; the page is then about 5 MB, and else of some tens
+        of kB.
+    """
     report = in_its_unit(report)
-    drawings: list[Drawing] = []
+    drawings: list[Drawing] | None = [] if interactive else None
     body = [
         _opening(report),
         _paragraph(report.when, "quiet"),
         *_shown(report.parts, drawings),
     ]
     content = "\n\n".join(part for part in body if part)
-    return _document(report, content, drawings)
+    return _document(report, content, drawings or [])
 
 
 def render_parts(parts: Sequence[Block | None]) -> str:
     """Return parts as HTML without a page around them; they hold no chart."""
-    return "\n".join(filter(None, _shown(parts, [], level=3)))
+    return "\n".join(filter(None, _shown(parts, None, level=3)))
 
 
-def _shown(parts: Sequence[Block | None], drawings: list[Drawing], level: int = 2) -> Iterator[str]:
-    """Yield the parts as HTML, and put the drawings that their places wait for into `drawings`."""
+def _shown(
+    parts: Sequence[Block | None], drawings: list[Drawing] | None, level: int = 2
+) -> Iterator[str]:
+    """Yield the parts as HTML, with their drawings.
+
+    Where `drawings` is a list they are put into it, for the script that draws them.
+    """
     for part in shown(parts, "page"):
         match part:
             case Section():
@@ -111,6 +128,11 @@ def _shown(parts: Sequence[Block | None], drawings: list[Drawing], level: int = 
                 yield _paragraph(words, "quiet" if kind == "under" else kind)
             case Bullets(items):
                 yield _bullets(items)
+            case Numbered(steps):
+                told = "\n".join(f"<li>{prose(step)}</li>" for step in steps)
+                yield f"<ol>\n{told}\n</ol>" if told else ""
+            case Tiles(tiles):
+                yield _tiles(tiles)
             case Figures(lines):
                 yield f'<div class="figures">{_bullets(lines)}</div>' if lines else ""
             case FlaggedList(items):
@@ -123,7 +145,9 @@ def _shown(parts: Sequence[Block | None], drawings: list[Drawing], level: int = 
                 yield _table(part)
             case Chart():
                 drawing = part.draw()
-                if drawing is not None:
+                if drawing is not None and drawings is None:
+                    yield _static_figure(drawing)
+                elif drawing is not None and drawings is not None:
                     drawings.append(drawing)
                     yield _figure(drawing)
             case Only():
@@ -141,13 +165,30 @@ def _opening(report: Report) -> str:
     )
 
 
-def _section(section: Section, drawings: list[Drawing], level: int) -> str:
+def _tiles(tiles: Sequence[Tile]) -> str:
+    shown = []
+    for tile in tiles:
+        kind = {True: " good", False: " off", None: ""}[tile.good]
+        beside = f'<span class="beside">{prose(tile.beside)}</span>' if tile.beside else ""
+        shown.append(
+            f'<div class="tile{kind}"><dt>{prose(tile.label)}</dt>'
+            f"<dd>{prose(tile.figure)}{beside}</dd></div>"
+        )
+    return f'<dl class="tiles">\n{"".join(shown)}\n</dl>' if shown else ""
+
+
+def _section(section: Section, drawings: list[Drawing] | None, level: int) -> str:
     inner = "\n".join(filter(None, _shown(section.parts, drawings, level + 1)))
     if not inner or not section.titled("page"):
         return inner
     if level > 2:
         return f"<h{level}>{escaped(section.heading)}</h{level}>\n{inner}"
     anchor = section.anchor or re.sub(r"[^a-z0-9]+", "-", section.heading.lower())
+    if section.folded:
+        return (
+            f'<details>\n<summary><h2 id="{anchor}">{escaped(section.heading)}</h2></summary>\n'
+            f"{inner}\n</details>"
+        )
     return (
         f'<section aria-labelledby="{anchor}">\n<h2 id="{anchor}">{escaped(section.heading)}</h2>\n'
         f"{inner}\n</section>"
@@ -188,6 +229,16 @@ def _sources(ids: Iterable[str], unit: TemperatureUnit) -> str:
         for name, words in citations(ids)
     ]
     return _list(told, "sources")
+
+
+def _static_figure(drawing: Drawing) -> str:
+    from firing.report.charts.svg import svg_pair
+
+    caption = prose(drawing.caption)
+    return (
+        f'<figure id="{drawing.name}">\n{svg_pair(drawing)}\n'
+        f"<figcaption>{caption}</figcaption>\n</figure>"
+    )
 
 
 def _figure(drawing: Drawing) -> str:

@@ -1,33 +1,31 @@
-"""What a review says, from the answer to the sources; the page has the findings first."""
+"""What a review says: in short, on a page with one sheet to print, and whole.
+
+The short form and the page begin alike: what happened, why, and what to do next.
+"""
 
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from firing.report.cautions import cautions_whole
+from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
     Bullets,
     Chart,
+    FillIn,
     Flagged,
     FlaggedList,
+    Numbered,
     Paragraph,
     Report,
     Section,
     Sources,
     Table,
+    Tile,
+    Tiles,
     on_page,
     on_text,
-)
-from firing.report.formatting import (
-    CONE_SOURCES,
-    Timekeeper,
-    closed,
-    cone_or_none,
-    degrees,
-    hours_minutes,
-    source_ids,
 )
 from firing.report.review_heat import (
     cones_section,
@@ -35,12 +33,39 @@ from firing.report.review_heat import (
     cooling_through,
     margin_words,
     result_sentence,
+    witness_words,
 )
-from firing.report.review_time import account_section, duration_sentence, segments_section
+from firing.report.review_time import (
+    account_section,
+    duration_sentence,
+    ran_words,
+    segments_section,
+)
+from firing.report.words import (
+    CONE_SOURCES,
+    Timekeeper,
+    closed,
+    cone_or_none,
+    first_sentence,
+    source_ids,
+)
 from firing.review.gaps import gap_words
-from firing.review.result import CAUSE_NAMES, WITNESS_SOURCES, Comparison, Finding, Review
-from firing.safety import cautions_for
-from firing.units import SECONDS_PER_MINUTE, format_duration
+from firing.review.result import (
+    CAUSE_NAMES,
+    WITNESS_SOURCES,
+    CauseShare,
+    Comparison,
+    Finding,
+    Review,
+)
+from firing.safety import DEFERENCE, cautions_for
+from firing.units import (
+    SECONDS_PER_MINUTE,
+    format_duration,
+    format_temperature,
+    hours_minutes,
+    temperature_figure,
+)
 
 _LONG_LEAD_IN_S = 1800.0
 _OF_THE_ACCOUNT = ("ran_long", "ran_short", "evened_out")
@@ -50,7 +75,9 @@ def review_report(review: Review) -> Report:
     """Return a review as a report; the page has the findings first, and room for more."""
     schedule = review.schedule
     findings, segments = _findings(review), segments_section(review)
-    answer = review_answer(review)
+    account, cones = account_section(review), cones_section(review)
+    cooling, log = cooling_section(review), _log(review)
+    answer = _short_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
     return Report(
         "Review",
@@ -58,24 +85,188 @@ def review_report(review: Review) -> Report:
         unit=schedule.unit,
         subject="Review of a firing",
         answer=answer,
+        brief=_brief(review),
         parts=(
-            on_page(findings),
-            Section("Plan and actual", [_course(review)], "course-heading", heading_on="page"),
-            on_text(segments),
-            account_section(review),
-            on_page(segments),
-            cones_section(review),
-            cooling_section(review),
-            *_comparison(review),
-            on_text(findings),
-            _log(review),
             on_page(
-                Section("Cautions for the next firing", cautions_whole(cautions), "cautions"),
-                Section("What this rests on", [Bullets(_basis(review))], "basis"),
-                Section("Sources", [Sources(list(_source_ids(review)))]),
+                Tiles(_tiles(review)),
+                _why(review),
+                _next(review),
+                Section("Plan and actual", [_course(review)], "course-heading"),
+                _what_else(review),
+                FillIn(["Notes"]),
+                Section(
+                    "Cautions for the next firing",
+                    [cautions_named(cautions), Paragraph(DEFERENCE, "deference")],
+                    "caution-names",
+                ),
+                *(_folded(part) for part in (findings, account, segments, cones, cooling)),
+            ),
+            on_text(_course(review), segments, account, cones, cooling),
+            *_comparison(review),
+            on_text(findings, log),
+            on_page(
+                _folded(log),
+                Section(
+                    "The cautions in full",
+                    cautions_whole(cautions),
+                    "cautions",
+                    folded=True,
+                ),
+                Section("How we know", [Bullets(_basis(review))], "basis", folded=True),
+                Section("Sources", [Sources(list(_source_ids(review)))], folded=True),
             ),
         ),
     )
+
+
+def _folded(section: Section | None) -> Section | None:
+    return None if section is None else replace(section, folded=True)
+
+
+_CAUSES_SHOWN, _STEPS_SHOWN, _OTHERS_SHOWN = 3, 3, 3
+_FROM_S = 180.0
+"""A cause of fewer minutes is not among the first things to say [s]."""
+
+
+def _brief(review: Review) -> list[Block | None]:
+    """Return the review in short: what happened, why, and what next."""
+    first = _first_cause(review)
+    steps = _steps(review)
+    return [
+        *map(Paragraph, _short_answer(review)[:-1]),
+        Paragraph(result_sentence(review, brief=True)),
+        Paragraph(f"Why: {first}.") if first else None,
+        Paragraph(f"Next: {first_sentence(steps[0])}")
+        if steps
+        else Paragraph("Next: nothing to change."),
+        _why(review),
+        Section("Then", [Bullets([first_sentence(s) for s in steps[1:_STEPS_SHOWN]])]),
+        _beside(review),
+        _what_else(review, most=2),
+        Section("", [_course(review)]),
+        Section("", [Paragraph(_MORE)]),
+    ]
+
+
+def _beside(review: Review) -> Section | None:
+    """Return what sets the firing apart from the one it is compared with."""
+    comparison = review.comparison
+    if comparison is None:
+        return None
+    differ_s = None
+    if comparison.this_s is not None and comparison.other_s is not None:
+        differ_s = comparison.this_s - comparison.other_s
+    hours = [] if differ_s is None else [f"Took {format_duration(differ_s, signed=True)}."]
+    return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
+
+
+_MORE = (
+    "All of it: --full. To send or print: --html FILE. Cautions for the next firing: "
+    "firing safety PLAN."
+)
+
+
+def _short_answer(review: Review) -> list[str]:
+    """Return what stands before all else, hours and cone; the reasons follow with their minutes."""
+    opening = [*review.log.open_choices, *lacking_words(review)]
+    return [*opening, ran_words(review), result_sentence(review)]
+
+
+def lacking_words(review: Review) -> list[str]:
+    """Return what the log lacks, and what that hides."""
+    return gap_words(review.gaps, review.schedule.unit)
+
+
+def _telling(review: Review) -> list[tuple[CauseShare, float]]:
+    """Return the causes worth saying first, with their minutes as printed [s], largest first."""
+    printed_s = review.printed_cause_s
+    shown = [(c, printed_s[c.cause]) for c in review.causes]
+    return [(c, s) for c, s in shown if abs(s) >= _FROM_S and c.cause != "unexplained"]
+
+
+def _first_cause(review: Review) -> str:
+    telling = _telling(review)
+    if not telling:
+        return ""
+    cause, seconds = telling[0]
+    mostly = "mostly " if len(telling) > 1 else ""
+    return f"{mostly}{cause.name}, {format_duration(seconds, signed=True)}"
+
+
+def _why(review: Review) -> Section:
+    """Return the largest causes, each with its minutes and where it shows."""
+    words = []
+    for cause, seconds in _telling(review)[:_CAUSES_SHOWN]:
+        seen = f": {cause.evidence}" if cause.evidence else ""
+        words.append(closed(f"{format_duration(seconds, signed=True)} {cause.name}{seen}"))
+    return Section("Why", [Bullets(words)])
+
+
+def _steps(review: Review) -> list[str]:
+    """Return what to do next, the most pressing first, each once."""
+    steps = [f.next_step for f in review.findings if f.severity != "note" and f.next_step]
+    steps += [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
+    return list(dict.fromkeys(closed(step) for step in steps))
+
+
+def _next(review: Review) -> Section:
+    return Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])])
+
+
+def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
+    """Return the other findings' messages in short, the most pressing first."""
+    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    others = [finding for finding in review.findings if finding.id not in said]
+    words = [first_sentence(finding.message) for finding in others[:most]]
+    more = len(others) - len(words)
+    if more > 0:
+        words.append(f"{more} more to know.")
+    return Section("What else", [Bullets(words)])
+
+
+def _tiles(review: Review) -> list[Tile]:
+    """Return hours, cone, peak and cooling, each beside what was planned."""
+    unit = review.schedule.unit
+    tiles = []
+    if review.actual_s is not None and not review.refused:
+        excess_s = review.printed_excess_s or 0.0
+        planned = format_duration(review.planned_s)
+        beside = f"as planned ({planned})"
+        if abs(excess_s) >= _FROM_S:
+            beside = f"{format_duration(excess_s, signed=True)} on {planned}"
+        late = any(finding.id == "ran_long" for finding in review.findings)
+        tiles.append(Tile("Heating", format_duration(review.actual_s), beside, not late))
+    wanted = review.schedule.cone
+    planned_cone = cone_or_none(review.cones_planned.reached_number)
+    off = any(f.id in ("cone_missed", "cone_off_target", "peak_missed") for f in review.findings)
+    least = "at least " if review.cone_is_least else ""
+    tiles.append(
+        Tile(
+            "Cone by the thermocouple",
+            f"{least}{cone_or_none(review.cones.reached_number)}",
+            f"for cone {wanted}" if wanted else f"planned {planned_cone}",
+            None if review.refused else not off,
+        )
+    )
+    seen = witness_words(review)
+    if seen:
+        tiles.insert(0, Tile("Witness cones", seen))
+    tiles.append(
+        Tile(
+            "Highest reading",
+            format_temperature(review.peak_c, unit),
+            "" if review.refused else f"planned {format_temperature(review.schedule.peak_c, unit)}",
+        )
+    )
+    cooling = review.cooling
+    if cooling is not None:
+        span = (
+            f"{temperature_figure(cooling.from_c, unit)} to "
+            f"{format_temperature(cooling.to_c, unit)}, "
+            f"expected {format_duration(cooling.forecast_s)}"
+        )
+        tiles.append(Tile("Cooling", format_duration(cooling.actual_s), span))
+    return tiles
 
 
 def review_answer(review: Review) -> list[str]:
@@ -84,8 +275,7 @@ def review_answer(review: Review) -> list[str]:
     What the log left open and what it lacks stand before them.
     """
     seen = [duration_sentence(review), result_sentence(review)]
-    lacks = gap_words(review.gaps, review.schedule.unit)
-    return [*review.log.open_choices, *lacks, *seen]
+    return [*review.log.open_choices, *lacking_words(review), *seen]
 
 
 def _findings(review: Review) -> Section:
@@ -99,7 +289,7 @@ def _findings(review: Review) -> Section:
 def findings_told(review: Review) -> list[Finding]:
     """Return the findings without what the account, shown before them, has said already."""
     return [
-        replace(finding, evidence='as told under "Where the time went"')
+        replace(finding, evidence='see "Where the time went"')
         if finding.id in _OF_THE_ACCOUNT and finding.evidence and review.causes
         else finding
         for finding in review.findings
@@ -181,12 +371,13 @@ def _compared_figures(review: Review, comparison: Comparison) -> Table:
         if max(map(abs, both_s := (pair.this_s, pair.other_s))) >= SECONDS_PER_MINUTE
     ]
     peaks = comparison.this_peak_c, comparison.other_peak_c
-    rows.append((f"highest °{unit}", *(degrees(peak_c, unit) for peak_c in peaks)))
+    rows.append((f"highest °{unit}", *(temperature_figure(peak_c, unit) for peak_c in peaks)))
     numbers = review.cones.reached_number, comparison.other.cones.reached_number
     rows.append(("cone", *map(cone_or_none, numbers)))
     cooling = comparison.cooling
     if cooling is not None:
-        span = f"cooling {degrees(cooling.from_c, unit)} to {degrees(cooling.to_c, unit)} °{unit}"
+        ends = (temperature_figure(at_c, unit) for at_c in (cooling.from_c, cooling.to_c))
+        span = f"cooling {' to '.join(ends)} °{unit}"
         rows.append((span, *map(hours_minutes, (cooling.this_s, cooling.other_s))))
     return Table(("", "this", "other"), "lrr", rows, "Causes, peak, cone and cooling of both")
 
@@ -224,7 +415,7 @@ def lead_in_words(review: Review) -> str:
         return f"{begins}; what of it came after --start is counted as a late start."
     hint = ""
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
-        hint = " --start with the hour it was meant to begin tells by how much it was late."
+        hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
 
 

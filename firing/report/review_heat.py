@@ -9,31 +9,62 @@ from firing.cones.table import describe_range
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import Block, Bullets, Chart, Paragraph, Section, Table, on_text
-from firing.report.formatting import CONES_MEANT, cone_or_none, degrees
+from firing.report.words import CONES_MEANT, cone_or_none
 from firing.review.result import HeatVerdict, Review
-from firing.units import TemperatureUnit, format_duration, format_temperature, rate_from_celsius
+from firing.units import (
+    TemperatureUnit,
+    format_duration,
+    format_temperature,
+    rate_from_celsius,
+    temperature_figure,
+)
 
 _HOUR_SHOWN = 0.05
 
 
-def result_sentence(review: Review) -> str:
-    """Return which cone the firing reached, and its highest reading."""
+def witness_words(review: Review) -> str:
+    """Return how the witness cones stood, ``6 at 3:00, 7 standing``; empty without any."""
+    verdict = None if review.heat is None else review.heat.witness
+    if verdict is None:
+        return ""
+    seen = {
+        (f"{r.witness.cone} {r.witness.seen}", r.witness.place): None for r in verdict.kiln.results
+    }
+    return ", ".join(f"{words} ({place})" if place else words for words, place in seen)
+
+
+def result_sentence(review: Review, *, brief: bool = False) -> str:
+    """Return which cone the firing reached, and its highest reading.
+
+    Witness cones come first where there are any: they saw what the ware saw.
+    """
+    seen = witness_words(review)
+    words = _by_readings(review, brief=brief)
+    if not seen:
+        return words
+    return f"Witness cones: {seen}. By the thermocouple: {words[0].lower()}{words[1:]}"
+
+
+def _by_readings(review: Review, *, brief: bool) -> str:
+    meant = "" if brief else f" ({CONES_MEANT})"
     unit = review.schedule.unit
     peaks = [s.peak_c for s in review.segments if s.peak_c is not None]
     if review.refused:
         highest = format_temperature(float(np.nanmax(review.temperature_c)), unit)
-        return f"Reached {review.cones.words} ({CONES_MEANT}); highest reading {highest}."
+        return f"Reached {review.cones.words}{meant}; highest reading {highest}."
     partly = review.begins_inside or review.ended == "log"
     came = "What is in it amounts to" if partly else "Reached"
     if review.cone_is_least:
         came = f"{came} at least"
-    planned = cone_or_none(review.cones_planned.reached_number)
-    wanted = f", for cone {review.schedule.cone}" if review.schedule.cone else ""
-    words = f"{came} {review.cones.words}{wanted}, planned {planned}"
+    planned = f"planned {cone_or_none(review.cones_planned.reached_number)}"
+    wanted = f"for cone {review.schedule.cone}" if review.schedule.cone else ""
+    beside = wanted or planned if brief else ", ".join(filter(None, (wanted, planned)))
+    words = f"{came} {review.cones.words}, {beside}"
     if not peaks:
-        return f"{words} ({CONES_MEANT})."
+        return f"{words}{meant}."
     return (
-        f"{words} ({CONES_MEANT}); highest reading {format_temperature(max(peaks), unit)}, "
+        f"{words}{meant}; highest {'' if brief else 'reading '}"
+        f"{format_temperature(max(peaks), unit)}, "
         f"planned {format_temperature(review.schedule.peak_c, unit)}."
     )
 
@@ -62,7 +93,7 @@ def cones_by_channel(review: Review) -> Table:
                 name,
                 cone_or_none(verdict.reached_number),
                 "–" if verdict.high is None else describe_range(verdict.low, verdict.high),
-                degrees(float(reading[reading == reading].max()), unit),
+                temperature_figure(float(reading[reading == reading].max()), unit),
             )
         )
     return Table(
@@ -188,7 +219,7 @@ def _heatwork_sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
         if remark.text not in found:
             yield remark.text
     if not heat.drift and any(hours.hours[0] >= _HOUR_SHOWN for hours in heat.exposures.values()):
-        yield "Which way it drifts depends on its type; a kiln file (--kiln) tells it."
+        yield "Which way it drifts depends on its type; a kiln file (--kiln) says which."
 
 
 def unevenness(review: Review) -> Table | None:
@@ -201,7 +232,7 @@ def unevenness(review: Review) -> Table | None:
         (
             channel.name,
             *(
-                "–" if value_c is None else degrees(value_c, unit)
+                "–" if value_c is None else temperature_figure(value_c, unit)
                 for value_c in (channel.at_peak_c, channel.last_hour_c)
             ),
             cone_or_none(channel.cone_number),
@@ -260,7 +291,7 @@ def cooling_through(review: Review) -> Table | None:
             (name, *("–" if r is None else f"{rate_from_celsius(r, unit):.0f}" for r in rates))
         )
     return Table(
-        ("channel", *(f"°{unit}/h at {degrees(part.at_c, unit)} °{unit}" for part in shown)),
+        ("channel", *(f"°{unit}/h at {format_temperature(part.at_c, unit)}" for part in shown)),
         "l" + "r" * len(shown),
         rows,
         "How fast every channel cooled through the inversions of quartz and cristobalite",

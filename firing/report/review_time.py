@@ -14,9 +14,16 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.formatting import closed, degrees, hours_minutes, sentence
+from firing.report.words import closed, minutes_between, sentence
 from firing.review.result import CauseShare, Review, ReviewedSegment
-from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, rate_from_celsius
+from firing.units import (
+    SECONDS_PER_MINUTE,
+    TemperatureUnit,
+    format_duration,
+    hours_minutes,
+    rate_from_celsius,
+    temperature_figure,
+)
 
 _PAIRS_NOTE = "times in h:mm; rates and holds as planned/actual"
 _ON_TIME_S = 180.0
@@ -35,7 +42,15 @@ def duration_sentence(review: Review) -> str:
     return words
 
 
-def _duration_words(review: Review) -> str:
+def ran_words(review: Review) -> str:
+    """Return how long the firing ran against its plan, without the reasons."""
+    words = _duration_words(review, causes=False)
+    if review.peak_is_hidden and not review.refused:
+        return f"By what the log holds: {words[0].lower()}{words[1:]}"
+    return words
+
+
+def _duration_words(review: Review, *, causes: bool = True) -> str:
     if review.refused:
         return f"Not compared with the plan: {review.refused}."
     excess_s = review.excess_s
@@ -46,10 +61,11 @@ def _duration_words(review: Review) -> str:
     else:
         side = "over" if excess_s > 0 else "under"
         lead = (
-            f"Ran {format_duration(review.actual_s)}, {format_duration(abs(excess_s))} {side} "
+            f"Ran {format_duration(review.actual_s)}, "
+            f"{format_duration(abs(review.printed_excess_s or excess_s))} {side} "
             f"its {format_duration(review.planned_s)}"
         )
-    parts = _causes_words(review)
+    parts = _causes_words(review) if causes else ""
     return f"{lead}: {parts}." if parts else f"{lead}."
 
 
@@ -66,7 +82,7 @@ def _unfinished(review: Review) -> str:
             shown = f"segments {', '.join(str(s.index + 1) for s in whole)} are"
         return (
             f"The log begins{both} inside the firing, so its hours cannot be set against the "
-            f"{planned} of the program; {shown} in it whole."
+            f"{planned} of the program; {shown} complete in it."
         )
     open_ones = [segment for segment in review.segments if segment.end_s is None]
     where = f"within segment {open_ones[0].index + 1}" if open_ones else "before its end"
@@ -84,11 +100,12 @@ def _causes_words(review: Review) -> str:
     if named and len(named) < len(telling):
         # A few minutes more or less are the edges' own error.
         telling = [c for c in telling if c in named or abs(c.seconds) >= _EDGES_S]
+    printed_s = review.printed_cause_s
     words = [
-        f"{cause.name} {format_duration(cause.seconds, signed=True)}{_place(review, cause)}"
-        for cause in telling[:_MOST_CAUSES]
+        f"{c.name} {format_duration(printed_s[c.cause], signed=True)}{_place(review, c)}"
+        for c in telling[:_MOST_CAUSES]
     ]
-    rest_s = sum(cause.seconds for cause in telling[_MOST_CAUSES:])
+    rest_s = sum(printed_s[cause.cause] for cause in telling[_MOST_CAUSES:])
     if abs(rest_s) >= _REST_S:
         words.append(f"smaller causes {format_duration(rest_s, signed=True)}")
     return ", ".join(words)
@@ -120,23 +137,27 @@ def _segments_table(review: Review) -> Table:
     """Return every segment, planned and actual."""
     unit = review.schedule.unit
     rows: list[tuple[str, ...]] = []
-    for segment in review.segments:
+    planned_s = minutes_between([segment.planned_s for segment in review.segments])
+    actual_s = minutes_between([segment.actual_s for segment in review.segments])
+    for segment, plan_s, ran_s in zip(review.segments, planned_s, actual_s, strict=True):
         main = _main_cause(segment.causes)
         rows.append(
             (
                 str(segment.index + 1),
                 segment.name,
-                hours_minutes(segment.planned_s),
-                hours_minutes(segment.actual_s),
-                hours_minutes(segment.excess_s, signed=True),
+                hours_minutes(plan_s),
+                hours_minutes(ran_s),
+                hours_minutes(
+                    None if ran_s is None or plan_s is None else ran_s - plan_s, signed=True
+                ),
                 _planned_and_actual_rate(segment, unit),
-                "–" if segment.peak_c is None else degrees(segment.peak_c, unit),
+                "–" if segment.peak_c is None else temperature_figure(segment.peak_c, unit),
                 _planned_and_actual_hold(segment),
                 "" if main is None else main.name,
             )
         )
     whole = map(hours_minutes, (review.planned_s, review.actual_s))
-    excess = hours_minutes(review.excess_s, signed=True)
+    excess = hours_minutes(review.printed_excess_s, signed=True)
     rows.append(("", "together", *whole, excess, "", "", "", ""))
     columns = ("#", "segment", "planned", "actual", "differs", f"°{unit}/h", f"top °{unit}")
     return Table(
@@ -173,7 +194,7 @@ def account_section(review: Review) -> Section | None:
         "Where the time went",
         [
             Chart(partial(account_drawing, review)),
-            account_table(review.causes),
+            account_table(review),
             on_text(Bullets(cause_words(review.causes, most=_CAUSES_TOLD))),
             on_page(Bullets(cause_words(review.causes))),
         ],
@@ -181,13 +202,14 @@ def account_section(review: Review) -> Section | None:
     )
 
 
-def account_table(causes: Sequence[CauseShare]) -> Table:
+def account_table(review: Review) -> Table:
     """Return the causes with their minutes, and a bar each."""
+    causes, printed_s = review.causes, review.printed_cause_s
     # A whole bar is a quarter of an hour at least: minutes are not to look like much.
     largest_s = max([abs(cause.seconds) for cause in causes] + [_WHOLE_BAR_S])
     rows = []
     for cause in causes:
-        minutes = round(cause.seconds / SECONDS_PER_MINUTE)
+        minutes = round(printed_s[cause.cause] / SECONDS_PER_MINUTE)
         sign = "−" if minutes < 0 else "+" if minutes > 0 else ""
         rows.append((cause.name, f"{sign}{abs(minutes)}"))
     return Table(

@@ -1,7 +1,7 @@
 """A report as text for a terminal: no line wider than asked, and safe whatever its words say."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from firing.report.document import (
     Block,
@@ -10,22 +10,27 @@ from firing.report.document import (
     Figures,
     FillIn,
     FlaggedList,
+    Numbered,
     Only,
     Paragraph,
     Report,
     Section,
     Sources,
     Table,
+    Tiles,
     in_its_unit,
     shown,
 )
-from firing.report.formatting import SEVERITY_WORDS, citations, join_units
 from firing.report.sanitize import display_width, pad, plain, to_ascii, wrap
-from firing.units import in_unit
+from firing.report.words import SEVERITY_WORDS, citations
+from firing.units import in_unit, join_units
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _BOLD, _RESET = "\x1b[1m", "\x1b[0m"
 _CHART_HEIGHT = 17
+BRIEF_LINES = 38
+"""The lines of a report's short form at most, with its chart as high as they leave room for."""
+_AROUND_CHART, _LEAST_CHART, _MOST_BRIEF_CHART = 4, 6, 11
 _INDENT = "    "
 _GAP = "  "
 _NARROWEST = 6
@@ -38,10 +43,19 @@ class _Style:
     width: int
     colour: bool
     ascii_only: bool
+    chart_height: int = _CHART_HEIGHT
+    sentences: bool = False
+    """Whether a table is a sentence a row."""
 
 
 def render_text(
-    report: Report, *, width: int = 80, colour: bool = False, ascii_only: bool = False
+    report: Report,
+    *,
+    width: int = 80,
+    colour: bool = False,
+    ascii_only: bool = False,
+    brief: bool = False,
+    charts: bool = True,
 ) -> str:
     """Return a report for the terminal.
 
@@ -55,14 +69,26 @@ def render_text(
         Use ANSI colours and bold; nothing is said by them alone.
     ascii_only : bool
         Keep to ASCII, for outputs that cannot carry braille.
+    brief : bool
+        The report's short form, in at most `BRIEF_LINES` lines where its words allow.
+    charts : bool
+        Draw charts and bars; without them a table is a sentence a row, for a screen reader.
     """
     report = in_its_unit(report)
-    style = _Style(width, colour, ascii_only)
+    style = _Style(width, colour, ascii_only, _CHART_HEIGHT if charts else 0, not charts)
     lines = _heading(report.heading, style) if report.title else []
-    for words in (report.when, *report.answer):
-        lines += _wrapped(words, width)
+    if brief and report.brief:
+        short = _joined(lines, report.brief, replace(style, chart_height=0))
+        room = min(BRIEF_LINES - len(short) - _AROUND_CHART, _MOST_BRIEF_CHART)
+        if charts and room >= _LEAST_CHART:
+            short = _joined(lines, report.brief, replace(style, chart_height=room))
+        lines = short
+    else:
+        for words in (report.when, *report.answer):
+            lines += _wrapped(words, width)
+        lines = _joined(lines, report.parts, style)
     # Character by character, so that colour sequences and line ends pass unharmed.
-    text = "\n".join(_joined(lines, report.parts, style))
+    text = "\n".join(lines)
     return to_ascii(text) if ascii_only else text
 
 
@@ -95,6 +121,8 @@ def _lines(part: Block, style: _Style) -> list[str]:
             return [line for words in lines for line in _wrapped(words, style.width)]
         case Bullets(items):
             return _bullets(items, style)
+        case Numbered(steps):
+            return _bullets(steps, style, [f"{n}. " for n in range(1, len(steps) + 1)])
         case FlaggedList(items):
             told = [f"{SEVERITY_WORDS[item.severity]}: {item.words}" for item in items]
             return _bullets(told, style) or ["None."]
@@ -105,7 +133,7 @@ def _lines(part: Block, style: _Style) -> list[str]:
             return _table(part, style)
         case Chart():
             return _chart(part, style)
-        case FillIn() | Only():
+        case FillIn() | Tiles() | Only():
             return []
 
 
@@ -114,11 +142,11 @@ def _heading(words: str, style: _Style) -> list[str]:
     return [f"{_BOLD}{line}{_RESET}" for line in lines] if style.colour else lines
 
 
-def _bullets(items: Sequence[str], style: _Style) -> list[str]:
+def _bullets(items: Sequence[str], style: _Style, marks: Sequence[str] | None = None) -> list[str]:
     lines = []
-    for item in items:
-        first, *rest = _wrapped(item, style.width - 2) or [""]
-        lines += [f"• {first}", *(f"  {line}" for line in rest)]
+    for item, mark in zip(items, marks or ["• "] * len(items), strict=True):
+        first, *rest = _wrapped(item, style.width - len(mark)) or [""]
+        lines += [f"{mark}{first}", *(f"{' ' * len(mark)}{line}" for line in rest)]
     return lines
 
 
@@ -129,14 +157,14 @@ def _wrapped(words: str, width: int) -> list[str]:
 
 
 def _chart(chart: Chart, style: _Style) -> list[str]:
-    if not chart.series:
+    if not (chart.series and style.chart_height):
         return []
     from firing.report.charts.text_chart import render_chart
 
     drawn = render_chart(
         chart.series,
         width=style.width,
-        height=_CHART_HEIGHT,
+        height=style.chart_height,
         unit=chart.unit,
         started=chart.started,
         ascii_only=style.ascii_only,
@@ -147,11 +175,26 @@ def _chart(chart: Chart, style: _Style) -> list[str]:
 
 def _table(table: Table, style: _Style) -> list[str]:
     headers, align, rows = table.headers, table.align.replace("t", "l"), table.rows
+    if style.sentences:
+        return _spoken_rows(table, style)
     if table.bars:
         room = max(min(style.width - _BESIDE_BARS, _MOST_BAR), _LEAST_BAR)
         headers, align = (*headers, ""), align + "l"
         rows = [(*row, bar(share, room)) for row, share in zip(rows, table.bars, strict=True)]
     return render_table(headers, rows, align, width=style.width).split("\n")
+
+
+def _spoken_rows(table: Table, style: _Style) -> list[str]:
+    """Return a sentence a row: every cell with what its column is called."""
+    lines = []
+    for row in table.rows:
+        cells = [
+            f"{head} {cell}" if head not in ("", "#") else cell
+            for head, cell in zip(table.headers, row, strict=True)
+            if cell not in ("", "–")
+        ]
+        lines += _wrapped(f"{', '.join(cells)}.", style.width)
+    return lines
 
 
 def bar(share: float, room: int) -> str:

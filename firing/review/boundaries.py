@@ -11,11 +11,13 @@ import numpy as np
 
 from firing.review import thresholds as limit
 from firing.review.alignment import NOT_REACHED, Alignment, Passage
+from firing.review.edges import stayed
 from firing.review.ramp import fully_on
 from firing.review.resample import ResampledTrace
 from firing.review.segment_analysis import analyse_segment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
+from firing.trace import median
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -42,10 +44,7 @@ def _left_to_cool(
         trace.index(passage.end_s + limit.STOP_SETTLE_S),
         trace.index(passage.end_s + limit.AFTER_STOP_S) + 1,
     )
-    if (
-        -float(np.median(trace.rate_c_per_h[after]))
-        < limit.DROPPING_FACTOR * follows[0].rate_c_per_h
-    ):
+    if -median(trace.rate_c_per_h[after]) < limit.DROPPING_FACTOR * follows[0].rate_c_per_h:
         return alignment
     unreached = [NOT_REACHED] * len(follows)
     left = replace(passage, ramp_end_s=None, end_s=None)
@@ -208,16 +207,15 @@ def _switched_off(
     if _on_time(alignment, planned) and index == len(schedule.segments) - 1:
         return alignment  # the clock ended it
     off = trace.index(passage.ramp_end_s)
+    if stayed(trace, passage.ramp_end_s, passage.end_s):
+        return alignment
     before = slice(
         trace.index(passage.ramp_end_s - limit.LAST_CLIMB_S),
         trace.index(passage.ramp_end_s - limit.TOP_S),
     )
     after = slice(off + 1, trace.index(passage.ramp_end_s + limit.LAST_CLIMB_S) + 1)
     climbing, full = trace.rate_c_per_h[before], fully_on(trace, before)
-    if (
-        climbing.size == 0
-        or float(np.median(climbing)) < limit.AT_RATE_SHARE * segment.rate_c_per_h
-    ):
+    if climbing.size == 0 or median(climbing) < limit.AT_RATE_SHARE * segment.rate_c_per_h:
         return alignment
     if full is not None and float(np.mean(full)) > limit.MOSTLY_ON:
         return alignment
@@ -225,7 +223,7 @@ def _switched_off(
     set_c_per_h = follows[0].rate_c_per_h if follows else None
     if set_c_per_h is not None:
         falling = trace.rate_c_per_h[after]
-        if falling.size == 0 or -float(np.median(falling)) < limit.DROPPING_FACTOR * set_c_per_h:
+        if falling.size == 0 or -median(falling) < limit.DROPPING_FACTOR * set_c_per_h:
             return alignment
     elif segment.hold_s < limit.NO_STAY_S:
         return alignment  # with no hold planned a lower target looks the same

@@ -10,6 +10,7 @@ import numpy as np
 
 from firing.review import thresholds as limit
 from firing.review.result import CausePair, Comparison, CoolingPair, SegmentPair, SegmentRange
+from firing.trace import median
 from firing.units import format_duration, format_rate, format_temperature, rate_from_celsius
 
 if TYPE_CHECKING:
@@ -61,9 +62,8 @@ def compare_series(this: Review, others: Sequence[Review]) -> Comparison:
         if not took_s:
             continue
         least_s, most_s = took_s[0], took_s[-1]
-        ranges.append(
-            SegmentRange(index, segment.actual_s, least_s, float(np.median(took_s)), most_s)
-        )
+        usual_s = median(np.array(took_s))
+        ranges.append(SegmentRange(index, segment.actual_s, least_s, usual_s, most_s))
         if segment.actual_s is None:
             continue
         play_s = max(limit.COMPARED_S, limit.COMPARED_SHARE * segment.planned_s)
@@ -158,7 +158,7 @@ def _remarks(
             a, b = (format_temperature(t, schedule.unit) for t in (cooling.from_c, cooling.to_c))
             found.append(
                 f"It cooled {100.0 * abs(share):.0f} % {side} from {a} to {b}: {why}; the logs "
-                "cannot tell which."
+                "can't show which."
             )
     if this.quickening is not None and other.quickening is None:
         at = format_temperature(this.quickening.at_c, schedule.unit)

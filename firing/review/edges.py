@@ -5,7 +5,7 @@ import numpy as np
 from firing.review import thresholds as limit
 from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -29,7 +29,7 @@ def came_to_c(
 ) -> float:
     """Return the temperature a segment came to: of its hold if it had one, else of its crossing."""
     if (hold_to - hold_from) * trace.step_s >= limit.HOLD_MEDIAN_S:
-        return float(np.median(trace.temperature_c[hold_from:hold_to]))
+        return median(trace.temperature_c[hold_from:hold_to])
     part = trace.temperature_c[ramp_from : max(hold_to, ramp_from + 1) + 1]
     if part.size == 0:
         return target_c
@@ -59,7 +59,7 @@ def last_hold_c(trace: ResampledTrace, hold_from: int, hold_to: int, level_c: fl
     part = trace.temperature_c[
         max(hold_from, hold_to - round(limit.HOLD_END_S / trace.step_s)) : hold_to
     ]
-    return float(np.median(part)) if part.size * trace.step_s >= 0.5 * limit.HOLD_END_S else level_c
+    return median(part) if part.size * trace.step_s >= 0.5 * limit.HOLD_END_S else level_c
 
 
 def departure_s(trace: ResampledTrace, hold_to: int, level_c: float, sign: float) -> float:
@@ -101,7 +101,7 @@ def heating_start_s(trace: ResampledTrace, ramp_from: int) -> float:
     """Return when heating began, given the sample at which the first ramp does [s]."""
     first_s = float(trace.time_s[0])
     idle = trace.temperature_c[: max(ramp_from, 1)]
-    start_s = departure_s(trace, ramp_from, float(np.median(idle)), 1.0)
+    start_s = departure_s(trace, ramp_from, median(idle), 1.0)
     return first_s if start_s - first_s <= limit.START_LAG_S else start_s
 
 
@@ -117,7 +117,7 @@ def hold_begin_past_target(
     if part.size < 2 * least:
         return hold_from
     # Half of a stay's least length is looked at from its end, before the corner that ends it.
-    level_c = float(np.median(part[-least : part.size - least // 4]))
+    level_c = median(part[-least : part.size - least // 4])
     near_c = max(limit.STILL_C, 4.0 * trace.noise_c)
     if level_c < limit.OTHER_TARGET_C:
         return hold_from
@@ -138,7 +138,7 @@ def hold_begin_after_creeping(
     quarter = part.size // 4
     if quarter * 4 * trace.step_s < limit.CREEPING_S or quarter < 2:
         return hold_from
-    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
+    first_c, last_c = median(part[:quarter]), median(part[-quarter:])
     short = target_c - first_c > limit.HOLD_SCATTER_C
     if not short or last_c - first_c <= max(limit.HOLD_SCATTER_C, 6.0 * trace.noise_c):
         return hold_from
@@ -149,6 +149,15 @@ def hold_begin_after_creeping(
     if half_c - float(part[0]) <= float(part[came]) - half_c:
         return hold_from
     return hold_from + came
+
+
+def stayed(trace: ResampledTrace, ramp_end_s: float, end_s: float) -> bool:
+    """Return whether a kiln was held about its top, though an overshoot hides the hold's begin."""
+    off = trace.index(ramp_end_s)
+    top = off + int(np.argmax(trace.temperature_c[off : trace.index(end_s) + 2]))
+    later = trace.index(float(trace.time_s[top]) + limit.STAYED_S)
+    moved_c = abs(float(trace.temperature_c[top] - trace.temperature_c[later]))
+    return later > top and moved_c < limit.STAYED_C
 
 
 def climbs_on(schedule: Schedule, index: int) -> bool:
@@ -163,6 +172,6 @@ def ran_on(trace: ResampledTrace, hold_from: int, hold_to: int, target_c: float)
     quarter = part.size // 4
     if quarter * 4 * trace.step_s < limit.CREEPING_S or quarter < 2:
         return False
-    first_c, last_c = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
+    first_c, last_c = median(part[:quarter]), median(part[-quarter:])
     rose = last_c - first_c > max(limit.HOLD_SCATTER_C, 6.0 * trace.noise_c)
     return rose and last_c > target_c + 2.0 * limit.HOLD_SCATTER_C

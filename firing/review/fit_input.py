@@ -12,7 +12,7 @@ from firing.review.duty_inference import known_duty
 from firing.review.resample import ResampledTrace, moving_mean, resampled
 from firing.review.segment_analysis import AnalysedLog
 from firing.schedule.schedule import Schedule
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import ROOM_C
 from firing.ware.load import Load
 
@@ -57,7 +57,7 @@ def fit_input_of(
         even = analysed.trace if analysed else resampled(log.trace.time_s, temperature_c)
     except FiringError as error:
         raise FiringError(f"{log.name}: {error}") from None
-    begins_c = float(np.median(even.temperature_c[:5]))
+    begins_c = median(even.temperature_c[:5])
     if room_c is None:
         room_c = begins_c if begins_c <= limit.ROOM_MOST_C else ROOM_C
     notes: list[str] = []

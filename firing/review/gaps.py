@@ -13,7 +13,7 @@ from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.review import thresholds as limit
 from firing.review.wording import Wording
 from firing.serialise import Serialised
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, median
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration
 
 
@@ -51,7 +51,7 @@ def gaps_in(time_s: FloatArray, temperature_c: FloatArray) -> tuple[Gap, ...]:
     if time_s.size < limit.GAP_READINGS:
         return ()
     step_s = np.diff(time_s)
-    least_s = max(limit.GAP_INTERVALS * float(np.median(step_s)), limit.GAP_LEAST_S)
+    least_s = max(limit.GAP_INTERVALS * median(step_s), limit.GAP_LEAST_S)
     places = np.flatnonzero(step_s > least_s)
     if places.size == 0:
         return ()

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from firing.review import thresholds as limit
 from firing.review.resample import ResampledTrace
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median, quantile
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -187,9 +187,9 @@ def _fades(temperature_c: FloatArray, rate: FloatArray, step_s: float) -> bool:
     if third < 3:
         return False
     first, middle, last = (
-        float(np.median(part)) for part in (rate[:third], rate[third:-third], rate[-third:])
+        median(part) for part in (rate[:third], rate[third:-third], rate[-third:])
     )
-    climbed_c = float(np.median(temperature_c[-third:])) - float(np.median(temperature_c[:third]))
+    climbed_c = median(temperature_c[-third:]) - median(temperature_c[:third])
     hotter = climbed_c > limit.FADING_OVER_C
     return hotter and first > 0 and last <= limit.FADING_TO * first and first >= middle >= last
 
@@ -204,7 +204,7 @@ def _kept_rate(
     """Return the rate that a good part of the ramp kept, the planned one first."""
     if rate.size < 8:
         return None
-    for candidate in (planned_c_per_h, float(np.median(rate)), float(np.percentile(rate, 85.0))):
+    for candidate in (planned_c_per_h, median(rate), quantile(rate, 0.85)):
         if candidate <= 0:
             continue
         # Noise and a controller's ripple scatter the slopes about a rate that is kept.
@@ -239,7 +239,7 @@ def _settled_rate(
     if slope <= 0 or abs(slope / planned_c_per_h - 1.0) <= 2.0 * limit.SAME_RATE:
         return None
     third = rate[late].size // 3
-    first, last = float(np.median(rate[late][:third])), float(np.median(rate[late][-third:]))
+    first, last = median(rate[late][:third]), median(rate[late][-third:])
     # A kiln at its limit loses a tenth and more over the same stretch.
     steady = first > 0 and last >= limit.STEADY_SHARE * first
     return slope if steady and is_straight(bend, bend_error) else None

@@ -9,7 +9,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from firing.errors import FiringError
 from firing.review import thresholds as limit
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -81,7 +81,7 @@ def resampled(
         )
     if time_s.size >= 5:
         temperature_c = _without_spikes(temperature_c)
-    step_s = max(limit.GRID_S, float(np.median(np.diff(time_s))))
+    step_s = max(limit.GRID_S, median(np.diff(time_s)))
     grid = np.arange(time_s[0], time_s[-1] + 0.5 * step_s, step_s)
     if grid.size < 2:
         grid = np.array([time_s[0], time_s[0] + step_s])
@@ -148,7 +148,7 @@ def _without_spikes(temperature_c: FloatArray) -> FloatArray:
         return temperature_c
     suspects = np.unique(np.concatenate((jumps, jumps + 1)))
     around = np.clip(suspects[:, np.newaxis] + np.arange(-2, 3), 0, temperature_c.size - 1)
-    median_c = np.median(temperature_c[around], axis=1)
+    median_c = np.sort(temperature_c[around], axis=1)[:, 2]
     lone = np.abs(temperature_c[suspects] - median_c) > limit.SPIKE_C
     cleaned = temperature_c.copy()
     cleaned[suspects[lone]] = median_c[lone]
@@ -165,6 +165,6 @@ def _slopes(temperature_c: FloatArray, step_s: float) -> tuple[FloatArray, float
     windows = sliding_window_view(temperature_c, 2 * half + 1)
     slope = windows @ offsets / float(offsets @ offsets)
     residual = windows[:, half] - windows.mean(axis=1)
-    noise_c = float(1.4826 * np.median(np.abs(residual - np.median(residual))))
+    noise_c = 1.4826 * median(np.abs(residual - median(residual)))
     rate = np.concatenate((np.full(half, slope[0]), slope, np.full(half, slope[-1])))
     return rate / step_s * SECONDS_PER_HOUR, noise_c

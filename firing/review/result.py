@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from firing.review import thresholds as limit
 from firing.review.gaps import Gap
 from firing.serialise import OMITTED, Serialised, as_json, json_fields, keyed, named
-from firing.units import format_duration
+from firing.units import SECONDS_PER_MINUTE, format_duration, minutes_adding_up
 from firing.viewable import Plottable
 
 if TYPE_CHECKING:
@@ -42,12 +42,12 @@ Cause = Literal[
 ]
 CAUSE_NAMES: dict[Cause, str] = {
     "late_start": "started late",
-    "power_limited": "short of power",
+    "power_limited": "couldn't keep up",
     "interruption": "interrupted",
-    "other_program": "another program ran",
+    "other_program": "fired differently from plan",
     "waiting": "waiting for the kiln",
-    "longer_hold": "held longer",
-    "shorter_hold": "held shorter",
+    "longer_hold": "hold ran long",
+    "shorter_hold": "hold ran short",
     "slow_cooling": "cooled slower",
     "fast_cooling": "cooled faster",
     "unexplained": "not explained",
@@ -89,6 +89,29 @@ class CauseShare(Serialised):
         if self.cause == "waiting" and self.seconds < 0:
             return "made up for lost time"
         return CAUSE_NAMES[self.cause]
+
+
+ChangeKind = Literal["skipped", "repeated", "edited"]
+"""What became of a segment: left out, run again, or run otherwise from a moment on."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramChange(Serialised):
+    """A segment, from 0, that did not run as planned, as only a program can have made it.
+
+    `seconds` is what it made the firing longer by, `at_s` where it begins; `words` says what
+    happened, and `evidence` what it rests on and what looks the same in a log.
+    """
+
+    kind: ChangeKind
+    segment: int
+    seconds: float
+    at_s: float
+    words: str
+    evidence: str = ""
+    confidence: Confidence = "likely"
+
+    json_keys = ("kind", "segment", "seconds", "at_s", "words", "evidence", "confidence")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +228,22 @@ class Quickening(Serialised):
     at_c: float
     before_c_per_h: float
     after_c_per_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class SensorShift(Serialised):
+    """Where a thermocouple moved: when, at what temperature, and by what share of it.
+
+    `share` is by how much the kiln's own reads lower than before, against the channel `other`;
+    where that is empty its own sudden fall shows it, regained after `regained_s`.
+    """
+
+    at_s: float
+    at_c: float
+    share: float
+    other: str
+    sudden: bool
+    regained_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -496,6 +535,8 @@ class Shortfall:
         a share of the kiln's own; the load as a multiple of what is expected.
     from_s, until_s : float or None
         When power went down and when it came back, where that has edges [s].
+    water_kg : float or None
+        Where the load took more as it dried only: the water that this heat drives out [kg].
     """
 
     reason: PowerReason
@@ -507,12 +548,14 @@ class Shortfall:
     load_times: float
     from_s: float | None = None
     until_s: float | None = None
+    water_kg: float | None = None
 
     @property
     def mendable(self) -> bool:
         """Whether the kiln as found is known well enough to plan with."""
         odd = self.probabilities["unknown"] - self.as_learnt
-        return self.reason != "supply" and odd < limit.REASON_ODD
+        mends = self.reason != "supply" and self.water_kg is None
+        return mends and odd < limit.REASON_ODD
 
 
 @dataclass(frozen=True, eq=False)
@@ -564,8 +607,10 @@ class Review(Plottable):
     heat it took against the heat given; `shortfall` weighs why it was short of power, and `mended`
     is the plan that the kiln as found can keep.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
-    `extra_segment` what ran after the plan's last segment, `kiln_unused` why the kiln's model was
-    not used, and `comparison` the other firing of the plan that this one is set beside.
+    `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
+    skipped, repeated or edited, `sensor_shift` where a thermocouple moved, `kiln_unused` why the
+    kiln's model was not used, and `comparison` the other firing of the plan that this one is set
+    beside.
     """
 
     log: Log
@@ -596,6 +641,8 @@ class Review(Plottable):
     heat: HeatVerdict | None = None
     quickening: Quickening | None = None
     extra_segment: ExtraSegment | None = None
+    program_changes: tuple[ProgramChange, ...] = ()
+    sensor_shift: SensorShift | None = None
     kiln: KilnDescription | None = None
     load: Load | None = None
     gaps: tuple[Gap, ...] = ()
@@ -653,6 +700,27 @@ class Review(Plottable):
         return None if self.actual_s is None else self.actual_s - self.planned_s
 
     @property
+    def printed_excess_s(self) -> float | None:
+        """The excess that planned and actual hours show when each is printed to the minute."""
+        if self.actual_s is None:
+            return None
+        return SECONDS_PER_MINUTE * (
+            round(self.actual_s / SECONDS_PER_MINUTE) - round(self.planned_s / SECONDS_PER_MINUTE)
+        )
+
+    @property
+    def printed_cause_s(self) -> dict[str, float]:
+        """Every cause to the minute, so that together they make the printed excess."""
+        seconds = [cause.seconds for cause in self.causes]
+        excess_s = self.printed_excess_s
+        total_s = sum(seconds) if excess_s is None else excess_s
+        minutes = minutes_adding_up(seconds, round(total_s / SECONDS_PER_MINUTE))
+        return {
+            cause.cause: SECONDS_PER_MINUTE * shown
+            for cause, shown in zip(self.causes, minutes, strict=True)
+        }
+
+    @property
     def needs_action(self) -> bool:
         """Whether a finding asks for something to be done."""
         return any(finding.severity == "act" for finding in self.findings)
@@ -675,6 +743,8 @@ class Review(Plottable):
             excess_s=self.excess_s,
             segments=None if self.refused else self.segments,
             causes=self.causes,
+            program_changes=self.program_changes,
+            sensor_shift=self.sensor_shift,
             cooling=self.cooling,
             cooled_quicker=self.quickening,
             begins_inside=self.begins_inside,

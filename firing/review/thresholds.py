@@ -113,6 +113,9 @@ NO_STAY_S = 600.0
 """The rounded top of a ramp looks like a stay of this length at most [s; made firings]."""
 LAST_CLIMB_S = 1200.0
 """A ramp's last climb is judged over this long, as is the fall after it [s; choice] …"""
+STAYED_S, STAYED_C = 900.0, 10.0
+"""A kiln that falls by less over so long after its top was held there, not switched off
+[s, °C; cooling-default] …"""
 TOP_S = 300.0
 """… without the minutes that the slope of its top reaches into [s; `SLOPE_HALF_WINDOW_S`]."""
 AT_RATE_SHARE = 0.88
@@ -224,6 +227,33 @@ MADE_UP_SHARE = 1.2
 """A program faster by more than this share of what was lost was keyed in so [1; made firings] …"""
 MADE_UP_S = 300.0
 """… give or take the edges' own error [s; made firings]."""
+
+# What only a program, or the hand at its keys, can have done
+
+CHANGE_LEAST_S = 600.0
+"""Less that a segment lacks or has over is a corner, a lag or a late arrival [s; made firings]."""
+SKIPPED_HOLD_SHARE, SKIPPED_HOLD_S = 0.25, 300.0
+"""A hold is skipped if no more than this share of it was held, or no longer than this
+[1, s; made firings]."""
+NEVER_RUN_SHARE = 0.1
+"""A segment that took so little of its time was never run [1; made firings]."""
+ON_TIME_BEFORE = 0.25
+"""… unless more than this share of its time had been lost before it [1; made firings]."""
+TWICE_SHARE = 0.1
+"""A hold this near to twice its length, or three times, ran again [share; made firings]."""
+LEFT_TO_COOL = 1.1
+"""Cooling so many times as fast as set was left to itself [1; made firings]."""
+REPLAY_C, REPLAY_S = 40.0, 1200.0
+"""A climb again is compared with a segment's rate over so much and so long [°C, s; choice] …"""
+REPLAY_RATE = 0.06
+"""… and has it if it is this near; rates that differ by less than twice this tell no segment from
+the next [share; made firings]."""
+REPLAY_HELD = 0.6
+"""A hold again is one of a planned segment from this share of it on [1; made firings]."""
+REPLAY_TURN_C = 12.0
+"""A fall that turns so near to an earlier target was sent there [°C; made firings]."""
+CHANGED_FROM = 0.12
+"""A rate that changes later than this share of a ramp was changed while it ran [1; choice]."""
 
 # Whether a log is one of the plan at all
 
@@ -352,6 +382,8 @@ PEAK_OFF_C = 5.0
 """A peak this far off is told [°C; practice]."""
 CAME_C = 5.0
 """A segment that came so near to its target had come to it [°C; practice]."""
+CAME_NEARLY_C = 10.0
+"""Switched off so near to its target, a kiln may have had its hold skipped [°C; practice]."""
 PEAK_OVERSHOOT_C = 15.0
 """By so much controllers overshoot at the end of a ramp [°C; practice]."""
 EXTRA_FALL_C = 20.0
@@ -513,6 +545,7 @@ REASON_PRIORS = {
     "step": 0.15,
     "losses": 0.20,
     "load": 0.15,
+    "water": 0.04,
     "supply": 0.12,
     "as_learnt": 0.20,
     "unknown": 0.05,
@@ -523,10 +556,11 @@ REASON_SIZES = {
     "step": (0.30, 0.15, 0.10),
     "losses": (0.30, 0.25, 0.07),
     "load": (0.80, 0.60, 0.20),
+    "water": (0.25, 0.20, 0.08),
     "supply": (0.25, 0.13, 0.08),
 }
-"""How large each is when it is met, as power lost, loss added, or load beyond the expected: what is
-usual, its scatter, and the least that counts [share; practice]."""
+"""How large each is when it is met, as power lost, loss added, load beyond the expected, or full
+power gone into steam: what is usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
 
@@ -541,6 +575,9 @@ STUCK_GIVEN = 0.03
 """With an output below this the elements are told to be off [share; practice] …"""
 STUCK_HEAT = 0.12
 """… and heat of this much all the same has another way in [share; made firings] …"""
+STUCK_LOAD = 1.3
+"""… beyond what a load this many times as far off as the climb shows would give back
+[1; made firings] …"""
 STUCK_WINDOWS = 2
 """… over so many half-hours [number; made firings] …"""
 STUCK_ABOVE_C = 300.0
@@ -565,6 +602,28 @@ OPENED_S = 480.0
 LEARNT_COOLING = (0.86, 1.16)
 """A learnt kiln cools within these multiples of its model, as loads differ by a tenth or more
 [1; made firings]."""
+
+# A thermocouple that moved
+
+MOVED_ABOVE_C = 400.0
+"""Below this two places of a chamber part and meet again as it warms through [°C; made firings]."""
+MOVED_AT_ONCE_S, MOVED_C_PER_S = 240.0, 0.12
+"""A closed kiln without power falls by 1 to 4 °C a minute where it is hot, never by seven over the
+first minutes [s, °C/s; cooling-default] …"""
+MOVED_BACK = 4.0
+"""… and a lid that is closed again gives most of it back as quickly; a sensor that slid has to be
+heated up to, for so many times as long [1; made firings]."""
+MOVED_BEFORE_S, MOVED_STEADY_S, MOVED_STEP_S = 3600.0, 1200.0, 300.0
+"""Two channels are compared over so long before, and after, every so many seconds [s; choice] …"""
+MOVED_LAGS_S = (0.0, 600.0, 1200.0, 1800.0, 2700.0, 3600.0, 5400.0)
+"""By so much one place of a chamber may lag behind another [s; choice]."""
+MOVED_STEADY = 0.02
+"""… where their ratio had been steady to this [share; made firings]."""
+MOVED_BEGUN = 0.2
+"""It has begun once this share of it is there, and is over once all but this is [1; choice]."""
+MOVED_SUDDEN, MOVED_SLIDE_S, MOVED_SLID = 0.03, 7200.0, 0.06
+"""A ratio that changes by the first within minutes, or by the last within so long, is that of a
+sensor that moved [share, s, share; made firings]."""
 
 # The plan mended for the kiln as found
 

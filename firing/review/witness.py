@@ -251,7 +251,7 @@ def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
 
 
 def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
-    """Return a kiln file's text with another ``cone_offset_c``, and the offset it had before.
+    """Return a kiln file's text with another ``kiln_reads_low_c``, and what that was before.
 
     Raises
     ------
@@ -260,11 +260,13 @@ def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
     """
     from firing.files.tomledit import render
     from firing.files.tomlfile import parse
+    from firing.kiln.file import KILN_FILE
 
+    kiln_text = KILN_FILE.current(kiln_text)
     data = parse(kiln_text, "kiln")
     fitted = data.get("fitted", {})
-    before = float(fitted.get("cone_offset_c", 0.0))
-    data["fitted"] = {**fitted, "cone_offset_c": round(offset_c, 1)}
+    before = float(fitted.get("kiln_reads_low_c", 0.0))
+    data["fitted"] = {**fitted, "kiln_reads_low_c": round(offset_c, 1)}
     return render(data, kiln_text), before
 
 

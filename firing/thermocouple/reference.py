@@ -14,8 +14,8 @@ import re
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cache, cached_property
-from importlib import resources
 from itertools import groupby, pairwise
+from pathlib import Path
 from typing import Literal, get_args, overload
 
 import numpy as np
@@ -137,7 +137,7 @@ class ReferenceFunction:
 
 @cache
 def _functions() -> dict[str, ReferenceFunction]:
-    path = resources.files("firing") / "data" / "thermocouple_coefficients.csv"
+    path = Path(__file__).parent.parent / "data" / "thermocouple_coefficients.csv"
     rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
     pieces: dict[str, list[PolynomialRange]] = {}
     for (letter, from_c, to_c), group in groupby(

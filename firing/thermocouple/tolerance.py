@@ -8,7 +8,7 @@ import csv
 import math
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 from firing.errors import FiringError
 from firing.thermocouple.reference import ThermocoupleType, parse_type
@@ -89,7 +89,7 @@ class Tolerance:
 @cache
 def tolerance_rows() -> tuple[ToleranceRow, ...]:
     """Return every row (sources ``iec-60584-1`` and ``astm-e230``), in the order of the file."""
-    path = resources.files("firing") / "data" / "thermocouple_tolerances.csv"
+    path = Path(__file__).parent.parent / "data" / "thermocouple_tolerances.csv"
     rows = csv.DictReader(path.read_text(encoding="utf-8").splitlines())
     return tuple(
         ToleranceRow(

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Literal, cast, get_args
 
 import numpy as np
@@ -95,7 +95,7 @@ class Body:
 
 @cache
 def _bodies() -> dict[str, Body]:
-    text = files("firing").joinpath("data/ware_bodies.csv").read_text(encoding="utf-8")
+    text = (Path(__file__).parent.parent / "data" / "ware_bodies.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(text.splitlines()))
     found: dict[str, Body] = {}
     for name in BODIES:

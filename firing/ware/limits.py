@@ -4,9 +4,11 @@ A `Limit` is one reason's rate over one window, straight between its knots, so t
 between two temperatures is exact.  `firing.ware.safe_rates` makes them for a load.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
@@ -14,8 +16,10 @@ from firing.errors import FiringError
 from firing.serialise import Serialised, named, rounded
 from firing.trace import FloatArray
 from firing.units import format_duration
-from firing.ware.drying import DryingAdvice
-from firing.ware.load import Goes, Piece, Place
+
+if TYPE_CHECKING:
+    from firing.ware.drying import DryingAdvice
+    from firing.ware.load import Goes, Piece, Place
 
 Direction = Literal["heating", "cooling"]
 
@@ -113,6 +117,8 @@ class Limit(RateCap):
     watched_c : (float, float) or None
         Face temperatures between which that counts [°C]; the rest of the window is the approach, in
         which the wall loses the lag of a faster ramp before.
+    until : str or None
+        The reason of the dwell that ends it before its window does, once it is done.
     """
 
     reason: Reason
@@ -120,6 +126,7 @@ class Limit(RateCap):
     spread: tuple[float, float]
     allowed_k: float | None = None
     watched_c: tuple[float, float] | None = None
+    until: StayReason | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +275,7 @@ class WareLimits:
         ends = {end for limit in self.limits for end in limit.watched_c or ()}
         return tuple(sorted(ends - {LOWEST_C, HIGHEST_C}))
 
-    def without(self, reason: Reason) -> "WareLimits":
+    def without(self, reason: Reason) -> WareLimits:
         """Return the limits less one reason, to see what it costs; never a plan for real ware.
 
         Without thermal stress some rates are infinite.

@@ -7,9 +7,11 @@ and hides nothing.
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Protocol, TypeVar
 
 from firing.capture.reading import Reading
@@ -115,6 +117,64 @@ class Listener(Protocol):
 
     def tick(self) -> None:
         """Do what is due, several times a second."""
+
+
+class SeveralListeners:
+    """A first listener and others beside it, none of which keeps anything from the first.
+
+    What the others have to say, and that one of them failed, the first shows as a sentence.  It
+    shows how the firing stands every `status_every_s` [s], and the others whenever it is told.
+    """
+
+    def __init__(
+        self,
+        first: Listener,
+        others: Mapping[str, Listener],
+        remarks: Callable[[], Iterable[str]],
+        status_every_s: float,
+    ) -> None:
+        self._first, self._others, self._more_remarks = first, dict(others), remarks
+        self._status_every_s = status_every_s
+        self._due_s = -math.inf
+        self._withheld: tuple[Estimate, Reading | None] | None = None
+        self._isolation = FaultIsolation()
+
+    def _tell_others(self, tell: Callable[[Listener], None]) -> None:
+        for name, other in self._others.items():
+            self._isolation.run(name, partial(tell, other), None)
+
+    def note(self, sentence: str) -> None:
+        """Show something on the side."""
+        self._tell_others(lambda other: other.note(sentence))
+        self._first.note(sentence)
+
+    def notice(self, notice: WatchEvent) -> None:
+        """Show a notice."""
+        self._tell_others(lambda other: other.notice(notice))
+        self._first.notice(notice)
+
+    def status(self, estimate: Estimate, reading: Reading | None) -> None:
+        """Show how the firing stands, with the last reading."""
+        self._tell_others(lambda other: other.status(estimate, reading))
+        self._withheld = estimate, reading
+        if estimate.now_s >= self._due_s:
+            self._due_s = estimate.now_s + self._status_every_s
+            self.show_withheld()
+
+    def show_withheld(self) -> None:
+        """Let the first show the last status now, if it was not due."""
+        withheld, self._withheld = self._withheld, None
+        if withheld is not None:
+            self._first.status(*withheld)
+
+    def tick(self) -> None:
+        """Do what is due, several times a second."""
+        self._tell_others(lambda other: other.tick())
+        none: Iterable[str] = ()
+        told = self._isolation.run("what goes on beside the watch", self._more_remarks, none)
+        for sentence in (*told, *self._isolation.remarks()):
+            self.note(sentence)
+        self._first.tick()
 
 
 class FaultTolerantDisplay:

@@ -23,6 +23,7 @@ from firing.watch.watcher import Watcher
 
 if TYPE_CHECKING:
     from firing.watch.alarm_command import AlarmCommand
+    from firing.watch.calls import CallBoard
 
 TICK_S = 1.0
 CLOCK_CHECK_S = 60.0
@@ -43,6 +44,8 @@ class WatchSession:
         Whether live readings bring their times, which then show every gap themselves.
     command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
+    calls : CallBoard, optional
+        Where what calls somebody stays until it is acknowledged.
     """
 
     def __init__(
@@ -60,11 +63,13 @@ class WatchSession:
         check_plausibility: bool = True,
         own_clock: bool = False,
         command: AlarmCommand | None = None,
+        calls: CallBoard | None = None,
     ) -> None:
         self._connection = connection
         self._watcher = watcher
         self._display = FaultTolerantDisplay(listener)
         self._command = command
+        self._calls = calls
         self._isolation = FaultIsolation()
         self._base = base
         self._channel = channel
@@ -245,6 +250,8 @@ class WatchSession:
             command, message = self._command, notice.message
             if command is not None:
                 self._isolation.run("the program for alarms", partial(command.tell, message), None)
+            if self._calls is not None:
+                self._isolation.run("the list of calls", partial(self._calls.take, notice), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from firing.capture.recording_file import intact_length, numbered_paths, parse_h
 from firing.capture.source import Connection, ReadingSource
 from firing.errors import FiringError
 from firing.units import format_duration
+from firing.watch.calls import CallBoard
 from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class OpenWatch:
     channel: int
     live: bool
     not_recorded: str = ""
+    calls: CallBoard = field(default_factory=CallBoard)
 
     def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
@@ -71,6 +73,7 @@ class OpenWatch:
             check_plausibility=not self.options.reading.as_logged,
             own_clock=isinstance(self.connection.source, FollowedLog),
             command=self.command,
+            calls=self.calls,
         )
 
     def unreadable(self) -> str:

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from firing.clock import after
 from firing.cones.table import describe_number
+from firing.forecast.opening import RANGES_HOLD
 from firing.schedule.schedule import Schedule
 from firing.units import (
     TemperatureUnit,
@@ -24,14 +25,11 @@ def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) 
     if estimate.reached is not None:
         parts.append(f"heat-work so far cone {describe_number(estimate.reached_number)}")
     parts += [words for entry in estimate.cones if (words := cone_text(entry, clock))]
-    if estimate.program_end_s is not None:
-        span = clock.range(
-            estimate.program_end_s, estimate.program_end_low_s, estimate.program_end_high_s
-        )
-        parts.append(f"program ends {span}")
-    if estimate.unload_s is not None and estimate.unload_s > estimate.now_s:
-        span = clock.range(estimate.unload_s, estimate.unload_low_s, estimate.unload_high_s)
-        parts.append(f"unload {span}")
+    ends, unload = end_texts(estimate, clock)
+    if ends:
+        parts.append(f"program ends {ends}")
+    if unload:
+        parts.append(f"unload {unload}")
     if estimate.stalls_c is not None:
         stands = format_temperature(estimate.stalls_c, unit)
         parts.append(f"by its model the kiln does not get beyond {stands}")
@@ -111,6 +109,29 @@ def cone_text(entry: ConeForecast, clock: "MomentText") -> str:
     return f"cone {entry.cone} {clock.range(entry.expected_s, entry.low_s, entry.high_s)}"
 
 
+def end_texts(estimate: Estimate, clock: "MomentText") -> tuple[str, str]:
+    """Return when the program ends and when to unload, with their ranges; empty where not known.
+
+    Of a kiln that is known the last of them says what share of firings the ranges hold.
+    """
+    ends = unload = ""
+    level = "" if estimate.kiln is None else f", {RANGES_HOLD}"
+    opens = estimate.unload_s is not None and estimate.unload_s > estimate.now_s
+    if estimate.program_end_s is not None:
+        ends = clock.range(
+            estimate.program_end_s,
+            estimate.program_end_low_s,
+            estimate.program_end_high_s,
+            level="" if opens else level,
+        )
+    if opens:
+        assert estimate.unload_s is not None
+        unload = clock.range(
+            estimate.unload_s, estimate.unload_low_s, estimate.unload_high_s, level=level
+        )
+    return ends, unload
+
+
 class MomentText:
     """Tells moments as a time of day, with the weekday where it is not today's."""
 
@@ -125,11 +146,13 @@ class MomentText:
         same_day = moment.date() == self._today.date()
         return f"{moment:%H:%M}" if same_day else f"{moment:%a %H:%M}"
 
-    def range(self, middle_s: float, low_s: float | None, high_s: float | None) -> str:
-        """Return a moment and the range it lies in."""
+    def range(
+        self, middle_s: float, low_s: float | None, high_s: float | None, *, level: str = ""
+    ) -> str:
+        """Return a moment and the range it lies in, with what that holds."""
         middle = self.at(middle_s)
         low = "" if low_s is None else self.at(low_s)
         high = "later or never" if high_s is None else self.at(high_s)
         if low == high == middle:
             return middle
-        return f"{middle} ({low or '?'} to {high})"
+        return f"{middle} ({low or '?'} to {high}{level})"

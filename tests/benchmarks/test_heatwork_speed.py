@@ -1,7 +1,11 @@
 """Speed of heat-work, as ratios taken in one run.
 
-The bar: heat-work of all self-supporting cones on a million samples takes at most 1.5 times one
-exponential a cone over the samples that cone needs, those above its 60 °C/h end point less 150 °C.
+The bars, for all self-supporting cones on a million samples: at most 0.4 times one exponential a
+cone over the samples that cone needs, those above its 60 °C/h end point less 150 °C; and at most
+3 times what one cone costs that is summed the plain way, an exponential at the middle of each
+segment that any cone needs times its duration.  Where processors have an instruction for it, numpy
+takes 1 ns for an exponential and three times that to reach its operands: the bare exponential is no
+scale there.
 """
 
 from collections.abc import Callable
@@ -89,12 +93,27 @@ def test_all_cones_cost_less_than_their_exponentials(
     turns = in_turns(
         lambda: heatwork(time_s, temperature_c),
         lambda: [np.exp(exponent) for exponent in exponents],
-        most=1.5,
+        most=0.4,
         rounds=3,
     )
     record_property("heat-work", str(turns))
     print(f"\nheat-work against exponentials: {turns}")
-    assert turns.ratio <= 1.5
+    assert turns.ratio <= 0.4
+
+    law = laws()["6"]
+    coldest_c = min(end_point_c(cone, 60.0) for cone in laws()) - 150.0
+
+    def one_cone_plainly() -> float:
+        middle_c = 0.5 * (temperature_c[1:] + temperature_c[:-1])
+        needed = middle_c > coldest_c
+        rate = np.exp(law.ln_a_per_s - law.activation_k / (middle_c[needed] + 273.15))
+        return float(np.sum(rate * np.diff(time_s)[needed]))
+
+    plainly = in_turns(
+        lambda: heatwork(time_s, temperature_c), one_cone_plainly, most=3.0, rounds=3
+    )
+    print(f"against one cone summed plainly: {plainly}")
+    assert plainly.ratio <= 3.0
 
 
 def test_the_verdict_costs_few_passes_over_the_trace() -> None:
@@ -105,7 +124,7 @@ def test_the_verdict_costs_few_passes_over_the_trace() -> None:
     turns = in_turns(
         lambda: cone_reached(time_s, temperature_c),
         lambda: [np.exp(exponent) for exponent in exponents],
-        most=10.0,
+        most=3.0,
     )
     print(f"\nverdict against exponentials: {turns}")
-    assert turns.ratio <= 10.0
+    assert turns.ratio <= 3.0

@@ -29,7 +29,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from firing.files.ready import ready_text
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper
+from firing.report.words import Timekeeper
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration

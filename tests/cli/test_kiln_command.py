@@ -38,11 +38,11 @@ def test_show_names_a_source_for_every_figure(ask: Run) -> None:
 
 
 def test_fit_learns_and_writes_only_what_it_is_asked_to(
-    run: Run, kiln: Path, tmp_path: Path
+    ask: Run, kiln: Path, tmp_path: Path
 ) -> None:
     before = kiln.read_text(encoding="utf-8")
     log, kwh = weak_log(tmp_path)
-    looked = run("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--json")
+    looked = ask("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--json")
     # a fifth of the power gone is more than elements are replaced at
     assert looked.returncode == 1, looked.stderr
     document = json.loads(looked.stdout)
@@ -52,30 +52,30 @@ def test_fit_learns_and_writes_only_what_it_is_asked_to(
     assert document["power"]["identifiable"]
     assert document["power"]["value"] == pytest.approx(0.8, rel=0.1)  # other physics: plausibility
     assert kiln.read_text(encoding="utf-8") == before
-    wrote = run("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--write")
+    wrote = ask("kiln", "fit", "kiln.toml", log.name, "--kwh", f"{kwh:.1f}", "--write")
     assert wrote.returncode == 1
     after = kiln.read_text(encoding="utf-8")
     assert after.startswith("# my kiln\n")
     assert "basis = " in after
     kept = [line for line in before.splitlines() if line.startswith("#")]
     assert all(line in after for line in kept)
-    assert run("forecast", "thin-ware-bisque", "--kiln", "kiln.toml").returncode in (0, 1)
+    assert ask("forecast", "thin-ware-bisque", "--kiln", "kiln.toml").returncode in (0, 1)
 
 
-def test_every_fit_is_kept_and_lost_power_is_an_alarm(run: Run, kiln: Path, tmp_path: Path) -> None:
+def test_every_fit_is_kept_and_lost_power_is_an_alarm(ask: Run, kiln: Path, tmp_path: Path) -> None:
     # Without a meter: the load alone is no yardstick here, what the kiln loses is.
     for name, factor in (("sound.csv", 1.0), ("weak.csv", 0.8)):
         made = fire(GLAZE, faults=Faults(power_factor=factor))
         write_csv(sample(made, Sampling(interval_s=60.0, with_duty=True)), tmp_path / name)
-    first = run("kiln", "fit", "kiln.toml", "sound.csv", "--write", "--json")
+    first = ask("kiln", "fit", "kiln.toml", "sound.csv", "--write", "--json")
     assert first.returncode == 0, first.stdout
-    second = run("kiln", "fit", "kiln.toml", "weak.csv", "--write", "--json")
+    second = ask("kiln", "fit", "kiln.toml", "weak.csv", "--write", "--json")
     assert second.returncode == 1, second.stderr
     change = json.loads(second.stdout)["trend"]["change"]
     assert change["flagged"]
     assert change["measure"] == "power over losses"
     assert change["ratio"] == pytest.approx(0.8, abs=0.03)
-    again = run("kiln", "fit", "kiln.toml", "weak.csv", "--write")
+    again = ask("kiln", "fit", "kiln.toml", "weak.csv", "--write")
     assert "Power is down 20 %" in again.stdout
     kept = tomllib.loads(kiln.read_text(encoding="utf-8"))
     assert [entry["basis"].split(": ")[1][:9] for entry in kept["fit"]] == [

@@ -95,7 +95,7 @@ def test_a_plan_that_begins_hotter_than_it_ever_gets(
     answer = ask("forecast", "hot.toml", *options)
     assert answer.returncode in (0, 1)
     if not options:
-        assert "Begins at 1300 °C" in answer.stdout
+        assert "Start 0:00 at 1300 °C, and goes no hotter" in answer.stdout
     assert ask("review", "hot.toml", "log.csv").returncode in (0, 1)
 
 
@@ -197,7 +197,8 @@ def test_nothing_that_is_printed_steers_a_terminal(folder: Path, ask: Run) -> No
     wild = f"wild{STEERING}.toml"
     (folder / wild).write_text(PLAN + "nonsense = 1\n")
     (folder / "titled.toml").write_text(PLAN.replace('"Plan"', '"Plan \u00a0x"'))
-    (folder / f"log{STEERING}.csv").write_text((folder / "log.csv").read_text())
+    beginning = "".join((folder / "log.csv").read_text().splitlines(keepends=True)[:60])
+    (folder / f"log{STEERING}.csv").write_text(beginning)
     (folder / "good.toml").write_text(PLAN)
     asked = [
         ("forecast", "plan.toml"),
@@ -312,8 +313,8 @@ def test_no_field_may_be_named_as_a_spreadsheet_formula(name: str, ask: Run) -> 
 
 
 def test_a_column_named_as_a_formula_is_recorded_as_text(folder: Path, ask: Run) -> None:
-    text = (folder / "log.csv").read_text().replace("kiln (C)", "=HYPERLINK(1) (C)")
-    (folder / "log.csv").write_text(text)
+    beginning = "".join((folder / "log.csv").read_text().splitlines(keepends=True)[:60])
+    (folder / "log.csv").write_text(beginning.replace("kiln (C)", "=HYPERLINK(1) (C)"))
     ask("watch", "log.csv", "--out", "out.csv")
     header = (folder / "out.csv").read_text().splitlines()[0]
     assert not any(cell.startswith(("=", "+", "-", "@")) for cell in header.split(","))

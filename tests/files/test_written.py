@@ -130,7 +130,7 @@ def test_a_schedule_with_its_units_keeps_them() -> None:
         ('cone = "6"', "cone = 6", "in quotes"),
         ('cone = "6"', 'cone = "99"', "the hottest is 14"),
         ('"2190F"', '"2900F"', "2900 °F is outside 32 to 2642 °F"),
-        ('"2190F"', '"hot"', "where a number is wanted"),
+        ('"2190F"', '"hot"', "where a number belongs"),
     ],
 )
 def test_a_slip_in_a_schedule_is_named(old: str, new: str, said: str) -> None:
@@ -172,7 +172,7 @@ def test_a_plans_cone_is_what_everything_speaks_of(
     for cone, wanted in ((None, "6"), ("04", "04")):
         asked = ["review", "plan.toml", "log.csv", *([] if cone is None else ["--cone", cone])]
         text = CliRunner().invoke(cli, asked).stdout
-        assert f"for cone {wanted}, planned" in " ".join(text.split())
+        assert f"for cone {wanted}; highest" in " ".join(text.split())
         found = json.loads(CliRunner().invoke(cli, [*asked, "--json"]).stdout)
         assert found["cones"]["target"] == wanted
         off = [finding["id"] for finding in found["findings"]].count("cone_off_target")

@@ -86,10 +86,10 @@ def conduct(
             now[node] = at_time(boundary.temperature_c, 0.0)
     # What a held face is lifted by at once came through that face.
     began = [float(start_c)] * slab.size if isinstance(start_c, int | float) else list(start_c)
-    lifted_j = slab.heat_j(now) - slab.heat_j(began)
+    lifted_j = sum(slab.heat_j(now)) - sum(slab.heat_j(began))
     times = _times(duration_s, step_s)
     history = [now, now, now]
-    heats = [slab.assemble(now, 0.0)[1]] * 2
+    heats = [slab.heat_j(now)] * 2
     entered = [lifted_j, lifted_j]
     rows: list[Solved] = []
     totals: list[float] = []
@@ -110,14 +110,14 @@ def conduct(
         rows.append(solved)
         totals.append(total)
     temperature = np.array([now, *(row.temperature_c for row in rows)])
-    base = slab.heat_j(began)
+    base = sum(slab.heat_j(began))
     return Transient(
         time_s=np.array(times),
         temperature_c=temperature,
         inside_w=np.array([rows[0].inside_w, *(row.inside_w for row in rows)]),
         outside_w=np.array([rows[0].outside_w, *(row.outside_w for row in rows)]),
         entered_j=np.array([lifted_j, *totals]),
-        stored_j=np.array([slab.heat_j(list(row)) - base for row in temperature]),
+        stored_j=np.array([sum(slab.heat_j(list(row))) - base for row in temperature]),
         notes=tuple(slab.beyond(list(temperature.min(axis=0)), list(temperature.max(axis=0)))),
     )
 

@@ -13,6 +13,7 @@ import pytest
 from kiln.fitlogs import BISQUE, GLAZE, log_of, record, schedule_of
 from kiln.true_kiln import Plan, Truth, fire
 from kilns import BISQUED, trial_kiln
+from longer import beyond
 
 from firing.kiln.description import Fitted
 from firing.kiln.file import parse_kiln, write_fitted
@@ -47,9 +48,9 @@ def test_the_two_simulators_agree() -> None:
     assert ours.total_s == pytest.approx(float(true.time_s[-1]), rel=0.015)
 
 
-@pytest.mark.parametrize("truth", TRUTHS, ids=str)
+@pytest.mark.parametrize("truth", beyond(1, TRUTHS), ids=str)
 @pytest.mark.parametrize("plan", [GLAZE, BISQUE], ids=["glaze", "bisque"])
-@pytest.mark.parametrize(("noise_c", "step_c"), [(0.3, 0.25), (0.5, 1.0)])
+@pytest.mark.parametrize(("noise_c", "step_c"), beyond(1, [[0.5, 1.0], [0.3, 0.25]]))
 def test_output_and_meter_tell_everything(
     truth: Truth, plan: Plan, noise_c: float, step_c: float, tmp_path: Path
 ) -> None:
@@ -61,7 +62,7 @@ def test_output_and_meter_tell_everything(
     assert fit.diagnostics.rms_share < 0.01
 
 
-@pytest.mark.parametrize("truth", TRUTHS, ids=str)
+@pytest.mark.parametrize("truth", beyond(1, TRUTHS), ids=str)
 def test_a_glaze_that_falls_behind_tells_everything_with_a_meter(
     truth: Truth, tmp_path: Path
 ) -> None:
@@ -72,7 +73,7 @@ def test_a_glaze_that_falls_behind_tells_everything_with_a_meter(
     assert fit.diagnostics.full_s > 1800.0
 
 
-@pytest.mark.parametrize("truth", TRUTHS, ids=str)
+@pytest.mark.parametrize("truth", beyond(1, TRUTHS), ids=str)
 @pytest.mark.parametrize("plan", [GLAZE, BISQUE], ids=["glaze", "bisque"])
 def test_without_an_anchor_only_ratios_are_told(truth: Truth, plan: Plan, tmp_path: Path) -> None:
     firing = fire(KILN, BISQUED, plan, truth)

@@ -1,5 +1,6 @@
 """Kiln files: every fault at once and in place; what is learnt is written and all else kept."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
 from firing.kiln.description import Fitted, PastFit
+from firing.kiln.element_wear import power_trend
 from firing.kiln.file import open_kiln, parse_kiln, write_fitted
 from firing.kiln.parameter_table import describe_kiln
 from firing.kiln.schema import KilnTable
@@ -271,3 +273,29 @@ def test_an_old_files_losses_count_for_its_leak() -> None:
     assert old.fitted.leak_factor == 1.3
     with pytest.raises(FaultyFile, match="must be 10 numbers"):
         parse_kiln(EXAMPLE.split("[fitted]")[0] + '[fitted]\nerrors = "0.1 0.2"\n')
+
+
+def test_the_one_fit_of_an_old_file_becomes_the_first_of_the_list() -> None:
+    old = '[fitted]\npower = 0.94\nloss = 1.2\ndate = 2024-05-01\nbasis = "2024-05-01: may.csv"\n'
+    text = EXAMPLE.split("[fitted]")[0] + old
+    fits = [
+        PastFit(date(2025, 3, 14), 0.90, 1.1, 1.02, 1.7, 0.02, 0.015, 0.016, True, "march.csv"),
+        PastFit(date(2025, 9, 1), 0.88, 1.1, 1.02, 1.7, 0.02, 0.015, 0.016, True, "autumn.csv"),
+    ]
+    for fit in fits:
+        latest = Fitted(power=fit.power, loss=1.1, capacity=1.02, leak=1.7, learnt=fit.on)
+        text = write_fitted(text, replace(latest, basis=fit.basis), fit)
+    kiln = parse_kiln(text)
+    # Before the list, losses were learnt together: its one figure counts for the leak too.
+    first = PastFit(date(2024, 5, 1), 0.94, 1.2, 1.0, 1.2, basis="2024-05-01: may.csv")
+    assert kiln.fits == (first, *fits)
+    assert kiln.fitted.power == 0.88
+    shown = {point.on: (point.power, point.se) for point in power_trend(kiln).points}
+    assert shown[date(2024, 5, 1)] == (0.94, None)
+    # The same logs once more add nothing, and a file that only knows its cone offset has no fit.
+    again = Fitted(power=0.94, loss=1.2, learnt=first.on, basis=first.basis)
+    assert parse_kiln(write_fitted(EXAMPLE.split("[fitted]")[0] + old, again, first)).fits == (
+        first,
+    )
+    none = EXAMPLE.split("[fitted]")[0] + "[fitted]\ncone_offset_c = -4.0\n"
+    assert parse_kiln(write_fitted(none, again, fits[0])).fits == (fits[0],)

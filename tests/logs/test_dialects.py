@@ -20,15 +20,16 @@ def told(outcomes: dict[str, dialects.Outcome], verdicts: set[str]) -> list[str]
     ]
 
 
-def test_one_dialect_in_twenty_five(tmp_path: Path) -> None:
-    chosen = list(dialects.specs().items())[::25]
+def test_one_dialect_in_fifty(tmp_path: Path) -> None:
+    chosen = list(dialects.specs().items())[::50]
     cases = [dialects.build(name, family, spec) for name, (family, spec) in chosen]
-    _, outcomes = dialects.tally([*cases, *dialects.jumped()[::4]], tmp_path)
+    cases += [*dialects.jumped()[::8], *dialects.hostile()[::11]]
+    _, outcomes = dialects.tally(cases, tmp_path)
     assert not told(outcomes, RIGHT | {"noted"})
 
 
 def test_a_few_mixtures(tmp_path: Path) -> None:
-    _, outcomes = dialects.tally(dialects.mixtures(12, seed=5), tmp_path)
+    _, outcomes = dialects.tally(dialects.mixtures(6, seed=5), tmp_path)
     wrong = {"exact", "settled", "refused", "noted", "dead end", "lost"}
     assert not told(outcomes, wrong)
 

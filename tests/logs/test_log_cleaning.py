@@ -168,6 +168,24 @@ def test_an_opened_kiln_is_no_fault() -> None:
     assert not cleaned(time_s, values).marks.any()
 
 
+@pytest.mark.parametrize("interval_s", [10.0, 60.0, 300.0])
+def test_a_cold_kiln_that_waits_is_not_stuck(interval_s: float) -> None:
+    # An hour at one whole degree before the start, and again once it is cold; the first minute of
+    # the climb makes up 11 °C that the reading was below its set-point.
+    time_s = np.arange(0.0, 24 * 3600.0, interval_s)
+    course_s = [0.0, 3600.0, 3601.0, 3601.0 + 0.8 * interval_s, 9 * 3600.0, 22 * 3600.0]
+    values = np.round(np.interp(time_s, course_s, [10.0, 10.0, 10.0, 21.0, 700.0, 21.0]))
+    assert not cleaned(time_s, values).marks.any()
+
+
+def test_a_sensor_that_stays_cold_while_the_kiln_climbs_is_stuck() -> None:
+    time_s = np.arange(0.0, 10 * 3600.0, 60.0)
+    values = 20.0 + time_s / 3600.0 * 100.0 + 0.3 * np.sin(time_s)
+    stuck = time_s < 2 * 3600.0
+    values[stuck] = 20.0
+    assert np.array_equal(cleaned(time_s, values).marks[:, 0] == Flag.STUCK, stuck)
+
+
 def test_a_sensor_read_once_in_a_while_is_not_stuck() -> None:
     time_s = np.arange(0.0, 10 * 3600.0, 30.0)
     values = 20.0 + np.floor(time_s / 900.0) * 900.0 * 120.0 / 3600.0

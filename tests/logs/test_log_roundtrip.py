@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from logmaker import BISQUE, STYLES, Firing, Sampling, fire, sample, write_csv
+from longer import examples
 
 from firing.logs.reader import pick_channel, read_log
 
@@ -86,7 +87,7 @@ def written_logs(draw: st.DrawFn) -> tuple[bytes, list[int], np.ndarray, list[st
     return text.encode(encoding), seconds, celsius, names
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(40))
 @given(written_logs())
 def test_every_dialect_reads_back(written: tuple[bytes, list[int], np.ndarray, list[str]]) -> None:
     data, seconds, celsius, names = written

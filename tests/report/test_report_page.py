@@ -88,7 +88,8 @@ def test_a_page_without_drawings_has_no_script_and_admits_none() -> None:
 
 
 def test_names_that_the_script_uses_itself_stay_names() -> None:
-    page = render_page(review_report(sample_review(Names(channel="CONFIG, DRAWINGS"))))
+    report = review_report(sample_review(Names(channel="CONFIG, DRAWINGS")))
+    page = render_page(report, interactive=True)
     found = re.search(r"var drawings = (\[.*\]), config = (\{.*\});\n", page)
     assert found is not None
     drawings, config = map(json.loads, found.groups())

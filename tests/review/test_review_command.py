@@ -49,15 +49,15 @@ def test_the_offset_is_shown_and_written_only_when_asked(run: Run, folder: Path)
     result = run(*told, "--write-offset")
     written = json.loads(result.stdout)["offset_written"]
     assert written["after_c"] == pytest.approx(offset["offset_c"], abs=0.05)
-    assert "cone_offset_c in [fitted] was 0 °C and is now" in result.stderr
+    assert "kiln_reads_low_c in [fitted] was 0 °C and is now" in result.stderr
     changed = [
         (a, b)
         for a, b in zip(text.splitlines(), kiln.read_text().splitlines(), strict=True)
         if a != b
     ]
     ((before, after),) = changed
-    assert before.startswith("cone_offset_c = 0.0")
-    assert after.endswith("# from witness cones")
+    assert before.startswith("kiln_reads_low_c = 0.0")
+    assert after.endswith("# by witness cones")
     again = json.loads(run(*told).stdout)
     assert again["kiln"]["cone_offset_c"] == written["after_c"]
     # The offset is that of the readings: it is not counted twice.
@@ -90,7 +90,8 @@ def test_a_second_firing_is_set_beside_in_text_json_and_page(run: Run, folder: P
     data = json.loads(result.stdout)["compare"]
     assert data["difference_s"] == 0.0
     assert "comparison-heading" in (folder / "page.html").read_text(encoding="utf-8")
-    assert "Beside log.csv (other)" in run("log.csv", "--compare", "log.csv").stdout
+    assert "Beside log.csv" in run("log.csv", "--compare", "log.csv").stdout
+    assert "Beside log.csv (other)" in run("log.csv", "--compare", "log.csv", "--full").stdout
 
 
 def test_a_log_of_another_plan_exits_1_with_its_heat_work(run: Run) -> None:

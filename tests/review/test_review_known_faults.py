@@ -17,6 +17,7 @@ from logmaker import (
     sample,
     write_csv,
 )
+from longer import examples
 
 from firing.logs.reader import read_log
 from firing.review.result import Review
@@ -209,7 +210,7 @@ def test_fahrenheit_read_as_celsius_is_asked_about(tmp_path: Path) -> None:
     check_account(mended)
 
 
-@settings(max_examples=12)
+@settings(max_examples=examples(4))
 @given(
     rates=st.tuples(st.integers(30, 90), st.integers(40, 120), st.integers(60, 120)),
     hold_min=st.integers(20, 240),
@@ -238,7 +239,7 @@ def test_any_healthy_plan_is_found_and_adds_up(
     assert all(abs(c.seconds) <= 600.0 for c in result.causes)
 
 
-@settings(max_examples=12)
+@settings(max_examples=examples(4))
 @given(
     power=st.floats(0.7, 1.0),
     outage_s=st.sampled_from([0.0, 1800.0, 5400.0]),

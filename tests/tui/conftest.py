@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_file
+from textual.css.stylesheet import Stylesheet
 from textual.pilot import Pilot
 
 PLAN = """# kept above
@@ -45,6 +46,23 @@ def _brisk(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let Pilot look every few milliseconds whether the screens are idle, not every twenty."""
     monkeypatch.setattr("textual._wait.SLEEP_GRANULARITY", 0.004)
     monkeypatch.setattr("textual._wait.SLEEP_IDLE", 0.002)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _styles_read_once() -> Iterator[None]:
+    """Let Textual read the same style sheet with the same colours once for all apps."""
+    read: dict[Any, Any] = {}
+    parse = Stylesheet._parse_rules
+
+    def remembered(sheet: Stylesheet, *arguments: Any, **named: Any) -> Any:
+        key = (arguments, *named.items(), *sheet._variables.items())
+        if key not in read:
+            read[key] = parse(sheet, *arguments, **named)
+        return read[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Stylesheet, "_parse_rules", remembered)
+        yield
 
 
 @pytest.fixture

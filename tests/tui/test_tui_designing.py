@@ -54,7 +54,7 @@ _MADE: dict[Any, Any] = {}
 
 
 @pytest.fixture(autouse=True)
-def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def made_once(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
     """Let the same wish for the same plan and files be designed once for all scenes."""
 
     def remembered(schedule: Schedule, now: Equipment, wish: dict[str, Any]) -> Any:
@@ -64,6 +64,7 @@ def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
         return _MADE[key]
 
     monkeypatch.setattr("firing.tui.comparison.make", remembered)
+    return remembered
 
 
 @pytest.fixture
@@ -274,13 +275,13 @@ def test_ware_too_wet_for_any_program_is_refused_with_what_to_do(
 
 
 def test_a_design_under_way_can_be_given_up(
-    play: Play, plan: Path, monkeypatch: pytest.MonkeyPatch
+    play: Play, monkeypatch: pytest.MonkeyPatch, made_once: Callable[..., Any]
 ) -> None:
     held, ended = threading.Event(), threading.Event()
 
     def slow(*arguments: Any) -> Any:
         assert held.wait(20.0)
-        found = make(*arguments)
+        found = made_once(*arguments)
         ended.set()
         return found
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.formatting import Timekeeper
+from firing.report.words import Timekeeper
 
 WHOLE = Window(0.0, 36_000.0, 0.0, 36_000.0)
 RAMP = ChartSeries("ramp", np.array([0.0, 36_000.0]), np.array([0.0, 1000.0]))

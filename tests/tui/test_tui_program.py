@@ -9,7 +9,8 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from ptyscreen import CTRL, DOWN, FIRING, RIGHT, Terminal
+from commandline import call
+from ptyscreen import CTRL, DOWN, RIGHT, Terminal
 from waiting import wait_until
 
 from firing.schedule.file import open_schedule
@@ -67,11 +68,7 @@ def start(tmp_path: Path) -> Iterator[Start]:
 
 
 def forecast_json(path: Path, *options: str) -> dict[str, object]:
-    result = subprocess.run(
-        [sys.executable, "-c", FIRING, "forecast", str(path), "--json", *options],
-        capture_output=True, encoding="utf-8", check=False,
-    )  # fmt: skip
-    return dict(json.loads(result.stdout))
+    return dict(json.loads(call(path.parent, "forecast", path.name, "--json", *options).stdout))
 
 
 def test_open_edit_undo_save_quit(start: Start, plan: Path) -> None:
@@ -177,17 +174,14 @@ def test_work_survives_a_kill_in_mid_edit(start: Start, plan: Path) -> None:
     assert list((plan.parent / "state").rglob("*.json")) == []
 
 
-def test_no_color_draws_in_grey_alone(start: Start, plan: Path) -> None:
-    terminal = start(plan.name, NO_COLOR="1", COLORTERM="truecolor")
+def test_without_colour_it_is_grey_alone_and_json_tells_how_the_plan_was_left(
+    start: Start, plan: Path
+) -> None:
+    terminal = start(plan.name, "--json", NO_COLOR="1", COLORTERM="truecolor")
     terminal.wait_for("Cone ")
     colours = re.findall(r"[34]8;2;(\d+);(\d+);(\d+)", terminal.raw)
     assert colours
     assert all(red == green == blue for red, green, blue in colours)
-
-
-def test_json_tells_how_the_plan_was_left(start: Start, plan: Path) -> None:
-    terminal = start(plan.name, "--json")
-    terminal.wait_for("Cone ")
     terminal.press(CTRL["q"])
     assert terminal.wait_for_end() == 0
     document = json.loads(terminal.raw[terminal.raw.rindex('{\r\n  "schema"') :])
@@ -198,28 +192,23 @@ def test_json_tells_how_the_plan_was_left(start: Start, plan: Path) -> None:
 
 def test_without_a_terminal_it_is_refused_in_words(plan: Path, tmp_path: Path) -> None:
     for name, words in ((str(plan), "need a terminal"), ("nowhere.toml", "no such file")):
-        result = subprocess.run(
-            [sys.executable, "-c", FIRING, "edit", name],
-            capture_output=True, stdin=subprocess.DEVNULL, cwd=tmp_path, encoding="utf-8",
-            check=False,
-        )  # fmt: skip
+        result = call(tmp_path, "edit", name)
         assert result.returncode == 2
         assert words in result.stderr
         assert "Traceback" not in result.stderr
 
 
-@pytest.mark.parametrize(
-    "code",
-    [
-        "from firing.tui import document, edits, journal, session, segment_table, plot",
-        "from firing.cli import cli; cli.main(['edit', '--help'], standalone_mode=False)",
-        "from firing.cli import cli; cli.main(['forecast', 'decal'], standalone_mode=False)",
-        "import firing, firing.cli",
-    ],
-)
-def test_only_the_screens_load_what_draws_them(code: str) -> None:
-    probe = f"{code}\nimport sys; print('loaded', 'textual' in sys.modules, file=sys.stderr)"
+def test_only_the_screens_load_what_draws_them() -> None:
+    probe = "import sys\n" + "\n".join(
+        f"{code}\nprint('loaded', 'textual' in sys.modules, file=sys.stderr)"
+        for code in (
+            "import firing, firing.cli",
+            "from firing.cli import cli; cli.main(['edit', '--help'], standalone_mode=False)",
+            "from firing.tui import document, edits, journal, session, segment_table, plot",
+            "cli.main(['forecast', 'decal'], standalone_mode=False)",
+        )
+    )
     result = subprocess.run(
         [sys.executable, "-c", probe], capture_output=True, encoding="utf-8", check=True
     )
-    assert result.stderr.splitlines()[-1] == "loaded False"
+    assert result.stderr.splitlines() == ["loaded False"] * 4

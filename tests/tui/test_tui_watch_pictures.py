@@ -28,7 +28,7 @@ def test_watch(
     size: tuple[int, int],
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.1)
     demo = resources.files("firing") / "data" / "demo"
     plan = tmp_path / "plan.toml"
     plan.write_text((demo / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")
@@ -51,6 +51,9 @@ def test_watch(
             assert app.session.watch is not None
             screen = app.screen_stack[-1]
             assert isinstance(screen, WatchScreen)
+            while app.session.watching:
+                assert time.monotonic() < until
+                await pilot.pause(0.05)
             before = ""
             while app.session.watching or before != picture(app) or "ended" not in before:
                 assert time.monotonic() < until

@@ -2,14 +2,13 @@
 
 import os
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from capture.ptywatch import Instrument, readings
+from commandline import call
 from longer import beyond
 from ptyscreen import CTRL, DOWN, ESCAPE, FIRING, Terminal
 
@@ -193,11 +192,7 @@ def test_what_cannot_be_shown_is_refused_in_words(
     arguments: list[str], words: str, instrument: Instrument, tmp_path: Path
 ) -> None:
     arguments = [str(instrument.port) if part == "port" else part for part in arguments]
-    result = subprocess.run(
-        [sys.executable, "-c", FIRING, "watch", *arguments],
-        capture_output=True, stdin=subprocess.DEVNULL, cwd=tmp_path, encoding="utf-8",
-        check=False,
-    )  # fmt: skip
+    result = call(tmp_path, "watch", *arguments)
     assert result.returncode == 2
     assert words in result.stderr
     assert "Traceback" not in result.stderr

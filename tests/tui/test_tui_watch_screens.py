@@ -40,7 +40,7 @@ def _often(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the screens look more often, and this machine have no port of its own."""
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
     monkeypatch.setattr("firing.tui.watch_supervisor.LOOK_EVERY_S", 0.02)
-    monkeypatch.setattr("firing.tui.watch_listener.LAY_DOWN_S", 0.02)
+    monkeypatch.setattr("firing.watch.listener.LAY_DOWN_S", 0.02)
 
 
 @pytest.fixture
@@ -339,6 +339,6 @@ def test_help_names_the_screen_and_its_parts(play: Play, port: Port) -> None:
         await pilot.press("escape")
         await until(pilot, front(app, WatchScreen))
         titles = {line for line in help_lines(app.screen) if isinstance(line, str)}
-        assert {"Watch", "Figures", "What was told", "Curve"} <= titles
+        assert {"Watch", "Figures", "Notices", "Curve"} <= titles
 
     play(scene, WatchOptions(port[0]))

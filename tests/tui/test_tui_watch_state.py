@@ -12,8 +12,6 @@ import numpy as np
 import pytest
 from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
-from firing.tui.watch_listener import MOST_REMARKS, open_with_listener
-from firing.tui.watch_state import RecordingState, WatchRemark, WatchState
 from firing.tui.watch_text import alarm_words, figures, stage_words
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
@@ -21,7 +19,9 @@ from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
 from firing.review.position import Position
+from firing.watch.listener import MOST_REMARKS, open_with_listener
 from firing.watch.options import WatchOptions
+from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import Estimate, RemainingCourse
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=UTC)
@@ -61,23 +61,24 @@ Watched = Callable[[WatchOptions], LiveWatch]
 
 
 def test_a_replayed_log_is_followed_recorded_and_ends(watched: Watched, tmp_path: Path) -> None:
-    log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=60.0)
+    log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=108.0)
     out = tmp_path / "out.csv"
-    watch = watched(WatchOptions(str(log), {"speed": "max"}, out=out, schedule=PLAN, unload_c=60.0))
+    how = {"speed": "max"}
+    watch = watched(WatchOptions(str(log), how, out=out, schedule=PLAN, lost_after_s=270.0))
     wait_until(lambda: not watch.running)
     seen = watch.seen
     assert seen.stage == "ended"
     assert not seen.live
     assert seen.complete
-    # 8.55 h of a line a minute, the first included
+    # 8.55 h of a line every 108 s, the first included
     assert seen.recording is not None
-    assert seen.recording.rows == 514
-    assert read_log(out).trace.time_s.size == 514
+    assert seen.recording.rows == 286
+    assert read_log(out).trace.time_s.size == 286
     assert seen.estimate is not None
     assert seen.estimate.position is not None
     assert seen.estimate.position.segment == 1
     assert seen.estimate.position.phase in ("hold", "done")
-    assert seen.now_s == pytest.approx(8.55 * HOUR_S, abs=61.0)
+    assert seen.now_s == pytest.approx(8.55 * HOUR_S, abs=1.0)
     words = [remark.words for remark in seen.remarks]
     assert "safety device" in words[0]
     assert any("close the lid" in sentence for sentence in words)

@@ -64,7 +64,7 @@ def write_course(
     path: Path,
     points: Sequence[tuple[float, float]],
     *,
-    step_s: float = 40.0,
+    step_s: float = 54.0,
     noise_c: float = 0.2,
     gaps: Sequence[tuple[float, float]] = (),
     spikes: Sequence[tuple[float, float]] = (),

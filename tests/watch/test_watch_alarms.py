@@ -31,7 +31,7 @@ def test_a_firing_that_goes_as_planned_tells_its_events_and_no_alarm(tmp_path: P
 
 def test_over_the_top_temperature_at_the_second_reading(tmp_path: Path) -> None:
     points = (*AS_PLANNED[:-1], (8.5, 930.0), (8.9, 930.0), (9.2, 890.0))
-    log = write_course(tmp_path / "log.csv", points, spikes=[(4.0, 1200.0)])
+    log = write_course(tmp_path / "log.csv", points, step_s=36.0, spikes=[(4.0, 1200.0)])
     told = replayed(log, limits=AlarmLimits(top_c=920.0, above_c=200.0))
     states = told.of("over-top")
     assert [state for state, _ in states] == ["raised", "over"]
@@ -85,9 +85,8 @@ def test_cooling_in_a_hold_is_told_and_cooling_after_the_program_is_not(tmp_path
 
 
 def test_a_reading_that_is_lost(tmp_path: Path) -> None:
-    log = write_course(
-        tmp_path / "log.csv", AS_PLANNED, step_s=20.0, gaps=[(2.0, 2.1), (3.0, 3.01)]
-    )
+    risen = ((0.0, 20.0), (3.2, 340.0))
+    log = write_course(tmp_path / "log.csv", risen, step_s=20.0, gaps=[(2.0, 2.1), (3.0, 3.01)])
     told = replayed(log, limits=AlarmLimits(lost_after_s=60.0))
     states = told.of("reading-lost")
     assert [state for state, _ in states] == ["raised", "over"]
@@ -96,7 +95,8 @@ def test_a_reading_that_is_lost(tmp_path: Path) -> None:
 
 
 def test_a_reading_that_is_stuck(tmp_path: Path) -> None:
-    log = write_course(tmp_path / "log.csv", AS_PLANNED, step_s=10.0, noise_c=0.3)
+    risen = ((0.0, 20.0), (3.6, 380.0))
+    log = write_course(tmp_path / "log.csv", risen, step_s=10.0, noise_c=0.3)
     lines = log.read_text(encoding="utf-8").splitlines()
     first = next(i for i, line in enumerate(lines) if line.startswith("10800.0,"))
     frozen = lines[first].split(",")[1]

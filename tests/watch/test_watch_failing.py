@@ -258,7 +258,8 @@ def test_a_screens_listener_that_raises_ends_nothing(
     log: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     from firing.tui.live_watch import LiveWatch
-    from firing.tui.watch_listener import WatchListener
+
+    from firing.watch.listener import WatchListener
 
     rung: list[str] = []
     monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))

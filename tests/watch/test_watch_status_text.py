@@ -9,10 +9,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from firing.tui.watch_text import figures
 from watch.replaying import PLAN, Told
 
 from firing.watch.alarm_command import AlarmCommand
-from firing.watch.state import Estimate
+from firing.watch.snapshot import WatchState
+from firing.watch.state import Estimate, KilnFigures
 from firing.watch.status_text import status_line
 
 BEGAN = datetime(2026, 3, 2, 20, 0, tzinfo=ZoneInfo("Europe/Berlin"))
@@ -42,6 +44,22 @@ def test_without_a_plan_and_without_a_reading() -> None:
     assert status_line(bare, BEGAN, None) == "20:00; no reading"
     warm = replace(bare, temperature_c=812.4, rate_c_per_h=-40.0)
     assert status_line(warm, BEGAN, None) == "20:00; 812 °C −40 °C/h"
+
+
+def test_ranges_of_a_known_kiln_say_once_what_they_hold(as_planned: Told) -> None:
+    guessed = as_planned.at(3.0)
+    known = replace(guessed, kiln=KilnFigures(1.0, 1.0, 1.0))
+    late = replace(known, program_end_high_s=guessed.now_s + 9.0 * 3600.0)
+    seen = WatchState(began=BEGAN, now_s=late.now_s, estimate=late)
+    panel = figures(seen, PLAN, "C")
+    screen = "; ".join(f"{one.label} {', '.join(one.lines)}" for one in panel)
+    for text in (status_line(late, BEGAN, PLAN), screen):
+        assert text.count("80 %") == 1, text
+        assert ", 80 %)" in text.partition("nload")[2]
+    assert "80 %" not in status_line(guessed, BEGAN, PLAN)
+    # A kiln that is cool enough when its program ends has one range, the program's.
+    cold = replace(late, unload_s=None)
+    assert status_line(cold, BEGAN, PLAN).count(", 80 %)") == 1
 
 
 def test_a_command_that_cannot_be_run_is_told_once() -> None:

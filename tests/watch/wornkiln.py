@@ -58,9 +58,9 @@ def kiln() -> KilnDescription:
 def write_log(
     path: Path, *, power: float = WORN, duty: bool = False, until_h: float | None = None
 ) -> Path:
-    """Write what a logger saw every half minute."""
+    """Write what a logger saw every fifty seconds."""
     until_s = None if until_h is None else until_h * HOUR_S
-    how = Sampling(noise_c=0.2, with_duty=duty, until_s=until_s)
+    how = Sampling(interval_s=50.0, noise_c=0.2, with_duty=duty, until_s=until_s)
     return write_csv(sample(truth(power).firing, how), path)
 
 

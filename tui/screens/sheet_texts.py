@@ -8,7 +8,7 @@ from textual.dom import DOMNode
 from textual.screen import Screen
 
 from firing.forecast.result import Forecast
-from firing.report.formatting import SEVERITY_WORDS, citations
+from firing.report.words import SEVERITY_WORDS, citations
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.units import TemperatureUnit, in_unit
 

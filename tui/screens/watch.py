@@ -28,10 +28,10 @@ from .base import WorkScreen
 
 if TYPE_CHECKING:
     from firing.watch.options import WatchOptions
+    from firing.watch.snapshot import WatchState
 
     from ..live_watch import LiveWatch
     from ..session import Session
-    from ..watch_state import WatchState
 
 
 LABEL = 10
@@ -100,9 +100,9 @@ class FiguresPanel(LabelledLines):
 
 
 class RemarksPanel(LabelledLines):
-    """What was told, the latest first."""
+    """Notices, the latest first."""
 
-    HELP_TITLE = "What was told"
+    HELP_TITLE = "Notices"
     HELP_WORDS = ("The latest comes first; ↑ ↓ scroll.",)
 
     def show(self, told: Sequence[tuple[str, str]]) -> None:
@@ -133,7 +133,7 @@ class WatchScreen(WorkScreen):
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people"),
-        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, what was told, figures"),
+        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, notices, figures"),
         Binding("shift+tab", "other(-1)", "Part before", show=False),
         Binding("f7", "back", "Plan", tooltip="Back to the plan; the watch may go on"),
         Binding("escape", "back", "Plan", show=False),
@@ -204,7 +204,7 @@ class WatchScreen(WorkScreen):
             seen = watch.seen
             show("the drawing of the title", lambda: self._show_title(watch, seen), None)
             show("the drawing of the figures", lambda: self._show_figures(watch, seen), None)
-            show("the drawing of what was told", lambda: self._show_told(seen), None)
+            show("the drawing of the notices", lambda: self._show_told(seen), None)
             show("the drawing of the curve", lambda: self._show_curve(watch, seen), None)
         for sentence in self._attempts.remarks():
             self.notify(plain(sentence), title="Watch", severity="warning", markup=False)

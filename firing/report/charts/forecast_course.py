@@ -6,7 +6,7 @@ from firing.forecast.result import Forecast
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
 from firing.report.charts.text_chart import ChartSeries, temperatures_in
-from firing.report.formatting import Timekeeper
+from firing.report.words import Timekeeper
 from firing.units import format_temperature
 
 

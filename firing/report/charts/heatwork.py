@@ -11,7 +11,7 @@ from firing.cones.table import CONES, cone_number
 from firing.cones.ways import WaysToCone
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing, TimeAxis
-from firing.report.formatting import Timekeeper
+from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_MINUTE, format_rate, from_celsius
 

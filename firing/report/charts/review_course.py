@@ -11,10 +11,16 @@ import numpy as np
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
 from firing.report.charts.text_chart import ChartSeries, temperatures_in
-from firing.report.formatting import Timekeeper, hours_minutes
+from firing.report.words import Timekeeper
 from firing.review.result import Review
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, format_duration, format_temperature, rate_from_celsius
+from firing.units import (
+    SECONDS_PER_MINUTE,
+    format_duration,
+    format_temperature,
+    minutes_adding_up,
+    rate_from_celsius,
+)
 
 _OTHER_LINES = (
     (fig.ORANGE, "dot"),
@@ -84,6 +90,7 @@ def plan_and_actual(review: Review) -> Drawing:
         [(s.index, s.start_s, s.end_s) for s in review.segments], axis
     )
     causes = _marked_causes(review)
+    cooling_from_s = max(_heated_until_s(review), float(review.planned_s + review.lead_in_s))
     return fig.drawing(
         "course",
         [*lines, deviation],
@@ -97,6 +104,7 @@ def plan_and_actual(review: Review) -> Drawing:
             zeroline=True,
             zerolinecolor=fig.GREY,
         ),
+        meta={"cooling_from": axis.x([1.02 * cooling_from_s])[0]},
         shapes=[*marks, *_cause_bands(causes, axis, _FOOT)],
         annotations=[
             *numbers,
@@ -104,6 +112,13 @@ def plan_and_actual(review: Review) -> Drawing:
             *_cause_letters(causes, axis, review),
         ],
     )
+
+
+def _heated_until_s(review: Review) -> float:
+    """Return when the heating was over: the program's end, else the highest reading [s]."""
+    if review.end_s is not None and not review.refused:
+        return review.end_s
+    return float(review.log.trace.time_s[int(np.nanargmax(review.temperature_c))])
 
 
 def _line_names(review: Review, axis: TimeAxis) -> list[fig.Spec]:
@@ -175,7 +190,7 @@ def _marked_causes(review: Review) -> list[_CauseMark]:
             continue
         place = _place(review, cause.cause)
         if place is not None:
-            size = format_duration(cause.seconds, signed=True)
+            size = format_duration(review.printed_cause_s[cause.cause], signed=True)
             stretches.append((*place, f"{cause.name} {size}"))
     stretches = stretches[:_MOST_MARKED]
     quicker = review.quickening
@@ -242,7 +257,7 @@ def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) 
         at_c = np.array([np.interp(middle_s, time_s, temperature_c)])
         letters.append(
             {
-                "text": mark.letter,
+                "text": f"{mark.letter} {mark.words}",
                 "x": axis.x([middle_s])[0],
                 "y": round(float(temperatures_in(at_c, review.schedule.unit)[0]), 1),
                 "showarrow": True,
@@ -285,14 +300,12 @@ def both_courses(this: Review, other: Review) -> Drawing:
 
 
 _SMALLEST_CAUSE_S = 30.0
-_MARGIN = 0.15
 
 
 def account_drawing(review: Review) -> Drawing | None:
-    """Return the waterfall of a review; None where nothing is accounted for.
+    """Return a bar a cause, from zero to the minutes it took or saved; None without any.
 
-    Causes too small to see are drawn together as one step where together they can be seen, so that
-    the last one ends where the actual hours do.
+    Causes too small to see are drawn together as one bar where together they can be seen.
     """
     actual_s = review.actual_s
     shown = [cause for cause in review.causes if abs(cause.seconds) >= _SMALLEST_CAUSE_S]
@@ -302,78 +315,54 @@ def account_drawing(review: Review) -> Drawing | None:
     rest_s = actual_s - review.planned_s - sum(seconds for _, seconds in steps)
     if abs(rest_s) >= _SMALLEST_CAUSE_S:
         steps.append(("smaller causes", rest_s))
-    words = [format_duration(seconds, signed=True) for _, seconds in steps]
-    planned, actual = (format_duration(s) for s in (review.planned_s, actual_s))
+    excess_s = review.printed_excess_s
+    printed = minutes_adding_up([s for _, s in steps], round((excess_s or 0.0) / 60.0))
+    words = [format_duration(60.0 * minutes, signed=True) for minutes in printed]
     # The figure stands under the name, where no bar and no narrow screen can cut it off.
     names = [f"{name}<br>{text}" for (name, _), text in zip(steps, words, strict=True)]
-    ends_s = [review.planned_s]
-    for _, seconds in steps:
-        ends_s.append(ends_s[-1] + seconds)
-    low_h, high_h = (choose(ends_s) / SECONDS_PER_HOUR for choose in (min, max))
-    pad_h = _MARGIN * max(high_h - low_h, 0.1)
-    from_h = max(low_h - pad_h, 0.0)
-    first, last = f"planned<br>{planned}", f"actual<br>{actual}"
-    bars = [_bar("whole", [(first, 0.0, ends_s[0]), (last, 0.0, ends_s[-1])], fig.GREY, "")]
+    bars = []
     for longer, name, colour, pattern in (
         (True, "longer", fig.VERMILLION, ""),
         (False, "shorter", fig.BLUE, "/"),
     ):
         chosen = [
-            (names[i], ends_s[i], steps[i][1])
-            for i in range(len(steps))
-            if (steps[i][1] > 0) == longer
+            (names[i], seconds / SECONDS_PER_MINUTE)
+            for i, (_, seconds) in enumerate(steps)
+            if (seconds > 0) == longer
         ]
         bars.append(_bar(name, chosen, colour, pattern))
-    # Thin lines carry each end over to the next bar.
-    order = [first, *names, last]
-    level_h = [round(end_s / SECONDS_PER_HOUR, 4) for end_s in ends_s]
-    links = [
-        {
-            "type": "line",
-            "x0": level_h[i],
-            "x1": level_h[i],
-            "y0": i,
-            "y1": i + 1,
-            "layer": "below",
-            "line": {"color": fig.GREY, "width": 1, "dash": "dot"},
-        }
-        for i in range(len(ends_s))
-    ]
+    planned, actual = (format_duration(s) for s in (review.planned_s, actual_s))
     parts = [f"{name} {text}" for (name, _), text in zip(steps, words, strict=True)]
-    begins = f" The axis begins at {hours_minutes(from_h * SECONDS_PER_HOUR)} h." if from_h else ""
     caption = (
-        f"Where the time went, from the planned {planned} at the top to the actual {actual} at the "
-        "bottom, a step for each cause (longer solid, shorter hatched): "
-        f"{'; '.join(parts)}.{begins}"
+        f"Minutes longer (solid) or shorter (pale) than planned, a bar for each cause: "
+        f"{'; '.join(parts)}. Planned {planned}, actual {actual}."
     )
     return fig.drawing(
         "account",
         bars,
         caption,
-        110 + 42 * len(order),
+        100 + 42 * len(names),
         barmode="overlay",
         margin={"l": 20, "r": 18, "t": 12, "b": 52},
-        xaxis=fig.axis("hours of the program", range=[round(from_h, 4), round(high_h + pad_h, 4)]),
+        xaxis=fig.axis("minutes", zeroline=True, zerolinecolor=fig.GREY),
         yaxis=fig.axis(
             showgrid=False,
             ticks="",
             autorange="reversed",
             categoryorder="array",
-            categoryarray=order,
+            categoryarray=names,
         ),
-        shapes=links,
         showlegend=False,
     )
 
 
-def _bar(name: str, steps: list[tuple[str, float, float]], colour: str, pattern: str) -> fig.Spec:
+def _bar(name: str, steps: list[tuple[str, float]], colour: str, pattern: str) -> fig.Spec:
     return {
         "type": "bar",
         "orientation": "h",
         "name": name,
-        "base": [round(base_s / SECONDS_PER_HOUR, 4) for _, base_s, _ in steps],
-        "x": [round(seconds / SECONDS_PER_HOUR, 4) for _, _, seconds in steps],
-        "y": [label for label, _, _ in steps],
+        "x": [round(minutes, 2) for _, minutes in steps],
+        "y": [label for label, _ in steps],
         "marker": {"color": colour, "pattern": {"shape": pattern}},
         "hovertemplate": "%{y}<extra></extra>",
     }

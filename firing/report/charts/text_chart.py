@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.clock import after
-from firing.report.formatting import WEEKDAYS
 from firing.report.sanitize import display_width, plain, shorten, to_ascii
+from firing.report.words import WEEKDAYS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, from_celsius
 

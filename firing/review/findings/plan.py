@@ -6,7 +6,9 @@ import numpy as np
 
 from firing.review import thresholds as limit
 from firing.review.findings.power import power_shortfall
-from firing.review.result import Finding, Review, Severity
+from firing.review.program_changes import climbed_by_program
+from firing.review.result import Finding, ProgramChange, Review, Severity
+from firing.review.sensor_shift import fell_at_once
 from firing.review.wording import Wording
 from firing.units import format_duration
 
@@ -18,13 +20,14 @@ def of_plan(review: Review) -> Iterator[Finding]:
             "plan_unrelated",
             "act",
             f"Log and plan do not belong together: {review.refused}. They are not compared; the "
-            "heat-work told is the log's own.",
+            "heat-work shown is the log's own.",
             next_step="Give the plan that was fired, or the log that belongs to this one.",
             confidence="likely",
         )
         return
     yield from _stopped(review)
     yield from _peak(review)
+    yield from _changed(review)
     yield from _interrupted(review)
     yield from _fell_behind(review)
     yield from _beyond(review)
@@ -67,16 +70,21 @@ def _stopped(review: Review) -> Iterator[Finding]:
             f"to {say.degrees(after.target_c)}, was never run"
         )
     weak = "" if came else power_shortfall(review, index)
+    at_top = came_to_c is not None and abs(came_to_c - segment.target_c) <= limit.CAME_NEARLY_C
+    if not ended and not weak and at_top and segment.hold_s >= limit.CHANGE_LEAST_S:
+        where += (
+            f". Switched off there, or its hold of {format_duration(segment.hold_s)} was skipped"
+        )
     if ended:
         step = "Keep the logger running until the kiln has cooled."
     elif weak:
         step = (
-            "Have volts and amps measured under load by a competent person; 'firing resume' tells "
+            "Have volts and amps measured under load by a competent person; 'firing resume' says "
             "what is left to fire."
         )
     else:
         step = (
-            "Find out why before firing on; 'firing resume' with this log tells what is left to "
+            "Find out why before firing on; 'firing resume' with this log says what is left to "
             "fire."
         )
     yield Finding(
@@ -90,6 +98,47 @@ def _stopped(review: Review) -> Iterator[Finding]:
         at_s=alignment.end_s,
         confidence="sure" if ended else "likely",
     )
+
+
+_CHANGE_STEPS = {
+    "skipped": "Read the program back, and see whether a key that skips a segment was pressed.",
+    "repeated": "Find out whether the controller lost its power, or somebody started it again.",
+    "edited": "Ask who changed it; write it into the plan if it was meant.",
+}
+
+
+def _changed(review: Review) -> Iterator[Finding]:
+    """Yield segments that were skipped, repeated or edited, with what of the ware to look at."""
+    for change in review.program_changes:
+        look = _look_at(review, change)
+        yield Finding(
+            f"segment_{change.kind}",
+            "check",
+            change.words,
+            evidence=change.evidence,
+            next_step=f"{_CHANGE_STEPS[change.kind]} {look}".rstrip(),
+            at_s=change.at_s,
+            confidence=change.confidence,
+        )
+
+
+def _look_at(review: Review, change: ProgramChange) -> str:
+    """Return what of the ware a changed program may have harmed."""
+    schedule = review.schedule
+    segment, from_c = schedule.segments[change.segment], schedule.from_c(change.segment)
+    low_c, high_c = sorted((from_c, segment.target_c))
+    quicker = change.kind == "skipped" or change.seconds < 0
+    if low_c > segment.target_c - 1e-9 and quicker:
+        return "Look at the glaze and for cooling cracks: the slow cooling is missing."
+    if quicker and segment.target_c <= limit.DRYING_C:
+        return "Look for cracks and pieces that burst: the drying was cut short."
+    if change.segment == schedule.peak_index or (
+        change.kind == "repeated" and high_c > limit.HOT_C
+    ):
+        return "Look at the cones and the ware: the heat-work is another."
+    if quicker and low_c < limit.INVERSIONS_C[0] < high_c:
+        return "Look for cracks: the ware went faster through quartz inversion."
+    return ""
 
 
 def _peak(review: Review) -> Iterator[Finding]:
@@ -179,7 +228,10 @@ def _held_there(review: Review) -> bool:
 def _interrupted(review: Review) -> Iterator[Finding]:
     say = Wording(review.schedule.unit)
     trace = review.analysed.trace
+    again = {change.at_s for change in review.program_changes if change.kind == "repeated"}
     for gap in review.analysed.alignment.interruptions:
+        if gap.start_s in again or fell_at_once(trace, gap):
+            continue
         low = trace.index(gap.start_s) + int(
             np.argmin(trace.temperature_c[trace.index(gap.start_s) : trace.index(gap.end_s) + 1])
         )
@@ -202,6 +254,12 @@ def _interrupted(review: Review) -> Iterator[Finding]:
                 confidence="possible",
             )
             continue
+        by_program = ""
+        if climbed_by_program(review.schedule, review.analysed, gap):
+            by_program = (
+                "; it climbed again at its segment's own rate: the controller went on from there, "
+                "or the program was started again"
+            )
         yield Finding(
             "interrupted",
             "check",
@@ -209,9 +267,10 @@ def _interrupted(review: Review) -> Iterator[Finding]:
             f"{format_duration(low_s - gap.start_s)}, by "
             f"{say.difference(gap.before_c - gap.lowest_c)}, and took "
             f"{format_duration(gap.end_s - low_s)} to come back.",
-            evidence=f"{format_duration(gap.seconds)} from leaving to regaining the temperature",
+            evidence=f"{format_duration(gap.seconds)} from leaving to regaining the temperature"
+            f"{by_program}",
             next_step="Find out what switched off: supply, breaker, door switch or controller; "
-            "'firing resume' tells how to go on if it happens again.",
+            "'firing resume' says how to go on if it happens again.",
             at_s=gap.start_s,
             confidence="likely",
         )
@@ -302,10 +361,8 @@ def _evened_out(review: Review) -> Iterator[Finding]:
     telling = [c for c in review.causes if abs(c.seconds) >= least_s]
     if not telling:
         return
-    parts = (
-        f"{c.name} {'−' if c.seconds < 0 else '+'}{format_duration(abs(c.seconds))}"
-        for c in telling
-    )
+    printed_s = review.printed_cause_s
+    parts = (f"{c.name} {format_duration(printed_s[c.cause], signed=True)}" for c in telling)
     yield Finding(
         "evened_out",
         "check",
@@ -325,11 +382,8 @@ def _duration(review: Review) -> Iterator[Finding]:
         yield from _evened_out(review)
         return
     telling = [c for c in review.causes if abs(c.seconds) >= limit.TOLD_CAUSE_S][:3]
-    parts = []
-    for cause in telling:
-        sign = "−" if cause.seconds < 0 else "+"
-        size = format_duration(abs(cause.seconds))
-        parts.append(f"{cause.name} {sign}{size}")
+    printed_s = review.printed_cause_s
+    parts = [f"{c.name} {format_duration(printed_s[c.cause], signed=True)}" for c in telling]
     words = "longer" if excess_s > 0 else "shorter"
     # Another program keyed in explains the holds that differ as well.
     first = [c for c in telling if c.cause == "other_program"] + telling
@@ -340,8 +394,8 @@ def _duration(review: Review) -> Iterator[Finding]:
     yield Finding(
         "ran_long" if excess_s > 0 else "ran_short",
         "act" if late else "check",
-        f"It ran {format_duration(abs(excess_s))} {words} than its program of "
-        f"{format_duration(planned_s)}{why}.",
+        f"It ran {format_duration(abs(review.printed_excess_s or excess_s))} {words} than its "
+        f"program of {format_duration(planned_s)}{why}.",
         evidence="; ".join(c.evidence for c in telling if c.evidence),
         next_step=suggestions[0] if suggestions else "Set it beside an earlier log (--compare).",
         confidence="likely" if left_s <= 0.2 * abs(excess_s) else "possible",

@@ -1,6 +1,6 @@
-"""A watch opened so that screens can follow it, and what it tells written down for them.
+"""A watch opened so that others can follow it, and what it tells written down for them.
 
-The watch's own thread writes it down, at its own pace.
+The watch's own thread writes it down, at its own pace; screens and pages read it in theirs.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 from firing.capture.source import Connection
+from firing.watch.calls import CallBoard
 from firing.watch.setup import OpenWatch, open_watch
-
-from .watch_state import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
+from firing.watch.snapshot import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
 
 if TYPE_CHECKING:
     from firing.capture.clock import TimeBase
@@ -67,12 +67,14 @@ class WatchListener:
         live: bool,
         silent_after_s: float,
         not_recorded: str = "",
+        calls: CallBoard | None = None,
     ) -> None:
         self._publish = publish
         self._connection = connection
         self._watcher = watcher
         self._recorder = recorder
         self._base = base
+        self._calls = CallBoard() if calls is None else calls
         self._live = live
         self._silent_after_s = silent_after_s
         self._count = 0
@@ -166,6 +168,7 @@ class WatchListener:
                 self._alarms[name] for name in self._watcher.board.standing if name in self._alarms
             ),
             recording=self._kept(),
+            open_calls=self._calls.open(),
         )
         self._publish(self._seen)
 
@@ -214,6 +217,7 @@ def open_with_listener(
         live=opened.live,
         silent_after_s=options.lost_after_s,
         not_recorded=opened.not_recorded,
+        calls=opened.calls,
     )
     return opened, listener
 

@@ -1,4 +1,4 @@
-"""Moments, durations, cones and sources in the words that the terminal and the pages share."""
+"""Moments, ranges, cones and sources in the words that the terminal and the pages share."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 from firing.clock import after
 from firing.cones.table import describe_number
+from firing.forecast.opening import RANGES_HOLD
 from firing.sources import load_sources
-from firing.units import SECONDS_PER_MINUTE, TemperatureUnit, format_duration, from_celsius
+from firing.units import SECONDS_PER_MINUTE, format_duration, hours_minutes
 
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast, KilnForecast
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-RANGES_HOLD = "80 %"
-"""What share of firings the ranges of a forecast in a kiln hold."""
 TOLD_FROM_S = 600.0
 """A heating's range that is narrower is not worth a word [s]."""
 SEVERITY_WORDS = {"act": "To do", "check": "To check", "note": "To know"}
@@ -39,7 +38,7 @@ class Timekeeper:
         """Return the clock time, with the weekday if the firing crosses midnight, else hours."""
         if self.started is None:
             return format_duration(after_s)
-        moment = after(self.started, after_s)
+        moment = self._minute(after_s)
         days = (after(self.started, self.last_s).date() - self.first.date()).days
         if days == 0:
             return f"{moment:%H:%M}"
@@ -48,6 +47,11 @@ class Timekeeper:
         return (
             f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment:%H:%M}"
         )
+
+    def _minute(self, after_s: float) -> datetime:
+        """Return the minute that a moment is nearest to, as durations are rounded too."""
+        assert self.started is not None
+        return after(self.started, after_s + SECONDS_PER_MINUTE / 2.0).replace(second=0)
 
     @property
     def first(self) -> datetime:
@@ -67,7 +71,7 @@ class Timekeeper:
         """Return the whole date and the time; empty if no start is known."""
         if self.started is None:
             return ""
-        moment = after(self.started, after_s)
+        moment = self._minute(after_s)
         day = f"{WEEKDAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
         return f"{day} at {moment:%H:%M}"
 
@@ -83,15 +87,15 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
     return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
-def opening_range(forecast: Forecast) -> str:
+def opening_range(forecast: Forecast, *, again: bool = False) -> str:
     """Return the earliest and latest opening in brackets; empty where the cooling is none.
 
-    In a kiln it says what share of firings the range holds, here alone in a document.
+    In a kiln it says what share of firings the range holds, once in a document: not `again`.
     """
     if forecast.total_high_s - forecast.total_low_s < SECONDS_PER_MINUTE:
         return ""
     keeper = forecast_times(forecast)
-    level = "" if forecast.kiln is None else f", {RANGES_HOLD}"
+    level = "" if forecast.kiln is None or again else f", {RANGES_HOLD}"
     return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)}{level})"
 
 
@@ -117,13 +121,22 @@ def cost_range(kiln: KilnForecast) -> str:
     return "" if amounts is None or kiln.stalled else f" ({amounts.low:.2f} to {amounts.high:.2f})"
 
 
-def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
-    """Return a duration for a table, ``1:05`` (h:mm) to the minute; a dash for None."""
-    if duration_s is None:
-        return "–"
-    minutes = round(abs(duration_s) / SECONDS_PER_MINUTE)
-    sign = "" if minutes == 0 else "−" if duration_s < 0 else "+" if signed else ""
-    return f"{sign}{minutes // 60}:{minutes % 60:02d}"
+def minutes_between(durations_s: Iterable[float | None]) -> list[float | None]:
+    """Return durations one after another, each between moments that are rounded to the minute [s].
+
+    Printed as h:mm they add up to their sum, and agree with the clock times of their ends.
+    """
+    end_s = printed_s = 0.0
+    found: list[float | None] = []
+    for duration_s in durations_s:
+        if duration_s is None:
+            found.append(None)
+            continue
+        end_s += duration_s
+        now_s = SECONDS_PER_MINUTE * round(end_s / SECONDS_PER_MINUTE)
+        found.append(now_s - printed_s)
+        printed_s = now_s
+    return found
 
 
 CONES_MEANT = "self-supporting regular cones, maker's chart of 1996"
@@ -133,11 +146,6 @@ CONE_SOURCES = ("cone-chart-1996", "cone-model")
 def cone_or_none(number: float | None) -> str:
     """Return a running cone number in words; ``none`` where no cone is down."""
     return "none" if number is None else describe_number(number)
-
-
-def degrees(temperature_c: float, unit: TemperatureUnit) -> str:
-    """Return a temperature for a table whose header has the unit."""
-    return f"{from_celsius(temperature_c, unit):.0f}"
 
 
 def source_ids(fields: Iterable[str]) -> list[str]:
@@ -155,18 +163,17 @@ def citations(ids: Iterable[str]) -> list[tuple[str, str]]:
     return list(found.items())
 
 
-_HOURS_AND_MINUTES = re.compile(r"(?<=\d) h (?=\d\d min)")
-_VALUE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|kW|°[CF]|%)(?!\w))")
-
-
-def join_units(text: str) -> str:
-    """Return `text` with no-break spaces between numbers and their units."""
-    return _VALUE_AND_UNIT.sub("\N{NO-BREAK SPACE}", _HOURS_AND_MINUTES.sub("\u00a0h\u00a0", text))
-
-
 def sentence(words: str) -> str:
     """Return `words` with a capital first letter, the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+_SENTENCE_END = re.compile(r"(?<=[a-z0-9)°CF%][.!?]) (?=[A-Z])")
+
+
+def first_sentence(words: str) -> str:
+    """Return the first sentence of a text, with its full stop."""
+    return closed(_SENTENCE_END.split(words.strip(), maxsplit=1)[0])
 
 
 def closed(words: str) -> str:

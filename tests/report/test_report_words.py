@@ -1,38 +1,13 @@
-"""Moments, durations and sentences."""
+"""Moments, sources and sentences."""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-import pytest
-
-from firing.report.formatting import (
-    Timekeeper,
-    citations,
-    hours_minutes,
-    join_units,
-    sentence,
-)
+from firing.report.words import Timekeeper, citations, sentence
 from firing.sources import source
 
 MONDAY_EVENING = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
 HOUR_S = 3600.0
-
-
-@pytest.mark.parametrize(
-    ("seconds", "signed", "shown"),
-    [
-        (0.0, True, "0:00"),
-        (29.0, True, "0:00"),
-        (-29.0, True, "0:00"),
-        (90 * 60.0, False, "1:30"),
-        (5 * 60.0, True, "+0:05"),
-        (-65 * 60.0, True, "−1:05"),
-        (27 * 3600.0, False, "27:00"),
-        (None, False, "–"),
-    ],
-)
-def test_hours_and_minutes(seconds: float | None, signed: bool, shown: str) -> None:
-    assert hours_minutes(seconds, signed=signed) == shown
 
 
 def test_no_weekday_within_a_day() -> None:
@@ -66,14 +41,6 @@ def test_summer_time_moves_the_clock_and_not_the_duration() -> None:
 
 def test_the_whole_date_of_a_start() -> None:
     assert Timekeeper(MONDAY_EVENING, 0.0).start_words() == "starts Mon 2 Mar 2026 at 18:00"
-
-
-def test_units_do_not_part_from_their_numbers() -> None:
-    joined = join_units("in 9 h 30 min to 60 °C or 80 % of 9.6 kW, 3 segments")
-    assert joined.split(" ") == [
-        "in", "9\u00a0h\u00a030\u00a0min", "to", "60\u00a0°C", "or", "80\u00a0%", "of",
-        "9.6\u00a0kW,", "3", "segments",
-    ]  # fmt: skip
 
 
 def test_a_sentence_keeps_its_other_capitals() -> None:

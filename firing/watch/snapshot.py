@@ -1,4 +1,4 @@
-"""What is known of a running watch at one moment: laid down by its thread, read by the screens."""
+"""What is known of a running watch at one moment: its thread lays it down, others show it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
+    from firing.watch.calls import Call
     from firing.watch.state import Estimate, RemainingCourse
 
 Stage = Literal["connecting", "waiting", "reading", "silent", "lost", "ended", "stopped", "broken"]
@@ -86,6 +87,8 @@ class WatchState:
     """What was told, the oldest first."""
     standing: tuple[WatchRemark, ...] = ()
     """Alarms raised now, the oldest first."""
+    open_calls: tuple[Call, ...] = ()
+    """What calls somebody to the kiln, acknowledged and snoozed or not, the oldest first."""
     calls: int = 0
     """How many things were told so far that somebody has to do something about."""
     recording: RecordingState | None = None
@@ -107,3 +110,26 @@ class WatchState:
     def over(self) -> bool:
         """Whether nothing more will come."""
         return self.stage in OVER
+
+
+class PlanStart:
+    """Says where the plan of a running firing begins, as the firing really began."""
+
+    def __init__(self) -> None:
+        self._began_s: float | None = None
+
+    def at_s(self, seen: WatchState) -> float:
+        """Return the beginning of the plan on the recording's clock [s]."""
+        estimate = seen.estimate
+        position = None if estimate is None else estimate.position
+        if estimate is None or position is None or position.segment is None:
+            return seen.now_s  # not heating yet: at the earliest, now
+        at_s = estimate.now_s
+        if position.phase == "done" and position.arrived_s is not None:
+            at_s = position.arrived_s
+        if position.late_s is not None:
+            self._began_s = at_s - position.late_s - position.program_s
+        elif self._began_s is None:
+            # Its beginning was not seen: as if it had kept to the plan up to here.
+            self._began_s = at_s - position.program_s
+        return self._began_s

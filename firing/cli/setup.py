@@ -1,0 +1,194 @@
+"""``firing setup`` and ``firing new``: the first files, without an editor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import json_option
+from firing.errors import FiringError
+
+
+class _Answer(click.ParamType[Any]):
+    """An answer that a reader accepts; what it refuses is asked again with its reason."""
+
+    def __init__(self, name: str, read: Callable[[str], Any]) -> None:
+        self.name = name
+        self._read = read
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not isinstance(value, str):
+            return value
+        try:
+            return self._read(value)
+        except FiringError as error:
+            self.fail(str(error), param, ctx)
+
+
+def _size(kind: Any) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        from firing.files.starter import checked_size
+
+        return checked_size(text, kind)
+
+    return read
+
+
+def _supply(text: str) -> Any:
+    from firing.files.starter import parse_supply
+
+    return parse_supply(text)
+
+
+def _price(text: str) -> tuple[str, float]:
+    words = text.replace(",", ".").split()
+    try:
+        number = next(float(word) for word in words if word[:1].isdigit())
+    except (StopIteration, ValueError):
+        raise FiringError(f'"{text}" is no price; write it like "0.28 EUR"') from None
+    currency = next((word.upper() for word in words if word.isalpha()), "EUR")
+    return currency, number
+
+
+_VOLUME = _Answer("volume", _size("volume"))
+_WALL = _Answer("thickness", _size("length"))
+_SUPPLY = _Answer("supply", _supply)
+_HOTTEST = _Answer("temperature", _size("temperature"))
+_PRICE = _Answer("price", _price)
+
+
+def _asked(*names: str, **how: Any) -> Callable[[Any], Any]:
+    """Return an option that is asked for where it is not given."""
+    return click.option(*names, **how)
+
+
+@click.command("setup")
+@_asked("--volume", type=_VOLUME, prompt='What does the kiln hold ("180 l", "7 cu ft")')
+@_asked("--shape", type=click.Choice(["round", "box"]), prompt="Is the inside round or a box")
+@_asked("--wall", type=_WALL, prompt='How thick is its brick wall ("75 mm", "3 in")')
+@_asked("--power", type=_SUPPLY, prompt='What does its plate say ("9.6 kW at 240 V", "240 V 40 A")')
+@_asked(
+    "--max", "hottest", type=_HOTTEST, prompt='How hot may it go, by its plate ("1300C", "2350F")'
+)
+@_asked("--segments", type=click.IntRange(1, 99), prompt="How many segments has the controller")
+@_asked(
+    "--unit", type=click.Choice(["C", "F"]), prompt="Which unit does the controller show, C or F"
+)
+@_asked(
+    "--waits/--by-the-clock",
+    prompt="Does its clock wait when the kiln falls behind",
+    default=True,
+    show_default=True,
+)
+@_asked("--price", type=_PRICE, prompt='What does a kilowatt-hour cost ("0.28 EUR")')
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path(),
+    help="Where the files go; here if not given.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace files that are there already.")
+@json_option
+def setup_command(
+    volume: str,
+    shape: Any,
+    wall: str,
+    power: Any,
+    hottest: str,
+    segments: int,
+    unit: Any,
+    waits: bool,
+    price: tuple[str, float],
+    folder: Path,
+    overwrite: bool,
+    as_json: bool,
+) -> int:
+    """Ask about your kiln, controller and price, and write their files.
+
+    Writes kiln.toml, controller.toml and tariff.toml. Every question is an option, too.
+    """
+    from firing.files.starter import controller_text, kiln_text, tariff_text
+
+    texts = {
+        "kiln": kiln_text("My kiln", volume, shape, wall, power, hottest),
+        "controller": controller_text("My controller", segments, unit, waits),
+        "tariff": tariff_text(*price),
+    }
+    paths = {kind: folder / f"{kind}.toml" for kind in texts}
+    there = [str(path) for path in paths.values() if path.exists()]
+    if there and not overwrite:
+        raise FiringError(f"{', '.join(there)}: there already; name a --folder, or add --overwrite")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FiringError(f"{folder}: cannot be made: {error.strerror}") from None
+    for kind, path in paths.items():
+        outcome.write(path, texts[kind], overwrite=overwrite)
+    if as_json:
+        written = {kind: str(path) for kind, path in paths.items()}
+        outcome.document({"schema": 1, "kind": "setup", "files": written})
+        return outcome.DONE
+    outcome.text(
+        f"Written: {', '.join(map(str, paths.values()))}. Go on with:\n"
+        f"  firing forecast thin-ware-bisque --kiln {paths['kiln']} --tariff {paths['tariff']}\n"
+        '  firing new "100/h to 600, 150/h to 1000 hold 10m" --unit C --out plan.toml\n'
+        f"  firing kiln show {paths['kiln']}"
+    )
+    return outcome.DONE
+
+
+@click.command("new")
+@click.argument("legs", nargs=-1, required=True)
+@click.option("--title", default="My schedule", show_default=True, help="Ware and purpose.")
+@click.option(
+    "--purpose",
+    type=click.Choice(["bisque", "glaze", "once-fired", "decal", "other"]),
+    default="other",
+    show_default=True,
+    help="Which cautions and limits apply.",
+)
+@click.option("--cone", metavar="CONE", help="Target cone.")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of plain numbers.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write a new file.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@json_option
+def new_command(
+    legs: tuple[str, ...],
+    title: str,
+    purpose: Any,
+    cone: str | None,
+    unit: Any,
+    out: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> int:
+    """Write a schedule from LEGS: "100C/h to 600C, 150C/h to 1000C hold 10m".
+
+    Legs stand behind one another with a comma or "then"; those that cool count, too.
+    """
+    from firing.cones.cone_at import parse_legs
+    from firing.cones.table import parse_cone
+    from firing.schedule.file import schedule_text
+    from firing.schedule.schedule import Schedule, Segment
+
+    read, in_unit = parse_legs(" ".join(legs), unit)
+    plan = Schedule(
+        title,
+        tuple(Segment(leg.target_c, leg.rate_c_per_h, hold_s=leg.hold_s) for leg in read),
+        purpose=purpose,
+        unit=in_unit,
+        cone=None if cone is None else parse_cone(cone),
+    )
+    content = schedule_text(plan)
+    if out is not None:
+        outcome.write(out, content, overwrite=overwrite)
+        outcome.note(f"written to {out}; 'firing forecast {out}' shows what it does")
+    if as_json:
+        outcome.document({"schema": 1, "kind": "new", "schedule": plan.to_dict()})
+    elif out is None:
+        outcome.text(content.rstrip("\n"))
+    return outcome.DONE
