@@ -31,7 +31,7 @@ def service_unit(arguments: Sequence[str], folder: Path, name: str = "") -> str:
 #   2. systemctl --user daemon-reload
 #   3. systemctl --user enable --now {unit}
 #   4. loginctl enable-linger      (so that it runs while you are not logged in)
-# It tells what it does in: journalctl --user -u {unit} -f
+# Its messages: journalctl --user -u {unit} -f
 # Keep the computer awake: a computer that sleeps reads nothing.
 # A secret of --notify that stands in the environment goes into a file of mode 0600, named here by
 #   EnvironmentFile=

@@ -262,7 +262,8 @@ def _moments(course: Forecast, card: Card | None, notes: list[str]) -> list[_Mom
     if course.heating_s - peak_s >= _ONE_MOMENT_S:
         found.append(("peak", peak_s, f"the peak is reached, {peak}", "", False))
     cone = f"It comes to {course.cones.words}."
-    found.append(("heating-ends", course.heating_s, "heating ends; look at the cones", cone, True))
+    look = "; look at the cones" if course.cones.reached_number is not None else ""
+    found.append(("heating-ends", course.heating_s, f"heating ends{look}", cone, True))
     opens = format_temperature(course.unload_c, unit)
     early = _range_words(course, keeper)
     found.append(("cool-enough", course.total_s, f"cool enough to open, {opens}", early, True))
