@@ -124,9 +124,9 @@ def watch_command(
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
 
-    SOURCE is a source file (TOML), a serial port, socket://HOST:PORT, "-" for lines on standard
-    input, or a log: replayed, or with --follow a live source while a logger writes it.  It is
-    only ever read from.  Opening a port resets many boards.
+    SOURCE is a source file (TOML), a serial port, usb:NUMBER, socket://HOST:PORT, "-" for lines on
+    standard input, or a log: replayed, or with --follow a live source while a logger writes it.
+    It is only ever read from.  Opening a port resets many boards.
 
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.
