@@ -14,7 +14,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
-    "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -87,7 +87,7 @@ class LazyCommands(click.Group):
 @click.group(
     cls=LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' tells more; "
+    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' says more; "
     "'firing demo' shows it at work.",
 )
 @click.version_option(__version__, "--version", message="firing %(version)s")

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
 @kiln_size_option
-@click.option("--cone", metavar="CONE", help="The cone wanted.")
+@click.option("--cone", metavar="CONE", help="Target cone.")
 @click.option("--top", type=TEMPERATURE, metavar="T", help="Or the top temperature.")
 @controller_option()
 @click.option("--segments", type=click.IntRange(1, 99), help="At most so many segments.")
@@ -67,8 +67,8 @@ if TYPE_CHECKING:
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
 )
-@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Cool no faster than this …")
-@click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… down to here.")
+@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Slow-cool at most this fast …")
+@click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… until here.")
 @unload_option("opened", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
@@ -88,7 +88,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Which limits of the ware count: the trade's, the computed ones, or both.",
 )
-@click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
+@click.option("--from", "base", metavar="SCHEDULE", help="Make this schedule safe instead.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
 )
@@ -127,7 +127,7 @@ def design_command(
 
     Every segment comes with its reason and source.  With --from, a schedule is changed as little as
     makes it safe for the load.  A plain number uses the unit of the answer: that of the controller,
-    or of kiln and load, or of the schedule mended.
+    or of kiln and load, or of the schedule.
     """
     from dataclasses import replace
     from typing import cast
@@ -165,7 +165,7 @@ def design_command(
         if base is not None:
             if cone is not None or top is not None:
                 raise FiringError(
-                    "--from mends a schedule that has its own end, and --cone and --top name "
+                    "--from takes a schedule that has its own end, and --cone and --top name "
                     "another; leave one of them out"
                 )
             plan = open_schedule(base)

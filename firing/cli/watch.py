@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 @click.option("--baud", type=int, metavar="RATE", help="Of a serial port; default 9600.")
 @click.option("--speed", metavar="N|max", help="Of a replayed log: times real time; default max.")
 @click.option("--follow", is_flag=True, help="Of a log that is still being written.")
-@click.option("--cone", "cones", multiple=True, metavar="CONE", help="Tell when it is down.")
+@click.option("--cone", "cones", multiple=True, metavar="CONE", help="Report when it is down.")
 @click.option("--top", type=TEMPERATURE, metavar="TEMP", help="Alarm from here on.")
 @click.option(
     "--above-plan",
@@ -65,7 +65,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Alarm when there is no reading for so long.",
 )
-@unload_option("unload", "Tell when the kiln has cooled to this.")
+@unload_option("unload", "Report when the kiln has cooled to this.")
 @click.option(
     "--alarm-command",
     metavar="ARGS",
@@ -131,21 +131,21 @@ def watch_command(
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.
 
-    A log is read as "firing review" reads it, by the same options.  Of a port's lines you tell
+    A log is read as "firing review" reads it, by the same options.  Of a port's lines you give
     --unit, --delimiter, --decimal, --thermocouple-type and --junction.
 
     --controller says whether its clock waits while the kiln lags.  One that does not wait ends the
     program by the clock, wherever the kiln is then.
 
-    With --kiln it tells the energy too, and forecasts the rest by the kiln's model, refitted to
-    the firing every quarter of an hour; what the firing does not tell stays as the file has it.
+    With --kiln it shows the energy too, and forecasts the rest by the kiln's model, refitted to
+    the firing every quarter of an hour; what the firing can't show keeps its kiln-file value.
 
     The watch ends with the source, by SIGTERM (exit code 0) or by Ctrl-C (130).  A port that
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
     Exit code 1: lines are missing from the recording, or what a port sent was no readings.
 
     The alarm program is tried when the watch begins.  {id}, {severity} and {state} in its arguments
-    are filled in; FIRING_ID and so on are in its environment.  What somebody has to do is told
+    are filled in; FIRING_ID and so on are in its environment.  What somebody has to do comes
     again after 5 min, 10 min, then every 15 min until you acknowledge it: by Enter, on the screen
     or the page, or by SIGUSR1.  That changes only the message, never the kiln.
 

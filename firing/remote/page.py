@@ -64,7 +64,7 @@ _PART_WORDS = {
     "next": "the page's next step by hand",
     "ends": "the page's look ahead",
     "curve": "the page's curve",
-    "told": "the page's list of what was told",
+    "told": "the page's list of notices",
     "kept": "the page's line on the recording",
 }
 _FAILED = '<p class="loud">This part cannot be shown now.  Look at the watch itself.</p>'
@@ -283,7 +283,7 @@ def _told(seen: WatchState, moments: MomentText) -> str:
         named = any(character in "./\\:" for character in remark.words.split(" ")[0])
         words = remark.words if named else sentence(remark.words)
         rows.append(f"<dt>{escaped(moments.at(remark.at_s))}</dt><dd>{mark}{prose(words)}.</dd>")
-    return f'<h2>Told so far</h2><dl class="log">{"".join(rows)}</dl>' if rows else ""
+    return f'<h2>Notices so far</h2><dl class="log">{"".join(rows)}</dl>' if rows else ""
 
 
 def _kept(seen: WatchState) -> str:

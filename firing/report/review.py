@@ -288,7 +288,7 @@ def _findings(review: Review) -> Section:
 def findings_told(review: Review) -> list[Finding]:
     """Return the findings without what the account, shown before them, has said already."""
     return [
-        replace(finding, evidence='as told under "Where the time went"')
+        replace(finding, evidence='see "Where the time went"')
         if finding.id in _OF_THE_ACCOUNT and finding.evidence and review.causes
         else finding
         for finding in review.findings
@@ -414,7 +414,7 @@ def lead_in_words(review: Review) -> str:
         return f"{begins}; what of it came after --start is counted as a late start."
     hint = ""
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
-        hint = " --start with the hour it was meant to begin tells by how much it was late."
+        hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
 
 

@@ -298,6 +298,7 @@ class _Look:
         ):
             return None
         more = "more" if seconds > 0 else "less"
+        slid = seconds > 0.0 and self.analysed.trace.duty is None
         return ProgramChange(
             "edited",
             index,
@@ -307,7 +308,9 @@ class _Look:
             f"{say.degrees(piece.from_c)} to {say.degrees(piece.to_c)} the kiln climbed at "
             f"{say.rate(piece.rate_c_per_h)}, planned {say.rate(rate_c_per_h)}. That took "
             f"{format_duration(abs(seconds))} {more} than planned.",
-            "a segment keyed in more than planned looks the same",
+            "a segment keyed in more than planned looks the same"
+            + (", and so does a thermocouple that slid out there" if slid else ""),
+            "possible" if slid else "likely",
         )
 
     def _other_target(self, segment: AnalysedSegment) -> ProgramChange | None:

@@ -45,6 +45,7 @@ from firing.review.result import (
 )
 from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.review.segment_causes import SUGGESTIONS, account_segment
+from firing.review.sensor_shift import shift_of
 from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -154,7 +155,10 @@ def _reviewed(
         causes = whole_account(accounts, late, actual_s - planned_s)
     extra = quicker = cooling = None
     changes: tuple[ProgramChange, ...] = ()
+    shift = None
     if not refused:
+        falls = alignment.interruptions
+        shift = shift_of(log.trace, channel, trace, alignment.end_s, falls, schedule.room_c)
         changes = program_changes(schedule, plan.segments, analysed, accounts)
         extra, quicker = _after_program(schedule, analysed)
         cooling = cooling_review(
@@ -210,6 +214,7 @@ def _reviewed(
         quickening=quicker,
         extra_segment=extra,
         program_changes=changes,
+        sensor_shift=shift,
         kiln=kiln,
         load=load,
         gaps=gaps,
@@ -233,9 +238,10 @@ def _with_remedy(result: Review) -> Review:
     result = replace(result, half_hours=windows)
     if not short or windows is None:
         return result
-    found, mended = explain(windows, load_known=result.load is not None), None
+    found, mended = explain(windows, load_known=result.load is not None, kiln=kiln), None
     # A supply that came back asks for another hour, and what no reason fits for a look first.
-    if found is not None and found.mendable:
+    # Nor is a plan made by readings that may be too low.
+    if found is not None and found.mendable and result.sensor_shift is None:
         from firing.review.mending import mend
 
         with suppress(FiringError):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
@@ -23,13 +22,10 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
-    from firing.review.position import Position
     from firing.units import TemperatureUnit
-    from firing.watch.calls import CallBoard
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
-    from firing.watch.predictor import Predictor
-    from firing.watch.state import Estimate, RemainingCourse
+    from firing.watch.state import Estimate
     from firing.watch.watcher import Watcher
 
 STATUS_EVERY_S = 10.0
@@ -58,37 +54,6 @@ class RememberingConnection(Connection):
         return reading
 
 
-class RememberingPredictor:
-    """A predictor that remembers its last answers."""
-
-    def __init__(self, outlook: Predictor) -> None:
-        self._outlook = outlook
-        self._answers: deque[RemainingCourse] = deque(maxlen=3)
-
-    def remaining(
-        self,
-        position: Position,
-        now_s: float,
-        temperature_c: float,
-        *,
-        slower_now: float = 1.0,
-        slower_later: float = 1.0,
-    ) -> RemainingCourse:
-        """Return the rest of a firing; see `firing.watch.predictor.Predictor`."""
-        answer = self._outlook.remaining(
-            position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
-        )
-        self._answers.append(answer)
-        return answer
-
-    def behind(self, estimate: Estimate) -> RemainingCourse | None:
-        """Return the answer that an estimate's expected times were taken from."""
-        for rest in self._answers:
-            if estimate.now_s + rest.unload_s == estimate.unload_s:
-                return rest
-        return None
-
-
 class WatchListener:
     """Listens to a watch, and publishes what is known whenever it is laid down."""
 
@@ -97,7 +62,6 @@ class WatchListener:
         publish: Callable[[WatchState], None],
         connection: RememberingConnection,
         watcher: Watcher,
-        outlook: RememberingPredictor | None,
         recorder: Recorder | None,
         base: TimeBase,
         *,
@@ -111,7 +75,6 @@ class WatchListener:
         self._publish = publish
         self._connection = connection
         self._watcher = watcher
-        self._outlook = outlook
         self._recorder = recorder
         self._base = base
         self._calls = CallBoard() if calls is None else calls
@@ -183,12 +146,7 @@ class WatchListener:
         """Write down how the firing stands and goes on."""
         # First without the rest: whatever fails, an old estimate is not shown as if current.
         self._seen = replace(self._seen, estimate=estimate, rest=None)
-        rest = None if self._outlook is None else self._outlook.behind(estimate)
-        self._seen = replace(self._seen, rest=rest)
-        if self._watcher.predictor is not self._outlook and self._watcher.predictor is not None:
-            # Whoever knows the kiln better took over; from the next time on it is heard too.
-            self._outlook = RememberingPredictor(self._watcher.predictor)
-            self._watcher.predictor = self._outlook
+        self._seen = replace(self._seen, rest=self._watcher.rest)
 
     def tick(self) -> None:
         """Lay down what is known, if it is time."""
@@ -279,14 +237,10 @@ def open_with_listener(
     not there or cannot be used; nothing is left open then.
     """
     opened = open_watch(options, RememberingConnection)
-    outlook = opened.watcher.predictor
-    heard = None if outlook is None else RememberingPredictor(outlook)
-    opened.watcher.predictor = heard
     listener = WatchListener(
         publish,
         cast("RememberingConnection", opened.connection),
         opened.watcher,
-        heard,
         opened.recorder,
         opened.base,
         channel=opened.channel,

@@ -267,7 +267,7 @@ class StuckReadingDetector:
         by_plan = (
             rising_c_per_h is not None
             and rising_c_per_h * stood_s / 3600.0 >= STILL_RISE_C
-            and chance < (STILL_BY_PLAN_CHANCE if restless else 1.0)
+            and chance < (STILL_BY_PLAN_CHANCE if restless else SUSPICIOUS_CHANCE)
         )
         self.stuck = self.stuck or bool(by_noise) or by_plan
 

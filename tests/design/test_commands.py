@@ -131,7 +131,7 @@ def test_from_damp_to_the_peak_in_one_program_that_leaves_nothing_to_do(
     again = run("design", "bisque", "--from", str(plan), *with_all, "--json")
     assert again.return_value == 0
     document = json.loads(again.stdout)
-    assert "Nothing had to be mended." in document["notes"]
+    assert "Nothing had to be changed." in document["notes"]
     # One figure: the design's own hours are the list's for its number of segments, and mending's.
     data = json.loads(run("design", "bisque", "--cone", "06", *with_all, "--json").stdout)
     count = len(data["schedule"]["segments"])

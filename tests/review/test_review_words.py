@@ -171,7 +171,7 @@ def test_without_a_kiln_file_the_reason_for_want_of_power_stays_open(tmp_path: P
     # The text says what was seen once, under the account.
     words = " ".join(render_text(review_report(answer), width=100).split())
     assert words.count("it slowed steadily as it got hotter") == 2
-    assert 'as told under "Where the time went"' in words
+    assert 'see "Where the time went"' in words
 
 
 @pytest.mark.parametrize(

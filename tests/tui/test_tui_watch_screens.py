@@ -423,6 +423,6 @@ def test_help_names_the_screen_and_its_parts(play: Play, port: Port) -> None:
         await pilot.press("escape")
         await until(pilot, front(app, WatchScreen))
         titles = {line for line in help_lines(app.screen) if isinstance(line, str)}
-        assert {"Watch", "Figures", "What was told", "Curve"} <= titles
+        assert {"Watch", "Figures", "Notices", "Curve"} <= titles
 
     play(scene, WatchOptions(port[0]))

@@ -127,6 +127,8 @@ class Made:
 
 def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 60.0) -> list[Made]:
     """Fire all of them at once, each until it has cooled after its program."""
+    if not wanted:
+        return []
     n = len(wanted)
     edge = np.array([w.kiln.edge_m for w in wanted])
     inner_m2 = 6.0 * edge**2
@@ -437,7 +439,6 @@ def _with_trouble(
     top_c = wanted.program[peak][1]
     arrived_s, left_s = made.arrived_s[peak], made.left_s[peak]
     ramp_s = made.crossing_s(chance.uniform(350.0, min(0.88 * top_c, float(made.true_c.max()))))
-    share, lasts_s = 1.0, math.inf
     if kind == "dip":
         share, lasts_s = chance.uniform(0.7, 0.85), chance.uniform(1.0, 3.0) * HOUR_S
         trouble = Trouble(ramp_s, share, 60.0, lasts_s)

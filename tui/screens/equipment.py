@@ -33,7 +33,7 @@ _WITHOUT: dict[Kind, str] = {
     "kiln": "programmed hours and a default cooling curve",
     "load": "a typical load for the kiln's volume",
     "controller": "its clock is taken to wait when the kiln lags",
-    "tariff": "no cost is told",
+    "tariff": "no cost is shown",
 }
 
 
@@ -192,7 +192,7 @@ async def _do_step(screen: PlanHost, equipment: Equipment, what: str, kind: Kind
     if kind not in ("kiln", "load"):
         raise FiringError(
             f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
-            f'"firing schema {kind}" tells what may stand in it.'
+            f'"firing schema {kind}" says what may stand in it.'
         )
     found = equipment.of(kind)
     name = None if what == "new" or found is None else found.name

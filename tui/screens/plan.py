@@ -49,7 +49,7 @@ class PlanScreen(PlanActionsScreen):
         Binding("ctrl+o", "open", "Open", tooltip="Open a file, a ready schedule or a new plan"),
         Binding(
             "f2", "about", "About",
-            tooltip="Title, purpose, start time, cone wanted, opening temperature, notes",
+            tooltip="Title, purpose, start time, target cone, opening temperature, notes",
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),

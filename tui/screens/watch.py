@@ -113,9 +113,9 @@ class FiguresPanel(LabelledLines):
 
 
 class RemarksPanel(LabelledLines):
-    """What was told, the latest first."""
+    """Notices, the latest first."""
 
-    HELP_TITLE = "What was told"
+    HELP_TITLE = "Notices"
     HELP_WORDS = ("The latest comes first; ↑ ↓ scroll.",)
 
     def show(self, told: Sequence[tuple[str, str]]) -> None:
@@ -145,11 +145,11 @@ class WatchScreen(WorkScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "a", "acknowledge", "Heard",
-            tooltip="It is not told again; the alarm stands, and nothing is switched",
+            tooltip="It does not come again; the alarm stands, and nothing is switched",
         ),
         Binding(
             "z", "snooze", "Snooze",
-            tooltip="It is told again in a quarter of an hour; nothing is switched",
+            tooltip="It comes again in a quarter of an hour; nothing is switched",
         ),
         Binding("ctrl+o", "choose", "Source", tooltip="Choose what to watch, and begin"),
         Binding(
@@ -159,7 +159,7 @@ class WatchScreen(WorkScreen):
         Binding("n", "around", "Now", tooltip="See some hours around now, or everything again"),
         Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people"),
-        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, what was told, figures"),
+        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, notices, figures"),
         Binding("shift+tab", "other(-1)", "Part before", show=False),
         Binding("f7", "back", "Plan", tooltip="Back to the plan; the watch may go on"),
         Binding("escape", "back", "Plan", show=False),
@@ -238,7 +238,7 @@ class WatchScreen(WorkScreen):
             show("the drawing of the title", lambda: self._show_title(watch, seen), None)
             show("the drawing of the headline", lambda: self._show_headline(watch, seen), None)
             show("the drawing of the figures", lambda: self._show_figures(watch, seen), None)
-            show("the drawing of what was told", lambda: self._show_told(seen), None)
+            show("the drawing of the notices", lambda: self._show_told(seen), None)
             show("the drawing of the curve", lambda: self._show_curve(watch, seen), None)
         for sentence in self._attempts.remarks():
             self.notify(plain(sentence), title="Watch", severity="warning", markup=False)

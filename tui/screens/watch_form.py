@@ -43,7 +43,7 @@ async def show_safety(screen: WorkScreen) -> None:
             "Opening a serial port resets many boards: open it before the firing, not during one "
             "that the board controls.",
             "",
-            "F5 tells what can hurt people with this plan.  The kiln's manual, the local codes and "
+            "F5 lists what can hurt people with this plan.  The kiln's manual, the local codes and "
             "licensed electricians come before anything said here.",
         ],
     )
