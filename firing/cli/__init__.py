@@ -53,7 +53,6 @@ EXAMPLES: dict[str, str] = {
     "design": "firing design bisque --cone 06 --load example-load-thin-cups --kiln example-kiln",
     "card": "firing card thin-ware-bisque --controller example-controller --start 20:00",
     "calendar": "firing calendar thin-ware-bisque --start 07:30 --out bisque.ics",
-    "notify": "firing notify notify.toml --try",
     "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",

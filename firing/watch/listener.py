@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
     from firing.units import TemperatureUnit
-    from firing.watch.calls import CallBoard
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
     from firing.watch.state import Estimate
