@@ -130,9 +130,9 @@ def watch_command(
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
 
-    SOURCE is a source file (TOML), a serial port, socket://HOST:PORT, "-" for lines on standard
-    input, or a log: replayed, or with --follow a live source while a logger writes it.  It is
-    only ever read from.  Opening a port resets many boards.
+    SOURCE is a source file (TOML), a serial port, usb:NUMBER, socket://HOST:PORT, "-" for lines on
+    standard input, or a log: replayed, or with --follow a live source while a logger writes it.
+    It is only ever read from.  Opening a port resets many boards.
 
     FIELDS go in the order of a line: "-" is passed over, "junction" is the reference junction in
     °C, "output" the controller's output in %, and any other name is a temperature's.
@@ -154,7 +154,7 @@ def watch_command(
     Exit code 1: lines are missing from the recording, or what a port sent was no readings.
 
     The alarm program is tried when the watch begins.  {id}, {severity} and {state} in its arguments
-    are filled in; FIRING_ID and so on are in its environment.  What somebody has to do is told
+    are filled in; FIRING_ID and so on are in its environment.  What somebody has to do comes
     again after 5 min, 10 min, then every 15 min until you acknowledge it: by Enter, on the screen
     or the page, or by SIGUSR1.  That changes only the message, never the kiln.
 

@@ -50,7 +50,7 @@ class AlarmCommand:
         if shutil.which(self._arguments[0]) is None:
             raise FiringError(
                 f"--alarm-command: there is no program {self._arguments[0]} that can be run; write "
-                "its whole path, or install it"
+                "its full path, or install it"
             )
         self._running: list[_Run] = []
         self._waiting: deque[WatchEvent] = deque(maxlen=MOST_WAITING)

@@ -226,7 +226,7 @@ class WatchSession:
             self._slowness_told = True
             self._display.note(
                 f"lines come every {format_duration(self._pause.usual_s)}, which is slow for "
-                f"--lost-after {format_duration(patience_s)}: that none comes is told after "
+                f"--lost-after {format_duration(patience_s)}: a lost source is reported after "
                 f"{format_duration(self._pause.patience_s(patience_s))}"
             )
         patience_s = self._pause.patience_s(patience_s)

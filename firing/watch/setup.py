@@ -162,7 +162,7 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     if options.schedule is None and options.plain_in not in (None, unit):
         raise FiringError(
             f"{source.name} is in °{unit}, so a plain number may mean either unit; write 1000F or "
-            "1000C with --top, --above-plan and --unload"
+            "1000C with --top, --above-plan and --unload-at"
         )
     return source, channel, command
 

@@ -93,7 +93,7 @@ class Terminal:
         self._say(sys.stderr, 2, f"firing: {self._head}{told}", bell)
         if notice.severity == "act" and self._keyboard is not None and not self._keys_told:
             self._keys_told = True
-            self.note("Enter acknowledges, z and Enter snoozes; else this is told again in 5 min")
+            self.note("Enter acknowledges, z and Enter snoozes; else this comes again in 5 min")
         if self._as_json:
             self._document("notice", notice.at_s, notice.to_dict())
 

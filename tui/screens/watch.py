@@ -145,11 +145,11 @@ class WatchScreen(WorkScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "a", "acknowledge", "Heard",
-            tooltip="It is not told again; the alarm stands, and nothing is switched",
+            tooltip="It does not come again; the alarm stands, and nothing is switched",
         ),
         Binding(
             "z", "snooze", "Snooze",
-            tooltip="It is told again in a quarter of an hour; nothing is switched",
+            tooltip="It comes again in a quarter of an hour; nothing is switched",
         ),
         Binding("ctrl+o", "choose", "Source", tooltip="Choose what to watch, and begin"),
         Binding(
