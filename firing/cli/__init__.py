@@ -47,6 +47,34 @@ GROUPS: dict[str, tuple[str, ...]] = {
 """The commands in the groups that ``--help`` lists them in."""
 
 
+EXAMPLES: dict[str, str] = {
+    "forecast": "firing forecast thin-ware-bisque --kiln example-kiln --start 07:30",
+    "design": "firing design bisque --cone 06 --load example-load-thin-cups --kiln example-kiln",
+    "card": "firing card thin-ware-bisque --controller example-controller --start 20:00",
+    "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
+    "guide": 'firing guide "black core" thin-ware-bisque',
+    "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "ports": "firing ports",
+    "kiln": "firing kiln show example-kiln",
+    "cone": "firing cone 6",
+    "hold": "firing hold 6 --at 2190F",
+    "peak": "firing peak 6 --hold 20m",
+    "ways": "firing ways 6 --at-most 1200",
+    "cone-at": 'firing cone-at "60C/h to 1200C hold 20m"',
+    "heatwork": "firing heatwork firing-demo/log.csv",
+    "edit": "firing edit thin-ware-bisque --kiln example-kiln",
+    "safety": "firing safety thin-ware-bisque",
+    "schedules": "firing schedules thin-ware-bisque --out bisque.toml",
+    "schema": "firing schema kiln",
+    "sources": "firing sources cone-chart-1996",
+    "setup": 'firing setup --volume "7 cu ft" --wall "3 in"',
+    "new": 'firing new "100C/h to 600C, 150C/h to 1000C hold 10m" --out plan.toml',
+    "demo": "firing demo",
+}
+"""One example a command, at the foot of its help."""
+
+
 class LazyCommands(click.Group):
     """A group that imports a command's module only to run that command."""
 
@@ -60,6 +88,8 @@ class LazyCommands(click.Group):
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
         command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
+        if cmd_name in EXAMPLES:
+            command.epilog = f"Example: {EXAMPLES[cmd_name]}"
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -702,8 +702,8 @@ _IDLE_BELOW_C, _HEATS_C, _LONG_IDLE_S = 50.0, 150.0, 12 * 3600.0
 def _idle_words(readings: LogReadings, cleaned_c: FloatArray) -> tuple[str, ...]:
     """Say that a logger ran for long before the firing: times since the start begin with it."""
     hot = np.flatnonzero((cleaned_c > _HEATS_C).any(axis=1))
-    warm = np.asarray((cleaned_c > _IDLE_BELOW_C).any(axis=1))
-    cold = np.flatnonzero(~warm[: hot[0] if hot.size else 0])
+    before = cleaned_c[: int(hot[0]) if hot.size else 0]
+    cold = np.flatnonzero((before <= _IDLE_BELOW_C).all(axis=1))
     if not cold.size:
         return ()
     last = int(cold[-1])

@@ -228,7 +228,7 @@ def _tiles(forecast: Forecast) -> list[Tile]:
             Tile(
                 f"Cool enough to open ({opening})",
                 sentence(keeper.when(forecast.total_s, about=True)),
-                opening_range(forecast).strip(" ()"),
+                opening_range(forecast, again=True).strip(" ()"),
             )
         )
     if kiln is not None:

@@ -215,7 +215,8 @@ def _next(review: Review) -> Section:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    others = [f for f in review.findings if f.id not in _OF_THE_ACCOUNT and f.id != "nothing_wrong"]
+    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)
     if more > 0:

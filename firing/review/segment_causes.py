@@ -55,6 +55,10 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "unexplained": (),
 }
+SENSOR_STEPS = (
+    "See how deep the thermocouple sits and whether its wires are tight, when the kiln is cold and "
+    "isolated.",
+)
 SHORT_DRYING = (
     "Check the hold keyed in: so cold it dries the ware, so look for cracks before it is shortened "
     "on purpose.",

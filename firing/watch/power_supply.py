@@ -26,9 +26,9 @@ HIGH_S = 900.0
 FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
 SWING_S, SWING_POINTS = 3600.0, 5
-SWING_SHARE, SWING_MORE_C = 1.5, 1.5
+SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
-deepest of the hour before, and a little more [s, -, -, °C]."""
+deepest of the hour before, and a little more, and what noise adds [s, -, -, °C, -]."""
 NOISE_SWING = 3.0
 """Noise alone swings by so many times itself from lowest to highest [-]."""
 PACE_SWING_SHARE = 2.0
@@ -43,7 +43,7 @@ SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
 SINK_BLOCKS, SINK_ERRORS = 5, 5.0
 """… and by so many times what the means before it scatter, of which there are some [-]."""
 RARE_S, RARE_POINTS = 100.0, 8
-HOLD_LEFT_S = 210.0
+HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
 """A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
@@ -77,17 +77,17 @@ elements lose it over hours."""
 LOSS_C = 3.0
 
 PAST_SIGNIFICANT_ERRORS = 4.0
-PAST_S = 180.0
+PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
-SWINGS_C = 7.0
+SWINGS_C = 5.0
 ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.0, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
 FALLEN_SHARE = 0.7
-LED_SHARE, LED_S = 0.4, 240.0
+LED_SHARE = 0.25
 DONE_FALLING_C = 15.0
 
 
@@ -256,18 +256,18 @@ class PowerMonitor:
             if before is not None and before.index == index:
                 level_c, unsure_s = before.level_c, before.unsure_s
             else:
-                level_c, unsure_s = math.nan, self._crawls_s(self._plan, index)
+                level_c, unsure_s = math.nan, self._crawls_s(self._plan, index, arrived_s)
             self._hold = ObservedHold(
                 index, arrived_s, arrived_s + hold_s, position.late_s, level_c, unsure_s
             )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
 
-    def _crawls_s(self, plan: Plan, index: int) -> float:
+    def _crawls_s(self, plan: Plan, index: int, arrived_s: float) -> float:
         """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
         rate = plan.schedule.segments[index].rate_c_per_h
         time_s, celsius = self._recent.points()
-        last = time_s[-1] - time_s < CORNER_S
+        last = (time_s <= arrived_s) & (time_s > arrived_s - CORNER_S)
         if rate is None or np.count_nonzero(last) < BEFORE_POINTS:
             return 0.0
         pace = _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
@@ -276,17 +276,15 @@ class PowerMonitor:
         return min(CRAWLS_C / max(pace, 1.0) * SECONDS_PER_HOUR, CRAWLS_MOST_S)
 
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
-        """Tell whether a fall that began when this one did, or now, is not the hold's end."""
-        began_s = now_s if self._fall_began_s is None else self._fall_began_s
-        left_s = HOLD_LEFT_S + hold.unsure_s
-        return began_s < hold.due_s - left_s and now_s < hold.due_s + HOLD_LEFT_S
+        """Tell whether a fall now is too early to be the hold's end."""
+        interval_s = self._recent.interval_s()
+        rare_s = interval_s if interval_s >= RARE_S else 0.0
+        return now_s < hold.due_s - HOLD_LEFT_S - rare_s - hold.unsure_s
 
-    def early_s(self, index: int) -> float:
-        """Return how long before its time a segment's hold was left [s]; 0 if it was not."""
-        hold, began_s = self._hold, self._fall_began_s
-        if hold is None or began_s is None or hold.index != index:
-            return 0.0
-        return max(hold.due_s - began_s, 0.0)
+    def early_s(self, index: int, now_s: float) -> float:
+        """Return how long before its time a segment's hold is left now [s]; 0 if it is not."""
+        hold = self._hold
+        return 0.0 if hold is None or hold.index != index else max(hold.due_s - now_s, 0.0)
 
     def still_held(self, now_s: float) -> int | None:
         """Return the segment whose hold has a while to go, whatever the readings look like."""
@@ -497,7 +495,7 @@ class PowerMonitor:
         rate = slowest if planned is None else min(planned, slowest)
         # One that is led down lags, and hides its fall; one that is let go falls at once.
         led = planned is not None
-        share, least_s = (LED_SHARE, LED_S) if led else (FALLEN_SHARE, PAST_S)
+        share = LED_SHARE if led else FALLEN_SHARE
         early_s = self._arrival_error_s(plan, hold, now)
         # Above its target by more than a swing, it is not on its way there any more.
         target_c = plan.schedule.segments[hold.index].target_c
@@ -511,7 +509,7 @@ class PowerMonitor:
         rises = -drop_c > now.believed_c(FALL_C, error_c)
         swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
         self.stays_on = rises or (
-            self.past_s >= least_s
+            self.past_s >= PAST_S
             and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)
             + PAST_SIGNIFICANT_ERRORS * error_c
             + swing_c
@@ -626,7 +624,11 @@ class _RecentCourse:
 
     def believed_c(self, least_c: float, error_c: float) -> float:
         """Return from where on a change of so large an error is believed [°C]."""
-        swing_c = SWING_SHARE * self.usual_fall_c + SWING_MORE_C if self.usual_fall_c else 0.0
+        by_noise_c = NOISE_SWING * self.minute_noise_c
+        clean_c = math.sqrt(max(self.usual_fall_c**2 - by_noise_c**2, 0.0))
+        swing_c = 0.0
+        if clean_c > 0.0:
+            swing_c = SWING_SHARE * clean_c + SWING_MORE_C + SWING_ERRORS * error_c
         return max(least_c, self.errors * error_c, swing_c)
 
 

@@ -277,7 +277,7 @@ class Watcher:
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
-                early_s = self.board.supply.early_s(index)
+                early_s = self.board.supply.early_s(index, now_s)
                 if early_s > EARLY_S:
                     message += (
                         f", {format_duration(early_s)} before its time by the readings: if the "

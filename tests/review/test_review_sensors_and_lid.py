@@ -56,7 +56,10 @@ def test_a_sudden_fall_no_closed_kiln_makes_is_told_without_another(tmp_path: Pa
     assert told is not None
     assert (told.severity, told.confidence) == ("act", "possible")
     assert "700 °C" in told.message
+    assert "hotter than the readings" in told.message
     assert finding(result, "interrupted") is None
+    (away,) = [c for c in result.causes if c.cause == "interruption"]
+    assert "thermocouple" in away.suggestions[0]
 
 
 def test_a_door_sensor_that_trips_moves_no_thermocouple(tmp_path: Path) -> None:

@@ -111,9 +111,10 @@ def _moved(review: Review) -> Iterator[Finding]:
         yield Finding(
             "sensor_moved",
             "act",
-            f"At {say.degrees(shift.at_c)} the reading fell by {say.difference(off_c)} within "
-            "minutes, faster than a closed kiln cools, and came back only as it was heated. The "
-            "thermocouple slid out or lost its contact, or lid or door stood open.",
+            f"The thermocouple slid out or lost contact, or a lid stood open: at "
+            f"{say.degrees(shift.at_c)} the reading fell by {say.difference(off_c)} within "
+            "minutes. A closed kiln cools more slowly, and the reading came back only with heat. "
+            "If it slid, the ware was hotter than the readings.",
             evidence=f"{format_duration(shift.regained_s or 0.0)} from leaving to regaining the "
             f"temperature; {hotter}",
             next_step="When the kiln is cold and isolated, see how deep the thermocouple sits and "
@@ -128,10 +129,9 @@ def _moved(review: Review) -> Iterator[Finding]:
     yield Finding(
         "sensor_moved",
         "act",
-        f"From {say.degrees(shift.at_c)} on, {format_duration(shift.at_s - start_s)} after the "
-        f"start, {own} parted from {shift.other}{' at once' if shift.sudden else ''}: it came to "
-        f"read about {say.difference(off_c)} {side} than before. One of the two slid or was "
-        "pushed.",
+        f"The thermocouple {own} or {shift.other} moved: from {say.degrees(shift.at_c)} on, "
+        f"{format_duration(shift.at_s - start_s)} after the start, {own} came to read about "
+        f"{say.difference(off_c)} {side} beside the other{', at once' if shift.sudden else ''}.",
         evidence=f"their ratio had been steady and changed by {100.0 * abs(shift.share):.0f} %; "
         f"{harm}",
         next_step="When the kiln is cold and isolated, see how deep both sit. Set witness cones in "
