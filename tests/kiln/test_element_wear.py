@@ -108,7 +108,7 @@ def test_a_firing_that_kept_up_is_no_witness_of_its_power() -> None:
     # What is known of other days still stands, after that.
     known = trial_kiln(fitted=Fitted(power=0.9, learnt=date(2024, 1, 1), basis="a meter"))
     said = power_trend(known, [silent]).sentences
-    assert said[0].startswith("Can't tell")
+    assert said[0].startswith("This log can't show")
     assert any("power is down 10 %" in sentence for sentence in said)
 
 
