@@ -61,6 +61,7 @@ LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
 """So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
 than the last [°C]."""
 COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
+"""Below this a kiln takes up little, and a relay makes it swing by so much [°C]."""
 LATE_S = 180.0
 REGAINED_C = 3.0
 
@@ -450,6 +451,7 @@ class PowerMonitor:
         caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
         if loss_c > max(
             FIRST_SWING_C if caught_up else LOSS_C,
+            1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
             LOST_SHARE * whole_c,
             now.errors * error_c,
             PACE_SWING_SHARE * swing_c,
