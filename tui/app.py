@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.events import Event, Key
 from textual.screen import Screen
 from textual.theme import Theme
 
@@ -27,6 +28,7 @@ from .screens.plan import PlanScreen
 from .session import Session
 
 if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
     from firing.watch.options import WatchOptions
 
     from .live_watch import LiveWatch
@@ -169,6 +171,14 @@ class FiringApp(App[Ended]):
             if self.session.document.changed:
                 return
 
+    async def on_event(self, event: Event) -> None:
+        """Let Escape take messages away first, where nothing else lies on top."""
+        away = isinstance(event, Key) and event.key == "escape" and len(self._notifications) > 0
+        if away and isinstance(self.screen, WorkScreen):
+            self.clear_notifications()
+            return
+        await super().on_event(event)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer leaving, and the list of commands, where work is done; a sheet is left first."""
         if action in ("quit", "commands"):
@@ -250,6 +260,7 @@ def run(
     light: bool = False,
     circumstances: Circumstances | None = None,
     watch: WatchOptions | None = None,
+    outlets: Outlets | None = None,
     state: Path | None = None,
 ) -> ScreensLeft:
     """Open the screens on a document, perhaps with a watch to begin with.
@@ -264,6 +275,7 @@ def run(
         circumstances=circumstances,
         watch=watch,
     )
+    app.session.outlets = outlets
     try:
         try:
             how = app.run()

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
+from firing.capture.source import SLOW_LINES
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
@@ -326,11 +327,12 @@ class AlarmBoard:
 
     def _lost(self, now: AlarmInputs) -> WatchEvent | None:
         silent_s = now.now_s - now.usable_s
+        patience_s = max(self._limits.lost_after_s, SLOW_LINES * now.line_every_s)
         return self._latched(
             "reading-lost",
             now,
-            silent_s > self._limits.lost_after_s,
-            silent_s <= self._limits.lost_after_s,
+            silent_s > patience_s,
+            silent_s <= patience_s,
             f"no usable reading for {format_duration(silent_s)}: look at the kiln's own display, "
             "the thermocouple and the cable",
             "readings are back",

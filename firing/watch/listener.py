@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.source import Connection
+from firing.capture.source import Connection, UsualPause
 from firing.watch.calls import CallBoard
+from firing.watch.history import History
 from firing.watch.setup import OpenWatch, open_watch
 from firing.watch.snapshot import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
+    from firing.units import TemperatureUnit
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
     from firing.watch.state import Estimate
@@ -68,6 +70,7 @@ class WatchListener:
         silent_after_s: float,
         not_recorded: str = "",
         calls: CallBoard | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self._publish = publish
         self._connection = connection
@@ -77,11 +80,20 @@ class WatchListener:
         self._calls = CallBoard() if calls is None else calls
         self._live = live
         self._silent_after_s = silent_after_s
+        self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
+        if live:
+            self._pause.add(base.now_s())
         self._count = 0
         self._read_s: float | None = None
         self._stage: Stage | None = None
         self._why = ""
         self._laid_s = 0.0
+        names = connection.source.channels
+        self._others = {n: History() for n in range(len(names)) if n != channel}
+        earlier = None if recorder is None else recorder.earlier
+        if earlier is not None:
+            for moment_s, values in zip(earlier.epoch_s, earlier.values_c, strict=True):
+                self._add_others(moment_s - base.began_epoch_s, values)
         self._alarms: dict[str, WatchRemark] = {}
         self._seen = WatchState(
             stage="waiting",
@@ -90,7 +102,13 @@ class WatchListener:
             names=connection.source.channels,
             channel=channel,
             not_recorded=not_recorded,
+            unit=unit,
         )
+
+    def _add_others(self, at_s: float, values_c: Sequence[float]) -> None:
+        for number, history in self._others.items():
+            if not math.isnan(values_c[number]):
+                history.add(at_s, values_c[number])
 
     @property
     def _now_s(self) -> float:
@@ -106,7 +124,10 @@ class WatchListener:
         self._remember(WatchRemark(self._now_s, "note", sentence))
 
     def notice(self, notice: WatchEvent) -> None:
-        """Write a notice down."""
+        """Write a notice down; one that is told again only rings."""
+        if notice.repeat:
+            self._seen = replace(self._seen, calls=self._seen.calls + 1)
+            return
         kind: RemarkKind = "call" if notice.severity == "act" else "told"
         if notice.state == "raised":
             kind = "alarm"
@@ -132,6 +153,11 @@ class WatchListener:
         if self._connection.count != self._count:
             self._count = self._connection.count
             self._read_s = self._now_s
+            self._pause.add(self._now_s)
+            reading = self._connection.reading
+            if reading is not None:
+                usable = [reading.usable_c(n) for n in range(len(reading.values_c))]
+                self._add_others(self._now_s, usable)
         if time.monotonic() - self._laid_s < LAY_DOWN_S:
             return
         self.lay_down()
@@ -154,7 +180,10 @@ class WatchListener:
         # The course is copied only when it has another point, every half minute, and at the end.
         if history.points != seen.time_s.size or self._stage is not None:
             time_s, course_c = history.trace()
-            seen = replace(seen, time_s=time_s, course_c=course_c)
+            others = tuple(
+                (seen.names[n], *other.trace()) for n, other in self._others.items() if other.points
+            )
+            seen = replace(seen, time_s=time_s, course_c=course_c, others=others)
         stage, why = self._going_on()
         self._seen = replace(
             seen,
@@ -179,7 +208,8 @@ class WatchListener:
             return "lost", self._connection.lost_because
         if self._read_s is None:
             return "waiting", ""
-        if self._live and self._now_s - self._read_s > self._silent_after_s:
+        patience_s = self._pause.patience_s(self._silent_after_s)
+        if self._live and self._now_s - self._read_s > patience_s:
             return "silent", ""
         return "reading", ""
 
@@ -218,6 +248,7 @@ def open_with_listener(
         silent_after_s=options.lost_after_s,
         not_recorded=opened.not_recorded,
         calls=opened.calls,
+        unit=opened.unit,
     )
     return opened, listener
 

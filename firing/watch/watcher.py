@@ -11,7 +11,7 @@ import numpy as np
 from firing.capture.reading import Reading, Status
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
-from firing.units import format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
     cones_reached,
@@ -93,6 +93,8 @@ class Watcher:
         Its tolerance near the peak, ± [°C].
     model : KilnModel, optional
         The kiln's, which says what it takes; where there is a plan the predictor is its, too.
+    unit : {"C", "F"}
+        What is told without a plan is told in this one.
     """
 
     def __init__(
@@ -105,10 +107,11 @@ class Watcher:
         cone_offset_c: float = 0.0,
         thermocouple_c: float | None = None,
         model: KilnModel | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self.schedule = schedule
         self.history = History()
-        self.board = AlarmBoard(limits, schedule, "C" if schedule is None else schedule.unit)
+        self.board = AlarmBoard(limits, schedule, unit if schedule is None else schedule.unit)
         self.predictor = predictor
         self.rest: RemainingCourse | None = None
         self._model = model
@@ -121,6 +124,7 @@ class Watcher:
         self._rate_c_per_h: float | None = None
         self._located_s = -math.inf
         self._usable_s: float | None = None
+        self.line_every_s = 0.0  # how far apart a live source's lines usually come
         self._reading_c = math.nan
         self._stuck = False
         self._ended: set[int] | None = None
@@ -194,6 +198,7 @@ class Watcher:
                 now_s=now_s,
                 reading_c=self._reading_c,
                 usable_s=now_s if self._usable_s is None else self._usable_s,
+                line_every_s=self.line_every_s,
                 stuck=self._stuck,
                 now_c=self.history.now_c(),
                 highest_c=self.history.highest_c,

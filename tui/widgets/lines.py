@@ -39,6 +39,10 @@ def key_words(binding: Binding) -> str:
     return "+".join([*held, name])
 
 
+_FIRST = {"help": 0, "acknowledge": 1, "snooze": 2}
+"""Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
+
+
 class TitleLine(Static):
     """What is open, and whether it has changed."""
 
@@ -86,8 +90,7 @@ class KeyLine(Widget):
     def _applying(self) -> Iterable[Binding]:
         seen: set[str] = set()
         active = [a for a in self.screen.active_bindings.values() if a.binding.show and a.enabled]
-        # Help first: it is what somebody lost looks for.
-        for each in sorted(active, key=lambda a: a.binding.action != "help"):
+        for each in sorted(active, key=lambda a: _FIRST.get(a.binding.action, len(_FIRST))):
             if each.binding.action not in seen and each.binding.description:
                 seen.add(each.binding.action)
                 yield each.binding
