@@ -28,6 +28,7 @@ from .screens.plan import PlanScreen
 from .session import Session
 
 if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
     from firing.watch.options import WatchOptions
 
     from .live_watch import LiveWatch
@@ -259,6 +260,7 @@ def run(
     light: bool = False,
     circumstances: Circumstances | None = None,
     watch: WatchOptions | None = None,
+    outlets: Outlets | None = None,
     state: Path | None = None,
 ) -> ScreensLeft:
     """Open the screens on a document, perhaps with a watch to begin with.
@@ -273,6 +275,7 @@ def run(
         circumstances=circumstances,
         watch=watch,
     )
+    app.session.outlets = outlets
     try:
         try:
             how = app.run()

@@ -55,7 +55,7 @@ class WatchSupervisor:
 
     def begin(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch; there is none running."""
-        watch = self._session.watch = LiveWatch(order)
+        watch = self._session.watch = LiveWatch(order, self._session.outlets)
         self._calls, self._over = 0, False
         self._heed_signals()
         watch.begin()

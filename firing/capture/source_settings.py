@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from firing.capture.conversion import SourceUnit, converter_for
@@ -20,7 +21,14 @@ if TYPE_CHECKING:
 SourceKind = Literal["lines", "scpi", "modbus"]
 STANDARD_INPUT = "-"
 
-__all__ = ["STANDARD_INPUT", "ModbusRegister", "SourceKind", "SourceSettings", "make_source"]
+__all__ = [
+    "STANDARD_INPUT",
+    "ModbusRegister",
+    "SourceKind",
+    "SourceSettings",
+    "WatchedFiring",
+    "make_source",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +98,24 @@ class SourceSettings:
                         f'"{name}" cannot name a channel, as a spreadsheet would run it; begin '
                         "with a letter"
                     )
+
+
+@dataclass(frozen=True)
+class WatchedFiring:
+    """What a source file says of the firing it is the source of; files by their path or ready name.
+
+    None where it says nothing.
+    """
+
+    name: str | None = None
+    schedule: str | None = None
+    kiln: str | None = None
+    load: str | None = None
+    controller: str | None = None
+    out: Path | None = None
+    notify: Path | None = None
+    page: int | None = None
+    page_lan: bool = False
 
 
 def make_source(settings: SourceSettings) -> ReadingSource:

@@ -12,6 +12,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
+    "calendar": ("firing.cli.calendar", "Put the moments of a firing into your calendar."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
@@ -39,7 +40,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "Begin": ("demo", "setup", "new", "edit"),
-    "Plan": ("forecast", "design", "card", "guide", "kiln", "schedules"),
+    "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
     "Review": ("review", "heatwork"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
@@ -51,6 +52,7 @@ EXAMPLES: dict[str, str] = {
     "forecast": "firing forecast thin-ware-bisque --kiln example-kiln --start 07:30",
     "design": "firing design bisque --cone 06 --load example-load-thin-cups --kiln example-kiln",
     "card": "firing card thin-ware-bisque --controller example-controller --start 20:00",
+    "calendar": "firing calendar thin-ware-bisque --start 07:30 --out bisque.ics",
     "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",

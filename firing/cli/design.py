@@ -12,6 +12,7 @@ from firing.cli.arguments import (
     DURATION_S,
     RATE,
     TEMPERATURE,
+    calendar_option,
     controller_option,
     json_option,
     kiln_options,
@@ -92,6 +93,8 @@ if TYPE_CHECKING:
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
 )
+@click.option("--start", metavar="WHEN", help="When it starts; goes with --calendar.")
+@calendar_option
 @click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
 @report_options
 @json_option
@@ -120,6 +123,8 @@ def design_command(
     by: str,
     base: str | None,
     out: Path | None,
+    start: str | None,
+    ics: Path | None,
     overwrite: bool,
     as_json: bool,
 ) -> int:
@@ -132,6 +137,7 @@ def design_command(
     from dataclasses import replace
     from typing import cast
 
+    from firing.clock import parse_when
     from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
@@ -152,6 +158,8 @@ def design_command(
             "a design needs to know the ware; write --load with a load file, such as "
             "example-load-planters-and-cups"
         )
+    if start is not None and ics is None:
+        raise FiringError("--start is for the calendar; give --calendar FILE, too")
     wanted = cast("Purpose", purpose)
     ware = open_load(load)
     in_kiln = open_file("kiln", kiln)
@@ -216,6 +224,13 @@ def design_command(
         written = designed_text(result.schedule, result.reasons, head, base_text)
         outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
+    if ics is not None:
+        from firing.cli.calendar import write_calendar
+        from firing.report.calendar import calendar
+
+        started = None if start is None else parse_when(start)
+        found = calendar(replace(result.forecast, started=started))
+        write_calendar(found, ics, overwrite=overwrite)
     if as_json:
         outcome.document(result.to_dict())
     else:

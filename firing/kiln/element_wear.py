@@ -160,7 +160,7 @@ def _kept_up(fit: KilnFit) -> str:
     if fit.power_over_capacity.identifiable or fit.power.identifiable or fit.least_power is None:
         return ""
     return (
-        "Can't tell from this log whether power was lost: it shows too little of full power. The "
+        "This log can't show whether power was lost: it shows too little of full power. The "
         f"firing needed about {100.0 * fit.least_power:.0f} % of the kiln file's power at most. "
         "Log the controller's output, or have amps and volts under load measured by a competent "
         "person."

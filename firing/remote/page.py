@@ -41,6 +41,7 @@ class ShownWatch:
 
     name: str
     schedule: Schedule | None
+    unit: TemperatureUnit
     seen: Callable[[], WatchState]
     calls: Callable[[], CallBoard | None]
 
@@ -50,11 +51,6 @@ class ShownWatch:
         if self.schedule is None:
             return self.name
         return f"{self.name}: {self.schedule.title}" if self.name else self.schedule.title
-
-    @property
-    def unit(self) -> TemperatureUnit:
-        """The unit of the plan; without one, the source's own."""
-        return self.seen().unit if self.schedule is None else self.schedule.unit
 
 
 _PART_WORDS = {
@@ -108,7 +104,7 @@ class WatchParts:
         drawn = (seen.time_s.size, seen.estimate, seen.began)
         if drawn == self._drawn:
             return self._curve
-        lines = list(self._lines(seen))
+        lines = list(self._lines(seen)) if seen.time_s.size > 1 else []
         self._curve = svg_pair(_drawing(lines, seen, self._watch.unit)) if lines else ""
         self._drawn = drawn
         return self._curve
@@ -264,7 +260,9 @@ def _ends(now: Estimate, moments: MomentText, unit: TemperatureUnit) -> str:
     if not rows:
         return ""
     told = "".join(f"<dt>{escaped(label)}</dt><dd>{_ranged(words)}</dd>" for label, words in rows)
-    under = f'<p class="quiet">In brackets: the {RANGES_HOLD} range.</p>' if ranged else ""
+    level = "from the quickest to the slowest way on"
+    level = level if now.kiln is None else f"the {RANGES_HOLD} range"
+    under = f'<p class="quiet">In brackets: {level}.</p>' if ranged else ""
     return f"<h2>Ahead</h2><dl>{told}</dl>{under}"
 
 

@@ -16,7 +16,7 @@ from firing.review import thresholds as limit
 from firing.review.ramp import Interruption
 from firing.review.resample import ResampledTrace
 from firing.review.result import SensorShift
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, median, quantile
 
 
 def fell_at_once(trace: ResampledTrace, gap: Interruption) -> bool:
@@ -85,7 +85,7 @@ def _alike_late(
         early = trace.temperature_c, delayed(other_c, lag_s, trace.step_s)
         for own, other in (late, early):
             ratio = (own[hot] - room_c) / (other[hot] - room_c)
-            low, high = np.percentile(ratio, (2.0, 98.0))
+            low, high = quantile(ratio, 0.02), quantile(ratio, 0.98)
             if high - low < least:
                 best, least = (own, other), float(high - low)
     return best
@@ -113,10 +113,10 @@ def _parted(
         before = ratio[(time_s >= at_s - limit.MOVED_BEFORE_S) & (time_s < at_s)]
         if before.size < 4:
             continue
-        low, high = np.percentile(before, (5.0, 95.0))
+        low, high = quantile(before, 0.05), quantile(before, 0.95)
         if high - low > limit.MOVED_STEADY:
             continue
-        usual = float(np.median(before))
+        usual = median(before)
         for sudden, over_s, least in (
             (True, limit.MOVED_AT_ONCE_S, limit.MOVED_SUDDEN),
             (False, limit.MOVED_SLIDE_S, limit.MOVED_SLID),
@@ -125,7 +125,7 @@ def _parted(
             after = ratio[(time_s >= begin_s) & (time_s < begin_s + limit.MOVED_STEADY_S)]
             if after.size * trace.step_s < 0.5 * limit.MOVED_STEADY_S:
                 continue
-            share = 1.0 - float(np.median(after)) / usual
+            share = 1.0 - median(after) / usual
             if abs(share) < least or (found is not None and abs(share) <= abs(found.share)):
                 continue
             found = SensorShift(float(at_s), trace.at(float(at_s)), share, name, sudden)

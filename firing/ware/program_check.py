@@ -136,7 +136,7 @@ def _is_done(ramps: list[_Ramp], before: int, limits: WareLimits, reason: str) -
             if low <= ramp.segment.target_c:
                 spent_s += ramp.segment.hold_s
         return spent_s >= _DONE * dwell.at_least_s
-    return True
+    return False
 
 
 def _too_fast(schedule: Schedule, ramp: _Ramp, limit: Limit) -> Iterator[Breach]:

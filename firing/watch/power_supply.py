@@ -29,8 +29,9 @@ SWING_S, SWING_POINTS = 3600.0, 5
 SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
 deepest of the hour before, and a little more, and what noise adds [s, -, -, °C, -]."""
-NOISE_SWING = 3.0
-"""Noise alone swings by so many times itself from lowest to highest [-]."""
+NOISE_SWING, PACE_NOISE_SWING = 3.0, 2.0
+"""Noise alone swings by so many times itself from lowest to highest; of a pace's swing less is put
+down to it, as readings minutes apart take a relay's for noise [-, -]."""
 PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
@@ -59,6 +60,7 @@ CRAWLS_C, CRAWLS_MOST_S = 4.0, 2400.0
 LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
 """So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
 than the last [°C]."""
+COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 LATE_S = 180.0
 REGAINED_C = 3.0
 
@@ -342,6 +344,8 @@ class PowerMonitor:
             # After a corner a swing overshoots, and falls the deeper.
             lagged = position.late_s is not None and position.late_s > LATE_S
             first_c = FIRST_SWING_C if lagged else 0.0
+            if now.highest_c < COLD_SWINGS_C:
+                first_c = COLD_SWING_C  # a relay's first swings, in a kiln that takes up little
             if now.fallen_c < max(first_c, CORNER_SHARE * now.usual_fall_c):
                 return
         target_c = plan.schedule.segments[index].target_c
@@ -439,7 +443,7 @@ class PowerMonitor:
             if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
                 return False  # a relay that was off for a while, and the kiln climbs again
         swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
-        by_noise_c = NOISE_SWING * now.minute_noise_c
+        by_noise_c = PACE_NOISE_SWING * now.minute_noise_c
         swing_c = math.sqrt(max(swing_c * swing_c - by_noise_c * by_noise_c, 0.0))
         first = int(np.argmax(inside))
         lagged = self.above_clock_c(float(now.time_s[first]), float(now.values_c[first])) < -LAGS_C

@@ -42,7 +42,7 @@ DRAG_LEAST, DRAG_MOST = 0.01, 0.25
 """A clock that waits in every swing of a relay goes slower by a share between these, for good."""
 AT_LIMIT_SHARE = 0.93
 """A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
-LEAST_POWER_SHARE = 0.45
+LEAST_POWER_SHARE = 0.35
 """A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
 DRAG_FROM_C = 250.0
 BEND, BEND_SPAN_C, BEND_OFF = 0.7, 30.0, 0.35

@@ -26,7 +26,8 @@ class Terminal:
 
     A terminal or a pipe that is gone does not end a recording.  `as_json` gives stdout one JSON
     document a line.  `cleaned` makes a line harmless to a terminal.  Where somebody sits at a
-    `keyboard`, Enter acknowledges the calls and z snoozes them.
+    `keyboard`, Enter acknowledges the calls and z snoozes them.  `watch` is what it is called where
+    there are several.
     """
 
     def __init__(
@@ -41,6 +42,7 @@ class Terminal:
         calls: CallBoard | None = None,
         keyboard: int | None = None,
         unit: TemperatureUnit = "C",
+        watch: str = "",
     ) -> None:
         self._began = began
         self._schedule = schedule
@@ -54,11 +56,16 @@ class Terminal:
         self._keyboard = keyboard
         self._unit: TemperatureUnit = unit
         self._keys_told = False
+        self._watch = watch
 
     @property
     def unheard(self) -> bool:
         """Whether nobody can see or keep anything any more."""
         return 1 in self._gone and self._recorder is None and self._command is None
+
+    @property
+    def _head(self) -> str:
+        return f"{self._watch}: " if self._watch else ""
 
     def _say(self, stream: Any, number: int, text: str, bell: str = "") -> None:
         if number in self._gone:
@@ -73,7 +80,7 @@ class Terminal:
 
     def note(self, sentence: str) -> None:
         """Show a sentence on stderr."""
-        self._say(sys.stderr, 2, f"firing: {sentence}")
+        self._say(sys.stderr, 2, f"firing: {self._head}{sentence}")
 
     def notice(self, notice: WatchEvent) -> None:
         """Show a notice, ring the bell."""
@@ -82,7 +89,8 @@ class Terminal:
         word = {"raised": "ALARM", "over": "over", "told": "note"}[notice.state]
         if notice.repeat:
             word += " again"
-        self._say(sys.stderr, 2, f"firing: {at} {word} {notice.id}: {notice.message}", bell)
+        told = f"{at} {word} {notice.id}: {notice.message}"
+        self._say(sys.stderr, 2, f"firing: {self._head}{told}", bell)
         if notice.severity == "act" and self._keyboard is not None and not self._keys_told:
             self._keys_told = True
             self.note("Enter acknowledges, z and Enter snoozes; else this comes again in 5 min")
@@ -92,7 +100,8 @@ class Terminal:
     def status(self, estimate: Estimate, reading: Reading | None) -> None:
         """Show how the firing stands on stdout."""
         if not self._as_json:
-            self._say(sys.stdout, 1, status_line(estimate, self._began, self._schedule, self._unit))
+            line = status_line(estimate, self._began, self._schedule, self._unit)
+            self._say(sys.stdout, 1, f"{self._head}{line}")
             return
         data = estimate.to_dict()
         data["readings"] = (
@@ -118,7 +127,8 @@ class Terminal:
 
     def _document(self, kind: str, at_s: float, data: dict[str, Any]) -> None:
         at = utc_stamp(self._began.timestamp() + at_s)
-        document = {"schema": 1, "kind": kind, "at": at, **data}
+        named = {"watch": self._watch} if self._watch else {}
+        document = {"schema": 1, "kind": kind, "at": at, **named, **data}
         self._say(sys.stdout, 1, json.dumps(document, ensure_ascii=False, allow_nan=False))
 
     def tick(self) -> None:

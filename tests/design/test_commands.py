@@ -54,7 +54,7 @@ def test_mending_a_ready_schedule(tmp_path: Path) -> None:
     arguments = ("design", "bisque", "--load", LOAD, "--from", "thin-ware-bisque")
     result = run(*arguments, "--out", str(out))
     assert result.return_value == 0
-    assert "# Mended: " in out.read_text(encoding="utf-8")
+    assert "# Made safe: " in out.read_text(encoding="utf-8")
 
 
 def test_a_card_as_text_page_and_document(tmp_path: Path) -> None:

@@ -66,7 +66,7 @@ def test_a_mended_file_keeps_its_comments() -> None:
     written = designed_text(made.schedule, made.reasons, (), text)
     comments = [line for line in text.splitlines() if line.startswith("#")]
     assert all(line in written.splitlines() for line in comments)
-    assert "# Mended: " in written
+    assert "# Made safe: " in written
     assert parse_schedule(written) == made.schedule
 
 

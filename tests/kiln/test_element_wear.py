@@ -102,13 +102,13 @@ def test_a_firing_that_kept_up_is_no_witness_of_its_power() -> None:
         fit(1.0, date(2025, 1, 1), told=False), power_over_capacity=untold, least_power=0.76
     )
     trend = power_trend(trial_kiln(), [silent])
-    assert trend.sentences[0].startswith("Can't tell from this log whether power was lost")
+    assert trend.sentences[0].startswith("This log can't show whether power was lost")
     assert "needed about 76 % of the kiln file's power at most" in trend.sentences[0]
     assert not trend.needs_action
     # What is known of other days still stands, after that.
     known = trial_kiln(fitted=Fitted(power=0.9, learnt=date(2024, 1, 1), basis="a meter"))
     said = power_trend(known, [silent]).sentences
-    assert said[0].startswith("Can't tell")
+    assert said[0].startswith("This log can't show")
     assert any("power is down 10 %" in sentence for sentence in said)
 
 

@@ -32,7 +32,7 @@ def test_a_log_that_begins_inside_is_not_said_to_stop(tmp_path: Path) -> None:
     answer = reviewed(tmp_path, sampling=Sampling(interval_s=60.0, from_s=8 * HOUR))
     first, second = review_answer(answer)
     assert "begins inside the firing" in first
-    assert "segment 3 is in it whole" in first
+    assert "segment 3 is complete in it" in first
     assert second.startswith("What is in it amounts to")
 
 

@@ -1,5 +1,6 @@
 """A watch without a screen: its thread, what it lays down, and the words for it."""
 
+import http.client
 import os
 import threading
 import tty
@@ -14,11 +15,14 @@ from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
 from firing.tui.watch_text import alarm_words, figures, headline, stage_words
 from firing.tui.widgets.headline import headline_rows, large
+from remote.serving import free_port
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
+from firing.remote.outlets import Outlets
+from firing.remote.page_server import PageAddress
 from firing.report.sanitize import display_width
 from firing.review.position import Position
 from firing.watch.calls import Call
@@ -62,6 +66,30 @@ def send(port: tuple[Path, int], *lines: str) -> None:
 
 
 Watched = Callable[[WatchOptions], LiveWatch]
+
+
+def test_a_watch_on_the_screen_stands_on_a_page_too(port: tuple[Path, int]) -> None:
+    page = free_port()
+    watch = LiveWatch(WatchOptions(str(port[0])), Outlets(PageAddress(page)))
+    watch.begin()
+    shown: list[str] = []
+
+    def is_shown() -> bool:
+        send(port, "321")
+        asked = http.client.HTTPConnection("127.0.0.1", page, timeout=5.0)
+        try:
+            asked.request("GET", "/", headers={"Host": f"127.0.0.1:{page}"})
+            shown.append(asked.getresponse().read().decode())
+        except OSError:
+            return False
+        finally:
+            asked.close()
+        return "321<small>" in shown[-1]
+
+    try:
+        wait_until(is_shown)
+    finally:
+        assert watch.end(PATIENCE_S)
 
 
 def test_a_replayed_log_is_followed_recorded_and_ends(watched: Watched, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -11,6 +12,7 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
 
+from firing.errors import FiringError
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
@@ -68,6 +70,10 @@ class PlanScreen(PlanActionsScreen):
         Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
+        Binding(
+            "f10", "calendar", "Calendar", show=False,
+            tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
+        ),
         Binding(
             "ctrl+r", "to_cone", "To cone",
             tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
@@ -167,7 +173,7 @@ class PlanScreen(PlanActionsScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
-        if action in ("warnings", "page"):
+        if action in ("warnings", "page", "calendar"):
             return self.session.forecast is not None
         return super().check_action(action, parameters)
 
@@ -278,6 +284,37 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}-forecast.html", page)
+
+    def action_calendar(self) -> None:
+        """Write the moments of the firing for a calendar."""
+        if self.settle():
+            self.job(self._calendar_job)
+
+    async def _calendar_job(self) -> None:
+        from firing.clock import parse_when
+
+        forecast = self.session.forecast
+        if forecast is None or not self.up_to_date:
+            self.say("There is no forecast of this plan yet.", fault=True)
+            return
+        started, fault = forecast.started, ""
+        while started is None:
+            typed = await self.prompt("When does it start?", "tomorrow 07:30", fault)
+            if typed is None:
+                return
+            try:
+                started = parse_when(typed)
+            except FiringError as error:
+                fault = str(error)
+
+        def file() -> str:
+            from firing.report.calendar import calendar
+
+            return calendar(replace(forecast, started=started)).to_ics()
+
+        document = self.document
+        stem = (document.path or Path(document.suggested_name)).stem
+        await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
 
     def action_review(self) -> None:
         """Go to the review."""
