@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import Any, Literal, get_args
 
 from firing.errors import FiringError
-from firing.files.tomledit import render
-from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
-from firing.schedule.file import parse_schedule, plain_number, schedule_text
+from firing.files.tomlfile import FaultyFile, KeyPath, describe_path
+from firing.schedule.file import faultless_schedule, parse_schedule, plain_number, schedule_data
 from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.units import (
     TemperatureUnit,
     from_celsius,
@@ -115,7 +115,7 @@ def _value(text: str, field: SegmentKey, unit: TemperatureUnit) -> Any:
 
 
 def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
-    data: Any = parse(schedule_text(schedule), "")
+    data: Any = schedule_data(schedule)
     table = data
     for part in path[:-1]:
         table = table[part]
@@ -123,12 +123,20 @@ def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
         table.pop(path[-1], None)
     else:
         table[path[-1]] = value
-    return _judged(render(data), describe_path(path))
+    return _judged(data, describe_path(path))
 
 
-def _judged(text: str, field: str = "") -> Schedule:
+def _judged(data: dict[str, Any], field: str = "") -> Schedule:
+    """Return what the data describe, or refuse them in the words of the file's reader."""
+    found = faultless_schedule(data)
+    if found is not None:
+        return found
+    # Written as text only to have the faults named, and plainly: a layout takes a tenth of a second
+    # for a long plan, at every key.
+    from .form_document import inline_text
+
     try:
-        return parse_schedule(text)
+        return parse_schedule(inline_text(data))
     except FaultyFile as error:
         own = [fault.message for fault in error.faults if fault.field == field]
         if own:
@@ -144,7 +152,7 @@ def checked(schedule: Schedule) -> Schedule:
 
     Refused if a segment does not fit the one before it.
     """
-    _judged(schedule_text(schedule))
+    _judged(schedule_data(schedule))
     return schedule
 
 
@@ -168,6 +176,8 @@ def duplicate(schedule: Schedule, row: int) -> Schedule:
 
 def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedule:
     segments = list(schedule.segments)
+    if len(segments) >= MAX_SEGMENTS:
+        raise FiringError(f"a plan has at most {MAX_SEGMENTS} segments; remove one first")
     before_c = schedule.start_c if row == HEAD_ROW else segments[row].target_c
     if row + 1 < len(segments):
         after = segments[row + 1]

@@ -19,7 +19,7 @@ from typing import IO, Any
 
 from firing.errors import FiringError
 from firing.files.tomlfile import write_text
-from firing.schedule.file import parse_schedule
+from firing.schedule.file import parse_schedule, schedule_data
 
 from .document import PlanDocument
 from .edits import new_schedule
@@ -208,6 +208,8 @@ class Journal:
                     self._state.notify_all()
 
     def _write(self, kept: PlanDocument) -> None:
+        from .form_document import inline_text
+
         path = None if kept.path is None else os.path.abspath(kept.path)
         data = {
             "schema": _SCHEMA,
@@ -216,7 +218,8 @@ class Journal:
             "written_at": datetime.now().astimezone().isoformat(timespec="milliseconds"),
             "title": kept.schedule.title,
             "suggested_name": kept.suggested_name,
-            "text": kept.text_of(kept.schedule, str(kept.path)),
+            # What it says is enough: its layout comes from the file's own text when it is saved.
+            "text": inline_text(schedule_data(kept.schedule)),
             "base_text": kept.base_text,
             "digest": kept.digest,
         }

@@ -64,6 +64,10 @@ class PlanScreen(PlanActionsScreen):
             "ctrl+g", "design", "Design",
             tooltip="Have a plan made for the load, to be compared with this one",
         ),
+        Binding(
+            "ctrl+u", "without_load", "Load out",
+            tooltip="Go on without the load, which does not fit this plan; ^K chooses another",
+        ),
         Binding("ctrl+t", "card", "Card", tooltip="The card to key the plan in from"),
         Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
@@ -151,6 +155,7 @@ class PlanScreen(PlanActionsScreen):
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
+        self.refresh_bindings()
 
     @property
     def _room(self) -> int:
@@ -159,7 +164,9 @@ class PlanScreen(PlanActionsScreen):
     def _consequences(self, result: Forecast) -> list[str]:
         session = self.session
         coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
-        return summary_lines(result, self._room, session.circumstances.equipment, coming=coming)
+        return summary_lines(
+            result, self._room, session.fitting, coming=coming, left_out=session.load_left_out
+        )
 
     def _show_consequences(self, lines: list[str]) -> None:
         words = "\n".join(shorten(plain(line), self._room) for line in lines)
@@ -169,6 +176,8 @@ class PlanScreen(PlanActionsScreen):
         """Offer only what applies."""
         if action in ("warnings", "page"):
             return self.session.forecast is not None
+        if action == "without_load":
+            return bool(self.session.load_left_out)
         return super().check_action(action, parameters)
 
     # Jobs
@@ -249,8 +258,10 @@ class PlanScreen(PlanActionsScreen):
 
         forecast = self.session.forecast
         if forecast is not None:
-            equipment = self.session.circumstances.equipment
-            lines = [*warning_lines(forecast), *missing_choices(forecast, equipment)]
+            session = self.session
+            lines = [*warning_lines(forecast), *missing_choices(forecast, session.fitting)]
+            if session.load_left_out:
+                lines = [f"Forecast without the load: {session.load_left_out}.", "", *lines]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
             await self.app.push_screen_wait(sheet)
 

@@ -145,8 +145,10 @@ class PlanActionsScreen(EditingScreen, PlanHost):
 
         await self.all_read()
         equipment = await choose_equipment(self, kind)
-        if equipment is None:
-            return
+        if equipment is not None:
+            await self._take_and_keep(equipment)
+
+    async def _take_and_keep(self, equipment: Equipment) -> None:
         self.take_equipment(equipment)
         file = memory_file(self.session.journal.folder)
         trouble = await asyncio.to_thread(remember, file, equipment.names)
@@ -157,6 +159,15 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Forecast the plan with another kiln, load, controller or tariff."""
         self._set(equipment)
         self.say("Taken.")
+
+    def action_without_load(self) -> None:
+        """Go on without a load that does not fit the plan, now and the next time."""
+        if self.settle():
+            self.job(self._without_load_job)
+
+    async def _without_load_job(self) -> None:
+        equipment = replace(self.session.circumstances.equipment, load=None)
+        await self._take_and_keep(equipment)
 
     def action_design(self) -> None:
         """Have a plan made for the load."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -16,7 +17,7 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..forecasting import Circumstances, forecast_plan
+from ..forecasting import Circumstances, forecast_fitting
 from ..plot_lines import review_lines
 from ..review_entries import ReviewEntry, review_entries, summary
 from ..session import LogChoice, review_log
@@ -89,16 +90,17 @@ class ReviewScreen(WorkScreen):
             review: Review | None,
             trouble: str,
             of_plan: bool,
+            left_out: str,
         ) -> None:
             super().__init__()
             self.choice, self.question = choice, question
             self.review, self.trouble = review, trouble
-            self.of_plan = of_plan
+            self.of_plan, self.left_out = of_plan, left_out
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._entries: list[ReviewEntry] = []
-        self._trouble = ""
+        self._trouble = self._left_out = ""
         self.pending = False
         """Whether a log is being read."""
 
@@ -159,21 +161,24 @@ class ReviewScreen(WorkScreen):
     @work(thread=True, group="review", exclusive=True)
     def _work(self, choice: LogChoice, question: tuple[Schedule, Equipment]) -> None:
         schedule, equipment = question
-        found, trouble, of_plan = None, "", True
+        found, trouble, of_plan, left_out = None, "", True, ""
         try:
             # A plan that cannot be fired with that load is no matter of how the log is read.
-            forecast_plan(schedule, Circumstances(equipment=equipment))
+            _, left_out = forecast_fitting(schedule, Circumstances(equipment=equipment))
             of_plan = False
+            if left_out:
+                equipment = replace(equipment, load=None)
             found = review_log(schedule, choice, equipment)
         except FiringError as error:
             trouble = str(error)
-        self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan))
+        self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan, left_out))
 
     def on_review_screen_review_came(self, message: ReviewCame) -> None:
         """Show a review, or what its log leaves open with the fields that settle it."""
         if message.choice != self.session.log:
             return
         self.pending, self._trouble = False, message.trouble
+        self._left_out = message.left_out
         self.session.review, self.session.reviewed = message.review, message.question
         self.refresh_bindings()
         if message.review is not None:
@@ -190,7 +195,10 @@ class ReviewScreen(WorkScreen):
         self.job(self._reading_job)
 
     def _show(self, review: Review) -> None:
-        self._answer("\n".join(summary(review)))
+        lines = [*summary(review)]
+        if self._left_out:
+            lines.append(f"Without the load: {self._left_out}.")
+        self._answer("\n".join(lines))
         self.query_one(Curve).show(review_lines(review))
         self._entries = review_entries(review)
         self._list()

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from rich.text import Text
+from textual import events
 from textual.binding import Binding
 from textual.screen import Screen
 from textual.widget import Widget
@@ -25,6 +26,12 @@ _KEY_WORDS = {
     "up": "↑",
     "down": "↓",
 }
+
+
+_FIRST = {
+    "help": 0, "save": 1, "undo": 2, "commands": 3, "quit": 4, "drop": 5, "leave": 6, "back": 7,
+}  # fmt: skip
+"""What is shown before all else, and in which order: somebody lost looks for it."""
 
 
 def key_words(binding: Binding) -> str:
@@ -56,11 +63,23 @@ class TitleLine(Static):
 
 
 class KeyLine(Widget):
-    """The keys that apply where the cursor is, as many as there is room for."""
+    """The keys that apply where the cursor is, as many as fit; a click presses one."""
 
     DEFAULT_CSS = """
     KeyLine { height: 1; background: $panel; color: $quiet; padding: 0 1; }
     """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._placed: list[tuple[int, int, str]] = []
+
+    def on_click(self, event: events.Click) -> None:
+        """Press the key that was clicked."""
+        event.stop()
+        at = event.get_content_offset_capture(self).x
+        for begins, ends, key in self._placed:
+            if begins <= at < ends:
+                self.app.simulate_key(key)
 
     def on_mount(self) -> None:
         """Listen for other keys."""
@@ -72,12 +91,17 @@ class KeyLine(Widget):
     def render(self) -> Text:
         """Return the line."""
         text = Text(no_wrap=True, overflow="ellipsis")
+        self._placed = []
         key_style = f"bold {self.app.theme_variables.get('foreground', '')}".strip()
         room = self.size.width
         for binding in self._applying():
             words = f"{key_words(binding)} {binding.description}"
             if display_width(words) > room:
+                if binding.action in _FIRST:
+                    continue
                 break
+            begins = self.size.width - room
+            self._placed.append((begins, begins + display_width(words), binding.key))
             text.append(key_words(binding), key_style)
             text.append(f" {binding.description}   ")
             room -= display_width(words) + 3
@@ -86,8 +110,7 @@ class KeyLine(Widget):
     def _applying(self) -> Iterable[Binding]:
         seen: set[str] = set()
         active = [a for a in self.screen.active_bindings.values() if a.binding.show and a.enabled]
-        # Help first: it is what somebody lost looks for.
-        for each in sorted(active, key=lambda a: a.binding.action != "help"):
+        for each in sorted(active, key=lambda a: _FIRST.get(a.binding.action, len(_FIRST))):
             if each.binding.action not in seen and each.binding.description:
                 seen.add(each.binding.action)
                 yield each.binding
