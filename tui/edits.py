@@ -32,6 +32,8 @@ HEAD_ROW = -1
 
 _BEYOND_C = 100.0
 """A new last segment goes this far on [°C]."""
+_TOP_C = 900.0
+"""A rise that ends here or higher is the last one: ware is fired; common practice, no source."""
 
 CONE_CHANGES: dict[str, Literal["hold", "peak", "rate"]] = {
     "hold": "hold",
@@ -159,7 +161,7 @@ def checked(schedule: Schedule) -> Schedule:
 def insert_below(schedule: Schedule, row: int) -> Schedule:
     """Return the schedule with the ramp after `row` cut in two, so that its course stays the same.
 
-    Below the last segment the new one goes 100 °C down, or up from near the room.
+    Below the last segment the new one goes on 100 °C the same way, and down from a firing's top.
     """
     return _put_below(schedule, row, None)
 
@@ -184,7 +186,7 @@ def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedul
         target_c = _half_way_c(before_c, after.target_c, schedule.unit)
         new = replace(after, target_c=target_c, hold_s=0.0, name="", action="")
     else:
-        down = before_c - schedule.room_c > 2 * _BEYOND_C
+        down = _past_the_top(schedule, row)
         step = from_celsius(before_c, schedule.unit) + (-1 if down else 1) * (
             from_celsius(_BEYOND_C, schedule.unit) - from_celsius(0.0, schedule.unit)
         )
@@ -201,6 +203,16 @@ def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedul
         )
     segments.insert(row + 1, new)
     return checked(replace(schedule, segments=tuple(segments)))
+
+
+def _past_the_top(schedule: Schedule, row: int) -> bool:
+    """Whether what comes after the last segment cools: it does already, or a top has been held."""
+    if row == HEAD_ROW:
+        return False
+    last = schedule.segments[row]
+    if last.target_c < schedule.from_c(row):
+        return last.target_c - schedule.room_c > 2 * _BEYOND_C
+    return last.target_c >= _TOP_C
 
 
 def _half_way_c(from_c: float, to_c: float, unit: TemperatureUnit) -> float:

@@ -423,7 +423,8 @@ def open_form(form: Form, name: str | None) -> FormDocument:
 def _opened(form: Form, name: str | None) -> FormDocument:
     if name is None:
         # A first line to fill in, without a figure that nobody measured.
-        state = FormState(form, f"the new {form.kind}", {form.main: [{}]}, None)
+        first: Data = {form.main: [{}]} if form.main else {}
+        state = FormState(form, f"the new {form.kind}", first, None)
         return FormDocument(state, state, suggested_name=f"{form.kind}.toml")
     path: Path | None = Path(name)
     if form.file.is_ready(name):

@@ -2,24 +2,37 @@
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
+from firing.tui.document import open_new
 from firing.tui.equipment import read_all
+from firing.tui.form_document import open_form
+from firing.tui.form_kinds import form_of
+from firing.tui.form_lines import spoken
+from firing.tui.screens.card import CardSheet
 from firing.tui.screens.commands import Commands
-from firing.tui.screens.dialogs import Ask, Sheet
+from firing.tui.screens.dialogs import Ask, Prompt, Sheet
+from firing.tui.screens.equipment import EquipmentSheet
+from firing.tui.screens.file_chooser import FileChooser
+from firing.tui.screens.form import FormScreen
 from firing.tui.screens.plan import PlanScreen
 from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
-from firing.tui.widgets.lines import KeyLine
+from firing.tui.widgets.fieldlist import FieldList
+from firing.tui.widgets.lines import KeyLine, TitleLine
 from firing.tui.widgets.segments import Segments
 from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input, Static
 from waiting import front, until
+
+from firing.errors import FiringError
+from firing.tui import edits
 
 Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
@@ -208,3 +221,146 @@ def test_sideways_every_cell_is_whole_and_number_and_name_stay(play: Play, width
         assert "close the lid" in table_lines(app)[2]
 
     play(scene, (width, 24))
+
+
+def test_the_rows_of_a_new_plan_go_up_to_the_top_and_then_down(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.open(open_new())
+        app.plan.show_document()
+        await settle(pilot)
+        await pilot.press(*["ctrl+n"] * 5)
+        await settle(pilot)
+        targets = [segment.target_c for segment in app.session.document.schedule.segments]
+        assert targets == [100, 200, 300, 400, 500, 600]
+        rates = [row.cells[2] for row in app.plan.query_one(Segments).rows[1:]]
+        assert not any("−" in rate or "*" in rate for rate in rates)
+        # and from a top it cools, without a mark that no kiln has earned
+        await pilot.press("right", *"1200", "enter", "ctrl+n")
+        await settle(pilot)
+        assert app.session.document.schedule.segments[-1].target_c == 1100
+        assert "*" not in app.plan.query_one(Segments).rows[-1].cells[2]
+
+    play(scene)
+
+
+def test_the_title_takes_a_new_width(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f7")
+        await until(pilot, front(app, FileChooser))
+        await pilot.press("escape")
+        await until(pilot, front(app, ReviewScreen))
+        await pilot.resize_terminal(120, 30)
+        title = app.screen.query_one(TitleLine)
+        # one cell of padding on each side
+        await until(pilot, lambda: len(str(title.content)) == 118)
+        assert str(title.content).endswith("no log")
+
+    play(scene)
+
+
+def test_escape_sees_the_whole_again_before_it_leaves(play: Play) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("f7")
+        await until(pilot, front(app, FileChooser))
+        await pilot.press("escape")
+        await until(pilot, front(app, ReviewScreen))
+        curve = app.screen.query_one(Curve)
+        shown = app.plan.query_one(Curve).shown
+        assert shown is not None
+        curve.show(shown)
+        curve.look_at(3600.0, 7200.0)
+        assert curve.zoomed
+        await pilot.press("escape")
+        assert isinstance(app.screen, ReviewScreen)
+        assert not curve.zoomed
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
+
+    play(scene)
+
+
+async def fill(pilot: Pilot[Any], **texts: str) -> None:
+    """Type into the lines of the form in front, each found by its key, and take it."""
+    table = pilot.app.screen.query_one(FieldList)
+    for key, text in texts.items():
+        path = ("period", 0, key) if key == "price_per_kwh" else (key,)
+        table.select(path)
+        await pilot.press(*(_CHARACTERS.get(each, each) for each in text), "enter")
+
+
+_CHARACTERS = {" ": "space", ".": "full_stop", ",": "comma"}
+
+
+def test_a_card_without_a_controller_leads_to_its_form(
+    play: Play, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+t")
+        await until(pilot, front(app, Ask))
+        await pilot.press("down", "enter")
+        await until(pilot, front(app, FormScreen))
+        await fill(pilot, name="bench", max_segments="8", rate_min="0,5")
+        await pilot.press("ctrl+s")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("enter")
+        await until(pilot, lambda: bool(list(tmp_path.glob("controller.toml"))))
+        await until(pilot, front(app, FormScreen))
+        await pilot.press("escape")
+        # the cautions come once before the card
+        await until(pilot, lambda: isinstance(app.screen, Sheet))
+        await pilot.press("escape")
+        await until(pilot, front(app, CardSheet))
+        controller = app.session.circumstances.equipment.controller
+        assert controller is not None
+        assert (controller.value.name, controller.value.max_segments) == ("bench", 8)
+        assert controller.value.rate_min == 0.5
+
+    play(scene)
+
+
+def test_a_tariff_is_described_in_a_form(play: Play, tmp_path: Path) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+k")
+        await until(pilot, front(app, EquipmentSheet))
+        await pilot.press("down", "down", "down", "n")
+        await until(pilot, front(app, FormScreen))
+        await fill(pilot, currency="EUR", price_per_kwh="0,31")
+        await pilot.press("ctrl+s")
+        await until(pilot, front(app, Prompt))
+        app.screen.query_one(Input).value = str(tmp_path / "power.toml")
+        await pilot.press("enter")
+        await until(pilot, lambda: (tmp_path / "power.toml").exists())
+        await until(pilot, front(app, FormScreen))
+        await pilot.press("escape")
+        await until(pilot, front(app, EquipmentSheet))
+        await pilot.press("escape")
+        await until(pilot, front(app, PlanScreen))
+        tariff = app.session.circumstances.equipment.tariff
+        assert tariff is not None
+        assert [period.price_per_kwh for period in tariff.value.periods] == [0.31]
+
+    play(scene)
+
+
+def test_forms_take_figures_as_people_write_them_and_answer_plainly() -> None:
+    kiln = open_form(form_of("kiln"), "example-kiln").state
+    assert kiln.retyped(("power_kw",), "9,6").held(("power_kw",)) == 9.6
+    # 7 cubic feet are 198.2 l, 2.5 in are 63.5 mm, 2350 °F are 1287.8 °C, by definition
+    state = kiln.retyped(("volume_l",), "7 cu ft").retyped(("wall", 0, "thickness_mm"), "2.5 in")
+    state = state.retyped(("max_c",), "2350F")
+    assert not state.faults
+    assert state.value.volume_l == pytest.approx(7 * 28.316847)
+    assert state.value.wall[0].thickness_m == pytest.approx(0.0635)
+    assert state.value.max_c == pytest.approx((2350 - 32) / 1.8, abs=0.01)
+    words = "power_kw: 20 V must be at least 90 V; write rated_volts = 240"
+    assert spoken(kiln.form, words) == "power, elements new: 20 V must be at least 90 V; write 240"
+
+
+def test_a_plan_says_how_many_segments_it_may_have() -> None:
+    plan = open_new().schedule
+    one = plan.segments[0]
+    long = tuple(replace(one, target_c=100.0 + n % 2) for n in range(99))
+    with pytest.raises(FiringError, match="at most 99 segments"):
+        edits.insert_below(replace(plan, segments=long), 98)

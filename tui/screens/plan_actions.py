@@ -13,7 +13,15 @@ from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
 from ..document import PlanDocument, Selection
-from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
+from ..equipment import (
+    Equipment,
+    FileReading,
+    Kind,
+    memory_file,
+    read_all,
+    remember,
+    with_file,
+)
 from ..widgets.segments import Segments
 from .editing import EditingScreen
 from .plan_host import PlanHost
@@ -147,6 +155,15 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         equipment = await choose_equipment(self, kind)
         if equipment is not None:
             await self._take_and_keep(equipment)
+
+    async def describe_equipment(self, kind: Kind) -> None:
+        """Let something new be described in a form, and take it once it is saved."""
+        from .form import edit_file
+
+        saved = await edit_file(self, kind, None)
+        if saved is not None:
+            before = self.session.circumstances.equipment
+            await self._take_and_keep(await asyncio.to_thread(with_file, before, kind, saved))
 
     async def _take_and_keep(self, equipment: Equipment) -> None:
         self.take_equipment(equipment)

@@ -76,6 +76,10 @@ class PlanHost(WorkScreen):
         """Let what the plan is fired with be chosen, beginning with one kind."""
         raise NotImplementedError
 
+    async def describe_equipment(self, kind: Kind) -> None:
+        """Let something new be described in a form, and take it once it is saved."""
+        raise NotImplementedError
+
     async def needed(self, kind: Kind, why: str) -> bool:
         """Say what a job cannot do without and offer to choose it; returns whether there is one.
 
@@ -85,10 +89,15 @@ class PlanHost(WorkScreen):
         if self.session.circumstances.equipment.of(kind) is None:
             question = f"{why}, and no {kind} is chosen."
             answer = await self.ask(
-                question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
+                question,
+                ("choose", f"Choose the {kind}"),
+                ("describe", f"Describe the {kind} in a form"),
+                ("leave", "Leave the plan as it is"),
             )
             if answer == "choose":
                 await self.choose_equipment(kind)
+            elif answer == "describe":
+                await self.describe_equipment(kind)
         return self.session.circumstances.equipment.of(kind) is not None
 
     # The forecast

@@ -77,7 +77,7 @@ class ReviewScreen(WorkScreen):
             tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
         ),
         Binding("f7", "back", "Plan", tooltip="Back to the plan"),
-        Binding("escape", "back", "Plan", show=False),
+        Binding("escape", "out", "Plan", show=False),
     ]  # fmt: skip
 
     class ReviewCame(Message):
@@ -303,6 +303,14 @@ class ReviewScreen(WorkScreen):
         """Go to the curve, or back to the list."""
         curve = self.query_one(Curve)
         (self.query_one(ReviewList) if curve.has_focus else curve).focus()
+
+    def action_out(self) -> None:
+        """See the whole curve again, or go back to the plan if it is seen."""
+        curve = self.query_one(Curve)
+        if curve.zoomed:
+            curve.action_whole()
+        else:
+            self.action_back()
 
     def action_back(self) -> None:
         """Go back to the plan."""

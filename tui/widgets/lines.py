@@ -53,8 +53,16 @@ class TitleLine(Static):
     TitleLine { height: 1; background: $panel; color: $foreground; text-style: bold; padding: 0 1; }
     """
 
+    _shown: tuple[str, str] | None = None
+
+    def on_resize(self) -> None:
+        """Share the new width."""
+        if self._shown is not None:
+            self.show(*self._shown)
+
     def show(self, left: str, right: str) -> None:
         """Show a title, and on the right what there is to say of it."""
+        self._shown = left, right
         width = max((self.size.width or self.app.size.width - 2), 1)
         right = shorten(plain(right), width // 2)
         left = shorten(plain(left), max(width - display_width(right) - 2, 1))
