@@ -54,6 +54,8 @@ if TYPE_CHECKING:
     from firing.logs.reader import Log as Log
     from firing.logs.reader import read_log as read_log
     from firing.logs.reader import read_logs as read_logs
+    from firing.report.calendar import FiringCalendar as FiringCalendar
+    from firing.report.calendar import calendar as calendar
     from firing.review.result import Review as Review
     from firing.schedule.schedule import Schedule as Schedule
     from firing.schedule.schedule import Segment as Segment
@@ -65,6 +67,7 @@ _HOME = {
     "ConeVerdict": "firing.cones.equivalence",
     "Controller": "firing.controller.controller",
     "Design": "firing.design.result",
+    "FiringCalendar": "firing.report.calendar",
     "FiringError": "firing.errors",
     "Forecast": "firing.forecast.result",
     "Guide": "firing.design.guide",
@@ -80,6 +83,7 @@ _HOME = {
     "Segment": "firing.schedule.schedule",
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
+    "calendar": "firing.report.calendar",
     "cone_at": "firing.cones.cone_at",
     "cone_reached": "firing.cones.equivalence",
     "design": "firing.api",

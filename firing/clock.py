@@ -56,9 +56,17 @@ def after_iso(started: datetime | None, after_s: float) -> str | None:
     return after(started, after_s).isoformat(timespec="seconds")
 
 
-_CLOCK = re.compile(r"(?:(today|tomorrow)\s+)?(\d{1,2}):(\d{2})")
-_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T\s]+(\d{1,2}):(\d{2}))?")
-_AWAKE = re.compile(r"\s*(\d{1,2}):(\d{2})\s*(?:-|–|to)\s*(\d{1,2}):(\d{2})\s*")
+_TIME = re.compile(
+    r"(?P<noon>noon|midday)|(?P<h>\d{1,2})(?:[:.](?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,]\d{1,9})?)?)?"
+    r"\s*(?P<half>[ap]\.?\s?m\.?)?"
+)
+_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[\st]+(.*))?")
+_ZONE = re.compile(r"\s*(z|utc|[+-]\d{2}:?\d{2})$")
+_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_DAY = re.compile(
+    rf"({'|'.join(_DAYS)}|(?:mon|tues?|wed|thu(?:rs?)?|fri|sat|sun)\.?),?\s+(?:at\s+)?(.+)"
+)
+_SPAN = re.compile(r"\s*(?:-|–|to)\s*")
 
 YEARS = (1971, 2199)
 """The years a firing may begin in; beyond them calendars, zones and computers part ways."""
@@ -67,7 +75,9 @@ WINDOW_DAYS = 2
 
 
 def parse_when(text: str, *, near: datetime | None = None) -> datetime:
-    """Read a moment of local time: ``now``, ``07:30``, ``tomorrow 07:30`` or ``2026-03-01 07:30``.
+    """Read a moment: ``now``, ``07:30``, ``4:00pm``, ``Fri 20:00`` or ``2026-03-01 07:30``.
+
+    It is in local time unless it carries an offset, as ISO 8601 may.
 
     Parameters
     ----------
@@ -91,33 +101,73 @@ def parse_when(text: str, *, near: datetime | None = None) -> datetime:
     now = datetime.now()
     if words == "now":
         return now.astimezone().replace(second=0, microsecond=0)
-    clock, date = _CLOCK.fullmatch(words), _DATE.fullmatch(words.replace("t", " "))
     try:
-        if date is not None:
-            parts = [int(part or 0) for part in date.groups()]
-            if not YEARS[0] <= parts[0] <= YEARS[1]:
-                raise FiringError(
-                    f'"{text}" is too far off; write a year from {YEARS[0]} to {YEARS[1]}'
-                )
-            return _local(datetime(*parts))  # type: ignore[arg-type]  # five whole numbers
-        if clock is not None:
-            base = now if near is None else near.astimezone().replace(tzinfo=None)
-            moment = base.replace(hour=int(clock[2]), minute=int(clock[3]), second=0, microsecond=0)
-            if clock[1] == "tomorrow":
-                return _local(moment + timedelta(days=1))
-            if clock[1] is None and near is None and moment < now:
-                moment += timedelta(days=1)
-            if near is not None:
-                moment = min(
-                    (moment + timedelta(days=days) for days in (-1, 0, 1)),
-                    key=lambda choice: abs(choice - base),
-                )
-            return _local(moment)
+        found = _dated(words, text) or _on_a_day(words, now, near)
     except ValueError:
         raise FiringError(f'"{text}" is not on the calendar or the clock') from None
-    raise FiringError(
-        f'"{text}" is not a moment; write "07:30", "tomorrow 07:30", "2026-03-01 07:30" or "now"'
-    )
+    if found is None:
+        raise FiringError(
+            f'"{text}" is not a moment; write "07:30", "4:00pm", "tomorrow 07:30", "Fri 20:00", '
+            '"2026-03-01 07:30" or "now"'
+        )
+    return found
+
+
+def _dated(words: str, text: str) -> datetime | None:
+    """Read a date with its time of day, if it is one, and its offset from UTC."""
+    zone = _ZONE.search(words) if ":" in words else None
+    date = _DATE.fullmatch(words[: zone.start()] if zone else words)
+    if date is None:
+        return None
+    day = [int(part) for part in date.groups()[:3]]
+    if not YEARS[0] <= day[0] <= YEARS[1]:
+        raise FiringError(f'"{text}" is too far off; write a year from {YEARS[0]} to {YEARS[1]}')
+    at = time() if not date[4] else _time_of_day(date[4])
+    if at is None:
+        return None
+    naive = datetime(day[0], day[1], day[2], at.hour, at.minute, at.second)
+    if zone is None:
+        return _local(naive)
+    offset = "+0000" if zone[1] in ("z", "utc") else zone[1].replace(":", "")
+    return datetime.strptime(f"{naive.isoformat()}{offset}", "%Y-%m-%dT%H:%M:%S%z").astimezone()
+
+
+def _on_a_day(words: str, now: datetime, near: datetime | None) -> datetime | None:
+    """Read a time of day, alone or on a day that is named from today."""
+    day = re.fullmatch(r"(today|tomorrow),?\s+(?:at\s+)?(.+)", words)
+    weekday = _DAY.fullmatch(words)
+    at = _time_of_day(day[2] if day else weekday[2] if weekday else words)
+    if at is None:
+        return None
+    base = now if near is None else near.astimezone().replace(tzinfo=None)
+    moment = base.replace(hour=at.hour, minute=at.minute, second=at.second, microsecond=0)
+    if day is not None:
+        return _local(moment + timedelta(days=day[1] == "tomorrow"))
+    step, days = timedelta(days=1), range(-1, 2)
+    if weekday is not None:
+        number = next(n for n, name in enumerate(_DAYS) if name.startswith(weekday[1][:3]))
+        moment += timedelta(days=(number - moment.weekday()) % 7)
+        step = timedelta(days=7)
+    if near is not None:
+        return _local(min((moment + n * step for n in days), key=lambda one: abs(one - base)))
+    return _local(moment + step if moment < now else moment)
+
+
+def _time_of_day(words: str) -> time | None:
+    """Read ``07:30``, ``7:30:15``, ``4:00pm``, ``8 pm`` or ``noon``; None if it is none."""
+    found = _TIME.fullmatch(words.strip())
+    if found is None:
+        return None
+    if found["noon"]:
+        return time(12)
+    if found["m"] is None and found["half"] is None:
+        return None  # a number alone may be anything
+    hour = int(found["h"])
+    if found["half"]:
+        if not 1 <= hour <= 12:
+            raise ValueError(words)
+        hour = hour % 12 + (12 if found["half"].startswith("p") else 0)
+    return time(hour, int(found["m"] or 0), int(found["s"] or 0))
 
 
 def _local(naive: datetime) -> datetime:
@@ -139,12 +189,12 @@ def parse_awake(text: str) -> tuple[time, time]:
     FiringError
         If it is not two times of the day.
     """
-    match = _AWAKE.fullmatch(text)
     try:
-        if match is not None:
-            return time(int(match[1]), int(match[2])), time(int(match[3]), int(match[4]))
+        parts = [_time_of_day(part) for part in _SPAN.split(text.strip().lower())]
     except ValueError:
-        pass
+        parts = []
+    if len(parts) == 2 and parts[0] is not None and parts[1] is not None:
+        return parts[0], parts[1]
     raise FiringError(f'"{text}" is not a span of the day; write "07:00-22:00"')
 
 

@@ -8,13 +8,14 @@ in a frame's index are seconds, as everywhere in the library; where the start is
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import singledispatch
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from firing.cones.equivalence import ConeVerdict
+from firing.cones.ways import Way, WaysToCone
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
@@ -37,6 +38,8 @@ from firing.trace import Trace
 from firing.units import (
     TemperatureUnit,
     format_duration,
+    format_rate,
+    format_temperature,
     hours_minutes,
     rate_from_celsius,
     temperature_figure,
@@ -166,6 +169,16 @@ def _(verdict: ConeVerdict) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index", dtype="float64").rename_axis("cone")
 
 
+@frame.register(WaysToCone)
+def _(ways: WaysToCone) -> pd.DataFrame:
+    """One row a way; the keys of a way say their units."""
+    import pandas as pd
+
+    columns = [one.name for one in fields(Way)]
+    rows = [[getattr(way, name) for name in columns] for way in ways.ways]
+    return pd.DataFrame(rows, columns=columns, dtype="float64")
+
+
 def _numbered(rows: Iterable[dict[str, Any]]) -> pd.DataFrame:
     """Return rows of segments, numbered from 1 as on the controller; None becomes NaN."""
     import pandas as pd
@@ -281,6 +294,22 @@ def _(verdict: ConeVerdict) -> list[Block]:
     headers = ("cone", "heat-work", "down after")
     near = Table(headers, "rrr", rows, "Cones near the one reached")
     return [Paragraph(_headline(verdict)), Bullets(verdict.warnings), near]
+
+
+@_parts.register(WaysToCone)
+def _(ways: WaysToCone) -> list[Block]:
+    rows = [
+        (
+            format_rate(way.rate_c_per_h, ways.unit),
+            format_temperature(way.peak_c, ways.unit),
+            format_duration(way.hold_s),
+            f"{format_duration(way.low_s)} to {format_duration(way.high_s)}",
+        )
+        for way in ways.ways
+    ]
+    headers = ("rate", "peak", "hold", "range")
+    table = Table(headers, "rrrr", rows, f"Ways to cone {ways.cone}")
+    return [Paragraph(_headline(ways)), Bullets(ways.warnings), table]
 
 
 def _headline(result: Tabular) -> str:

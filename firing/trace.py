@@ -16,16 +16,26 @@ TraceKind = Literal["planned", "forecast", "measured"]
 
 
 def median(values: npt.NDArray[np.floating | np.integer]) -> float:
-    """Return the median; NaN of no values, or where one of them is NaN.
+    """Return the median; NaN of no values, or where one of them is NaN."""
+    return quantile(values, 0.5)
+
+
+def quantile(values: npt.NDArray[np.floating | np.integer], share: float) -> float:
+    """Return below which value a share of them lies, straight between two of them.
 
     numpy's own loads its masked arrays first, which takes longer than a small log is read in.
     """
     last = values.size - 1
     if last < 0:
         return float("nan")
-    parts = np.partition(values, (last // 2, (last + 1) // 2, last))
-    low, high, end = (float(parts[at]) for at in (last // 2, (last + 1) // 2, last))
-    return end if end != end else 0.5 * (low + high)
+    place = share * last
+    below = int(place)
+    above = min(below + 1, last) if place > below else below
+    parts = np.partition(values, (below, above, last))
+    low, high, end = float(parts[below]), float(parts[above]), float(parts[last])
+    if end != end:
+        return end
+    return 0.5 * (low + high) if place - below == 0.5 else low + (high - low) * (place - below)
 
 
 @dataclass(frozen=True, eq=False)

@@ -437,7 +437,10 @@ def in_unit(words: str, unit: TemperatureUnit) -> str:
     The rooms below the reports write their reasons in °C, mm and kg; a document speaks one unit.
     A figure after ± or "by", or before "above" or "lower", is taken for a difference.
     """
-    return words if unit == "C" else re.sub(_METRIC, _spoken, words)
+    if unit == "C":
+        return words
+    # the trade's rule for a soak is told in quarters of an inch
+    return re.sub(_METRIC, _spoken, re.sub(r"\b(per|every) 6 mm\b", r"\1 1/4 in", words))
 
 
 def _spoken(match: re.Match[str]) -> str:

@@ -1444,10 +1444,132 @@ def jumped() -> list[Case]:
     return found
 
 
+def hostile() -> list[Case]:
+    """Files of loggers that help nobody: units that change, counts, odd clocks, odd tables."""
+    found: list[Case] = []
+    base = build("base", "hostile", Spec())
+    kiln, count = base.kiln_c, len(base.kiln_c)
+    wall = [START + timedelta(seconds=s) for s in base.time_s]
+    plain = [f"{value:.1f}" for value in kiln]
+    in_f = [f"{value * 1.8 + 32.0:.1f}" for value in kiln]
+    room = [f"{19.0 + n % 3 / 10:.1f}" for n in range(count)]
+    iso = [f"{moment:%Y-%m-%d %H:%M}" for moment in wall]
+
+    def write(name: str, text: str, **rest: Any) -> None:
+        rest = {"started": None, "suffix": ".csv", **rest}
+        data = text.encode()
+        found.append(replace(base, name=f"hostile: {name}", data=data, **rest))
+
+    def table(heads: str, *columns: Sequence[Any], sep: str = ",") -> str:
+        rows = [sep.join(map(str, row)) for row in zip(*columns, strict=True)]
+        return "\n".join([heads.replace(",", sep), *rows]) + "\n"
+
+    # a display that was switched between °C and °F, and back
+    for at in (20, count // 3, count // 2, int(0.9 * count)):
+        for head in ("Kiln", "Kiln (°C)"):
+            for name, one, two in (("F to C", in_f, plain), ("C to F", plain, in_f)):
+                write(f"{name} at {at} of {head}", table(f"Time,{head}", iso, one[:at] + two[at:]))
+    third = count // 3
+    both = in_f[:third] + plain[third : 2 * third] + in_f[2 * third :]
+    write("F to C and back", table("Time,Kiln", iso, both))
+    # a clock that was set by some minutes
+    for at in (third, int(0.55 * count), int(0.9 * count)):
+        for minutes in (17, 8, 37, 60, -17):
+            later = timedelta(minutes=minutes)
+            stamps = [f"{w + (later if n >= at else timedelta(0))}" for n, w in enumerate(wall)]
+            write(f"set by {minutes} min at {at}", table("Time,Kiln C", stamps, plain),
+                  answers={"restart_pause_s": "0m"}, ask=True)  # fmt: skip
+    # what a chip counts
+    for parts, unit in ((2, "C/2"), (4, "C/4"), (16, "C/16"), (10, "C/10")):
+        counts = [f"{value * parts:.0f}" for value in kiln]
+        for head in ("value", "Kiln C"):
+            name = f"counts of 1/{parts} as {head}"
+            write(name, table(f"Time,{head}", iso, counts), answers={"unit": unit},
+                  refuse=unit == "C/2", tol_c=0.6)  # fmt: skip
+    kelvin = [f"{value * 10.0 + 2731.5:.0f}" for value in kiln]
+    for head in ("Temp (0.1 K)", "Temp"):
+        write(f"tenths of a kelvin as {head}", table(f"Time,{head}", iso, kelvin),
+              answers={"unit": "K/10"})  # fmt: skip
+    converter = [f"{value / 1350.0 * 1023.0:.0f}" for value in kiln]
+    write("a converter's counts", table("Time,adc", iso, converter), refuse=True, answers={})
+    # odd moments
+    epoch = [_epoch_utc(moment) for moment in wall]
+    since_1858 = [f"{_serial(moment, datetime(1858, 11, 17)):.6f}" for moment in wall]
+    roman = listed("I II III IV V VI VII VIII IX X XI XII")
+    odd: dict[str, tuple[str, list[str]]] = {
+        "0930": ("Time", [f"{moment:%H%M}" for moment in wall]),
+        "930": ("Time", [str(int(f"{moment:%H%M}")) for moment in wall]),
+        "yymmddhhmmss": ("Time", [f"{moment:%y%m%d%H%M%S}" for moment in wall]),
+        "ddmmyyhhmm": ("Time", [f"{moment:%d%m%y%H%M}" for moment in wall]),
+        "date and hhmm": ("Date,HHMM", [f"{moment:%Y%m%d,%H%M}" for moment in wall]),
+        "MJD": ("MJD", since_1858),
+        "JD": ("JD", [f"{float(day) + 2400000.5:.6f}" for day in since_1858]),
+        "epoch not yet set": ("epoch", [f"{e if n > 8 else 12 + 120 * n:.0f}"
+                                        for n, e in enumerate(epoch)]),
+        "T+": ("t", [f"T+{s:.0f}s" for s in base.time_s]),
+        "millis full": ("millis()", [f"{(1000 * s + 4_294_000_000) % 2**32:.0f}"
+                                     for s in base.time_s]),
+        "seconds of the day": ("sec", [f"{(s + 67_200) % 86_400:.0f}" for s in base.time_s]),
+        "Czech": ("Čas", [f"{m.day}. {m.month}. {m.year} {m:%H:%M}" for m in wall]),
+        "Roman month": ("Date", [f"{m.day}.{roman[m.month - 1]}.{m.year} {m:%H:%M}" for m in wall]),
+        "weekday": ("Time", [f"{moment:%a %H:%M}" for moment in wall]),
+        "ordinal": ("Time", [f"{moment:%Y.%j %H:%M:%S}" for moment in wall]),
+        "narrow space": ("Time", [f"{m:%m/%d/%Y} {_h12(m, False)}".replace(" P", "\u202fP")
+                                  .replace(" A", "\u202fA") for m in wall]),
+        "time left": ("Remaining", [_hms(base.time_s[-1] - s) for s in base.time_s]),
+        "long mm:ss": ("Elapsed", [f"{s // 60:.0f}:{s % 60:02.0f}" for s in base.time_s]),
+    }  # fmt: skip
+    for name, (head, cells) in odd.items():
+        write(f"moment {name}", table(f"{head},Kiln C", cells, plain),
+              answers={"date_order": "ymd" if name.startswith("yy") else "dmy",
+                       "time_unit": "min", "restart_pause_s": "0m"}, ask=True)  # fmt: skip
+    lines, day = ["Time;Kiln C"], ""
+    for moment, cell in zip(wall, plain, strict=True):
+        if f"{moment:%d.%m.%Y}" != day:
+            day = f"{moment:%d.%m.%Y}"
+            lines.append(day)
+        lines.append(f"{moment:%H:%M};{cell}")
+    write("dates on lines of their own", "\n".join(lines) + "\n", started=START)
+    # odd tables
+    for name, quoted in (("three quotes", '"""{}"""'), ("whole lines", '"{}"')):
+        rows = ["Time,Kiln C", *map(",".join, zip(iso, plain, strict=True))]
+        if name == "three quotes":
+            rows = [",".join(quoted.format(cell) for cell in row.split(",")) for row in rows]
+        else:
+            rows = [quoted.format(row) for row in rows]
+        write(name, "\n".join(rows) + "\n", started=START)
+    for mark in ("~", "^", "\x1f"):
+        write(f"mark {mark!r}", table("Time,Kiln C", iso, plain, sep=mark), started=START)
+    write("a number before each row", table("Time,Kiln C", range(count), iso, plain))
+    write("milliseconds behind a comma", table("Time,Kiln C", [f"{m}:00,037" for m in iso], plain))
+    newest = "".join(f"{m},{c}\n" for m, c in reversed(list(zip(iso, plain, strict=True))))
+    write("header below, newest first", f"{newest}Time,Kiln C\n", answers={"unit": "C"})
+    blocks = [table("Time,C", iso, cells) for cells in (plain, room)]
+    write("a block a sensor", f"Kiln\n{blocks[0]}\nRoom\n{blocks[1]}", answers={"part": 1})
+    write("a block a sensor, room first", f"Room\n{blocks[1]}\nKiln\n{blocks[0]}",
+          answers={"part": 2})  # fmt: skip
+    half = third
+    swapped = table("Time,Kiln C,Room C", iso, plain[:half] + room[half:],
+                    room[:half] + plain[half:])  # fmt: skip
+    added = table("Time,Kiln C", iso, [c if n < half else f"{room[n]},{c}"
+                                       for n, c in enumerate(plain)])  # fmt: skip
+    grouped = table("Time,Kiln C", iso, [f"{value:,.1f}" for value in kiln])
+    middle = (count + 1) // 2
+    beside = table("Time,Kiln C,,Time,Kiln C", iso[: count - middle], plain[: count - middle],
+                   [""] * (count - middle), iso[middle:], plain[middle:])  # fmt: skip
+    hours = ["Hour," + ",".join(f":{minute:02d}" for minute in range(0, 60, 2))]
+    hours += [f"{n}," + ",".join(plain[30 * n : 30 * n + 30]) for n in range(count // 30)]
+    for name, text in (("columns change places", swapped), ("a column added", added),
+                       ("commas for thousands", grouped), ("blocks side by side", beside),
+                       ("a row an hour", "\n".join(hours) + "\n")):  # fmt: skip
+        write(name, text, refuse=True, answers={})
+    return found
+
+
 def cases() -> list[Case]:
     """Return every case."""
     written = [build(name, family, spec) for name, (family, spec) in specs().items()]
-    return written + jumped()
+    return written + jumped() + hostile()
 
 
 def mixtures(count: int = 100, seed: int = 20_26) -> list[Case]:

@@ -1,11 +1,11 @@
 """Moments are counted on the time line; only what the clock shows jumps."""
 
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from firing.clock import after
+from firing.clock import after, parse_awake, parse_when
 from firing.errors import FiringError
 
 
@@ -28,3 +28,52 @@ def test_a_fixed_offset_that_is_not_the_machines_stays() -> None:
 def test_a_moment_without_a_zone_is_refused() -> None:
     with pytest.raises(FiringError, match="time zone"):
         after(datetime(2025, 3, 29, 20, 0), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "hour", "minute"),
+    [
+        ("4:00pm", 16, 0),
+        ("8pm", 20, 0),
+        ("8 p.m.", 20, 0),
+        ("12:15 am", 0, 15),
+        ("12pm", 12, 0),
+        ("noon", 12, 0),
+        ("07:30:45", 7, 30),
+        ("tomorrow 4pm", 16, 0),
+        ("Fri 20:00", 20, 0),
+        ("friday at 8 pm", 20, 0),
+    ],
+)
+def test_a_time_of_day_is_read_as_people_write_it(text: str, hour: int, minute: int) -> None:
+    found = parse_when(text)
+    assert (found.hour, found.minute) == (hour, minute)
+    ahead = found - datetime.now().astimezone()
+    if text.casefold().startswith("fri"):
+        assert found.weekday() == 4
+        assert timedelta(0) <= ahead <= timedelta(days=7, hours=1)
+    else:
+        assert timedelta(0) <= ahead <= timedelta(days=2)
+
+
+def test_iso_8601_is_read_with_its_seconds_and_its_offset() -> None:
+    moment = datetime(2026, 3, 1, 7, 30, 15, tzinfo=UTC)
+    assert parse_when("2026-03-01T07:30:15Z") == moment
+    assert parse_when("2026-03-01 09:30:15+02:00") == moment
+    assert parse_when("2026-03-01T07:30:15.250+0000") == moment
+    local = parse_when("2026-03-01 16:30:15")
+    assert (local.hour, local.minute, local.second) == (16, 30, 15)
+    assert parse_when("2026-03-01 4:30:15 pm") == local
+
+
+@pytest.mark.parametrize(
+    "text", ["13pm", "0am", "25:00", "7", "midnight", "2026-13-01 10:00", "Fr 8"]
+)
+def test_what_is_no_moment_is_refused(text: str) -> None:
+    with pytest.raises(FiringError):
+        parse_when(text)
+
+
+def test_waking_hours_take_the_same_times() -> None:
+    assert parse_awake("7am-10:30pm") == (time(7), time(22, 30))
+    assert parse_awake("07:00 to 22:30") == (time(7), time(22, 30))

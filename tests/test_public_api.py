@@ -259,6 +259,7 @@ def shown() -> dict[str, object]:
         "Trace": part,
         "Forecast": course,
         "ConeVerdict": course.cones,
+        "WaysToCone": fi.ways_to_cone("6"),
         "Review": fi.review(plan, log),
         "Design": fi.design("example-load-thin-cups", "bisque", cone="06"),
         "Resumption": stopped,

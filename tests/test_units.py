@@ -274,3 +274,8 @@ def test_units_do_not_part_from_their_numbers() -> None:
         "in", "9\u00a0h\u00a030\u00a0min", "to", "60\u00a0°C", "or", "80\u00a0%", "of",
         "9.6\u00a0kW,", "3", "segments",
     ]  # fmt: skip
+
+
+def test_the_trades_rule_for_a_soak_is_told_in_quarters_of_an_inch() -> None:
+    assert in_unit("6 h, or 1 h per 6 mm", "F") == "6 h, or 1 h per 1/4 in"
+    assert in_unit("6 h, or 1 h per 6 mm", "C") == "6 h, or 1 h per 6 mm"

@@ -36,6 +36,7 @@ from .session import Session
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from firing.remote.outlets import Outlets
     from firing.watch.options import WatchOptions
 
     from .live_watch import LiveWatch
@@ -173,6 +174,11 @@ class FiringApp(App[Ended]):
         A key may move the focus, and the next is meant for where it went.  A slow line delivers
         several in one packet: they wait until those before them have had all their effect.
         """
+        away = isinstance(event, events.Key) and event.key == "escape"
+        if away and len(self._notifications) > 0 and isinstance(self.screen, WorkScreen):
+            # Messages lie on top, and go first.
+            self.clear_notifications()
+            return
         if isinstance(event, events.Resize):
             self._painting.forget()
         typed = isinstance(event, events.Key | events.Paste) and not event.is_forwarded
@@ -337,6 +343,7 @@ def run(
     light: bool = False,
     circumstances: Circumstances | None = None,
     watch: WatchOptions | None = None,
+    outlets: Outlets | None = None,
     state: Path | None = None,
 ) -> ScreensLeft:
     """Open the screens on a document, perhaps with a watch to begin with.
@@ -351,6 +358,7 @@ def run(
         circumstances=circumstances,
         watch=watch,
     )
+    app.session.outlets = outlets
     try:
         try:
             how = app.run()

@@ -325,7 +325,7 @@ def rows(found: PlanComparison, room: int) -> list[ComparisonRow]:
     for heading, sentences in (
         ("To do first", (design.advice,) if design.advice else ()),
         ("Not safe for this ware as it stands", design.problems),
-        ("What was mended" if found.repaired else "To know", design.notes),
+        ("What was changed" if found.repaired else "To know", design.notes),
         ("Not forecast", found.troubles),
     ):
         if sentences:

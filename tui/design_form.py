@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 NEW, MEND = "new", "mend"
 """Whether a new plan is made, or the open one mended."""
-HOWS = ((NEW, "a new plan, the fastest that is safe"), (MEND, "this plan, mended"))
+HOWS = ((NEW, "a new plan, the fastest that is safe"), (MEND, "this plan, made safe"))
 PURPOSES = ("bisque", "glaze", "once-fired", "decal")
 
 
@@ -53,7 +53,7 @@ def design_fields(unit: TemperatureUnit) -> list[Field]:
         Field(
             "cone",
             "Cone",
-            "The cone wanted, like 6 or 04; empty with a top below.",
+            "Target cone, like 6 or 04; empty with a top below.",
             optional(cone_name),
             when=new,
         ),

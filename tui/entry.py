@@ -14,6 +14,7 @@ from .equipment import Equipment, Kind, with_file
 from .forecasting import Circumstances
 
 if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
     from firing.watch.options import WatchOptions
 
 CUT_OFF = "the screens were cut off; unsaved work is kept, and offered by the next 'firing edit'"
@@ -79,8 +80,10 @@ def watch(
     plan: str | None = None,
     kiln: str | None = None,
     load: str | None = None,
+    outlets: Outlets | None = None,
 ) -> bool:
     """Watch on the screen until it is left; plan, kiln and load are named as they were read.
+    It is shown and told by its `outlets`, too.
 
     Returns whether lines were readings, and every one that was to be recorded is in its file.
     Raises `FiringError` if something cannot be watched, or there is no terminal.
@@ -107,7 +110,7 @@ def watch(
     gc.disable()
     from .app import run
 
-    left = run(document, circumstances=circumstances, watch=options)
+    left = run(document, circumstances=circumstances, watch=options, outlets=outlets)
     if left.watch is not None and left.watch.seen.stage == "broken":
         raise FiringError(left.watch.seen.why)
     if left.how is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -25,6 +26,7 @@ _INTEGER = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 _FLOAT = re.compile(
     r"[+-]?(\d{1,15}\.\d{0,15}|\.\d{1,15}|\d{1,15})(e[+-]?\d{1,2})?", re.ASCII | re.I
 )
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
 _COMMA = re.compile(r"[+-]?\d{1,15},\d{1,15}", re.ASCII)
 
 
@@ -140,13 +142,17 @@ def file_reader(
     unit: str,
     options: Sequence[Option],
     written: tuple[str, WrittenAs] | None = None,
+    within: tuple[float, float] | None = None,
 ) -> Reader:
-    """Return a reader of what a file would hold; an empty text leaves the key out."""
+    """Return a reader of what a file would hold; an empty text leaves the key out.
+
+    `within` are the least and the most that a number may be.
+    """
     readers: dict[FieldKind, Reader] = {
         "text": str,
         "choice": lambda typed: _chosen(options, typed),
         "number": lambda typed: _number(
-            typed.removesuffix(unit).rstrip() if unit else typed, typed
+            typed.removesuffix(unit).rstrip() if unit else typed, typed, within
         ),
         "temperature": _temperature,
         "date": _date,
@@ -173,7 +179,14 @@ def _chosen(options: Sequence[Option], typed: str) -> Any:
     return int(typed) if numbers and _INTEGER.fullmatch(typed) else typed
 
 
-def _number(bare: str, typed: str) -> Any:
+def _number(bare: str, typed: str, within: tuple[float, float] | None) -> Any:
+    if _THOUSANDS.fullmatch(bare):
+        grouped, decimal = bare.replace(",", ""), bare.replace(",", ".")
+        low, high = within or (-math.inf, math.inf)
+        fits = [one for one in (grouped, decimal) if low <= float(one) <= high]
+        if len(fits) != 1:
+            raise FiringError(f'"{typed}" may be {grouped} or {float(decimal):g}; write it so')
+        bare = fits[0]
     if _COMMA.fullmatch(bare):
         bare = bare.replace(",", ".")
     if _INTEGER.fullmatch(bare):

@@ -19,7 +19,7 @@ class Circumstances:
     started: datetime | None = None
     """When the program starts, with its time zone."""
     target_cone: str | None = None
-    """The cone wanted."""
+    """Target cone."""
     unload_c: float = UNLOAD_C
     """The temperature the kiln is opened at [°C]."""
     equipment: Equipment = field(default_factory=Equipment)

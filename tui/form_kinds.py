@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -244,7 +245,7 @@ def _fields_of(
             key,
             labels[key],
             str(entry.get("description", "")),
-            file_reader(kind, unit, options, written),
+            file_reader(kind, unit, options, written, _within(entry)),
             options,
             _ONLY_WHEN.get(key),
             kind=kind,
@@ -270,6 +271,14 @@ def _kind(entry: Mapping[str, Any], more: Sequence[str]) -> tuple[FieldKind, tup
     if any(shape.get("format") == "date" for shape in shapes):
         return "date", ()
     return ("number" if types & {"number", "integer"} else "text"), ()
+
+
+def _within(entry: Mapping[str, Any]) -> tuple[float, float]:
+    bounds: dict[str, Any] = {}
+    for shape in [entry, *entry.get("anyOf", ())]:
+        bounds.update(shape)
+    low = bounds.get("minimum", bounds.get("exclusiveMinimum", -math.inf))
+    return float(low), float(bounds.get("maximum", math.inf))
 
 
 def _limits(entry: Mapping[str, Any], kind: FieldKind, unit: str) -> str:

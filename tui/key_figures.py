@@ -158,7 +158,7 @@ def _edge(result: Forecast, after_s: float) -> str:
 
 def _results(result: Forecast) -> list[str]:
     cone = result.cones.words
-    parts = [f"{cone}, wanted {result.target_cone}" if result.target_cone else cone]
+    parts = [f"{cone}, target {result.target_cone}" if result.target_cone else cone]
     if result.kiln is not None:
         parts.append(f"{result.kiln.energy_kwh:.0f} kWh{energy_range(result.kiln)}")
         cost = result.kiln.cost

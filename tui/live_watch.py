@@ -15,16 +15,19 @@ from firing.errors import FiringError
 from firing.watch.snapshot import Stage, WatchState
 
 if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
     from firing.schedule.schedule import Schedule
     from firing.watch.calls import CallBoard
+    from firing.watch.fault_isolation import Listener
     from firing.watch.options import WatchOptions
 
 
 class LiveWatch:
     """One watch, running from the start, by the plan as it was then; `seen` is the latest known."""
 
-    def __init__(self, order: WatchOptions) -> None:
+    def __init__(self, order: WatchOptions, outlets: Outlets | None = None) -> None:
         self.order = order
+        self._outlets = outlets
         self.seen = WatchState()
         self.calls: CallBoard | None = None
         """Where a call is acknowledged or snoozed; None until the watch is open."""
@@ -56,6 +59,15 @@ class LiveWatch:
             self._thread.join(wait_s)
         return not self._thread.is_alive()
 
+    def answer(self, *, snooze: bool = False) -> None:
+        """Acknowledge what calls somebody, or snooze it.
+
+        It changes only the message: alarms stand, and nothing is switched.  `seen` shows it when
+        the watch lays down what is known the next time.
+        """
+        if self.calls is not None:
+            self.calls.answer(snooze=snooze)
+
     def _run(self) -> None:
         from firing.watch.events import NO_SAFETY_DEVICE
         from firing.watch.fault_isolation import FaultIsolation
@@ -74,7 +86,13 @@ class LiveWatch:
         try:
             attempts.run("the screen", lambda: listener.note(NO_SAFETY_DEVICE), None)
             attempts.run("the screen", listener.lay_down, None)
-            opened.session(listener, status_every_s(opened)).run(self._stop.is_set)
+            told: Listener = listener
+            if self._outlets is not None:
+                self._outlets.open(opened)
+                for sentence in self._outlets.begin():
+                    listener.note(sentence)
+                told = self._outlets.beside(listener, {}, 0.0)
+            opened.session(told, status_every_s(opened)).run(self._stop.is_set)
             unreadable = opened.unreadable()
             if unreadable:
                 attempts.run("the screen", lambda: listener.note(unreadable), None)
@@ -91,9 +109,13 @@ class LiveWatch:
             if not self.seen.over:
                 why = "the screen failed, and did not learn how the watch ended"
                 self.seen = replace(self.seen, stage="broken", why=why)
+            if self._outlets is not None:
+                self._outlets.end(by_itself=not self._stop.is_set())
 
     def _publish(self, seen: WatchState) -> None:
         self.seen = seen
+        if self._outlets is not None:
+            self._outlets.publish(seen)
 
 
 def _unforeseen(error: Exception) -> str:

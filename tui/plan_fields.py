@@ -46,7 +46,7 @@ def plan_fields(schedule: Schedule, now: Circumstances) -> list[Field]:
         ),
         Field(
             "cone",
-            "Cone wanted",
+            "Target cone",
             "Like 6 or 04; empty if none is. The warnings then say what would meet it.",
             optional(cone_name),
         ),

@@ -67,6 +67,10 @@ class Window:
         span_s = min(max(2.0 * (to_s - from_s), min(3600.0, all_s)), all_s)
         return self._at((from_s + to_s - span_s) / 2.0, span_s)
 
+    def between(self, from_s: float, to_s: float) -> "Window":
+        """Return a window on a stretch, moved so that it lies inside the whole."""
+        return self._at(from_s, min(to_s - from_s, self.last_s - self.first_s))
+
     def seeing(self, at_s: float) -> "Window":
         """Return a window moved just so far that a moment is in it."""
         span_s = self.to_s - self.from_s
@@ -247,7 +251,8 @@ def _sample(style: LineStyle) -> str:
 def _legend(lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit) -> list[Piece]:
     pieces: list[Piece] = [(f"{f'°{unit}':>{GUTTER - 1}} ", AXIS)]
     left = width - GUTTER
-    for number, line in enumerate(lines):
+    # Where there is no room for all, those without a colour of their own are the first to go.
+    for number, line in sorted(enumerate(lines), key=lambda entry: entry[1].colour is None):
         name = shorten(plain(line.name), max(left - 4, 1))
         if left < 8:
             break

@@ -191,7 +191,7 @@ class WatchLines:
         self._start = PlanStart()
 
     def plot_lines(self, seen: WatchState, unit: TemperatureUnit) -> PlotLines:
-        """Return the plan dashed, the readings solid, and what is to come dotted."""
+        """Return the plan dashed, the kiln solid, other channels dash-dotted, the rest dotted."""
         lines: list[ChartSeries] = []
         corners: list[float] = []
         plan_s = self._start.at_s(seen)
@@ -202,6 +202,8 @@ class WatchLines:
             lines.append(ChartSeries("plan", time_s, plan.temperature_c[run], "dashed", SET_POINT))
             for part in plan.segments:
                 corners += [plan_s + part.start_s, plan_s + part.ramp_end_s, plan_s + part.end_s]
+        for name, time_s, course_c in seen.others:
+            lines.append(ChartSeries(name, time_s, course_c, "dash-dotted"))
         rest, estimate = seen.rest, seen.estimate
         if rest is not None and estimate is not None:
             to_come = rest.time_s + estimate.now_s

@@ -39,7 +39,7 @@ CHOICES = (
         "unit",
         "--unit",
         "of the temperatures; C/10 is tenths of a degree",
-        ("C", "F", "K", "mV", "C/10", "F/10", "C/100"),
+        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
     ),
     (
         "time_unit",
@@ -200,7 +200,7 @@ def _top_temperature(unit: TemperatureUnit) -> Reader:
 SourceSort = Literal["line", "file", "log"]
 """A port or an address read line by line; a source file that says how; a log to replay."""
 
-_UNITS = (("", "not told: °C"), ("C", "°C"), ("F", "°F"), ("mV", "mV of a thermocouple"))
+_UNITS = (("", "unknown: °C"), ("C", "°C"), ("F", "°F"), ("mV", "mV of a thermocouple"))
 
 
 def watch_fields(sort: SourceSort, unit: TemperatureUnit) -> list[Field]:
@@ -241,10 +241,10 @@ def watch_fields(sort: SourceSort, unit: TemperatureUnit) -> list[Field]:
             "Alarm when there is no reading for so long, like 1m.",
             parse_duration_s,
         ),
-        Field("unload", "Unload at", "Tell when the kiln has cooled to this.", temperature(unit)),
+        Field("unload", "Unload at", "Report when the kiln has cooled to this.", temperature(unit)),
         Field(
             "cones",
-            "Tell of cones",
+            "Report cones",
             "Like 6 or 5, 6; empty: the one the plan comes nearest to.",
             lambda text: tuple(map(cone_name, text.replace(",", " ").split())),
         ),

@@ -130,7 +130,7 @@ def _segments(review: Review) -> Iterator[ReviewEntry]:
             f"Planned {format_duration(segment.planned_s)}, took "
             f"{format_duration(segment.actual_s)}."
             if segment.actual_s is not None
-            else f"Planned {format_duration(segment.planned_s)}; the log does not hold it whole."
+            else f"Planned {format_duration(segment.planned_s)}; the log holds a part of it."
         ]
         details += [
             f"{sentence(CAUSE_NAMES[cause.cause])} {format_duration(cause.seconds, signed=True)}"

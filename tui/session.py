@@ -17,6 +17,7 @@ from .forecasting import Circumstances, forecast_fitting
 from .journal import Journal, Leftover
 
 if TYPE_CHECKING:
+    from firing.remote.outlets import Outlets
     from firing.review.result import Review
     from firing.safety import Caution
 
@@ -88,6 +89,9 @@ class Session:
     """What was last wanted of a design."""
     watch: "LiveWatch | None" = None
     """The watch that runs, or ran last."""
+
+    outlets: "Outlets | None" = None
+    """Where a watch is shown and told beside the screens."""
 
     @property
     def folder(self) -> Path:

@@ -35,7 +35,8 @@ LOOK_EVERY_S = 1.0
 """How often the screens look at what the watch has laid down [s]."""
 CLOSING_S = 15.0
 """How long a signal waits for the recording to be closed [s]."""
-ALARM_SHOWN_S = 60.0
+ALARM_SHOWN_S = 20.0
+"""A call is told again until somebody answers; its message need not stay in the way [s]."""
 MOST_AT_ONCE = 4
 PLAIN_LOOK_EVERY_S = 0.5
 PLAIN_STATUS_EVERY_S = 60.0
@@ -54,7 +55,7 @@ class WatchSupervisor:
 
     def begin(self, order: WatchOptions) -> LiveWatch:
         """Begin a watch; there is none running."""
-        watch = self._session.watch = LiveWatch(order)
+        watch = self._session.watch = LiveWatch(order, self._session.outlets)
         self._calls, self._over = 0, False
         self._heed_signals()
         watch.begin()
@@ -117,11 +118,20 @@ class WatchSupervisor:
             # Under nohup it is ignored, and has to stay so.
             if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
                 self._signals[number] = signal.signal(number, self._caught)
+        heard = getattr(signal, "SIGUSR1", None)  # by itself it would end the program
+        if heard is not None:
+            self._signals[heard] = signal.signal(heard, lambda *_: self._acknowledge())
 
     def _leave_signals(self) -> None:
         for number, handler in self._signals.items():
             signal.signal(number, handler)
         self._signals = {}
+
+    def _acknowledge(self) -> None:
+        watch = self._session.watch
+        if watch is not None:
+            # A lock must not be waited for in the midst of whatever was interrupted.
+            threading.Thread(target=watch.answer, daemon=True).start()
 
     def _caught(self, number: int, frame: FrameType | None) -> None:
         """End the recording at once; then end the program as the signal would have."""
@@ -199,7 +209,7 @@ def _print_status(watch: LiveWatch) -> None:
     if seen.estimate is None or seen.began is None:
         return
     with contextlib.suppress(Exception):  # what failed on the screen may fail here, too
-        _print(status_line(seen.estimate, seen.began, watch.schedule))
+        _print(status_line(seen.estimate, seen.began, watch.schedule, seen.unit))
 
 
 def _print(words: str) -> None:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from firing.capture.reading import Status
 from firing.cones.table import describe_number
 from firing.report.words import sentence
-from firing.units import TemperatureUnit, format_duration, format_temperature
+from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.watch.calls import REPEATED_FOR_S, Call
 from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
 from firing.watch.state import POSITION_PART, Estimate
 from firing.watch.status_text import (
@@ -20,6 +21,8 @@ from firing.watch.status_text import (
     position_text,
     temperature_text,
 )
+
+from .widgets.headline import HeadlineFigures
 
 if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule
@@ -64,7 +67,16 @@ def alarm_words(seen: WatchState) -> list[str]:
     found = []
     if seen.began is not None:
         moments = MomentText(seen.began, seen.now_s)
-        found = [f"ALARM since {moments.at(r.at_s)}: {r.words}." for r in seen.standing]
+        answers = {call.message: _answer_words(call) for call in seen.open_calls}
+        found = [
+            f"ALARM since {moments.at(r.at_s)}{answers.get(r.words, '')}: {r.words}."
+            for r in seen.standing
+        ]
+        found += [
+            f"TO DO since {moments.at(call.at_s)}{_answer_words(call)}: {call.message}."
+            for call in seen.open_calls
+            if not call.stands and _is_of_now(call, seen)
+        ]
     kept = seen.recording
     if kept is not None and kept.trouble:
         found.append(
@@ -73,6 +85,81 @@ def alarm_words(seen: WatchState) -> list[str]:
     if seen.not_recorded:
         found.append(f"{seen.not_recorded}.")
     return found
+
+
+def _answer_words(call: Call) -> str:
+    return " (acknowledged)" if call.acknowledged else " (snoozed)" if call.snoozed else ""
+
+
+def _is_of_now(call: Call, seen: WatchState) -> bool:
+    """Tell whether there still is something to do: in a replay nobody has done it."""
+    return seen.live or call.stands or seen.now_s - call.at_s <= REPEATED_FOR_S
+
+
+def waits(seen: WatchState) -> bool:
+    """Tell whether something calls somebody, and nobody has answered."""
+    return any(call.unanswered and _is_of_now(call, seen) for call in seen.open_calls)
+
+
+_SHOWN_LARGE = ("Now", "By hand", "Program")
+_NO_READING = "--"
+
+
+def beside_headline(found: list[WatchFigure]) -> list[WatchFigure]:
+    """Return what of the panel the headline does not show already."""
+    kept = []
+    for figure in found:
+        places = tuple(line for line in figure.lines if line.startswith("segment "))
+        if figure.label == "Plan" and places:
+            kept.append(replace(figure, lines=places))
+        elif figure.label not in _SHOWN_LARGE:
+            kept.append(figure)
+    return kept
+
+
+def headline(seen: WatchState, schedule: Schedule | None, unit: TemperatureUnit) -> HeadlineFigures:
+    """Return what is to be read from across the room."""
+    if seen.began is None:
+        return HeadlineFigures(_NO_READING)
+    moments = MomentText(seen.began, seen.now_s)
+    current = seen.stage == "reading" or (seen.over and not seen.live)
+    hot = format_temperature(seen.temperature_c, unit)
+    known = not math.isnan(seen.temperature_c)
+    estimate = seen.estimate or Estimate(0.0, math.nan, None, None, "", None)
+    now = replace(estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
+    lines: list[str] = []
+    if known and not current:
+        lines.append(f"no reading now; {hot} at {moments.at(seen.read_s or 0.0)}")
+    # Where it stands is told in the panel: here only how far from the plan it is, and how late.
+    away = position_text(now, schedule, unit)
+    aside = [words for words in away if not words.startswith("segment ")]
+    rate = ""
+    if now.rate_c_per_h is not None:
+        rate = format_rate(now.rate_c_per_h, unit).replace("-", "−")
+    if current:
+        lines.append(", ".join([*aside, rate] if rate else aside) or rate)
+    at = what = ""
+    if now.action and now.action_s is not None:
+        at, what = moments.at(now.action_s), now.action
+    if now.program_end_s is not None:
+        span = moments.range(now.program_end_s, now.program_end_low_s, now.program_end_high_s)
+        if not at:
+            at, what = moments.at(now.program_end_s), "program ends"
+        lines.append(f"ends {span}")
+    elif now.unload_s is not None and now.unload_s > now.now_s and not at:
+        at, what = moments.at(now.unload_s), "cool enough to unload"
+    if current:
+        lines += _other_channels(seen, unit)[:2]
+    # Large digits are no text: whoever has them read aloud, or copies them, finds them here, too.
+    now_words = f"now {moments.now}, {hot}" if known and current else f"now {moments.now}"
+    lines.append(now_words + ("" if seen.live else ", replayed"))
+    return HeadlineFigures(
+        hot if known and current else _NO_READING,
+        tuple(line for line in lines if line),
+        at,
+        what,
+        waits(seen),
+    )
 
 
 def figures(
@@ -129,10 +216,15 @@ def _ends(now: Estimate, moments: MomentText) -> list[WatchFigure]:
 
 def _others(seen: WatchState, unit: TemperatureUnit) -> list[WatchFigure]:
     """Return the other channels as they were read last, and what is held against the kiln's."""
+    lines = _other_channels(seen, unit)
+    return [WatchFigure("Channels", tuple(lines))] if lines else []
+
+
+def _other_channels(seen: WatchState, unit: TemperatureUnit) -> list[str]:
     reading = seen.reading
     if reading is None:
         return []
-    lines = []
+    lines: list[str] = []
     for number, (name, value_c, status) in enumerate(
         zip(seen.names, reading.values_c, reading.statuses, strict=True)
     ):
@@ -140,7 +232,7 @@ def _others(seen: WatchState, unit: TemperatureUnit) -> list[WatchFigure]:
             continue
         value = "" if math.isnan(value_c) else format_temperature(value_c, unit)
         lines.append(" ".join(part for part in (name, value, status.value) if part))
-    return [WatchFigure("Channels", tuple(lines))] if lines else []
+    return lines
 
 
 def lines_words(number: int) -> str:

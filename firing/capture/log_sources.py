@@ -61,6 +61,7 @@ class ReplayedLog:
         self.channels = log.trace.channels
         self.gives_output = log.trace.duty is not None
         self.unsolicited = False
+        self.unit = log.dialect.channel_columns[self.kiln_channel].celsius_unit
         self.started: datetime | None = log.trace.started
         self._log = log
         self._remarks = how_read(log, self.kiln_channel, channel)
@@ -119,6 +120,7 @@ class FollowedLog:
         self.name = self._log.name
         self.channels = trace.channels
         self.gives_output = trace.duty is not None
+        self.unit = dialect.channel_columns[self.kiln_channel].celsius_unit
         self.unsolicited = False  # its lines bring their own times, however late they are read
         self._known = self._given = int(trace.time_s.size)
         self._last_s = float(trace.time_s[-1])

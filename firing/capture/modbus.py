@@ -1,8 +1,9 @@
 """Instruments on Modbus RTU, read by a user's register map.  Functions 3 and 4 only: reads.
 
 A Modbus RTU answer carries no number of its question.  An answer that comes too late would pass for
-that of the next question, one register off and without an error; so after a missed answer the line
-is listened to until it is quiet, and the buffers are cleared before every question.
+that of the next question, one register off and without an error, and how late it may come nobody
+knows.  So after a missed answer nothing is believed until the instrument has answered a question of
+another length: it answers in order, so whatever was late has come in before that.
 """
 
 import math
@@ -12,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firing.capture.conversion import OUTPUT_FIELD, Converter
+from firing.capture.conversion import OUTPUT_FIELD, Converter, SourceUnit
 from firing.capture.reading import Reading, Status, duty_from_percent, missing_reading
 from firing.capture.serial_port import PortSettings, SerialPort
 from firing.capture.source import PollingTimer, SourceLost
@@ -62,6 +63,11 @@ class RegisterChannel:
 ANSWER_WAIT_S = 0.5
 SILENT_ASKS = 5
 READ_FUNCTIONS = (3, 4)
+TEST_WIDTHS = (3, 4, 5, 6)
+"""No channel is so many registers wide, so no late answer is as long as that of a test question."""
+TESTS = 3
+QUIET_S = 10.0
+"""An instrument that answers no test question at all has to be quiet for so long instead [s]."""
 
 
 class ModbusSource:
@@ -78,6 +84,7 @@ class ModbusSource:
         converter: Converter,
         interval_s: float,
         answer_wait_s: float = ANSWER_WAIT_S,
+        quiet_s: float = QUIET_S,
     ) -> None:
         try:
             import minimalmodbus
@@ -99,6 +106,7 @@ class ModbusSource:
         self.channels = tuple(name for name in names if name != OUTPUT_FIELD)
         self.gives_output = OUTPUT_FIELD in names
         self.unsolicited = False
+        self.unit: SourceUnit = "C"
         if not self.channels:
             raise FiringError(
                 "no register holds a temperature; name one after where its thermocouple is, like "
@@ -109,12 +117,18 @@ class ModbusSource:
         self._unit = unit
         self._registers = tuple(registers)
         self._converter = converter
-        self._interval_s = interval_s
+        self.interval_s = interval_s
         self._answer_wait_s = answer_wait_s
         self._timer = PollingTimer(interval_s)
         self._instrument: Any = None
         self._silent = 0
-        self._late = False
+        self._quiet_s = quiet_s
+        self._unsure = False
+        self._tested = 0
+        self._unanswered_tests = 0
+        self._answers_tests = False
+        self._quiet_since_s = 0.0
+        self._any = False
         self._remarks: list[str] = []
         self._told_before: set[str] = set()
 
@@ -123,18 +137,22 @@ class ModbusSource:
         self._port.open(wait_s=self._answer_wait_s)
         self._instrument = self._package.Instrument(self._port.port, self._unit)
         self._instrument.clear_buffers_before_each_transaction = True
-        self._timer = PollingTimer(self._interval_s)
-        self._late = False
+        self._timer = PollingTimer(self.interval_s)
+        self._unsure = True  # an answer to whoever asked before may still be on its way
 
     def read(self, wait_s: float) -> Reading | None:
         """Ask when it is time; see `ReadingSource`."""
         if not self._timer.due(wait_s):
             return None
         reading = Reading([], [])
+        if self._unsure and not self._is_in_step():
+            if self._unanswered_tests < TESTS:
+                self._count_silence()
+            return missing_reading(len(self.channels))
         for channel in self._registers:
-            if self._late:
-                self._drain()
             value = self._ask(channel)
+            if value is not None and self._unsure and not self._is_in_step():
+                value = None
             if value is None:
                 # The rest of the round would wait as long for the same silence.
                 missing = missing_reading(len(self.channels) - len(reading.values_c))
@@ -150,6 +168,7 @@ class ModbusSource:
             reading.values_c.append(value_c)
             reading.statuses.append(status)
         self._silent = 0
+        self._any = self._any or any(value == value for value in reading.values_c)
         return reading
 
     def _ask(self, channel: RegisterChannel) -> float | None:
@@ -160,13 +179,15 @@ class ModbusSource:
                 channel.address, channel.width, functioncode=channel.function
             )
         except package.SlaveReportedException as fault:
+            # It may refuse a test question of before, whose answer is late.
+            self._unsure = self._unsure or self._tested > 0
             self._tell_once(
                 f"{self.name} refuses register {channel.address} ({channel.name}): {fault}; "
                 "check the register map"
             )
             return float("nan")
         except (package.NoResponseError, package.InvalidResponseError, ValueError):
-            self._late = True
+            self._unsure = True
             return None
         except SourceLost:
             raise
@@ -183,12 +204,42 @@ class ModbusSource:
                 f"{self._port.settings.parity})"
             )
 
+    def _is_in_step(self) -> bool:
+        """Tell whether the next answer is that of the next question, after one was missed."""
+        if self._unanswered_tests >= TESTS and not self._answers_tests:
+            return self._is_quiet()
+        self._drain()
+        width = TEST_WIDTHS[self._tested % len(TEST_WIDTHS)]
+        self._tested += 1
+        first = self._registers[0]
+        package = self._package
+        try:
+            self._instrument.read_registers(first.address, width, functioncode=first.function)
+        except package.SlaveReportedException:
+            pass  # a refusal, too, comes after whatever was late
+        except (package.NoResponseError, package.InvalidResponseError, ValueError):
+            self._unanswered_tests += 1
+            self._quiet_since_s = time.monotonic()
+            return False
+        except self._port.lost_kinds as fault:
+            raise self._port.lost(fault) from None
+        self._unsure, self._unanswered_tests, self._answers_tests = False, 0, True
+        return True
+
+    def _is_quiet(self) -> bool:
+        """Tell, listening only, whether nothing has come in for long."""
+        while self._port.read():
+            self._quiet_since_s = time.monotonic()
+        if time.monotonic() - self._quiet_since_s < self._quiet_s:
+            return False
+        self._unsure, self._unanswered_tests = False, TESTS  # the next miss waits as long again
+        return True
+
     def _drain(self) -> None:
-        """Listen until the line is quiet, `_answer_wait_s` at the least."""
+        """Take in what has come meanwhile."""
         until_s = time.monotonic() + 4.0 * self._answer_wait_s
         while time.monotonic() < until_s and self._port.read():
             pass
-        self._late = False
 
     def _tell_once(self, remark: str) -> None:
         if remark not in self._told_before:
@@ -204,3 +255,9 @@ class ModbusSource:
         """Return what has not been told yet."""
         remarks, self._remarks = self._remarks, []
         return remarks
+
+    def unread(self) -> str:
+        """Return, as a sentence, that nothing it answered was a reading; else nothing."""
+        if self._any or not self._told_before:
+            return ""
+        return f"no answer was a reading; {sorted(self._told_before)[0]}"

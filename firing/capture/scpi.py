@@ -7,6 +7,7 @@ here are a fixed list of questions.
 import time
 from typing import Literal, get_args
 
+from firing.capture.conversion import SourceUnit
 from firing.capture.fields import LineParser
 from firing.capture.reading import Reading, missing_reading
 from firing.capture.serial_port import PortSettings, SerialPort
@@ -42,16 +43,18 @@ class ScpiSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = False
+        self.unit: SourceUnit = "C"
         self._port = SerialPort(settings)
         self._parser = parser
         self._query = query
-        self._interval_s = interval_s
+        self.interval_s = interval_s
         self._answer_wait_s = answer_wait_s
         self._timer = PollingTimer(interval_s)
         self._silent = 0
         self._late = False
         self._remarks: list[str] = []
         self._identity = ""
+        self._any = False
 
     def open(self) -> None:
         """Open the port and ask who is there; silence is not held against it."""
@@ -62,7 +65,7 @@ class ScpiSource:
             if name != self._identity:
                 self._identity = name
                 self._remarks.append(f"{self.name} says it is {name}")
-        self._timer = PollingTimer(self._interval_s)
+        self._timer = PollingTimer(self.interval_s)
 
     def _answer(self, query: str) -> bytes | None:
         if self._late:
@@ -96,6 +99,8 @@ class ScpiSource:
                     f"{self.name} has not answered {self._query} {SILENT_ASKS} times; check the "
                     f"cable and the baud rate ({self._port.settings.baud})"
                 )
+            if self._port.is_socket and self._silent % SILENT_ASKS == 0:
+                self.open()  # the other end may be gone without having said so
             return missing_reading(len(self.channels))
         self._silent = 0
         reading = self._parser.parse(answer)
@@ -105,7 +110,18 @@ class ScpiSource:
                 f'{self.name} answers "{shown}", which is not {len(self.channels)} number(s); '
                 "check the fields"
             )
-        return missing_reading(len(self.channels)) if reading is None else reading
+        if reading is None:
+            return missing_reading(len(self.channels))
+        self._any = True
+        return reading
+
+    def unread(self) -> str:
+        """Return, as a sentence, that no answer was a reading; else nothing."""
+        count = self._parser.refused.total()
+        if self._any or not count:
+            return ""
+        why = ", ".join(reason for reason, _ in self._parser.refused.most_common(2))
+        return f"no answer of {self.name} was a reading ({count} came: {why}); check the fields"
 
     def close(self) -> None:
         """Close the port."""

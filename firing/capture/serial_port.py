@@ -1,5 +1,8 @@
 """A serial port, or what pyserial opens like one, with its four kinds of failure made one.
 
+A port may be named by its USB serial number, ``usb:A1B2C3``: the number stays with its instrument
+whatever name the system gives the port, so that two kilns cannot change places.
+
 When a device is unplugged pyserial raises, depending on what was under way, `SerialException`, a
 plain `OSError`, `termios.error` or `TypeError`.  All of them mean the same here: `SourceLost`.
 """
@@ -7,6 +10,7 @@ plain `OSError`, `termios.error` or `TypeError`.  All of them mean the same here
 from __future__ import annotations
 
 import contextlib
+import socket
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -15,6 +19,11 @@ from firing.capture.source import LINE_WAIT_S, SourceLost
 Parity = Literal["none", "even", "odd"]
 WRITE_TIMEOUT_S = 1.0
 _CHUNK = 4096
+BY_NUMBER = "usb:"
+SOCKET = "socket://"
+KEEPALIVE_S = 10
+"""After so long without a byte the other end of a socket is asked whether it is there [s]."""
+KEEPALIVE_TRIES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +68,31 @@ class SerialPort:
         self.close()
         wanted = self.settings
         try:
-            self.port = serial.serial_for_url(
-                wanted.port,
+            port = serial.serial_for_url(
+                device_named(wanted.port),
                 baudrate=wanted.baud,
                 parity=wanted.parity[0].upper(),
                 stopbits=wanted.stop_bits,
                 timeout=wait_s,
                 write_timeout=WRITE_TIMEOUT_S,
                 exclusive=True,
+                do_not_open=True,
             )
+            if self.is_socket:
+                # What a socket brought is of this connection; pyserial would throw it away.
+                port.reset_input_buffer = lambda: None
+            port.open()
+            if self.is_socket:
+                del port.reset_input_buffer
+                _keep_alive(getattr(port, "_socket", None))
+            self.port = port
         except self._opening_kinds as fault:
             raise SourceLost(self._opening_fault(fault)) from None
+
+    @property
+    def is_socket(self) -> bool:
+        """Whether it is a connection over the network, which may be opened anew without harm."""
+        return self.settings.port.startswith(SOCKET)
 
     def _opening_fault(self, fault: BaseException) -> str:
         port, text = self.settings.port, str(fault)
@@ -122,6 +145,45 @@ class SerialPort:
         self.port = None
 
 
+def _keep_alive(connection: Any) -> None:
+    """Have the system find out that the other end of a socket is gone, though it said nothing."""
+    if not isinstance(connection, socket.socket):
+        return
+    connection.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    for name, value in (
+        ("TCP_KEEPIDLE", KEEPALIVE_S),
+        ("TCP_KEEPINTVL", KEEPALIVE_S),
+        ("TCP_KEEPCNT", KEEPALIVE_TRIES),
+    ):
+        if hasattr(socket, name):  # not everywhere
+            connection.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
+
+
+def device_named(port: str) -> str:
+    """Return the device that a port's name means: its own, or that of a USB serial number.
+
+    Raises
+    ------
+    SourceLost
+        If no port has that number now, or more than one.
+    """
+    if not port.lower().startswith(BY_NUMBER):
+        return port
+    number = port[len(BY_NUMBER) :].strip().casefold()
+    found = [entry for entry in list_ports() if (entry.serial_number or "").casefold() == number]
+    if not found:
+        raise SourceLost(
+            f"{port}: no port has this USB serial number now; 'firing ports' lists those there are"
+        )
+    if len(found) > 1:
+        devices = " and ".join(entry.device for entry in found)
+        raise SourceLost(
+            f"{port}: {devices} have the same USB serial number; name the port itself, such as one "
+            "of /dev/serial/by-path"
+        )
+    return found[0].device
+
+
 def _plainly(fault: BaseException) -> str:
     """Return an exception's text without its own class and numbers in front."""
     if isinstance(fault, OSError) and fault.strerror:
@@ -149,6 +211,7 @@ class PortDescription:
         """Return the port as JSON shows it; VID and PID in hexadecimal, as they are written."""
         return {
             "device": self.device,
+            "name": f"{BY_NUMBER}{self.serial_number}" if self.serial_number else self.device,
             "description": self.description,
             "vid": None if self.vendor_id is None else f"{self.vendor_id:04x}",
             "pid": None if self.product_id is None else f"{self.product_id:04x}",

@@ -1,7 +1,9 @@
 """What every source of readings is: to open, read with patience, close, and get back when lost."""
 
 import math
+import statistics
 import time
+from collections import deque
 from typing import Protocol
 
 from firing.capture.clock import monotonic_s
@@ -75,6 +77,38 @@ class PollingTimer:
         passed_s = time.monotonic() - self._begun_s
         self._step = max(self._step, math.floor(passed_s / self._interval_s)) + 1
         return True
+
+
+AT_ONCE_S = 0.5
+"""Lines that come closer together came in one go [s]."""
+PAUSES_KEPT = 5
+SLOW_LINES = 3.0
+"""So many usual pauses without a line are a silence, however short a silence is said to be [-]."""
+
+
+class UsualPause:
+    """How far apart lines usually come: the middle one of the last pauses.
+
+    `usual_s` is what is known before any came, such as how often an instrument is asked; 0 if
+    nothing is.
+    """
+
+    def __init__(self, usual_s: float = 0.0) -> None:
+        self.usual_s = usual_s
+        self._before_s: float | None = None
+        self._pauses_s: deque[float] = deque(maxlen=PAUSES_KEPT)
+
+    def add(self, at_s: float) -> None:
+        """Take in that a line came."""
+        before_s, self._before_s = self._before_s, at_s
+        if before_s is not None and at_s - before_s >= AT_ONCE_S:
+            self._pauses_s.append(at_s - before_s)
+            # One outage is not how lines usually come.
+            self.usual_s = statistics.median_low(self._pauses_s)
+
+    def patience_s(self, least_s: float) -> float:
+        """Return how long without a line is a silence, `least_s` or longer [s]."""
+        return max(least_s, SLOW_LINES * self.usual_s)
 
 
 FIRST_PAUSE_S = 0.05

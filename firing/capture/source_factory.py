@@ -9,6 +9,7 @@ from firing.capture.source_settings import STANDARD_INPUT, SourceSettings, make_
 from firing.errors import FiringError
 from firing.logs.options import ReadingOptions, spelled
 from firing.logs.vocabulary import names_kiln
+from firing.units import TemperatureUnit
 
 OF_LINES = ("unit", "delimiter", "decimal", "thermocouple_type", "junction_c")
 """What may be told of lines that come in one by one; the rest settles what only a file holds."""
@@ -45,7 +46,7 @@ def choose_source(
             )
             return FollowedLog(path, reading, channel)
         return ReplayedLog(path, _speed(of_line.get("speed")), reading, channel)
-    looks_like_port = text.startswith("/dev/") or text.upper().startswith("COM")
+    looks_like_port = text.startswith("/dev/") or text.upper().startswith(("COM", "USB:"))
     if not (text == STANDARD_INPUT or "://" in text or looks_like_port or path.exists()):
         raise FiringError(
             f"{text}: there is no such file or port; 'firing ports' lists the ports there are"
@@ -86,6 +87,13 @@ def _speed(text: str | None) -> float:
     if not 0.01 <= speed <= 1e6:
         raise FiringError(f'--speed {text}: write a number from 0.01 to 1000000, or "max"')
     return speed
+
+
+def spoken_unit(source: ReadingSource) -> TemperatureUnit:
+    """Return the unit that a source's own display has, degrees Celsius if it does not say."""
+    if isinstance(source, ReplayedLog | FollowedLog):
+        return source.unit
+    return "F" if getattr(source, "unit", "C") == "F" else "C"
 
 
 def kiln_channel(source: ReadingSource, which: str | None) -> int:

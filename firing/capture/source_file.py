@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -10,9 +11,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from firing.capture.modbus import RegisterChannel as ModbusRegister
 from firing.capture.modbus import RegisterType, WordOrder
 from firing.capture.source import LEAST_INTERVAL_S, MOST_INTERVAL_S
-from firing.capture.source_settings import SourceSettings
+from firing.capture.source_settings import SourceSettings, WatchedFiring
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
+from firing.files.ready import example_names, ready_names
 from firing.units import parse_duration_s, parse_temperature_c
 
 _STRICT = ConfigDict(extra="forbid", strict=True)
@@ -50,6 +52,39 @@ class RegisterTable(BaseModel):
         json_schema_extra={"example": "scale = 0.1"},
     )
     missing: list[int] = Field([], description='raw numbers that mean "no reading"')
+
+
+class FiringTable(BaseModel):
+    """The ``[firing]`` of a source file: what "firing watch" takes unless it is told."""
+
+    model_config = _STRICT
+
+    name: str | None = Field(
+        None,
+        min_length=1,
+        max_length=60,
+        description="what you call this kiln",
+        json_schema_extra={"example": 'name = "Front kiln"'},
+    )
+    schedule: str | None = Field(None, min_length=1, description="the plan it is fired by")
+    kiln: str | None = Field(None, min_length=1, description="its kiln file")
+    load: str | None = Field(None, min_length=1, description="what is in it")
+    controller: str | None = Field(None, min_length=1, description="its controller file")
+    out: str | None = Field(
+        None,
+        min_length=1,
+        description="where to record to",
+        json_schema_extra={"example": 'out = "firing.csv"'},
+    )
+    notify: str | None = Field(None, min_length=1, description="who gets messages")
+    page: int | None = Field(
+        None,
+        ge=1024,
+        le=65535,
+        description="show it on a page at this port",
+        json_schema_extra={"example": "page = 8437"},
+    )
+    page_lan: bool = Field(False, description="let phones of the local network open the page")
 
 
 class SourceTable(BaseModel):
@@ -116,6 +151,7 @@ class SourceTable(BaseModel):
     register_: list[RegisterTable] = Field(
         [], alias="register", max_length=64, description="where a modbus instrument's readings are"
     )
+    firing: FiringTable | None = Field(None, description="what is watched, and by which files")
 
 
 def _source(table: SourceTable) -> SourceSettings:
@@ -165,6 +201,44 @@ def _read(parse: Callable[[str], float], text: str, key: str) -> float:
         return float(parse(text))
     except FiringError as error:
         raise _wrong(key, str(error)) from None
+
+
+def read_firing(source: str) -> WatchedFiring:
+    """Return what a source file says of its firing; nothing, if it is no source file.
+
+    Files that it names lie where it lies itself.
+
+    Raises
+    ------
+    FiringError
+        If the file is faulty.
+    """
+    path = Path(source)
+    if path.suffix.lower() != ".toml" or "://" in source:
+        return WatchedFiring()
+    kind = FileKind("source", lambda: SourceTable, lambda table: (_source(table), table.firing)[1])
+    told = kind.open(path)
+    if told is None:
+        return WatchedFiring()
+    folder = path.parent
+
+    def beside(name: str | None) -> str | None:
+        ready = name in (*ready_names(), *example_names())
+        if name is None or (ready and not (folder / name).exists()):
+            return name
+        return str(folder / Path(name).expanduser())
+
+    return WatchedFiring(
+        told.name,
+        beside(told.schedule),
+        beside(told.kiln),
+        beside(told.load),
+        beside(told.controller),
+        None if told.out is None else folder / Path(told.out).expanduser(),
+        None if told.notify is None else folder / Path(told.notify).expanduser(),
+        told.page,
+        told.page_lan,
+    )
 
 
 SOURCE_FILE = FileKind("source", lambda: SourceTable, _source)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 from firing.capture.conversion import SourceUnit, converter_for
 from firing.capture.fields import UNUSED_FIELD, FieldLayout, LineParser
@@ -12,10 +13,22 @@ from firing.capture.serial_port import Parity, PortSettings
 from firing.capture.source import ReadingSource
 from firing.errors import FiringError
 
+if TYPE_CHECKING:
+    from firing.capture.modbus import ModbusSource
+    from firing.capture.scpi import ScpiSource
+    from firing.capture.text_lines import StandardInputSource, TextLineSource
+
 SourceKind = Literal["lines", "scpi", "modbus"]
 STANDARD_INPUT = "-"
 
-__all__ = ["STANDARD_INPUT", "ModbusRegister", "SourceKind", "SourceSettings", "make_source"]
+__all__ = [
+    "STANDARD_INPUT",
+    "ModbusRegister",
+    "SourceKind",
+    "SourceSettings",
+    "WatchedFiring",
+    "make_source",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +100,24 @@ class SourceSettings:
                     )
 
 
+@dataclass(frozen=True)
+class WatchedFiring:
+    """What a source file says of the firing it is the source of; files by their path or ready name.
+
+    None where it says nothing.
+    """
+
+    name: str | None = None
+    schedule: str | None = None
+    kiln: str | None = None
+    load: str | None = None
+    controller: str | None = None
+    out: Path | None = None
+    notify: Path | None = None
+    page: int | None = None
+    page_lan: bool = False
+
+
 def make_source(settings: SourceSettings) -> ReadingSource:
     """Return the source that settings describe, not opened yet.
 
@@ -95,6 +126,14 @@ def make_source(settings: SourceSettings) -> ReadingSource:
     FiringError
         If they cannot be used, or a package they need is missing.
     """
+    source = _made(settings)
+    source.unit = settings.unit
+    return source
+
+
+def _made(
+    settings: SourceSettings,
+) -> TextLineSource | StandardInputSource | ScpiSource | ModbusSource:
     converter = converter_for(settings.unit, settings.thermocouple, settings.junction_c)
     port = PortSettings(settings.port, settings.baud, settings.parity, settings.stop_bits)
     if settings.kind == "modbus":

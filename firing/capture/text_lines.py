@@ -1,15 +1,20 @@
 """Lines of text that an instrument sends by itself, over a port or on standard input."""
 
+from __future__ import annotations
+
 import os
 import select
 import sys
 import time
 from collections import deque
 
+from firing.capture.conversion import SourceUnit
 from firing.capture.fields import LineParser
+from firing.capture.line_layout import raw_text, suggestion
 from firing.capture.reading import Reading
 from firing.capture.serial_port import PortSettings, SerialPort
-from firing.capture.source import SourceEnded
+from firing.capture.source import SourceEnded, UsualPause
+from firing.units import format_duration
 
 LONGEST_LINE = 1024
 """A line of readings is never longer; what is, is noise without a line end [bytes]."""
@@ -54,14 +59,24 @@ class LineBuffer:
 
 GARBLED_LINES = 20
 """So many lines in a row that mean nothing are told of."""
+ENDLESS_BYTES = 256
+ENDLESS_PIECES = 3
+"""So many bytes, or so many pieces with long pauses between, without a line end are told of."""
 
 
 class LineReader:
-    """Makes readings of bytes, and notices when no line means anything."""
+    """Makes readings of bytes, and notices when no line means anything, or none ends.
+
+    `hint` says what else to look at where nothing better can be said.
+    """
 
     def __init__(self, parser: LineParser, hint: str) -> None:
         self._parser = parser
         self._hint = hint
+        self._refused: deque[bytes] = deque(maxlen=GARBLED_LINES)
+        self._endless = b""
+        self._endless_bytes = 0
+        self._endless_told = False
         self._ready: deque[Reading] = deque()
         self._garbled = 0
         self._read_any = False
@@ -72,6 +87,7 @@ class LineReader:
         """Forget the bytes of a line that was under way."""
         self._buffer = LineBuffer(synchronise=synchronise)
         self._garbled = 0
+        self._endless, self._endless_bytes = b"", 0
 
     def feed(self, chunk: bytes) -> None:
         """Take bytes in."""
@@ -82,10 +98,35 @@ class LineReader:
                 self._garbled, self._read_any = 0, True
                 continue
             self._garbled += 1
+            self._refused.append(line)
             if self._garbled == GARBLED_LINES:
                 self._remarks.append(
-                    f"{GARBLED_LINES} lines in a row are no readings ({self._why()}); {self._hint}"
+                    f"{GARBLED_LINES} lines in a row are no readings ({self._why()}); "
+                    f"{self._what_to_do()}"
                 )
+        self._look_for_an_end(chunk)
+
+    def _look_for_an_end(self, chunk: bytes) -> None:
+        if b"\n" in chunk or b"\r" in chunk:
+            self._endless, self._endless_bytes, self._endless_told = b"", 0, False
+            return
+        self._endless = (self._endless + chunk)[-LONGEST_LINE:]
+        self._endless_bytes += len(chunk)
+        many = self._endless_bytes >= ENDLESS_BYTES or self._buffer.cut_off >= ENDLESS_PIECES
+        if many and not self._endless_told:
+            self._endless_told = True
+            self._remarks.append(self._no_end())
+
+    def _no_end(self) -> str:
+        return (
+            f"bytes arrive but no line ends ({self._endless_bytes} so far, the last "
+            f"{raw_text(self._endless[-24:])}); {self._hint}"
+        )
+
+    def _what_to_do(self) -> str:
+        """Return the last line as it came, and what would read it."""
+        last = raw_text(self._refused[-1])
+        return f"the last was {last}; {suggestion(self._refused) or self._hint}"
 
     def _why(self) -> str:
         return ", ".join(reason for reason, _ in self._parser.refused.most_common(2))
@@ -97,10 +138,12 @@ class LineReader:
         """
         count = self._parser.refused.total()
         if count and not self._read_any:
-            return f"no line was a reading ({count} came: {self._why()}); {self._hint}"
+            told = f"no line was a reading ({count} came: {self._why()})"
+            return f"{told}; {self._what_to_do()}"
         if self._garbled >= GARBLED_LINES:
-            return f"the last {self._garbled} lines were no readings ({self._why()}); {self._hint}"
-        return ""
+            told = f"the last {self._garbled} lines were no readings ({self._why()})"
+            return f"{told}; {self._what_to_do()}"
+        return self._no_end() if self._endless_told else ""
 
     def next(self) -> Reading | None:
         """Return the oldest reading not given yet."""
@@ -112,6 +155,12 @@ class LineReader:
         return remarks
 
 
+SILENT_SOCKET_S = 30.0
+LONGEST_SILENCE_S = 1800.0
+"""A socket that was silent for so long is opened again: first, doubled each time, at the most [s].
+"""
+
+
 class TextLineSource:
     """An instrument that sends a line a reading."""
 
@@ -120,14 +169,30 @@ class TextLineSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = True
+        self.unit: SourceUnit = "C"
         self._port = SerialPort(settings)
-        baud = "" if "://" in settings.port else f" and the baud rate ({settings.baud})"
-        self._reader = LineReader(parser, f"check the fields{baud}")
+        hint = "check the fields"
+        if "://" not in settings.port:
+            hint += f" and the baud rate ({settings.baud})"
+        self._reader = LineReader(
+            parser, f"{hint}; 'firing ports --listen {settings.port}' tries what reads it"
+        )
+        self._begun = False
+        self._pause = UsualPause()
+        self._byte_s = 0.0
+        self._patience_s = SILENT_SOCKET_S
+        self._remarks: list[str] = []
 
     def open(self) -> None:
-        """Open the port; the first line is dropped, as it may have begun before."""
+        """Open the port.
+
+        The first line may have begun before, and is dropped; unless nothing came for a while, as
+        then what comes begins with its first byte.
+        """
         self._port.open()
         self._reader.begin(synchronise=True)
+        self._begun = False
+        self._byte_s = time.monotonic()
 
     def read(self, wait_s: float) -> Reading | None:
         """Return the next reading; see `ReadingSource`."""
@@ -135,9 +200,33 @@ class TextLineSource:
         if found is None:
             chunk = self._port.read()
             if chunk:
+                self._begun = True
+                self._byte_s, self._patience_s = time.monotonic(), SILENT_SOCKET_S
                 self._reader.feed(chunk)
+            else:
+                self._when_silent()
             found = self._reader.next()
+            if found is not None:
+                self._pause.add(time.monotonic())
         return found
+
+    def _when_silent(self) -> None:
+        if not self._begun:
+            self._begun = True
+            self._reader.begin(synchronise=False)
+        if not self._port.is_socket:
+            return  # to open a serial port resets many boards
+        patience_s = self._pause.patience_s(self._patience_s)
+        if time.monotonic() - self._byte_s <= patience_s:
+            return
+        # The other end may be gone without having said so; a connection anew costs nothing.
+        if self._patience_s == SILENT_SOCKET_S:
+            self._remarks.append(
+                f"{self.name} sent nothing for {format_duration(patience_s)}; the connection is "
+                "opened again, and as often as that does not help"
+            )
+        self._patience_s = min(2.0 * self._patience_s, LONGEST_SILENCE_S)
+        self.open()
 
     def close(self) -> None:
         """Close the port."""
@@ -145,7 +234,8 @@ class TextLineSource:
 
     def remarks(self) -> list[str]:
         """Return what has not been told yet."""
-        return self._reader.remarks()
+        remarks, self._remarks = [*self._remarks, *self._reader.remarks()], []
+        return remarks
 
     def unread(self) -> str:
         """Return that no line meant anything, or none at last, as a sentence; else nothing."""
@@ -160,6 +250,7 @@ class StandardInputSource:
         self.channels = parser.channels
         self.gives_output = parser.layout.gives_output
         self.unsolicited = True
+        self.unit: SourceUnit = "C"
         self._descriptor = descriptor
         self._reader = LineReader(parser, "check the fields")
         self._ended = False

@@ -12,9 +12,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
     "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
+    "calendar": ("firing.cli.calendar", "Put the moments of a firing into your calendar."),
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
-    "review": ("firing.cli.review", "Set a log against its plan: where did the time go?"),
+    "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -39,12 +40,41 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "Begin": ("demo", "setup", "new", "edit"),
-    "Plan": ("forecast", "design", "card", "guide", "kiln", "schedules"),
+    "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
     "Review": ("review", "heatwork"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
+
+
+EXAMPLES: dict[str, str] = {
+    "forecast": "firing forecast thin-ware-bisque --kiln example-kiln --start 07:30",
+    "design": "firing design bisque --cone 06 --load example-load-thin-cups --kiln example-kiln",
+    "card": "firing card thin-ware-bisque --controller example-controller --start 20:00",
+    "calendar": "firing calendar thin-ware-bisque --start 07:30 --out bisque.ics",
+    "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
+    "guide": 'firing guide "black core" thin-ware-bisque',
+    "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "ports": "firing ports",
+    "kiln": "firing kiln show example-kiln",
+    "cone": "firing cone 6",
+    "hold": "firing hold 6 --at 2190F",
+    "peak": "firing peak 6 --hold 20m",
+    "ways": "firing ways 6 --at-most 1200",
+    "cone-at": 'firing cone-at "60C/h to 1200C hold 20m"',
+    "heatwork": "firing heatwork firing-demo/log.csv",
+    "edit": "firing edit thin-ware-bisque --kiln example-kiln",
+    "safety": "firing safety thin-ware-bisque",
+    "schedules": "firing schedules thin-ware-bisque --out bisque.toml",
+    "schema": "firing schema kiln",
+    "sources": "firing sources cone-chart-1996",
+    "setup": 'firing setup --volume "7 cu ft" --wall "3 in"',
+    "new": 'firing new "100C/h to 600C, 150C/h to 1000C hold 10m" --out plan.toml',
+    "demo": "firing demo",
+}
+"""One example a command, at the foot of its help."""
 
 
 class LazyCommands(click.Group):
@@ -60,6 +90,8 @@ class LazyCommands(click.Group):
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
         command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
+        if cmd_name in EXAMPLES:
+            command.epilog = f"Example: {EXAMPLES[cmd_name]}"
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -87,7 +119,7 @@ class LazyCommands(click.Group):
 @click.group(
     cls=LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' tells more; "
+    epilog="This tool reads; it never switches a kiln. 'firing COMMAND --help' says more; "
     "'firing demo' shows it at work.",
 )
 @click.version_option(__version__, "--version", message="firing %(version)s")

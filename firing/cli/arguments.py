@@ -124,6 +124,17 @@ def _keep(name: str) -> Callable[[click.Context, click.Parameter, bool], bool]:
     return callback
 
 
+def calendar_option(command: Command) -> Command:
+    """Add ``--calendar``; it goes with ``--start`` and ``--overwrite``."""
+    return click.option(
+        "--calendar",
+        "ics",
+        metavar="FILE",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="Also write its moments for a calendar (.ics); needs --start.",
+    )(command)
+
+
 def unload_option(name: str, words: str) -> Callable[[Command], Command]:
     """Return what adds ``--unload-at``, by its parameter's name and its line of help."""
     return click.option(

@@ -9,6 +9,7 @@ import click
 
 from firing.cli import outcome
 from firing.cli.arguments import (
+    calendar_option,
     controller_option,
     html_option,
     json_option,
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 @kiln_options
 @kiln_size_option
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
+@calendar_option
 @html_option
 @json_option
 def card_command(
@@ -37,6 +39,7 @@ def card_command(
     load: str | None,
     usual: UsualKiln | None,
     start: str | None,
+    ics: Path | None,
     html: Path | None,
     overwrite: bool,
     as_json: bool,
@@ -67,6 +70,11 @@ def card_command(
     card = Card(program, course)
     if html is not None:
         outcome.page(card_report(card), html, overwrite=overwrite)
+    if ics is not None:
+        from firing.cli.calendar import write_calendar
+        from firing.report.calendar import calendar
+
+        write_calendar(calendar(card), ics, overwrite=overwrite)
     if as_json:
         outcome.document(card.to_dict())
     else:

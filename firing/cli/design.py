@@ -12,6 +12,7 @@ from firing.cli.arguments import (
     DURATION_S,
     RATE,
     TEMPERATURE,
+    calendar_option,
     controller_option,
     json_option,
     kiln_options,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 @click.argument("purpose", type=click.Choice(["bisque", "glaze", "once-fired", "decal"]))
 @kiln_options
 @kiln_size_option
-@click.option("--cone", metavar="CONE", help="The cone wanted.")
+@click.option("--cone", metavar="CONE", help="Target cone.")
 @click.option("--top", type=TEMPERATURE, metavar="T", help="Or the top temperature.")
 @controller_option()
 @click.option("--segments", type=click.IntRange(1, 99), help="At most so many segments.")
@@ -67,8 +68,8 @@ if TYPE_CHECKING:
 @click.option(
     "--drop-hold", "drop_s", type=DURATION_S, default="0m", metavar="H", help="Hold after the drop."
 )
-@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Cool no faster than this …")
-@click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… down to here.")
+@click.option("--slow-cool", "slow", type=RATE, metavar="R", help="Slow-cool at most this fast …")
+@click.option("--slow-to", "slow_to", type=TEMPERATURE, metavar="T", help="… until here.")
 @unload_option("opened", "Closing to opening here is made shortest.")
 @click.option(
     "--reserve",
@@ -88,10 +89,12 @@ if TYPE_CHECKING:
     show_default=True,
     help="Which limits of the ware count: the trade's, the computed ones, or both.",
 )
-@click.option("--from", "base", metavar="SCHEDULE", help="Mend this schedule instead.")
+@click.option("--from", "base", metavar="SCHEDULE", help="Make this schedule safe instead.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the schedule file."
 )
+@click.option("--start", metavar="WHEN", help="When it starts; goes with --calendar.")
+@calendar_option
 @click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
 @report_options
 @json_option
@@ -120,6 +123,8 @@ def design_command(
     by: str,
     base: str | None,
     out: Path | None,
+    start: str | None,
+    ics: Path | None,
     overwrite: bool,
     as_json: bool,
 ) -> int:
@@ -127,11 +132,12 @@ def design_command(
 
     Every segment comes with its reason and source.  With --from, a schedule is changed as little as
     makes it safe for the load.  A plain number uses the unit of the answer: that of the controller,
-    or of kiln and load, or of the schedule mended.
+    or of kiln and load, or of the schedule.
     """
     from dataclasses import replace
     from typing import cast
 
+    from firing.clock import parse_when
     from firing.design.designer import design, owners_controller
     from firing.design.explain import designed_text
     from firing.design.peak_candidates import Bounds
@@ -152,6 +158,8 @@ def design_command(
             "a design needs to know the ware; write --load with a load file, such as "
             "example-load-planters-and-cups"
         )
+    if start is not None and ics is None:
+        raise FiringError("--start is for the calendar; give --calendar FILE, too")
     wanted = cast("Purpose", purpose)
     ware = open_load(load)
     in_kiln = open_file("kiln", kiln)
@@ -165,7 +173,7 @@ def design_command(
         if base is not None:
             if cone is not None or top is not None:
                 raise FiringError(
-                    "--from mends a schedule that has its own end, and --cone and --top name "
+                    "--from takes a schedule that has its own end, and --cone and --top name "
                     "another; leave one of them out"
                 )
             plan = open_schedule(base)
@@ -216,6 +224,13 @@ def design_command(
         written = designed_text(result.schedule, result.reasons, head, base_text)
         outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
+    if ics is not None:
+        from firing.cli.calendar import write_calendar
+        from firing.report.calendar import calendar
+
+        started = None if start is None else parse_when(start)
+        found = calendar(replace(result.forecast, started=started))
+        write_calendar(found, ics, overwrite=overwrite)
     if as_json:
         outcome.document(result.to_dict())
     else:

@@ -15,7 +15,7 @@ from firing.cli.arguments import controller_option, json_option, kiln_options
 @controller_option()
 @click.option("--tariff", metavar="T", help="Tariff file (TOML), or example-tariff.")
 @click.option("--start", metavar="WHEN", help='When it starts: "07:30", "2026-03-01 07:30", "now".')
-@click.option("--cone", metavar="CONE", help="The cone wanted.")
+@click.option("--cone", metavar="CONE", help="Target cone.")
 @click.option("--light", is_flag=True, help="Begin in the light colours.")
 @json_option
 def edit_command(

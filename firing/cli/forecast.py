@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 @click.option(
     "--cone",
     metavar="CONE",
-    help="The cone wanted, if not the schedule's own; says what would meet it.",
+    help="Target cone, if not the schedule's own; says what would meet it.",
 )
 @click.option(
     "--by-the-clock",
@@ -55,7 +55,7 @@ if TYPE_CHECKING:
     type=float,
     default=1.5,
     show_default=True,
-    help="Caution of the ware's limits, 1 to 5; matters with --load.",
+    help="Safety margin on ware limits, 1 to 5; matters with --load.",
 )
 @html_option
 @report_options

@@ -12,7 +12,7 @@ from firing.cli.arguments import json_option, kiln_options
 @click.argument("fault", required=False)
 @click.argument("schedule", required=False)
 @kiln_options
-@click.option("--cone", metavar="CONE", help="The cone wanted, for under- or over-fired glaze.")
+@click.option("--cone", metavar="CONE", help="Target cone, for under- or over-fired glaze.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the changed plan."
 )

@@ -114,7 +114,7 @@ def fit_command(
 ) -> int:
     """Learn KILN's power, losses and heat capacity from the LOG of one firing or of several.
 
-    Prints what the logs tell and what they cannot; with --write it goes into the file's [fitted],
+    Prints what the logs show and what they can't; with --write it goes into the file's [fitted],
     and everything else in the file stays as it is.
     """
     from firing.clock import parse_when

@@ -1,4 +1,6 @@
-"""``firing ports``: the serial ports of this computer."""
+"""``firing ports``: the serial ports of this computer, and what one of them sends."""
+
+from __future__ import annotations
 
 import click
 
@@ -7,13 +9,30 @@ from firing.cli.arguments import json_option
 
 
 @click.command("ports")
+@click.option(
+    "--listen",
+    "heard",
+    metavar="PORT",
+    help="Open this one, show what it sends, and say what reads it.",
+)
+@click.option(
+    "--baud", type=click.IntRange(min=50), metavar="RATE", help="Listen at this rate only."
+)
 @json_option
-def ports_command(as_json: bool) -> int:
+def ports_command(heard: str | None, baud: int | None, as_json: bool) -> int:
     """List the serial ports, with the numbers by which their USB devices are known.
 
-    Nothing is opened: opening a port resets many boards.
+    A port with a USB serial number may be named by it, as usb:NUMBER, wherever a port is named:
+    the number stays with its instrument when the system gives the port another name.
+
+    Nothing is opened unless you --listen, as opening a port resets many boards.  That tries the
+    usual baud rates, a few seconds each, and sends nothing.  Exit code 1: no line was a reading.
     """
-    from firing.capture.serial_port import list_ports
+    if heard is not None:
+        return _listen(heard, baud, as_json)
+    if baud is not None:
+        raise click.UsageError("--baud goes with --listen PORT")
+    from firing.capture.serial_port import BY_NUMBER, list_ports
     from firing.files.tomlfile import clean
 
     ports = list_ports()
@@ -29,7 +48,41 @@ def ports_command(as_json: bool) -> int:
         if port.vendor_id is not None and port.product_id is not None:
             told.append(f"USB {port.vendor_id:04x}:{port.product_id:04x}")
         if port.serial_number:
-            told.append(f"serial {clean(port.serial_number)}")
+            told.append(f"{BY_NUMBER}{clean(port.serial_number)}")
         told.append(clean(port.description or port.manufacturer or ""))
         outcome.text("  ".join(part for part in told if part))
     return outcome.DONE
+
+
+def _listen(port: str, baud: int | None, as_json: bool) -> int:
+    from firing.capture.listening import BAUDS, listen
+
+    found = listen(port, BAUDS if baud is None else (baud,))
+    best = found[-1]
+    if as_json:
+        document = {"schema": 1, "kind": "listen", "heard": [entry.to_dict() for entry in found]}
+        outcome.document({**document, "command": best.command or None})
+        return outcome.act_if(best.layout is None)
+    for entry in found:
+        rate = "" if "://" in port else f" at {entry.baud} baud"
+        if not entry.byte_count:
+            outcome.text(f"{port}{rate}: nothing came.")
+            continue
+        what = "lines come" if entry.lines else "bytes arrive but no line ends"
+        if entry.lines and entry.layout is None:
+            what = "lines come, but no readings"
+        outcome.text(f"{port}{rate}: {what}.")
+        for line in entry.shown():
+            outcome.text(f"  {line}")
+    if best.layout is not None:
+        outcome.text("This reads it, if the kiln's number is the one called kiln:")
+        outcome.text(f"  {best.command}")
+        return outcome.DONE
+    if not any(entry.byte_count for entry in found):
+        outcome.text(
+            "An instrument that has to be asked sends nothing by itself: write a source file "
+            "(kind scpi or modbus).  Else check the cable and its power."
+        )
+    else:
+        outcome.text("No rate makes lines of readings: check the instrument's own settings.")
+    return outcome.ACT

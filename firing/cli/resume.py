@@ -24,7 +24,7 @@ from firing.logs.reader import log_document, open_log
 @click.argument("log", type=click.Path(path_type=Path))
 @kiln_options
 @controller_option()
-@click.option("--cone", metavar="CONE", help="The cone wanted; else what the schedule comes to.")
+@click.option("--cone", metavar="CONE", help="Target cone; else what the schedule comes to.")
 @click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
 @click.option("--reads", type=TEMPERATURE, metavar="T", help="What the kiln reads now …")
 @click.option(

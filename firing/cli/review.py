@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     metavar="WHEN",
     help="When it was meant to start; what came before is then a late start.",
 )
-@click.option("--cone", metavar="CONE", help="The cone wanted, if not the schedule's own.")
+@click.option("--cone", metavar="CONE", help="Target cone, if not the schedule's own.")
 @click.option(
     "--date",
     "began",
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     "mended_file",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Write the plan mended for the kiln as it is, to FILE.",
+    help="Write the plan that fits the kiln as it is, to FILE.",
 )
 @click.option(
     "--compare",
@@ -82,7 +82,7 @@ def review_command(
     as_json: bool,
     **reading: Any,
 ) -> int:
-    """Set LOG, a logger's file, against SCHEDULE, the plan it was fired by.
+    """Compare LOG, a kiln log, with SCHEDULE, the plan it was fired by.
 
     Several files are the parts of one firing.  With a kiln file the review knows what that kiln
     could have done.  Options of reading hold for LOG2 too, but for --part.
@@ -167,7 +167,7 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
     if result.heat is None or result.heat.witness is None:
         raise FiringError(
             "the log lacks a part of the heat-work, so its witness cones show no offset and none "
-            "was written; take a firing whose log is whole"
+            "was written; take a firing with a complete log"
         )
     before_c, written_c = write_offset(path, result.heat.witness.kiln)
     outcome.note(
@@ -200,7 +200,7 @@ def _write_mended(path: Path, result: "Review", *, overwrite: bool) -> str:
     mended = result.mended
     if mended is None or not mended.changes:
         raise FiringError(
-            "there is no plan to mend: that takes a kiln learnt from its logs (--kiln) which was "
+            "there is no plan to change: that takes a kiln learnt from its logs (--kiln) which was "
             "short of power, and still comes to the peak"
         )
     write_schedule(mended.schedule, path, overwrite=overwrite)

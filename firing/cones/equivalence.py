@@ -442,7 +442,7 @@ def _warnings(
     if reached == made[-1]:
         found.append(
             f"Cone {reached} is the hottest one in the chart; how far the firing went beyond it "
-            "is not told."
+            "is not known."
         )
     rate_c_per_h, law = by_cone[reached].approach_rate_c_per_h, laws()[reached]
     rate = USUAL_RATE_C_PER_H if rate_c_per_h is None else rate_c_per_h

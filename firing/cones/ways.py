@@ -22,6 +22,7 @@ from firing.units import (
     from_celsius,
     to_celsius,
 )
+from firing.viewable import Tabular
 
 #: The final rates shown where none is asked for: those of the chart that a studio kiln can follow
 #: at the top, and one between them [°C/h].
@@ -45,7 +46,7 @@ class Way(Serialised):
 
 
 @dataclass(frozen=True)
-class WaysToCone(Serialised):
+class WaysToCone(Tabular, Serialised):
     """The ways to a cone.
 
     Attributes

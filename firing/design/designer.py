@@ -160,6 +160,13 @@ def _design(
             "In this kiln the ware runs otherwise than the thermocouple where the rate changes; "
             "rates were lowered until the simulated wall keeps its limits."
         )
+    shorter = None if result.breaches else _until_candled(kept, found.schedule)
+    if shorter is not None:
+        # a rate for ware that still shrinks ends with the hold that dries it
+        other, course = tried(shorter)
+        fewer = len(other.schedule.segments) <= len(found.schedule.segments)
+        if fewer and not course.breaches and course.total_s <= result.total_s:
+            kept, found, result = shorter, other, course
     if request.by != "slower":
         # What one of the two allows, the check of the ware by both may not.
         result = forecast(
@@ -209,6 +216,25 @@ def _design(
             *(() if result.ware is None else (c.message for c in result.ware.cautions)),
         ),
     )
+
+
+def _until_candled(limits: WareLimits, schedule: Schedule) -> WareLimits | None:
+    """Return limits of which those that drying ends go no further up than its hold; None if so."""
+    found = []
+    for limit in limits.limits:
+        stays = [dwell.window_c for dwell in limits.dwells if dwell.reason == limit.until]
+        held_c = [
+            segment.target_c
+            for segment in schedule.segments
+            if segment.hold_s and any(low <= segment.target_c <= high for low, high in stays)
+        ]
+        if not held_c or max(held_c) >= limit.window_c[1] - 1.0:
+            found.append(limit)
+            continue
+        knots_c = np.minimum(limit.knots_c, max(held_c))
+        found.append(replace(limit, knots_c=knots_c))
+    same = all(a is b for a, b in zip(found, limits.limits, strict=True))
+    return None if same else replace(limits, limits=tuple(found))
 
 
 def costs_of(

@@ -472,7 +472,7 @@ def _peak(plan: _Plan) -> _Seen | None:
     else:
         reason = f"To cone {plan.cone}"
         suspect = number < wanted - 0.05 if hotter else number > wanted + 0.05
-        words += f"; cone {plan.cone} is wanted"
+        words += f"; target cone {plan.cone}"
     moved = _moved_to(schedule, wanted) if suspect else schedule
     by_c = moved.peak_c - schedule.peak_c
     degrees = abs(by_c) * (1.8 if unit == "F" else 1.0)

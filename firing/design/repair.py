@@ -26,7 +26,7 @@ from firing.units import (
 from firing.ware.breach import Breach
 from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
-from firing.ware.hot_start import ware_at_start
+from firing.ware.hot_start import as_dried, state_of, ware_at_start
 from firing.ware.limits import USUAL_MARGIN, WareLimits
 from firing.ware.load import Load, WareState
 from firing.ware.program_check import check_program
@@ -106,7 +106,7 @@ def repairable(breach: Breach, schedule: Schedule) -> bool:
 
 
 def _because(reason: SegmentReason, breach: Breach) -> SegmentReason:
-    sentences = (*reason.sentences, f"Mended: {breach.message}")
+    sentences = (*reason.sentences, f"Made safe: {breach.message}")
     return SegmentReason(sentences, tuple(dict.fromkeys((*reason.sources, breach.source))))
 
 
@@ -263,6 +263,9 @@ def repaired_design(
         makes it safe, with the reason.
     """
     asked = schedule if purpose is None else replace(schedule, purpose=purpose)
+    if state is None and asked.ware_done is not None:
+        state = state_of(asked.ware_done, load)
+        load = load if state is None else as_dried(load, asked.purpose, margin, state)
     found = ware_at_start(load, asked, margin=margin, state=state)
     limits = limits_for(found.load, purpose=asked.purpose, margin=margin, state=found.state)
     if limits.advice is not None:
@@ -356,9 +359,9 @@ def mended(
     notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)
     notes.append(
-        f"The mends change closing to opening by {longer}."
+        f"The changes move closing to opening by {longer}."
         if result.repairs
-        else "Nothing had to be mended."
+        else "Nothing had to be changed."
     )
     problems = [breach.message for breach in course.breaches]
     advice = "" if limits.advice is None else limits.advice.message

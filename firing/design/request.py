@@ -133,7 +133,7 @@ class DesignRequest:
             raise FiringError(f'"{self.by}" is no rule; write one of: {", ".join(BYS)}')
         if (self.cone is None) == (self.top_c is None):
             raise FiringError(
-                "a design needs one end: the cone wanted, or the top temperature; write --cone 06 "
+                "a design needs one end: a target cone, or the top temperature; write --cone 06 "
                 "or --top 980, not both"
             )
         if not 0.0 <= self.reserve <= MOST_RESERVE:

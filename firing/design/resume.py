@@ -38,12 +38,12 @@ from firing.design.resume_state import (
 from firing.forecast.forecast import forecast
 from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
-from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule, Segment, WareDone
 from firing.serialise import keyed
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
 from firing.viewable import Tabular
-from firing.ware.hot_start import as_dried, assumed_state
+from firing.ware.hot_start import as_dried, assumed_state, state_of, ware_done
 from firing.ware.limits import USUAL_MARGIN
 from firing.ware.load import Load, WareState, load_or_typical
 from firing.ware.safe_rates import limits_for
@@ -233,7 +233,7 @@ def resume(
     segment, held_s = interrupted_segment(schedule, times, readings)
     state = in_kiln = None
     if load is not None:
-        state = in_kiln = _done_to(load, times, readings)
+        state = in_kiln = _done_to(load, times, readings, schedule.ware_done)
         load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
         in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
@@ -278,7 +278,8 @@ def resume(
                 return goal.x_of(*course_in(program, in_kiln))
 
             rest = _retimed(rest, goal, done_x, to_come_x, controller, notes, problems)
-        rest = _by_itself(rest, cone or schedule.cone)
+        lost = None if load is None or state is None else ware_done(load, state)
+        rest = _by_itself(rest, cone or schedule.cone, lost)
         course = forecast(
             rest,
             started=begins,
@@ -314,7 +315,7 @@ def resume(
     )
 
 
-def _by_itself(rest: Schedule, cone: str | None) -> Schedule:
+def _by_itself(rest: Schedule, cone: str | None, lost: WareDone | None) -> Schedule:
     """Return the rest as a file of its own, whose reader has not seen the log.
 
     The cone is met by log and rest together: kept as the aim of the rest alone, it would ask for
@@ -323,10 +324,16 @@ def _by_itself(rest: Schedule, cone: str | None) -> Schedule:
     aim = f"cone {cone}" if cone else "the plan's heat-work"
     told = (
         f"The rest of an interrupted firing. Log and rest together are meant for {aim}. "
-        "What the log had done counts in these figures. A forecast or card of this file does not "
-        "know the log, and may ask for drying or a hold a second time."
+        "What the log had done counts in these figures. "
+    ) + (
+        "A forecast or card of this file does not know the log, and may ask for drying or a hold "
+        "a second time."
+        if lost is None
+        else "What the ware had lost stands in ware_done, and counts for ware no thicker."
     )
-    return replace(rest, cone=None, notes="\n\n".join(filter(None, (told, rest.notes))))
+    return replace(
+        rest, cone=None, ware_done=lost, notes="\n\n".join(filter(None, (told, rest.notes)))
+    )
 
 
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
@@ -335,9 +342,12 @@ def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule)
     return curves_of(kiln, load_or_typical(load, kiln.volume_l, schedule.purpose), schedule.peak_c)
 
 
-def _done_to(load: Load, times: FloatArray, readings: FloatArray) -> WareState:
+def _done_to(
+    load: Load, times: FloatArray, readings: FloatArray, before: WareDone | None = None
+) -> WareState:
     """Return what a log has done to a load, with what must be out before a log that begins hot."""
-    begun = assumed_state(load, float(readings[0]))
+    begun = None if before is None else state_of(before, load)
+    begun = begun or assumed_state(load, float(readings[0]))
     return simulate_ware(load, times, np.clip(readings, *WARE_C), start=begun).end
 
 

@@ -35,7 +35,7 @@ def readings_until_now(
     known = np.isfinite(readings)
     times, readings = times[known], readings[known]
     if times.size < 2:
-        raise FiringError("a log needs at least 2 readings to tell where a firing stood")
+        raise FiringError("a log needs at least 2 readings to show where a firing stood")
     if reads_c is not None:
         if not WARE_C[0] <= reads_c <= WARE_C[1]:
             raise FiringError(

@@ -66,7 +66,7 @@ class FaultyFile(FiringError):
         lines = [str(fault) for fault in self.faults]
         more = len(lines) - MOST_TOLD
         if more > 2:  # a line that counts one or two takes the room of the fault itself
-            lines[MOST_TOLD:] = [f"{self.faults[0].file}: and {more} more; mend these first"]
+            lines[MOST_TOLD:] = [f"{self.faults[0].file}: and {more} more; put these right first"]
         super().__init__("\n".join(lines))
 
 
@@ -389,7 +389,7 @@ def _sentence(
         "finite_number": "a finite number",
     }.get(kind)
     if wanted is not None:
-        return f"{shown(given)} stands where {wanted} is wanted{advice}"
+        return f"{shown(given)} stands where {wanted} belongs{advice}"
     return f"{shown(given)}: {detail['msg'][0].lower()}{detail['msg'][1:]}{advice}"
 
 
@@ -505,7 +505,7 @@ def plain_line(example: str) -> Callable[[Any], str]:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+            raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes belongs")
         if not value.strip() or clean(value) != value or len(value) > LONGEST_NAME:
             raise ValueError(
                 f'must be one plain line of 1 to {LONGEST_NAME} characters, like "{example}"'

@@ -212,7 +212,7 @@ def _settle(place: _Place, found: PlainFigures) -> None:
     here: KeyPath = (*place.path, key)
     if not place.own and _text(table.get(name)):
         given = table.pop(name)
-        words = f'"{given}" stands where a number is wanted, like {place.example}'
+        words = f'"{given}" stands where a number belongs, like {place.example}'
         try:
             read_written(given, place.kind)
             words = f'"{given}" carries its own unit; write {key} = "{given}"'

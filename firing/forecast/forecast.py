@@ -83,6 +83,14 @@ def forecast(
     FiringError
         If `unload_c` is not above the room, or a ramp cannot be forecast.
     """
+    if state is None and load is not None and schedule.ware_done is not None:
+        from firing.ware.hot_start import state_of
+
+        state = state_of(schedule.ware_done, load)
+        if state is not None:
+            from firing.ware.hot_start import as_dried
+
+            load = as_dried(load, schedule.purpose, margin, state)
     require_unload_c(unload_c, schedule.room_c, schedule.unit)
     if kiln is None:
         course = _without_kiln(schedule, unload_c, started, usual)

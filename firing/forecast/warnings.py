@@ -246,9 +246,9 @@ def _target_cone(forecast: Forecast) -> Iterator[PlanWarning]:
     change = adjustment_for(target, course.time_s, course.channel_c())
     peak = format_temperature(schedule.peak_c, schedule.unit)
     if forecast.kiln is not None and not forecast.kiln.reaches_peak:
-        what = f"the kiln does not get to {peak}, so no hold there would mend that"
+        what = f"the kiln does not get to {peak}, so no hold there would do"
     elif abs(change.whole_c) > FURTHEST_BELOW_K:
-        what = "no hold mends that; change the peak"
+        what = "no hold does; change the peak"
         other = other_series(target)
         if other is not None and low is not None and high is not None:
             meant = cone_number(other)

@@ -123,9 +123,9 @@ class Slab:
             min(span.grid.high_c for span in self.spans),
         )
         # Of each node but the first, outermost first: what flows to the next one inwards [W/K],
-        # and its temperature by that one's, s·T + q.  Of each node: heat content, c·T − e.
-        self._eliminated: list[tuple[float, float, float]] = []
-        self._contents: list[tuple[float, float]] = []
+        # its temperature by that one's, s·T + q, and its heat content, c·T − e.
+        self._eliminated: list[tuple[float, float, float, float, float]] = []
+        self._first: tuple[float, float] = (0.0, 0.0)
 
     def eliminate(
         self,
@@ -149,8 +149,7 @@ class Slab:
         if taken and last in taken:
             sink, slope = taken[last]
             d, r = d + slope, r + slope * expected_c[last] - sink
-        contents: list[tuple[float, float]] = []
-        eliminated: list[tuple[float, float, float]] = []
+        eliminated: list[tuple[float, float, float, float, float]] = []
         c_here = e_here = 0.0
         node = last
         for span in reversed(self.spans):
@@ -181,8 +180,7 @@ class Slab:
                 outer_k = k
                 d += flow
                 share = flow / d
-                eliminated.append((flow, share, r / d))
-                contents.append((c_here, e_here))
+                eliminated.append((flow, share, r / d, c_here, e_here))
                 c_here, e_here = volume * (c0 + c1 * t), volume * (0.5 * c1 * t * t - h0)
                 # What is left of the exchange once the outer node follows: flow·(1 − share).
                 d = weight * c_here + flow - share * flow
@@ -194,8 +192,7 @@ class Slab:
                         d += slope
                         r += slope * t - sink
             node = first
-        contents.append((c_here, e_here))
-        self._eliminated, self._contents = eliminated, contents
+        self._eliminated, self._first = eliminated, (c_here, e_here)
         return d, r
 
     def held(self, temperature_c: float) -> tuple[float, float]:
@@ -207,12 +204,10 @@ class Slab:
 
         As last eliminated.  Heat content counts from an arbitrary level.
         """
-        c, e = self._contents[-1]
+        c, e = self._first
         answer, heat = [first_c], [c * first_c - e]
         temperature = first_c
-        for (_, share, rest), (c, e) in zip(
-            reversed(self._eliminated), self._contents[-2::-1], strict=True
-        ):
+        for _, share, rest, c, e in reversed(self._eliminated):
             temperature = rest + share * temperature
             answer.append(temperature)
             heat.append(c * temperature - e)
@@ -226,7 +221,7 @@ class Slab:
         """Return the heat that flows from each node to the next [W], as last eliminated."""
         return [
             flow * (a - b)
-            for (flow, _, _), (a, b) in zip(
+            for (flow, *_), (a, b) in zip(
                 reversed(self._eliminated), pairwise(temperature_c), strict=True
             )
         ]

@@ -23,7 +23,7 @@ RULE_RISE, LEAST_RISE, MOST_RISE = 0.10, 0.05, 0.18  # source: element-replaceme
 VOLTS = "power-voltage"
 
 ANOTHER_LOOK = (
-    "A log cannot tell worn elements from a low supply, whose power goes with the square of the "
+    "A log can't separate worn elements from a low supply, whose power goes with the square of the "
     "volts, or from a dead bank: have amps and volts under load measured by a competent person "
     "before anything is replaced."
 )
@@ -86,6 +86,8 @@ class PowerChange(Serialised):
         Where the load is weighed its heat is the yardstick, else what the kiln loses.
     flagged : bool
         Whether power is down, beyond what the errors allow.
+    at_least : bool
+        Whether more may be lost: the earlier firing kept up, and shows only the power it needed.
     """
 
     ratio: float
@@ -94,6 +96,7 @@ class PowerChange(Serialised):
     against: str
     measure: Measure
     flagged: bool
+    at_least: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +141,10 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     change = power_change(kiln, fits[-1]) if fits else None
     trend = _known_power(kiln, fits)
     if change is None:
-        doubt = _doubt(fits[-1]) if fits else ""
-        return replace(trend, sentences=(doubt, *trend.sentences)) if doubt else trend
+        doubt = (_kept_up(fits[-1]) or _doubt(fits[-1])) if fits else ""
+        if not doubt:
+            return trend
+        return replace(trend, sentences=(doubt, *(trend.sentences if trend.points else ())))
     sentences = trend.sentences
     if trend.power_down is None:
         sentences = (*_change_words(change), *(() if not change.flagged else (ANOTHER_LOOK,)))
@@ -150,6 +155,18 @@ def power_trend(kiln: KilnDescription, fits: Sequence[KilnFit] = ()) -> Trend:
     return replace(trend, sentences=sentences, change=change)
 
 
+def _kept_up(fit: KilnFit) -> str:
+    """Say that a log can't show lost power where its kiln had enough; else nothing."""
+    if fit.power_over_capacity.identifiable or fit.power.identifiable or fit.least_power is None:
+        return ""
+    return (
+        "This log can't show whether power was lost: it shows too little of full power. The "
+        f"firing needed about {100.0 * fit.least_power:.0f} % of the kiln file's power at most. "
+        "Log the controller's output, or have amps and volts under load measured by a competent "
+        "person."
+    )
+
+
 def _doubt(fit: KilnFit) -> str:
     """Say what a low power over capacity may be where nobody weighed the load; else nothing."""
     ratio = fit.power_over_capacity
@@ -158,7 +175,7 @@ def _doubt(fit: KilnFit) -> str:
     return (
         f"Power over capacity is {_percent(1.0 - ratio.value)} below what the kiln file says: less "
         "power, or more in the kiln than usual. Give what was in it with --load, and this log "
-        "tells which."
+        "shows which."
     )
 
 
@@ -197,7 +214,7 @@ def _against(kiln: KilnDescription, now: PastFit, then: PastFit, sure: float) ->
         change = _judged(
             ratio, math.hypot(a, LEAST_ERROR), then.on, _fit_of(then), "power over losses", sure
         )
-        return change if change.flagged else None
+        return replace(change, at_least=True) if change.flagged else None
     if not options:
         return None
     share, measure, ratio = min(options)
@@ -236,6 +253,11 @@ def _change_words(change: PowerChange) -> list[str]:
     """Return the comparison in sentences, the finding first."""
     down = 1.0 - change.ratio
     size = f"{_percent(down)} (± {_percent(change.se)})"
+    if change.at_least:
+        return [
+            f"Power is down at least {size} against {change.against}.",
+            "That firing kept up, so it shows only the power it needed: more may be lost.",
+        ]
     if not change.flagged:
         if abs(down) <= SURE * change.se:
             return [f"Power does not differ from {change.against}: {size} either way."]
@@ -257,10 +279,10 @@ def _known_power(kiln: KilnDescription, fits: Sequence[KilnFit]) -> Trend:
     if undated:
         return _of_undated(points, undated[-1])
     if not points:
-        return Trend((), None, ("No dated fit or element reading tells of the power yet.",), ())
+        return Trend((), None, ("No dated fit or element reading shows the power yet.",), ())
     said: list[str] = []
     if fits and not any(fit.power.identifiable for fit in fits):
-        said.append("These logs do not tell the power; what follows is of other days.")
+        said.append("These logs alone do not show the power in kW; what follows is of other days.")
     for kind in ("log", "ohms", "amps and volts"):
         series = [point for point in points if point.kind == kind]
         if series:

@@ -168,7 +168,7 @@ def _require_enough(record: FiringRecord) -> None:
     if span_s < LEAST_S:
         raise FiringError(
             f"{record.name}: {format_duration(span_s)} of log is too short for a fit; give a log "
-            f"of at least {format_duration(LEAST_S)}, better the whole firing with its cooling"
+            f"of at least {format_duration(LEAST_S)}, better all of the firing with its cooling"
         )
     low, high = float(record.chamber_c.min()), float(record.chamber_c.max())
     if high - low < LEAST_RISE_C:
@@ -317,7 +317,7 @@ def _along(
 
 def _told(value: float, relative: float, title: str, most: float) -> FittedValue:
     told = relative <= most
-    note = title + ("" if told else ": these logs do not tell it")
+    note = title + ("" if told else ": these logs do not show it")
     return FittedValue(value, value * relative, told, note)
 
 

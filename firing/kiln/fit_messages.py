@@ -33,27 +33,27 @@ def why_not(
     powered: bool,
     least_power: float,
 ) -> str:
-    """Return why a multiplier is not told.
+    """Return why a multiplier is not known.
 
     `relative` and `prior` are its standard error as a share and its prior's scatter; `ratio` is its
     ratio to the capacity, None for the capacity itself.
     """
     if index == POWER and not powered:
         return (
-            "not told: too little is known of when the elements were on; the firing needed at "
+            "not known: too little is known of when the elements were on; the firing needed at "
             f"least {least_power:.2f} of full power"
         )
     if not anchors:
         if ratio is None:
-            return "not told: only ratios to it are known"
+            return "not known: only ratios to it are known"
         if not ratio.identifiable:
-            return f"not told, nor its ratio to the capacity: {ratio.value:.2f} ± {ratio.se:.2f}"
+            return f"not known, nor its ratio to the capacity: {ratio.value:.2f} ± {ratio.se:.2f}"
         return f"only its ratio to the capacity is known: {ratio.value:.2f} ± {ratio.se:.2f}"
     if relative > INFORMED * prior:
         given = {POWER: RATED, CAPACITY: LOAD_MASS}.get(index)
         if given in anchors:
             return f"taken from {given}, not learnt from the log"
-        return f"not told: the {title} is taken as described"
+        return f"not known: the {title} is taken as described"
     return f"known only to about {100.0 * relative:.0f} %, as {' and '.join(anchors)} fixes it"
 
 
@@ -93,11 +93,11 @@ def cannot_tell(
                 "of the full power, except that it is at least "
                 f"{least_power:.2f} of what the kiln file says, for the load assumed; a "
                 "log with the controller's output, or a firing that falls behind its program, "
-                "would tell."
+                "would show it."
             )
         else:
             said.append(
-                "The elements are known to have been on for too short a time to tell their power."
+                "The elements are known to have been on for too short a time to show their power."
             )
     if not anchored:
         said.append(
@@ -111,7 +111,7 @@ def cannot_tell(
             "by a competent person."
         )
     if not estimates[LOSS].identifiable and sum(record.off_s for record in records) == 0.0:
-        said.append("No log holds natural cooling, which tells loss from capacity best.")
+        said.append("No log holds natural cooling, which separates loss from capacity best.")
     if any(record.load is None for record in records):
         said.append(
             "The load was not given and a typical one is assumed, so the capacity is that of kiln "
@@ -120,7 +120,7 @@ def cannot_tell(
     if kiln.actual_volts is None:
         said.append(
             "Worn elements and a low supply look alike in a log; amps and volts under load, "
-            "measured by a competent person, tell them apart."
+            "measured by a competent person, show which."
         )
     said.append("Walls that conduct more and a vent left on look alike in a log.")
     return tuple(said)

@@ -21,7 +21,7 @@ LEAK_MULTIPLIER = (0.0, 20.0)
 
 def _line(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes belongs")
     if clean(value) != value or len(value) > 200:
         raise ValueError("must be one plain line of at most 200 characters")
     return value

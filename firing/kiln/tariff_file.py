@@ -54,7 +54,7 @@ def parse_days(text: str) -> frozenset[int]:
 
 def _text(value: Any, example: str) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value))} stands where text in quotes is wanted; {example}")
+        raise ValueError(f"{clean(str(value))} stands where text in quotes belongs; {example}")
     return value
 
 

@@ -19,7 +19,7 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     TURNING_SHARE,
 )
-from firing.trace import FloatArray, Trace, median
+from firing.trace import FloatArray, Trace, median, quantile
 from firing.units import format_duration
 
 _LEAP_C = 5.0
@@ -113,7 +113,7 @@ def _others_moved_on(time_s: FloatArray, others: FloatArray, begin: int, end: in
     for column in taken.T:
         known = column[np.isfinite(column)]
         if known.size >= LOG_STILL_READINGS:
-            low_c, high_c = np.percentile(known, (10.0, 90.0))
+            low_c, high_c = quantile(known, 0.1), quantile(known, 0.9)
             if high_c - low_c >= _OTHER_C:
                 return True
     return False
@@ -268,7 +268,7 @@ def _noise_notes(name: str, marks: FlagArray, time_s: FloatArray, values: FloatA
         return []
     return [
         f"{name}: {100.0 * wild / values.size:.0f} % of its used readings lie further from the one "
-        "before than any kiln goes, so which are right cannot be told"
+        "before than any kiln goes, so the log can't show which are right"
     ]
 
 

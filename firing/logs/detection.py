@@ -18,7 +18,13 @@ from firing.logs.dialect import (
 from firing.logs.layout import LogLayout, find_layout
 from firing.logs.options import ReadingOptions
 from firing.logs.text import Text, printable
-from firing.logs.time_column import date_orders, find_time, settle_date_order, two_parts
+from firing.logs.time_column import (
+    date_orders,
+    find_time,
+    refuse_many_times_a_row,
+    settle_date_order,
+    two_parts,
+)
 from firing.logs.times import DateOrder, TwoParts
 from firing.logs.values import match_number
 
@@ -62,6 +68,7 @@ def detect(
     """Find the dialect of a log in its text; refuse one that can be read in more than one way."""
     layout = layout or layout_of(text, options, name)
     notes: list[str] = list(layout.notes)
+    refuse_many_times_a_row(name, layout)
     columns = _with_stated_roles(name, _named_columns(layout), options)
     places, kind = find_time(name, layout, columns, options)
     parts: TwoParts = "h:mm"

@@ -11,7 +11,7 @@ from firing.logs.values import Decimal
 from firing.units import TemperatureUnit
 
 TimeKind = NumberKind | Literal["datetime", "elapsed clock"]
-ReadingUnit = Literal["C", "F", "K", "mV", "C/10", "F/10", "C/100"]
+ReadingUnit = Literal[DegreeUnit, "mV"]
 ColumnRole = Literal[
     "time", "date", "temperature", "set-point", "duty", "junction", "other", "ignore"
 ]
@@ -27,6 +27,8 @@ _KIND_WORDS: dict[TimeKind, str] = {
     "epoch nanoseconds": "nanoseconds since 1970",
     "serial days": "a spreadsheet's days since 1900",
     "serial days from 1904": "a spreadsheet's days since 1904",
+    "Julian days": "Julian days",
+    "modified Julian days": "modified Julian days",
 }
 
 
@@ -117,7 +119,7 @@ class Dialect:
         )
         origin = {
             "assumed": "assumed",
-            "option": "as told",
+            "option": "as asked",
             "physics": "as a kiln can be in no other",
         }.get(self.unit_from, f"from the {self.unit_from}")
         stated = "" if len(units) > 1 else f"{_unit_words(self.unit)} ({origin}) "

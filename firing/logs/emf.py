@@ -59,7 +59,7 @@ def junction_text(
 ) -> str:
     """Return a sentence saying how millivolts were read."""
     if junction is None:
-        where = f"at {options.junction_c:g} °C as told"
+        where = f"at {options.junction_c:g} °C as asked"
     else:
         known = junction_c[np.isfinite(junction_c)]
         span = f" ({known.min():.1f} to {known.max():.1f} °C)" if known.size else ""

@@ -73,6 +73,10 @@ def find_header(
     knows = sum(role(cell) != "unknown" for cell in cells)
     if len(cells) < 2 or (unnamed and knows < 2) or all(not cell for cell in cells):
         return Header(None, units_row, first, notes)
+    timed = columns[0] == "number" and columns[1] in ("datetime", "date", "clock")
+    if timed and len(cells) == width - 1 and role(cells[0]) == "time":
+        # a table written with a number before each row, which the header does not name
+        return Header(("", *cells), units_row, above[-1], notes)
     if unnamed:
         raise FiringError(
             f"{name}, line {first_line + above[-1]}: the header names {len(cells)} columns and the "

@@ -93,12 +93,12 @@ def _ordered_by_start(
     nameless = next(one for one in readings if one.started is None)
     if moments_s:
         raise FiringError(
-            f"{nameless.name} holds no clock times and another file does, so nothing tells which "
+            f"{nameless.name} holds no clock times and another file does, so nothing shows which "
             "was first; give files of one kind"
         )
     if pause_s is None:
         raise FiringError(
-            f"{nameless.name} holds no clock times, so nothing tells how far the files are apart; "
+            f"{nameless.name} holds no clock times, so nothing shows how far the files are apart; "
             "give them in order and say --restart-pause with the pause between them (0m for none)"
         )
     offsets_s = [0.0]
@@ -106,7 +106,7 @@ def _ordered_by_start(
         step_s = max(pause_s, interval_s(one))
         offsets_s.append(offsets_s[-1] + float(one.time_s[-1]) + step_s)
     notes.append(
-        f"the files are joined in the order given, {format_duration(pause_s)} apart as told"
+        f"the files are joined in the order given, {format_duration(pause_s)} apart as asked"
     )
     return list(readings), offsets_s
 

@@ -292,7 +292,7 @@ def _group_mark(
     for index, kind in enumerate(columns):
         cells = [row[index] for row in rows]
         marked = [cell for cell in cells if "." in cell or "," in cell]
-        plain = [cell for cell in cells if cell.strip().isdigit()]
+        plain = [cell for cell in cells if cell.isascii() and cell.strip().isdigit()]
         if kind != "number" or not marked or not plain:
             continue
         if not all(_GROUPED.fullmatch(cell) for cell in marked):

@@ -10,6 +10,7 @@ from firing.errors import FiringError
 from firing.logs.options import PartChoice
 from firing.logs.readings import LogReadings
 from firing.logs.table import LogTable
+from firing.logs.text import printable
 from firing.trace import FloatArray, median
 
 HOT_C = 300.0
@@ -132,20 +133,42 @@ def choose_part(
     if chosen.end - chosen.begin < 2:
         raise FiringError(f"{readings.name}: part {part} holds one reading; a firing needs two")
     begin, end = readings.where(chosen.begin), readings.where(chosen.end - 1)
-    note = f"part {part} of {count} as told, from {begin} to {end}"
+    note = f"part {part} of {count} as asked, from {begin} to {end}"
     return readings.cut(chosen.begin, chosen.end, note)
 
 
+def _title(table: LogTable, header: int) -> str:
+    """Return the line that stands right above a header, if it is words: whose block it is."""
+    above = [table.line_text(row).strip() for row in range(max(0, header - 3), header)]
+    filled = [text for text in above if text]
+    is_title = bool(filled) and not any(c.isdigit() for c in filled[-1][:1])
+    return printable(filled[-1]) if is_title else ""
+
+
 def section_of(
-    table: LogTable, body: bytes, headers: Sequence[int], part: PartChoice | None
+    table: LogTable,
+    body: bytes,
+    headers: Sequence[int],
+    part: PartChoice | None,
+    *,
+    again: bool = False,
 ) -> bytes:
     """Return the body of one table of a file that holds several, its lines where they were.
 
-    `table` is the file as read by its first header, `headers` its rows that name other columns.
+    `table` is the file as read by its first header, `headers` its rows that name other columns,
+    or the same ones `again` for another sensor.
     """
     lines = [table.line(row) for row in headers]
     count = len(lines) + 1
     if part is None or part == "all" or not 1 <= part <= count:
+        if again:
+            titles = [title for title in (_title(table, row) for row in headers) if title]
+            named = f" ({', '.join(titles)} among them)" if titles else ""
+            raise FiringError(
+                f"{table.name}, line {lines[0]}: the times begin once more under a header like the "
+                f"first, as where each sensor has a block of its own{named}; say --part with the "
+                f"number of the kiln's, 1 to {count}"
+            )
         raise FiringError(
             f"{table.name}, line {lines[0]}: a header names other columns than the one above, "
             f"so the file holds {count} tables; say --part with the number of one, 1 to {count}"

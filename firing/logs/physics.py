@@ -21,10 +21,10 @@ from firing.logs.plausibility_limits import (
     ROOM_HOTTEST_C,
     STUDIO_KILN_MOST_C,
 )
-from firing.trace import FloatArray, median
+from firing.trace import FloatArray, median, quantile
 
-DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100"]
-"""What the number of a temperature may be: degrees, kelvins, tenths or hundredths of a degree."""
+DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
+"""What the number of a temperature may be: degrees, kelvins, or parts of one that a chip counts."""
 UNIT_WORDS: dict[str, str] = {
     "C": "°C",
     "F": "°F",
@@ -32,6 +32,10 @@ UNIT_WORDS: dict[str, str] = {
     "C/10": "tenths of °C",
     "F/10": "tenths of °F",
     "C/100": "hundredths of °C",
+    "K/10": "tenths of a kelvin",
+    "C/2": "halves of °C",
+    "C/4": "quarters of °C",
+    "C/16": "sixteenths of °C",
     "mV": "millivolts",
 }
 
@@ -48,17 +52,14 @@ Source: NIST SRD 60."""
 
 def celsius_of(values: FloatArray, unit: str) -> FloatArray:
     """Return numbers in a unit of temperature as °C."""
-    match unit:
+    scale, _, parts = unit.partition("/")
+    if parts:
+        values = values / float(parts)
+    match scale:
         case "F":
             found: FloatArray = (values - 32.0) / 1.8
         case "K":
             found = values - 273.15
-        case "C/10":
-            found = values / 10.0
-        case "F/10":
-            found = (values / 10.0 - 32.0) / 1.8
-        case "C/100":
-            found = values / 100.0
         case _:
             found = values
     return found
@@ -117,7 +118,22 @@ def _possible(course: Course, unit: str) -> tuple[bool, bool]:
     return heats and cold and course.begins_cold, heats and low_c >= ROOM_COLDEST_C - 10.0
 
 
-_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100")
+_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100", "K/10")
+_COUNTS: tuple[DegreeUnit, ...] = ("C/2", "C/4", "C/16")
+"""What thermocouple chips count in: offered, and never taken unasked."""
+_USUAL_ROOM_C, _USUAL_ROOM_MOST_C, _USUAL_PEAK_C = 10.0, 31.0, 600.0
+
+
+def _usual(course: Course, unit: str) -> bool:
+    """Tell whether a firing in a unit would begin and end as most do."""
+    first_c, high_c = celsius_of(np.array([course.first, course.high]), unit).tolist()
+    return bool(first_c >= _USUAL_ROOM_C and high_c >= _USUAL_PEAK_C)
+
+
+def _begins_in_a_room(course: Course, unit: str) -> bool:
+    """Tell whether a firing in a unit would begin at the temperature of most rooms."""
+    first_c = float(celsius_of(np.array([course.first]), unit)[0])
+    return _USUAL_ROOM_C <= first_c <= _USUAL_ROOM_MOST_C
 
 
 @dataclass(frozen=True)
@@ -151,17 +167,25 @@ def settle_unit(
     if "C" in cold or (not cold and "C" in warm):
         return Settled("C")
     offered = [*cold, *(unit for unit in ("C", "F", "K") if unit in warm)]
+    counts = [unit for unit in _COUNTS if _possible(course, unit)[0] and _usual(course, unit)]
     if len(offered) == 1 or (cold == ["F"] and "C" not in warm):
         unit = offered[0]
-        return Settled(
-            unit,
-            f"no unit is stated; {span}, as a kiln does in {UNIT_WORDS[unit]} only, so these are "
-            "taken; say --unit C if the log is in °C",
-        )
+        usual = _usual(course, unit)
+        if usual or "/" not in unit:
+            likely = [c for c in counts if not usual or _begins_in_a_room(course, c)]
+            other = "".join(f", --unit {c} if in {UNIT_WORDS[c]}" for c in likely)
+            return Settled(
+                unit,
+                f"no unit is stated; {span}, as a kiln does in {UNIT_WORDS[unit]} only, so these "
+                f"are taken; say --unit C if the log is in °C{other}",
+            )
+    if not any(_usual(course, unit) for unit in offered):
+        offered = [*counts, *offered]
     if not offered:
         raise FiringError(
             f"{name}: no unit is stated, and {span}, which no kiln does in °C; say --unit F, "
-            "--unit K, or --unit C/10 or --unit F/10 for tenths of a degree"
+            "--unit K, --unit C/10 or --unit F/10 for tenths of a degree, or --unit C/4 or "
+            "--unit C/16 for the counts of a chip"
         )
     options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in offered)
     raise FiringError(
@@ -170,23 +194,31 @@ def settle_unit(
 
 
 def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F", "K"]) -> Settled:
-    scaled: dict[str, tuple[DegreeUnit, ...]] = {"C": ("C/10", "C/100"), "F": ("F/10",), "K": ()}
+    scaled: dict[str, tuple[DegreeUnit, ...]] = {
+        "C": ("C/10", "C/100"),
+        "F": ("F/10",),
+        "K": ("K/10",),
+    }
     high_c = float(celsius_of(np.array([course.high]), stated)[0])
     low_c = float(celsius_of(np.array([course.low]), stated)[0])
     if high_c > STUDIO_KILN_MOST_C:
         for unit in scaled[stated]:
-            if _possible(course, unit)[1]:
+            if _possible(course, unit)[1] and (_usual(course, unit) or not course.begins_cold):
                 return Settled(
                     unit,
-                    f"{span}, which no kiln does in °{stated}, so these are taken for "
+                    f"{span}, which no kiln does in {UNIT_WORDS[stated]}, so these are taken for "
                     f"{UNIT_WORDS[unit]}; say --unit {stated} if they are not",
                 )
+        parts: list[str] = [
+            unit for unit in (*_COUNTS, *scaled[stated]) if _possible(course, unit)[0]
+        ]
         others = [unit for unit in ("F", "K", "C") if unit != stated and _possible(course, unit)[1]]
+        others = others or parts
         if others and course.high > 1.03 * STUDIO_KILN_MOST_C:
             options = " or ".join(f"--unit {unit} ({UNIT_WORDS[unit]})" for unit in others)
             raise FiringError(
-                f"{name}: the file states °{stated}, but {span}, hotter than any studio kiln; say "
-                f"{options} if that is what it holds, or --unit {stated} if it is right"
+                f"{name}: the file states {UNIT_WORDS[stated]}, but {span}, hotter than any studio "
+                f"kiln; say {options} if that is what it holds, or --unit {stated} if it is right"
             )
     if stated == "K" and low_c < -100.0:
         return Settled("C", f"{span}, which no kiln does in kelvins, so °C are taken")
@@ -236,7 +268,7 @@ def unit_switches(time_s: FloatArray, values: FloatArray) -> list[tuple[int, boo
     places = np.flatnonzero(leaps) + 1
     if places.size > 5 * _MOST_SWITCHES:
         return []
-    usual_s = float(np.median(np.diff(time_s)))
+    usual_s = median(np.diff(time_s))
     found = [
         (place, bool(values[place] > values[place - 1]))
         for place in places.tolist()
@@ -257,7 +289,7 @@ def _is_switched(time_s: FloatArray, values: FloatArray, at: int, usual_s: float
     to_f = after[0] > before[-1]
     one = before if to_f else (before - 32.0) / 1.8
     two = (after - 32.0) / 1.8 if to_f else after
-    rate_one, rate_two = float(np.median(np.diff(one))), float(np.median(np.diff(two)))
+    rate_one, rate_two = median(np.diff(one)), median(np.diff(two))
     spread = max(float(np.ptp(np.diff(one))), float(np.ptp(np.diff(two))), 1.0)
     fastest = max(abs(rate_one), abs(rate_two))
     intervals = max(1.0, float(time_s[at] - time_s[at - 1]) / usual_s)
@@ -299,7 +331,7 @@ def set_point_of(time_s: FloatArray, channels: Sequence[FloatArray]) -> int | No
 
 def _peak_c(values: FloatArray) -> float:
     finite = values[np.isfinite(values)]
-    return float(np.percentile(finite, 99.0)) if finite.size >= _LEAST_FOLLOWED else -np.inf
+    return quantile(finite, 0.99) if finite.size >= _LEAST_FOLLOWED else -np.inf
 
 
 def _is_straight(values: FloatArray) -> bool:
@@ -343,7 +375,7 @@ def _leads(program_c: FloatArray, reading_c: FloatArray) -> bool:
 
 # The clock
 
-_GAP_STEPS, _SHORT_GAP_STEPS = 10.0, 3.0
+_GAP_STEPS, _SHORT_GAP_STEPS = 10.0, 1.5
 _LEAST_GAP_S, _LEAST_SHORT_GAP_S = 600.0, 240.0
 _WOULD_MOVE_C = 10.0
 _WOULD_SHOW = 4.0  # times what the readings may be off for noise

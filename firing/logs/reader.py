@@ -12,6 +12,7 @@ import numpy as np
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.logs import vocabulary
+from firing.logs.cells import split_line
 from firing.logs.cleaning import Cleaning, clean
 from firing.logs.containers import contents
 from firing.logs.detection import detect, layout_of
@@ -40,7 +41,7 @@ from firing.logs.rearranging import (
     with_same_columns,
     without_groups,
 )
-from firing.logs.row_order import other_headers
+from firing.logs.row_order import blocks_again, other_headers
 from firing.logs.row_times import RowTimes, row_times
 from firing.logs.spelling import respell
 from firing.logs.table import LogTable, may_be_hot
@@ -48,7 +49,7 @@ from firing.logs.text import Text, clean_text, printable
 from firing.logs.times import DateOrder
 from firing.logs.values import Decimal
 from firing.logs.vocabulary import time_zone
-from firing.trace import FloatArray, Trace
+from firing.trace import FloatArray, Trace, quantile
 from firing.units import format_duration
 from firing.viewable import Plottable
 
@@ -156,9 +157,9 @@ def read_log(
     ----------
     path : Path or str
         A text file: one reading a line, a time and one or more temperatures.
-    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100"}, optional
+    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"}, optional
         Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
-        degree.
+        degree, ``C/4`` the quarters that a thermocouple chip counts.
     time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
@@ -356,17 +357,38 @@ def _read_text(
             table, times, notes = _timed(name, text, layout, options, zone)
             unread = np.flatnonzero(~np.isfinite(times.time_s))
     headers = other_headers(table, unread)
+    below = _header_below(table, headers)
+    if below:
+        text = replace(text, names=below)
+        text, layout = _laid_out(name, text, options)
+        table, times, notes = _timed(name, text, layout, options, zone)
+        headers = []
+    again = [] if headers or live else blocks_again(table, times, unread)
+    headers = headers or again
     if headers:
-        text = replace(text, body=section_of(table, text.body, headers, options.part))
+        section = section_of(table, text.body, headers, options.part, again=bool(again))
+        text = replace(text, body=section)
         text, layout = _laid_out(name, text, options)
         table, times, notes = _timed(name, text, layout, options, zone)
     if options.unit is None and not live:
         _read_in_one_scale(table, times, notes)
+    if not (live or options.with_gaps):
+        _refuse_swapped(table, times)
     _adopt_hot(table, notes)
     if not _follow_unit(table, first, notes) and options.unit is None:
         _settle_units(table, times, notes, live=live)
     readings = read_rows(table, times, options, tuple(notes), live=live)
     return replace(readings, part_taken=bool(headers))
+
+
+def _header_below(table: LogTable, headers: Sequence[int]) -> tuple[str, ...]:
+    """Return the names of a header that stands below all readings, as the newest came first."""
+    if table.dialect.header or len(headers) != 1:
+        return ()
+    last = next((row for row in range(table.rows - 1, -1, -1) if not table.is_blank(row)), -1)
+    cells = split_line(table.line_text(last), table.dialect.delimiter)
+    fits = last == headers[0] and len(cells) == len(table.dialect.columns)
+    return tuple(cells) if fits else ()
 
 
 def _suspect_fahrenheit(table: LogTable, notes: list[str]) -> None:
@@ -482,6 +504,48 @@ def _read_in_one_scale(table: LogTable, times: RowTimes, notes: list[str]) -> No
         )
 
 
+_APART, _ALIKE_SHARE, _MOST_SWAPS = 50.0, 0.08, 8
+_BESIDE = 5
+
+
+def _goes_on_swapped(one: FloatArray, two: FloatArray, at: int) -> bool:
+    """Tell whether two columns go on quietly on both sides of where they change places."""
+    if not _BESIDE <= at < one.size - _BESIDE - 1:
+        return False
+    quiet_c = 0.5 * abs(float(one[at] - two[at]))
+    sides = (slice(at - _BESIDE, at + 1), slice(at + 1, at + 1 + _BESIDE))
+    return all(float(np.ptp(column[side])) < quiet_c for column in (one, two) for side in sides)
+
+
+def _refuse_swapped(table: LogTable, times: RowTimes) -> None:
+    """Refuse a table whose columns change places on the way: each then goes on as the other."""
+    columns = [
+        c
+        for c in table.dialect.columns
+        if c.role == "temperature" or (c.role == "other" and may_be_hot(c))
+    ]
+    rows = np.flatnonzero(np.isfinite(times.time_s))
+    values = [table.numbers(c.index, c.degrees)[rows] for c in columns]
+    for n, one in enumerate(values):
+        for m in range(n):
+            two = values[m]
+            apart = np.abs(one[:-1] - two[:-1])
+            near = 2.0 + _ALIKE_SHARE * apart
+            with np.errstate(invalid="ignore"):
+                swaps = np.flatnonzero(
+                    (apart > _APART)
+                    & (np.abs(one[1:] - two[:-1]) < near)
+                    & (np.abs(two[1:] - one[:-1]) < near)
+                )
+            swaps = np.array([at for at in swaps.tolist() if _goes_on_swapped(one, two, at)])
+            if 0 < swaps.size <= _MOST_SWAPS:
+                raise FiringError(
+                    f"{table.name}: from line {table.line(int(rows[swaps[0] + 1]))} on "
+                    f"{columns[m].name} and {columns[n].name} have changed places; save "
+                    "the rows below as a file of their own, or put the columns in order"
+                )
+
+
 def _adopt_hot(table: LogTable, notes: list[str]) -> None:
     """Take a channel called a room's or a board's for the kiln's where it alone gets hot."""
     dialect = table.dialect
@@ -544,6 +608,11 @@ def _settle_units(table: LogTable, times: RowTimes, notes: list[str], *, live: b
     settled = settle_unit(
         table.name, kiln.name, courses[hottest_at], cast('Literal["C", "F", "K"] | None', stated)
     )
+    if stated is None and settled.unit == "C" and vocabulary.names_counts(kiln.written):
+        raise FiringError(
+            f'{table.name}: by its name "{kiln.name}" holds counts, and no unit is stated; say '
+            "--unit C if they are degrees, or change them into degrees in a spreadsheet"
+        )
     if settled.note:
         notes.append(settled.note)
     elif assumed:
@@ -610,6 +679,7 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
         judged = _clean(readings, wanted)
         cleaned_c = judged.applied(readings.temperature_c)
     _require_short(readings)
+    idle = _idle_words(readings, cleaned_c)
     return Log(
         path=path,
         name=readings.name,
@@ -619,10 +689,30 @@ def _log_of(path: Path, whole: LogReadings, options: ReadingOptions) -> Log:
         dialect=readings.dialect,
         rows=readings.rows,
         used=int(readings.time_s.size),
-        notes=(*readings.notes, *judged.notes),
+        notes=(*readings.notes, *idle, *judged.notes),
         interval_s=interval_s(readings),
         setpoint_c=readings.setpoint_c,
         unusable=tuple(np.count_nonzero(np.isnan(cleaned_c), axis=0).tolist()),
+    )
+
+
+_IDLE_BELOW_C, _HEATS_C, _LONG_IDLE_S = 50.0, 150.0, 12 * 3600.0
+
+
+def _idle_words(readings: LogReadings, cleaned_c: FloatArray) -> tuple[str, ...]:
+    """Say that a logger ran for long before the firing: times since the start begin with it."""
+    hot = np.flatnonzero((cleaned_c > _HEATS_C).any(axis=1))
+    before = cleaned_c[: int(hot[0]) if hot.size else 0]
+    cold = np.flatnonzero((before <= _IDLE_BELOW_C).all(axis=1))
+    if not cold.size:
+        return ()
+    last = int(cold[-1])
+    idle_s = float(readings.time_s[last] - readings.time_s[0])
+    if idle_s < _LONG_IDLE_S:
+        return ()
+    return (
+        f"the kiln stands cold for {format_duration(idle_s)} before it heats, until "
+        f"{readings.where(last)}; times since the start count that wait",
     )
 
 
@@ -714,7 +804,7 @@ def _warm_channels(log: Log) -> list[int]:
     peaks_c = []
     for values in log.trace.temperature_c.T:
         known = values[np.isfinite(values)]
-        peaks_c.append(float(np.percentile(known, 99.0)) if known.size else -np.inf)
+        peaks_c.append(quantile(known, 0.99) if known.size else -np.inf)
     most_c = max(peaks_c)
     if most_c < _FIRED_C:
         return [index for index, peak_c in enumerate(peaks_c) if np.isfinite(peak_c)] or [0]
@@ -731,7 +821,7 @@ def describe_channel(log: Log, index: int, which: str | int | None = None) -> st
         f"{place + 1} ({name})" for place, name in enumerate(channels) if place != index
     )
     if which is not None:
-        return f"the kiln's temperature is {taken}, as told; the others are {others}"
+        return f"the kiln's temperature is {taken}, as asked; the others are {others}"
     if vocabulary.names_kiln(channels[index]):
         why = "by its name"
     else:

@@ -182,7 +182,7 @@ def _drop_shifted_rows(
     row = int(keep[np.argmax(bad)])
     notes.append(
         f"{np.count_nonzero(bad)} lines have more or fewer cells than the table, and between "
-        "spaces nobody can tell which is missing; they are left out "
+        "spaces nothing shows which is missing; they are left out "
         f"(first at line {table.line(row)})"
     )
 

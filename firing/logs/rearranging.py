@@ -20,10 +20,10 @@ from firing.logs.times import time_of_cell
 from firing.logs.vocabulary import Role, normalized, role, time_unit
 
 _PARTS: dict[str, str] = {
-    "year": "year|yr|yy|yyyy|jahr|annee|an|ano|anno|jaar|ar|rok|vuosi|ev|yil|年|год",
-    "month": "month|mon|mo|mm|monat|mois|mes|mese|maand|manad|maned|miesiac|kuukausi|mesic|honap"
+    "year": "year|yr|y|yy|yyyy|jahr|annee|an|ano|anno|jaar|ar|rok|vuosi|ev|yil|年|год",
+    "month": "month|mon|mo|m|mm|monat|mois|mes|mese|maand|manad|maned|miesiac|kuukausi|mesic|honap"
     "|月|месяц",
-    "day": "day|dd|dy|tag|jour|dia|giorno|dag|dzien|paiva|den|nap|日|день",
+    "day": "day|d|dd|dy|tag|jour|dia|giorno|dag|dzien|paiva|den|nap|日|день",
     "hour": "hour|hours|hr|hrs|hh|h|stunde|stunden|std|heure|heures|hora|horas|ora|ore|uur|timme"
     "|time|godzina|tunti|hodina|時|时|час",
     "minute": "minute|minutes|min|mins|mn|mm|m|minuten|minuto|minutos|minuti|minuut|minut|minuta"
@@ -59,7 +59,7 @@ def rearranged(text: Text, layout: LogLayout) -> Text | None:
     """Return the text with a table that can be read as it stands, None where it already can."""
     names = layout.names or ("",) * len(layout.kinds)
     table = _Table(layout, names)
-    for way in (_halves, _moment_parts, _bare_clock, _unit_beside, _one_row_a_sensor):
+    for way in (_date_lines, _halves, _moment_parts, _bare_clock, _unit_beside, _one_row_a_sensor):
         found = way(text, table)
         if found is not None:
             return found
@@ -106,6 +106,34 @@ def _written(
         tuple(names),
         text.zone,
     )
+
+
+_LONE_DATE = re.compile(
+    r"^[ \t\"=#-]*(\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d\d)|\d{4}[./-]\d{1,2}[./-]\d{1,2})"
+    r"[ \t\"=#;,|-]*$",
+    re.M,
+)
+
+
+def _date_lines(text: Text, table: _Table) -> Text | None:
+    """Put a date that has a line of its own beside the clocks below it."""
+    kinds = table.layout.kinds
+    if "clock" not in kinds or {"date", "datetime"} & set(kinds):
+        return None
+    body = text.body.decode("utf-8", "replace")
+    dates = [(body.count("\n", 0, m.start()), m[1]) for m in _LONE_DATE.finditer(body)]
+    # one above the table alone may be any date
+    if not dates or dates[-1][0] < table.layout.first_row or len(dates) > _MOST_DAYS:
+        return None
+    rows = []
+    for at, cells in _rows(text, table):
+        above = [day for line, day in dates if line < at]
+        rows.append((at, [above[-1] if above else "", *cells]))
+    note = f"dates stand on lines of their own (first at line {dates[0][0] + 1})"
+    return _written(text, table, rows, ["Date", *table.names], note)
+
+
+_MOST_DAYS = 60
 
 
 def _all_in(cells: Sequence[str], words: dict[str, str] | frozenset[str]) -> bool:
@@ -227,28 +255,32 @@ _DIGIT_CLOCK = re.compile(r"([01]?\d|2[0-4])[.,]?([0-5]\d)(?:[.,]?([0-5]\d))?")
 
 
 _SIX_DIGITS = re.compile(r"([01]\d|2[0-4])([0-5]\d)([0-5]\d)")
+_FOUR_DIGITS = re.compile(r"([01]?\d|2[0-4])([0-5]\d)")
+_CLOCK_NAMES = ("hhmm", "hhmmss", "hh mm", "hh mm ss")
 
 
-def _six_digit_clock(text: Text, table: _Table) -> Text | None:
-    """Read 070513, 070713 as a clock where no two digits ever pass 59."""
+def _digits_clock(
+    text: Text, table: _Table, digits: re.Pattern[str], width: int, words: str
+) -> Text | None:
+    """Read 070513 or 0705 as a clock where no two digits ever pass 59."""
     for index, name in enumerate(table.names):
         cells = table.sample(index)
         if table.layout.kinds[index] != "number" or time_unit(name) is not None:
             continue
-        if role(name) != "time" and normalized(name) != "hhmmss":
+        if role(name) != "time" and normalized(name) not in _CLOCK_NAMES:
             continue
-        found = [_SIX_DIGITS.fullmatch(cell) for cell in cells]
+        found = [digits.fullmatch(cell.zfill(width)) for cell in cells]
         hours = {match[1] for match in found if match is not None}
         minutes = {match[2] for match in found if match is not None}
         if len(cells) < _LONG_ENOUGH or not all(found) or len(hours) < 2 or max(minutes) < "40":
             continue
         rows = _rows(text, table)
         for _, row in rows:
-            match = _SIX_DIGITS.fullmatch(row[index])
+            match = digits.fullmatch(row[index].zfill(width))
             if match is not None:
                 row[index] = ":".join(match.groups())
-        note = f'times such as "{cells[0]}" never pass 59, so they are read as hours, minutes and '
-        return _written(text, table, rows, table.names, note + "seconds")
+        note = f'times such as "{cells[0]}" never pass 59, so they are read as {words}'
+        return _written(text, table, rows, table.names, note)
     return None
 
 
@@ -261,10 +293,16 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
     if "clock" in kinds or "datetime" in kinds:
         return None
     if "date" not in kinds:
-        return _dotted_clock(text, table) or _six_digit_clock(text, table)
+        return (
+            _dotted_clock(text, table)
+            or _digits_clock(text, table, _SIX_DIGITS, 6, "hours, minutes and seconds")
+            or _digits_clock(text, table, _FOUR_DIGITS, 4, "hours and minutes")
+        )
     for index, name in enumerate(table.names):
         cells = table.sample(index)
-        if kinds[index] != "number" or role(name) != "time":
+        if kinds[index] != "number":
+            continue
+        if role(name) != "time" and normalized(name) not in _CLOCK_NAMES:
             continue
         if len(cells) >= _LEAST_ROWS and all(
             _DIGIT_CLOCK.fullmatch(cell.zfill(4)) for cell in cells

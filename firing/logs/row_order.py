@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.logs.cells import split_line
+from firing.logs.cells import cell_kind, split_line
 from firing.logs.header import looks_like_header
 from firing.logs.physics import LONGEST_FIRING_S, goes_on, is_gap, roughness
 from firing.logs.row_times import RowTimes
@@ -223,7 +223,9 @@ def _one_clock(
             if on is False and pause_s is None:
                 continue
         elif on is not True and not (pause_s is not None and on is None):
-            if on is None:
+            whole = abs(step_s / usual_s - round(step_s / usual_s)) < _WHOLE_STEPS
+            # a logger that left out rows is some whole intervals late
+            if on is None and (step_s >= _LEAST_UNSURE_S or not whole):
                 unsure.append(place)
             continue
         passed_s = max(usual_s, pause_s or 0.0)
@@ -248,7 +250,7 @@ def _one_clock(
     return moved, shift_s
 
 
-_FEW_UNSURE = 3
+_FEW_UNSURE, _LEAST_UNSURE_S, _WHOLE_STEPS = 3, 600.0, 0.1
 
 
 def _span(seconds: float) -> str:
@@ -278,6 +280,7 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
                 f'"{printable(table.line_text(unread[0]))}"); say --column with the name of the '
                 "time column and =time, or --with-gaps to read the rest"
             )
+    _refuse_wider_rows(table)
     for column in table.dialect.channel_columns:
         values = table.numbers(column.index, column.degrees)[rows]
         bad = rows[np.isnan(values)]
@@ -292,6 +295,78 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
                 f'mark is the cause, --column "{column.name}=ignore" to do without it, or '
                 "--with-gaps to read the rest"
             )
+
+
+_ASKED_ROWS, _FEW_WIDER = 20_000, 2
+
+
+def _refuse_wider_rows(table: LogTable) -> None:
+    """Refuse a table whose rows grow wider on the way, where that moves a channel's numbers."""
+    dialect = table.dialect
+    width = len(dialect.columns)
+    if dialect.delimiter == " ":
+        return
+    asked = range(0, table.rows, max(1, table.rows // _ASKED_ROWS))
+    wider = []
+    for row in asked:
+        text = table.line_text(row)
+        if text.count(dialect.delimiter) < width:
+            continue
+        cells = split_line(text, dialect.delimiter)
+        if any(cell_kind(cell) == "number" for cell in cells[width:]):
+            wider.append(row)
+    many = len(wider) > max(_FEW_WIDER, 0.01 * len(asked)) and len(asked) >= _LEAST_JUDGED
+    if many and _breaks_at(table, wider):
+        raise FiringError(
+            f"{table.name}: from line {table.line(wider[0])} on rows hold more numbers than the "
+            f'{width} columns, such as "{printable(table.line_text(wider[0]))}", so nothing '
+            "shows which is the kiln's; if 1,234.5 has a comma for thousands, export with "
+            "semicolons between columns; if a column was added there, split the file before that "
+            "line, or say --with-gaps to read the columns as the first rows have them"
+        )
+
+
+_BREAK, _BREAK_STEPS = 30.0, 6.0
+
+
+def _breaks_at(table: LogTable, wider: list[int]) -> bool:
+    """Tell whether a channel leaps where rows get wider: what was added then moved its numbers."""
+    odd = set(wider)
+    begins = [row for row in wider if row and row - 1 not in odd]
+    for column in table.dialect.channel_columns:
+        values = table.numbers(column.index, column.degrees)
+        steps = np.abs(np.diff(values))
+        known = steps[np.isfinite(steps)]
+        usual = float(median(known)) if known.size else 0.0
+        if any(not steps[row - 1] <= max(_BREAK, _BREAK_STEPS * usual) for row in begins):
+            return True
+    return not begins
+
+
+def blocks_again(table: LogTable, times: RowTimes, unread: RowNumbers) -> list[int]:
+    """Return the rows that repeat the header where the log's dates begin once more.
+
+    Each sensor then has a block of its own.
+    """
+    if times.elapsed or times.descending:
+        return []
+    mark = table.dialect.delimiter
+    own = _compact("".join(column.written for column in table.dialect.columns))
+    readable = np.flatnonzero(np.isfinite(times.time_s))
+    if readable.size < _LEAST_JUDGED:
+        return []
+    first_s = float(times.time_s[readable[0]])
+    usual_s = float(median(np.abs(np.diff(times.time_s[readable]))))
+    found = []
+    for row in unread.tolist():
+        below = int(np.searchsorted(readable, row))
+        if not _RAN_STEPS <= below < readable.size - _RAN_STEPS:
+            continue
+        begins_s = float(times.time_s[readable[below]])
+        here = "".join(split_line(table.line_text(row), mark))
+        if abs(begins_s - first_s) <= 2.0 * usual_s and own and _compact(here) == own:
+            found.append(row)
+    return found
 
 
 def other_headers(table: LogTable, unread: RowNumbers) -> list[int]:
@@ -426,6 +501,6 @@ def join_sections(ordered: OrderedRows, pause_s: float, notes: list[str]) -> Ord
     restarts = "a restart" if count == 1 else f"{count} restarts"
     notes.append(
         f"the clock went on across {restarts} of the logger, with a pause of "
-        f"{format_duration(step_s)} as told"
+        f"{format_duration(step_s)} as asked"
     )
     return OrderedRows(ordered.rows, time_s, (0,))

@@ -8,10 +8,18 @@ import numpy as np
 from firing.clock import YEARS
 from firing.errors import FiringError
 from firing.logs.dst import Zone, real_time
-from firing.logs.numeric_times import DAYS_TO_1970, SECONDS_OF_KIND, is_epoch, is_serial
+from firing.logs.numeric_times import (
+    DAYS_TO_1970,
+    JULIAN_TO_1970,
+    SECONDS_OF_KIND,
+    is_epoch,
+    is_serial,
+)
 from firing.logs.table import LogTable
+from firing.logs.text import printable
 from firing.logs.times import SECONDS_PER_DAY, Moments, read_moments
 from firing.logs.values import is_missing
+from firing.logs.vocabulary import counts_down
 from firing.trace import FloatArray, median
 
 _MIDNIGHT_GAP_S = 3600.0  # a clock that is further from midnight did not pass it, it was restarted
@@ -42,6 +50,10 @@ def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
     numbers = table.numbers(dialect.time_columns[-1])
     if len(dialect.time_columns) == 2:
         numbers = numbers + table.numbers(dialect.time_columns[0])
+    if kind in JULIAN_TO_1970:
+        numbers = numbers - JULIAN_TO_1970[kind]
+    elif not (is_serial(kind) or is_epoch(kind)):
+        numbers = _rolled_over(table, numbers, notes)
     with np.errstate(over="ignore", invalid="ignore"):
         seconds = numbers * SECONDS_OF_KIND[kind]
     seconds[~(np.abs(seconds) < 1e15)] = np.nan
@@ -57,7 +69,44 @@ def row_times(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
         first_s = float(seconds[readable[-1 if descending else 0]])
         started = zone.local(first_s) if 0.0 < first_s < 5e9 else None
         return RowTimes(seconds - first_s, started, False, descending)
-    return RowTimes(seconds, None, True, descending)
+    return _counted_up(table, RowTimes(seconds, None, True, descending), notes)
+
+
+_COUNTERS = (2.0**32, 2.0**31, 2.0**16, 86400.0, 86_400_000.0)
+"""What a counter holds until it begins again: its bits, or the seconds of a day."""
+
+
+def _rolled_over(table: LogTable, numbers: FloatArray, notes: list[str]) -> FloatArray:
+    """Go on counting where a counter was full and began again at zero."""
+    rows = np.flatnonzero(np.isfinite(numbers))
+    steps = np.diff(numbers[rows])
+    back = steps < 0
+    if not back.any() or not (steps > 0).any() or np.count_nonzero(back) > 0.05 * steps.size:
+        return numbers
+    usual = float(median(steps[steps > 0]))
+    for full in _COUNTERS:
+        if numbers[rows].max() < full and np.all(np.abs(steps[back] + full - usual) <= 0.5 * usual):
+            counted = numbers.copy()
+            counted[rows[1:]] += full * np.cumsum(back)
+            at = int(rows[1:][np.argmax(back)])
+            notes.append(
+                f"the counter of the time was full at line {table.line(at)} and began again at "
+                "zero; the times go on from there"
+            )
+            return counted
+    return numbers
+
+
+def _counted_up(table: LogTable, times: RowTimes, notes: list[str]) -> RowTimes:
+    """Turn the time that is left, if a column's name says so, into the time that has passed."""
+    written = table.dialect.columns[table.dialect.time_columns[-1]].written
+    if not counts_down(written) or not np.isfinite(times.time_s).any():
+        return times
+    if not _is_descending(times.time_s):
+        return times
+    passed_s = np.nanmax(times.time_s) - times.time_s
+    notes.append(f'"{printable(written)}" counts down, so the file is read from its first line on')
+    return RowTimes(passed_s, None, True, False)
 
 
 def _from_dates(table: LogTable, zone: Zone, notes: list[str]) -> RowTimes:
@@ -138,7 +187,7 @@ def _require_next(table: LogTable, row: int, step_s: float) -> None:
     if backward or step_s > _SAME_DAY_S:
         raise FiringError(
             f"{table.name}, line {table.line(row)}: the clock leaps {abs(step_s) / 3600.0:.0f} h "
-            "where no date stands, so nothing tells the day of the rows from there on; give these "
+            "where no date stands, so nothing shows the day of the rows from there on; give these "
             "rows their date, or leave them out"
         )
 
@@ -172,7 +221,7 @@ def _from_clocks(table: LogTable, notes: list[str]) -> RowTimes:
     descending = _is_descending(seconds)
     if len(places) == 1 and not descending:
         seconds = _past_midnight(table, seconds, moments, notes)
-    return RowTimes(seconds, None, True, descending)
+    return _counted_up(table, RowTimes(seconds, None, True, descending), notes)
 
 
 def _past_midnight(

@@ -219,6 +219,9 @@ def _day_and_month(match: re.Match[str]) -> str:
     return f"{count} {match['clock']}" if count else match[0]
 
 
+_ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+
+
 def _reign(match: re.Match[str]) -> str:
     return f"{int(match['n']) + 2018}年"
 
@@ -226,6 +229,12 @@ def _reign(match: re.Match[str]) -> str:
 def _digits(match: re.Match[str]) -> str:
     second = f":{match['S']}" if match["S"] else ""
     return f"{match['y']}-{match['m']}-{match['d']}T{match['H']}:{match['M']}{second}"
+
+
+def _short_digits(match: re.Match[str]) -> str:
+    second = f":{match['S']}" if match["S"] else ""
+    day = f"{match['a']}/{match['b']}/{match['c']}"
+    return f"{day} {match['H']}:{match['M']}{second}"
 
 
 _YMD = r"(?P<y>(?:19|20)\d\d)(?P<m>0[1-9]|1[0-2])(?P<d>0[1-9]|[12]\d|3[01])"
@@ -264,6 +273,8 @@ def _rule(
 
 
 _ANY = 0.0
+_ALWAYS = 0.98
+"""Digits that only happen to be a date are none on every line."""
 _BY_SIGN = 2.0  # such a spelling holds plain ones too: something odd in it has to show
 _DATE = rf"(?P<date>{_NUMERIC_DATE})"
 _MON_STEM = rf"(?P<mon>(?:{'|'.join(_STEMS)}){_LETTER}{{0,9}})"
@@ -281,6 +292,12 @@ def _rules() -> tuple[_Rule, ...]:
         _rule("\x1b\\[[0-9;?]*[A-Za-z]", "", _ANY),
         _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
         _rule(r"&deg;", "°", _ANY),
+        _rule(r'"{3}(?P<in>[^"\n]*)"{3}', r'"\g<in>"'),
+        # a whole line in quotation marks, as a spreadsheet writes a row that it took for one cell
+        _rule(r'^"(?P<in>[^"\n]*[;,\t][^"\n]*)"$', r"\g<in>"),
+        _rule(r"(?<=[\w)\"])[ ]*[~^][ ]*(?=[\w+\"-])", "\t"),
+        _rule(r"(?<=\d) - (?=[+-]?\d{1,4}(?:[.,]\d+)?[ ]*$)", "\t"),
+        _rule("(?<=\\d)[\u00a0\u202f\u2009](?=[ap]\\.?[ ]?m)", " "),
         _rule(r"(?<=\d)D(?=[+-]\d\d(?!\d))", "E"),
         _rule(r"(?<=\d)·(?=\d)", "."),
         _rule(r"(?<=\d)[\u00a0\u202f\u2009’'](?=\d{3}(?!\d))", "", _ANY),
@@ -302,7 +319,7 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?=[;,\t|]|$)",
             lambda m: m["in"] or m["on"],
         ),
-        _rule(r"(?<![^;,\t|\n])(?:DT#|@(?=\d{9,13}(?!\d))|T?\+(?=\d{1,3}:\d\d))", ""),
+        _rule(r"(?<![^;,\t|\n])(?:DT#|@(?=\d{9,13}(?!\d))|T?\+(?=\d{1,3}:\d\d)|T\+(?=\d))", ""),
         _rule(r"/Date\((?P<in>\d{12,13})(?:[+-]\d{4})?\)/", r"\g<in>"),
         _rule(r"(?<![^;,\t|\n])[~≈](?=[+-]?\d)", ""),
         _rule(r"(?<=\d)[*_](?=[ ]*(?:[;,\t|]|$))", ""),
@@ -312,13 +329,22 @@ def _rules() -> tuple[_Rule, ...]:
             rf"{_EDGE}(?P<a>\d{{1,2}}) (?P<b>\d{{1,2}}) (?P<y>20\d\d) (?=\d{{1,2}}:\d\d)",
             r"\g<a>/\g<b>/\g<y> ",
         ),
+        _rule(
+            rf"{_EDGE}(?P<d>\d{{1,2}})\.[ ]?(?P<mon>I{{1,3}}|IV|VI{{0,3}}|IX|XI{{0,2}}|X)\.[ ]?"
+            r"(?P<y>\d{4})(?!\d)",
+            lambda m: _iso(m["y"], _ROMAN.index(m["mon"].upper()) + 1, m["d"]),
+        ),
+        _rule(
+            rf"{_EDGE}(?P<d>\d{{1,2}})\. (?P<m>\d{{1,2}})\. ?(?P<y>\d{{4}})(?!\d)",
+            lambda m: _iso(m["y"], m["m"], m["d"]),
+        ),
         _rule(r"令和(?P<n>\d{1,2})年", _reign),
         _rule(
             r"(?P<y>\d{4})[年년] ?(?P<m>\d{1,2})[月월] ?(?P<d>\d{1,2})[日일] ?",
             lambda m: _iso(m["y"], m["m"], m["d"]) + " ",
         ),
         _rule(rf"(?<=\d)[ ]?[(（](?:[月火水木金土日一二三四五六天]|{_WEEKDAY_STEMS})[)）]", ""),
-        _rule(rf"{_WEEKDAY}(?={_NUMERIC_DATE}|\d{{1,2}}[-. ]{_LETTER}|{_MON})", ""),
+        _rule(rf"{_WEEKDAY}(?={_CLOCK}|{_NUMERIC_DATE}|\d{{1,2}}[-. ]{_LETTER}|{_MON})", ""),
         _rule(
             rf"{_MON} +(?P<d>\d{{1,2}}) (?P<clock>{_CLOCK})(?: (?P<zone>[A-Z]{{2,5}}))? "
             r"(?P<y>\d{4})(?!\d)",
@@ -345,7 +371,7 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(rf"{_DATE}(?:\.| ?г\.?)(?= +\d{{1,2}}:)", r"\g<date>"),
         _rule(rf"{_EDGE}(?P<d>\d{{1,2}})\.(?P<m>\d{{1,2}})\.? +(?P<clock>{_CLOCK})", _without_year),
         _rule(rf"{_EDGE}(?P<a>\d{{1,2}})[-/](?P<b>\d{{1,2}}) +(?P<clock>{_CLOCK})", _day_and_month),
-        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/]?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
+        _rule(rf"{_EDGE}(?P<y>\d{{4}})[-/.]?(?P<n>[0-3]\d\d)[T ](?=\d\d:?\d\d)", _ordinal),
         _rule(rf"{_EDGE}(?P<y>\d{{4}})-?W(?P<w>\d\d)-?(?P<n>[1-7])[T ](?=\d\d:?\d\d)", _week_date),
         _rule(
             rf"{_EDGE}(?P<y>(?:19|20)\d\d):(?P<m>\d\d):(?P<d>\d\d) (?=\d\d:\d\d)", _ISO_DATE + " "
@@ -354,6 +380,13 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(
             rf"{_EDGE}{_YMD}(?P<H>[01]\d|2[0-4])(?P<M>[0-5]\d)(?P<S>[0-5]\d)(?P<f>\d{{3}})(?!\d)",
             _ISO_DATE + r"T\g<H>:\g<M>:\g<S>.\g<f>",
+        ),
+        # a year of two digits: which of the three is the year is settled as in 24/11/26
+        _rule(
+            rf"{_CELL_BEGIN}(?P<a>[0-3]\d)(?P<b>[0-3]\d)(?P<c>[0-3]\d)(?P<H>[01]\d|2[0-3])"
+            r"(?P<M>[0-5]\d)(?P<S>[0-5]\d)?(?=[ ]*[;,\t|])",
+            _short_digits,
+            _ALWAYS,
         ),
         _rule(rf"{_EDGE}{_YMD}(?=[ ;,\t|]+\d\d:\d\d)", _ISO_DATE),
         _rule(
@@ -464,6 +497,7 @@ _SHORT_YEAR = (
 
 
 _PLAIN = re.compile(
+    r"(?!\"[^\"\n]*[;,\t][^\"\n]*\"[ ]*$)(?!(?:[0-3]\d){3}[0-2]\d[0-5]\d[;,\t])"
     r"[ ]*\"?(?:\d{4}-\d\d-\d\d[T ;,\t]\d\d:\d\d(?::\d\d)?(?:\.\d{1,6})?Z?"
     r"|\d{1,2}[./]\d{1,2}[./]\d{4}[ ;,\t]\d\d:\d\d(?::\d\d)?"
     r"|(?!(?:19|20)\d{6}[;,\t]\d{4}[;,\t])\d{1,10}(?:[.,]\d{1,4})?|\d{1,3}:\d\d(?::\d\d)?)\"?"
@@ -476,7 +510,14 @@ def respell(body: bytes) -> Respelled:
     """Return a log's text with its times, numbers and quotes in the reader's own spelling."""
     sample = _sample(body)
     lines = [line for line in sample.split("\n") if line.strip()]
-    if not lines or sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines):
+    if _parts_a_second(lines):
+        body = _MILLISECONDS.sub(rb"\1.", body)
+        sample = _sample(body)
+        lines = [line for line in sample.split("\n") if line.strip()]
+    plain = not re.search("[\u00a0\u202f\u2009’]", sample)
+    if not lines or (
+        plain and sum(_PLAIN.fullmatch(line) is not None for line in lines) > 0.9 * len(lines)
+    ):
         return Respelled(body)
     text: str | None = None
     zone: str | None = None
@@ -504,6 +545,21 @@ def respell(body: bytes) -> Respelled:
         text = rule.pattern.sub(rewrite, before)
         sample = rule.pattern.sub(rewrite, sample)
     return Respelled(body if text is None else text.encode(), zone, names)
+
+
+_MILLISECONDS = re.compile(rb"(:\d\d:\d\d),(?=\d{3},)")
+
+
+def _parts_a_second(lines: list[str]) -> bool:
+    """Tell whether 18:40:00,037 has a decimal comma, as the header names a column less."""
+    own = [_MILLISECONDS.search(line.encode()) is not None for line in lines[:60]]
+    if len(own) < _FEW_LINES or own[0] or sum(own) < len(own) - 2:
+        return False
+    row = lines[own.index(True)]
+    return lines[own.index(True) - 1].count(",") == row.count(",") - 1
+
+
+_FEW_LINES = 10
 
 
 def _text(body: bytes) -> str:

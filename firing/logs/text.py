@@ -27,6 +27,8 @@ _INTACT = re.compile("[^\x00-\x7f\ufffd]")
 _LONG_NULS = re.compile(rb"(?<![^\n\0])(?P<before>[^\n\0]*+)\0{4,}")  # a line is tried once
 _FEW_LINES = 3
 _OTHER_ENDS = (b"\x0b", "\u2028".encode(), "\u0085".encode(), b"\x1e", b"\x0c")
+_UNIT_SEPARATOR = b"\x1f"
+"""The control character that is named for this, and that few use.  Source: ECMA-48."""
 _NUL_SHARE = 0.2  # half the bytes of UTF-16 Latin text are NUL
 _CONTROL_SHARE = 0.02
 
@@ -71,7 +73,9 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
     """Decode a log file's bytes, by a stated encoding or the one found; refuse what is no text."""
     nothing = b"\xef\xbb\xbf\xff\xfe \t\r\n\0"
     if not data[:_HEAD_BYTES].strip(nothing) and not data.strip(nothing):
-        raise FiringError(f"{name} is empty; a log holds a time and a temperature on every line")
+        raise FiringError(
+            f"{name} is empty; export the log again: it has a time and a temperature on every line"
+        )
     notes: list[str] = []
     if encoding is not None:
         codec, body = _in_stated_encoding(data, name, encoding)
@@ -81,6 +85,8 @@ def clean_text(data: bytes, *, name: str, encoding: str | None = None) -> Text:
         if codec not in ("utf-8", "utf-8-sig"):
             body = data.decode(codec, "replace").encode()
     body = _without_nuls(body, notes)
+    if body.count(_UNIT_SEPARATOR) >= body.count(b"\n") > _FEW_LINES:
+        body = body.replace(_UNIT_SEPARATOR, b"\t")
     head = body[:_HEAD_BYTES]
     odd = sum(byte < 32 and byte not in b"\t\n\r\f\x0b\x1b\x1a" for byte in head)
     if odd > _CONTROL_SHARE * len(head) or not body.strip():

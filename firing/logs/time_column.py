@@ -40,9 +40,12 @@ def find_time(
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
     stated = options.time_unit
-    clocks = places.get("clock", [])
+    clocks = sorted(
+        places.get("clock", []), key=lambda at: vocabulary.counts_down(columns[at].written)
+    )
     if not (stated and numeric):
         dated = [*places.get("datetime", []), *places.get("date", [])]
+        _refuse_side_by_side(name, layout, places.get("datetime", []))
         if places.get("datetime") and not (clocks and _all_midnight(layout, dated[0])):
             return (dated[0],), "datetime"
         if dated and clocks:
@@ -55,6 +58,12 @@ def find_time(
     if pair is not None and stated in (None, "serial", "serial-1904"):
         kind = "serial days from 1904" if stated == "serial-1904" else "serial days"
         return pair, kind  # type: ignore[return-value]  # a literal of both branches
+    for column in open_ones:
+        if layout.kinds[column.index] == "number" and stated is None:
+            words = vocabulary.normalized(column.written)
+            julian = numeric_times.julian_kind(words, _values(layout, column.index))
+            if julian is not None:
+                return (column.index,), julian
     for column in numeric:
         unit = _stated_time_unit(layout, column)
         if unit is not None:
@@ -76,6 +85,35 @@ def find_time(
     raise FiringError(f"{name} {_NO_TIME}")
 
 
+def _refuse_side_by_side(name: str, layout: LogLayout, moments: Sequence[int]) -> None:
+    """Refuse a table in two blocks side by side: the second goes on where the first ends."""
+    if layout.names is None:
+        return
+    for one, two in pairwise(moments):
+        if layout.names[one] != layout.names[two] or not layout.names[one]:
+            continue
+        first, second = layout.column(one), layout.column(two)
+        if not any(cell in first for cell in second if cell):
+            raise FiringError(
+                f'{name}: the table stands in blocks side by side, as "{layout.names[one]}" is '
+                "there twice with other times; copy one block below the other in a spreadsheet"
+            )
+
+
+_MINUTE_NAME = re.compile(r":\d\d|\+?\d{1,2} ?(?:min|mn|m|')")
+
+
+def refuse_many_times_a_row(name: str, layout: LogLayout) -> None:
+    """Refuse a table with a row for each hour and a column for each minute."""
+    named = [cell.strip() for cell in layout.names or () if cell.strip()]
+    if len(named) > _FEW_MINUTES and all(map(_MINUTE_NAME.fullmatch, named[1:])):
+        raise FiringError(
+            f'{name}: its columns are minutes, such as "{printable(named[1])}", so each row holds '
+            "several times; give each reading a row with its own time in a spreadsheet"
+        )
+
+
+_FEW_MINUTES = 3
 _MOST_BARE = 1e9  # milliseconds of a week and a half; larger numbers are dates, and count no time
 _LATEST_BARE = 1e11  # milliseconds of three years since the logger was switched on
 
@@ -218,11 +256,22 @@ def two_parts(
     # beside 1:00:30, 59:30 can only be minutes and seconds
     if "mm:ss" in stated or len(short) < len(cells):
         return "mm:ss"
+    longest = max((int(part) for part in (cell.partition(":")[0] for cell in short)
+                   if part.isdecimal()), default=0)  # fmt: skip
+    if longest > _LONGEST_HOURS:
+        notes.append(
+            f'times such as "{printable(short[-1])}" are read as minutes and seconds, as no firing '
+            "lasts so many hours; say --time-unit h if it did"
+        )
+        return "mm:ss"
     notes.append(
         f'times such as "{printable(short[0])}" are read as hours and minutes; '
         "say --time-unit min if they are minutes and seconds"
     )
     return "h:mm"
+
+
+_LONGEST_HOURS = 240
 
 
 def date_orders(cells: Iterable[str]) -> tuple[set[DateOrder], str | None]:

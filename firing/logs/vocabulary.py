@@ -221,9 +221,22 @@ def _letter(text: str) -> HeadUnit:
     return "F" if text[0] in "fF" else "C"
 
 
+_COUNTS_DOWN = (
+    r"\b(?:remain(?:ing|s)?|time left|left|to go|count ?down|rest(?:zeit|dauer|laufzeit)"
+    r"|verbleibend\w*|verbleibt|restant\w*|restante|rimanente|resterend\w*|aterstaende|kvar"
+    r"|resterende|pozostal\w*|jaljella)\b|残り|剩余"
+)
+
+
+def counts_down(name: str) -> bool:
+    """Tell whether a column's name says that it holds the time that is left."""
+    return re.search(_COUNTS_DOWN, normalized(name[:LONGEST_NAME])) is not None
+
+
 def time_unit(name: str) -> TimeUnit | None:
     """Return the unit of time a column name states: ``time_s``, ``Time (min)``, ``elapsed [h]``."""
-    match = re.search(_TIME_UNIT_STATED, name[:LONGEST_NAME].strip(), re.I)
+    bare = name[:LONGEST_NAME].strip().removesuffix("()")
+    match = re.search(_TIME_UNIT_STATED, bare, re.I)
     if match is None:
         return None
     return next(unit for unit in TIME_UNIT_S if any(match[f"{p}_{unit}"] for p in "bsw"))
@@ -246,9 +259,20 @@ def foreign_unit(name: str) -> str | None:
     ]
 
 
+_COUNTS = r"(?:adc|a d|raw|counts?|digits?)(?: (?:raw|counts?|value|reading|digits?))?"
+
+
+def names_counts(name: str) -> bool:
+    """Tell whether a column's name says that it holds what a chip counts, and no degrees."""
+    return re.fullmatch(_COUNTS, normalized(name[:LONGEST_NAME])) is not None
+
+
 def states_millivolts(name: str) -> bool:
     """Tell whether a column name gives its unit as millivolts: ``TC (mV)``, ``kiln_mv``."""
     return _MILLIVOLTS.search(name[:LONGEST_NAME]) is not None
+
+
+_POWER = frozenset(("w", "kw", "va", "kva", "wh", "kwh"))
 
 
 @lru_cache(maxsize=4096)
@@ -259,6 +283,8 @@ def role(name: str) -> Role:
     if states_millivolts(name):
         return "other" if _SUPPLY.search(words) else "emf"
     stated = temperature_unit(name) is not None or leaves_unit_open(name)
+    if words in _POWER:
+        return "other"
     if _RATE.search(name) or (_OTHER.search(words) and not stated):
         return "other"
     if _JUNCTION.search(words):

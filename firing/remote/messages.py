@@ -364,7 +364,7 @@ class Messenger:
 
     def notice(self, event: WatchEvent) -> None:
         """Take in an event; what somebody has to act on is on the list of calls already."""
-        if event.severity == "note":
+        if event.severity == "note" and event.state != "over":  # a call's end is seen on the list
             self._note(event.id, event.message)
 
     def tick(self) -> None:

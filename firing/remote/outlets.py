@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.remote.messages import Messenger
     from firing.remote.notify_file import NotifySettings
+    from firing.remote.page import ShownWatch
     from firing.remote.page_server import PageAddress, PageServer
-    from firing.schedule.schedule import Schedule
     from firing.watch.events import WatchEvent
     from firing.watch.fault_isolation import Listener
     from firing.watch.setup import OpenWatch
@@ -30,7 +31,8 @@ ESTIMATE_EVERY_S = 10.0
 class Outlets:
     """The page and the messages of one watch, from its beginning to its end.
 
-    It keeps what the watch has laid down last; `publish` is what lays it down.
+    It keeps what the watch has laid down last; `publish` is what lays it down.  Several watches
+    share a page: that of the first, which the `others` stand on, too.
     """
 
     def __init__(
@@ -38,45 +40,57 @@ class Outlets:
         page: PageAddress | None = None,
         notify: NotifySettings | None = None,
         name: str = "",
+        others: Sequence[Outlets] = (),
     ) -> None:
         self._page, self._notify, self._name = page, notify, name
+        self._others = tuple(others)
+        self._shown: ShownWatch | None = None
         self._server: PageServer | None = None
         self._messenger: Messenger | None = None
-        self._schedule: Schedule | None = None
+        self._opened: OpenWatch | None = None
         self.seen = WatchState()
 
     def publish(self, seen: WatchState) -> None:
         """Take in what is known of the watch now."""
         self.seen = seen
 
-    def begin(self, opened: OpenWatch) -> list[str]:
-        """Show and tell, from now on; returns what the person at this computer is to know of it.
+    def open(self, opened: OpenWatch) -> None:
+        """Take in what is to be shown and told of.
 
         Raises
         ------
         FiringError
             If messages are wanted of a firing that is long over.
         """
-        found = []
+        from firing.remote.page import ShownWatch
+
         schedule, calls = opened.options.schedule, opened.calls
-        self._schedule = schedule
+        self._opened = opened
+        self._shown = ShownWatch(
+            self._name, schedule, opened.unit, lambda: self.seen, lambda: calls
+        )
+        if self._notify is not None and not opened.live:
+            raise FiringError(
+                "a log is replayed, and nobody is sent messages of that; leave --notify out, or "
+                "try it with 'firing notify FILE --try'"
+            )
+
+    def begin(self) -> list[str]:
+        """Show and tell, from now on; returns what the person at this computer is to know of it."""
+        assert self._opened is not None
+        found = []
+        schedule = self._opened.options.schedule
         if self._notify is not None:
             from firing.remote.messages import Messenger
 
-            if not opened.live:
-                raise FiringError(
-                    "a log is replayed, and nobody is sent messages of that; leave --notify out, "
-                    "or try it with 'firing notify FILE --try'"
-                )
             title = self._name or ("" if schedule is None else schedule.title)
-            self._messenger = Messenger(self._notify, calls, title, self._standing)
+            self._messenger = Messenger(self._notify, self._opened.calls, title, self._standing)
             self._messenger.begin()
         if self._page is not None:
-            from firing.remote.page import ShownWatch
             from firing.remote.page_server import PageServer
 
-            shown = ShownWatch(self._name, schedule, lambda: self.seen, lambda: calls)
-            self._server = PageServer([shown], self._page)
+            shown = [each._shown for each in (self, *self._others) if each._shown is not None]
+            self._server = PageServer(shown, self._page)
             found += self._server.begin()
         return found
 
@@ -91,12 +105,12 @@ class Outlets:
     def _standing(self) -> str:
         """Say how the firing stands, for a message."""
         seen = self.seen
-        if seen.began is None or seen.estimate is None:
+        if seen.began is None or seen.estimate is None or self._opened is None:
             return ""
         now = replace(seen.estimate, now_s=seen.now_s, temperature_c=seen.temperature_c)
         if seen.stage in ("lost", "silent"):
             now = replace(now, temperature_c=math.nan)
-        return status_line(now, seen.began, self._schedule)
+        return status_line(now, seen.began, self._opened.options.schedule, self._opened.unit)
 
     # As a listener
 

@@ -2,6 +2,7 @@
 (function () {
   var root = document.documentElement;
   var instance = root.dataset.instance, token = root.dataset.token;
+  var names = document.querySelectorAll("section h1");
   var link = document.getElementById("link");
   var stream = null, heard = 0, ages = [], over = false, title = document.title;
 
@@ -47,11 +48,13 @@
       text = "No word from the watch for " + words(quiet) + ". Nothing here is of now.";
       loud = true;
     } else {
-      text = ages.map(function (age) {
-        return age === null ? "" : "No reading for " + words(age + quiet) + ".";
-      }).map(function (said, n) {
-        return ages[n] !== null && ages[n] + quiet < 5 ? "Reading now." : said;
-      }).filter(Boolean).join(" ") || "Connected.";
+      var old = ages.map(function (age, n) {
+        if (age === null || age + quiet < 5) { return ""; }
+        return (ages.length > 1 ? names[n].textContent + ": no" : "No") +
+          " reading for " + words(age + quiet) + ".";
+      }).filter(Boolean).join(" ");
+      var reading = ages.some(function (age) { return age !== null; });
+      text = old || (reading ? "Reading now." : "Connected.");
     }
     if (link.textContent !== text) { link.textContent = text; }
     link.className = loud ? "loud" : "";

@@ -41,6 +41,7 @@ class ShownWatch:
 
     name: str
     schedule: Schedule | None
+    unit: TemperatureUnit
     seen: Callable[[], WatchState]
     calls: Callable[[], CallBoard | None]
 
@@ -51,11 +52,6 @@ class ShownWatch:
             return self.name
         return f"{self.name}: {self.schedule.title}" if self.name else self.schedule.title
 
-    @property
-    def unit(self) -> TemperatureUnit:
-        """The unit of the plan."""
-        return "C" if self.schedule is None else self.schedule.unit
-
 
 _PART_WORDS = {
     "stage": "the page's line on the source",
@@ -64,7 +60,7 @@ _PART_WORDS = {
     "next": "the page's next step by hand",
     "ends": "the page's look ahead",
     "curve": "the page's curve",
-    "told": "the page's list of what was told",
+    "told": "the page's list of notices",
     "kept": "the page's line on the recording",
 }
 _FAILED = '<p class="loud">This part cannot be shown now.  Look at the watch itself.</p>'
@@ -108,7 +104,7 @@ class WatchParts:
         drawn = (seen.time_s.size, seen.estimate, seen.began)
         if drawn == self._drawn:
             return self._curve
-        lines = list(self._lines(seen))
+        lines = list(self._lines(seen)) if seen.time_s.size > 1 else []
         self._curve = svg_pair(_drawing(lines, seen, self._watch.unit)) if lines else ""
         self._drawn = drawn
         return self._curve
@@ -264,7 +260,9 @@ def _ends(now: Estimate, moments: MomentText, unit: TemperatureUnit) -> str:
     if not rows:
         return ""
     told = "".join(f"<dt>{escaped(label)}</dt><dd>{_ranged(words)}</dd>" for label, words in rows)
-    under = f'<p class="quiet">In brackets: the {RANGES_HOLD} range.</p>' if ranged else ""
+    level = "from the quickest to the slowest way on"
+    level = level if now.kiln is None else f"the {RANGES_HOLD} range"
+    under = f'<p class="quiet">In brackets: {level}.</p>' if ranged else ""
     return f"<h2>Ahead</h2><dl>{told}</dl>{under}"
 
 
@@ -283,7 +281,7 @@ def _told(seen: WatchState, moments: MomentText) -> str:
         named = any(character in "./\\:" for character in remark.words.split(" ")[0])
         words = remark.words if named else sentence(remark.words)
         rows.append(f"<dt>{escaped(moments.at(remark.at_s))}</dt><dd>{mark}{prose(words)}.</dd>")
-    return f'<h2>Told so far</h2><dl class="log">{"".join(rows)}</dl>' if rows else ""
+    return f'<h2>Notices so far</h2><dl class="log">{"".join(rows)}</dl>' if rows else ""
 
 
 def _kept(seen: WatchState) -> str:

@@ -111,9 +111,10 @@ def card_report(card: Card) -> Report:
     """Return the card as a report; its page is one sheet of A4 to print, and needs no script."""
     program = card.program
     times = f"Times: {card.forecast.basis}."
-    to_write = ["Witness cones set", "Keyed by"]
-    if card.forecast.started is None:
-        to_write.insert(0, "Started at")
+    to_write = [
+        "Load", "Witness cones set", "Keyed by", "Started at", "Finished at", "Peak reached",
+        "Witness cones after", "Opened at", "Signed",
+    ]  # fmt: skip
     broken = [breach.message for breach in card.forecast.breaches]
     free = [Paragraph(words, "quiet") for words in _free_words(card)]
     names = cautions_named(card.cautions)
@@ -122,14 +123,14 @@ def card_report(card: Card) -> Report:
         program.original.title,
         [
             Paragraph(f"For: {program.controller.name}. {_times(card)}"),
-            Paragraph(_cone_words(card)),
+            Paragraph(f"{_cone_words(card)} {_peak_words(card)}"),
             Section("Not safe for this load: do not key it", [Bullets(broken)]),
             Section("To do before you key it", [Bullets(card.to_do)]),
             Section("Too many segments for this controller", [Bullets(_merged(card))]),
             Section("Check before you start", [Bullets(card.to_check)]),
             Section("", [_table(card), *free, Paragraph(_check_words(card))]),
             FillIn(to_write),
-            Section("By hand", [Bullets(_by_hand(card))]),
+            Section("At the kiln", [Bullets(_by_hand(card))]),
             Section("Rounding", [Bullets(_effect(card))]),
             Section(
                 "Cautions that apply",
@@ -148,6 +149,13 @@ def _cone_words(card: Card) -> str:
     if wanted is None:
         return f"As keyed it comes to {comes}."
     return f"For cone {wanted}; as keyed it comes to {comes}."
+
+
+def _peak_words(card: Card) -> str:
+    """Say the peak, and the unit of every figure."""
+    unit = card.program.controller.unit
+    peak = format_temperature(card.program.schedule.peak_c, unit)
+    return f"Peak {peak}; every figure is in °{unit}, every hold in h:mm."
 
 
 def _table(card: Card) -> Table:
@@ -172,7 +180,7 @@ def _table(card: Card) -> Table:
         )
     how = "minutes" if by_time else f"°{unit}/h"
     return Table(
-        ("#", "segment", how, f"to °{unit}", "hold", "ends", "keyed", "read back"),
+        ("#", "segment", how, f"to °{unit}", "hold h:mm", "ends", "keyed", "read back"),
         "rlrrrltt",
         rows,
         "Key in from the top; tick each segment when keyed, and again when read back",

@@ -106,7 +106,7 @@ def forecast_report(forecast: Forecast) -> Report:
                     [
                         cautions_named(cautions),
                         Paragraph(
-                            'Print them whole, with their sources: "firing safety" and the '
+                            'Print them in full, with their sources: "firing safety" and the '
                             "schedule's file."
                         ),
                         Paragraph(DEFERENCE),
@@ -228,7 +228,7 @@ def _tiles(forecast: Forecast) -> list[Tile]:
             Tile(
                 f"Cool enough to open ({opening})",
                 sentence(keeper.when(forecast.total_s, about=True)),
-                opening_range(forecast).strip(" ()"),
+                opening_range(forecast, again=True).strip(" ()"),
             )
         )
     if kiln is not None:
@@ -267,7 +267,7 @@ def forecast_answer(forecast: Forecast) -> list[str]:
             f"Ends {keeper.when(forecast.program_s)}{opening_range(forecast)}, already below "
             f"{unload}."
         )
-    wanted = f"; cone {forecast.target_cone} is wanted" if forecast.target_cone else ""
+    wanted = f"; target cone {forecast.target_cone}" if forecast.target_cone else ""
     return [
         f"{words} {opening}",
         f"Amounts to {forecast.cones.words}{wanted}: {CONES_MEANT}.",
@@ -428,7 +428,7 @@ def _short(moment: str) -> str:
 
 def _rates(kiln: KilnForecast, unit: TemperatureUnit) -> str:
     if not kiln.max_rate:
-        return "none that can be told"
+        return "not known"
     known = dict(kiln.max_rate)
     shown = [t for t in _RATES_SHOWN_C if t in known] or [next(iter(known))]
     return ", ".join(

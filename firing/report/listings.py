@@ -336,13 +336,13 @@ def fit_report(
     cited = ", ".join((*fit.sources, *trend.sources))
     return Report(
         "",
-        f"What the logs tell of {name}",
+        f"What the logs show {name}",
         [
             *map(Paragraph, choices),
             Section("", [Table(headers, "lrrl", rows)]),
             how_read_section(read),
             Section("", [Paragraph(words) for words in rests]),
-            Section("What they cannot tell", [Bullets(fit.cannot_tell)]),
+            Section("What they can't show", [Bullets(fit.cannot_tell)]),
             Section("Odd", [Bullets(fit.warnings)]),
             Section("Power over time", [Bullets(trend.sentences)]),
             Section("", [Paragraph(f"Sources: {cited}.")]),

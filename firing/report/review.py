@@ -215,7 +215,8 @@ def _next(review: Review) -> Section:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    others = [f for f in review.findings if f.id not in _OF_THE_ACCOUNT and f.id != "nothing_wrong"]
+    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)
     if more > 0:
@@ -288,7 +289,7 @@ def _findings(review: Review) -> Section:
 def findings_told(review: Review) -> list[Finding]:
     """Return the findings without what the account, shown before them, has said already."""
     return [
-        replace(finding, evidence='as told under "Where the time went"')
+        replace(finding, evidence='see "Where the time went"')
         if finding.id in _OF_THE_ACCOUNT and finding.evidence and review.causes
         else finding
         for finding in review.findings
@@ -414,7 +415,7 @@ def lead_in_words(review: Review) -> str:
         return f"{begins}; what of it came after --start is counted as a late start."
     hint = ""
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
-        hint = " --start with the hour it was meant to begin tells by how much it was late."
+        hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
 
 

@@ -219,7 +219,7 @@ def _heatwork_sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
         if remark.text not in found:
             yield remark.text
     if not heat.drift and any(hours.hours[0] >= _HOUR_SHOWN for hours in heat.exposures.values()):
-        yield "Which way it drifts depends on its type; a kiln file (--kiln) tells it."
+        yield "Which way it drifts depends on its type; a kiln file (--kiln) says which."
 
 
 def unevenness(review: Review) -> Table | None:

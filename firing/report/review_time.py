@@ -82,7 +82,7 @@ def _unfinished(review: Review) -> str:
             shown = f"segments {', '.join(str(s.index + 1) for s in whole)} are"
         return (
             f"The log begins{both} inside the firing, so its hours cannot be set against the "
-            f"{planned} of the program; {shown} in it whole."
+            f"{planned} of the program; {shown} complete in it."
         )
     open_ones = [segment for segment in review.segments if segment.end_s is None]
     where = f"within segment {open_ones[0].index + 1}" if open_ones else "before its end"

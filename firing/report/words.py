@@ -87,15 +87,15 @@ def forecast_times(forecast: Forecast) -> Timekeeper:
     return Timekeeper(forecast.started, max(forecast.total_high_s, forecast.program_s))
 
 
-def opening_range(forecast: Forecast) -> str:
+def opening_range(forecast: Forecast, *, again: bool = False) -> str:
     """Return the earliest and latest opening in brackets; empty where the cooling is none.
 
-    In a kiln it says what share of firings the range holds, here alone in a document.
+    In a kiln it says what share of firings the range holds, once in a document: not `again`.
     """
     if forecast.total_high_s - forecast.total_low_s < SECONDS_PER_MINUTE:
         return ""
     keeper = forecast_times(forecast)
-    level = "" if forecast.kiln is None else f", {RANGES_HOLD}"
+    level = "" if forecast.kiln is None or again else f", {RANGES_HOLD}"
     return f" ({keeper.at(forecast.total_low_s)} to {keeper.at(forecast.total_high_s)}{level})"
 
 

@@ -158,7 +158,7 @@ def _remarks(
             a, b = (format_temperature(t, schedule.unit) for t in (cooling.from_c, cooling.to_c))
             found.append(
                 f"It cooled {100.0 * abs(share):.0f} % {side} from {a} to {b}: {why}; the logs "
-                "cannot tell which."
+                "can't show which."
             )
     if this.quickening is not None and other.quickening is None:
         at = format_temperature(this.quickening.at_c, schedule.unit)

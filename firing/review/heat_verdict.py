@@ -208,7 +208,7 @@ def thermocouple_error(
     """Return what a kiln's thermocouple may be off by near a temperature, its reason in `unit`."""
     if kiln is None:
         return ThermocoupleError(
-            None, "the thermocouple's type and class are unknown; a kiln file (--kiln) tells them"
+            None, "the thermocouple's type and class are unknown; a kiln file (--kiln) names them"
         )
     from firing.thermocouple.tolerance import least_tolerance_c
 

@@ -13,7 +13,7 @@ import numpy as np
 from firing.review import thresholds as limit
 from firing.review.ramp import fully_on, is_straight, line_and_bend
 from firing.review.resample import ResampledTrace
-from firing.trace import FloatArray, median
+from firing.trace import FloatArray, median, quantile
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -179,9 +179,7 @@ def _had_power(piece: StraightPiece, trace: ResampledTrace) -> bool:
     hotter = trace.temperature_c[after:] > piece.to_c
     rates = trace.rate_c_per_h[after:][hotter]
     # A supply that was low for a while and came back makes up less than that.
-    return rates.size >= 10 and piece.rate_c_per_h < limit.POWER_IN_HAND * float(
-        np.percentile(rates, 95.0)
-    )
+    return rates.size >= 10 and piece.rate_c_per_h < limit.POWER_IN_HAND * quantile(rates, 0.95)
 
 
 def _meant(piece: StraightPiece, trace: ResampledTrace, planned_c_per_h: float) -> bool:

@@ -158,12 +158,17 @@ class _Marks:
     until_s: FloatArray
 
 
-def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
-    """Weigh the reasons; None where too little of the firing shows what the elements did."""
+def explain(
+    windows: HalfHours, *, load_known: bool, kiln: KilnDescription | None = None
+) -> Shortfall | None:
+    """Weigh the reasons; None where too little of the firing shows what the elements did.
+
+    The fit's own errors, where the kiln file has them, are part of what is healthy.
+    """
     known, rest = windows.where(windows.known), windows.where(~windows.known)
     if np.count_nonzero(known.powered) < limit.REASON_LEAST_WINDOWS:
         return None
-    covariance = _covariance(known, load_known=load_known)
+    covariance = _covariance(known, _fit_errors(known, kiln), load_known=load_known)
     whitener = np.linalg.inv(np.linalg.cholesky(covariance))
     seen = whitener @ known.excess
     scores: dict[PowerReason, float] = {}
@@ -192,9 +197,16 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         confidence = "likely"
     elif chance < limit.REASON_POSSIBLE:
         reason = "unknown"
+    water_kg = None
+    if reason == "load" and _weight(best["water"]) > _weight(best["load"]):
+        boiling = _boiling(windows) > 0.0
+        heat_j = best["water"][1] * float(np.sum(windows.full_j[boiling]))
+        water_kg = heat_j / limit.WATER_J_PER_KG
     edge = best["supply"] if reason == "supply" else None
     if reason == "power" and best["step"][0] > best["power"][0]:
         edge = best["step"]
+    if edge is not None and confidence == "sure":
+        confidence = "likely"  # a thermocouple that slides has such an edge, too
     down = best["power"] if edge is None else edge
     return Shortfall(
         reason=reason,
@@ -208,10 +220,36 @@ def explain(windows: HalfHours, *, load_known: bool) -> Shortfall | None:
         until_s=float(edge[2].until_s[edge[3]])
         if edge is not None and reason == "supply"
         else None,
+        water_kg=water_kg,
     )
 
 
-def _covariance(known: HalfHours, *, load_known: bool) -> FloatArray:
+def _weight(found: tuple[float, float, _Marks, int]) -> float:
+    return found[0] + math.log(found[2].prior)
+
+
+def _boiling(windows: HalfHours) -> FloatArray:
+    """Return 1 where free water boils off with the elements on, else 0."""
+    low_c, high_c = limit.DAMP_C
+    inside = (windows.middle_c > low_c) & (windows.middle_c < high_c) & windows.powered
+    return inside.astype(np.float64)
+
+
+def _fit_errors(known: HalfHours, kiln: KilnDescription | None) -> FloatArray:
+    """Return what the fit may be off by, together: a column each, apart from the others."""
+    if kiln is None or not kiln.fitted.errors:
+        scatters = (limit.REASON_FIT, limit.REASON_FIT_LOSS, limit.REASON_FIT)
+        return np.stack((known.given, known.leak, known.stored), axis=1) * scatters
+    # What power, loss, capacity and leak each change; a leak's share of all losses is as learnt.
+    walls_w_per_k = kiln.fitted.loss * kiln.wall_w_per_k
+    walls = walls_w_per_k / (walls_w_per_k + kiln.fitted.leak_factor * kiln.air_w_per_k)
+    marks = (-known.given, walls * known.leak, known.stored, (1.0 - walls) * known.leak)
+    errors = np.array(kiln.fitted.error_columns()).T
+    found: FloatArray = np.stack(marks, axis=1) @ errors
+    return found
+
+
+def _covariance(known: HalfHours, fit: FloatArray, *, load_known: bool) -> FloatArray:
     """Return what the half-hours scatter by in a firing as the kiln was learnt."""
     span = (known.end_s - known.start_s) / WINDOW_S
     alone = np.diag(limit.REASON_SCATTER**2 / span + known.doubt**2)
@@ -223,15 +261,9 @@ def _covariance(known: HalfHours, *, load_known: bool) -> FloatArray:
     middle_s = 0.5 * (known.start_s + known.end_s)
     apart_s = np.abs(middle_s[:, None] - middle_s[None, :])
     supply = limit.REASON_SUPPLY**2 * np.exp(-apart_s / limit.REASON_SUPPLY_S)
-    total: FloatArray = alone + shape + supply * np.outer(known.given, known.given)
     load = limit.REASON_LOAD_GIVEN if load_known else limit.REASON_LOAD_OPEN
-    for column, scatter in (
-        (known.given, limit.REASON_FIT),
-        (known.leak, limit.REASON_FIT_LOSS),
-        (known.stored, limit.REASON_FIT),
-        (known.contents, load),
-    ):
-        total = total + scatter**2 * np.outer(column, column)
+    total: FloatArray = alone + shape + supply * np.outer(known.given, known.given) + fit @ fit.T
+    total += load**2 * np.outer(known.contents, known.contents)
     return total
 
 
@@ -242,6 +274,15 @@ def _shapeless(known: HalfHours) -> FloatArray:
         limit.REASON_OTHER**2 * np.exp(-0.5 * (apart_c / limit.REASON_OTHER_C) ** 2) * same
     )
     return found
+
+
+def _water(known: HalfHours, rest: HalfHours) -> _Marks:
+    """Return the mark of a load that takes more as it dries, and no more above."""
+    mean, scatter, least = limit.REASON_SIZES["water"]
+    nowhere = np.zeros(1)
+    columns, open_columns = (-_boiling(windows)[:, None] for windows in (known, rest))
+    prior = limit.REASON_PRIORS["water"]
+    return _Marks("load", prior, columns, open_columns, mean, scatter, least, nowhere, nowhere)
 
 
 def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
@@ -265,17 +306,23 @@ def _hypotheses(known: HalfHours, rest: HalfHours) -> list[tuple[str, _Marks]]:
         plain("power", "given"),
         plain("losses", "leak", "draught", "hole"),
         plain("load", "contents"),
+        ("water", _water(known, rest)),
     ]
     heating = np.concatenate((known.start_s[known.powered], rest.start_s))
     ends = np.concatenate((known.end_s[known.powered], rest.end_s))
     edges = np.unique(heating)
     last_s = float(ends.max())
+    wet = [part.end_s[_boiling(part) > 0.0] for part in (known, rest)]
+    dry_s = float(np.concatenate(wet).max(initial=0.0))
     steps = edges[1:]
     dips = [
         (a, b)
         for a in edges
         for b in edges
-        if b - a >= limit.REASON_DIP_LEAST_S and last_s - b >= limit.REASON_BACK_S
+        if b - a >= limit.REASON_DIP_LEAST_S
+        and last_s - b >= limit.REASON_BACK_S
+        # What is over before the ware is dry was water.
+        and b > dry_s
     ]
     for name, reason, spans in (
         ("step", "power", [(a, last_s) for a in steps]),

@@ -100,9 +100,9 @@ class _Look:
             index,
             passage.end_s - passage.start_s - planned_s,
             passage.start_s,
-            f"Segment {index + 1}, to {say.degrees(segment.segment.target_c)}, never ran: the "
-            f"kiln came to {say.degrees(came_c)} and the program went on with segment "
-            f"{index + 2}.",
+            f"Segment {index + 1}, to {say.degrees(segment.segment.target_c)}, was skipped, "
+            f"{format_duration(abs(passage.end_s - passage.start_s - planned_s))} less: the kiln "
+            f"came to {say.degrees(came_c)} and the program went on with segment {index + 2}.",
             "a program keyed in without it looks the same",
         )
 
@@ -128,9 +128,9 @@ class _Look:
             index,
             seconds,
             passage.start_s,
-            f"Segment {index + 1}, cooling at {say.rate(rate_c_per_h)}, was skipped: the kiln "
-            f"cooled at {say.rate(run.mean_c_per_h)}, by itself. That took "
-            f"{format_duration(-seconds)} less than planned.",
+            f"Segment {index + 1}, cooling at {say.rate(rate_c_per_h)}, was skipped, "
+            f"{format_duration(-seconds)} less: the kiln cooled by itself at "
+            f"{say.rate(run.mean_c_per_h)}.",
             "a kiln that was switched off there looks the same",
         )
 
@@ -167,10 +167,9 @@ class _Look:
             index,
             seconds,
             from_s,
-            f"Segment {index + 1} was {left}, it seems: from {say.degrees(from_c)} on the kiln "
-            f"climbed at segment {index + 2}'s rate, {say.rate(kept_c_per_h)} where "
-            f"{say.rate(rate_c_per_h)} was planned. That took {format_duration(abs(seconds))} "
-            f"{change} than planned.",
+            f"Segment {index + 1} was {left}, it seems, {format_duration(abs(seconds))} {change}: "
+            f"from {say.degrees(from_c)} on the kiln climbed at segment {index + 2}'s "
+            f"{say.rate(kept_c_per_h)}, planned {say.rate(rate_c_per_h)}.",
             f"segment {index + 1} keyed in, or edited, with that rate looks the same",
         )
 
@@ -212,8 +211,8 @@ class _Look:
             index,
             seconds,
             passage.ramp_end_s,
-            f"Segment {index + 1}'s hold of {format_duration(hold_s)} at {target} was skipped: the "
-            f"program went on{held}. That took {format_duration(-seconds)} less than planned.",
+            f"Segment {index + 1}'s hold of {format_duration(hold_s)} at {target} was skipped, "
+            f"{format_duration(-seconds)} less: the program went on{held or ' at once'}.",
             "a hold keyed in as nothing looks the same",
         )
 
@@ -298,16 +297,19 @@ class _Look:
         ):
             return None
         more = "more" if seconds > 0 else "less"
+        slid = seconds > 0.0 and self.analysed.trace.duty is None
         return ProgramChange(
             "edited",
             index,
             seconds,
             piece.start_s,
-            f"The program was changed in segment {index + 1}, it seems: from "
-            f"{say.degrees(piece.from_c)} to {say.degrees(piece.to_c)} the kiln climbed at "
-            f"{say.rate(piece.rate_c_per_h)}, planned {say.rate(rate_c_per_h)}. That took "
-            f"{format_duration(abs(seconds))} {more} than planned.",
-            "a segment keyed in more than planned looks the same",
+            f"Segment {index + 1} was changed while it ran, it seems, "
+            f"{format_duration(abs(seconds))} {more}: from {say.degrees(piece.from_c)} to "
+            f"{say.degrees(piece.to_c)} the kiln climbed at {say.rate(piece.rate_c_per_h)}, "
+            f"planned {say.rate(rate_c_per_h)}.",
+            "a segment keyed in more than planned looks the same"
+            + (", and so does a thermocouple that slid out there" if slid else ""),
+            "possible" if slid else "likely",
         )
 
     def _other_target(self, segment: AnalysedSegment) -> ProgramChange | None:
@@ -386,8 +388,8 @@ class _Look:
             gap.seconds,
             gap.start_s,
             f"At {say.degrees(gap.before_c)}, in segment {running + 1}, the program began again "
-            f"with {again}: the reading fell to {say.degrees(lowest_c)}, and {' and '.join(how)}. "
-            f"That took {format_duration(gap.seconds)} more than planned.",
+            f"with {again}, {format_duration(gap.seconds)} more. The reading fell to "
+            f"{say.degrees(lowest_c)}, and {' and '.join(how)}.",
             "a kiln whose power only was away climbs again as fast as it can",
             "possible" if held is None and not telling else "likely",
         )

@@ -57,7 +57,7 @@ def rate_deviation(analysed: AnalysedSegment, run: RampRun, say: Wording) -> tup
     if passage.came_to_c is not None and passage.from_c is not None:
         span_c = min(span_c, abs(passage.came_to_c - passage.from_c))
     words = (
-        f"segment {analysed.index + 1} ran straight at {say.rate(kept)}, planned "
+        f"segment {analysed.index + 1} climbed steadily at {say.rate(kept)}, planned "
         f"{say.rate(rate_c_per_h)}"
     )
     ramp_end_s, end_s = passage.ramp_end_s, passage.end_s
@@ -80,7 +80,7 @@ def piece_deviation(
             "a segment more than planned, or a pause"
         )
     words = (
-        f"{where} ran straight at {say.rate(piece.rate_c_per_h)} from "
+        f"{where} climbed steadily at {say.rate(piece.rate_c_per_h)} from "
         f"{say.degrees(piece.from_c)} to {say.degrees(piece.to_c)}, "
         f"planned {say.rate(rate_c_per_h)}"
     )

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from firing.review import thresholds as limit
 from firing.review.resample import ResampledTrace
-from firing.trace import FloatArray, median
+from firing.trace import FloatArray, median, quantile
 from firing.units import SECONDS_PER_HOUR
 
 
@@ -204,7 +204,7 @@ def _kept_rate(
     """Return the rate that a good part of the ramp kept, the planned one first."""
     if rate.size < 8:
         return None
-    for candidate in (planned_c_per_h, median(rate), float(np.percentile(rate, 85.0))):
+    for candidate in (planned_c_per_h, median(rate), quantile(rate, 0.85)):
         if candidate <= 0:
             continue
         # Noise and a controller's ripple scatter the slopes about a rate that is kept.

@@ -42,12 +42,12 @@ Cause = Literal[
 ]
 CAUSE_NAMES: dict[Cause, str] = {
     "late_start": "started late",
-    "power_limited": "short of power",
+    "power_limited": "couldn't keep up",
     "interruption": "interrupted",
-    "other_program": "another program ran",
+    "other_program": "fired differently from plan",
     "waiting": "waiting for the kiln",
-    "longer_hold": "held longer",
-    "shorter_hold": "held shorter",
+    "longer_hold": "hold ran long",
+    "shorter_hold": "hold ran short",
     "slow_cooling": "cooled slower",
     "fast_cooling": "cooled faster",
     "unexplained": "not explained",
@@ -228,6 +228,22 @@ class Quickening(Serialised):
     at_c: float
     before_c_per_h: float
     after_c_per_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class SensorShift(Serialised):
+    """Where a thermocouple moved: when, at what temperature, and by what share of it.
+
+    `share` is by how much the kiln's own reads lower than before, against the channel `other`;
+    where that is empty its own sudden fall shows it, regained after `regained_s`.
+    """
+
+    at_s: float
+    at_c: float
+    share: float
+    other: str
+    sudden: bool
+    regained_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -519,6 +535,8 @@ class Shortfall:
         a share of the kiln's own; the load as a multiple of what is expected.
     from_s, until_s : float or None
         When power went down and when it came back, where that has edges [s].
+    water_kg : float or None
+        Where the load took more as it dried only: the water that this heat drives out [kg].
     """
 
     reason: PowerReason
@@ -530,12 +548,14 @@ class Shortfall:
     load_times: float
     from_s: float | None = None
     until_s: float | None = None
+    water_kg: float | None = None
 
     @property
     def mendable(self) -> bool:
         """Whether the kiln as found is known well enough to plan with."""
         odd = self.probabilities["unknown"] - self.as_learnt
-        return self.reason != "supply" and odd < limit.REASON_ODD
+        mends = self.reason != "supply" and self.water_kg is None
+        return mends and odd < limit.REASON_ODD
 
 
 @dataclass(frozen=True, eq=False)
@@ -588,8 +608,9 @@ class Review(Plottable):
     is the plan that the kiln as found can keep.
     `heat` is the heat-work's verdict beyond the cones, `quickening` where cooling became quicker,
     `extra_segment` what ran after the plan's last segment, `program_changes` the segments that were
-    skipped, repeated or edited, `kiln_unused` why the kiln's model was
-    not used, and `comparison` the other firing of the plan that this one is set beside.
+    skipped, repeated or edited, `sensor_shift` where a thermocouple moved, `kiln_unused` why the
+    kiln's model was not used, and `comparison` the other firing of the plan that this one is set
+    beside.
     """
 
     log: Log
@@ -621,6 +642,7 @@ class Review(Plottable):
     quickening: Quickening | None = None
     extra_segment: ExtraSegment | None = None
     program_changes: tuple[ProgramChange, ...] = ()
+    sensor_shift: SensorShift | None = None
     kiln: KilnDescription | None = None
     load: Load | None = None
     gaps: tuple[Gap, ...] = ()
@@ -722,6 +744,7 @@ class Review(Plottable):
             segments=None if self.refused else self.segments,
             causes=self.causes,
             program_changes=self.program_changes,
+            sensor_shift=self.sensor_shift,
             cooling=self.cooling,
             cooled_quicker=self.quickening,
             begins_inside=self.begins_inside,

@@ -44,7 +44,8 @@ from firing.review.result import (
     Witness,
 )
 from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
-from firing.review.segment_causes import SUGGESTIONS, account_segment
+from firing.review.segment_causes import SENSOR_STEPS, SUGGESTIONS, account_segment
+from firing.review.sensor_shift import shift_of
 from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
@@ -141,7 +142,12 @@ def _reviewed(
     analysed = analyse(schedule, trace, alignment)
     refused = unrelated_to_plan(schedule, analysed)
     gaps = gaps_in(log.trace.time_s, temperature_c)
-    accounts = _accounts(plan, analysed, gaps)
+    accounts, shift = _accounts(plan, analysed, gaps), None
+    if not refused:
+        falls = alignment.interruptions
+        shift = shift_of(log.trace, channel, trace, alignment.end_s, falls, schedule.room_c)
+    if shift is not None and not shift.other:
+        accounts = [tuple(map(_of_sensor, shares)) for shares in accounts]
     segments = tuple(map(_reviewed_segment, plan.segments, analysed.segments, accounts))
     aligned_plan_c = np.full(log.trace.time_s.shape, np.nan)
     if not refused:
@@ -210,6 +216,7 @@ def _reviewed(
         quickening=quicker,
         extra_segment=extra,
         program_changes=changes,
+        sensor_shift=shift,
         kiln=kiln,
         load=load,
         gaps=gaps,
@@ -233,9 +240,10 @@ def _with_remedy(result: Review) -> Review:
     result = replace(result, half_hours=windows)
     if not short or windows is None:
         return result
-    found, mended = explain(windows, load_known=result.load is not None), None
+    found, mended = explain(windows, load_known=result.load is not None, kiln=kiln), None
     # A supply that came back asks for another hour, and what no reason fits for a look first.
-    if found is not None and found.mendable:
+    # Nor is a plan made by readings that may be too low.
+    if found is not None and found.mendable and result.sensor_shift is None:
         from firing.review.mending import mend
 
         with suppress(FiringError):
@@ -259,6 +267,13 @@ def _accounts(
         plain.append(_without_gaps(shares, segment.passage, gaps))
         due_s += planned.planned_s
     return recovered_time(plain)
+
+
+def _of_sensor(share: CauseShare) -> CauseShare:
+    """Return an interruption with what to do where a thermocouple may have moved."""
+    if share.cause != "interruption":
+        return share
+    return replace(share, suggestions=SENSOR_STEPS)
 
 
 def _without_gaps(

@@ -29,7 +29,7 @@ from firing.units import TemperatureUnit, format_duration
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),
     "power_limited": (
-        "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
+        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
         "Have volts and amps measured under load by a competent person: worn elements and a low "
         "supply look the same in a log.",
     ),
@@ -39,8 +39,10 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "other_program": ("Read the keyed-in program back against the plan before starting.",),
     "waiting": (
-        "Plan this stretch at the rate the kiln really kept; the clock then tells the truth.",
-        "Log the output as well: it tells whether the elements were fully on.",
+        "Plan this stretch at the rate the kiln really kept; then the finish time will be right.",
+        "Log the output as well: it shows whether the elements were fully on.",
+        "Where this is new, see whether the thermocouple sits as deep as before, and set witness "
+        "cones: one that slid out makes a kiln late and its ware hotter than the readings.",
     ),
     "longer_hold": (
         "Check the hold keyed in, whether the controller waits for the kiln, and whether the "
@@ -53,6 +55,10 @@ SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     ),
     "unexplained": (),
 }
+SENSOR_STEPS = (
+    "See how deep the thermocouple sits and whether its wires are tight, when the kiln is cold and "
+    "isolated.",
+)
 SHORT_DRYING = (
     "Check the hold keyed in: so cold it dries the ware, so look for cracks before it is shortened "
     "on purpose.",

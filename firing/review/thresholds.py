@@ -545,6 +545,7 @@ REASON_PRIORS = {
     "step": 0.15,
     "losses": 0.20,
     "load": 0.15,
+    "water": 0.04,
     "supply": 0.12,
     "as_learnt": 0.20,
     "unknown": 0.05,
@@ -555,10 +556,11 @@ REASON_SIZES = {
     "step": (0.30, 0.15, 0.10),
     "losses": (0.30, 0.25, 0.07),
     "load": (0.80, 0.60, 0.20),
+    "water": (0.25, 0.20, 0.08),
     "supply": (0.25, 0.13, 0.08),
 }
-"""How large each is when it is met, as power lost, loss added, or load beyond the expected: what is
-usual, its scatter, and the least that counts [share; practice]."""
+"""How large each is when it is met, as power lost, loss added, load beyond the expected, or full
+power gone into steam: what is usual, its scatter, and the least that counts [share; practice]."""
 REASON_POSSIBLE, REASON_LIKELY, REASON_SURE = 0.6, 0.8, 0.985
 """From these probabilities on a reason is possible, likely, sure [probability; made firings]."""
 
@@ -573,6 +575,9 @@ STUCK_GIVEN = 0.03
 """With an output below this the elements are told to be off [share; practice] …"""
 STUCK_HEAT = 0.12
 """… and heat of this much all the same has another way in [share; made firings] …"""
+STUCK_LOAD = 1.3
+"""… beyond what a load this many times as far off as the climb shows would give back
+[1; made firings] …"""
 STUCK_WINDOWS = 2
 """… over so many half-hours [number; made firings] …"""
 STUCK_ABOVE_C = 300.0
@@ -597,6 +602,28 @@ OPENED_S = 480.0
 LEARNT_COOLING = (0.86, 1.16)
 """A learnt kiln cools within these multiples of its model, as loads differ by a tenth or more
 [1; made firings]."""
+
+# A thermocouple that moved
+
+MOVED_ABOVE_C = 400.0
+"""Below this two places of a chamber part and meet again as it warms through [°C; made firings]."""
+MOVED_AT_ONCE_S, MOVED_C_PER_S = 240.0, 0.12
+"""A closed kiln without power falls by 1 to 4 °C a minute where it is hot, never by seven over the
+first minutes [s, °C/s; cooling-default] …"""
+MOVED_BACK = 4.0
+"""… and a lid that is closed again gives most of it back as quickly; a sensor that slid has to be
+heated up to, for so many times as long [1; made firings]."""
+MOVED_BEFORE_S, MOVED_STEADY_S, MOVED_STEP_S = 3600.0, 1200.0, 300.0
+"""Two channels are compared over so long before, and after, every so many seconds [s; choice] …"""
+MOVED_LAGS_S = (0.0, 600.0, 1200.0, 1800.0, 2700.0, 3600.0, 5400.0)
+"""By so much one place of a chamber may lag behind another [s; choice]."""
+MOVED_STEADY = 0.02
+"""… where their ratio had been steady to this [share; made firings]."""
+MOVED_BEGUN = 0.2
+"""It has begun once this share of it is there, and is over once all but this is [1; choice]."""
+MOVED_SUDDEN, MOVED_SLIDE_S, MOVED_SLID = 0.03, 7200.0, 0.06
+"""A ratio that changes by the first within minutes, or by the last within so long, is that of a
+sensor that moved [share, s, share; made firings]."""
 
 # The plan mended for the kiln as found
 

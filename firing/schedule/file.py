@@ -10,7 +10,7 @@ from firing.files.kinds import FileKind
 from firing.files.ready import ready_names
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, parse, write_text
-from firing.schedule.schedule import Drive, Schedule, Segment
+from firing.schedule.schedule import Drive, Schedule, Segment, WareDone
 from firing.schedule.schema import checked, plain_data, table_model, unit_of
 from firing.units import (
     ROOM_C,
@@ -88,6 +88,18 @@ def _schedule(values: dict[str, Any]) -> Schedule:
         unit=unit,
         notes=values["notes"],
         cone=values["cone"],
+        ware_done=_ware_done(values["ware_done"]),
+    )
+
+
+def _ware_done(table: dict[str, Any] | None) -> WareDone | None:
+    if table is None:
+        return None
+    return WareDone(
+        paths_mm=tuple(table["paths_mm"]),
+        drying_fourier=table["drying"],
+        bound_water_gone=table["bound_water"],
+        burn_out_s=parse_duration_s(table["burn_out"]),
     )
 
 
@@ -209,6 +221,14 @@ def schedule_data(schedule: Schedule) -> dict[str, Any]:
         data["cone"] = schedule.cone
     if schedule.notes:
         data["notes"] = schedule.notes
+    done = schedule.ware_done
+    if done is not None:
+        data["ware_done"] = {
+            "paths_mm": [plain_number(path) for path in done.paths_mm],
+            "drying": plain_number(done.drying_fourier),
+            "bound_water": plain_number(done.bound_water_gone),
+            "burn_out": write_duration(done.burn_out_s),
+        }
     data["segment"] = []
     for segment in schedule.segments:
         table: dict[str, Any] = {}

@@ -76,6 +76,24 @@ class Segment(Serialised):
 
 
 @dataclass(frozen=True, slots=True)
+class WareDone(Serialised):
+    """What an earlier firing has done to the ware that a program starts with.
+
+    Attributes
+    ----------
+    paths_mm : tuple of float
+        How far water, steam and air had to go in that ware [mm]; it says nothing of thicker ware.
+    drying_fourier, bound_water_gone, burn_out_s : float
+        As of `firing.ware.load.WareState`.
+    """
+
+    paths_mm: tuple[float, float, float]
+    drying_fourier: float
+    bound_water_gone: float
+    burn_out_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Schedule(Plottable, Serialised):
     """A whole program.  Never changed in place: an edit makes a new one, so undo is a stack.
 
@@ -95,6 +113,8 @@ class Schedule(Plottable, Serialised):
         Free text.
     cone : str or None
         The cone the firing is for, in its printed spelling.
+    ware_done : WareDone or None
+        What the ware has lost before it starts, where a log has shown it.
 
     Examples
     --------
@@ -112,8 +132,18 @@ class Schedule(Plottable, Serialised):
     unit: TemperatureUnit = "C"
     notes: str = ""
     cone: str | None = None
+    ware_done: WareDone | None = None
 
-    json_keys = ("title", "purpose", "unit", "start_c", "cone", "notes", "segments")
+    json_keys = (
+        "title",
+        "purpose",
+        "unit",
+        "start_c",
+        "cone",
+        "ware_done",
+        "notes",
+        "segments",
+    )
 
     def __post_init__(self) -> None:
         if not self.segments:

@@ -99,7 +99,7 @@ def _number(value: Any, example: str) -> float:
         )
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         given = shown(value)
-        raise ValueError(f"{given} stands where a number is wanted; write {example}")
+        raise ValueError(f"{given} stands where a number belongs; write {example}")
     return float(value)
 
 
@@ -172,7 +172,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
+            raise ValueError(f"{shown(value)} stands where text in quotes belongs")
         if clean(value) != value:
             raise ValueError("holds a line break or control character; write it on one plain line")
         if len(value) > longest:
@@ -185,7 +185,7 @@ def _one_line(longest: int) -> Callable[[Any], str]:
 def _check_text(value: Any) -> str:
     """Return text of any number of lines, control characters made visible."""
     if not isinstance(value, str):
-        raise ValueError(f"{shown(value)} stands where text in quotes is wanted")
+        raise ValueError(f"{shown(value)} stands where text in quotes belongs")
     return "\n".join(clean(line) for line in value.splitlines())
 
 
@@ -222,6 +222,32 @@ def _check_cone(value: Any) -> str:
 
 _check_line = _one_line(200)
 
+WARE_DONE_KEYS = ("paths_mm", "drying", "bound_water", "burn_out")
+_WARE_DONE = 'ware_done = {paths_mm = [8, 8, 8], drying = 2.5, bound_water = 0.4, burn_out = "30m"}'
+
+
+def _check_ware_done(value: Any) -> dict[str, Any]:
+    """Return what an earlier firing has done to the ware, if it is all there and can be."""
+    if not isinstance(value, dict) or set(value) != set(WARE_DONE_KEYS):
+        raise ValueError(f"holds {', '.join(WARE_DONE_KEYS)} and no more; write {_WARE_DONE}")
+    paths = value["paths_mm"]
+    if not isinstance(paths, list) or len(paths) != 3:
+        raise ValueError(f"paths_mm holds three lengths in mm; write {_WARE_DONE}")
+    lengths = [_number(path, _WARE_DONE) for path in paths]
+    drying = _number(value["drying"], _WARE_DONE)
+    bound_water = _number(value["bound_water"], _WARE_DONE)
+    if not (all(0.0 < length <= 1000.0 for length in lengths) and 0.0 <= drying <= 1e9):
+        raise ValueError(f"paths_mm are above 0 and drying is not below it; write {_WARE_DONE}")
+    if not 0.0 <= bound_water <= 1.0:
+        raise ValueError(f"bound_water is a share from 0 to 1; write {_WARE_DONE}")
+    return {
+        "paths_mm": lengths,
+        "drying": drying,
+        "bound_water": bound_water,
+        "burn_out": _check_hold(value["burn_out"]),
+    }
+
+
 REQUIRED: Any = ...
 
 
@@ -248,7 +274,7 @@ class Key:
     shape: Mapping[str, Any] = field(default_factory=lambda: {"type": "string"})
 
 
-def _plain(check: Callable[[Any], str]) -> Callable[[Any, TemperatureUnit], str]:
+def _plain(check: Callable[[Any], Any]) -> Callable[[Any, TemperatureUnit], Any]:
     return lambda value, _: check(value)
 
 
@@ -320,6 +346,30 @@ SCHEDULE_KEYS = {
         'cone = "6"',
         default=None,
         shape={"anyOf": [{"type": "string"}, {"type": "null"}]},
+    ),
+    "ware_done": Key(
+        _plain(_check_ware_done),
+        "what an earlier firing has done to the ware, as a resumed one writes it: how far water, "
+        "steam and air go in it, drying as the Fourier number of moisture, share of the bound "
+        "water gone, time in the burn-out; counts for ware no thicker",
+        _WARE_DONE,
+        default=None,
+        shape={
+            "anyOf": [
+                {
+                    "type": "object",
+                    "properties": {
+                        "paths_mm": {"type": "array", "items": {"type": "number"}},
+                        "drying": {"type": "number", "minimum": 0},
+                        "bound_water": {"type": "number", "minimum": 0, "maximum": 1},
+                        "burn_out": {"type": "string"},
+                    },
+                    "required": list(WARE_DONE_KEYS),
+                    "additionalProperties": False,
+                },
+                {"type": "null"},
+            ]
+        },
     ),
     "notes": Key(_plain(_check_text), "free text", default=""),
 }

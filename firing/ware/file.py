@@ -31,7 +31,7 @@ which makes a thousand times the wall."""
 
 def _body(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes is wanted")
+        raise ValueError(f"{clean(str(value)).lower()} stands where text in quotes belongs")
     if value not in BODIES:
         close = get_close_matches(value, BODIES, n=1, cutoff=0.5)
         listed = "; ".join(f'"{body}"' for body in BODIES)

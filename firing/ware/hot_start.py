@@ -6,12 +6,12 @@ whatever that window is for is taken to be done; nobody but the potter knows, so
 
 from dataclasses import dataclass, replace
 
-from firing.schedule.schedule import Purpose, Schedule
+from firing.schedule.schedule import Purpose, Schedule, WareDone
 from firing.units import format_duration, format_temperature, from_celsius
 from firing.ware.body import body_named
 from firing.ware.drying import DRYING_C
 from firing.ware.limits import Dwell, StayReason
-from firing.ware.load import Load, WareState
+from firing.ware.load import Goes, Load, WareState
 from firing.ware.reactions import BURN_OUT_C, STEAM_C, burn_out_s
 from firing.ware.safe_rates import MARGINS, limits_for
 
@@ -50,6 +50,10 @@ def ware_at_start(
 
     What earlier firing is known to have done may be given; nothing is assumed then.
     """
+    if state is None and schedule.ware_done is not None:
+        state = state_of(schedule.ware_done, load)
+        if state is not None:
+            return WareAtStart(as_dried(load, schedule.purpose, margin, state), state)
     if state is not None or schedule.start_c <= DRYING_C[1]:
         return WareAtStart(load, state)
     found = assumed_state(load, schedule.start_c)
@@ -61,6 +65,29 @@ def ware_at_start(
         return WareAtStart(load, found)
     dry = as_dried(load, schedule.purpose, margin, found)
     return WareAtStart(dry, found, _assumption(schedule, past))
+
+
+_GOES: tuple[Goes, Goes, Goes] = ("water", "steam", "air")
+_AS_THICK = 1.02
+
+
+def ware_done(load: Load, state: WareState) -> WareDone:
+    """Return what has been done to a load, as a schedule carries it on."""
+    water, steam, air = (round(1000.0 * load.slowest(what).path_m(what), 2) for what in _GOES)
+    return WareDone(
+        paths_mm=(water, steam, air),
+        drying_fourier=round(min(state.drying_fourier, 1e6), 4),
+        bound_water_gone=round(min(max(state.bound_water_gone, 0.0), 1.0), 4),
+        burn_out_s=60.0 * int(state.burn_out_s / 60.0),
+    )
+
+
+def state_of(done: WareDone, load: Load) -> WareState | None:
+    """Return what a schedule says was done to a load; None for ware thicker than it speaks of."""
+    paths_mm = (1000.0 * load.slowest(what).path_m(what) for what in _GOES)
+    if any(mm > _AS_THICK * known for mm, known in zip(paths_mm, done.paths_mm, strict=True)):
+        return None
+    return WareState(done.drying_fourier, done.bound_water_gone, done.burn_out_s)
 
 
 def assumed_state(load: Load, start_c: float) -> WareState:

@@ -117,6 +117,8 @@ class Limit(RateCap):
     watched_c : (float, float) or None
         Face temperatures between which that counts [°C]; the rest of the window is the approach, in
         which the wall loses the lag of a faster ramp before.
+    until : str or None
+        The reason of the dwell that ends it before its window does, once it is done.
     """
 
     reason: Reason
@@ -124,6 +126,7 @@ class Limit(RateCap):
     spread: tuple[float, float]
     allowed_k: float | None = None
     watched_c: tuple[float, float] | None = None
+    until: StayReason | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,8 @@ def check_program(
     found = [*_too_wet(limits)]
     for ramp in ramps:
         for limit in limits.of(ramp.direction):
+            if limit.until is not None and _is_done(ramps, ramp.index, limits, limit.until):
+                continue
             found.extend(_too_fast(schedule, ramp, limit))
     for dwell in limits.dwells:
         found.extend(_too_short(schedule, ramps, dwell))
@@ -115,6 +117,26 @@ class _Ramp:
         slowness = 1.0 / np.maximum(self.rates(grid), 1e-9)
         hours = float(np.sum(np.diff(grid) * 0.5 * (slowness[1:] + slowness[:-1])))
         return hours * SECONDS_PER_HOUR
+
+
+_DONE = 0.97
+
+
+def _is_done(ramps: list[_Ramp], before: int, limits: WareLimits, reason: str) -> bool:
+    """Tell whether the stay that ends a limit was made before a ramp begins, but for its last."""
+    for dwell in limits.dwells:
+        if dwell.reason != reason:
+            continue
+        low, high = dwell.window_c
+        spent_s = 0.0
+        for ramp in ramps[:before]:
+            if ramp.segment.target_c > high:
+                break
+            spent_s += ramp.seconds_between(low, high)
+            if low <= ramp.segment.target_c:
+                spent_s += ramp.segment.hold_s
+        return spent_s >= _DONE * dwell.at_least_s
+    return False
 
 
 def _too_fast(schedule: Schedule, ramp: _Ramp, limit: Limit) -> Iterator[Breach]:

@@ -6,7 +6,7 @@ and the margin comes on top (``usual-margin-choice``).
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -321,7 +321,7 @@ def _free_water(wall: GoverningWall) -> Iterator[Limit]:
         (LOWEST_C, FREE_WATER_C),
     )
     if wall.shrinking:
-        yield _level(
+        shrinks = _level(
             "free water",
             "ware that is not bone dry still shrinks, and its skin must not run ahead",
             "castable-dry-out-practice",
@@ -329,6 +329,7 @@ def _free_water(wall: GoverningWall) -> Iterator[Limit]:
             _SHRINKING_C_PER_H * USUAL_MARGIN / wall.margin,
             (0.5, 2.0),
         )
+        yield replace(shrinks, until="free water")
 
 
 def _bound_water(wall: GoverningWall) -> Iterator[Limit]:

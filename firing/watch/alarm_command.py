@@ -1,59 +1,127 @@
 """The user's own command, run for every notice: an argument list, never a shell."""
 
+from __future__ import annotations
+
+import os
+import shutil
 import subprocess
 import time
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firing.errors import FiringError
+from firing.watch.events import WatchEvent
 
 LONGEST_RUN_S = 60.0
 AT_ONCE = 4
 MOST_WAITING = 100
 CLOSING_S = 2.0
 """How long the end of a watch waits for commands still running [s]."""
+TRIAL = "trial"
+"""The id of the notice that tries the command when a watch begins."""
+PLACES = ("id", "severity", "state")
+"""What of a notice may stand in the command's arguments, in braces."""
+
+
+@dataclass(slots=True)
+class _Run:
+    """One message on its way."""
+
+    event: WatchEvent
+    process: subprocess.Popen[bytes]
+    started_s: float
 
 
 class AlarmCommand:
-    """Runs a program with a notice's sentence as its last argument."""
+    """Runs a program with a notice's sentence as its last argument.
+
+    Its arguments may hold ``{id}``, ``{severity}`` and ``{state}``, and its environment has them as
+    ``FIRING_ID`` and so on; ``FIRING_REPEAT`` says how often the same was told before.
+
+    Raises
+    ------
+    FiringError
+        If there is no such program.
+    """
 
     def __init__(self, arguments: Sequence[str]) -> None:
         self._arguments = tuple(arguments)
-        self._running: list[tuple[subprocess.Popen[bytes], float]] = []
-        self._waiting: deque[str] = deque(maxlen=MOST_WAITING)
-        self._failure_told = False
+        if shutil.which(self._arguments[0]) is None:
+            raise FiringError(
+                f"--alarm-command: there is no program {self._arguments[0]} that can be run; write "
+                "its full path, or install it"
+            )
+        self._running: list[_Run] = []
+        self._waiting: deque[WatchEvent] = deque(maxlen=MOST_WAITING)
+        self._told: set[str] = set()
 
-    def tell(self, message: str) -> None:
-        """Run the command for a message, as soon as not too many run already."""
-        self._waiting.append(message)
+    def begin(self, now_s: float) -> None:
+        """Try the command, so that a message that reaches nobody is known before it matters."""
+        sentence = "this is a trial: the watch begins, and its alarms come this way"
+        self.tell(WatchEvent(TRIAL, "note", "told", now_s, sentence))
+
+    def tell(self, event: WatchEvent) -> None:
+        """Run the command for a notice, as soon as not too many run already."""
+        self._waiting.append(event)
 
     def tick(self) -> str | None:
-        """Start what waits and end what hangs; returns, once, why the command cannot be run."""
+        """Start what waits and end what hangs; returns, once each, why messages do not go out."""
         now_s = time.monotonic()
-        still: list[tuple[subprocess.Popen[bytes], float]] = []
-        for process, started_s in self._running:
-            if process.poll() is not None:
+        trouble = None
+        still: list[_Run] = []
+        for run in self._running:
+            code = run.process.poll()
+            if code is not None:
+                trouble = trouble or self._ended(run.event, code)
                 continue
-            if now_s - started_s > LONGEST_RUN_S:
-                process.kill()
-            still.append((process, started_s))
+            if now_s - run.started_s > LONGEST_RUN_S:
+                run.process.kill()
+            still.append(run)
         self._running = still
         while self._waiting and len(self._running) < AT_ONCE:
-            message = self._waiting.popleft()
+            event = self._waiting.popleft()
             try:
-                process = subprocess.Popen(
-                    [*self._arguments, message],
-                    stdin=subprocess.DEVNULL,
-                    stdout=subprocess.DEVNULL,
-                    stderr=subprocess.DEVNULL,
-                    start_new_session=True,
-                )
+                self._running.append(_Run(event, self._started(event), now_s))
             except (OSError, ValueError) as fault:
-                if not self._failure_told:
-                    self._failure_told = True
-                    reason = getattr(fault, "strerror", None) or str(fault)
-                    return f"{self._arguments[0]} cannot be run for alarms: {reason}"
-                return None
-            self._running.append((process, now_s))
-        return None
+                reason = getattr(fault, "strerror", None) or str(fault)
+                return trouble or self._once(f"{self._name} cannot be run for alarms: {reason}")
+        return trouble
+
+    @property
+    def _name(self) -> str:
+        return self._arguments[0]
+
+    def _started(self, event: WatchEvent) -> subprocess.Popen[bytes]:
+        told = {place: str(getattr(event, place)) for place in PLACES}
+        arguments = list(self._arguments)
+        for place, value in told.items():
+            arguments = [part.replace(f"{{{place}}}", value) for part in arguments]
+        environment = {f"FIRING_{place.upper()}": value for place, value in told.items()}
+        return subprocess.Popen(
+            [*arguments, event.message],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+            env={**os.environ, **environment, "FIRING_REPEAT": str(event.repeat)},
+        )
+
+    def _ended(self, event: WatchEvent, code: int) -> str | None:
+        """Return, once, that a command says that its message did not go out."""
+        if code == 0:
+            return None
+        how = f"ended with exit code {code}" if code > 0 else f"was ended by signal {-code}"
+        when = "at its trial" if event.id == TRIAL else f"for {event.id}"
+        return self._once(
+            f"{self._name} {how} {when}: alarms may not reach you; try the command by hand"
+        )
+
+    def _once(self, sentence: str) -> str | None:
+        if sentence in self._told:
+            return None
+        self._told.add(sentence)
+        return sentence
 
     def close(self) -> None:
         """Start what still waits and give it a moment; what then still runs goes on by itself."""
@@ -63,6 +131,6 @@ class AlarmCommand:
             if not self._waiting and not self._running:
                 return
             time.sleep(0.02)
-        for process, _ in self._running:
+        for run in self._running:
             # It was asked to outlive this program, so nothing waits for it here.
-            process.returncode = 0
+            run.process.returncode = 0

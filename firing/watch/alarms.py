@@ -11,6 +11,7 @@ from collections.abc import Callable
 from functools import partial
 
 from firing.capture.reading import Status
+from firing.capture.source import SLOW_LINES
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
@@ -62,6 +63,7 @@ class AlarmBoard:
         self._unit = unit
         self.isolation = FaultIsolation("the other alarms and the recording go on")
         self._over_top = 0
+        self._over_by_clock_told = False
         self.circuit = CircuitMonitor()
         self.supply = PowerMonitor(schedule, limits.waits)
         self._stillness = StuckReadingDetector()
@@ -136,6 +138,7 @@ class AlarmBoard:
             self._cooling,
             self._lost,
             self._stuck,
+            self._over_by_clock,
             self._unload,
         )
         # One that fails silences none of the others.
@@ -311,13 +314,24 @@ class AlarmBoard:
             return self._is_powered(now) and now.now_c < target_c - FALLEN_C
         return self._is_powered(now)
 
+    def _over_by_clock(self, now: AlarmInputs) -> WatchEvent | None:
+        if not self.supply.over_by_clock or self._over_by_clock_told or self._limits.waits is False:
+            return None
+        self._over_by_clock_told = True
+        message = (
+            f"the kiln falls from {self._write(now.highest_c)} where its program should be over by "
+            "the clock; if the controller still heats or holds, look at power, a fuse or a relay"
+        )
+        return WatchEvent("over-by-clock", "note", "told", now.now_s, message)
+
     def _lost(self, now: AlarmInputs) -> WatchEvent | None:
         silent_s = now.now_s - now.usable_s
+        patience_s = max(self._limits.lost_after_s, SLOW_LINES * now.line_every_s)
         return self._latched(
             "reading-lost",
             now,
-            silent_s > self._limits.lost_after_s,
-            silent_s <= self._limits.lost_after_s,
+            silent_s > patience_s,
+            silent_s <= patience_s,
             f"no usable reading for {format_duration(silent_s)}: look at the kiln's own display, "
             "the thermocouple and the cable",
             "readings are back",

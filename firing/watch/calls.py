@@ -14,6 +14,10 @@ from firing.capture.clock import monotonic_s
 from firing.serialise import Serialised, rounded
 from firing.watch.events import WatchEvent
 
+REPEAT_AFTER_S = (300.0, 600.0, 900.0)
+"""The pauses before a call is told again; the last one goes on [s]; common practice, no source."""
+REPEATED_FOR_S = 3600.0
+"""What happened once, and has no end of its own, is told again for so long [s]."""
 SNOOZE_S = 900.0
 """How long a snoozed call is quiet, unless told [s]; common practice, no source."""
 MOST_CALLS = 50
@@ -42,6 +46,15 @@ class Call(Serialised):
         return not (self.acknowledged or self.snoozed)
 
 
+@dataclass(slots=True)
+class _Told:
+    """What was told, when it is due again on the recording's clock, and how often it was."""
+
+    event: WatchEvent
+    due_s: float
+    repeats: int = 0
+
+
 class CallBoard:
     """Every call that is open: an alarm until it is over, all others until acknowledged.
 
@@ -54,11 +67,13 @@ class CallBoard:
         self._lock = threading.Lock()
         self._calls: dict[int, Call] = {}
         self._snoozed_until_s: dict[int, float] = {}
+        self._told: dict[int, _Told] = {}
         self._last = 0
 
     def take(self, event: WatchEvent) -> None:
         """Take in what a watch tells."""
-        if event.severity != "act":
+        # That an alarm is over is a mere note, and ends its call all the same.
+        if event.severity != "act" and event.state != "over":
             return
         with self._lock:
             for number in [n for n, c in self._calls.items() if c.id == event.id and c.stands]:
@@ -69,6 +84,7 @@ class CallBoard:
             raised = event.state == "raised"
             call = Call(self._last, event.id, event.at_s, event.message, raised)
             self._calls[self._last] = call
+            self._told[self._last] = _Told(event, event.at_s + REPEAT_AFTER_S[0])
             # What stands is never given up for what was told once.
             told_once = [number for number, held in self._calls.items() if not held.stands]
             for number in told_once[: max(len(self._calls) - MOST_CALLS, 0)]:
@@ -77,6 +93,33 @@ class CallBoard:
     def _forget(self, number: int) -> None:
         del self._calls[number]
         self._snoozed_until_s.pop(number, None)
+        self._told.pop(number, None)
+
+    def answer(self, *, snooze: bool = False) -> tuple[str, ...]:
+        """Acknowledge, or snooze, every call nobody has answered; return their ids."""
+        calls = [call for call in self.open() if call.unanswered]
+        act = self.snooze if snooze else self.acknowledge
+        return tuple(call.id for call in calls if act(call.number))
+
+    def due(self, now_s: float) -> list[WatchEvent]:
+        """Return what is to be told again now, on the recording's clock; nothing answered is."""
+        found: list[WatchEvent] = []
+        for call in self.open():
+            with self._lock:
+                told = self._told.get(call.number)
+                if told is None or call.acknowledged:
+                    continue
+                if call.snoozed:
+                    told.due_s = now_s  # as soon as it is no longer
+                    continue
+                lapsed = not call.stands and now_s - call.at_s > REPEATED_FOR_S
+                if lapsed or now_s < told.due_s:
+                    continue
+                told.repeats += 1
+                pause_s = REPEAT_AFTER_S[min(told.repeats, len(REPEAT_AFTER_S) - 1)]
+                told.due_s = now_s + pause_s
+                found.append(replace(told.event, at_s=now_s, repeat=told.repeats))
+        return found
 
     def acknowledge(self, number: int) -> bool:
         """Take in that somebody has heard a call; returns whether there is such a call."""

@@ -20,7 +20,8 @@ NO_SAFETY_DEVICE = (
 class WatchEvent(Serialised):
     """One thing told while a firing runs: an alarm begins or ends, or a thing happened once.
 
-    The severity says whether somebody has to do something.
+    The severity says whether somebody has to do something; `repeat`, how many times it was told
+    before without an answer.
     """
 
     id: str
@@ -28,6 +29,7 @@ class WatchEvent(Serialised):
     state: EventState
     at_s: float = field(metadata=rounded(1, "time_s"))
     message: str
+    repeat: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ class AlarmInputs:
 
     `reading_c` is the last reading, NaN if it was not usable; `usable_s` when the last usable one
     came, or watching began.  `now_c` is smoothed.  `deviation_c` is above the plan, or below
-    (negative).
+    (negative).  A live source's lines usually come every `line_every_s`.
     """
 
     now_s: float
@@ -64,6 +66,7 @@ class AlarmInputs:
     rate_c_per_h: float | None
     position: Position | None
     deviation_c: float | None
+    line_every_s: float = 0.0
 
 
 class AlarmLatch:

@@ -5,6 +5,7 @@ What a refit has changed is told only where it is worth a sentence.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from firing.errors import FiringError
@@ -19,11 +20,11 @@ from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.ware.load import Load
 from firing.watch.events import Severity, WatchEvent
 from firing.watch.history import History
-from firing.watch.predictor import Predictor
+from firing.watch.predictor import ClimbLimit, Predictor
 from firing.watch.refit import RefitJob, RefitResult, result_before_any_refit
 from firing.watch.refit_worker import RefitAnswer, RefitWorker, run_refit
 from firing.watch.simulate_remaining import SimulatedRemainder, simulate_remaining
-from firing.watch.state import AS_EXPECTED, KilnFigures, RemainingCourse
+from firing.watch.state import AS_EXPECTED, AT_ITS_WORST, KilnFigures, RemainingCourse
 from firing.watch.state_estimator import KilnStateEstimator, duty_after_program, estimator_on_side
 
 PROGRAM_MATTERS_S = 600.0
@@ -88,6 +89,9 @@ class KilnChange:
 
 
 REFIT_EVERY_S = 900.0
+WORN_SINCE = 0.12
+"""Of the power, one standard error downwards: what elements may have lost since their last fit, as
+long as this firing has not shown them at full power; common practice, no source."""
 COLD_C = 130.0
 """A kiln that has cooled below this teaches nothing more [°C]."""
 
@@ -192,11 +196,18 @@ class KilnModel:
         assert self._course is not None
         if side not in self._estimators:
             self._estimators[side] = estimator_on_side(
-                self._kiln, self._load, self._schedule, self._known.errors, side
+                self._kiln, self._load, self._schedule, self._errors(side), side
             )
         estimator = self._estimators[side]
         estimator.follow(*self._course)
         return estimator
+
+    def _errors(self, side: int) -> tuple[float, float]:
+        """Return how far power and loss may be off, as shares: elements wear between firings."""
+        power_se, loss_se = self._known.errors
+        if side == AT_ITS_WORST and "power" not in self._known.learnt:
+            power_se = math.hypot(power_se, WORN_SINCE)
+        return power_se, loss_se
 
     # The rest
 
@@ -226,6 +237,7 @@ class KilnModel:
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
+        climb: ClimbLimit | None = None,
         side: int = AS_EXPECTED,
     ) -> RemainingCourse:
         """Return the rest of the firing; `FiringError` if the kiln stalls on its way."""
@@ -245,6 +257,7 @@ class KilnModel:
                 temperature_c,
                 slower_now=slower_now,
                 slower_later=slower_later,
+                climb=climb,
             )
         if ahead.stalls_c is not None:
             raise FiringError(f"the kiln does not get beyond {ahead.stalls_c:.0f} °C")

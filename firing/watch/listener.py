@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 import time
-from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
-from firing.capture.source import Connection
+from firing.capture.source import Connection, UsualPause
 from firing.watch.calls import CallBoard
+from firing.watch.history import History
 from firing.watch.setup import OpenWatch, open_watch
 from firing.watch.snapshot import RecordingState, RemarkKind, Stage, WatchRemark, WatchState
 
@@ -22,11 +22,10 @@ if TYPE_CHECKING:
     from firing.capture.reading import Reading
     from firing.capture.recorder import Recorder
     from firing.capture.source import ReadingSource
-    from firing.review.position import Position
+    from firing.units import TemperatureUnit
     from firing.watch.events import WatchEvent
     from firing.watch.options import WatchOptions
-    from firing.watch.predictor import Predictor
-    from firing.watch.state import Estimate, RemainingCourse
+    from firing.watch.state import Estimate
     from firing.watch.watcher import Watcher
 
 STATUS_EVERY_S = 10.0
@@ -55,37 +54,6 @@ class RememberingConnection(Connection):
         return reading
 
 
-class RememberingPredictor:
-    """A predictor that remembers its last answers."""
-
-    def __init__(self, outlook: Predictor) -> None:
-        self._outlook = outlook
-        self._answers: deque[RemainingCourse] = deque(maxlen=3)
-
-    def remaining(
-        self,
-        position: Position,
-        now_s: float,
-        temperature_c: float,
-        *,
-        slower_now: float = 1.0,
-        slower_later: float = 1.0,
-    ) -> RemainingCourse:
-        """Return the rest of a firing; see `firing.watch.predictor.Predictor`."""
-        answer = self._outlook.remaining(
-            position, now_s, temperature_c, slower_now=slower_now, slower_later=slower_later
-        )
-        self._answers.append(answer)
-        return answer
-
-    def behind(self, estimate: Estimate) -> RemainingCourse | None:
-        """Return the answer that an estimate's expected times were taken from."""
-        for rest in self._answers:
-            if estimate.now_s + rest.unload_s == estimate.unload_s:
-                return rest
-        return None
-
-
 class WatchListener:
     """Listens to a watch, and publishes what is known whenever it is laid down."""
 
@@ -94,7 +62,6 @@ class WatchListener:
         publish: Callable[[WatchState], None],
         connection: RememberingConnection,
         watcher: Watcher,
-        outlook: RememberingPredictor | None,
         recorder: Recorder | None,
         base: TimeBase,
         *,
@@ -103,21 +70,30 @@ class WatchListener:
         silent_after_s: float,
         not_recorded: str = "",
         calls: CallBoard | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self._publish = publish
         self._connection = connection
         self._watcher = watcher
-        self._outlook = outlook
         self._recorder = recorder
         self._base = base
         self._calls = CallBoard() if calls is None else calls
         self._live = live
         self._silent_after_s = silent_after_s
+        self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
+        if live:
+            self._pause.add(base.now_s())
         self._count = 0
         self._read_s: float | None = None
         self._stage: Stage | None = None
         self._why = ""
         self._laid_s = 0.0
+        names = connection.source.channels
+        self._others = {n: History() for n in range(len(names)) if n != channel}
+        earlier = None if recorder is None else recorder.earlier
+        if earlier is not None:
+            for moment_s, values in zip(earlier.epoch_s, earlier.values_c, strict=True):
+                self._add_others(moment_s - base.began_epoch_s, values)
         self._alarms: dict[str, WatchRemark] = {}
         self._seen = WatchState(
             stage="waiting",
@@ -126,7 +102,13 @@ class WatchListener:
             names=connection.source.channels,
             channel=channel,
             not_recorded=not_recorded,
+            unit=unit,
         )
+
+    def _add_others(self, at_s: float, values_c: Sequence[float]) -> None:
+        for number, history in self._others.items():
+            if not math.isnan(values_c[number]):
+                history.add(at_s, values_c[number])
 
     @property
     def _now_s(self) -> float:
@@ -142,7 +124,10 @@ class WatchListener:
         self._remember(WatchRemark(self._now_s, "note", sentence))
 
     def notice(self, notice: WatchEvent) -> None:
-        """Write a notice down."""
+        """Write a notice down; one that is told again only rings."""
+        if notice.repeat:
+            self._seen = replace(self._seen, calls=self._seen.calls + 1)
+            return
         kind: RemarkKind = "call" if notice.severity == "act" else "told"
         if notice.state == "raised":
             kind = "alarm"
@@ -161,18 +146,18 @@ class WatchListener:
         """Write down how the firing stands and goes on."""
         # First without the rest: whatever fails, an old estimate is not shown as if current.
         self._seen = replace(self._seen, estimate=estimate, rest=None)
-        rest = None if self._outlook is None else self._outlook.behind(estimate)
-        self._seen = replace(self._seen, rest=rest)
-        if self._watcher.predictor is not self._outlook and self._watcher.predictor is not None:
-            # Whoever knows the kiln better took over; from the next time on it is heard too.
-            self._outlook = RememberingPredictor(self._watcher.predictor)
-            self._watcher.predictor = self._outlook
+        self._seen = replace(self._seen, rest=self._watcher.rest)
 
     def tick(self) -> None:
         """Lay down what is known, if it is time."""
         if self._connection.count != self._count:
             self._count = self._connection.count
             self._read_s = self._now_s
+            self._pause.add(self._now_s)
+            reading = self._connection.reading
+            if reading is not None:
+                usable = [reading.usable_c(n) for n in range(len(reading.values_c))]
+                self._add_others(self._now_s, usable)
         if time.monotonic() - self._laid_s < LAY_DOWN_S:
             return
         self.lay_down()
@@ -195,7 +180,10 @@ class WatchListener:
         # The course is copied only when it has another point, every half minute, and at the end.
         if history.points != seen.time_s.size or self._stage is not None:
             time_s, course_c = history.trace()
-            seen = replace(seen, time_s=time_s, course_c=course_c)
+            others = tuple(
+                (seen.names[n], *other.trace()) for n, other in self._others.items() if other.points
+            )
+            seen = replace(seen, time_s=time_s, course_c=course_c, others=others)
         stage, why = self._going_on()
         self._seen = replace(
             seen,
@@ -220,7 +208,8 @@ class WatchListener:
             return "lost", self._connection.lost_because
         if self._read_s is None:
             return "waiting", ""
-        if self._live and self._now_s - self._read_s > self._silent_after_s:
+        patience_s = self._pause.patience_s(self._silent_after_s)
+        if self._live and self._now_s - self._read_s > patience_s:
             return "silent", ""
         return "reading", ""
 
@@ -248,14 +237,10 @@ def open_with_listener(
     not there or cannot be used; nothing is left open then.
     """
     opened = open_watch(options, RememberingConnection)
-    outlook = opened.watcher.predictor
-    heard = None if outlook is None else RememberingPredictor(outlook)
-    opened.watcher.predictor = heard
     listener = WatchListener(
         publish,
         cast("RememberingConnection", opened.connection),
         opened.watcher,
-        heard,
         opened.recorder,
         opened.base,
         channel=opened.channel,
@@ -263,6 +248,7 @@ def open_with_listener(
         silent_after_s=options.lost_after_s,
         not_recorded=opened.not_recorded,
         calls=opened.calls,
+        unit=opened.unit,
     )
     return opened, listener
 

@@ -57,6 +57,8 @@ class WatchOptions:
         Whether the controller's clock waits while the kiln lags; None where nobody said.
     command : str, optional
         A program to run for every notice, and its arguments, as a person writes them.
+    plain_in : {"C", "F"}, optional
+        The unit that plain numbers were taken in; None if every limit came with its own.
     """
 
     source: str
@@ -74,6 +76,7 @@ class WatchOptions:
     unload_c: float = UNLOAD_C
     waits: bool | None = None
     command: str | None = None
+    plain_in: TemperatureUnit | None = None
 
 
 def require_top_c(top_c: float, unit: TemperatureUnit) -> None:

@@ -26,15 +26,19 @@ HIGH_S = 900.0
 FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
 SWING_S, SWING_POINTS = 3600.0, 5
-SWING_SHARE, SWING_MORE_C = 1.4, 1.0
+SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
-deepest of the hour before, and a little more [s, -, -, °C]."""
+deepest of the hour before, and a little more, and what noise adds [s, -, -, °C, -]."""
+NOISE_SWING, PACE_NOISE_SWING = 3.0, 2.0
+"""Noise alone swings by so many times itself from lowest to highest; of a pace's swing less is put
+down to it, as readings minutes apart take a relay's for noise [-, -]."""
 PACE_SWING_SHARE = 2.0
 """A pace is lost by so many times the swing about it: a line drawn through swings is off, too."""
 WARM_C = 80.0
 """A kiln colder than this cannot fall so far: that is a matter of the thermocouple's leads."""
-SIGNIFICANT_ERRORS = 5.0
-"""A change is believed at so many standard errors."""
+SIGNIFICANT_ERRORS, RARELY_SIGNIFICANT = 5.0, 4.3
+"""A change is believed at so many standard errors; of readings minutes apart, which are fewer to
+mislead, at the second."""
 SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
 """A hold's level is left by so much in the mean over so long [s, °C] …"""
 SINK_BLOCKS, SINK_ERRORS = 5, 5.0
@@ -44,15 +48,19 @@ HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
 """A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
-BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 1800.0, 0.06
+BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 3600.0, 0.06
 """So far behind its clock a kiln gives all its power, and a pace that is the program's to within
 this share for so long is that of a clock that waited [°C, s, -]."""
-OFF_SHOWS_S = 600.0
+OFF_SHOWS_S, STILL_CLIMBS_SHARE = 600.0, 0.15
+"""So long after a clock would have been through it still holds, or climbs by this share [s, -]."""
 CORNER_C = 5.0
 CORNER_S, CORNER_SHARE = 1800.0, 2.5
+CRAWLS_C, CRAWLS_MOST_S = 4.0, 2400.0
+"""A kiln that crawls to its target has come to it anywhere within these degrees [°C, s]."""
 LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
 """So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
 than the last [°C]."""
+COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
 LATE_S = 180.0
 REGAINED_C = 3.0
 
@@ -74,24 +82,30 @@ PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
-SWINGS_C = 7.0
-ARRIVED_ERRORS, MOST_EARLY_S = 1.5, 720.0
-"""Of so many standard errors the first reading at a target may be early, so much at most [-, s]."""
+SWINGS_C = 5.0
+ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.0, 720.0
+"""By so many standard errors and swings the first reading at a target may be early, so much at most
+[-, -, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
-FALLEN_SHARE = 0.4
+FALLEN_SHARE = 0.7
+LED_SHARE = 0.25
 DONE_FALLING_C = 15.0
 
 
 @dataclass(slots=True)
 class ObservedHold:
-    """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C]."""
+    """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
+
+    A kiln that crawls to its target may have arrived `unsure_s` sooner or later.
+    """
 
     index: int
     arrived_s: float
     due_s: float
     late_s: float | None
     level_c: float = math.nan
+    unsure_s: float = 0.0
 
 
 class PowerMonitor:
@@ -107,6 +121,8 @@ class PowerMonitor:
         How long past the end of the hold [s].
     waits : bool or None
         Whether the controller's clock waits while the kiln lags: said, or shown; else None.
+    over_by_clock : bool
+        It fell where a clock that does not wait was through, and another was not.
     cut : set of int
         Segments whose hold was cut short.
     """
@@ -117,6 +133,7 @@ class PowerMonitor:
         self._recent = RecentReadings(KEEP_S)
         self._hold: ObservedHold | None = None
         self._ramp: Position | None = None
+        self._ramp_s = -math.inf
         self._lowest_c = math.inf
         self._until_s: float | None = None
         self._lost_at_c = math.nan
@@ -128,6 +145,7 @@ class PowerMonitor:
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
         self.past_s = 0.0
+        self.over_by_clock = False
         self.cut: set[int] = set()
 
     def add_reading(self, time_s: float, value_c: float) -> None:
@@ -204,42 +222,76 @@ class PowerMonitor:
         rate, late_s, begun_s = segment.rate_c_per_h, position.late_s, position.begun_s
         if position.phase != "ramp" or rate is None or late_s is None or begun_s is None:
             return False
-        age_s = now.at_s - now.time_s
-        last = (age_s < KEEPS_PACE_S) & (now.time_s > begun_s + SETTLED_S)
         behind_c = late_s * rate / SECONDS_PER_HOUR
+        settled = now.time_s > begun_s + SETTLED_S
         long_ago = now.at_s - begun_s > KEEPS_PACE_S + SETTLED_S
         if not plan.heats(index) or behind_c < BEHIND_C or not long_ago:
             return False
-        if np.count_nonzero(last) < BEFORE_POINTS:
-            return False
-        line = _LeastSquaresLine(now.time_s[last], now.values_c[last])
-        off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
-        error = line.slope_error_c_per_s(now.noise_c) * SECONDS_PER_HOUR / rate
-        return abs(off) + error < KEEPS_PACE_SHARE
+        # What is left of full power falls from one half of the hour to the other.
+        age_s = now.at_s - now.time_s
+        heated = max(i for i in range(len(plan.segments)) if plan.heats(i))
+        over = clock_s > plan.segments[heated].end_s + CLOCK_LATE_S
+        offs = []
+        for least_s, most_s in ((0.0, 0.5 * KEEPS_PACE_S), (0.5 * KEEPS_PACE_S, KEEPS_PACE_S)):
+            inside = settled & (age_s >= least_s) & (age_s < most_s)
+            if np.count_nonzero(inside) < BEFORE_POINTS:
+                return False
+            line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
+            error = line.slope_error_c_per_s(now.noise_c) * SECONDS_PER_HOUR / rate
+            share = line.slope_c_per_s * SECONDS_PER_HOUR / rate
+            if over and share - 3.0 * error > STILL_CLIMBS_SHARE:
+                return True
+            offs.append(abs(share - 1.0) + error)
+        return max(offs) < KEEPS_PACE_SHARE
 
     def _update_hold(self, position: Position) -> None:
         assert self._plan is not None
         index = position.segment
         if position.phase != "left":
             self._ramp = position if position.phase == "ramp" else None
+            self._ramp_s = self._recent.points()[0][-1]
         if index is None:
             return
         if position.phase == "hold" and position.arrived_s is not None:
             hold_s = self._plan.schedule.segments[index].hold_s
-            level_c = math.nan
-            if self._hold is not None and self._hold.index == index:
-                level_c = self._hold.level_c
-            arrived_s = position.arrived_s
+            arrived_s, before = position.arrived_s, self._hold
+            if before is not None and before.index == index:
+                level_c, unsure_s = before.level_c, before.unsure_s
+            else:
+                level_c, unsure_s = math.nan, self._crawls_s(self._plan, index, arrived_s)
             self._hold = ObservedHold(
-                index, arrived_s, arrived_s + hold_s, position.late_s, level_c
+                index, arrived_s, arrived_s + hold_s, position.late_s, level_c, unsure_s
             )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
 
+    def _crawls_s(self, plan: Plan, index: int, arrived_s: float) -> float:
+        """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
+        rate = plan.schedule.segments[index].rate_c_per_h
+        time_s, celsius = self._recent.points()
+        last = (time_s <= arrived_s) & (time_s > arrived_s - CORNER_S)
+        if rate is None or np.count_nonzero(last) < BEFORE_POINTS:
+            return 0.0
+        pace = _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
+        if pace > AT_PACE_SHARE * rate or not plan.heats(index):
+            return 0.0
+        return min(CRAWLS_C / max(pace, 1.0) * SECONDS_PER_HOUR, CRAWLS_MOST_S)
+
+    def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
+        """Tell whether a fall now is too early to be the hold's end."""
+        interval_s = self._recent.interval_s()
+        rare_s = interval_s if interval_s >= RARE_S else 0.0
+        return now_s < hold.due_s - HOLD_LEFT_S - rare_s - hold.unsure_s
+
+    def early_s(self, index: int, now_s: float) -> float:
+        """Return how long before its time a segment's hold is left now [s]; 0 if it is not."""
+        hold = self._hold
+        return 0.0 if hold is None or hold.index != index else max(hold.due_s - now_s, 0.0)
+
     def still_held(self, now_s: float) -> int | None:
         """Return the segment whose hold has a while to go, whatever the readings look like."""
         hold = self._hold
-        if self._plan is None or hold is None or now_s >= hold.due_s - HOLD_LEFT_S:
+        if self._plan is None or hold is None or not self._leaves_early(hold, now_s):
             return None
         hold_position = Position("hold", hold.index, None, hold.arrived_s, 0.0, None, hold.late_s)
         if self._ends_by_clock(self._plan, hold_position, hold.index, now_s):
@@ -259,9 +311,12 @@ class PowerMonitor:
                 self.gone, self._lowest_c = False, math.inf
             return
         hold = self._hold
-        held = hold is not None and now.at_s < hold.due_s - HOLD_LEFT_S
+        held = hold is not None and self._leaves_early(hold, now.at_s)
         sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
-        if now.highest_c < WARM_C or not (now.falls or sinks) or self.fell_at_the_clocks_end:
+        if now.highest_c < WARM_C or not (now.falls or sinks):
+            return
+        if self.fell_at_the_clocks_end:
+            self.over_by_clock = self.over_by_clock or held or position.phase == "ramp"
             return
         if hold is not None and held:
             target_c = plan.schedule.segments[hold.index].target_c
@@ -273,7 +328,9 @@ class PowerMonitor:
                 least_c = max(least_c, FIRST_SWING_C)
             if missing_c < least_c and not sinks:
                 return
-            if not self._ends_by_clock(plan, position, hold.index, now.at_s):
+            if self._ends_by_clock(plan, position, hold.index, now.at_s):
+                self.over_by_clock = True
+            else:
                 self.gone, self._until_s = True, hold.due_s
                 self.cut.add(hold.index)
             return
@@ -287,11 +344,16 @@ class PowerMonitor:
             # After a corner a swing overshoots, and falls the deeper.
             lagged = position.late_s is not None and position.late_s > LATE_S
             first_c = FIRST_SWING_C if lagged else 0.0
+            if now.highest_c < COLD_SWINGS_C:
+                first_c = COLD_SWING_C  # a relay's first swings, in a kiln that takes up little
             if now.fallen_c < max(first_c, CORNER_SHARE * now.usual_fall_c):
                 return
         target_c = plan.schedule.segments[index].target_c
         reached_c = target_c - CORNER_C - SIGNIFICANT_ERRORS * now.error_c
-        if now.highest_c >= reached_c or self._ends_by_clock(plan, position, index, now.at_s):
+        if now.highest_c >= reached_c:
+            return
+        if self._ends_by_clock(plan, position, index, now.at_s):
+            self.over_by_clock = True
             return
         self.gone, self._until_s = True, None
 
@@ -321,6 +383,9 @@ class PowerMonitor:
             if not ramping or now.celsius > due_c - LOSS_C:
                 self.weaker = False
             return
+        if position.phase == "left" and self._ramp is not None:
+            position, index = self._ramp, self._ramp.segment
+            ramping = index is not None and plan.heats(index) and now.at_s < self._ramp_s + CORNER_S
         if not ramping or index is None or self._ends_by_clock(plan, position, index, now.at_s):
             return
         interval_s = self._recent.interval_s()
@@ -377,15 +442,17 @@ class PowerMonitor:
             pace_now = _LeastSquaresLine(now.time_s[latest], now.values_c[latest]).slope_c_per_s
             if pace_now * SECONDS_PER_HOUR > CLIMBS_SHARE * due_c_per_h:
                 return False  # a relay that was off for a while, and the kiln climbs again
-        swing_c = line.swing_c(now.time_s[inside], now.values_c[inside])
+        swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
+        by_noise_c = PACE_NOISE_SWING * now.minute_noise_c
+        swing_c = math.sqrt(max(swing_c * swing_c - by_noise_c * by_noise_c, 0.0))
         first = int(np.argmax(inside))
         lagged = self.above_clock_c(float(now.time_s[first]), float(now.values_c[first])) < -LAGS_C
         caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
         if loss_c > max(
             FIRST_SWING_C if caught_up else LOSS_C,
             LOST_SHARE * whole_c,
-            SIGNIFICANT_ERRORS * error_c,
-            PACE_SWING_SHARE * max(swing_c, now.usual_fall_c),
+            now.errors * error_c,
+            PACE_SWING_SHARE * swing_c,
         ):
             self._lost_at_c, self._lost_s = expected_c, now.at_s
             self._lost_pace_c_per_h = 0.5 * pace_c_per_h
@@ -430,21 +497,27 @@ class PowerMonitor:
         slowest = NATURAL_SHARE * float(default_kiln.cooling_rate_c_per_h(np.array([level_c]))[0])
         planned = plan.schedule.segments[after].rate_c_per_h if after < len(plan.segments) else None
         rate = slowest if planned is None else min(planned, slowest)
+        # One that is led down lags, and hides its fall; one that is let go falls at once.
+        led = planned is not None
+        share = LED_SHARE if led else FALLEN_SHARE
         early_s = self._arrival_error_s(plan, hold, now)
+        # Above its target by more than a swing, it is not on its way there any more.
+        target_c = plan.schedule.segments[hold.index].target_c
+        over_c = max(FALL_C, SWING_SHARE * now.usual_fall_c, SIGNIFICANT_ERRORS * now.error_c)
         if self.past_s < early_s:
+            self.stays_on = now.celsius > target_c + over_c and -drop_c > FALL_C
             return
         # What noise hides a line finds; on a swing the hold may really end so much later.
-        swings = now.usual_fall_c > max(SWINGS_C, 4.5 * now.minute_noise_c)
-        later_s = early_s if swings else 0.0
+        later_s = early_s if now.swings else hold.unsure_s
         due_c = rate * (self.past_s - later_s) / SECONDS_PER_HOUR
         rises = -drop_c > now.believed_c(FALL_C, error_c)
-        swing_c = 0.5 * now.usual_fall_c if swings else 0.0
+        swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
         self.stays_on = rises or (
             self.past_s >= PAST_S
             and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)
             + PAST_SIGNIFICANT_ERRORS * error_c
             + swing_c
-            < FALLEN_SHARE * due_c
+            < share * due_c
         )
 
     def _arrival_error_s(self, plan: Plan, hold: ObservedHold, now: "_RecentCourse") -> float:
@@ -452,8 +525,11 @@ class PowerMonitor:
         rate_c_per_h = plan.schedule.segments[hold.index].rate_c_per_h
         if rate_c_per_h is None:
             return 0.0
-        early_c = ARRIVED_ERRORS * now.minute_noise_c + SWING_SHARE * now.usual_fall_c
-        return min(early_c / rate_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
+        early_c = ARRIVED_ERRORS * now.minute_noise_c
+        if now.swings:
+            early_c += ARRIVED_SWINGS * now.usual_fall_c
+        early_s = min(early_c / rate_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
+        return early_s + hold.unsure_s
 
 
 class _RecentCourse:
@@ -470,6 +546,8 @@ class _RecentCourse:
         self.error_c = noise_c / math.sqrt(self.count)
         in_a_minute = NOW_S / max(float(np.median(np.diff(time_s))), 1.0)
         self.minute_noise_c = noise_c / math.sqrt(max(in_a_minute, 1.0))
+        rare = float(np.median(np.diff(time_s))) >= RARE_S
+        self.errors = RARELY_SIGNIFICANT if rare else SIGNIFICANT_ERRORS
         number = (age_s // NOW_S).astype(np.int64)
         count = np.bincount(number)
         sums = np.asarray(np.bincount(number, weights=values_c), dtype=np.float64)
@@ -483,6 +561,11 @@ class _RecentCourse:
         self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
         self.high_s = self.at_s - (float(np.flatnonzero(recent)[np.argmax(means)]) + 0.5) * NOW_S
         self.usual_fall_c = _usual_fall_c(sums, count, self.high_s - self.at_s)
+
+    @property
+    def swings(self) -> bool:
+        """Whether a relay makes it swing by more than its noise looks like."""
+        return self.usual_fall_c > max(SWINGS_C, 4.5 * self.minute_noise_c)
 
     @property
     def falls(self) -> bool:
@@ -545,8 +628,12 @@ class _RecentCourse:
 
     def believed_c(self, least_c: float, error_c: float) -> float:
         """Return from where on a change of so large an error is believed [°C]."""
-        swing_c = SWING_SHARE * self.usual_fall_c + SWING_MORE_C if self.usual_fall_c else 0.0
-        return max(least_c, SIGNIFICANT_ERRORS * error_c, swing_c)
+        by_noise_c = NOISE_SWING * self.minute_noise_c
+        clean_c = math.sqrt(max(self.usual_fall_c**2 - by_noise_c**2, 0.0))
+        swing_c = 0.0
+        if clean_c > 0.0:
+            swing_c = SWING_SHARE * clean_c + SWING_MORE_C + SWING_ERRORS * error_c
+        return max(least_c, self.errors * error_c, swing_c)
 
 
 def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:

@@ -4,17 +4,22 @@
 question.  What is here takes the rest of the forecast and stretches it by how the kiln lags.
 """
 
-from dataclasses import dataclass
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 
 from firing.errors import FiringError
 from firing.forecast.result import Forecast
+from firing.heat import default_kiln
 from firing.review.position import Plan, Position
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration, format_rate
+from firing.watch.events import WatchEvent
 from firing.watch.history import TICKS_PER_S, is_last_at_its_tick, nearest_ticks
 from firing.watch.state import (
     AS_EXPECTED,
@@ -30,6 +35,44 @@ MOST_SLOWDOWN = 10.0
 """A kiln that goes slower still has stalled, and no time can be told."""
 PACE_S = 600.0
 ON_PACE_SHARE = 0.95
+CLIMB_STEP_C, CLOCK_STEP_S = 10.0, 120.0
+
+
+DRAG_LEAST, DRAG_MOST = 0.01, 0.25
+"""A clock that waits in every swing of a relay goes slower by a share between these, for good."""
+AT_LIMIT_SHARE = 0.93
+"""A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
+LEAST_POWER_SHARE = 0.35
+"""A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
+DRAG_FROM_C = 250.0
+BEND, BEND_SPAN_C, BEND_OFF = 0.7, 30.0, 0.35
+BENDS = (0.1, 1.3)
+"""Heavy kilns' pace falls by half of what the default kiln's does, small ones' by all of it; how
+it has fallen over some degrees counts as much, and may be so far off [-, °C, -]."""
+LACKING_SHARE = 0.5
+"""Of the default kiln's pace at full power: a worn kiln that nobody described has this."""
+LEAST_CLIMB_C_PER_H = 8.0
+SLOWEST_SHARE = 0.95
+"""Of the pace at full power: what is left of it when the rest takes longest."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClimbLimit:
+    """How fast a kiln climbs at full power: `pace_c_per_h` at `at_c`, and hotter less.
+
+    What its walls lose more there is lost whatever its power is: by `bend` times what the default
+    kiln's pace falls.
+    """
+
+    at_c: float
+    pace_c_per_h: float
+    bend: float
+
+    def c_per_h(self, temperature_c: FloatArray) -> FloatArray:
+        """Return the pace it still has at temperatures [°C/h]."""
+        lost = default_kiln.full_power_rate_c_per_h(np.array([self.at_c]))
+        now = default_kiln.full_power_rate_c_per_h(temperature_c)
+        return np.maximum(self.pace_c_per_h + self.bend * (now - lost), LEAST_CLIMB_C_PER_H)
 
 
 class Predictor(Protocol):
@@ -43,11 +86,12 @@ class Predictor(Protocol):
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
+        climb: ClimbLimit | None = None,
     ) -> RemainingCourse:
         """Return the rest of a firing that stands at `position` at `now_s`, on the same clock.
 
         `slower_now` and `slower_later` are how many times longer heating takes than forecast, in
-        this ramp and in those after it.
+        this ramp and in those after it; `climb` is what the kiln can do, where no model knows.
         """
 
 
@@ -62,6 +106,7 @@ class KilnPredictor(Predictor, Protocol):
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
+        climb: ClimbLimit | None = None,
         side: int = AS_EXPECTED,
     ) -> RemainingCourse:
         """As `Predictor`; `side` is `AS_EXPECTED`, `AT_ITS_BEST` or `AT_ITS_WORST`."""
@@ -82,9 +127,10 @@ class ForecastPredictor:
         *,
         slower_now: float = 1.0,
         slower_later: float = 1.0,
+        climb: ClimbLimit | None = None,
     ) -> RemainingCourse:
         """Return the rest of the firing; see `Predictor`."""
-        course = _CourseBuilder(temperature_c)
+        course = _CourseBuilder(temperature_c, climb)
         plan, forecast = self._plan, self._forecast
         first = 0
         segment_ends_s: dict[int, float] = {}
@@ -124,7 +170,7 @@ class ForecastPredictor:
         )
 
     def _ramp(
-        self, course: "_CourseBuilder", index: int, temperature_c: float, slower: float
+        self, course: _CourseBuilder, index: int, temperature_c: float, slower: float
     ) -> None:
         plan, part = self._plan, self._plan.segments[index]
         slower = slower if plan.heats(index) else 1.0
@@ -144,7 +190,8 @@ class ForecastPredictor:
 class _CourseBuilder:
     """Stretches put one after the other, from now on, each a whole number of ticks long."""
 
-    def __init__(self, temperature_c: float) -> None:
+    def __init__(self, temperature_c: float, climb: ClimbLimit | None = None) -> None:
+        self._climb = climb
         self._ticks = [np.array([0])]
         self._temperature_c = [np.array([temperature_c])]
         self._now = 0
@@ -155,7 +202,16 @@ class _CourseBuilder:
         return self._now / TICKS_PER_S
 
     def add(self, time_s: FloatArray, temperature_c: FloatArray, slower: float) -> None:
-        elapsed = nearest_ticks((time_s - time_s[0]) * slower)
+        since_s = (time_s - time_s[0]) * slower
+        if self._climb is not None and temperature_c[-1] > temperature_c[0]:
+            count = max(2, math.ceil(float(temperature_c[-1] - temperature_c[0]) / CLIMB_STEP_C))
+            finer_s = np.linspace(since_s[0], since_s[-1], count + 1)
+            temperature_c = np.interp(finer_s, since_s, temperature_c)
+            risen_c = np.diff(temperature_c)
+            pace = self._climb.c_per_h(temperature_c[:-1] + 0.5 * risen_c)
+            least_s = np.maximum(np.diff(finer_s), risen_c / pace * SECONDS_PER_HOUR)
+            since_s = np.concatenate(([0.0], np.cumsum(least_s)))
+        elapsed = nearest_ticks(since_s)
         later = is_last_at_its_tick(elapsed) & (elapsed > 0)
         if not later.any():
             return
@@ -174,35 +230,193 @@ class _CourseBuilder:
 
 @dataclass(frozen=True, slots=True)
 class FiringProgress:
-    """How a firing goes now; `deviation_c` is above the plan, or below (negative)."""
+    """How a firing goes now; `deviation_c` is above the plan, or below (negative).
+
+    `paces` is what its ramps have shown, `waits` whether the controller's clock waits, `cooling`
+    how it cools by itself; None where not known.  `plan` is the program on its own clock.
+    """
 
     schedule: Schedule
     position: Position
     now_s: float
     now_c: float
-    rate_c_per_h: float | None
     deviation_c: float | None
+    paces: PaceKeeper | None = None
+    waits: bool | None = None
+    cooling: CoolingPace | None = None
+    plan: Plan | None = None
 
-    def slower(self, due: RemainingCourse) -> float:
-        """Return how many times longer this ramp takes than is due; 1 if it keeps up.
+    @property
+    def at_limit(self) -> bool:
+        """Whether it climbs more slowly than planned, behind its plan: with all its power."""
+        position = self.position
+        pace = None if self.paces is None else self.paces.pace_c_per_h
+        if position.phase != "ramp" or position.segment is None or pace is None:
+            return False
+        rate = self.schedule.segments[position.segment].rate_c_per_h
+        heats = self.schedule.segments[position.segment].target_c > self.now_c
+        slow = heats and rate is not None and self.lags and pace < AT_LIMIT_SHARE * rate
+        return slow and self._power_share(pace) > LEAST_POWER_SHARE
 
-        `due` is how it would go on if it did: a kiln model knows of a lag, the plan does not.
-        """
-        position, rate = self.position, self.rate_c_per_h
-        if position.phase != "ramp" or position.segment is None:
-            return 1.0
-        late = self.deviation_c is not None and self.deviation_c < 0.0
-        if self.schedule.segments[position.segment].rate_c_per_h is None or not late:
-            return 1.0
-        pace = _pace_c_per_h(due)
-        if rate is None or pace <= 0.0 or rate > ON_PACE_SHARE * pace:
-            return 1.0
-        return min(pace / max(rate, pace / MOST_SLOWDOWN), MOST_SLOWDOWN)
+    def _power_share(self, pace_c_per_h: float) -> float:
+        """Return what share of the default kiln's power a pace shows, were it full power."""
+        usual = default_kiln.full_power_rate_c_per_h(np.array([self.now_c, 20.0]))
+        lost = float(usual[1] - usual[0])
+        return (pace_c_per_h + lost) / float(usual[1])
 
     @property
     def lags(self) -> bool:
         """Whether it is so far behind its plan that it counts."""
         return self.deviation_c is not None and self.deviation_c < -LAGGING_C
+
+    def slower(self, due: RemainingCourse) -> float:
+        """Return how many times longer this ramp takes than a kiln model has it: 1 if it keeps up.
+
+        `due` is how it would go on if it did: a model knows of a lag, the plan does not.
+        """
+        pace = _pace_c_per_h(due)
+        if not self.at_limit or self.paces is None or pace <= 0.0:
+            return self.dragged
+        shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
+        return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
+
+    @property
+    def dragged(self) -> float:
+        """How many times longer heating takes for a clock that waits a little all the time."""
+        drag = 0.0 if self.paces is None or self.waits is False else self.paces.drag
+        if self.now_c < DRAG_FROM_C:
+            return 1.0  # ware that dries, and the first swings of a cold kiln
+        return 1.0 + drag if DRAG_LEAST < drag < DRAG_MOST and not self.at_limit else 1.0
+
+    @property
+    def clock_s(self) -> float | None:
+        """Which moment of the plan a clock that never waited has now [s]; None if not known."""
+        late_s = self.position.late_s
+        if self.plan is None or late_s is None or self.position.phase not in ("ramp", "hold"):
+            return None
+        return self.position.program_s + late_s
+
+    def on_its_clock(
+        self,
+        expected: RemainingCourse,
+        quickest: RemainingCourse,
+        slowest: RemainingCourse | None,
+    ) -> tuple[RemainingCourse, RemainingCourse, RemainingCourse | None]:
+        """Return three courses as a clock that does not wait has them; that may be so or not."""
+        clock_s = self.clock_s
+        if self.waits or self.plan is None or clock_s is None:
+            return expected, quickest, slowest
+        left_s = max(self.plan.segments[-1].end_s - clock_s, CLOCK_STEP_S)
+        if self.waits is None:
+            if left_s < quickest.program_s:
+                quickest = _by_the_clock(quickest, self.plan, clock_s, left_s)
+            return expected, quickest, slowest
+        by_clock = [
+            _by_the_clock(rest, self.plan, clock_s, left_s)
+            for rest in (expected, quickest, expected if slowest is None else slowest)
+        ]
+        return by_clock[0], by_clock[1], by_clock[2]
+
+    def climb(self, *, worst: bool = False) -> ClimbLimit | None:
+        """Return what it can do at the most: as shown now, or as little as what it kept allows."""
+        paces = self.paces
+        if self.at_limit and paces is not None and paces.pace_c_per_h is not None:
+            share, off = (SLOWEST_SHARE, BEND_OFF) if worst else (1.0, 0.0)
+            return ClimbLimit(paces.pace_at_c, share * paces.pace_c_per_h, paces.bend + off)
+        if not worst:
+            return None
+        full = default_kiln.full_power_rate_c_per_h(np.array([1000.0]))
+        found = ClimbLimit(1000.0, LACKING_SHARE * float(full[0]), 1.0)
+        for at_c, rate_c_per_h in () if paces is None else paces.kept:
+            if float(found.c_per_h(np.array([at_c]))[0]) < rate_c_per_h:
+                found = ClimbLimit(at_c, rate_c_per_h, 1.0)
+        return found
+
+
+PACE_WINDOW_S, PACE_SETTLED_S, PACE_POINTS = 1800.0, 600.0, 4
+KEPT_SHARE = 0.97
+DRAG_WINDOW_S, DRAG_LEAST_S, DRAG_POINTS = 5400.0, 2700.0, 8
+
+
+class PaceKeeper:
+    """What the ramps so far have shown: the pace now, what was kept, and how it falls behind."""
+
+    def __init__(self, schedule: Schedule) -> None:
+        self._schedule = schedule
+        self.pace_c_per_h: float | None = None
+        self.pace_at_c = math.nan
+        self.drag = 0.0
+        self.bend = BEND
+        self._at_limit: list[tuple[float, float]] = []
+        self.kept: tuple[tuple[float, float], ...] = ()
+        self._segment: int | None = None
+        self._late: list[tuple[float, float]] = []
+        self._best = -math.inf
+
+    def update(
+        self, time_s: FloatArray, temperature_c: FloatArray, position: Position, behind_c: float
+    ) -> None:
+        """Take in where the firing stands, by the course so far; `behind_c` is below the plan."""
+        self.pace_c_per_h = None
+        index, begun_s = position.segment, position.begun_s
+        if position.phase != "ramp" or index is None:
+            return
+        segment = self._schedule.segments[index]
+        if segment.target_c <= self._schedule.from_c(index):
+            return
+        now_s = float(time_s[-1])
+        from_s = now_s - PACE_WINDOW_S
+        if begun_s is not None:
+            from_s = max(from_s, begun_s + PACE_SETTLED_S)
+        inside = time_s >= from_s
+        enough = np.count_nonzero(inside) >= PACE_POINTS
+        if enough and now_s - from_s >= 0.6 * PACE_WINDOW_S:
+            slope = np.polyfit(time_s[inside] - now_s, temperature_c[inside], 1)[0]
+            self.pace_c_per_h = pace = float(slope) * SECONDS_PER_HOUR
+            self.pace_at_c = float(np.mean(temperature_c[inside]))
+            rate = segment.rate_c_per_h
+            if rate is not None and pace > KEPT_SHARE * rate and behind_c < LAGGING_C:
+                self._keep(self.pace_at_c, min(pace, rate))
+            if rate is not None and pace < AT_LIMIT_SHARE * rate and behind_c > LAGGING_C:
+                self._at_limit.append((self.pace_at_c, pace))
+                self._update_bend()
+                self._late, self.drag = [], 0.0
+        self._fall_behind(index, now_s, position.late_s)
+
+    def _update_bend(self) -> None:
+        """Take in how the pace has fallen since there is no power left."""
+        (from_c, begin), (to_c, now) = self._at_limit[0], self._at_limit[-1]
+        span_c = to_c - from_c
+        usual = default_kiln.full_power_rate_c_per_h(np.array([from_c, to_c]))
+        if span_c < 0.5 * BEND_SPAN_C or usual[0] - usual[1] < 1.0:
+            return
+        seen = (begin - now) / float(usual[0] - usual[1])
+        weight = span_c / BEND_SPAN_C
+        self.bend = min(max((BEND + weight * seen) / (1.0 + weight), BENDS[0]), BENDS[1])
+
+    def _keep(self, at_c: float, pace_c_per_h: float) -> None:
+        usual = default_kiln.full_power_rate_c_per_h(np.array([at_c]))
+        if pace_c_per_h - float(usual[0]) > self._best:
+            self._best = pace_c_per_h - float(usual[0])
+            self.kept = ((at_c, pace_c_per_h),)
+
+    def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
+        if index != self._segment:
+            self._segment, self._late = index, []
+            self._at_limit, self.bend = [], BEND
+        if late_s is None:
+            return
+        self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
+        self._late.append((now_s, late_s))
+        since_s, late = np.array(self._late).T
+        since_s = since_s - now_s
+        if -since_s[0] < DRAG_LEAST_S or since_s.size < DRAG_POINTS:
+            return
+        slope, level = np.polyfit(since_s, late, 1)
+        left = late - level - slope * since_s
+        spread = float(np.sum((since_s - since_s.mean()) ** 2))
+        error = math.sqrt(float(left @ left) / (since_s.size - 2) / spread)
+        self.drag = float(slope) if slope > 2.0 * error else 0.0
 
 
 def _pace_c_per_h(due: RemainingCourse) -> float:
@@ -213,6 +427,123 @@ def _pace_c_per_h(due: RemainingCourse) -> float:
     return abs(then_c - float(due.temperature_c[0])) / then_s * SECONDS_PER_HOUR
 
 
+@dataclass(frozen=True, slots=True)
+class CoolingPace:
+    """How a kiln cools by itself: so many times as long as the default kiln, and how hot it is."""
+
+    times: float
+    now_c: float
+    seen_s: float
+
+
+COOLING_WINDOW_S, COOLING_SEEN_S = 3600.0, 1800.0
+COOLING_FALL_C = 12.0
+COOLING_OFF_EARLY, COOLING_OFF = 0.2, 0.1
+"""How far the rest may be off that goes on as the last hour did: after an hour, and later."""
+
+
+def cooling_pace(
+    time_s: FloatArray, temperature_c: FloatArray, since_s: float, room_c: float
+) -> CoolingPace | None:
+    """Return how a kiln has cooled by itself since a moment; None if that does not show yet.
+
+    The excess over the room falls nearly as an exponential within an hour: a line through its
+    logarithm is free of noise.
+    """
+    now_s = float(time_s[-1])
+    after = time_s >= since_s
+    if now_s - since_s < COOLING_SEEN_S or np.count_nonzero(after) < 5:
+        return None
+    time_s, excess_c = time_s[after], temperature_c[after] - room_c
+    window_s = min(COOLING_WINDOW_S, 0.7 * (now_s - since_s))
+    while True:
+        inside = (now_s - time_s <= window_s) & (excess_c > 2.0)
+        if np.count_nonzero(inside) >= 5:
+            about_s = time_s[inside] - now_s
+            slope, level = np.polyfit(about_s, np.log(excess_c[inside]), 1)
+            now_c = room_c + math.exp(level)
+            then_c = room_c + math.exp(level - slope * window_s)
+            if then_c - now_c > COOLING_FALL_C:
+                break
+        if window_s >= 0.7 * (now_s - since_s):
+            return None
+        window_s = min(1.5 * window_s, 0.7 * (now_s - since_s))
+    try:
+        usual_s = default_kiln.cool(then_c, now_c, room_c=room_c).duration_s
+    except FiringError:
+        return None
+    return CoolingPace(window_s / usual_s, now_c, now_s - since_s)
+
+
+def _as_it_cools(rest: RemainingCourse, pace: CoolingPace, room_c: float) -> RemainingCourse:
+    """Return the rest of a cooling as the last hour has it: the course's shape at another pace."""
+    unload_c = float(rest.temperature_c[-1])
+    if pace.now_c <= unload_c + 0.5 or unload_c < room_c + 2.0 or rest.time_s.size < 3:
+        return rest
+    # How the course itself begins, beside the default kiln, over the next fifth of the excess.
+    begin_c = float(rest.temperature_c[0])
+    later_c = max(room_c + 0.8 * (pace.now_c - room_c), unload_c)
+    later_s = float(np.interp(-later_c, -rest.temperature_c, rest.time_s))
+    if begin_c - later_c < 1.0 or later_s <= 0.0:
+        return rest
+    own = later_s / default_kiln.cool(begin_c, later_c, room_c=room_c).duration_s
+    from_s = float(np.interp(-pace.now_c, -rest.temperature_c, rest.time_s))
+    if pace.now_c > begin_c:  # the last reading was low
+        from_s = -own * default_kiln.cool(pace.now_c, begin_c, room_c=room_c).duration_s
+    factor = pace.times / own
+    unload_s = max(factor * (float(rest.time_s[-1]) - from_s), 1.0)
+    off = COOLING_OFF_EARLY if pace.seen_s < COOLING_WINDOW_S else COOLING_OFF
+    ticks = nearest_ticks(rest.time_s * (unload_s / float(rest.time_s[-1])))
+    kept = is_last_at_its_tick(ticks)
+    kept[0] = True
+    if not np.all(np.diff(ticks[kept]) > 0):
+        return rest
+    return replace(
+        rest,
+        time_s=ticks[kept] / TICKS_PER_S,
+        temperature_c=rest.temperature_c[kept],
+        unload_s=unload_s,
+        unload_low_s=(1.0 - off) * unload_s,
+        unload_high_s=(1.0 + off) * unload_s,
+    )
+
+
+def _by_the_clock(
+    rest: RemainingCourse, plan: Plan, clock_s: float, left_s: float
+) -> RemainingCourse:
+    """Return a course on a clock that does not wait: never above it, and over when it is over."""
+    time_s = np.append(np.arange(0.0, left_s, CLOCK_STEP_S), left_s)
+    set_c = np.interp(clock_s + time_s, plan.time_s, plan.temperature_c)
+    course_c = np.minimum(np.interp(time_s, rest.time_s, rest.temperature_c), set_c)
+    course_c[0] = rest.temperature_c[0]
+    cools = (rest.time_s >= rest.program_s) & (rest.temperature_c < course_c[-1])
+    after_s = rest.time_s[cools]
+    from_s = rest.program_s
+    if after_s.size and rest.temperature_c[rest.time_s >= rest.program_s][0] > course_c[-1]:
+        from_s = float(after_s[0])
+    later_s = left_s - from_s
+    ticks = nearest_ticks(np.concatenate((time_s, after_s + later_s)))
+    course_c = np.concatenate((course_c, rest.temperature_c[cools]))
+    kept = np.append(True, np.diff(ticks) > 0)
+    cooling_s = max(float(rest.time_s[-1]) - from_s, 0.0)
+    whole_s = max(rest.unload_s - rest.program_s, 1.0)
+    low, high = (
+        (end_s - rest.program_s) / whole_s for end_s in (rest.unload_low_s, rest.unload_high_s)
+    )
+    ends_s = {
+        index: max(plan.segments[index].end_s - clock_s, 0.0) for index in rest.segment_ends_s
+    }
+    return RemainingCourse(
+        ticks[kept] / TICKS_PER_S,
+        course_c[kept],
+        left_s,
+        left_s + cooling_s,
+        left_s + low * cooling_s,
+        left_s + high * cooling_s,
+        ends_s,
+    )
+
+
 def predict(
     predictor: Predictor, model: KilnPredictor | None, progress: FiringProgress
 ) -> Prediction | None:
@@ -221,12 +552,16 @@ def predict(
     `predictor` says how it goes on as expected, `model` also how far off that may be.
     """
     position, now_s, now_c = progress.position, progress.now_s, progress.now_c
+    limit = progress.climb() if model is None else None
     try:
         due = predictor.remaining(position, now_s, now_c)
-        slower = progress.slower(due)
+        slower = progress.dragged if model is None else progress.slower(due)
+        later = 1.0 if model is not None and progress.at_limit else progress.dragged
         expected = due
-        if progress.lags and slower > 1.0:
-            expected = predictor.remaining(position, now_s, now_c, slower_now=slower)
+        if limit is not None or slower > 1.0:
+            expected = predictor.remaining(
+                position, now_s, now_c, slower_now=slower, slower_later=later, climb=limit
+            )
         quickest = due
         if model is not None:
             quickest = model.remaining(position, now_s, now_c, side=AT_ITS_BEST)
@@ -236,17 +571,71 @@ def predict(
     try:
         if model is not None:
             slowest = model.remaining(
-                position,
-                now_s,
-                now_c,
-                slower_now=slower,
-                slower_later=slower,
-                side=AT_ITS_WORST,
+                position, now_s, now_c, slower_now=slower, slower_later=slower, side=AT_ITS_WORST
             )
         else:
+            worst = progress.climb(worst=True)
             slowest = predictor.remaining(
-                position, now_s, now_c, slower_now=slower, slower_later=slower
+                position, now_s, now_c, slower_now=slower, slower_later=slower, climb=worst
             )
     except FiringError:
         slowest = None
+    expected, quickest, slowest = progress.on_its_clock(expected, quickest, slowest)
+    if progress.cooling is not None and position.phase == "done":
+        pace, room_c = progress.cooling, progress.schedule.room_c
+        expected = _as_it_cools(expected, pace, room_c)
+        quickest = slowest = expected
     return Prediction(expected, quickest, slowest)
+
+
+LATE_S, LATE_OF_WHOLE, LATE_MORE = 1800.0, 0.05, 1.5
+"""An end so much later than planned, and by this share of the program, is told; once more when it
+is so many times as much [s, -, -]."""
+LATE_TWICE = 2
+ON_THE_WAY_S = 900.0
+
+
+class Lateness:
+    """Tells of an end that comes later than planned, with its reason."""
+
+    def __init__(self, unit: TemperatureUnit) -> None:
+        self._unit = unit
+        self._told_s = 0.0
+        self._seen = 0
+
+    def events(
+        self, now_s: float, late_s: float, whole_s: float, progress: FiringProgress
+    ) -> list[WatchEvent]:
+        """Take in how late the end will be; return what is to be told of it."""
+        least_s = max(LATE_S, LATE_OF_WHOLE * whole_s, LATE_MORE * self._told_s)
+        self._seen = self._seen + 1 if late_s > least_s else 0
+        if self._seen < LATE_TWICE:
+            return []
+        self._told_s, self._seen = late_s, 0
+        message = (
+            f"the program ends about {format_duration(round(late_s, -2))} later than planned: "
+            f"{self._reason(progress)}"
+        )
+        return [WatchEvent("late", "note", "told", now_s, message)]
+
+    def _reason(self, progress: FiringProgress) -> str:
+        position, paces = progress.position, progress.paces
+        label = "" if position.segment is None else progress.schedule.label(position.segment)
+        if progress.at_limit and paces is not None and position.segment is not None:
+            planned = format_rate(
+                progress.schedule.segments[position.segment].rate_c_per_h or 0.0, self._unit
+            )
+            pace = format_rate(paces.pace_c_per_h or 0.0, self._unit)
+            return (
+                f"in segment {label} the kiln climbs {pace}, planned {planned}; look at elements "
+                "and supply, or plan on the later hour"
+            )
+        if progress.dragged > 1.0:
+            return (
+                f"segment {label} takes {100.0 * (progress.dragged - 1.0):.0f} % longer than its "
+                "rate says; plan on the later hour"
+            )
+        if (position.late_s or 0.0) > ON_THE_WAY_S:
+            lost = format_duration(round(position.late_s or 0.0, -2))
+            return f"{lost} were lost on the way here; the rest goes as planned"
+        return "by the kiln's model it has too little power for the ramps to come"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from firing.capture.clock import COUNTS_SLEEP, SuspensionDetector, TimeBase, clock_is_unset
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded
+from firing.capture.source import LINE_WAIT_S, Connection, SourceEnded, UsualPause
 from firing.units import format_duration
 from firing.watch.events import WatchEvent
 from firing.watch.fault_isolation import FaultIsolation, FaultTolerantDisplay, Listener, reason_of
@@ -45,7 +45,8 @@ class WatchSession:
     command : AlarmCommand, optional
         The user's own program, run for every notice whatever becomes of the display.
     calls : CallBoard, optional
-        Where what calls somebody stays until it is acknowledged.
+        Where what calls somebody stays until it is acknowledged; of a live watch it is told again
+        until then.
     """
 
     def __init__(
@@ -77,6 +78,8 @@ class WatchSession:
         self._status_every_s = status_every_s
         self._silent_after_s = silent_after_s
         self._live = live
+        self._pause = UsualPause(getattr(connection.source, "interval_s", 0.0))
+        self._slowness_told = False
         self._own_clock = own_clock
         self._plausibility = (
             PlausibilityCheck(len(connection.source.channels)) if check_plausibility else None
@@ -84,6 +87,8 @@ class WatchSession:
         self._reading: Reading | None = None
         self._now_s = base.now_s() if live else 0.0
         self._read_s = self._now_s
+        if live:
+            self._pause.add(self._now_s)
         self._ticked_s = -math.inf
         self._status_s: float | None = None
         self._clock_s = -math.inf
@@ -98,6 +103,10 @@ class WatchSession:
         """Watch until `stopped` returns true or the source ends; a last status is told then."""
         begin = partial(self._watcher.begin, self._now_s, live=self._live)
         self._isolation.run("the beginning of the watch", begin, None)
+        command = self._command
+        if command is not None and self._live:
+            trial = partial(command.begin, self._now_s)
+            self._isolation.run("the trial of the program for alarms", trial, None)
         try:
             self._run(stopped)
         finally:
@@ -134,15 +143,18 @@ class WatchSession:
             reading = None
         if self._live:
             self._now_s = self._base.now_s()
-            waited_s = self._now_s - asked_s
-            late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
-            if reading is not None and late:
-                reading.statuses = [
-                    Status.LATE if status is Status.OK else status for status in reading.statuses
-                ]
-            if self._suspension.suspended_s is not None:
-                self._report_suspension(self._suspension.suspended_s)
+            look = partial(self._look_for_suspension, reading, self._now_s - asked_s)
+            self._isolation.run("the watch over this program's own pauses", look, None)
         return reading
+
+    def _look_for_suspension(self, reading: Reading | None, waited_s: float) -> None:
+        late = self._suspension.is_late(self._now_s, waited_s, self._connection.lost_because)
+        if reading is not None and late:
+            reading.statuses = [
+                Status.LATE if status is Status.OK else status for status in reading.statuses
+            ]
+        if self._suspension.suspended_s is not None:
+            self._report_suspension(self._suspension.suspended_s)
 
     def _report_suspension(self, suspended_s: float) -> None:
         """Say that this program did not run, in the recording and to whoever listens."""
@@ -181,14 +193,18 @@ class WatchSession:
     def _follow_up(self, reading: Reading | None) -> None:
         """Do what a watch does beside recording, each part whatever becomes of the others."""
         isolation = self._isolation
+        if reading is not None and self._live:
+            isolation.run("the pace of the lines", lambda: self._pause.add(self._now_s), None)
         isolation.run("the watch over the firing", lambda: self._follow(reading), None)
         isolation.run("the watch over the source", self._check_connection, None)
+        isolation.run("the repeating of calls", self._repeat_calls, None)
         if self._live:
             isolation.run("the watch over the source's lines", self._check_silence, None)
             isolation.run("the watch over the clock", self._check_clock, None)
         isolation.run("the status", self._status_when_due, None)
 
     def _follow(self, reading: Reading | None) -> None:
+        self._watcher.line_every_s = self._pause.usual_s
         if reading is not None:
             self._ticked_s = self._now_s
             self._tell(self._watcher.add(self._now_s, reading, self._channel))
@@ -205,8 +221,16 @@ class WatchSession:
             self._tell_status()
 
     def _check_silence(self) -> None:
-        silent_s = self._now_s - self._read_s
-        if not self._silent and self._lost_since_s is None and silent_s > self._silent_after_s:
+        silent_s, patience_s = self._now_s - self._read_s, self._silent_after_s
+        if self._pause.patience_s(patience_s) > patience_s and not self._slowness_told:
+            self._slowness_told = True
+            self._display.note(
+                f"lines come every {format_duration(self._pause.usual_s)}, which is slow for "
+                f"--lost-after {format_duration(patience_s)}: a lost source is reported after "
+                f"{format_duration(self._pause.patience_s(patience_s))}"
+            )
+        patience_s = self._pause.patience_s(patience_s)
+        if not self._silent and self._lost_since_s is None and silent_s > patience_s:
             self._silent = True
             self._mark_gap(f"no line from {self._connection.source.name}")
 
@@ -245,13 +269,22 @@ class WatchSession:
         if self._recorder is not None and not self._own_clock:
             self._recorder.gap(self._now_s, reason)
 
+    def _repeat_calls(self) -> None:
+        if self._calls is not None:
+            again = self._calls.due(self._now_s)
+            self._show(again if self._live else [])  # a log has nobody to come
+
     def _tell(self, notices: list[WatchEvent]) -> None:
-        for notice in notices:
-            command, message = self._command, notice.message
-            if command is not None:
-                self._isolation.run("the program for alarms", partial(command.tell, message), None)
-            if self._calls is not None:
+        if self._calls is not None:
+            for notice in notices:
                 self._isolation.run("the list of calls", partial(self._calls.take, notice), None)
+        self._show(notices)
+
+    def _show(self, notices: list[WatchEvent]) -> None:
+        for notice in notices:
+            command = self._command
+            if command is not None:
+                self._isolation.run("the program for alarms", partial(command.tell, notice), None)
             self._display.notice(notice)
 
     def _tell_status(self) -> None:
@@ -261,13 +294,15 @@ class WatchSession:
         self._display.status(estimate, self._reading)
 
     def _tell_remarks(self) -> None:
-        remarks = [*self._isolation.remarks(), *self._watcher.remarks()]
-        remarks += self._isolation.run("the source's remarks", self._connection.source.remarks, [])
-        if self._recorder is not None:
-            self._recorder.tick()
-            remarks += self._recorder.remarks()
+        isolation, recorder = self._isolation, self._recorder
+        remarks = isolation.remarks()
+        remarks += isolation.run("the watch's own remarks", self._watcher.remarks, [])
+        remarks += isolation.run("the source's remarks", self._connection.source.remarks, [])
+        if recorder is not None:
+            isolation.run("the putting of lines on the disk", recorder.tick, None)
+            remarks += isolation.run("the recording's remarks", recorder.remarks, [])
         if self._command is not None:
-            trouble = self._isolation.run("the program for alarms", self._command.tick, None)
+            trouble = isolation.run("the program for alarms", self._command.tick, None)
             remarks += [] if trouble is None else [trouble]
         for remark in remarks:
             self._display.note(remark)

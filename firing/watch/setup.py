@@ -7,6 +7,7 @@ three days ago would be told as this one, its program as done.
 from __future__ import annotations
 
 import itertools
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -17,8 +18,9 @@ from firing.capture.clock import TimeBase
 from firing.capture.recorder import LARGEST_BYTES, Recorder
 from firing.capture.recording_file import intact_length, numbered_paths, parse_header, parse_rows
 from firing.capture.source import Connection, ReadingSource
+from firing.capture.source_factory import spoken_unit
 from firing.errors import FiringError
-from firing.units import format_duration
+from firing.units import TemperatureUnit, format_duration
 from firing.watch.calls import CallBoard
 from firing.watch.options import LINE_OPTIONS, WatchOptions, parse_command
 
@@ -55,6 +57,12 @@ class OpenWatch:
     not_recorded: str = ""
     calls: CallBoard = field(default_factory=CallBoard)
 
+    @property
+    def unit(self) -> TemperatureUnit:
+        """The unit temperatures are told in: the plan's, or else the source's own."""
+        schedule = self.options.schedule
+        return spoken_unit(self.connection.source) if schedule is None else schedule.unit
+
     def session(self, listener: Listener, status_every_s: float = 60.0) -> WatchSession:
         """Return the watch itself, to be run; its status is told every so many seconds."""
         from firing.capture.log_sources import FollowedLog
@@ -78,12 +86,8 @@ class OpenWatch:
 
     def unreadable(self) -> str:
         """Return, as a sentence, that no line was a reading, or none at last; else nothing."""
-        from firing.capture.text_lines import StandardInputSource, TextLineSource
-
-        source = self.connection.source
-        if isinstance(source, TextLineSource | StandardInputSource):
-            return source.unread()
-        return ""
+        unread = getattr(self.connection.source, "unread", None)  # a log has no such lines
+        return "" if unread is None else str(unread())
 
     def close(self) -> None:
         """Let everything go: what was recorded is on the disk then."""
@@ -107,7 +111,7 @@ def open_watch(
 
     source, channel, command = _checked(options)
     live = not isinstance(source, ReplayedLog)
-    watcher = make_watcher(options)
+    watcher = make_watcher(options, spoken_unit(source))
     connection = connect(source)
     recorder, not_recorded = None, ""
     try:
@@ -154,11 +158,17 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
     out = options.out
     if isinstance(source, ReplayedLog | FollowedLog) and out is not None and out.exists():
         raise FiringError(f"{out} exists already; a log is recorded to a new file only")
+    unit = spoken_unit(source)
+    if options.schedule is None and options.plain_in not in (None, unit):
+        raise FiringError(
+            f"{source.name} is in °{unit}, so a plain number may mean either unit; write 1000F or "
+            "1000C with --top, --above-plan and --unload-at"
+        )
     return source, channel, command
 
 
-def make_watcher(options: WatchOptions) -> Watcher:
-    """Return who follows the firing."""
+def make_watcher(options: WatchOptions, unit: TemperatureUnit = "C") -> Watcher:
+    """Return who follows the firing; without a plan it speaks in `unit`."""
     from firing.cones.table import CONES, cone_number
     from firing.watch.events import AlarmLimits
     from firing.watch.kiln_model import KilnModel
@@ -182,7 +192,7 @@ def make_watcher(options: WatchOptions) -> Watcher:
     cones = options.cones
     if schedule is None:
         model = None if kiln is None else KilnModel(kiln, options.load)
-        return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model)
+        return Watcher(limits, cones=cones, cone_offset_c=offset_c, model=model, unit=unit)
     from firing.forecast.forecast import forecast
 
     course = forecast(schedule, unload_c=options.unload_c, kiln=kiln, load=options.load)
@@ -231,12 +241,27 @@ def _recorder(
 
     try:
         recorder = open_recorder(out, source.channels, channel, base, output=source.gives_output)
-        return recorder, ""
     except OSError as fault:
         return None, (
             f"{out} cannot be written: {fault.strerror or fault}; NOTHING IS RECORDED, watching "
             "goes on; end this and choose another file to record"
         )
+    refusal = _refuses_files(out.parent)
+    if refusal:
+        recorder.add_remark(
+            f"{out.parent} takes no new file ({refusal}): if {recorder.path.name} is deleted or "
+            "moved during the firing, its lines cannot be written again; choose another folder"
+        )
+    return recorder, ""
+
+
+def _refuses_files(folder: Path) -> str:
+    """Return why a folder takes no new file, found by trying; empty if it does."""
+    try:
+        with tempfile.NamedTemporaryFile(dir=folder, prefix=".firing-"):
+            return ""
+    except OSError as fault:
+        return fault.strerror or str(fault)
 
 
 def restore_history(watcher: Watcher, recorder: Recorder, channel: int) -> None:

@@ -13,6 +13,7 @@ from firing.trace import FloatArray
 
 if TYPE_CHECKING:
     from firing.capture.reading import Reading
+    from firing.units import TemperatureUnit
     from firing.watch.calls import Call
     from firing.watch.state import Estimate, RemainingCourse
 
@@ -83,6 +84,10 @@ class WatchState:
     time_s: FloatArray = field(default_factory=lambda: np.array([]))
     course_c: FloatArray = field(default_factory=lambda: np.array([]))
     """The kiln so far, as means over half a minute [s, °C]."""
+    others: tuple[tuple[str, FloatArray, FloatArray], ...] = ()
+    """The other channels so far: name, times and temperatures, likewise."""
+    unit: TemperatureUnit = "C"
+    """The unit without a plan: the source's own."""
     remarks: tuple[WatchRemark, ...] = ()
     """What was told, the oldest first."""
     standing: tuple[WatchRemark, ...] = ()
@@ -90,7 +95,7 @@ class WatchState:
     open_calls: tuple[Call, ...] = ()
     """What calls somebody to the kiln, acknowledged and snoozed or not, the oldest first."""
     calls: int = 0
-    """How many things were told so far that somebody has to do something about."""
+    """How often it was told so far that somebody has to do something."""
     recording: RecordingState | None = None
     """The recording; None without one."""
     not_recorded: str = ""

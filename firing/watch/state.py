@@ -159,6 +159,10 @@ class Estimate:
         }
 
 
+END_SCATTER_S, END_SCATTER_SHARE = 120.0, 0.006
+"""An end comes that much sooner or later than any reckoning of its hours has it [s, -]."""
+
+
 @dataclass(frozen=True, eq=False)
 class RemainingCourse:
     """What is still to come; times count from now [s].
@@ -201,11 +205,12 @@ class Prediction:
         now_s, surely = estimate.now_s, self.slowest is not None
         ends = [now_s + rest.program_s for rest in rests]
         over = self.expected.program_s == 0.0
+        scatter_s = END_SCATTER_S + END_SCATTER_SHARE * self.expected.program_s
         return replace(
             estimate,
             program_end_s=None if over else ends[0],
-            program_end_low_s=None if over else min(ends),
-            program_end_high_s=max(ends) if surely and not over else None,
+            program_end_low_s=None if over else max(min(ends) - scatter_s, now_s),
+            program_end_high_s=max(ends) + scatter_s if surely and not over else None,
             unload_s=now_s + self.expected.unload_s,
             unload_low_s=now_s + min(rest.unload_low_s for rest in rests),
             unload_high_s=now_s + max(rest.unload_high_s for rest in rests) if surely else None,

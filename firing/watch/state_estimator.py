@@ -26,8 +26,8 @@ BOOST = 4.0
 have: with this many times its full power."""
 SHORTEST_S = 5.0
 SHARE_OF_BOTH = 0.9
-"""Power and loss each moved by so many of their errors are together as far off as four firings of
-five are: 1.28/√2."""
+"""Power and loss each moved by so much of their error are together about as far off as the end of
+an 80 % range, 1.28 errors."""
 
 
 def estimator_on_side(

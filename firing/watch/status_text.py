@@ -16,9 +16,17 @@ from firing.units import (
 from firing.watch.state import ConeForecast, Estimate
 
 
-def status_line(estimate: Estimate, began: datetime, schedule: Schedule | None) -> str:
-    """Return one line, its parts set off by semicolons; `began` is second 0 in the zone text in."""
-    unit: TemperatureUnit = "C" if schedule is None else schedule.unit
+def status_line(
+    estimate: Estimate,
+    began: datetime,
+    schedule: Schedule | None,
+    unit: TemperatureUnit = "C",
+) -> str:
+    """Return one line, its parts set off by semicolons; `began` is second 0 in the zone text in.
+
+    It speaks in the plan's unit; without a plan, in `unit`.
+    """
+    unit = unit if schedule is None else schedule.unit
     clock = MomentText(began, estimate.now_s)
     parts = [clock.now, temperature_text(estimate, unit)]
     parts += position_text(estimate, schedule, unit)

@@ -6,9 +6,12 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from firing.capture.reading import Reading, Status
 from firing.review.position import Plan, Position, locate
 from firing.schedule.schedule import Schedule
+from firing.units import TemperatureUnit, format_duration, format_temperature
 from firing.watch.alarms import AlarmBoard
 from firing.watch.cone_forecast import (
     cones_reached,
@@ -19,7 +22,15 @@ from firing.watch.cone_forecast import (
 from firing.watch.events import AlarmInputs, AlarmLimits, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.history import History
-from firing.watch.predictor import FiringProgress, Predictor, predict
+from firing.watch.predictor import (
+    CoolingPace,
+    FiringProgress,
+    Lateness,
+    PaceKeeper,
+    Predictor,
+    cooling_pace,
+    predict,
+)
 from firing.watch.state import (
     CONES_PART,
     ENERGY_PART,
@@ -29,12 +40,20 @@ from firing.watch.state import (
     RATE_PART,
     Estimate,
     Prediction,
+    RemainingCourse,
 )
 
 if TYPE_CHECKING:
     from firing.watch.kiln_model import KilnModel
 
 LOCATE_EVERY_S = 60.0
+OUTLOOK_EVERY_S = 600.0
+EARLY_S = 75.0
+"""A hold that was left so long before its time may have been cut short [s]."""
+GIVEN_UP_C = 150.0
+"""A kiln that fell so far away from its plan is not heated again [°C]."""
+CONE_BEHIND_C = 10.0
+"""A kiln this far behind its plan may leave a cone standing [°C]."""
 
 # What else may fail by itself.
 CIRCUIT_PART = "the look at the circuit"
@@ -43,10 +62,11 @@ HISTORY_PART, TEMPERATURE_PART, ALARMS_PART = (
     "the temperature now",
     "the judging of alarms",
 )
-RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART = (
+RAISED_ALARMS_PART, CONE_CALLS_PART, REFIT_PART, OUTLOOK_PART = (
     "the list of alarms",
     "the calls of cones",
     "the refit",
+    "the look ahead",
 )
 _BLIND = {
     POSITION_PART: "where the firing stands in its plan cannot be worked out: alarms that go by "
@@ -73,6 +93,8 @@ class Watcher:
         Its tolerance near the peak, ± [°C].
     model : KilnModel, optional
         The kiln's, which says what it takes; where there is a plan the predictor is its, too.
+    unit : {"C", "F"}
+        What is told without a plan is told in this one.
     """
 
     def __init__(
@@ -85,11 +107,13 @@ class Watcher:
         cone_offset_c: float = 0.0,
         thermocouple_c: float | None = None,
         model: KilnModel | None = None,
+        unit: TemperatureUnit = "C",
     ) -> None:
         self.schedule = schedule
         self.history = History()
-        self.board = AlarmBoard(limits, schedule, "C" if schedule is None else schedule.unit)
+        self.board = AlarmBoard(limits, schedule, unit if schedule is None else schedule.unit)
         self.predictor = predictor
+        self.rest: RemainingCourse | None = None
         self._model = model
         self._plan = None if schedule is None else Plan(schedule)
         self._cones = cones
@@ -100,10 +124,15 @@ class Watcher:
         self._rate_c_per_h: float | None = None
         self._located_s = -math.inf
         self._usable_s: float | None = None
+        self.line_every_s = 0.0  # how far apart a live source's lines usually come
         self._reading_c = math.nan
         self._stuck = False
         self._ended: set[int] | None = None
         self._down: set[str] = set()
+        self._lateness = Lateness("C" if schedule is None else schedule.unit)
+        self._looked_ahead_s = -math.inf
+        self._cone_told = False
+        self._paces = None if schedule is None else PaceKeeper(schedule)
         self._isolation = FaultIsolation()
         self._blind: set[str] = set()
 
@@ -152,6 +181,7 @@ class Watcher:
         events: list[WatchEvent] = []
         if now_s - self._located_s >= LOCATE_EVERY_S and self.history.points >= 2:
             events += self._locate(now_s)
+            events += self._isolation.run(OUTLOOK_PART, lambda: self._outlook_events(now_s), [])
         events += self._isolation.run(ALARMS_PART, lambda: self._alarm_events(now_s), [])
         events += self._blindness_events(ALARMS_PART, now_s)
         if self._model is not None:
@@ -168,6 +198,7 @@ class Watcher:
                 now_s=now_s,
                 reading_c=self._reading_c,
                 usable_s=now_s if self._usable_s is None else self._usable_s,
+                line_every_s=self.line_every_s,
                 stuck=self._stuck,
                 now_c=self.history.now_c(),
                 highest_c=self.history.highest_c,
@@ -215,6 +246,9 @@ class Watcher:
         self._position = locate(self._plan, *self.history.trace(), now_c)
         set_point_c = self._position.set_point_c
         self._deviation_c = None if set_point_c is None else now_c - set_point_c
+        if self._paces is not None:
+            behind_c = -(self._deviation_c or 0.0)
+            self._paces.update(*self.history.trace(), self._position, behind_c)
         return self._segment_end_events(now_s)
 
     def _segment_end_events(self, now_s: float) -> list[WatchEvent]:
@@ -243,6 +277,12 @@ class Watcher:
             segment, label = schedule.segments[index], schedule.label(index)
             if segment.hold_s > 0.0 and index not in self.board.supply.cut:
                 message = f"the hold of segment {label} is over"
+                early_s = self.board.supply.early_s(index, now_s)
+                if early_s > EARLY_S:
+                    message += (
+                        f", {format_duration(early_s)} before its time by the readings: if the "
+                        "controller still holds, look at the power"
+                    )
                 events.append(WatchEvent("hold-over", "note", "told", now_s, message))
             if segment.action:
                 message = f"at the end of segment {label}: {segment.action}"
@@ -271,6 +311,7 @@ class Watcher:
         What cannot be worked out is left out and named as `untold`; nothing here raises.
         """
         isolation = self._isolation
+        self.rest = None
         position = None if isolation.is_failing(POSITION_PART) else self._position
         now_c = isolation.run(TEMPERATURE_PART, self.history.now_c, math.nan)
         found = Estimate(
@@ -293,6 +334,7 @@ class Watcher:
             found = replace(found, **known)
             if ahead is not None:
                 found = self._with_times(found, ahead)
+                self.rest = ahead.expected
         return replace(
             found, untold=tuple(part for part in ESTIMATE_PARTS if isolation.is_failing(part))
         )
@@ -341,10 +383,81 @@ class Watcher:
         unknown = math.isnan(now.temperature_c)
         if schedule is None or position is None or self.predictor is None or unknown:
             return None
-        going = FiringProgress(
-            schedule, position, now.now_s, now.temperature_c, now.rate_c_per_h, now.deviation_c
+        time_s, temperature_c = self.history.trace()
+        if position.phase == "left" and now.temperature_c < self.history.highest_c - GIVEN_UP_C:
+            # Given up, or left behind by its clock: it cools, and nothing heats it again.
+            top_s = float(time_s[int(np.argmax(temperature_c))])
+            position = replace(position, phase="done", arrived_s=top_s)
+            now = replace(now, position=position)
+        cooling = None
+        if position.phase == "done" and position.arrived_s is not None:
+            cooling = cooling_pace(time_s, temperature_c, position.arrived_s, schedule.room_c)
+        return predict(self.predictor, self._model, self._progress(now, cooling))
+
+    def _progress(self, now: Estimate, cooling: CoolingPace | None = None) -> FiringProgress:
+        assert self.schedule is not None
+        assert now.position is not None
+        return FiringProgress(
+            self.schedule,
+            now.position,
+            now.now_s,
+            now.temperature_c,
+            now.deviation_c,
+            self._paces,
+            self.board.supply.waits,
+            cooling,
+            self._plan,
         )
-        return predict(self.predictor, self._model, going)
+
+    def _outlook_events(self, now_s: float) -> list[WatchEvent]:
+        """Tell of an end that comes later than planned, and of a cone that a clock leaves up."""
+        position, plan = self._position, self._plan
+        if plan is None or position is None or now_s - self._looked_ahead_s < OUTLOOK_EVERY_S:
+            return []
+        if position.phase not in ("ramp", "hold") or position.late_s is None:
+            return []
+        self._looked_ahead_s = now_s
+        if self._model is not None:
+            self._model.update(self.history, position, now_s)
+        now_c = self.history.now_c()
+        bare = Estimate(now_s, now_c, None, position, "", self._deviation_c)
+        ahead = self._predicted(bare)
+        if ahead is None:
+            return []
+        clock_s = position.program_s + position.late_s
+        late_s = ahead.expected.program_s - (plan.segments[-1].end_s - clock_s)
+        progress = self._progress(bare)
+        events = self._lateness.events(now_s, late_s, plan.segments[-1].end_s, progress)
+        return events + self._cone_left_up(now_s, ahead)
+
+    def _cone_left_up(self, now_s: float, ahead: Prediction) -> list[WatchEvent]:
+        """Tell, once, of a cone wanted that will not fall before the clock ends the program."""
+        if self.board.supply.waits is not False or not self._deviation_c or self._cone_told:
+            return []
+        trace = self.history.trace()
+        found = forecast_cones(
+            self._cones,
+            trace[0],
+            trace[1] + self._offset_c,
+            ahead.shifted(self._offset_c),
+            self._thermocouple_c,
+        )
+        up = [
+            entry.cone
+            for entry in found
+            if entry.cone in self._cones and entry.down_s is None and entry.expected_s is None
+        ]
+        if not up or self._deviation_c > -CONE_BEHIND_C:
+            return []
+        self._cone_told = True
+        unit = "C" if self.schedule is None else self.schedule.unit
+        top = format_temperature(float(np.max(ahead.expected.temperature_c)), unit)
+        left = format_duration(ahead.expected.program_s)
+        message = (
+            f"cone {', '.join(up)} will not fall: the clock ends the program in {left}, at about "
+            f"{top}; lengthen the top hold now, and look at the witness cones before you switch off"
+        )
+        return [WatchEvent("cone-left-up", "act", "told", now_s, message)]
 
     def _next_action(self, ahead: Prediction, now_s: float) -> tuple[str, float | None]:
         if self.schedule is None:

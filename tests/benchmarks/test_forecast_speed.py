@@ -8,7 +8,9 @@ Their fine solution is also the reference, so the test checks the model's answer
 
 What that ratio does not say: most of LSODA's time is the right-hand side's, some 50 µs of numpy a
 call.  Written in plain floats over ready-made look-up lists, as the model's is, it takes a third of
-that, and the model is about 6 times as fast: the second test holds that figure, too.
+that, and the model is about 9 times as fast: the second test holds that figure, too.  There LSODA
+calls the right-hand side some 3600 times, where the model takes 165 steps, each for the time of
+three such calls.
 """
 
 import math
@@ -30,7 +32,7 @@ from firing.trace import FloatArray
 from firing.ware.load import Load, Piece
 
 TIMES = 15.0
-PLAIN_TIMES = 5.0
+PLAIN_TIMES = 7.0
 FORECAST_MOST = 3.5
 """A whole forecast with a kiln takes so many times its simulation at most: beside that lie the run
 at full power, two verdicts of cones and the cooling."""

@@ -1,9 +1,13 @@
 """Bytes to lines: never a part of one, however they come in."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.capture.text_lines import LONGEST_LINE, STALE_S, LineBuffer
+from firing.capture.fields import FieldLayout, LineParser
+from firing.capture.line_layout import layout_of
+from firing.capture.source import UsualPause
+from firing.capture.text_lines import LONGEST_LINE, STALE_S, LineBuffer, LineReader
 
 LINES = st.lists(st.binary(min_size=1, max_size=20).filter(lambda b: not set(b) & {10, 13}))
 
@@ -51,3 +55,65 @@ def test_noise_without_a_line_end_is_not_kept() -> None:
         assert buffer.feed(b"\x00\xff" * LONGEST_LINE, float(moment)) == []
     assert buffer.feed(b"12.0\n13.0\n", 100.0) == [b"13.0"]
     assert len(buffer._rest) <= LONGEST_LINE
+
+
+def test_bytes_without_a_line_end_are_told_of_once_and_as_they_came() -> None:
+    reader = LineReader(LineParser(FieldLayout(("kiln",))), "check the baud rate (9600)")
+    reader.begin(synchronise=True)
+    for _ in range(100):
+        reader.feed(b"\xfa\x80\x11 7")
+    (told,) = reader.remarks()
+    assert told.startswith("bytes arrive but no line ends")
+    assert "\\xfa\\x80\\x11 7" in told
+    assert "baud rate (9600)" in told
+    assert "no line ends" in reader.unread()
+    reader.feed(b"\n20.5\n")
+    assert reader.unread() == ""
+
+
+def test_a_slow_source_without_line_ends_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = [0.0]
+    monkeypatch.setattr("firing.capture.text_lines.time.monotonic", lambda: clock[0])
+    reader = LineReader(LineParser(FieldLayout(("kiln",))), "check the fields")
+    reader.begin(synchronise=False)
+    for _ in range(5):
+        reader.feed(b"20.5;")
+        clock[0] += 60.0
+    assert len(reader.remarks()) == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "options"),
+    [
+        (b"20.5,19.5", "--fields kiln,second"),
+        (b"20.5;19.5", "--fields kiln,second --delimiter ';'"),
+        (b"20,5;12:31;88", "--fields kiln,-,second --delimiter ';' --decimal ,"),
+        (b"12:31:05 T=71.2F", "--fields -,kiln --delimiter ' ' --unit F"),
+        (b"99999,20.5", "--fields -,kiln"),  # a counter, and no kiln's temperature
+        (b"20.5", "--fields kiln"),
+        (b"ready", ""),
+        (b"\xfa\x80\x11\x93,7", ""),
+    ],
+)
+def test_what_would_read_a_line(line: bytes, options: str) -> None:
+    layout = layout_of([line] * 3)
+    assert ("" if layout is None else layout.options()) == options
+    if layout is not None:  # and it does
+        parser = LineParser(
+            FieldLayout(layout.fields, layout.delimiter, layout.decimal, layout.unit)
+        )
+        assert parser.parse(line) is not None
+
+
+def test_lines_come_as_slowly_as_they_usually_do() -> None:
+    pause = UsualPause()
+    for at_s in (0.0, 300.0, 600.0, 2400.0, 2700.0, 3000.0):  # one outage among them
+        pause.add(at_s)
+    assert pause.usual_s == 300.0
+    assert pause.patience_s(60.0) == 900.0
+    assert pause.patience_s(3600.0) == 3600.0
+    together = UsualPause()
+    for at_s in (0.0, 0.0, 0.1, 60.0, 60.1, 120.0):  # a logger that writes lines in one go
+        together.add(at_s)
+    assert together.usual_s == pytest.approx(59.9)
+    assert UsualPause(5.0).patience_s(1.0) == 15.0

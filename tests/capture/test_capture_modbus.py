@@ -1,17 +1,21 @@
 """Modbus RTU by a register map: against pymodbus as the instrument, and against a late one."""
 
+import itertools
 import math
 import os
+import queue
+import select
 import struct
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 from capture.modbusline import Line, serving
 from capture.ptywatch import Instrument
+from longer import beyond
 
 from firing.capture.conversion import plain_converter
 from firing.capture.modbus import SILENT_ASKS, ModbusSource, RegisterChannel
@@ -43,7 +47,7 @@ def source(
     port: object, registers: tuple[RegisterChannel, ...], unit: int = 7, wait_s: float = 0.5
 ) -> ModbusSource:
     settings = PortSettings(str(port), 19200)
-    return ModbusSource(settings, unit, registers, plain_converter("C"), 0.05, wait_s)
+    return ModbusSource(settings, unit, registers, plain_converter("C"), 0.05, wait_s, wait_s)
 
 
 def take(what: ModbusSource) -> Reading:
@@ -79,6 +83,17 @@ def test_a_register_that_is_not_there_is_told_of_once(line: Line) -> None:
         instrument.close()
     assert len(remarks) == 1
     assert "register 900 (attic)" in remarks[0]
+    assert instrument.unread() == ""  # the kiln's own is read
+
+
+def test_a_map_of_which_nothing_is_a_reading_is_told_at_the_end(line: Line) -> None:
+    with serving(line, 7, REGISTERS):
+        instrument = source(line.port, (RegisterChannel("attic", 900, 3),), wait_s=0.2)
+        instrument.open()
+        take(instrument)
+        instrument.close()
+    assert "no answer was a reading" in instrument.unread()
+    assert "register 900 (attic)" in instrument.unread()
 
 
 def test_a_unit_that_is_not_there_is_told_of(line: Line) -> None:
@@ -102,32 +117,82 @@ def crc(data: bytes) -> bytes:
     return value.to_bytes(2, "little")
 
 
-def test_a_late_answer_does_not_shift_the_next(instrument: Instrument) -> None:
-    """An instrument that takes its time for the first question: each answer is its address."""
-    seen: list[int] = []
+class Slow:
+    """An instrument that answers in order, each answer its register's address, some of them late.
 
-    def serve() -> None:
-        while len(seen) < 7:
-            frame = b""
-            while len(frame) < 8:
-                frame += os.read(instrument.master, 8 - len(frame))
-            address = int.from_bytes(frame[2:4], "big")
-            seen.append(address)
-            answer = bytes([7, 3, 2]) + address.to_bytes(2, "big")
-            if len(seen) == 1:
-                time.sleep(0.4)  # longer than is waited for
-            instrument.send(answer + crc(answer))
+    `late_s` is how long it takes for each question, over and over.  To a question for more than a
+    register it answers, refuses, or says nothing: `to_many`.
+    """
 
-    thread = threading.Thread(target=serve, daemon=True)
-    thread.start()
+    def __init__(self, instrument: Instrument, late_s: Sequence[float], to_many: str) -> None:
+        self._instrument, self._late_s, self._to_many = instrument, late_s, to_many
+        self._asked: queue.Queue[bytes | None] = queue.Queue()
+        self.functions: set[int] = set()
+        self._threads = [threading.Thread(target=part) for part in (self._listen, self._answer)]
+        self._running = True
+        for thread in self._threads:
+            thread.start()
+
+    def _listen(self) -> None:
+        frame = b""
+        while self._running:
+            if select.select([self._instrument.master], [], [], 0.02)[0]:
+                frame += os.read(self._instrument.master, 8 - len(frame))
+            if len(frame) == 8:
+                self._asked.put(frame)
+                frame = b""
+        self._asked.put(None)
+
+    def _answer(self) -> None:
+        late = itertools.cycle(self._late_s)
+        while (frame := self._asked.get()) is not None:
+            address, count = struct.unpack(">HH", frame[2:6])
+            self.functions.add(frame[1])
+            if count == 1 or self._to_many != "ignores":
+                time.sleep(next(late))
+            answer = bytes([7, frame[1], 2 * count]) + address.to_bytes(2, "big") * count
+            if count > 1 and self._to_many == "ignores":
+                continue
+            if count > 1 and self._to_many == "refuses":
+                answer = bytes([7, frame[1] | 0x80, 2])
+            self._instrument.send(answer + crc(answer))
+
+    def stop(self) -> None:
+        self._running = False
+        for thread in self._threads:
+            thread.join()
+
+
+# seconds, where 0.05 are waited for; by prime lengths, any question may be the late one
+LATENESS = [
+    (0.0, 0.0, 0.0, 0.08, 0.0, 0.0, 0.0),
+    (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.12, 0.07, 0.0, 0.0, 0.3),
+    (0.06,),
+]
+
+
+@pytest.mark.parametrize(("to_many", "late_s"), beyond(
+    2, [[many, late_s] for late_s in LATENESS for many in ("answers", "refuses", "ignores")]
+))  # fmt: skip
+def test_a_late_answer_never_lands_in_the_column_of_another(
+    instrument: Instrument, to_many: str, late_s: tuple[float, ...]
+) -> None:
+    slow = Slow(instrument, late_s, to_many)
     registers = tuple(RegisterChannel(f"z{n}", n, 3) for n in (11, 12, 13))
-    asked = source(instrument.port, registers, wait_s=0.25)
+    settings = PortSettings(str(instrument.port), 19200)
+    asked = ModbusSource(settings, 7, registers, plain_converter("C"), 0.01, 0.05, quiet_s=0.4)
     asked.open()
-    assert take(asked).statuses == [Status.MISSING] * 3
-    for _ in range(2):
-        assert take(asked).values_c == [11.0, 12.0, 13.0]
+    found = [take(asked) for _ in range(30)]
     asked.close()
-    thread.join(5.0)
+    slow.stop()
+    for reading in found:
+        for value_c, own_c in zip(reading.values_c, (11.0, 12.0, 13.0), strict=True):
+            assert value_c == own_c or math.isnan(value_c)
+    whole = sum(not math.isnan(reading.values_c[-1]) for reading in found)
+    missed = sum(math.isnan(reading.values_c[-1]) for reading in found)
+    assert missed > 2
+    assert whole > 0 or min(late_s) > 0.05
+    assert slow.functions == {3}
 
 
 def test_a_missing_package_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,18 +1,33 @@
 """Serial ports: unplugging in all its forms, boards that reset, ports that cannot be opened."""
 
+import contextlib
 import itertools
+import json
 import os
+import shlex
+import socket
 import termios
 import threading
 import time
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from capture.ptywatch import Instrument
+from commandline import call
 
+from firing.capture import serial_port, text_lines
 from firing.capture.fields import FieldLayout, LineParser
+from firing.capture.listening import listen
 from firing.capture.reading import Reading
-from firing.capture.serial_port import PortSettings, SerialPort, list_ports
+from firing.capture.serial_port import (
+    PortDescription,
+    PortSettings,
+    SerialPort,
+    device_named,
+    list_ports,
+)
 from firing.capture.source import FIRST_PAUSE_S, LONGEST_PAUSE_S, Connection, SourceLost
 from firing.capture.text_lines import GARBLED_LINES, TextLineSource
 
@@ -123,8 +138,9 @@ def test_a_port_closed_by_another_thread_is_lost(instrument: Instrument) -> None
 def test_an_unplugged_port_comes_back_by_itself(instrument: Instrument) -> None:
     connection = Connection(source(instrument.port))
     connection.open()
-    instrument.send(b"-\n20.0\n")
+    instrument.send(b"x\n20.0\n99")
     assert take(connection) is not None
+    assert take(connection, 0.5) is None
     instrument.unplug()
     assert take(connection, 0.5) is None
     assert connection.lost_because is not None
@@ -132,7 +148,7 @@ def test_an_unplugged_port_comes_back_by_itself(instrument: Instrument) -> None:
     until = time.monotonic() + 60.0
     while connection.lost_because is not None and time.monotonic() < until:
         connection.read(0.05)
-    instrument.send(b"99\n21.0\n")
+    instrument.send(b"x\n21.0\n")
     found = take(connection)
     assert found is not None
     assert found.values_c == [21.0]  # what was cut off before does not come into it
@@ -212,6 +228,7 @@ def test_ports_are_listed_with_their_numbers(monkeypatch: pytest.MonkeyPatch) ->
     assert found[0].to_dict()["vid"] is None
     assert found[1].to_dict() == {
         "device": "/dev/ttyUSB7",
+        "name": "usb:A1",
         "description": "USB Serial",
         "vid": "1a86",
         "pid": "7523",
@@ -235,3 +252,150 @@ def test_standard_input_is_read_to_its_end() -> None:
     with pytest.raises(SourceEnded):
         lines.read(0.05)
     os.close(reading_end)
+
+
+def test_the_first_line_after_a_silence_is_kept(instrument: Instrument) -> None:
+    port = source(instrument.port)
+    port.open()
+    assert port.read(0.05) is None  # a quarter of a second in which nothing came
+    instrument.send(b"1215.5\n1216.0\n")
+    found = [take(port), take(port)]
+    assert [reading.values_c for reading in found if reading is not None] == [[1215.5], [1216.0]]
+    port.close()
+
+
+class Server:
+    """A socket that gives everybody who connects a few lines, and then is silent for ever."""
+
+    def __init__(self, *greetings: bytes) -> None:
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
+        self._greetings = list(greetings)
+        self.connections: list[socket.socket] = []
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self._thread.start()
+
+    def _serve(self) -> None:
+        with contextlib.suppress(OSError):
+            while self._greetings:
+                connection, _ = self._server.accept()
+                self.connections.append(connection)
+                connection.sendall(self._greetings.pop(0))
+
+    def close(self) -> None:
+        self._server.close()
+        for connection in self.connections:
+            connection.close()
+
+
+@pytest.fixture
+def server() -> Iterator[Server]:
+    made = Server(b"x\n20.0\n21.0\n", b"x\n22.0\n", b"x\n23.0\n")
+    yield made
+    made.close()
+
+
+def test_a_half_open_socket_is_opened_again_and_that_is_said_once(
+    server: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The other end is gone and has not said so: nothing comes, and nothing fails."""
+    monkeypatch.setattr(text_lines, "SILENT_SOCKET_S", 0.4)
+    port = source(server.port)
+    port.open()
+    found = [take(port) for _ in range(4)]
+    # nothing that a connection brings is thrown away but its first line, which may be half a one
+    assert [reading.values_c for reading in found if reading] == [[20.0], [21.0], [22.0], [23.0]]
+    assert len(server.connections) == 3
+    told = port.remarks()
+    assert len(told) == 2  # once for each silence
+    assert all("sent nothing for" in sentence for sentence in told)
+    port.close()
+
+
+def test_a_socket_is_asked_whether_the_other_end_is_there(server: Server) -> None:
+    link = SerialPort(PortSettings(server.port))
+    link.open()
+    assert link.port._socket.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
+    link.close()
+
+
+def test_a_serial_port_that_is_silent_is_left_open(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """To open it again would reset many boards."""
+    monkeypatch.setattr(text_lines, "SILENT_SOCKET_S", 0.0)
+    port = source(instrument.port)
+    port.open()
+    opened = port._port.port
+    assert port.read(0.05) is None
+    assert port.read(0.05) is None
+    assert port._port.port is opened
+    port.close()
+
+
+def usb(device: str, number: str) -> PortDescription:
+    return PortDescription(device, "USB serial", 1, 2, number, None)
+
+
+def test_two_kilns_cannot_change_places(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Named by the USB serial number, whatever name the system gives the port this time."""
+    here = str(instrument.port)
+    for devices in ((here, "/dev/ttyNONE"), ("/dev/ttyNONE", here)):
+        numbers = ("A7", "B8") if devices[0] == here else ("B8", "A7")
+        ports = tuple(usb(*pair) for pair in zip(devices, numbers, strict=True))
+        monkeypatch.setattr(serial_port, "list_ports", lambda ports=ports: ports)
+        assert device_named("usb:a7") == here
+        port = source("usb:A7")
+        port.open()
+        port.close()
+    with pytest.raises(SourceLost, match="no port has this USB serial number"):
+        device_named("usb:C9")
+    monkeypatch.setattr(serial_port, "list_ports", lambda: (usb("/dev/a", "1"), usb("/dev/b", "1")))
+    with pytest.raises(SourceLost, match="/dev/a and /dev/b have the same"):
+        device_named("usb:1")
+    assert device_named("/dev/ttyUSB0") == "/dev/ttyUSB0"
+
+
+def test_listening_says_what_reads_a_port(instrument: Instrument, tmp_path: Path) -> None:
+    running = threading.Event()
+
+    def speak() -> None:
+        number = 0
+        while not running.wait(0.02):
+            number += 1
+            instrument.send(f"T1= {20 + number},5 C;19,5;12:00\r\n".encode())
+
+    thread = threading.Thread(target=speak)
+    thread.start()
+    try:
+        done = call(tmp_path, "ports", "--listen", str(instrument.port))
+        document = json.loads(
+            call(tmp_path, "ports", "--listen", str(instrument.port), "--json").stdout
+        )
+    finally:
+        running.set()
+        thread.join()
+    assert done.returncode == 0
+    assert "C;19,5;12:00" in done.stdout  # as it came
+    command = document["command"]
+    assert command in done.stdout
+    words = shlex.split(command)
+    assert words[:3] == ["firing", "watch", str(instrument.port)]
+    assert words[words.index("--fields") + 1].split(",")[::2] == ["kiln", "-"]
+    assert words[words.index("--delimiter") + 1] == ";"
+    assert words[words.index("--decimal") + 1] == ","
+
+
+def test_listening_in_vain_says_what_came(instrument: Instrument, tmp_path: Path) -> None:
+    heard = listen(str(instrument.port), (9600, 1200), 0.1)
+    assert [(entry.byte_count, entry.layout) for entry in heard] == [(0, None)] * 2
+    link = SerialPort(PortSettings(str(instrument.port)))
+    timer = threading.Timer(0.3, lambda: instrument.send(b"\xfa\x80\x11\x93" * 20))
+    timer.start()
+    heard = listen(str(instrument.port), (9600,), 1.5)
+    timer.join()
+    assert link.port is None
+    assert (heard[0].byte_count, heard[0].lines, heard[0].layout) == (80, (), None)
+    assert "\\xfa\\x80" in heard[0].shown()[0]

@@ -108,3 +108,19 @@ def test_silence_is_told_of_and_is_no_loss(instrument: Instrument) -> None:
         assert take(source).statuses == [Status.MISSING] * 2
     assert len([remark for remark in source.remarks() if "not answered" in remark]) == 1
     source.close()
+
+
+def test_answers_that_are_no_readings_are_told_at_the_end(instrument: Instrument) -> None:
+    with answering(instrument, lambda line, number: b"busy\n"):
+        source = asked(instrument)
+        source.open()
+        for _ in range(2):
+            assert take(source).statuses == [Status.MISSING] * 2
+        assert "no answer of" in source.unread()
+        source.close()
+    with answering(instrument, lambda line, number: b"20.0,21.0\n"):
+        source = asked(instrument)
+        source.open()
+        assert take(source).values_c == [20.0, 21.0]
+        assert source.unread() == ""
+        source.close()

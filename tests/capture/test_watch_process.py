@@ -18,6 +18,7 @@ from click.testing import CliRunner
 from commandline import call
 from firing.tui.live_watch import LiveWatch
 from longer import beyond
+from ptyscreen import Terminal
 from waiting import PATIENCE_S, wait_until
 from watch.wornkiln import NAMES, record_hours, write_plan
 
@@ -308,7 +309,12 @@ def test_the_users_command_gets_one_argument_and_no_shell(tmp_path: Path) -> Non
     done = run(tmp_path, "-", "--top", "500", "--alarm-command", command, lines=lines)
     assert done.returncode == 0, done.stderr
     wait_until(lambda: (tmp_path / "told.jsonl").exists(), "the command")
-    told = [json.loads(line) for line in (tmp_path / "told.jsonl").read_text().splitlines()]
+    # the first is a trial, so that a message that reaches nobody is known before it matters
+    wait_until(lambda: (tmp_path / "told.jsonl").read_text().count("\n") >= 2, "the alarm")
+    trial, *told = [json.loads(line) for line in (tmp_path / "told.jsonl").read_text().splitlines()]
+    if "trial" not in trial[1]:  # both run at once
+        trial, told = told[0], [trial]
+    assert "trial" in trial[1]
     assert told[0][0] == "a b; $HOME"
     assert "over the top temperature of 500 °C" in told[0][1]
     assert len(told[0]) == 2
@@ -430,3 +436,30 @@ def test_only_what_is_needed_is_loaded(
         cwd=tmp_path, input=b"20.0\n", capture_output=True, check=True,
     )  # fmt: skip
     assert set(json.loads(done.stderr.splitlines()[-1])) & HEAVY <= allowed
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    beyond(
+        1, [["\n", "over-top acknowledged"], ["z\n", "over-top snoozed for 15 min"],
+            [signal.SIGUSR1, "over-top acknowledged"]]
+    ),
+)  # fmt: skip
+def test_a_call_is_answered_by_a_key_or_a_signal(
+    tmp_path: Path, instrument: Instrument, answer: str | int, said: str
+) -> None:
+    terminal = Terminal(["watch", str(instrument.port), "--top", "100", "--every", "1h"], tmp_path)
+    try:
+        terminal.wait_for("no safety device")
+        instrument.send(b"x\n" + 3 * b"150.0\n")
+        terminal.wait_for("Enter acknowledges")
+        if isinstance(answer, str):
+            terminal.press(answer)
+        else:
+            os.kill(terminal.pid, answer)
+        terminal.wait_for(said)
+        os.kill(terminal.pid, signal.SIGTERM)
+        assert terminal.wait_for_end() == 0
+    finally:
+        if not terminal.ended:
+            terminal.kill()

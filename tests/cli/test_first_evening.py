@@ -2,12 +2,13 @@
 
 import json
 import math
+import shlex
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from firing.cli import COMMANDS, GROUPS, cli
+from firing.cli import COMMANDS, EXAMPLES, GROUPS, cli
 from firing.errors import FiringError
 from firing.files.starter import parse_supply
 
@@ -120,3 +121,19 @@ def test_the_shell_can_complete_the_commands() -> None:
         },
     )  # fmt: skip
     assert "plain,forecast" in done.stdout
+
+
+def test_every_help_ends_in_an_example_that_runs() -> None:
+    ask("demo", "--json")
+    answers = ANSWERS.replace("7 cu ft\n", "", 1).replace("3 in\n", "", 1)
+    for name in COMMANDS:
+        if name not in EXAMPLES:  # asks for a file of its own first
+            continue
+        assert "Example: firing" in ask(name, "--help").stdout, name
+        words = shlex.split(EXAMPLES[name])
+        assert words[:2] == ["firing", name]
+        if name == "edit":  # needs a terminal
+            continue
+        done = ask(*words[1:], typed=answers if name == "setup" else None)
+        assert done.exception is None or isinstance(done.exception, SystemExit), name
+        assert done.exit_code in (0, 1), (name, done.output)

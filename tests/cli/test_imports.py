@@ -6,7 +6,9 @@ import sys
 from importlib import resources
 from pathlib import Path
 
-HEAVY = {"pandas", "plotly", "scipy", "textual", "pydantic", "tomlkit", "numpy", "serial"}
+HEAVY = {
+    *("pandas", "plotly", "scipy", "textual", "pydantic", "tomlkit", "numpy", "numpy.ma", "serial")
+}
 
 PROBE = """
 import json, sys
@@ -74,3 +76,15 @@ def test_a_forecast_reads_no_logs(tmp_path: Path) -> None:
         "firing.review.result"
     }
     assert not {name for name in loaded if name.startswith("firing.logs")}
+
+
+def test_a_review_of_a_small_log_reads_no_more_than_it_needs(tmp_path: Path) -> None:
+    # pandas reads large logs; numpy's masked arrays come with its own medians.
+    code = PROBE.replace(
+        "sorted({name.split('.')[0] for name in sys.modules} | screens)",
+        "sorted(sys.modules)",
+    )
+    demo = resources.files("firing") / "data" / "demo"
+    words = ["review", str(demo / "plan.toml"), str(demo / "log.csv")]
+    (found,) = loaded(code, json.dumps([words]), cwd=tmp_path)
+    assert found == {"numpy"}

@@ -182,7 +182,7 @@ def test_a_watch_says_how_it_read_the_log(run: Run, tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text(log.text, encoding="utf-8")
     told = run("watch", "log.csv", *log.options, "--every", "1h").stderr
     assert "15 min" in told
-    assert '"chamber", as told' in told
+    assert '"chamber", as asked' in told
 
 
 @pytest.mark.parametrize(

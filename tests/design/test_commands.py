@@ -54,7 +54,7 @@ def test_mending_a_ready_schedule(tmp_path: Path) -> None:
     arguments = ("design", "bisque", "--load", LOAD, "--from", "thin-ware-bisque")
     result = run(*arguments, "--out", str(out))
     assert result.return_value == 0
-    assert "# Mended: " in out.read_text(encoding="utf-8")
+    assert "# Made safe: " in out.read_text(encoding="utf-8")
 
 
 def test_a_card_as_text_page_and_document(tmp_path: Path) -> None:
@@ -131,7 +131,7 @@ def test_from_damp_to_the_peak_in_one_program_that_leaves_nothing_to_do(
     again = run("design", "bisque", "--from", str(plan), *with_all, "--json")
     assert again.return_value == 0
     document = json.loads(again.stdout)
-    assert "Nothing had to be mended." in document["notes"]
+    assert "Nothing had to be changed." in document["notes"]
     # One figure: the design's own hours are the list's for its number of segments, and mending's.
     data = json.loads(run("design", "bisque", "--cone", "06", *with_all, "--json").stdout)
     count = len(data["schedule"]["segments"])

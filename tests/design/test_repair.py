@@ -35,7 +35,7 @@ def test_a_safe_schedule_is_left_as_it_is() -> None:
         Schedule("mild", (Segment(90.0, 40.0, hold_s=4 * 3600.0), Segment(950.0, 40.0)), "bisque"),
         load,
     )
-    assert made.notes == ("Nothing had to be mended.",)
+    assert made.notes == ("Nothing had to be changed.",)
     assert made.safe
 
 
@@ -66,7 +66,7 @@ def test_a_mended_file_keeps_its_comments() -> None:
     written = designed_text(made.schedule, made.reasons, (), text)
     comments = [line for line in text.splitlines() if line.startswith("#")]
     assert all(line in written.splitlines() for line in comments)
-    assert "# Mended: " in written
+    assert "# Made safe: " in written
     assert parse_schedule(written) == made.schedule
 
 

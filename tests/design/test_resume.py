@@ -8,9 +8,12 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, check_plan, exa
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
+from firing.design.repair import repaired_design
 from firing.design.resume import resume
 from firing.errors import FiringError
+from firing.forecast.forecast import forecast
 from firing.kiln.simulation import simulate
+from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 
@@ -263,6 +266,29 @@ def test_the_rest_as_a_file_does_not_ask_for_the_cone_or_the_drying_again() -> N
     assert "cone 06" in found.schedule.notes
     assert "does not know the log" in found.schedule.notes
     assert found.cone == "06"
+
+
+def test_the_rest_as_a_file_says_what_the_ware_has_lost() -> None:
+    # Dried, past the bound water, and cut off at 700 °C; it has cooled to 350 °C.
+    damp = ware(18.0, "damp")
+    slow = replace(
+        BISQUE,
+        segments=(Segment(90.0, 15.0, hold_s=40 * HOUR), *BISQUE.segments[1:]),
+    )
+    found = resume(slow, *fired(slow, 700.0), load=damp, reads_c=350.0, ago_s=6 * HOUR)
+    assert found.schedule is not None
+    assert found.state is not None
+    again = parse_schedule(schedule_text(found.schedule))
+    assert again.ware_done == found.schedule.ware_done
+    assert again.ware_done is not None
+    assert again.ware_done.bound_water_gone == pytest.approx(found.state.bound_water_gone, abs=1e-4)
+    plan = forecast(again, load=damp)
+    assert plan.assumed == ""
+    assert [breach.message for breach in plan.breaches] == []
+    assert repaired_design(again, damp).schedule.segments == again.segments
+    # a pot twice as thick was not dried by it
+    thick = ware(36.0, "damp")
+    assert forecast(again, load=thick).breaches
 
 
 def test_without_a_kiln_file_the_way_back_is_no_faster_than_the_default_kiln_climbs() -> None:

@@ -377,3 +377,14 @@ def test_options_that_were_taken_are_not_offered_again() -> None:
     assert offered(degas_s=2700.0, cooling=CoolingRequest(1150.0, 1800.0)) == {"--slow-cool"}
     slow = CoolingRequest(rate_c_per_h=60.0, until_c=1000.0)
     assert offered(cooling=slow) == {"--degas", "--drop-to"}
+
+
+def test_no_segment_follows_candling_only_to_leave_its_window_slowly() -> None:
+    """Ware that is dry shrinks no more: the ramp after the hold is the next one's."""
+    found = design(ware(20.0, "damp"), BISQUE_980, kiln=example_kiln())
+    dried = [s for s in found.schedule.segments if 80.0 <= s.target_c <= 95.0]
+    assert len(dried) == 1
+    assert dried[0].hold_s > 4 * 3600.0
+    after = found.schedule.segments[found.schedule.segments.index(dried[0]) + 1]
+    assert after.target_c > 200.0
+    assert found.forecast.breaches == ()

@@ -130,7 +130,7 @@ def test_a_schedule_with_its_units_keeps_them() -> None:
         ('cone = "6"', "cone = 6", "in quotes"),
         ('cone = "6"', 'cone = "99"', "the hottest is 14"),
         ('"2190F"', '"2900F"', "2900 °F is outside 32 to 2642 °F"),
-        ('"2190F"', '"hot"', "where a number is wanted"),
+        ('"2190F"', '"hot"', "where a number belongs"),
     ],
 )
 def test_a_slip_in_a_schedule_is_named(old: str, new: str, said: str) -> None:

@@ -96,6 +96,37 @@ def test_a_low_power_over_capacity_without_a_load_is_spoken_of(ratio: float, spo
     assert not trend.needs_action  # a load nobody weighed may be what it is
 
 
+def test_a_firing_that_kept_up_is_no_witness_of_its_power() -> None:
+    untold = FittedValue(1.0, 0.4, False, "")
+    silent = replace(
+        fit(1.0, date(2025, 1, 1), told=False), power_over_capacity=untold, least_power=0.76
+    )
+    trend = power_trend(trial_kiln(), [silent])
+    assert trend.sentences[0].startswith("This log can't show whether power was lost")
+    assert "needed about 76 % of the kiln file's power at most" in trend.sentences[0]
+    assert not trend.needs_action
+    # What is known of other days still stands, after that.
+    known = trial_kiln(fitted=Fitted(power=0.9, learnt=date(2024, 1, 1), basis="a meter"))
+    said = power_trend(known, [silent]).sentences
+    assert said[0].startswith("This log can't show")
+    assert any("power is down 10 %" in sentence for sentence in said)
+
+
+def test_power_below_what_an_earlier_firing_needed_is_down_by_that_at_least() -> None:
+    # It needed 0.80 of full power, for losses of 1; 0.60 now is a quarter less, or more.
+    then = PastFit(date(2024, 9, 1), 1.0, 1.0, 1.0, 1.0, least_power=0.80, basis="then")
+    now = replace(
+        fit(0.60, date(2025, 9, 1), told=False), power_over_losses=FittedValue(0.6, 0.01, True, "")
+    )
+    trend = power_trend(trial_kiln(fits=(then,)), [now])
+    assert trend.change is not None
+    assert trend.change.at_least
+    assert trend.change.ratio == pytest.approx(0.75)
+    assert "Power is down at least 25 %" in " ".join(trend.sentences)
+    assert "more may be lost" in " ".join(trend.sentences)
+    assert trend.needs_action
+
+
 def test_a_difference_within_the_error_is_none() -> None:
     trend = power_trend(trial_kiln(), [fit(0.97, date(2025, 1, 1))])
     assert "does not differ from" in trend.sentences[0]

@@ -98,7 +98,7 @@ def test_a_bisque_that_never_saturates_says_nothing_of_power(metered: bool, tmp_
     fit = fit_kiln(KILN, [record(log, schedule=schedule_of(BISQUE), kwh=kwh)])
     assert not fit.power.identifiable
     assert not fit.power_over_capacity.identifiable
-    assert "not told" in fit.power.note
+    assert "not known" in fit.power.note
     assert fit.power.se > 0.1
     assert any("nothing is known of the full power" in said for said in fit.cannot_tell)
     # What the kiln file knew of the power is kept.

@@ -23,7 +23,8 @@ def told(outcomes: dict[str, dialects.Outcome], verdicts: set[str]) -> list[str]
 def test_one_dialect_in_fifty(tmp_path: Path) -> None:
     chosen = list(dialects.specs().items())[::50]
     cases = [dialects.build(name, family, spec) for name, (family, spec) in chosen]
-    _, outcomes = dialects.tally([*cases, *dialects.jumped()[::8]], tmp_path)
+    cases += [*dialects.jumped()[::8], *dialects.hostile()[::11]]
+    _, outcomes = dialects.tally(cases, tmp_path)
     assert not told(outcomes, RIGHT | {"noted"})
 
 

@@ -206,7 +206,7 @@ def test_a_channel_that_cannot_be_judged_is_told() -> None:
     values = np.resize(np.repeat([100.0, 400.0, 700.0, 1000.0], 5), 86_400)
     found = cleaned(np.arange(86_400.0), values)
     assert not found.marks.any()
-    assert any("cannot be told" in note for note in found.notes)
+    assert any("can't show which" in note for note in found.notes)
 
 
 def test_a_log_that_ends_standing_still_in_the_heat_is_told(glaze: Firing) -> None:

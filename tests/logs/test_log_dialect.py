@@ -50,7 +50,7 @@ def test_a_dialect_is_plain_data() -> None:
 def test_overrides_win() -> None:
     dialect = detect(b"a,b\n0,20\n1,21\n", ReadingOptions(unit="F", time_unit="min"))
     assert (dialect.unit, dialect.unit_from, dialect.time_kind) == ("F", "option", "minutes")
-    assert "(as told)" in dialect.describe()
+    assert "(as asked)" in dialect.describe()
 
 
 def test_messages_name_the_file() -> None:

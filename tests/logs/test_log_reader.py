@@ -207,7 +207,7 @@ def test_spaces_between_columns(read: Any) -> None:
     # a row of another width may miss either reading
     assert np.isnan(log.trace.temperature_c[2:4]).all()
     assert log.trace.temperature_c[[0, 1, 4], 0].tolist() == [20.5, 20.6, 20.9]
-    assert any("nobody can tell" in note and "line 6" in note for note in log.notes)
+    assert any("nothing shows" in note and "line 6" in note for note in log.notes)
     noon = read("Date Time Kiln\n03/14/2025 08:00:00 PM 20\n03/14/2025 08:00:30 PM 21\n")
     assert noon.trace.started.hour == 20
 

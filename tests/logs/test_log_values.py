@@ -1,8 +1,13 @@
 """Numbers and what stands for none."""
 
+import contextlib
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from firing.errors import FiringError
+from firing.logs.reader import read_log
 from firing.logs.values import as_celsius, clean_numbers, is_missing, match_number
 
 
@@ -47,3 +52,13 @@ def test_impossible_temperatures_are_marked() -> None:
     read = as_celsius(np.array([20.0, 9.9e37, -9999.0, np.inf, -300.0, 1300.0]), "C")
     assert np.isnan(read).tolist() == [False, True, True, True, True, False]
     assert as_celsius(np.array([32.0, 212.0]), "F").tolist() == pytest.approx([0.0, 100.0])
+
+
+def test_a_raised_digit_is_no_number(tmp_path: Path) -> None:
+    """A raised two is a digit and no number: 134² once ended in a traceback."""
+    rows = [f"{60 * n},{20 + n if n < 40 else f'1.{n:03d}'},50" for n in range(60)]
+    rows[30] = "1800,134²,50"
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(["seconds,Kiln C,output (%)", *rows]) + "\n", encoding="utf-8")
+    with contextlib.suppress(FiringError):
+        assert read_log(path).rows == 60

@@ -47,7 +47,7 @@ class MadeWatch:
         self.seen = SEEN
 
     def shown(self, name: str = "") -> ShownWatch:
-        return ShownWatch(name, PLAN, lambda: self.seen, lambda: self.board)
+        return ShownWatch(name, PLAN, "C", lambda: self.seen, lambda: self.board)
 
     def lay_down(self, **what: Any) -> None:
         self.seen = replace(self.seen, open_calls=self.board.open(), **what)

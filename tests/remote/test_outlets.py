@@ -75,7 +75,8 @@ def test_a_page_and_messages_that_hang_or_fail_keep_no_line_from_its_file(
         out = tmp_path / "out.csv"
         opened, published = open_with_listener(WatchOptions(line[0], out=out), outlets.publish)
         first = Quiet()
-        outlets.begin(opened)
+        outlets.open(opened)
+        outlets.begin()
         stop = threading.Event()
         together = outlets.beside(first, {"the page": published}, 60.0)
         watch = threading.Thread(target=lambda: opened.session(together, 1.0).run(stop.is_set))
@@ -117,6 +118,13 @@ def test_a_replayed_log_sends_nobody_messages(tmp_path: Path) -> None:
     result = call(tmp_path, "watch", "log.csv", "--notify", "notify.toml")
     assert result.returncode == 2
     assert "nobody is sent messages" in result.stderr
+
+
+def test_a_source_after_the_page_is_a_source(tmp_path: Path) -> None:
+    write_course(tmp_path / "log.csv", AS_PLANNED, step_s=600.0)
+    result = call(tmp_path, "watch", "--page-lan", "--page", "log.csv", "--notify", "none.toml")
+    assert "none.toml: there is no such file" in result.stderr
+    assert "Missing argument 'SOURCE...'" in call(tmp_path, "watch", "--page").stderr
 
 
 @pytest.mark.parametrize("port", ["80", "x", "kiln.toml", "99999"])

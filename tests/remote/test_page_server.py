@@ -3,6 +3,7 @@
 import os
 import re
 import socket
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from remote.serving import TOKEN, MadeWatch, Served, free_port, served
+from waiting import wait_until
 
 from firing.errors import FiringError
 from firing.remote.page_server import PageAddress, PageServer, kept_token
+from firing.watch.snapshot import WatchRemark
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +146,36 @@ def test_an_open_page_is_sent_what_has_changed_and_nothing_else() -> None:
     assert "321" in changed["title"]
 
 
+@pytest.mark.soak
+def test_fifty_open_pages_all_hear_whoever_else_never_reads() -> None:
+    with served() as found:
+        reading = [found.events() for _ in range(50)]
+        for events in reading:
+            next(events)
+        never_read = [socket.create_connection(("127.0.0.1", found.port)) for _ in range(20)]
+        host = f"Host: 127.0.0.1:{found.port}"
+        for line in never_read:
+            line.sendall(f"GET /events HTTP/1.1\r\n{host}\r\n\r\n".encode())
+        heard: list[int] = []
+
+        def listen(number: int) -> None:
+            if any("777<small>" in e.get("parts", {}).get("now-0", "") for e in reading[number]):
+                heard.append(number)
+
+        threads = [threading.Thread(target=listen, args=(number,)) for number in range(50)]
+        for thread in threads:
+            thread.start()
+        for number in range(5):
+            remark = WatchRemark(0.0, "note", f"{number}" * 100_000)
+            found.watch.lay_down(temperature_c=float(number), remarks=(remark,))
+            wait_until(lambda number=number: f">{number}<small>" in found.ask().text)
+        found.watch.lay_down(temperature_c=777.0)
+        wait_until(lambda: len(heard) == 50)
+        assert found.ask().status == 200
+        for line in never_read:
+            line.close()
+
+
 def test_closing_tells_open_pages_and_frees_the_port() -> None:
     with served() as found:
         events = found.events()
@@ -200,7 +233,7 @@ def test_a_part_that_fails_leaves_the_others_there_and_is_told() -> None:
         events = found.events()
         next(events)
         # a curve that cannot be drawn
-        found.watch.lay_down(course_c=None, time_s=np.array([0.0]), temperature_c=456.0)
+        found.watch.lay_down(course_c=None, time_s=np.array([0.0, 1.0]), temperature_c=456.0)
         changed = next(event["parts"] for event in events if event["parts"])
         assert "cannot be shown" in changed["curve-0"]
         assert "456<small>" in changed["now-0"]

@@ -105,7 +105,7 @@ def test_the_account_is_a_bar_a_cause_from_zero(review_figures: dict[str, Any]) 
     # The sample ran 40 min longer by waiting and 20 min by a hold: 10 h 30 min to 11 h 30 min.
     assert list(longer["x"]) == pytest.approx([40.0, 20.0])
     assert "base" not in longer
-    assert list(longer["y"]) == ["waiting for the kiln<br>+40 min", "held longer<br>+20 min"]
+    assert list(longer["y"]) == ["waiting for the kiln<br>+40 min", "hold ran long<br>+20 min"]
     assert list(shorter["x"]) == []
     assert "Planned 10 h 30 min, actual 11 h 30 min" in account.caption
 
@@ -132,7 +132,7 @@ def test_causes_are_marked_on_the_curve_where_most_of_them_fell(
     assert letters["A"]["x"] == "2026-03-02T22:30:00"
     assert letters["B"]["x"] == "2026-03-03T05:15:00"
     assert letters["B"]["y"] == pytest.approx(1200.0, abs=1.0)
-    assert "A waiting for the kiln +40 min; B held longer +20 min" in course.caption
+    assert "A waiting for the kiln +40 min; B hold ran long +20 min" in course.caption
 
 
 def test_where_the_cooling_quickened_is_marked_too() -> None:

@@ -26,7 +26,7 @@ def test_on_time() -> None:
 
 def test_shorter_than_planned() -> None:
     words = ran(10.0, CauseShare("shorter_hold", -30.0 * MINUTE_S))
-    assert words == "Ran 10 h 00 min, 30 min under its 10 h 30 min: held shorter −30 min."
+    assert words == "Ran 10 h 00 min, 30 min under its 10 h 30 min: hold ran short −30 min."
 
 
 def test_causes_that_cancel_are_still_named() -> None:
@@ -36,7 +36,7 @@ def test_causes_that_cancel_are_still_named() -> None:
         CauseShare("shorter_hold", -20.0 * MINUTE_S),
     )
     assert words == (
-        "Ran 10 h 30 min, as planned: waiting for the kiln +20 min, held shorter −20 min."
+        "Ran 10 h 30 min, as planned: waiting for the kiln +20 min, hold ran short −20 min."
     )
 
 
@@ -67,7 +67,7 @@ def test_a_plan_too_cold_for_any_cone_that_ends_cold() -> None:
 
 def test_a_wanted_cone_is_named() -> None:
     wanted = replace(sample_forecast(), target_cone="6")
-    assert "; cone 6 is wanted" in forecast_answer(wanted)[1]
+    assert "; target cone 6" in forecast_answer(wanted)[1]
 
 
 def test_causes_without_evidence_or_of_seconds_say_nothing() -> None:

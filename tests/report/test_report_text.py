@@ -97,13 +97,13 @@ def test_every_segment_planned_and_actual() -> None:
     assert row(text, "2 ") == [
         "2", "4:00", "4:40", "+0:40", "120/103", "600", "–", "waiting", "for", "the", "kiln",
     ]  # fmt: skip
-    assert row(text, "3  To")[-3:] == ["0:30/0:50", "held", "longer"]
+    assert row(text, "3  To")[-4:] == ["0:30/0:50", "hold", "ran", "long"]
     assert row(text, "   together") == ["together", "10:30", "11:30", "+1:00"]
 
 
 def test_the_account_is_rows_with_signed_minutes_and_bars() -> None:
     text = render_text(review_report(sample_review()))
-    waiting, longer = row(text, "waiting for the kiln"), row(text, "held longer")
+    waiting, longer = row(text, "waiting for the kiln"), row(text, "hold ran long")
     assert (waiting[-2], longer[-2]) == ("+40", "+20")
     assert len(waiting[-1]) == 2 * len(longer[-1])
     assert "What may help: measure the elements cold" in flowing(text)

@@ -46,7 +46,7 @@ def reviewed(
             id="left at 700",
         ),
         pytest.param(GLAZE, HELD, "longer_hold", "stood at 600 °C", id="a hold more"),
-        pytest.param(BISQUE, SLOW, "other_program", "straight at 30 °C/h", id="a ramp more"),
+        pytest.param(BISQUE, SLOW, "other_program", "steadily at 30 °C/h", id="a ramp more"),
     ],
 )
 def test_another_list_of_segments_is_told_as_such(

@@ -89,3 +89,70 @@ def test_healthy_firings_of_a_learnt_kiln_are_quiet(folder: Path) -> None:
             loud.append((number, told, cause))
     print(f"quiet {24 - len(loud)} of 24")
     assert not loud
+
+
+BLAMES = {
+    "relay_stuck", "damp_ware", "opened", "interrupted", "vent_or_leak", "lid_opened",
+    "sensor_moved", "segment_skipped", "segment_repeated", "segment_edited", "stopped_early",
+    "power", "losses", "load", "supply",
+}  # fmt: skip
+"""Findings that name something, and the reasons of a want of power."""
+
+Truth = tuple[str, BoxFaults, set[str]]
+"""What happened, how it is made, and what may be named; nothing may be named of a healthy one."""
+WRONG: list[Truth] = [
+    ("healthy", BoxFaults(), set()),
+    ("lid opened at 600 °C", BoxFaults(lid_propped_at_c=600.0), {"lid_opened"}),
+    ("lid opened at 400 °C", BoxFaults(lid_propped_at_c=400.0), {"lid_opened"}),
+    ("lid opened at 200 °C", BoxFaults(lid_propped_at_c=200.0), {"lid_opened"}),
+    ("vent left on", BoxFaults(vent_on=True), {"vent_or_leak", "losses"}),
+    ("plug forgotten", BoxFaults(plug_out=True), {"vent_or_leak", "losses"}),
+    ("door switch trips", BoxFaults(outage_at_c=700.0, outage_s=1800.0), {"interrupted"}),
+    # A log can't show a brief opening from a brief outage where the fall is small.
+    ("door opened", BoxFaults(opened_at_c=900.0, opened_s=300.0), {"opened", "interrupted"}),
+    ("relay chatters", BoxFaults(chatter_from_c=500.0, chatter_share=0.3), {"power"}),
+    ("bank dead", BoxFaults(dead_banks=1), {"power"}),
+    ("bank fails at 700 °C", BoxFaults(dead_banks=1, dead_from_c=700.0), {"power"}),
+    ("load doubled", BoxFaults(ware_factor=2.0, furniture_factor=1.5), {"load"}),
+    ("furniture doubled", BoxFaults(furniture_factor=2.2), {"load"}),
+    ("damp ware", BoxFaults(water_kg=8.0), {"damp_ware", "load"}),
+    ("relay stuck", BoxFaults(stuck_from_c=700.0), {"relay_stuck"}),
+    (
+        "supply sags",
+        BoxFaults(dip_volts=0.85, dip_from_s=5 * 3600.0, dip_length_s=3 * 3600.0),
+        {"supply"},
+    ),
+    ("sensor slips", BoxFaults(slips_from_c=700.0, slips_c_per_h=2e4), {"sensor_moved"}),
+    ("sensor drifts +30", BoxFaults(drift_at_1000_c=30.0), set()),
+    ("sensor drifts −30", BoxFaults(drift_at_1000_c=-30.0), set()),
+]
+
+
+def named(result: Review) -> set[str]:
+    """Return what a review names, surely or likely; a bare possibility blames nobody."""
+    found = {f.id for f in result.findings if f.id in BLAMES}
+    cause = finding(result, "power_cause")
+    if cause is not None and cause.reason in BLAMES and cause.confidence != "possible":
+        found.add(str(cause.reason))
+    return found
+
+
+def test_whatever_can_go_wrong_is_named_or_left_open(folder: Path) -> None:
+    lines, wrong = [], []
+    shown = made = 0
+    for name, faults, may in WRONG:
+        told = open_ = 0
+        for plan in (BOX_BISQUE, BOX_GLAZE):
+            for waits in (True, False):
+                found = named(reviewed(folder, plan, faults, waits=waits))
+                told += bool(found & may)
+                open_ += not found
+                if found - may:
+                    wrong.append((name, plan[0], waits, found))
+        shown += told if may else 0
+        made += 4 if may else 0
+        lines.append(f"{name:<22}  {told:>5}  {open_:>9}  {4 - told - open_:>5}")
+    print(f"\n{'of four firings':<22}  named  left open  wrong\n" + "\n".join(lines))
+    print(f"named {shown} of {made}; wrong: {wrong}")
+    assert not wrong
+    assert shown >= 0.75 * made

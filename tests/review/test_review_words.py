@@ -32,7 +32,7 @@ def test_a_log_that_begins_inside_is_not_said_to_stop(tmp_path: Path) -> None:
     answer = reviewed(tmp_path, sampling=Sampling(interval_s=60.0, from_s=8 * HOUR))
     first, second = review_answer(answer)
     assert "begins inside the firing" in first
-    assert "segment 3 is in it whole" in first
+    assert "segment 3 is complete in it" in first
     assert second.startswith("What is in it amounts to")
 
 
@@ -171,7 +171,7 @@ def test_without_a_kiln_file_the_reason_for_want_of_power_stays_open(tmp_path: P
     # The text says what was seen once, under the account.
     words = " ".join(render_text(review_report(answer), width=100).split())
     assert words.count("it slowed steadily as it got hotter") == 2
-    assert 'as told under "Where the time went"' in words
+    assert 'see "Where the time went"' in words
 
 
 @pytest.mark.parametrize(

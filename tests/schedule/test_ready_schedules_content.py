@@ -63,12 +63,20 @@ def test_titles_are_unique_and_name_no_speed() -> None:
 @EACH_SCHEDULE
 def test_keys_purpose_and_unit(path: Path) -> None:
     data = load(path)
-    assert set(data) <= {"title", "purpose", "unit", "start", "notes", "segment"}
+    assert set(data) <= {"title", "purpose", "unit", "start", "cone", "notes", "segment"}
     assert data["purpose"] in PURPOSES
     assert data["unit"] == "C"
     for segment in data["segment"]:
         assert set(segment) <= {"name", "rate", "target", "hold", "action"}
         assert segment["name"]
+
+
+@EACH_SCHEDULE
+def test_a_cone_in_the_title_is_stated(path: Path) -> None:
+    data = load(path)
+    named = re.search(r"\bcone (\d+)", data["title"])
+    if named is not None:
+        assert data["cone"] == named[1]
 
 
 @EACH_SCHEDULE

@@ -27,7 +27,7 @@ from firing.files.ready import ready_text
 MOST_SECONDS = 5.0
 MOST_MB = 300.0
 PLAN = "thin-ware-bisque"
-TOML = ("plan", "kiln", "load", "controller", "tariff")
+TOML = ("plan", "kiln", "load", "controller", "tariff", "notify", "source")
 
 COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "plan": (
@@ -40,6 +40,7 @@ COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("card", "F", "--controller", "example-controller"),
         ("review", "F", "LOG"),
         ("resume", "F", "LOG"),
+        ("calendar", "F", "--start", "07:30", "--out", "OUT"),
         ("design", "bisque", "--from", "F", "--load", "example-load-thin-cups"),
         ("watch", "LOG", "--schedule", "F", "--every", "2h"),
     ),
@@ -57,6 +58,8 @@ COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "controller": (("card", PLAN, "--controller", "F"),),
     "tariff": (("forecast", PLAN, "--kiln", "example-kiln", "--tariff", "F"),),
+    "notify": (("notify", "F"), ("notify", "F", "--json")),
+    "source": (("watch", "F", "--print-service"),),
     "log": (
         ("heatwork", "F"),
         ("heatwork", "F", "--json"),
@@ -190,6 +193,28 @@ def whole_log(kind: int) -> str:
     return "\n".join([head, *rows]) + "\n"
 
 
+NOTIFY = """quiet_hours = "22:00-07:00"
+heartbeat = "6h"
+[[program]]
+name = "bell"
+run = ["true"]
+[[mail]]
+name = "neighbour"
+after = "20m"
+server = "mail.example.org"
+sender = "kiln@example.org"
+to = ["neighbour@example.org"]
+"""
+SOURCE = """port = "socket://127.0.0.1:9"
+fields = ["kiln", "-", "output"]
+[firing]
+name = "Front kiln"
+schedule = "thin-ware-bisque"
+kiln = "example-kiln"
+page = 8437
+"""
+
+
 def bases() -> dict[str, list[str]]:
     """Return whole files by their kind."""
     return {
@@ -198,11 +223,22 @@ def bases() -> dict[str, list[str]]:
         "load": [ready_text("example-load-planters-and-cups")],
         "controller": [ready_text("example-controller")],
         "tariff": [ready_text("example-tariff")],
+        "notify": [NOTIFY],
+        "source": [SOURCE],
         "log": [whole_log(kind) for kind in range(4)],
     }
 
 
-WEIGHTS = {"plan": 4, "kiln": 3, "load": 2, "controller": 1, "tariff": 1, "log": 9}
+WEIGHTS = {
+    "plan": 4,
+    "kiln": 3,
+    "load": 2,
+    "controller": 1,
+    "tariff": 1,
+    "notify": 1,
+    "source": 1,
+    "log": 9,
+}
 
 
 def case(seed: int) -> tuple[str, bytes, tuple[str, ...]]:

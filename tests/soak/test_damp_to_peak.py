@@ -161,7 +161,7 @@ def check_verdicts(schedule: Schedule, load: Load, kiln: KilnDescription | None)
     assert not [warning for warning in course.warnings if warning.id == "practice"]
     made = repaired_design(schedule, load, kiln=kiln)
     assert made.schedule == schedule
-    assert "Nothing had to be mended." in made.notes
+    assert "Nothing had to be changed." in made.notes
     whatever = Path("a file")
     equipment = Equipment(
         kiln=None if kiln is None else ChosenFile(whatever, kiln), load=ChosenFile(whatever, load)

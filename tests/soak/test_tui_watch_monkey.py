@@ -83,7 +83,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr("textual._wait.SLEEP_IDLE", 0.0015)
     # No port of this machine is opened by chance, and no program run by one.
     monkeypatch.setattr("firing.capture.serial_port.list_ports", lambda: ())
-    monkeypatch.setattr("firing.watch.alarm_command.AlarmCommand.tell", lambda self, message: None)
+    monkeypatch.setattr("firing.watch.alarm_command.AlarmCommand.tell", lambda self, event: None)
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
     (tmp_path / "log.csv").write_text(LOG, encoding="utf-8")
     return tmp_path

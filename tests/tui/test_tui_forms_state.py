@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from firing.tui.fields import value_text
+from firing.tui.fields import file_reader, value_text
 from firing.tui.form_document import FormState, open_form, rearranged, removed
 from firing.tui.form_kinds import Form, Items, kiln_form, load_form
 from firing.tui.form_lines import (
@@ -413,3 +413,17 @@ def test_a_size_out_of_bounds_is_refused_in_the_unit_typed() -> None:
     document = open_form(kiln_form(), None)
     with pytest.raises(FiringError, match=r'"50 in" must be at most 39\.4 in'):
         type_in(document, ("wall", 0, "thickness_mm"), "50 in")
+
+
+def test_a_comma_before_three_digits_is_asked_back_or_settled_by_the_limits() -> None:
+    """1,200 litres are never 1.2 in silence."""
+    document = open_form(kiln_form(), None)
+    with pytest.raises(FiringError, match=r'"1,200" may be 1200 or 1\.2'):
+        type_in(document, ("volume_l",), "1,200")  # a test kiln, or a large one
+    either = file_reader("number", "", (), within=(0.0, 5000.0))
+    with pytest.raises(FiringError, match=r"1200 or 1\.2"):
+        either("1,200")
+    assert file_reader("number", "", (), within=(0.0, 10.0))("1,200") == 1.2
+    assert file_reader("number", "", (), within=(100.0, 5000.0))("1,200") == 1200
+    assert either("11,5") == 11.5
+    assert either("0,250") == 0.25

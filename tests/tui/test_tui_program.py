@@ -124,8 +124,8 @@ def test_with_kiln_load_and_tariff_it_shows_what_the_command_prints(
     low, high = (float(str(expected[f"energy_kwh_{end}"])) for end in ("low", "high"))
     in_range = f"{energy_kwh:.0f} kWh ({low:.0f} to {high:.0f})"
     terminal.wait_for(f"{in_range} · {expected['currency']} {cost:.2f}")
-    # The screen gives the nearest minute, the document the second.
-    opens = datetime.fromisoformat(str(expected["opens_at"])) + timedelta(seconds=30)
+    opens = datetime.fromisoformat(str(expected["opens_at"]))
+    opens += timedelta(seconds=30)  # to the nearest minute
     terminal.wait_for(f"pens {opens:%a %H:%M}")  # also where a line begins with it
     cones = expected["cones"]
     assert isinstance(cones, dict)

@@ -374,6 +374,30 @@ def test_cautions_are_shown_once_before_a_page_is_handed_out(
     play(scene)
 
 
+def test_the_calendar_is_found_among_all_commands_and_written(
+    play: Play, settle: Settle, tmp_path: Path
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await pilot.press("ctrl+p")
+        await until(pilot, front(app, Commands))
+        await write(pilot, "calendar")
+        await pilot.press("enter")
+        await until(pilot, front(app, Prompt))
+        await write(pilot, "2026-03-01 07:30")
+        await pilot.press("enter")
+        await until(pilot, front(app, Sheet))
+        await pilot.press("enter")
+        await until(pilot, front(app, Prompt))
+        await write(pilot, str(tmp_path / "firing.ics"))
+        await pilot.press("enter")
+        await until(pilot, lambda: "Calendar written to" in message(app))
+        written = (tmp_path / "firing.ics").read_text(encoding="utf-8")
+        assert written.startswith("BEGIN:VCALENDAR")
+        assert "SUMMARY:Kiln: start the program" in written
+
+    play(scene)
+
+
 def test_all_commands_are_those_that_apply(play: Play) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         def offered() -> set[str]:

@@ -46,8 +46,8 @@ def start(tmp_path: Path, plan: Path, instrument: Instrument) -> Iterator[Start]
 
 
 def feed(instrument: Instrument, terminal: Terminal, values_c: list[float]) -> None:
-    """Send lines, the first of which is dropped as its beginning may be missing; wait for them."""
-    instrument.send(b"1\n")
+    """Send lines, the first of which may be dropped as half of one; wait for them."""
+    instrument.send(b"x\n")
     for value_c in values_c:
         instrument.send(f"{value_c}\n".encode())
     terminal.wait_for(f"{len(values_c)} lines in out.csv")
@@ -158,7 +158,7 @@ def test_a_crash_of_the_screens_ends_neither_the_recording_nor_the_alarms(
         terminal.wait_for("no safety device")
         terminal.press(ESCAPE)
         terminal.wait_for("Connected to")
-        for line in (b"1\n", b"20.0\n", b"20.5\n", b"21.0\n"):
+        for line in (b"x\n", b"20.0\n", b"20.5\n", b"21.0\n"):
             instrument.send(line)
         wait_for_raw(terminal, "the watch goes on here")
         for line in (b"21.5\n", b"150.0\n", b"150.5\n"):

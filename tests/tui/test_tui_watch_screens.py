@@ -19,6 +19,7 @@ from firing.tui.screens.review import ReviewScreen
 from firing.tui.screens.sheet_texts import help_lines
 from firing.tui.screens.watch import FiguresPanel, RemarksPanel, WatchScreen
 from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.headline import Headline
 from firing.tui.widgets.lines import TitleLine
 from longer import beyond
 from textual.pilot import Pilot
@@ -91,6 +92,10 @@ def stage(app: FiringApp) -> str:
 
 def text(app: FiringApp, kind: type[FiguresPanel] | type[RemarksPanel]) -> str:
     return str(app.screen.query_one(kind).query_one(Static).content)
+
+
+def shown_large(app: FiringApp) -> str:
+    return app.screen.query_one(Headline).shown.temperature
 
 
 def form(app: FiringApp, **fields: str) -> None:
@@ -166,7 +171,7 @@ def test_it_goes_on_in_the_background_rings_there_and_ends_only_when_told(
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         await until(pilot, lambda: "no line yet" in stage(app))
-        os.write(port[1], b"9\n20.5\n20.6\n")
+        os.write(port[1], b"x\n20.5\n20.6\n")
         await until(pilot, lambda: "Reading" in stage(app))
         await pilot.press("escape")
         await until(pilot, front(app, Ask))
@@ -226,7 +231,7 @@ def test_a_drawing_that_fails_is_told_rings_and_records(
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         monkeypatch.setattr(broken, boom)
-        os.write(port[1], b"9\n20.5\n150.0\n150.5\n")
+        os.write(port[1], b"x\n20.5\n150.0\n150.5\n")
         await until(pilot, lambda: rung)
         await until(pilot, lambda: app._notifications)
         assert "failed (made up)" in next(iter(app._notifications)).message
@@ -239,6 +244,85 @@ def test_a_drawing_that_fails_is_told_rings_and_records(
     assert list(read_log(out, cleaning=False).trace.channel_c()) == [20.5, 150.0, 150.5]
 
 
+def test_a_call_is_snoozed_and_acknowledged_by_a_key_and_its_message_goes_by_escape(
+    play: Play, port: Port
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        os.write(port[1], b"x\n20.5\n150.0\n150.5\n")
+        # what is told while something lies on the watch goes with it
+        await until(pilot, lambda: app._notifications)
+        await pilot.press("escape")
+        await until(pilot, front(app, WatchScreen))
+        await until(pilot, lambda: not app._notifications)
+        large = app.screen.query_one(Headline)
+        await until(pilot, lambda: large.shown.calls)
+        await pilot.press("z")
+        await until(pilot, lambda: not large.shown.calls)
+        assert "(snoozed)" in stage(app)
+        watch = app.session.watch
+        assert watch is not None
+        assert watch.calls is not None
+        watch.calls.acknowledge(1)
+        await until(pilot, lambda: "(acknowledged)" in stage(app))
+        assert watch.seen.standing  # only the message changed
+        await pilot.press("f7")
+        await answer(pilot, app, 0)
+        await until(pilot, front(app, PlanScreen))
+        app.notify("too hot", timeout=1e6)
+        await until(pilot, lambda: app._notifications)
+        await pilot.press("escape")
+        await until(pilot, lambda: not app._notifications)
+        assert front(app, PlanScreen)()
+
+    play(scene, WatchOptions(port[0], top_c=100.0))
+
+
+def test_a_narrow_screen_shows_figures_or_curve_and_never_that_nothing_is_watched(
+    play: Play, port: Port, picture: Callable[[FiringApp], str]
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        await pilot.press("escape")
+        os.write(port[1], b"x\n20.5\n20.6\n")
+        await until(pilot, lambda: "Reading" in stage(app))
+        assert "nothing is watched" not in picture(app)
+        assert app.screen.query_one(FiguresPanel).display
+        assert not app.screen.query_one(Curve).display
+        await pilot.press("tab")
+        await until(pilot, lambda: app.screen.query_one(Curve).display)
+        assert not app.screen.query_one(FiguresPanel).display
+        assert app.screen.query_one(Curve).has_focus
+        assert "too little room" not in picture(app)
+
+    play(scene, WatchOptions(port[0]), (60, 20))
+
+
+def test_the_curve_looks_around_now_until_somebody_looks_elsewhere(
+    play: Play, port: Port, tmp_path: Path
+) -> None:
+    out = tmp_path / "out.csv"
+    begun_s = time.time() - 10.0 * HOUR_S
+    rows = "".join(f"{utc_stamp(begun_s + 60.0 * n)},400.00,\n" for n in range(600))
+    out.write_text(f"time,kiln (°C),status\n{rows}", encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await until(pilot, front(app, Sheet))
+        await pilot.press("escape")
+        os.write(port[1], b"x\n400.5\n")
+        curve = app.screen.query_one(Curve)
+        await until(pilot, lambda: curve.window and not curve.window.whole)
+        window = curve.window
+        assert window is not None
+        assert window.to_s - window.from_s == pytest.approx(6.0 * HOUR_S)
+        await pilot.press("n")
+        await until(pilot, lambda: curve.window and curve.window.whole)
+        await pilot.press("n")
+        await until(pilot, lambda: curve.window and not curve.window.whole)
+
+    play(scene, WatchOptions(port[0], out=out))
+
+
 def test_quitting_ends_the_recording_in_order(play: Play, port: Port, tmp_path: Path) -> None:
     out = tmp_path / "out.csv"
 
@@ -246,7 +330,7 @@ def test_quitting_ends_the_recording_in_order(play: Play, port: Port, tmp_path: 
         await until(pilot, front(app, Sheet))
         await pilot.press("escape")
         await until(pilot, lambda: "no line yet" in stage(app))
-        os.write(port[1], b"9\n20.5\n20.6\n")
+        os.write(port[1], b"x\n20.5\n20.6\n")
         await until(pilot, lambda: "2 lines" in str(app.screen.query_one(TitleLine).content))
         await pilot.press("ctrl+q")
         await answer(pilot, app, 1)
@@ -285,10 +369,10 @@ def test_a_recording_that_is_there_is_continued_only_after_saying_so(
         assert app.session.watch is not None
         assert app.session.watch.schedule == app.session.document.schedule
         assert "plan was changed" not in stage(app)
-        os.write(port[1], b"9\n401.0\n")
+        os.write(port[1], b"x\n401.0\n")
         await until(pilot, lambda: "1 line in" in str(app.screen.query_one(TitleLine).content))
         await pilot.press("f3")
-        await until(pilot, lambda: "754 °F" in text(app, FiguresPanel))  # 401 × 1.8 + 32
+        await until(pilot, lambda: shown_large(app) == "754 °F")  # 401 × 1.8 + 32
         await pilot.press("f7")
         await answer(pilot, app, 0)
         await until(pilot, front(app, PlanScreen))
@@ -339,6 +423,6 @@ def test_help_names_the_screen_and_its_parts(play: Play, port: Port) -> None:
         await pilot.press("escape")
         await until(pilot, front(app, WatchScreen))
         titles = {line for line in help_lines(app.screen) if isinstance(line, str)}
-        assert {"Watch", "Figures", "What was told", "Curve"} <= titles
+        assert {"Watch", "Figures", "Notices", "Curve"} <= titles
 
     play(scene, WatchOptions(port[0]))

@@ -1,5 +1,6 @@
 """A watch without a screen: its thread, what it lays down, and the words for it."""
 
+import http.client
 import os
 import threading
 import tty
@@ -12,13 +13,20 @@ import numpy as np
 import pytest
 from firing.tui.live_watch import LiveWatch
 from firing.tui.plot_lines import WatchLines
-from firing.tui.watch_text import alarm_words, figures, stage_words
+from firing.tui.watch_text import alarm_words, figures, headline, stage_words
+from firing.tui.widgets.headline import headline_rows, large
+from remote.serving import free_port
 from waiting import PATIENCE_S, wait_until
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, write_course
 
 from firing.capture.reading import Reading, Status
 from firing.logs.reader import read_log
+from firing.remote.outlets import Outlets
+from firing.remote.page_server import PageAddress
+from firing.report.sanitize import display_width
 from firing.review.position import Position
+from firing.watch.calls import Call
+from firing.watch.events import WatchEvent
 from firing.watch.listener import MOST_REMARKS, open_with_listener
 from firing.watch.options import WatchOptions
 from firing.watch.snapshot import RecordingState, WatchRemark, WatchState
@@ -58,6 +66,30 @@ def send(port: tuple[Path, int], *lines: str) -> None:
 
 
 Watched = Callable[[WatchOptions], LiveWatch]
+
+
+def test_a_watch_on_the_screen_stands_on_a_page_too(port: tuple[Path, int]) -> None:
+    page = free_port()
+    watch = LiveWatch(WatchOptions(str(port[0])), Outlets(PageAddress(page)))
+    watch.begin()
+    shown: list[str] = []
+
+    def is_shown() -> bool:
+        send(port, "321")
+        asked = http.client.HTTPConnection("127.0.0.1", page, timeout=5.0)
+        try:
+            asked.request("GET", "/", headers={"Host": f"127.0.0.1:{page}"})
+            shown.append(asked.getresponse().read().decode())
+        except OSError:
+            return False
+        finally:
+            asked.close()
+        return "321<small>" in shown[-1]
+
+    try:
+        wait_until(is_shown)
+    finally:
+        assert watch.end(PATIENCE_S)
 
 
 def test_a_replayed_log_is_followed_recorded_and_ends(watched: Watched, tmp_path: Path) -> None:
@@ -111,8 +143,8 @@ def test_a_serial_line_connects_is_read_falls_silent_and_ends_in_order(
     line = {"fields": "kiln,top"}
     watch = watched(WatchOptions(str(port[0]), line, out=out, schedule=PLAN, lost_after_s=1.0))
     wait_until(lambda: watch.seen.stage == "waiting")
-    # the first line of a port may have begun before it was opened, and is dropped
-    send(port, "9,9", "20.5,19.5", "20.75,19.75")
+    # the first line of a port may have begun before it was opened
+    send(port, "x", "20.5,19.5", "20.75,19.75")
     wait_until(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
     seen = watch.seen
     assert seen.stage == "reading"
@@ -173,7 +205,7 @@ def test_a_folder_that_takes_no_file_is_told_and_watching_goes_on(
 ) -> None:
     watch = watched(WatchOptions(str(port[0]), out=tmp_path / "none" / "out.csv"))
     wait_until(lambda: watch.seen.stage == "waiting")
-    send(port, "9", "20.5")
+    send(port, "x", "20.5")
     wait_until(lambda: watch.seen.stage == "reading")
     assert not watch.seen.complete
     assert any("NOTHING IS RECORDED" in words for words in alarm_words(watch.seen))
@@ -183,7 +215,7 @@ def test_a_folder_that_takes_no_file_is_told_and_watching_goes_on(
 def test_a_full_disk_is_told_and_watching_goes_on(watched: Watched, port: tuple[Path, int]) -> None:
     watch = watched(WatchOptions(str(port[0]), out=Path("/dev/full")))
     wait_until(lambda: watch.seen.stage == "waiting")
-    send(port, "9", "20.5")
+    send(port, "x", "20.5")
     wait_until(lambda: watch.seen.stage == "reading" and watch.seen.recording.waiting)
     (words,) = alarm_words(watch.seen)
     assert words.startswith("NOT ON THE DISK: /dev/full takes no more lines: No space left")
@@ -218,7 +250,7 @@ def test_an_unforeseen_fault_closes_the_recording_and_is_told(
     out = tmp_path / "out.csv"
     watch = watched(WatchOptions(str(port[0]), out=out))
     wait_until(lambda: watch.seen.stage == "waiting")
-    send(port, "9", "20.5")
+    send(port, "x", "20.5")
     wait_until(lambda: watch.seen.stage == "reading")
 
     def fail(*_: object) -> None:
@@ -244,7 +276,7 @@ def test_whoever_ends_a_watch_waits_for_its_file_and_no_lock_is_needed(
     out = tmp_path / "out.csv"
     watch = watched(WatchOptions(str(port[0]), out=out))
     wait_until(lambda: watch.seen.stage == "waiting")
-    send(port, "9", "20.5", "20.6")
+    send(port, "x", "20.5", "20.6")
     wait_until(lambda: watch.seen.recording is not None and watch.seen.recording.rows == 2)
     assert threading.current_thread() is threading.main_thread()
     assert not watch.end(0.0) or not watch.running
@@ -395,3 +427,74 @@ def test_without_a_plan_there_are_only_readings() -> None:
     assert [line.name for line in course.lines] == ["kiln"]
     assert course.unit == "F"
     assert panel(made)["Now"] == ("03:24  751 °C",)
+
+
+def test_the_headline_says_what_matters_and_no_old_reading_as_if_current() -> None:
+    found = headline(seen(), PLAN, "C")
+    assert found.temperature == "751 °C"
+    assert found.lines[0].startswith("10 °C below plan, 10 min late")
+    assert (found.at, found.what) == ("05:00", "shut it")
+    assert "top 730 °C" in found.lines
+    assert not found.calls
+    for stage in ("lost", "silent", "waiting", "connecting"):
+        gone = headline(seen(stage=stage), PLAN, "C")
+        assert "751" not in gone.temperature
+        assert any("no reading now; 751 °C at 03:24" in line for line in gone.lines)
+    assert headline(seen(), PLAN, "F").temperature == "1384 °F"  # 751 × 1.8 + 32
+
+
+def test_a_call_colours_the_headline_until_it_is_answered_or_put_off() -> None:
+    event = WatchEvent("over-top", "act", "raised", 7.0 * HOUR_S, "751 °C is over the top")
+    remark = WatchRemark(event.at_s, "alarm", event.message)
+    call = Call(1, event.id, event.at_s, event.message, stands=True)
+    for made, calls, said in (
+        (call, True, "ALARM since 03:00: 751 °C"),
+        (replace(call, acknowledged=True), False, "ALARM since 03:00 (acknowledged): 751 °C"),
+        (replace(call, snoozed=True), False, "ALARM since 03:00 (snoozed): 751 °C"),
+    ):
+        now = seen(standing=(remark,), open_calls=(made,))
+        assert headline(now, PLAN, "C").calls == calls
+        assert alarm_words(now)[0].startswith(said)  # it stands all the same
+    lid = Call(2, "action", 7.0 * HOUR_S, "close the lid", stands=False)
+    assert alarm_words(seen(open_calls=(lid,))) == ["TO DO since 03:00: close the lid."]
+    # in a replay nobody has done it, and hours later it is no longer of now
+    late = replace(lid, at_s=2.0 * HOUR_S)
+    assert alarm_words(seen(open_calls=(late,), live=False)) == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(20, 3), (56, 3), (78, 5), (158, 10)])
+def test_the_headline_fits_and_shows_the_hand_action(width: int, height: int) -> None:
+    rows = headline_rows(headline(seen(), PLAN, "C"), width, height)
+    assert len(rows) == height
+    assert any("█" in row for row in rows)
+    if width > 20:
+        assert all(display_width(row) <= width for row in rows)
+        assert "shut it" in "\n".join(rows)
+
+
+@pytest.mark.parametrize("height", [3, 5, 10])
+def test_large_digits_are_told_apart(height: int) -> None:
+    drawn = {"\n".join(large(digit, height)) for digit in "0123456789-"}
+    assert len(drawn) == 11
+    assert {len(large(digit, height)) for digit in "08"} == {height}
+
+
+def test_the_other_channels_are_drawn_too() -> None:
+    time_s, course_c = np.array([0.0, HOUR_S]), np.array([20.0, 90.0])
+    drawn = WatchLines(PLAN).plot_lines(seen(others=(("top", time_s, course_c),)), "C")
+    line = next(line for line in drawn.lines if line.name == "top")
+    assert list(line.temperature_c) == [20.0, 90.0]
+    # beneath the kiln's own
+    assert [line.name for line in drawn.lines].index("top") < len(drawn.lines) - 1
+
+
+def test_the_course_of_every_channel_is_kept(watched: Watched, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    lines = [f"{60 * n},{20 + n},{10 + n}" for n in range(60)]
+    log.write_text("\n".join(["Time (s),Kiln (°C),Top (°C)", *lines]) + "\n", encoding="utf-8")
+    watch = watched(WatchOptions(str(log), {"speed": "max"}))
+    wait_until(lambda: not watch.running)
+    ((name, time_s, course_c),) = watch.seen.others
+    assert name == "Top"
+    assert list(course_c) == [10.0 + n for n in range(60)]
+    assert list(time_s) == list(watch.seen.time_s)

@@ -127,6 +127,8 @@ class Made:
 
 def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 60.0) -> list[Made]:
     """Fire all of them at once, each until it has cooled after its program."""
+    if not wanted:
+        return []
     n = len(wanted)
     edge = np.array([w.kiln.edge_m for w in wanted])
     inner_m2 = 6.0 * edge**2
@@ -180,7 +182,7 @@ def fire_all(wanted: list[Wanted], *, cool_to_c: float = 55.0, most_h: float = 6
     until_s = at_s + np.array([w.trouble.lasts_s for w in wanted])
     welded = np.array([w.trouble.welded for w in wanted])
     keeps = np.array([w.trouble.held for w in wanted])
-    phase = np.random.default_rng(99).uniform(0.0, 1.0, n)
+    phase = (977.0 * better + 31.0 * ware_kg) % 1.0  # of its own, whatever it is made beside
     arrivals: list[list[float]] = [[] for _ in wanted]
     leaves: list[list[float]] = [[] for _ in wanted]
     end_s = np.full(n, np.inf)
@@ -437,7 +439,6 @@ def _with_trouble(
     top_c = wanted.program[peak][1]
     arrived_s, left_s = made.arrived_s[peak], made.left_s[peak]
     ramp_s = made.crossing_s(chance.uniform(350.0, min(0.88 * top_c, float(made.true_c.max()))))
-    share, lasts_s = 1.0, math.inf
     if kind == "dip":
         share, lasts_s = chance.uniform(0.7, 0.85), chance.uniform(1.0, 3.0) * HOUR_S
         trouble = Trouble(ramp_s, share, 60.0, lasts_s)

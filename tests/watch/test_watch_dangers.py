@@ -210,7 +210,7 @@ def test_a_power_cut_in_the_top_hold_is_told_and_not_as_its_end(
     assert told, [(n.id, (n.at_s - cut_s) / 60.0) for n in heard.acts()]
     assert told[0].id == "cooling"
     assert "power" in told[0].message
-    assert not [n for n in heard.notices if n.id == "hold-over" and "3" in n.message]
+    assert not [n for n in heard.notices if n.id == "hold-over" and "segment 3" in n.message]
 
 
 @sampled()

@@ -10,11 +10,13 @@ from capture.ptywatch import readings
 from longer import beyond
 from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, write_course
 
+from firing.capture.clock import SuspensionDetector, TimeBase
 from firing.capture.reading import PlausibilityCheck, Reading, Status
 from firing.capture.recorder import Recorder
-from firing.capture.source import Connection
+from firing.capture.source import Connection, UsualPause
 from firing.watch.alarm_command import AlarmCommand
 from firing.watch.alarms import AlarmBoard
+from firing.watch.calls import CallBoard
 from firing.watch.events import AlarmLimits
 from firing.watch.fault_isolation import FORGOTTEN_AFTER_SUCCESSES, FaultIsolation
 from firing.watch.history import History
@@ -51,6 +53,11 @@ METHODS = [
     [KilnModel, "remaining"],
     [KilnModel, "tick"],
     [KilnModel, "begin"],
+    [CallBoard, "take"],
+    [CallBoard, "due"],
+    [Recorder, "tick"],
+    [Recorder, "remarks"],
+    [Watcher, "remarks"],
 ]
 ALARMING = [(History, "add"), (Watcher, "add"), (AlarmBoard, "update")]
 """What alarms themselves are made of: no line is lost, and that they are blind is told."""
@@ -198,7 +205,7 @@ def test_a_listener_that_raises_ends_nothing_and_silences_no_alarm(
     log: Path, monkeypatch: pytest.MonkeyPatch, part: str
 ) -> None:
     rung: list[str] = []
-    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, event: rung.append(event.message))
     told = Told()
     _, out = watched(log, Broken(told, part), command="true")
     assert readings(out) == readings(out.with_name("log.csv"))
@@ -262,7 +269,7 @@ def test_a_screens_listener_that_raises_ends_nothing(
     from firing.watch.listener import WatchListener
 
     rung: list[str] = []
-    monkeypatch.setattr(AlarmCommand, "tell", lambda self, message: rung.append(message))
+    monkeypatch.setattr(AlarmCommand, "tell", lambda self, event: rung.append(event.message))
     monkeypatch.setattr(WatchListener, name, boom)
     out = log.with_name("out.csv")
     order = WatchOptions(
@@ -297,6 +304,33 @@ class Faulty:
 
     def remarks(self) -> list[str]:
         return boom() if self.reads % 2 else []
+
+
+@pytest.mark.parametrize(
+    ("owner", "name"),
+    beyond(1, [[UsualPause, "add"], [SuspensionDetector, "is_late"], [TimeBase, "clock_step_s"],
+               [UsualPause, "patience_s"], [CallBoard, "due"]]),
+)  # fmt: skip
+def test_of_a_live_watch_too_a_part_that_raises_ends_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, owner: type, name: str
+) -> None:
+    class Hot(Faulty):
+        def read(self, wait_s: float) -> Reading | None:
+            self.reads += 1
+            return Reading([200.0 + 0.1 * self.reads], [Status.OK])
+
+    source = Hot()
+    recorder, told = Recorder(tmp_path / "out.csv", source.channels), Told()
+    watcher = Watcher(AlarmLimits(top_c=200.5))
+    session = WatchSession(
+        Connection(source), watcher, told, recorder.base, recorder=recorder, calls=CallBoard()
+    )
+    monkeypatch.setattr(owner, name, boom)
+    session.run(lambda: source.reads >= 9)
+    recorder.close()
+    assert len(readings(tmp_path / "out.csv")) == 9
+    assert "raised" in [state for state, _ in told.of("over-top")]
+    assert any("failed (a fault of two lines)" in note for note in told.notes)
 
 
 def test_a_source_that_raises_is_opened_again_and_each_line_is_recorded(tmp_path: Path) -> None:

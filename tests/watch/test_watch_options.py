@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from commandline import call
 from watch.replaying import AS_PLANNED, PLAN, Told, write_course
 from watch.wornkiln import kiln
 
@@ -118,3 +119,66 @@ def test_a_watch_tells_of_the_cone_that_the_schedule_is_for() -> None:
     options = WatchOptions("log.csv", {}, schedule=plan)
     assert make_watcher(options)._cones == ("6",)
     assert make_watcher(replace(options, cones=("04",)))._cones == ("04",)
+
+
+def fahrenheit(path: Path) -> Path:
+    """Write a log in °F that says so: from 68 °F, 60 °F a row, as no plan would know."""
+    lines = ["Time (s),Kiln (F)", *(f"{60 * n},{68 + 6 * n}" for n in range(200))]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_log_in_fahrenheit_without_a_plan_is_told_in_fahrenheit(tmp_path: Path) -> None:
+    log = fahrenheit(tmp_path / "log.csv")
+    done = call(tmp_path, "watch", str(log), "--every", "1h", "--top", "1000F")
+    assert done.returncode == 0
+    last = done.stdout.splitlines()[-1]
+    assert "1262 °F" in last  # 68 + 6 × 199
+    assert "360 °F/h" in last
+    assert "°C" not in done.stdout
+    assert "over the top temperature of 1000 °F" in done.stderr
+
+
+def test_a_plain_number_that_may_mean_either_unit_is_refused(tmp_path: Path) -> None:
+    log = fahrenheit(tmp_path / "log.csv")
+    refused = call(tmp_path, "watch", str(log), "--top", "1000")
+    assert refused.returncode == 2
+    assert "write 1000F or 1000C" in refused.stderr
+    # once the unit is told, there is nothing to ask
+    done = call(tmp_path, "watch", str(log), "--unit", "F", "--top", "1000")
+    assert done.returncode == 0
+    assert "over the top temperature of 1000 °F" in done.stderr
+
+
+def test_a_watch_knows_every_option_of_reading_that_a_review_knows() -> None:
+    from firing.cli.review import review_command
+    from firing.cli.watch import watch_command
+    from firing.logs.options import READING_OPTIONS
+
+    ways = [
+        {
+            option
+            for p in command.params
+            if p.name in (*READING_OPTIONS, "channel")
+            for option in p.opts
+        }
+        for command in (review_command, watch_command)
+    ]
+    assert ways[0] == ways[1]
+    assert {"--restart-pause", "--date-order"} <= ways[0]
+
+
+def test_a_folder_that_takes_no_new_file_is_told_at_the_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = write_course(tmp_path / "log.csv", AS_PLANNED[:2], step_s=600.0)
+    assert not [
+        n for n in watched(WatchOptions(str(log), out=tmp_path / "a.csv")).notes if "takes no" in n
+    ]
+
+    def full(*_: object, **__: object) -> object:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("tempfile.NamedTemporaryFile", full)
+    told = watched(WatchOptions(str(log), out=tmp_path / "b.csv"))
+    assert sum("takes no new file (No space left on device)" in note for note in told.notes) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -184,3 +185,57 @@ def test_a_computer_without_its_clock_says_so_at_the_beginning(
     clocks.ahead_s = datetime(year, 1, 2, tzinfo=UTC).timestamp()
     told = run(clocks, Line(clocks, 1.0, {}), tmp_path / "log.csv", 400)
     assert sum("clock is not set" in note for note in told.notes) == told_so
+
+
+class Warm(Line):
+    """The same, of a kiln that stands at 200 °C; it ends after a time."""
+
+    ends_s = math.inf
+
+    def read(self, wait_s: float) -> Reading | None:
+        if self._clocks.monotonic_s >= self.ends_s:
+            self._clocks.monotonic_s += wait_s
+            return None
+        found = super().read(wait_s)
+        if found is not None:
+            found.values_c = [200.0 + self.reads % 3]
+        return found
+
+
+@pytest.mark.parametrize(("every_s", "raised"), [(300.0, 1), (25.0, 0), (2.0, 0)])
+def test_a_source_slower_than_lost_after_does_not_flap(
+    clocks: Clocks, tmp_path: Path, every_s: float, raised: int
+) -> None:
+    """Before its second line nobody knows that it is slow; after that it is known."""
+    told = watched(clocks, Warm(clocks, every_s, {}), tmp_path / "log.csv", 0.5 * HOUR_S)
+    found = [notice.state for notice in told.notices if notice.id == "reading-lost"]
+    assert found == ["raised", "over"] * raised
+    gaps = [cells[-1] for cells in rows(tmp_path / "log.csv") if cells[-1].startswith("gap:")]
+    assert len(gaps) == raised
+    assert sum("slow for --lost-after" in note for note in told.notes) == (every_s > 20.0)
+
+
+@pytest.mark.parametrize(("every_s", "within_s"), [(300.0, 901.0), (2.0, 61.0)])
+def test_a_source_that_stops_is_told_after_three_of_its_pauses(
+    clocks: Clocks, tmp_path: Path, every_s: float, within_s: float
+) -> None:
+    source = Warm(clocks, every_s, {})
+    source.ends_s = 5000.0 + 0.5 * HOUR_S
+    told = watched(clocks, source, tmp_path / "log.csv", HOUR_S)
+    lost = [notice for notice in told.notices if notice.state == "raised"][-1]
+    assert lost.id == "reading-lost"
+    since_s = lost.at_s - 0.5 * HOUR_S
+    assert within_s - every_s - 2.0 <= since_s <= within_s + 1.0
+
+
+def watched(clocks: Clocks, source: Line, path: Path, for_s: float) -> Told:
+    told = Told()
+    recorder = Recorder(path, source.channels)
+    session = WatchSession(
+        Connection(source), Watcher(AlarmLimits(lost_after_s=60.0)), told, recorder.base,
+        recorder=recorder, status_every_s=1e9, silent_after_s=60.0,
+    )  # fmt: skip
+    until_s = clocks.monotonic_s + for_s
+    session.run(lambda: clocks.monotonic_s >= until_s)
+    recorder.close()
+    return told

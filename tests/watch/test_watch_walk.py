@@ -31,8 +31,9 @@ def _demo(folder: Path, readings: int | None = None) -> tuple[Path, Path]:
     return folder / "plan.toml", folder / "log.csv"
 
 
-def _walk(plan: Path, log: Path, every: str) -> None:
-    command = ["watch", str(log), "--schedule", str(plan), "--every", every]
+def _walk(plan: Path, log: Path, every: str = "") -> None:
+    """Watch it as the README does; by default as often as a watch says how it stands by itself."""
+    command = ["watch", str(log), "--schedule", str(plan), *(["--every", every] if every else [])]
     result = CliRunner().invoke(cli, command, catch_exceptions=False)
     assert result.exit_code == 0
     assert result.stderr.rstrip().endswith("log.csv ended")
@@ -45,7 +46,7 @@ def test_the_readmes_own_example_goes_on_past_its_first_hold(tmp_path: Path, eve
 
 
 @pytest.mark.soak
-@pytest.mark.parametrize("every", ["1m", "2m", "10m"])
+@pytest.mark.parametrize("every", ["", "2m", "10m"])
 def test_the_readmes_own_example_reaches_the_end_of_its_log(tmp_path: Path, every: str) -> None:
     _walk(*_demo(tmp_path), every)
 

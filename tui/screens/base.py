@@ -99,8 +99,14 @@ class WorkScreen(Screen[None]):
         await self.app.push_screen_wait(Sheet(title, caution_lines(cautions, plan.unit)))
         self.session.cautions_seen.update(caution.id for caution in cautions)
 
-    async def hand_out(self, name: str, page: Callable[[], str]) -> bool:
-        """Write a page under a name asked for, after the cautions were shown once.
+    async def hand_out(
+        self,
+        name: str,
+        page: Callable[[], str],
+        what: str = "page",
+        next_step: str = "open it in a browser",
+    ) -> bool:
+        """Write a page, or `what` it is, under a name asked for, after the cautions once.
 
         `page` makes it, in a thread.  Returns whether it was written.
         """
@@ -108,7 +114,7 @@ class WorkScreen(Screen[None]):
             await self.show_cautions()
         fault = ""
         while True:
-            written = await self.prompt("Write the page to this file:", name, fault)
+            written = await self.prompt(f"Write the {what} to this file:", name, fault)
             if written is None:
                 return False
             path = Path(written).expanduser()
@@ -116,13 +122,13 @@ class WorkScreen(Screen[None]):
             overwrite = await self.replacing(path)
             if overwrite is None:
                 continue
-            self.say("Writing the page …")
+            self.say(f"Writing the {what} …")
             try:
                 await asyncio.to_thread(_write_page, page, path, overwrite)
             except FiringError as error:
                 fault = str(error)
                 continue
-            self.say(f"Page written to {path}; open it in a browser.")
+            self.say(f"{what.capitalize()} written to {path}; {next_step}.")
             return True
 
 

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 Answer = Literal["take", "change"]
 
 _LIST, _LEAST_CURVE = 50, 28
-_VERDICT, _MORE = 3, "  F4 tells all"
+_VERDICT, _MORE = 3, "  F4 shows all"
 
 
 class ComparisonList(grid.ListGrid):
@@ -45,7 +45,7 @@ class ComparisonList(grid.ListGrid):
     HELP_WORDS = (
         "On the left the plan as it is now, on the right the designed one.",
         "~ between them: changed; + only in the designed one; − only in the present one.",
-        "The text below tells why; the cross-hair goes to the end of the segment.",
+        "The text below says why; the cross-hair goes to the end of the segment.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "read", "Read", tooltip="Read all there is to say of the line"),
@@ -76,11 +76,11 @@ class ComparisonScreen(Screen[Answer | None]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "take", "Take it", tooltip="Take the designed plan; undo takes it back"),
-        Binding("f2", "change", "Change wish", tooltip="Back to what is wanted of the design"),
+        Binding("f2", "change", "Change wish", tooltip="Back to what the design is for"),
         Binding("escape", "leave", "Leave it", tooltip="Leave the plan as it is"),
         Binding(
             "f4", "all", "All reasons",
-            tooltip="The whole design, as the command line prints it",
+            tooltip="The design in full, as the command line prints it",
         ),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people, with this design"),
         Binding(

@@ -33,7 +33,7 @@ _WITHOUT: dict[Kind, str] = {
     "kiln": "programmed hours and a default cooling curve",
     "load": "a typical load for the kiln's volume",
     "controller": "its clock is taken to wait when the kiln lags",
-    "tariff": "no cost is told",
+    "tariff": "no cost is shown",
 }
 
 

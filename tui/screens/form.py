@@ -180,7 +180,7 @@ class FormScreen(EditingScreen):
         place.set_class(state.value is None, "fault")
         if state.value is None:
             faults = len(faulty_places(lines_of(state)))
-            words = f"{_counted(faults)}: nothing follows until that is mended; F4 goes there."
+            words = f"{_counted(faults)}: nothing follows until that is put right; F4 goes there."
             lines = [words[:1].upper() + words[1:]]
         else:
             lines = flowing(self._shown[1] if self._shown else ("…",), room)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -11,6 +12,7 @@ from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import Static
 
+from firing.errors import FiringError
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
@@ -49,7 +51,7 @@ class PlanScreen(PlanActionsScreen):
         Binding("ctrl+o", "open", "Open", tooltip="Open a file, a ready schedule or a new plan"),
         Binding(
             "f2", "about", "About",
-            tooltip="Title, purpose, start time, cone wanted, opening temperature, notes",
+            tooltip="Title, purpose, start time, target cone, opening temperature, notes",
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),
@@ -72,6 +74,10 @@ class PlanScreen(PlanActionsScreen):
         Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
+        Binding(
+            "f10", "calendar", "Calendar", show=False,
+            tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
+        ),
         Binding(
             "ctrl+r", "to_cone", "To cone",
             tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
@@ -174,7 +180,7 @@ class PlanScreen(PlanActionsScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer only what applies."""
-        if action in ("warnings", "page"):
+        if action in ("warnings", "page", "calendar"):
             return self.session.forecast is not None
         if action == "without_load":
             return bool(self.session.load_left_out)
@@ -289,6 +295,37 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}-forecast.html", page)
+
+    def action_calendar(self) -> None:
+        """Write the moments of the firing for a calendar."""
+        if self.settle():
+            self.job(self._calendar_job)
+
+    async def _calendar_job(self) -> None:
+        from firing.clock import parse_when
+
+        forecast = self.session.forecast
+        if forecast is None or not self.up_to_date:
+            self.say("There is no forecast of this plan yet.", fault=True)
+            return
+        started, fault = forecast.started, ""
+        while started is None:
+            typed = await self.prompt("When does it start?", "tomorrow 07:30", fault)
+            if typed is None:
+                return
+            try:
+                started = parse_when(typed)
+            except FiringError as error:
+                fault = str(error)
+
+        def file() -> str:
+            from firing.report.calendar import calendar
+
+            return calendar(replace(forecast, started=started)).to_ics()
+
+        document = self.document
+        stem = (document.path or Path(document.suggested_name)).stem
+        await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
 
     def action_review(self) -> None:
         """Go to the review."""

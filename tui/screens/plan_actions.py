@@ -236,7 +236,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.say(f"{found.words} The plan has that already.")
             return
         self.apply(edits.checked(found.schedule), f"to cone {cone}", place)
-        self.say(f"{found.words} The whole forecast is counted in.  ^Z takes it back.")
+        self.say(f"{found.words} All of the forecast is counted in.  ^Z takes it back.")
 
     def action_card(self) -> None:
         """Show the card to key the plan in from."""

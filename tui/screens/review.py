@@ -39,8 +39,8 @@ class ReviewList(ListGrid):
 
     HELP_TITLE = "Account"
     HELP_WORDS = (
-        "█ made the firing longer, ▒ shorter; the minutes add up to the whole difference.",
-        "The cross-hair goes to what the line is about; the text below tells more.",
+        "█ made the firing longer, ▒ shorter; the minutes add up to the difference.",
+        "The cross-hair goes to what the line is about; the text below says more.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "jump", "Look at it", tooltip="Zoom the curve to what the line is about"),
@@ -264,7 +264,7 @@ class ReviewScreen(WorkScreen):
         if entry is None:
             return
         if entry.span_s is None:
-            self.say("That is about the whole firing.  " + "  ".join(entry.details))
+            self.say("That is about all of the firing.  " + "  ".join(entry.details))
             return
         curve = self.query_one(Curve)
         curve.look_at(*entry.span_s)
@@ -292,7 +292,7 @@ class ReviewScreen(WorkScreen):
         mended = self._mended()
         if mended is None or self.session.reviewed != self._question():
             return
-        self.session.document.apply(mended.schedule, "the plan mended for the kiln")
+        self.session.document.apply(mended.schedule, "the plan that fits the kiln")
         self.say(
             f"The open plan is changed, {'; '.join(mended.changes)}. F7 goes to it; nothing is "
             "written until you save it there, and ^Z there undoes it."

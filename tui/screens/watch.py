@@ -21,8 +21,19 @@ from firing.watch.status_text import MomentText
 
 from ..plot_lines import WatchLines
 from ..session import LogChoice
-from ..watch_text import WatchFigure, alarm_words, figures, lines_words, remark_words, stage_words
+from ..watch_text import (
+    WatchFigure,
+    alarm_words,
+    beside_headline,
+    figures,
+    headline,
+    lines_words,
+    remark_words,
+    stage_words,
+    waits,
+)
 from ..widgets.curve import Curve
+from ..widgets.headline import HIGH, LOW, MIDDLE, Headline
 from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen
 
@@ -31,6 +42,7 @@ if TYPE_CHECKING:
     from firing.watch.snapshot import WatchState
 
     from ..live_watch import LiveWatch
+    from ..plot import Window
     from ..session import Session
 
 
@@ -42,7 +54,8 @@ class LabelledLines(VerticalScroll, can_focus=True):
     """Paragraphs behind their labels, wrapped to the room; scrolled when there are too many."""
 
     DEFAULT_CSS = """
-    LabelledLines { scrollbar-size: 1 1; padding: 0 1; background: $background; }
+    LabelledLines { scrollbar-size: 1 1; scrollbar-gutter: stable; padding: 0 1; }
+    LabelledLines { background: $background; }
     LabelledLines:focus { background: $surface; }
     LabelledLines Static { height: auto; }
     """
@@ -100,9 +113,9 @@ class FiguresPanel(LabelledLines):
 
 
 class RemarksPanel(LabelledLines):
-    """What was told, the latest first."""
+    """Notices, the latest first."""
 
-    HELP_TITLE = "What was told"
+    HELP_TITLE = "Notices"
     HELP_WORDS = ("The latest comes first; ↑ ↓ scroll.",)
 
     def show(self, told: Sequence[tuple[str, str]]) -> None:
@@ -113,6 +126,10 @@ class RemarksPanel(LabelledLines):
 _SIDE = (43, 48)
 _LOW = 30
 """Screens of fewer lines than this have little room for what was told."""
+_NARROW = 72
+"""Screens narrower than this show the figures or the curve, not both."""
+AROUND_S = 3.0 * 3600.0
+"""How much is seen before and after now, unless everything is [s]."""
 
 
 class WatchScreen(WorkScreen):
@@ -126,14 +143,23 @@ class WatchScreen(WorkScreen):
         "It goes on while the plan is in front; quitting ends it, and asks first.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "a", "acknowledge", "Heard",
+            tooltip="It does not come again; the alarm stands, and nothing is switched",
+        ),
+        Binding(
+            "z", "snooze", "Snooze",
+            tooltip="It comes again in a quarter of an hour; nothing is switched",
+        ),
         Binding("ctrl+o", "choose", "Source", tooltip="Choose what to watch, and begin"),
         Binding(
             "ctrl+x", "end", "End watch",
             tooltip="End the watch; the recording is put on the disk and closed",
         ),
+        Binding("n", "around", "Now", tooltip="See some hours around now, or everything again"),
         Binding("f3", "unit", "°C/°F", tooltip="Show temperatures in the other unit"),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people"),
-        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, what was told, figures"),
+        Binding("tab,f6", "other(1)", "Next part", tooltip="Curve, notices, figures"),
         Binding("shift+tab", "other(-1)", "Part before", show=False),
         Binding("f7", "back", "Plan", tooltip="Back to the plan; the watch may go on"),
         Binding("escape", "back", "Plan", show=False),
@@ -146,11 +172,15 @@ class WatchScreen(WorkScreen):
         self._stage = ""
         self._said: tuple[str, bool] = ("", False)
         self._drawn: tuple[object, ...] = ()
+        self._waited = False
         self._unit: TemperatureUnit | None = None
         self._lines: tuple[LiveWatch | None, WatchLines] | None = None
         # Held here: a look may come while the screen is taken down around them.
         self._title, self._going_on = TitleLine(), Static(id="stage")
         self._attempts = FaultIsolation("reading, recording and alarms go on")
+        self._headline = Headline(id="headline")
+        self._around: bool | None = None
+        self._window: Window | None = None
         self._standing, self._told = FiguresPanel(id="standing"), RemarksPanel(id="told")
         self._curve = Curve(id="curve")
 
@@ -158,6 +188,7 @@ class WatchScreen(WorkScreen):
         """Put the figures beside the curve, what is going on above and what was told below."""
         yield self._title
         yield self._going_on
+        yield self._headline
         with Horizontal(id="body"):
             yield self._standing
             yield self._curve
@@ -167,7 +198,7 @@ class WatchScreen(WorkScreen):
     def on_mount(self) -> None:
         """Show the watch, begin the one ordered, or ask for one."""
         self._ready = True
-        self._curve.placeholder = "nothing is watched"
+        self._curve.placeholder = "no line yet"
         self._standing.focus()
         self.look()
         if self._order is not None or self.live is None:
@@ -183,8 +214,10 @@ class WatchScreen(WorkScreen):
         """The unit temperatures are shown in: the plan's, unless changed."""
         watch = self.live
         schedule = None if watch is None else watch.schedule
-        plan = self.session.document.schedule if schedule is None else schedule
-        return self._unit or plan.unit
+        if schedule is not None:
+            return self._unit or schedule.unit
+        plan = self.session.document.schedule
+        return self._unit or (plan.unit if watch is None else watch.seen.unit)
 
     def say(self, words: str, *, fault: bool = False) -> None:
         """Show a message in words under what is going on."""
@@ -203,14 +236,22 @@ class WatchScreen(WorkScreen):
         if watch is not None:
             seen = watch.seen
             show("the drawing of the title", lambda: self._show_title(watch, seen), None)
+            show("the drawing of the headline", lambda: self._show_headline(watch, seen), None)
             show("the drawing of the figures", lambda: self._show_figures(watch, seen), None)
-            show("the drawing of what was told", lambda: self._show_told(seen), None)
+            show("the drawing of the notices", lambda: self._show_told(seen), None)
             show("the drawing of the curve", lambda: self._show_curve(watch, seen), None)
         for sentence in self._attempts.remarks():
             self.notify(plain(sentence), title="Watch", severity="warning", markup=False)
 
     def _show_figures(self, watch: LiveWatch, seen: WatchState) -> None:
-        self._standing.show(figures(seen, watch.schedule, self.unit))
+        found = figures(seen, watch.schedule, self.unit)
+        self._standing.show(beside_headline(found))
+
+    def _show_headline(self, watch: LiveWatch, seen: WatchState) -> None:
+        self._headline.show(headline(seen, watch.schedule, self.unit))
+        if waits(seen) != self._waited:
+            self._waited = waits(seen)
+            self.refresh_bindings()
 
     def _show_told(self, seen: WatchState) -> None:
         if seen.began is not None:
@@ -225,7 +266,14 @@ class WatchScreen(WorkScreen):
             self._drawn = drawn
             if self._lines is None or self._lines[0] is not watch:
                 self._lines = watch, WatchLines(watch.schedule)
+            # Whoever zooms or moves the window looks at something else than now.
+            if self._window is not None and self._curve.window != self._window:
+                self._around = False
             self._curve.show(self._lines[1].plot_lines(seen, unit), keep=True)
+            around = self._around
+            if around is None:
+                around = seen.live and seen.began is not None
+            self._window = self._curve.see_around(seen.now_s, AROUND_S) if around else None
             self.refresh_bindings()
 
     def _show_stage(self) -> None:
@@ -260,13 +308,19 @@ class WatchScreen(WorkScreen):
 
     def on_screen_resume(self) -> None:
         """Take up what changed while another screen was in front."""
+        self.app.clear_notifications()  # what they say is told here, too
         self.call_after_refresh(self.look)
 
     def on_resize(self) -> None:
         """Share the room between the parts."""
         # Wide enough for a cone with its time and range on one line.
-        self._standing.styles.width = _SIDE[self.size.width >= 100]
-        self._told.styles.height = 5 if self.size.height < _LOW else 9
+        width, height = self.size
+        self.set_class(width < _NARROW, "narrow")
+        self._standing.styles.width = "1fr" if width < _NARROW else _SIDE[width >= 100]
+        self._told.styles.height = 4 if height < _LOW else 9
+        self._headline.styles.height = (
+            LOW if height < 24 or width < 76 else HIGH if height >= 40 and width >= 130 else MIDDLE
+        )
         self.call_after_refresh(self.look)
 
     # Jobs
@@ -275,13 +329,40 @@ class WatchScreen(WorkScreen):
         """Offer only what applies."""
         if action == "end":
             return self.live is not None and self.live.running
+        if action in ("acknowledge", "snooze"):
+            return self.live is not None and waits(self.live.seen)
         return True
 
     def action_other(self, way: int) -> None:
         """Go to another part of the screen."""
         parts = [self._curve, self._told, self._standing]
         at = next((n for n, part in enumerate(parts) if part.has_focus), -1)
-        parts[(at + way) % len(parts)].focus()
+        chosen = parts[(at + way) % len(parts)]
+        self.set_class(chosen is self._curve, "curve-front")
+        chosen.focus()
+
+    def action_acknowledge(self) -> None:
+        """Say that what calls was heard: it is not told again."""
+        self._answer(snooze=False)
+
+    def action_snooze(self) -> None:
+        """Have what calls told again in a while."""
+        self._answer(snooze=True)
+
+    def _answer(self, *, snooze: bool) -> None:
+        if self.live is not None:
+            self.live.answer(snooze=snooze)
+        self.app.clear_notifications()
+        self.look()
+
+    def action_around(self) -> None:
+        """See some hours around now, or everything again."""
+        watch = self.live
+        around = self._around if self._around is not None else watch is not None and watch.seen.live
+        self._around, self._window, self._drawn = not around, None, ()
+        if around:
+            self._curve.action_whole()
+        self.look()
 
     def action_unit(self) -> None:
         """Show temperatures in the other unit."""
@@ -317,6 +398,7 @@ class WatchScreen(WorkScreen):
             return
         self._said = ("", False)
         self.program.begin_watch(order)
+        self._around, self._window = None, None
         self._curve.action_whole()
         self.look()
         await show_safety(self)

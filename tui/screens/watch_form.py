@@ -43,7 +43,7 @@ async def show_safety(screen: WorkScreen) -> None:
             "Opening a serial port resets many boards: open it before the firing, not during one "
             "that the board controls.",
             "",
-            "F5 tells what can hurt people with this plan.  The kiln's manual, the local codes and "
+            "F5 lists what can hurt people with this plan.  The kiln's manual, the local codes and "
             "licensed electricians come before anything said here.",
         ],
     )
@@ -67,14 +67,19 @@ async def choose_watch(screen: WorkScreen, before: WatchOptions | None) -> Watch
 async def _choose_source(
     screen: WorkScreen, before: WatchOptions | None
 ) -> tuple[SourceSort, str] | None:
-    from firing.capture.serial_port import list_ports
+    from firing.capture.serial_port import BY_NUMBER, list_ports
 
     ports = (await asyncio.to_thread(list_ports))[:_MOST_PORTS]
     answers: list[tuple[str, str]] = []
     if before is not None:
         answers.append(("again", f"{before.source} again"))
     for port in ports:
-        answers.append((port.device, f"{port.device}  {port.description}".rstrip()))
+        # By its number where it has one of its own: then two kilns cannot change places.
+        numbers = [other.serial_number for other in ports]
+        alone = port.serial_number and numbers.count(port.serial_number) == 1
+        name = f"{BY_NUMBER}{port.serial_number}" if alone else port.device
+        shown = f"{name}  {port.device}" if alone else name
+        answers.append((name, f"{shown}  {port.description}".rstrip()))
     answers += [
         ("address", "Another port or an address, written by hand"),
         ("file", "A source file (TOML)"),

@@ -115,6 +115,13 @@ class Curve(Widget, can_focus=True):
             self.window = self.window.seeing(at_s)
         self._again()
 
+    def see_around(self, at_s: float, span_s: float) -> Window | None:
+        """Show a moment and so much before and after it; return the window."""
+        if self.window is not None:
+            self.window = self.window.between(at_s - span_s, at_s + span_s)
+            self._again()
+        return self.window
+
     def look_at(self, from_s: float, to_s: float) -> None:
         """Zoom to a stretch of time."""
         if self.window is not None:
@@ -252,7 +259,8 @@ class Curve(Widget, can_focus=True):
         shown, window = self.shown, self.window
         base = self.rich_style
         if shown is None or window is None or height < 6 or width < 20:
-            words = shorten(self.placeholder, max(width, 1))
+            nothing = shown is None or window is None
+            words = shorten(self.placeholder if nothing else "too little room", max(width, 1))
             return [
                 Strip([Segment(words if y == height // 2 else "", base)]).extend_cell_length(
                     width, base

@@ -28,12 +28,6 @@ _KEY_WORDS = {
 }
 
 
-_FIRST = {
-    "help": 0, "save": 1, "undo": 2, "commands": 3, "quit": 4, "drop": 5, "leave": 6, "back": 7,
-}  # fmt: skip
-"""What is shown before all else, and in which order: somebody lost looks for it."""
-
-
 def key_words(binding: Binding) -> str:
     """Return a binding's key as it is written on a keyboard."""
     if binding.key_display:
@@ -44,6 +38,13 @@ def key_words(binding: Binding) -> str:
         return f"^{key.upper() if len(key) == 1 else key}"
     name = key.upper() if key.startswith("f") and key[1:].isdigit() else key
     return "+".join([*held, name])
+
+
+_FIRST = {
+    "help": 0, "acknowledge": 1, "snooze": 2, "save": 3, "undo": 4, "commands": 5, "quit": 6,
+    "drop": 7, "leave": 8, "back": 9,
+}  # fmt: skip
+"""Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
 
 class TitleLine(Static):

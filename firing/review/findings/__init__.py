@@ -24,6 +24,7 @@ _RANKS = (
     "maybe_celsius",
     "plan_unrelated",
     "relay_stuck",
+    "sensor_moved",
     "stopped_early",
     "peak_passed",
     "thermocouple_low",

@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator
 
+from firing.clock import after
 from firing.review import thresholds as limit
 from firing.review.findings.power import is_learnt
 from firing.review.result import Finding, Review
 from firing.review.wording import Wording
+from firing.units import format_duration
 
 SOURCE = {"kiln": "leak-default, vent-default", "default": "cooling-default"}
 
@@ -25,7 +27,7 @@ def of_cooling(review: Review) -> Iterator[Finding]:
             "cooling_not_logged",
             "note",
             "The log ends with the program; the cooling is not in it.",
-            next_step="Leave the logger running: cooling tells how tight the kiln is.",
+            next_step="Leave the logger running: cooling shows how tight the kiln is.",
         )
 
 
@@ -35,12 +37,15 @@ def _quicker(review: Review) -> Iterator[Finding]:
     if found is None:
         return
     hot = found.at_c >= limit.OPENED_HOT_C
+    when = f"{format_duration(found.at_s - review.analysed.alignment.start_s)} after its start"
+    if review.log.trace.started is not None:
+        when = f"at {after(review.log.trace.started, found.at_s):%H:%M}, {when}"
     yield Finding(
         "lid_opened",
         "check" if hot else "note",
-        f"From {say.degrees(found.at_c)} on the kiln suddenly cooled faster: at up to "
+        f"From {say.degrees(found.at_c)} on, {when}, the kiln suddenly cooled faster: at up to "
         f"{say.rate(found.after_c_per_h)}, after {say.rate(found.before_c_per_h)} "
-        "before. Lid, door, bung or vent was opened there; which of them a log cannot tell.",
+        "before. Lid, door, bung or vent was opened there; a log can't show which.",
         evidence="a closed kiln only ever cools more slowly as it gets colder",
         next_step=f"Keep it closed until {say.degrees(100.0)} or what its manual says, if "
         "the ware cracked; hot air and radiant heat burn."
@@ -83,10 +88,10 @@ def _pace(review: Review) -> Iterator[Finding]:
             "vent_or_leak",
             "check" if learnt else "note",
             f"Natural cooling {span} was faster than {what}: a vent left on, a gap at the lid, "
-            f"walls that let more through, a smaller load{usual}. The log cannot tell these apart.",
+            f"walls that let more through, a smaller load{usual}. The log can't show which.",
             evidence=evidence_words,
             next_step="See whether a vent was on and whether the lid closes all round; the same "
-            "load in an earlier log (--compare) tells whether it is new.",
+            "load in an earlier log (--compare) shows whether it is new.",
             source=SOURCE[cooling.basis],
             at_s=cooling.start_s,
             confidence="likely" if learnt else "possible",

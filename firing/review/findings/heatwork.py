@@ -254,7 +254,7 @@ def _cone_open(review: Review) -> Finding:
     return Finding(
         "cone_open",
         "note",
-        f"The log {part} to tell the heat-work: what is in it amounts to {came}; the plan amounts "
+        f"The log {part} to show the heat-work: what is in it amounts to {came}; the plan amounts "
         f"to cone {describe_number(wanted)}.",
         next_step="Go by the witness cones and the ware.",
         source=CHART,
@@ -310,7 +310,7 @@ def _witness(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
             )
             + f": the offset is {_range(review, offset)}.",
             evidence=seen,
-            next_step="Keep the cones with the log; several firings tell the offset better.",
+            next_step="Keep the cones with the log; several firings show the offset better.",
             source=WITNESS_SOURCES,
             confidence="likely",
         )
@@ -399,11 +399,11 @@ def _uneven(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
         "check",
         f"{found.coldest} stayed {say.difference(spread_c)} below {found.hottest} over the "
         f"last hour{by_cones}."
-        + (" Two sound thermocouples may differ by as much." if within else "")
+        + (" Two good thermocouples can differ this much." if within else "")
         + _over_the_hold(review, found),
         evidence=f"{at_peak} at the peak" if at_peak else "",
-        next_step="Set witness cones in both places: they tell whether the kiln or a thermocouple "
-        "is off; then a hold at the peak, or another packing, evens it out.",
+        next_step="Set witness cones in both places: they show whether the kiln or a thermocouple "
+        "is off; then a hold at the peak, or a different stacking, evens it out.",
         source="iec-60584-1" if within else "peak-soak-practice",
         confidence="possible" if within else "likely",
     )

@@ -8,6 +8,7 @@ from firing.review import thresholds as limit
 from firing.review.findings.power import power_shortfall
 from firing.review.program_changes import climbed_by_program
 from firing.review.result import Finding, ProgramChange, Review, Severity
+from firing.review.sensor_shift import fell_at_once
 from firing.review.wording import Wording
 from firing.units import format_duration
 
@@ -19,7 +20,7 @@ def of_plan(review: Review) -> Iterator[Finding]:
             "plan_unrelated",
             "act",
             f"Log and plan do not belong together: {review.refused}. They are not compared; the "
-            "heat-work told is the log's own.",
+            "heat-work shown is the log's own.",
             next_step="Give the plan that was fired, or the log that belongs to this one.",
             confidence="likely",
         )
@@ -78,12 +79,12 @@ def _stopped(review: Review) -> Iterator[Finding]:
         step = "Keep the logger running until the kiln has cooled."
     elif weak:
         step = (
-            "Have volts and amps measured under load by a competent person; 'firing resume' tells "
+            "Have volts and amps measured under load by a competent person; 'firing resume' says "
             "what is left to fire."
         )
     else:
         step = (
-            "Find out why before firing on; 'firing resume' with this log tells what is left to "
+            "Find out why before firing on; 'firing resume' with this log says what is left to "
             "fire."
         )
     yield Finding(
@@ -229,7 +230,7 @@ def _interrupted(review: Review) -> Iterator[Finding]:
     trace = review.analysed.trace
     again = {change.at_s for change in review.program_changes if change.kind == "repeated"}
     for gap in review.analysed.alignment.interruptions:
-        if gap.start_s in again:
+        if gap.start_s in again or fell_at_once(trace, gap):
             continue
         low = trace.index(gap.start_s) + int(
             np.argmin(trace.temperature_c[trace.index(gap.start_s) : trace.index(gap.end_s) + 1])
@@ -269,7 +270,7 @@ def _interrupted(review: Review) -> Iterator[Finding]:
             evidence=f"{format_duration(gap.seconds)} from leaving to regaining the temperature"
             f"{by_program}",
             next_step="Find out what switched off: supply, breaker, door switch or controller; "
-            "'firing resume' tells how to go on if it happens again.",
+            "'firing resume' says how to go on if it happens again.",
             at_s=gap.start_s,
             confidence="likely",
         )

@@ -26,6 +26,7 @@ def of_readings(review: Review) -> Iterator[Finding]:
     yield from _gaps(review)
     yield from _reversed(review)
     yield from _cold(review)
+    yield from _moved(review)
     yield from _unit(review)
     yield from _lost(review)
 
@@ -93,6 +94,50 @@ def _cold(review: Review) -> Iterator[Finding]:
         evidence=f"the plan begins at {say.degrees(room_c)}",
         next_step="Compare the cold kiln's reading with a room thermometer, and set witness cones.",
         confidence="possible",
+    )
+
+
+def _moved(review: Review) -> Iterator[Finding]:
+    """Tell a thermocouple that slid or was pushed, by another channel or by a sudden fall."""
+    say, shift = Wording(review.schedule.unit), review.sensor_shift
+    if shift is None:
+        return
+    hotter = (
+        "if it is the kiln's own, the ware was hotter than its readings from then on, and the next "
+        "firing will be too"
+    )
+    off_c = abs(shift.share) * shift.at_c
+    if not shift.other:
+        yield Finding(
+            "sensor_moved",
+            "act",
+            f"The thermocouple slid out or lost contact, or a lid stood open: at "
+            f"{say.degrees(shift.at_c)} the reading fell by {say.difference(off_c)} within "
+            "minutes. A closed kiln cools more slowly, and the reading came back only with heat. "
+            "If it slid, the ware was hotter than the readings.",
+            evidence=f"{format_duration(shift.regained_s or 0.0)} from leaving to regaining the "
+            f"temperature; {hotter}",
+            next_step="When the kiln is cold and isolated, see how deep the thermocouple sits and "
+            "whether its wires are tight. Look at the witness cones before the next firing.",
+            at_s=shift.at_s,
+            confidence="possible",
+        )
+        return
+    own, start_s = review.log.trace.channels[review.channel], review.analysed.alignment.start_s
+    side = "lower" if shift.share > 0 else "higher"
+    harm = hotter if shift.share > 0 else "which of them moved a log cannot show"
+    yield Finding(
+        "sensor_moved",
+        "act",
+        f"The thermocouple {own} or {shift.other} moved: from {say.degrees(shift.at_c)} on, "
+        f"{format_duration(shift.at_s - start_s)} after the start, {own} came to read about "
+        f"{say.difference(off_c)} {side} beside the other{', at once' if shift.sudden else ''}.",
+        evidence=f"their ratio had been steady and changed by {100.0 * abs(shift.share):.0f} %; "
+        f"{harm}",
+        next_step="When the kiln is cold and isolated, see how deep both sit. Set witness cones in "
+        "the next firing before the readings are trusted.",
+        at_s=shift.at_s,
+        confidence="likely",
     )
 
 

@@ -1,0 +1,70 @@
+"""The short form of the reports: forty lines at most, the answer in the first five."""
+
+from datetime import UTC, datetime
+
+import pytest
+from report.report_samples import sample_review
+
+import firing as fi
+from firing.report.design import design_report
+from firing.report.document import Report
+from firing.report.forecast import forecast_report
+from firing.report.page import render_page
+from firing.report.review import review_report
+from firing.report.text import BRIEF_LINES, render_text
+
+STARTED = datetime(2026, 3, 14, 7, 30, tzinfo=UTC)
+DEMO_LINES = 2
+"""What ``firing demo`` adds below its review."""
+
+
+def short(report: Report) -> list[str]:
+    return render_text(report, brief=True).splitlines()
+
+
+def test_the_short_form_leaves_room_for_what_the_demo_adds() -> None:
+    assert BRIEF_LINES + DEMO_LINES <= 40
+
+
+@pytest.mark.parametrize("name", fi.ready_schedules())
+@pytest.mark.parametrize("kiln", [None, "example-kiln"])
+def test_every_ready_schedule_is_forecast_in_forty_lines(name: str, kiln: str | None) -> None:
+    report = forecast_report(fi.forecast(name, kiln=kiln, started=STARTED))
+    lines = short(report)
+    assert len(lines) <= 40
+    first = " ".join(lines[:5])
+    for words in ("Start Sat 14 Mar 2026 07:30", "→ peak ", "→ end on "):
+        assert words in first
+    assert "Comes to" in first
+    assert len(render_page(report).encode()) <= 300_000
+
+
+def test_a_design_takes_forty_lines_too() -> None:
+    found = fi.design("example-load-thin-cups", "bisque", cone="06", kiln="example-kiln")
+    assert len(short(design_report(found))) <= 40
+
+
+def test_a_review_answers_in_its_first_five_lines() -> None:
+    lines = short(review_report(sample_review()))
+    assert len(lines) <= 40
+    title, ran, cone, why, then = lines[:5]
+    assert title == "Review: Plates, invented"
+    assert ran == "Ran 11 h 30 min, 1 h 00 min over its 10 h 30 min."
+    assert cone.startswith("Reached cone ")
+    assert why == "Why: mostly waiting for the kiln, +40 min."
+    assert then == "Next: Look at the elements."
+
+
+def test_minutes_add_up_as_printed() -> None:
+    # 104.4, 30.4 and 13.4 min: each rounds down, and together they are 148.2 min.
+    from firing.units import minutes_adding_up
+
+    assert sorted(minutes_adding_up([60 * 104.4, 60 * 30.4, 60 * 13.4], 148)) == [13, 30, 105]
+    assert minutes_adding_up([60.0, -120.0], -1) == [1, -2]
+
+
+def test_without_charts_a_table_is_a_sentence_a_row() -> None:
+    text = render_text(review_report(sample_review()), charts=False)
+    assert "⠤" not in text
+    assert "█" not in text
+    assert "cause waiting for the kiln, minutes +40." in text

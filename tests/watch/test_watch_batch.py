@@ -1,0 +1,74 @@
+"""The watch judged on firings that set none of its thresholds: a sub-sample of hundreds."""
+
+import math
+
+import numpy as np
+import pytest
+from watch.batchfirings import CIRCUIT, DANGERS, HOUR_S, Judged, disturbed, judged, read
+
+from firing.capture.reading import PlausibilityCheck, Reading, Status
+from firing.forecast.forecast import forecast
+from firing.schedule.schedule import Schedule, Segment
+from firing.watch.events import AlarmLimits, WatchEvent
+from firing.watch.predictor import ForecastPredictor
+from firing.watch.state import Estimate
+from firing.watch.watcher import Watcher
+
+FIRST = 700
+SHOWS_WHATEVER = ("cut in a ramp", "outage", "shorted", "reversed", "pulled out", "stuck")
+
+
+def followed(
+    one: Judged, until_s: float, ask_s: tuple[float, ...] = ()
+) -> tuple[list[WatchEvent], list[Estimate]]:
+    """Watch a firing; return what is told, and how it stands at some moments."""
+    program = one.case.wanted.program
+    schedule = Schedule("judged", tuple(Segment(t, r, "rate", 60.0 * h) for r, t, h in program))
+    time_s, reading_c = read(one.case, one.made, until_s)
+    if one.case.kind in CIRCUIT:
+        reading_c = disturbed(one.case.kind, time_s, reading_c, one.danger_s)
+    lost_s = max(60.0, 2.5 * one.case.interval_s)
+    watcher = Watcher(
+        AlarmLimits(schedule.peak_c + 20.0, lost_after_s=lost_s),
+        schedule,
+        ForecastPredictor(forecast(schedule)),
+    )
+    watcher.begin(0.0, live=False)
+    judge, told, stands, left = PlausibilityCheck(1), [], [], list(ask_s)
+    for moment_s, value_c in zip(time_s.tolist(), reading_c.tolist(), strict=True):
+        reading = Reading([value_c], [Status.OK], moment_s)
+        judge.mark(moment_s, reading)
+        told += watcher.add(moment_s, reading, 0)
+        if left and moment_s >= left[0]:
+            stands.append(watcher.estimate(left.pop(0)))
+    watcher.close()
+    return told, stands
+
+
+@pytest.mark.soak
+def test_healthy_firings_are_left_alone_and_their_hours_told_right() -> None:
+    for one in judged({"healthy": 8}, FIRST):
+        made = one.made
+        cold_s = float(made.time_s[np.flatnonzero(made.true_c > 60.0)[-1]])
+        half_s = 0.5 * (made.end_s + cold_s)
+        told, (heating, cooling) = followed(one, cold_s, (0.75 * made.heating_end_s, half_s))
+        raised = [(n.id, n.at_s / HOUR_S) for n in told if n.severity == "act"]
+        assert raised == [], one.case
+        assert heating.program_end_low_s is not None
+        assert heating.program_end_low_s <= made.end_s
+        assert heating.program_end_high_s is None or heating.program_end_high_s >= made.end_s
+        assert cooling.unload_s is not None
+        assert cooling.unload_s - half_s == pytest.approx(cold_s - half_s, rel=0.15)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("kind", SHOWS_WHATEVER)
+def test_a_danger_is_told_in_five_minutes_or_three_readings(kind: str) -> None:
+    for one in judged({kind: 2}, FIRST):
+        told, _ = followed(one, one.danger_s + 1800.0)
+        right = [n for n in told if n.id in DANGERS[kind] and n.state == "raised"]
+        before = [n.id for n in told if n.severity == "act" and n.at_s < one.danger_s]
+        assert before == [], one.case
+        assert right, one.case
+        shows_s = one.danger_s if math.isinf(one.shows_s) else max(one.danger_s, one.shows_s)
+        assert right[0].at_s - shows_s <= max(300.0, 3.0 * one.case.interval_s) + 1.0, one.case

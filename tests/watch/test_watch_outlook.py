@@ -1,0 +1,134 @@
+"""What the watch says of the hours to come: late, by the clock, and how the kiln cools."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from watch.replaying import AS_PLANNED, HOUR_S, PLAN, Told, replayed, write_course
+
+from firing.forecast.forecast import forecast
+from firing.heat import default_kiln
+from firing.review.position import Plan, Position
+from firing.watch.alarms import Overshoot
+from firing.watch.events import AlarmLimits
+from firing.watch.predictor import (
+    ClimbLimit,
+    FiringProgress,
+    ForecastPredictor,
+    Lateness,
+    PaceKeeper,
+    cooling_pace,
+    predict,
+)
+
+ROOM_C = 20.0
+WHOLE_S = 8.55 * HOUR_S  # 580 °C at 100 °C/h, 30 min, 300 °C at 150 °C/h, 15 min
+
+
+def test_a_late_finish_is_told_with_its_reason_and_again_when_it_grows_by_half(
+    tmp_path: Path,
+) -> None:
+    """From 600 °C on 75 °C/h instead of 150, and from 750 on 30: the end is hours late."""
+    points = (*AS_PLANNED[:3], (8.3, 750.0), (13.3, 900.0), (13.55, 900.0))
+    told = replayed(write_course(tmp_path / "log.csv", points, step_s=150.0))
+    late = [n for n in told.notices if n.id == "late"]
+    assert len(late) >= 2
+    assert 6.8 * HOUR_S < late[0].at_s < 8.0 * HOUR_S
+    assert late[0].severity == "note"
+    assert "climbs 75 °C/h, planned 150 °C/h" in late[0].message
+
+
+def test_a_finish_as_planned_is_not_called_late(as_planned: Told) -> None:
+    assert as_planned.of("late") == []
+
+
+def progress(late_s: float, waits: bool | None, now_c: float = 750.0) -> FiringProgress:
+    """On the second ramp at 750 °C, an hour before its top by the plan, so much late."""
+    position = Position("ramp", 1, 6.3 * HOUR_S, None, 7.3 * HOUR_S, None, late_s)
+    now_s = 7.3 * HOUR_S + late_s
+    return FiringProgress(PLAN, position, now_s, now_c, -5.0, waits=waits, plan=Plan(PLAN))
+
+
+@pytest.mark.parametrize(
+    ("waits", "left_h"),
+    # an hour of ramp and a quarter of hold, of which the clock has spent half an hour already
+    [(True, 1.25), (None, 1.25), (False, 0.75)],
+)
+def test_a_clock_that_does_not_wait_ends_the_program_wherever_the_kiln_is(
+    waits: bool | None, left_h: float
+) -> None:
+    ahead = predict(ForecastPredictor(forecast(PLAN)), None, progress(1800.0, waits))
+    assert ahead is not None
+    assert ahead.expected.program_s == pytest.approx(left_h * HOUR_S, abs=1.0)
+    top_c = float(np.max(ahead.expected.temperature_c))
+    # three quarters of an hour at 150 °C/h, or the whole way
+    assert top_c == pytest.approx(750.0 + 0.75 * 150.0 if waits is False else 900.0, abs=2.0)
+    if waits is None:
+        assert ahead.quickest.program_s == pytest.approx(0.75 * HOUR_S, abs=1.0)
+
+
+def test_full_power_climbs_the_slower_the_hotter_as_the_default_kiln_does() -> None:
+    """The default kiln has 168 °C/h at 1000 °C and 123 at 1200 (source full-power-default)."""
+    limit = ClimbLimit(1000.0, 100.0, 1.0)
+    at = limit.c_per_h(np.array([1000.0, 1200.0]))
+    assert at == pytest.approx([100.0, 100.0 - 45.0])
+
+
+@pytest.mark.parametrize("times", [0.5, 1.0, 2.2])
+def test_the_cooling_goes_on_as_it_went(times: float) -> None:
+    """A kiln that takes so many times as long as the default kiln, read with ±1 °C."""
+    run = default_kiln.cool(1200.0, 60.0, room_c=ROOM_C)
+    time_s = times * run.time_s
+    for share in (0.4, 0.6, 0.8, 0.95):
+        now_s = share * float(time_s[-1])
+        at_s = np.arange(0.0, now_s, 30.0)
+        course_c = np.interp(at_s, time_s, run.temperature_c)
+        course_c += np.random.default_rng(3).normal(0.0, 1.0, at_s.size)
+        found = cooling_pace(at_s, course_c, 0.0, ROOM_C)
+        assert found is not None
+        assert found.times == pytest.approx(times, rel=0.06)
+        assert found.now_c == pytest.approx(np.interp(now_s, time_s, run.temperature_c), abs=1.5)
+        position = Position("done", 1, None, 0.0, WHOLE_S, None, 0.0)
+        going = FiringProgress(PLAN, position, now_s, float(course_c[-1]), None, cooling=found)
+        ahead = predict(ForecastPredictor(forecast(PLAN)), None, going)
+        assert ahead is not None
+        left_s = float(time_s[-1]) - now_s
+        assert ahead.expected.unload_s == pytest.approx(left_s, rel=0.12, abs=300.0)
+
+
+def test_a_swing_that_a_relay_makes_each_time_is_its_habit_and_a_longer_one_is_not() -> None:
+    """Up to 20 °C past the set point and back every quarter of an hour, with a margin of 15."""
+    overshoot = Overshoot(15.0)
+    for minute in range(180):
+        above_c = 10.0 + 10.0 * math.sin(2.0 * math.pi * minute / 15.0)
+        allowed_c = overshoot.update(60.0 * minute, above_c, 600.0)
+        if minute > 30:
+            assert above_c < 15.0 + allowed_c
+    assert 15.0 + allowed_c < 30.0  # one that goes on rising is told
+
+
+def test_a_reason_is_given_for_what_was_lost_on_the_way() -> None:
+    lateness = Lateness("C")
+    going = progress(3600.0, True)
+    assert lateness.events(0.0, 3600.0, WHOLE_S, going) == []  # seen once it may be a swing
+    told = lateness.events(600.0, 3600.0, WHOLE_S, going)
+    assert "1 h 00 min later than planned" in told[0].message
+    assert "lost on the way" in told[0].message
+    assert lateness.events(1200.0, 3700.0, WHOLE_S, going) == []
+
+
+def test_a_ramp_that_keeps_its_rate_shows_what_the_kiln_can_do() -> None:
+    paces = PaceKeeper(PLAN)
+    time_s = np.arange(0.0, 2.0 * HOUR_S, 60.0)
+    position = Position("ramp", 0, 0.0, None, 2.0 * HOUR_S, None, 0.0)
+    paces.update(time_s, 20.0 + 100.0 * time_s / HOUR_S, position, 0.0)
+    assert paces.pace_c_per_h == pytest.approx(100.0)
+    assert paces.kept[0] == pytest.approx((20.0 + 175.0, 100.0), abs=2.0)
+
+
+def test_a_controller_tells_the_alarms_whether_its_clock_waits() -> None:
+    from firing.watch.alarms import AlarmBoard
+
+    assert AlarmBoard(AlarmLimits(waits=False), PLAN).supply.waits is False
+    assert AlarmBoard(AlarmLimits(), PLAN).supply.waits is None
