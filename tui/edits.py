@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any, Literal, get_args
 
 from firing.errors import FiringError
+from firing.files.tomledit import inline_text
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path
 from firing.schedule.file import faultless_schedule, parse_schedule, plain_number, schedule_data
 from firing.schedule.schedule import Schedule, Segment
@@ -135,8 +136,6 @@ def _judged(data: dict[str, Any], field: str = "") -> Schedule:
         return found
     # Written as text only to have the faults named, and plainly: a layout takes a tenth of a second
     # for a long plan, at every key.
-    from .form_document import inline_text
-
     try:
         return parse_schedule(inline_text(data))
     except FaultyFile as error:

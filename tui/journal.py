@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from firing.errors import FiringError
+from firing.files.tomledit import inline_text
 from firing.files.tomlfile import write_text
 from firing.schedule.file import parse_schedule, schedule_data
 
@@ -208,8 +209,6 @@ class Journal:
                     self._state.notify_all()
 
     def _write(self, kept: PlanDocument) -> None:
-        from .form_document import inline_text
-
         path = None if kept.path is None else os.path.abspath(kept.path)
         data = {
             "schema": _SCHEMA,

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from firing.tui.app import FiringApp
 from firing.tui.document import open_new
 from firing.tui.equipment import read_all
+from firing.tui.fixing import with_rates_held
 from firing.tui.form_document import open_form
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
@@ -32,6 +34,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.errors import FiringError
+from firing.schedule.schedule import Segment
 from firing.tui import edits
 
 Make = Callable[[], FiringApp]
@@ -364,3 +367,80 @@ def test_a_plan_says_how_many_segments_it_may_have() -> None:
     long = tuple(replace(one, target_c=100.0 + n % 2) for n in range(99))
     with pytest.raises(FiringError, match="at most 99 segments"):
         edits.insert_below(replace(plan, segments=long), 98)
+
+
+def test_one_key_makes_a_plan_safe_for_its_load(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        chosen = {"kiln": "example-kiln", "load": "example-load-glazed-cups"}
+        app.plan.take_equipment(read_all(chosen).equipment)
+        await settle(pilot)
+        await pilot.press("down", *"900", "enter", "down", *"900", "enter")
+        await settle(pilot)
+        before = app.session.forecast
+        assert before is not None
+        assert before.breaches
+        assert "^F Fix" in key_line(app)
+        edited = app.session.document.schedule
+        await pilot.press("ctrl+f")
+        await until(pilot, lambda: app.session.document.schedule != edited)
+        await settle(pilot)
+        after = app.session.forecast
+        assert after is not None
+        # safe by the forecast's own check of the ware, and one change that undo takes back
+        assert not after.breaches
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == edited
+
+    play(scene)
+
+
+def test_the_rates_really_held_go_into_the_plan() -> None:
+    plan = replace(
+        open_new().schedule,
+        segments=(
+            Segment(600.0, 120.0), Segment(1000.0, 200.0), Segment(1200.0, None, "unlimited"),
+            Segment(900.0, 100.0), Segment(700.0, 80.0),
+        ),
+    )  # fmt: skip
+    # held 96.7, 150 faster than nothing asked, nothing known, 41.2 falling, and on plan
+    slower, changes = with_rates_held(plan, (96.7, 260.0, 90.0, -41.2, -79.9))
+    assert [s.rate_c_per_h for s in slower.segments] == [96, 200, None, 41, 80]
+    assert changes == (
+        "segment 1: 96 °C/h, planned 120", "segment 4: 41 °C/h, planned 100",
+    )  # fmt: skip
+    assert with_rates_held(plan, (None,) * 5) == (plan, ())
+
+
+def test_a_review_takes_the_rates_really_held_into_the_plan(
+    play: Play, settle: Settle, tmp_path: Path
+) -> None:
+    """A kiln that kept the dry-out and then climbed at 80 °C/h where 120 and 150 were set."""
+    log = tmp_path / "log.csv"
+    # minutes and °C of a course drawn by hand: 2 h to 120, held 1 h 30, then 80 °C/h to 1200
+    corners = [(0, 20), (120, 120), (210, 120), (1020, 1200), (1050, 1200), (1500, 700)]
+    rows = []
+    for (from_m, from_c), (to_m, to_c) in pairwise(corners):
+        rows += [
+            f"{60 * m},{from_c + (to_c - from_c) * (m - from_m) / (to_m - from_m):.1f}"
+            for m in range(from_m, to_m)
+        ]
+    log.write_text("time_s,Kiln (°C)\n" + "\n".join(rows) + "\n", encoding="utf-8")
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.session.log = LogChoice(log)
+        before = app.session.document.schedule
+        await pilot.press("f7")
+        await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
+        await settle(pilot)
+        assert "F4 Rates held" in key_line(app)
+        await pilot.press("f4")
+        after = app.session.document.schedule
+        assert after.segments[0] == before.segments[0]
+        for segment in after.segments[1:]:
+            assert segment.rate_c_per_h == pytest.approx(80, abs=3)
+        await pilot.press("f7")
+        await until(pilot, front(app, PlanScreen))
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == before
+
+    play(scene)

@@ -17,6 +17,7 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
+from ..fixing import CURE_WORDS
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
@@ -52,6 +53,10 @@ class PlanScreen(PlanActionsScreen):
         Binding(
             "f2", "about", "About",
             tooltip="Title, purpose, start time, target cone, opening temperature, notes",
+        ),
+        Binding(
+            "ctrl+f", "fix", "Fix",
+            tooltip="Mend the gravest warning in the plan, as one change that undo takes back",
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),
@@ -182,6 +187,8 @@ class PlanScreen(PlanActionsScreen):
         """Offer only what applies."""
         if action in ("warnings", "page", "calendar"):
             return self.session.forecast is not None
+        if action == "fix":
+            return self.up_to_date and self.cure is not None
         if action == "without_load":
             return bool(self.session.load_left_out)
         return super().check_action(action, parameters)
@@ -266,6 +273,8 @@ class PlanScreen(PlanActionsScreen):
         if forecast is not None:
             session = self.session
             lines = [*warning_lines(forecast), *missing_choices(forecast, session.fitting)]
+            if self.cure is not None:
+                lines = [f"^F on the plan {CURE_WORDS[self.cure]}; ^Z takes it back.", "", *lines]
             if session.load_left_out:
                 lines = [f"Forecast without the load: {session.load_left_out}.", "", *lines]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from textual import work
 from textual.message import Message
@@ -22,7 +24,9 @@ from ..equipment import (
     remember,
     with_file,
 )
+from ..fixing import CURE_WORDS, Cure, Cured, as_the_kiln_climbs, cure_for, made_safe
 from ..widgets.segments import Segments
+from .dialogs import in_progress
 from .editing import EditingScreen
 from .plan_host import PlanHost
 
@@ -197,6 +201,40 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         schedule = await design_plan(self)
         if schedule is not None:
             self.apply(schedule, "the designed plan", Selection())
+
+    @property
+    def cure(self) -> Cure | None:
+        """What mends the gravest warning of the forecast that the plan can mend."""
+        return cure_for(self.session.forecast, self.session.fitting)
+
+    def action_fix(self) -> None:
+        """Mend the gravest warning that a change of the plan mends."""
+        if self.settle():
+            self.job(self._fix_job)
+
+    async def _fix_job(self) -> None:
+        forecast, cure = self.session.forecast, self.cure
+        schedule = self.document.schedule
+        if forecast is None or cure is None or not self.up_to_date:
+            self.say("There is no warning that a change of the plan mends.")
+            return
+        if cure == "cone":
+            await self._to_cone_job()
+            return
+        equipment = self.session.fitting
+        make: Callable[[], Cured]
+        if cure == "ware":
+            make = partial(made_safe, schedule, equipment)
+        else:
+            make = partial(as_the_kiln_climbs, forecast, equipment)
+        found = await in_progress(self, f"Looking for what {CURE_WORDS[cure]}", make)
+        if found is None:
+            return
+        if schedule != self.document.schedule:
+            raise FiringError("the plan has changed meanwhile; ask again")
+        self.apply(edits.checked(found.schedule), found.label, self.table.place)
+        if found.words.strip():
+            self.say(f"Changed: {found.label}.  {found.words.strip()}  ^Z takes it back.")
 
     def action_to_cone(self) -> None:
         """Set the rate, the peak or the hold that brings the plan's cone down."""

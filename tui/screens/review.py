@@ -17,6 +17,7 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
+from ..fixing import rates_held, with_rates_held
 from ..forecasting import Circumstances, forecast_fitting
 from ..plot_lines import review_lines
 from ..review_entries import ReviewEntry, review_entries, summary
@@ -75,6 +76,11 @@ class ReviewScreen(WorkScreen):
         Binding(
             "f9", "mend", "Mend",
             tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
+        ),
+        Binding(
+            "f4", "held", "Rates held",
+            tooltip="Take the rates really held into the open plan, where they were slower; "
+            "^Z there undoes it",
         ),
         Binding("f7", "back", "Plan", tooltip="Back to the plan"),
         Binding("escape", "out", "Plan", show=False),
@@ -278,6 +284,8 @@ class ReviewScreen(WorkScreen):
             return self.session.log is not None
         if action == "page":
             return self.session.review is not None and not self.pending
+        if action == "held":
+            return not self.pending and bool(self._held()[1])
         if action == "mend":
             return not self.pending and self._mended() is not None
         return True
@@ -293,11 +301,29 @@ class ReviewScreen(WorkScreen):
         if mended is None or self.session.reviewed != self._question():
             return
         self.session.document.apply(mended.schedule, "the plan that fits the kiln")
+        self.session.keep()
         self.say(
             f"The open plan is changed, {'; '.join(mended.changes)}. F7 goes to it; nothing is "
             "written until you save it there, and ^Z there undoes it."
         )
         self.refresh_bindings()
+
+    def _held(self) -> tuple[Schedule, tuple[str, ...]]:
+        review, schedule = self.session.review, self.session.document.schedule
+        if review is None or review.schedule != schedule:
+            return schedule, ()
+        return with_rates_held(schedule, rates_held(review))
+
+    def action_held(self) -> None:
+        """Take the rates that were really held into the open plan."""
+        schedule, changes = self._held()
+        if changes and self.session.document.apply(schedule, "the rates really held"):
+            self.session.keep()
+            self.say(
+                f"The open plan has the rates really held: {'; '.join(changes)}. F7 goes to it; "
+                "^Z there undoes it. Slower takes more heat-work: look at its cone there."
+            )
+            self.refresh_bindings()
 
     def action_other(self) -> None:
         """Go to the curve, or back to the list."""
