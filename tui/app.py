@@ -8,14 +8,19 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import os
+from collections import deque
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
+from textual import events
+from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.events import Event, Key
+from textual.message import Message
+from textual.message_pump import MessagePump
 from textual.screen import Screen
 from textual.theme import Theme
 
@@ -23,11 +28,14 @@ from .document import PlanDocument
 from .equipment import memory_file, recall
 from .forecasting import Circumstances
 from .journal import Journal, Leftover, leftovers, state_folder
+from .painting import ChangesOnly, Painting, ascii_terminal
 from .screens.base import WorkScreen
 from .screens.plan import PlanScreen
 from .session import Session
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
     from firing.remote.outlets import Outlets
     from firing.watch.options import WatchOptions
 
@@ -84,6 +92,18 @@ LIGHT = Theme(
 )
 
 
+_KEY_PATIENCE_S = 0.25
+"""The next key waits so long at most for a screen that went away with the one before it."""
+
+
+class KeyObeyed(Message):
+    """Runs behind a key, and tells when it and what it brought about have come through."""
+
+    def __init__(self, key: int, start: MessagePump, rounds: int) -> None:
+        super().__init__()
+        self.key, self.start, self.rounds = key, start, rounds
+
+
 Ended = Literal["clean", "saved", "given up"]
 """How a plan was left: without unsaved changes, after saving them, or without them."""
 
@@ -98,13 +118,12 @@ class FiringApp(App[Ended]):
     # Textual's own is brought down by a key that comes before its list has lines.
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f1", "help", "Help", tooltip="The keys of this screen"),
+        Binding("f1,question_mark", "help", "Help", tooltip="The keys of this screen"),
         Binding("f9", "shade", "Dark or light", show=False, tooltip="Change between the two"),
         Binding(
             "ctrl+p",
             "commands",
-            "All commands",
-            show=False,
+            "Commands",
             tooltip="Everything that can be done here, to be found by a part of its words",
         ),
         Binding("ctrl+q", "quit", "Quit", priority=True, tooltip="Leave; asks if work is unsaved"),
@@ -133,6 +152,77 @@ class FiringApp(App[Ended]):
             self.session.coming, self._trouble = recall(memory_file(state))
         self.session.forecast_first()
         self._left = self._left_behind(state)
+        self._waiting: deque[events.Key | events.Paste] = deque()
+        self._key_under_way = 0
+        self._keys_begun = 0
+        self._painting = Painting(ascii_only=ascii_terminal(os.environ))
+
+    # The terminal
+
+    def _display(self, screen: Screen[Any], renderable: RenderableType | None) -> None:
+        """Send only what the terminal does not show yet."""
+        update: Any = renderable
+        if isinstance(renderable, LayoutUpdate | ChopsUpdate):
+            update = ChangesOnly(renderable, self._painting)
+        super()._display(screen, update)
+
+    # Keys, one after the other
+
+    async def on_event(self, event: events.Event) -> None:
+        """Obey keys one by one, however many come at once.
+
+        A key may move the focus, and the next is meant for where it went.  A slow line delivers
+        several in one packet: they wait until those before them have had all their effect.
+        """
+        away = isinstance(event, events.Key) and event.key == "escape"
+        if away and len(self._notifications) > 0 and isinstance(self.screen, WorkScreen):
+            # Messages lie on top, and go first.
+            self.clear_notifications()
+            return
+        if isinstance(event, events.Resize):
+            self._painting.forget()
+        typed = isinstance(event, events.Key | events.Paste) and not event.is_forwarded
+        if not typed:
+            await super().on_event(event)
+            return
+        assert isinstance(event, events.Key | events.Paste)
+        self._waiting.append(event)
+        number = self._key_under_way
+        if not number:
+            await self._next_key()
+        elif len(self._waiting) == 1:
+            self.set_timer(_KEY_PATIENCE_S, lambda: self._give_key_up(number))
+
+    @property
+    def obeying(self) -> bool:
+        """Whether a key is under way, and others may wait for it."""
+        return bool(self._key_under_way)
+
+    async def _next_key(self) -> None:
+        if not self._waiting or not self.is_running:
+            self._key_under_way = 0
+            return
+        self._keys_begun += 1
+        self._key_under_way = number = self._keys_begun
+        start = self.focused or self.screen
+        await super().on_event(self._waiting.popleft())
+        # Twice: behind the key, then behind the messages that it was answered with.
+        start.post_message(KeyObeyed(number, start, 2))
+        if self._waiting:
+            self.set_timer(_KEY_PATIENCE_S, lambda: self._give_key_up(number))
+
+    async def on_key_obeyed(self, message: KeyObeyed) -> None:
+        """Let the next key come once this one has had its effect."""
+        message.stop()
+        if message.key != self._key_under_way:
+            return
+        again = KeyObeyed(message.key, message.start, message.rounds - 1)
+        if not message.rounds or not message.start.post_message(again):
+            await self._next_key()
+
+    async def _give_key_up(self, number: int) -> None:
+        if number == self._key_under_way:
+            await self._next_key()
 
     def _left_behind(self, state: Path) -> list[Leftover]:
         path = self.session.document.path
@@ -155,6 +245,7 @@ class FiringApp(App[Ended]):
         """Offer what an earlier run left behind."""
         gc.freeze()
         gc.enable()
+        self.app_resume_signal.subscribe(self, lambda _: self._painting.forget())
         self.plan.read_coming()
         if self._trouble:
             self.plan.say(self._trouble, fault=True)
@@ -170,14 +261,6 @@ class FiringApp(App[Ended]):
             await self.plan.offer_leftover(left)
             if self.session.document.changed:
                 return
-
-    async def on_event(self, event: Event) -> None:
-        """Let Escape take messages away first, where nothing else lies on top."""
-        away = isinstance(event, Key) and event.key == "escape" and len(self._notifications) > 0
-        if away and isinstance(self.screen, WorkScreen):
-            self.clear_notifications()
-            return
-        await super().on_event(event)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer leaving, and the list of commands, where work is done; a sheet is left first."""
@@ -199,7 +282,7 @@ class FiringApp(App[Ended]):
 
     async def action_quit(self) -> None:
         """Leave, unless there is unsaved work that is not to be left."""
-        if isinstance(self.screen, WorkScreen):
+        if isinstance(self.screen, WorkScreen) and self.screen.settle():
             self.screen.job(self._quit)
 
     async def _quit(self) -> None:

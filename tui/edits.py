@@ -8,10 +8,11 @@ from dataclasses import replace
 from typing import Any, Literal, get_args
 
 from firing.errors import FiringError
-from firing.files.tomledit import render
-from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
-from firing.schedule.file import parse_schedule, plain_number, schedule_text
+from firing.files.tomledit import inline_text
+from firing.files.tomlfile import FaultyFile, KeyPath, describe_path
+from firing.schedule.file import faultless_schedule, parse_schedule, plain_number, schedule_data
 from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schema import MAX_SEGMENTS
 from firing.units import (
     TemperatureUnit,
     from_celsius,
@@ -32,6 +33,8 @@ HEAD_ROW = -1
 
 _BEYOND_C = 100.0
 """A new last segment goes this far on [°C]."""
+_TOP_C = 900.0
+"""A rise that ends here or higher is the last one: ware is fired; common practice, no source."""
 
 CONE_CHANGES: dict[str, Literal["hold", "peak", "rate"]] = {
     "hold": "hold",
@@ -115,7 +118,7 @@ def _value(text: str, field: SegmentKey, unit: TemperatureUnit) -> Any:
 
 
 def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
-    data: Any = parse(schedule_text(schedule), "")
+    data: Any = schedule_data(schedule)
     table = data
     for part in path[:-1]:
         table = table[part]
@@ -123,12 +126,18 @@ def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
         table.pop(path[-1], None)
     else:
         table[path[-1]] = value
-    return _judged(render(data), describe_path(path))
+    return _judged(data, describe_path(path))
 
 
-def _judged(text: str, field: str = "") -> Schedule:
+def _judged(data: dict[str, Any], field: str = "") -> Schedule:
+    """Return what the data describe, or refuse them in the words of the file's reader."""
+    found = faultless_schedule(data)
+    if found is not None:
+        return found
+    # Written as text only to have the faults named, and plainly: a layout takes a tenth of a second
+    # for a long plan, at every key.
     try:
-        return parse_schedule(text)
+        return parse_schedule(inline_text(data))
     except FaultyFile as error:
         own = [fault.message for fault in error.faults if fault.field == field]
         if own:
@@ -144,14 +153,14 @@ def checked(schedule: Schedule) -> Schedule:
 
     Refused if a segment does not fit the one before it.
     """
-    _judged(schedule_text(schedule))
+    _judged(schedule_data(schedule))
     return schedule
 
 
 def insert_below(schedule: Schedule, row: int) -> Schedule:
     """Return the schedule with the ramp after `row` cut in two, so that its course stays the same.
 
-    Below the last segment the new one goes 100 °C down, or up from near the room.
+    Below the last segment the new one goes on 100 °C the same way, and down from a firing's top.
     """
     return _put_below(schedule, row, None)
 
@@ -168,13 +177,15 @@ def duplicate(schedule: Schedule, row: int) -> Schedule:
 
 def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedule:
     segments = list(schedule.segments)
+    if len(segments) >= MAX_SEGMENTS:
+        raise FiringError(f"a plan has at most {MAX_SEGMENTS} segments; remove one first")
     before_c = schedule.start_c if row == HEAD_ROW else segments[row].target_c
     if row + 1 < len(segments):
         after = segments[row + 1]
         target_c = _half_way_c(before_c, after.target_c, schedule.unit)
         new = replace(after, target_c=target_c, hold_s=0.0, name="", action="")
     else:
-        down = before_c - schedule.room_c > 2 * _BEYOND_C
+        down = _past_the_top(schedule, row)
         step = from_celsius(before_c, schedule.unit) + (-1 if down else 1) * (
             from_celsius(_BEYOND_C, schedule.unit) - from_celsius(0.0, schedule.unit)
         )
@@ -191,6 +202,16 @@ def _put_below(schedule: Schedule, row: int, pattern: Segment | None) -> Schedul
         )
     segments.insert(row + 1, new)
     return checked(replace(schedule, segments=tuple(segments)))
+
+
+def _past_the_top(schedule: Schedule, row: int) -> bool:
+    """Whether what comes after the last segment cools: it does already, or a top has been held."""
+    if row == HEAD_ROW:
+        return False
+    last = schedule.segments[row]
+    if last.target_c < schedule.from_c(row):
+        return last.target_c - schedule.room_c > 2 * _BEYOND_C
+    return last.target_c >= _TOP_C
 
 
 def _half_way_c(from_c: float, to_c: float, unit: TemperatureUnit) -> float:

@@ -1,8 +1,9 @@
 """The one place where the screens ask for a forecast, and what it depends on."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
@@ -45,3 +46,18 @@ def forecast_plan(schedule: Schedule, circumstances: Circumstances) -> Forecast:
     from firing.forecast.in_kiln import with_tariff
 
     return with_tariff(result, equipment.tariff.value, None, None)
+
+
+def forecast_fitting(schedule: Schedule, circumstances: Circumstances) -> tuple[Forecast, str]:
+    """Return the forecast, without a load that does not fit the plan, and why it was left out.
+
+    Raises `FiringError` if it cannot be forecast without the load either.
+    """
+    try:
+        return forecast_plan(schedule, circumstances), ""
+    except FiringError as error:
+        equipment = circumstances.equipment
+        if equipment.load is None:
+            raise
+        bare = replace(circumstances, equipment=replace(equipment, load=None))
+        return forecast_plan(schedule, bare), str(error)

@@ -11,13 +11,12 @@ import json
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from firing.errors import FiringError
-from firing.files.tomledit import Order, render
+from firing.files.tomledit import Order, inline_text, render
 from firing.files.tomlfile import (
     Fault,
     FaultyFile,
@@ -64,34 +63,6 @@ def _way(value: Any) -> str:
         return "table"
     tables = isinstance(value, list) and value and all(isinstance(v, dict) for v in value)
     return "tables" if tables else "value"
-
-
-def inline_text(data: Mapping[str, Any]) -> str:
-    """Return data as TOML, one key a line and everything within it inline.
-
-    It reads back as the same data however wrong they are, and is quick enough for every key typed:
-    for a reader to judge, not to keep.
-    """
-    return "".join(f"{_string(key)} = {_inline(value)}\n" for key, value in data.items())
-
-
-def _inline(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return _string(value)
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, datetime | date | time):
-        return value.isoformat()
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_string(k)} = {_inline(v)}" for k, v in value.items()) + "}"
-    return "[" + ", ".join(map(_inline, value)) + "]"
-
-
-def _string(text: str) -> str:
-    # JSON escapes what TOML wants escaped, except for this one.
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 Data = dict[str, Any]
@@ -423,7 +394,8 @@ def open_form(form: Form, name: str | None) -> FormDocument:
 def _opened(form: Form, name: str | None) -> FormDocument:
     if name is None:
         # A first line to fill in, without a figure that nobody measured.
-        state = FormState(form, f"the new {form.kind}", {form.main: [{}]}, None)
+        first: Data = {form.main: [{}]} if form.main else {}
+        state = FormState(form, f"the new {form.kind}", first, None)
         return FormDocument(state, state, suggested_name=f"{form.kind}.toml")
     path: Path | None = Path(name)
     if form.file.is_ready(name):

@@ -1,4 +1,4 @@
-"""The two forms: the keys of a kiln file and of a load file, in the order that they are shown."""
+"""The forms: the keys of each file a plan is fired with, in the order that they are shown."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from firing.files.tomlfile import KeyPath
 
 from .fields import Field, FieldKind, Option, file_reader, option_words
 
-FormKind = Literal["kiln", "load"]
+FormKind = Literal["kiln", "load", "controller", "tariff"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +56,12 @@ class Form:
 
     Attributes
     ----------
-    kind : {"kiln", "load"}
+    kind : {"kiln", "load", "controller", "tariff"}
         What it is.
     parts : tuple of Group or Items
         From top to bottom.
     main : str
-        The list that a new item is for where the cursor stands in none.
+        The list that a new item is for where the cursor stands in none; empty if it has no list.
     forget : str
         The single table that can be taken out as a whole, and the words for it.
     """
@@ -172,6 +172,35 @@ _PIECE_MORE = {
 }
 
 
+_CONTROLLER_GROUPS = {
+    "The controller": {
+        "name": "name",
+        "unit": "its degrees",
+        "max_segments": "segments at most",
+        "notation": "a ramp is keyed as",
+        "waits": "waits for a slow kiln",
+        "controls_cooling": "can slow the cooling",
+    },
+    "What can be keyed": {
+        "rate_min": "slowest rate",
+        "rate_max": "fastest rate",
+        "rate_step": "step of a rate",
+        "target_step": "step of a target",
+        "hold_max": "longest hold",
+        "hold_step": "step of a hold",
+    },
+}
+_PERIOD = {"days": "days", "from": "from", "to": "until", "price_per_kwh": "price of a kWh"}
+_WRITTEN_LIKE = {
+    "hold_max": "like 48h",
+    "hold_step": "like 1m or 30s",
+    "days": "like mon-fri or sat, sun",
+    "from": "like 07:00",
+    "to": "like 22:00; 24:00 is midnight",
+    "currency": "a short name like EUR",
+}
+
+
 def _tables(kind: FormKind) -> dict[str, Any]:
     """Return the schema of a file and of every table in it, by the table's key."""
     schema = file_kind(kind).json_schema()
@@ -220,7 +249,7 @@ def _fields_of(
             options,
             _ONLY_WHEN.get(key),
             kind=kind,
-            limits=_limits(entry, kind, unit),
+            limits=_WRITTEN_LIKE.get(key) or _limits(entry, kind, unit),
             unit=unit,
             required=key in required or key in either,
             left_out="" if known is None else f"{known} {unit}".rstrip(),
@@ -324,3 +353,29 @@ def load_form() -> Form:
         _items("Pieces", "piece", "piece", tables, _PIECE), more=more, more_when="shape"
     )
     return Form("load", (head, pieces), "piece")
+
+
+@cache
+def controller_form() -> Form:
+    """Return the form of a controller file."""
+    tables = _tables("controller")
+    parts = tuple(
+        Group(title, tuple(_fields_of(tables[""], labels)[key] for key in labels))
+        for title, labels in _CONTROLLER_GROUPS.items()
+    )
+    return Form("controller", parts, "")
+
+
+@cache
+def tariff_form() -> Form:
+    """Return the form of a tariff file."""
+    tables = _tables("tariff")
+    head = Group("The tariff", tuple(_fields_of(tables[""], {"currency": "currency"}).values()))
+    periods = _items("Prices; the first that holds counts", "price", "period", tables, _PERIOD)
+    return Form("tariff", (head, periods), "period")
+
+
+def form_of(kind: FormKind) -> Form:
+    """Return the form of a kind of file."""
+    forms = {"kiln": kiln_form, "load": load_form, "controller": controller_form}
+    return forms.get(kind, tariff_form)()

@@ -6,6 +6,7 @@ on its value when lines come and go.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -15,7 +16,7 @@ from firing.report.sanitize import display_width
 
 from .fields import Field, Option, same, value_text
 from .form_document import FormState, entries, value_at
-from .form_kinds import Group, Items
+from .form_kinds import Form, Group, Items
 
 LineKind = Literal["heading", "field", "item", "do", "odd"]
 
@@ -123,13 +124,14 @@ def _part_lines(state: FormState, part: Group | Items, faults: _Faults) -> Itera
     start: KeyPath = (part.table,) if part.table else ()
     for entry in part.fields:
         if _asked(state.data, entry):
-            yield _field_line(entry, (*start, entry.key), entry.held(inside), faults)
+            path: KeyPath = (*start, entry.key)
+            yield _field_line(state.form, entry, path, entry.held(inside), faults)
     if part.table:
         keys = {key for entry in part.fields for key in entry.keys}
         yield from (_odd((*start, k), inside[k], faults) for k in inside if k not in keys)
     if part.table and part.table == state.form.forget[0]:
-        path = (part.table, FORGET)
-        yield Line("do", state.form.forget[1], (Slot(path, "", None, faults.at((part.table,))),))
+        gone = (part.table, FORGET)
+        yield Line("do", state.form.forget[1], (Slot(gone, "", None, faults.at((part.table,))),))
 
 
 def _asked(data: Mapping[str, Any], entry: Field) -> bool:
@@ -139,13 +141,13 @@ def _asked(data: Mapping[str, Any], entry: Field) -> bool:
     return bool(data.get(key) == value)
 
 
-def _field_line(entry: Field, path: KeyPath, value: Any, faults: _Faults) -> Line:
+def _field_line(form: Form, entry: Field, path: KeyPath, value: Any, faults: _Faults) -> Line:
     fault = faults.of(entry, path)
     text = value_text(entry, value)
     number = text and entry.unit and not fault and not isinstance(value, str)
     shown = f"{text} {entry.unit}" if number else text
     if fault:
-        note = f"! {fault}"
+        note = f"! {spoken(form, fault)}"
     elif value is None:
         note = f"{entry.left_out} if left out" if entry.left_out else "may be left out"
     else:
@@ -239,6 +241,25 @@ def place_words(state: FormState, path: KeyPath) -> str:
     if items is not None and isinstance(path[1], int):
         return f"{items.word} {path[1] + 1}, {entry.label}"
     return entry.label
+
+
+_SETTING = re.compile(r"\b[a-z_0-9]+ = (?=\S)")
+_WORDS = {"true or false": "yes or no", "write true": "write yes", "write false": "write no"}
+_KEY = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
+
+
+def spoken(form: Form, message: str) -> str:
+    """Return a fault as a form says it: what to write, and labels for the file's keys."""
+    labels = {
+        key: entry.label
+        for part in form.parts
+        for entry in (part.every if isinstance(part, Items) else part.fields)
+        for key in entry.keys
+    }
+    bare = _SETTING.sub("", message)
+    for said, meant in _WORDS.items():
+        bare = bare.replace(said, meant)
+    return _KEY.sub(lambda found: labels.get(found[0], found[0]), bare)
 
 
 Cell = tuple[int, int, bool]

@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import IO, Any
 
 from firing.errors import FiringError
+from firing.files.tomledit import inline_text
 from firing.files.tomlfile import write_text
-from firing.schedule.file import parse_schedule
+from firing.schedule.file import parse_schedule, schedule_data
 
 from .document import PlanDocument
 from .edits import new_schedule
@@ -216,7 +217,8 @@ class Journal:
             "written_at": datetime.now().astimezone().isoformat(timespec="milliseconds"),
             "title": kept.schedule.title,
             "suggested_name": kept.suggested_name,
-            "text": kept.text_of(kept.schedule, str(kept.path)),
+            # What it says is enough: its layout comes from the file's own text when it is saved.
+            "text": inline_text(schedule_data(kept.schedule)),
             "base_text": kept.base_text,
             "digest": kept.digest,
         }

@@ -31,14 +31,23 @@ _COUNTED = {"act": "to do", "check": "to check", "note": "to know"}
 
 
 def summary_lines(
-    result: Forecast, width: int, equipment: Equipment | None = None, *, coming: str = ""
+    result: Forecast,
+    width: int,
+    equipment: Equipment | None = None,
+    *,
+    coming: str = "",
+    left_out: str = "",
 ) -> list[str]:
     """Return what a plan comes to: its hours, cone, energy, cost and warnings, and where.
 
     There are four lines at most on a screen of 80 columns.  `coming` says in words what is still
-    being read and not in the forecast yet.
+    being read and not in the forecast yet, and `left_out` why a load is not in it at all.
     """
     equipment = equipment or Equipment()
+    if left_out:
+        # Said first: the figures would mislead somebody who thinks that the load is in them.
+        said = sentence(shorten(plain(f"without the load: {left_out}"), width))
+        return [said, *summary_lines(result, width, equipment)[: MOST_LINES - 1]]
     lines: list[str] = []
     for longest, ranged in _FITTINGS:
         place = (

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from firing.errors import FiringError
+from firing.files.kinds import file_kind
 from firing.report.sanitize import display_width, plain, wrap
 from firing.schedule.schedule import Purpose
 from firing.units import (
     ROOM_C,
+    TemperatureUnit,
     format_duration,
     format_rate,
     format_temperature,
@@ -29,12 +31,18 @@ if TYPE_CHECKING:
 
 
 def derived(kind: FormKind, value: Any) -> tuple[str, ...]:
-    """Return what follows from the kiln or load that a form holds, part by part."""
+    """Return what follows from what a form holds, part by part."""
     try:
-        parts = kiln_words(value) if kind == "kiln" else load_words(value)
+        if kind == "kiln":
+            parts = kiln_words(value)
+        elif kind == "load":
+            parts = load_words(value)
+        else:
+            parts = (file_kind(kind).described(value),)
     except FiringError as error:
         parts = (str(error),)
-    return tuple(plain(in_unit(part, value.unit)) for part in parts)
+    unit: TemperatureUnit = getattr(value, "unit", "C")
+    return tuple(plain(in_unit(part, unit)) for part in parts)
 
 
 def kiln_words(kiln: KilnDescription) -> tuple[str, ...]:

@@ -115,7 +115,8 @@ def _segment_cells(schedule: Schedule, forecast: Forecast | None, index: int) ->
         row["limit"] = "–" if timed.limited_by == "program" else timed.limited_by
         started = forecast.started is not None
         row["ends"] = keeper.at(timed.end_s) if started else hours_minutes(timed.end_s)
-        if segment.drive == "rate" and timed.limited_by != "program":
+        # Without a kiln nobody knows what it can follow.
+        if segment.drive == "rate" and timed.limited_by != "program" and forecast.kiln is not None:
             row["rate"] += "*"
     return row
 
@@ -158,7 +159,7 @@ def explain(schedule: Schedule, forecast: Forecast | None, row: int, key: str) -
             return "The elements stay off until the target."
         if forecast is not None and forecast.schedule == schedule:
             timed = forecast.segments[row]
-            if timed.limited_by != "program":
+            if timed.limited_by != "program" and forecast.kiln is not None:
                 return (
                     f"* {timed.limited_by.capitalize()} limits: {hours_minutes(timed.forecast_s)} "
                     f"instead of {hours_minutes(timed.planned_s)}; the kiln cannot follow."

@@ -1,6 +1,6 @@
 """What is open: the plan, what it is forecast under, and the log it is compared with."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,7 @@ from firing.schedule.schedule import Schedule
 
 from .document import PlanDocument
 from .equipment import Equipment, Kind
-from .forecasting import Circumstances, forecast_plan
+from .forecasting import Circumstances, forecast_fitting
 from .journal import Journal, Leftover
 
 if TYPE_CHECKING:
@@ -75,6 +75,8 @@ class Session:
     """Names of what was chosen the last time and has not been read yet."""
     forecast: "Forecast | None" = None
     """The latest; None before the first, or where there can be none."""
+    load_left_out: str = ""
+    """Why the latest is made without the load chosen; empty if it is not."""
     log: LogChoice | None = None
     """The log last chosen."""
     review: "Review | None" = None
@@ -105,9 +107,17 @@ class Session:
     def forecast_first(self) -> None:
         """Forecast the plan at once, so that the first screen is a whole one."""
         try:
-            self.forecast = forecast_plan(self.document.schedule, self.circumstances)
+            self.forecast, self.load_left_out = forecast_fitting(
+                self.document.schedule, self.circumstances
+            )
         except FiringError:
-            self.forecast = None
+            self.forecast, self.load_left_out = None, ""
+
+    @property
+    def fitting(self) -> Equipment:
+        """What the latest forecast is made with: all that is chosen, but for a load left out."""
+        equipment = self.circumstances.equipment
+        return replace(equipment, load=None) if self.load_left_out else equipment
 
     def cautions(self) -> "tuple[Caution, ...]":
         """Return the cautions that apply to the open plan."""

@@ -7,10 +7,12 @@ with the comment lines right above it, and values are changed block by block.
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Any
 
 from firing.files.tomlfile import header_lines
@@ -211,3 +213,31 @@ def _set(table: Any, key: str, value: Any) -> None:
         item.trivia.comment = old.trivia.comment
         item.trivia.trail = old.trivia.trail
     table[key] = item
+
+
+def inline_text(data: Mapping[str, Any]) -> str:
+    """Return data as TOML, one key a line and everything within it inline.
+
+    It reads back as the same data however wrong they are, and is quick enough for every key typed:
+    for a reader to judge, not to keep.
+    """
+    return "".join(f"{_string(key)} = {_inline(value)}\n" for key, value in data.items())
+
+
+def _inline(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return _string(value)
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_string(k)} = {_inline(v)}" for k, v in value.items()) + "}"
+    return "[" + ", ".join(map(_inline, value)) + "]"
+
+
+def _string(text: str) -> str:
+    # JSON escapes what TOML wants escaped, except for this one.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

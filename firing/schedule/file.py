@@ -152,7 +152,7 @@ def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:
     base_text : str, optional
         The file as it was: its comments, order and notation stay wherever they still say the same.
     """
-    data = _data(schedule)
+    data = schedule_data(schedule)
     if base_text is not None:
         # A hold written "1:30" means 1h30m already; only what changes in meaning is rewritten.
         raw = parse(base_text, "")
@@ -200,13 +200,19 @@ def _keep_spelling(data: dict[str, Any], raw: dict[str, Any], plain: dict[str, A
         data.pop("unit", None)
 
 
+def faultless_schedule(data: dict[str, Any]) -> Schedule | None:
+    """Return the schedule of a file's data without a fault; None for any other, which is quick."""
+    return _faultless(plain_data(data))
+
+
 def plain_number(value: float) -> int | float:
     """Return a number as a person would write it: rounded past conversion noise, whole if whole."""
     rounded = round(value, 6)
     return int(rounded) if rounded == int(rounded) else rounded
 
 
-def _data(schedule: Schedule) -> dict[str, Any]:
+def schedule_data(schedule: Schedule) -> dict[str, Any]:
+    """Return what the schedule's file would hold, as a TOML reader returns it."""
     unit = schedule.unit
     data: dict[str, Any] = {"title": schedule.title, "purpose": schedule.purpose, "unit": unit}
     if schedule.start_c != ROOM_C:

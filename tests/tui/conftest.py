@@ -117,7 +117,7 @@ def settle() -> Settle:
         for _ in range(200):
             await pilot.pause()
             busy = [w for w in pilot.app.workers if w.group != "job" and not w.is_finished]
-            if not busy:
+            if not busy and not getattr(pilot.app, "obeying", False):
                 break
         for _ in range(3):
             await pilot.pause(0.01)

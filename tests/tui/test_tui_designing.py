@@ -232,7 +232,7 @@ def test_without_a_load_it_is_said_and_offered(play: Play, plan: Path) -> None:
         await pilot.press("ctrl+g")
         await until(pilot, front(app, Ask))
         assert "needs to know the ware, and no load is chosen" in content(app, "Static")
-        await pilot.press("down", "enter")
+        await pilot.press("down", "down", "enter")
         await until(pilot, front(app, PlanScreen))
         await pilot.press("ctrl+g")
         await until(pilot, front(app, Ask))

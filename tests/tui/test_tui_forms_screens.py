@@ -123,7 +123,7 @@ def test_a_new_kiln_is_written_from_nothing(
         assert "fill in" in opened.message()
         await opened.press("ctrl+s")
         # nothing is saved with a fault: the sentence, and the cursor on its line
-        assert opened.message() == 'Not saved: name: is missing; write name = "Workshop kiln"'
+        assert opened.message() == 'Not saved: name: is missing; write "Workshop kiln"'
         assert opened.fields.place == ("name",)
         # in one burst, as a slow line or a paste delivers it
         for key in [
@@ -169,7 +169,7 @@ def test_a_refused_value_stays_in_the_bar(screens: Make, settle: Settle, tmp_pat
     async def scene(opened: Opened) -> None:
         await opened.open("load", str(path))
         await opened.press("down", "down", "minus", "1")
-        refusal = "furniture_kg: -1 kg must be at least 0 kg; write furniture_kg = 28"
+        refusal = "shelves and posts: -1 kg must be at least 0 kg; write 28"
         assert opened.message() == refusal
         await opened.press("down")
         assert opened.message() == f"Not taken: {refusal}"
@@ -208,7 +208,7 @@ def test_words_are_turned_or_chosen_from_a_list(
         await opened.press("down", "backspace", "enter")
         assert "furniture_kg" not in opened.form.document.state.data
         await opened.press("up", "delete")
-        assert opened.message() == ('Not taken: body: is missing; write body = "stoneware"')
+        assert opened.message() == ('Not taken: body: is missing; write "stoneware"')
         await opened.press("ctrl+s")
         assert opened.message().startswith("Saved in")
         await opened.press("escape")

@@ -45,6 +45,10 @@ class WorkScreen(Screen[None]):
         """Show a message in words."""
         raise NotImplementedError
 
+    def settle(self) -> bool:
+        """Take an edit under way; returns whether none is left."""
+        return True
+
     def job(self, work: Callable[[], Coroutine[Any, Any, object]]) -> None:
         """Run a job that may ask questions; while one is under way no other begins."""
         if self._busy:

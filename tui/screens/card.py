@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from firing.errors import FiringError
 
 from ..equipment import reread
-from ..forecasting import Circumstances, forecast_plan
+from ..forecasting import Circumstances, forecast_fitting
 from .dialogs import PrintedText, in_progress
 
 if TYPE_CHECKING:
@@ -61,9 +61,9 @@ def card_of(schedule: Schedule, circumstances: Circumstances) -> Card:
     if controller is None:
         raise FiringError("a card is made for a controller; choose one")
     program = key_in(schedule, controller.value)
-    return Card(
-        program, forecast_plan(program.schedule, replace(circumstances, equipment=equipment))
-    )
+    now = replace(circumstances, equipment=equipment)
+    # The card says what it is forecast with; a load that does not fit is no reason to have none.
+    return Card(program, forecast_fitting(program.schedule, now)[0])
 
 
 async def show_card(screen: PlanHost) -> None:

@@ -43,6 +43,16 @@ def applying(screen: Screen[Any]) -> list[Command]:
     return sorted(found.values(), key=lambda command: command.name.casefold())
 
 
+def _rank(command: Command, typed: Sequence[str]) -> int:
+    """Return how far down a command comes: what is named so is before what only speaks of it."""
+    name = command.name.casefold()
+    if name == " ".join(typed):
+        return 0
+    if typed and name.startswith(typed[0]) and all(part in name for part in typed):
+        return 1
+    return 2 if all(part in name for part in typed) else 3
+
+
 class Commands(ModalScreen[Command | None]):
     """The commands, narrowed by what is typed."""
 
@@ -89,11 +99,12 @@ class Commands(ModalScreen[Command | None]):
 
     def _list(self) -> None:
         typed = self.query_one(Input).value.casefold().split()
-        self._shown = [
+        found = [
             command
             for command in self._commands
             if all(part in f"{command.name} {command.words}".casefold() for part in typed)
         ]
+        self._shown = sorted(found, key=lambda command: _rank(command, typed))
         grid = self.query_one(ListGrid)
         # Borders and gaps, the cursor's mark and a scrollbar take the rest.
         words = max(min(self.size.width, 100) - _NAME - _KEY - 9, 10)

@@ -56,6 +56,10 @@ class EditingScreen(SavingScreen):
         """Return the document's state with a text in the selected cell; may refuse it."""
         raise NotImplementedError
 
+    def refusal(self, error: FiringError) -> str:
+        """Return a refusal in the screen's words."""
+        return str(error)
+
     def keep(self) -> str:
         """Keep a change against a crash; returns what stands in the way of that."""
         return ""
@@ -137,7 +141,7 @@ class EditingScreen(SavingScreen):
         try:
             return self.retyped(self.bar.cell.value), ""
         except FiringError as error:
-            return None, str(error)
+            return None, self.refusal(error)
 
     def settle(self) -> bool:
         """Take an edit under way; returns whether none is left."""

@@ -183,17 +183,12 @@ async def choose_equipment(screen: PlanHost, kind: Kind = "kiln") -> Equipment |
 async def _do_step(screen: PlanHost, equipment: Equipment, what: str, kind: Kind) -> Equipment:
     """Do one thing, and return what is chosen then.
 
-    Raises `FiringError` if a file cannot be read, or there is no form for its kind.
+    Raises `FiringError` if a file cannot be read.
     """
     if what == "none":
         return with_file(equipment, kind, None)
     if what == "choose":
         return await _choose_file(screen, equipment, kind)
-    if kind not in ("kiln", "load"):
-        raise FiringError(
-            f"A {kind} file is written in a text editor: copy the example-{kind} to begin with; "
-            f'"firing schema {kind}" says what may stand in it.'
-        )
     found = equipment.of(kind)
     name = None if what == "new" or found is None else found.name
     from .form import edit_file

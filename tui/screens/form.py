@@ -1,4 +1,4 @@
-"""The form of a kiln or load file: its lines, what follows from them, and how they are edited."""
+"""The form of a file: its lines, what follows from them, and how they are edited."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from textual.message import Message
 from textual.widgets import Static
 
 from firing.errors import FiringError
-from firing.files.tomlfile import KeyPath, describe_path
+from firing.files.tomlfile import KeyPath
 from firing.report.sanitize import plain, shorten
 
 from ..fields import value_text
@@ -27,7 +27,7 @@ from ..form_document import (
     rearranged,
     removed,
 )
-from ..form_kinds import FormKind, kiln_form, load_form
+from ..form_kinds import FormKind, form_of
 from ..form_lines import (
     ADD,
     FORGET,
@@ -36,6 +36,7 @@ from ..form_lines import (
     lines_of,
     next_fault,
     place_words,
+    spoken,
     turned,
 )
 from ..preview import derived, flowing
@@ -52,7 +53,7 @@ _MOST_LINES = 4
 
 
 class FormScreen(EditingScreen):
-    """A kiln or a load being described."""
+    """A kiln, a load, a controller or a tariff being described."""
 
     HELP_TITLE = "Form"
     HELP_WORDS = (
@@ -145,7 +146,7 @@ class FormScreen(EditingScreen):
 
     def _show_title(self) -> None:
         state, kind = self.document.state, self.document.kind
-        name = state.data.get("name") if kind == "kiln" else None
+        name = state.data.get("name")
         title = kind.capitalize() + (f": {name}" if isinstance(name, str) and name else "")
         self.query_one(TitleLine).show(title, self.file_words)
 
@@ -221,7 +222,7 @@ class FormScreen(EditingScreen):
         if slot is None:
             return
         if slot.fault:
-            self.say(f"! {slot.fault}", fault=True)
+            self.say(f"! {spoken(self.document.state.form, slot.fault)}", fault=True)
         elif slot.field is not None:
             about = slot.field.about
             self.say(f"{about[:1].upper()}{about[1:]} ({slot.field.key} in the file).")
@@ -247,6 +248,10 @@ class FormScreen(EditingScreen):
     def retyped(self, text: str) -> FormState:
         """Return the form with a text in the selected slot; may refuse it."""
         return self.document.state.retyped(self.table.place, text)
+
+    def refusal(self, error: FiringError) -> str:
+        """Return a refusal in the form's words."""
+        return spoken(self.document.state.form, str(error))
 
     def press_in_table(self, key: str, typed: str | None) -> None:
         """Do what a key means on the selected slot; where words stand, it may turn them."""
@@ -286,7 +291,7 @@ class FormScreen(EditingScreen):
         try:
             state = self.document.state.with_value(path, value)
         except FiringError as error:
-            self.say(f"Not taken: {error}", fault=True)
+            self.say(f"Not taken: {self.refusal(error)}", fault=True)
             return
         self.apply(state, place_words(state, path), path)
 
@@ -345,7 +350,8 @@ class FormScreen(EditingScreen):
             return False
         slot = faulty_places(lines_of(state))[0]
         self._go_to(slot.path)
-        self.say(f"Not saved: {describe_path(slot.path)}: {slot.fault}", fault=True)
+        words = spoken(state.form, slot.fault)
+        self.say(f"Not saved: {place_words(state, slot.path)}: {words}", fault=True)
         return True
 
     def action_leave(self) -> None:
@@ -370,14 +376,14 @@ def _counted(faults: int) -> str:
 
 
 async def edit_file(screen: WorkScreen, kind: FormKind, name: str | None) -> str | None:
-    """Let a kiln or load file be edited; returns the path it was last saved in, or None.
+    """Let a file be edited; returns the path it was last saved in, or None.
 
     `name` is a path, an example's name (a copy of it is edited), or None for a new one.  Refused
     if it cannot be read or is no TOML; other faults are mended in the form.
     """
 
     def opened() -> FormDocument:
-        return open_form(kiln_form() if kind == "kiln" else load_form(), name)
+        return open_form(form_of(kind), name)
 
     form = FormScreen(screen.session, await asyncio.to_thread(opened))
     await screen.app.push_screen_wait(form)

@@ -17,6 +17,7 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
+from ..fixing import CURE_WORDS
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
@@ -53,6 +54,10 @@ class PlanScreen(PlanActionsScreen):
             "f2", "about", "About",
             tooltip="Title, purpose, start time, target cone, opening temperature, notes",
         ),
+        Binding(
+            "ctrl+f", "fix", "Fix",
+            tooltip="Mend the gravest warning in the plan, as one change that undo takes back",
+        ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),
         Binding("f5", "cautions", "Cautions", tooltip="What can hurt people, with this plan"),
@@ -65,6 +70,10 @@ class PlanScreen(PlanActionsScreen):
         Binding(
             "ctrl+g", "design", "Design",
             tooltip="Have a plan made for the load, to be compared with this one",
+        ),
+        Binding(
+            "ctrl+u", "without_load", "Load out",
+            tooltip="Go on without the load, which does not fit this plan; ^K chooses another",
         ),
         Binding("ctrl+t", "card", "Card", tooltip="The card to key the plan in from"),
         Binding("ctrl+l", "watch", "Watch", tooltip="Watch a firing live on top of this plan"),
@@ -157,6 +166,7 @@ class PlanScreen(PlanActionsScreen):
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
+        self.refresh_bindings()
 
     @property
     def _room(self) -> int:
@@ -165,7 +175,9 @@ class PlanScreen(PlanActionsScreen):
     def _consequences(self, result: Forecast) -> list[str]:
         session = self.session
         coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
-        return summary_lines(result, self._room, session.circumstances.equipment, coming=coming)
+        return summary_lines(
+            result, self._room, session.fitting, coming=coming, left_out=session.load_left_out
+        )
 
     def _show_consequences(self, lines: list[str]) -> None:
         words = "\n".join(shorten(plain(line), self._room) for line in lines)
@@ -175,6 +187,10 @@ class PlanScreen(PlanActionsScreen):
         """Offer only what applies."""
         if action in ("warnings", "page", "calendar"):
             return self.session.forecast is not None
+        if action == "fix":
+            return self.up_to_date and self.cure is not None
+        if action == "without_load":
+            return bool(self.session.load_left_out)
         return super().check_action(action, parameters)
 
     # Jobs
@@ -255,8 +271,12 @@ class PlanScreen(PlanActionsScreen):
 
         forecast = self.session.forecast
         if forecast is not None:
-            equipment = self.session.circumstances.equipment
-            lines = [*warning_lines(forecast), *missing_choices(forecast, equipment)]
+            session = self.session
+            lines = [*warning_lines(forecast), *missing_choices(forecast, session.fitting)]
+            if self.cure is not None:
+                lines = [f"^F on the plan {CURE_WORDS[self.cure]}; ^Z takes it back.", "", *lines]
+            if session.load_left_out:
+                lines = [f"Forecast without the load: {session.load_left_out}.", "", *lines]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
             await self.app.push_screen_wait(sheet)
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from textual import work
 from textual.message import Message
@@ -13,8 +15,18 @@ from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
 from ..document import PlanDocument, Selection
-from ..equipment import Equipment, FileReading, Kind, memory_file, read_all, remember
+from ..equipment import (
+    Equipment,
+    FileReading,
+    Kind,
+    memory_file,
+    read_all,
+    remember,
+    with_file,
+)
+from ..fixing import CURE_WORDS, Cure, Cured, as_the_kiln_climbs, cure_for, made_safe
 from ..widgets.segments import Segments
+from .dialogs import in_progress
 from .editing import EditingScreen
 from .plan_host import PlanHost
 
@@ -145,8 +157,19 @@ class PlanActionsScreen(EditingScreen, PlanHost):
 
         await self.all_read()
         equipment = await choose_equipment(self, kind)
-        if equipment is None:
-            return
+        if equipment is not None:
+            await self._take_and_keep(equipment)
+
+    async def describe_equipment(self, kind: Kind) -> None:
+        """Let something new be described in a form, and take it once it is saved."""
+        from .form import edit_file
+
+        saved = await edit_file(self, kind, None)
+        if saved is not None:
+            before = self.session.circumstances.equipment
+            await self._take_and_keep(await asyncio.to_thread(with_file, before, kind, saved))
+
+    async def _take_and_keep(self, equipment: Equipment) -> None:
         self.take_equipment(equipment)
         file = memory_file(self.session.journal.folder)
         trouble = await asyncio.to_thread(remember, file, equipment.names)
@@ -157,6 +180,15 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Forecast the plan with another kiln, load, controller or tariff."""
         self._set(equipment)
         self.say("Taken.")
+
+    def action_without_load(self) -> None:
+        """Go on without a load that does not fit the plan, now and the next time."""
+        if self.settle():
+            self.job(self._without_load_job)
+
+    async def _without_load_job(self) -> None:
+        equipment = replace(self.session.circumstances.equipment, load=None)
+        await self._take_and_keep(equipment)
 
     def action_design(self) -> None:
         """Have a plan made for the load."""
@@ -169,6 +201,40 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         schedule = await design_plan(self)
         if schedule is not None:
             self.apply(schedule, "the designed plan", Selection())
+
+    @property
+    def cure(self) -> Cure | None:
+        """What mends the gravest warning of the forecast that the plan can mend."""
+        return cure_for(self.session.forecast, self.session.fitting)
+
+    def action_fix(self) -> None:
+        """Mend the gravest warning that a change of the plan mends."""
+        if self.settle():
+            self.job(self._fix_job)
+
+    async def _fix_job(self) -> None:
+        forecast, cure = self.session.forecast, self.cure
+        schedule = self.document.schedule
+        if forecast is None or cure is None or not self.up_to_date:
+            self.say("There is no warning that a change of the plan mends.")
+            return
+        if cure == "cone":
+            await self._to_cone_job()
+            return
+        equipment = self.session.fitting
+        make: Callable[[], Cured]
+        if cure == "ware":
+            make = partial(made_safe, schedule, equipment)
+        else:
+            make = partial(as_the_kiln_climbs, forecast, equipment)
+        found = await in_progress(self, f"Looking for what {CURE_WORDS[cure]}", make)
+        if found is None:
+            return
+        if schedule != self.document.schedule:
+            raise FiringError("the plan has changed meanwhile; ask again")
+        self.apply(edits.checked(found.schedule), found.label, self.table.place)
+        if found.words.strip():
+            self.say(f"Changed: {found.label}.  {found.words.strip()}  ^Z takes it back.")
 
     def action_to_cone(self) -> None:
         """Set the rate, the peak or the hold that brings the plan's cone down."""

@@ -15,7 +15,7 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from ..equipment import KINDS, Equipment, FileReading, Kind, reread
-from ..forecasting import Circumstances, forecast_plan
+from ..forecasting import Circumstances, forecast_fitting
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -43,16 +43,18 @@ class PlanHost(WorkScreen):
             result: Forecast | None,
             trouble: str,
             reading: FileReading,
+            load_left_out: str,
         ) -> None:
             super().__init__()
             self.asked, self.result, self.trouble = asked, result, trouble
-            self.reading = reading
+            self.reading, self.load_left_out = reading, load_left_out
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._asking = False
         self._answered: Question | None = None
         self._told: dict[Kind, str] = {}
+        self._told_load = ""
         if session.forecast is not None:
             self._answered = self._question()
 
@@ -74,6 +76,10 @@ class PlanHost(WorkScreen):
         """Let what the plan is fired with be chosen, beginning with one kind."""
         raise NotImplementedError
 
+    async def describe_equipment(self, kind: Kind) -> None:
+        """Let something new be described in a form, and take it once it is saved."""
+        raise NotImplementedError
+
     async def needed(self, kind: Kind, why: str) -> bool:
         """Say what a job cannot do without and offer to choose it; returns whether there is one.
 
@@ -83,10 +89,15 @@ class PlanHost(WorkScreen):
         if self.session.circumstances.equipment.of(kind) is None:
             question = f"{why}, and no {kind} is chosen."
             answer = await self.ask(
-                question, ("choose", f"Choose the {kind}"), ("leave", "Leave the plan as it is")
+                question,
+                ("choose", f"Choose the {kind}"),
+                ("describe", f"Describe the {kind} in a form"),
+                ("leave", "Leave the plan as it is"),
             )
             if answer == "choose":
                 await self.choose_equipment(kind)
+            elif answer == "describe":
+                await self.describe_equipment(kind)
         return self.session.circumstances.equipment.of(kind) is not None
 
     # The forecast
@@ -107,12 +118,14 @@ class PlanHost(WorkScreen):
     def _compute(self, question: Question) -> None:
         schedule, circumstances = question
         reading = reread(circumstances.equipment)
+        result, trouble, left_out = None, "", ""
         try:
-            result = forecast_plan(schedule, replace(circumstances, equipment=reading.equipment))
-            trouble = ""
+            result, left_out = forecast_fitting(
+                schedule, replace(circumstances, equipment=reading.equipment)
+            )
         except FiringError as error:
-            result, trouble = None, str(error)
-        self.post_message(self.ForecastCame(question, result, trouble, reading))
+            trouble = str(error)
+        self.post_message(self.ForecastCame(question, result, trouble, reading, left_out))
 
     def on_plan_host_forecast_came(self, message: ForecastCame) -> None:
         """Show a forecast, or ask again if the plan has changed meanwhile."""
@@ -126,8 +139,20 @@ class PlanHost(WorkScreen):
                 self.session.circumstances, equipment=reading.equipment
             )
         self._answered, self.session.forecast = self._question(), message.result
+        self.session.load_left_out = message.load_left_out
         self.show_forecast(message.result, message.trouble)
+        self._tell_load(message.load_left_out)
         self._tell_files(before, reading)
+
+    def _tell_load(self, left_out: str) -> None:
+        """Say once that the load does not fit the plan, and the two ways on."""
+        new, self._told_load = left_out != self._told_load, left_out
+        if left_out and new:
+            self.say(
+                f"Forecast without the load: {left_out}.  ^U leaves it out; ^K chooses another; "
+                "F2 changes the purpose.",
+                fault=True,
+            )
 
     def _tell_files(self, before: Equipment, reading: FileReading) -> None:
         """Say once of every file that it changed on disk, or what is wrong with it now."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -16,7 +17,8 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
-from ..forecasting import Circumstances, forecast_plan
+from ..fixing import rates_held, with_rates_held
+from ..forecasting import Circumstances, forecast_fitting
 from ..plot_lines import review_lines
 from ..review_entries import ReviewEntry, review_entries, summary
 from ..session import LogChoice, review_log
@@ -75,8 +77,13 @@ class ReviewScreen(WorkScreen):
             "f9", "mend", "Mend",
             tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
         ),
+        Binding(
+            "f4", "held", "Rates held",
+            tooltip="Take the rates really held into the open plan, where they were slower; "
+            "^Z there undoes it",
+        ),
         Binding("f7", "back", "Plan", tooltip="Back to the plan"),
-        Binding("escape", "back", "Plan", show=False),
+        Binding("escape", "out", "Plan", show=False),
     ]  # fmt: skip
 
     class ReviewCame(Message):
@@ -89,16 +96,17 @@ class ReviewScreen(WorkScreen):
             review: Review | None,
             trouble: str,
             of_plan: bool,
+            left_out: str,
         ) -> None:
             super().__init__()
             self.choice, self.question = choice, question
             self.review, self.trouble = review, trouble
-            self.of_plan = of_plan
+            self.of_plan, self.left_out = of_plan, left_out
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._entries: list[ReviewEntry] = []
-        self._trouble = ""
+        self._trouble = self._left_out = ""
         self.pending = False
         """Whether a log is being read."""
 
@@ -159,21 +167,24 @@ class ReviewScreen(WorkScreen):
     @work(thread=True, group="review", exclusive=True)
     def _work(self, choice: LogChoice, question: tuple[Schedule, Equipment]) -> None:
         schedule, equipment = question
-        found, trouble, of_plan = None, "", True
+        found, trouble, of_plan, left_out = None, "", True, ""
         try:
             # A plan that cannot be fired with that load is no matter of how the log is read.
-            forecast_plan(schedule, Circumstances(equipment=equipment))
+            _, left_out = forecast_fitting(schedule, Circumstances(equipment=equipment))
             of_plan = False
+            if left_out:
+                equipment = replace(equipment, load=None)
             found = review_log(schedule, choice, equipment)
         except FiringError as error:
             trouble = str(error)
-        self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan))
+        self.post_message(self.ReviewCame(choice, question, found, trouble, of_plan, left_out))
 
     def on_review_screen_review_came(self, message: ReviewCame) -> None:
         """Show a review, or what its log leaves open with the fields that settle it."""
         if message.choice != self.session.log:
             return
         self.pending, self._trouble = False, message.trouble
+        self._left_out = message.left_out
         self.session.review, self.session.reviewed = message.review, message.question
         self.refresh_bindings()
         if message.review is not None:
@@ -190,7 +201,10 @@ class ReviewScreen(WorkScreen):
         self.job(self._reading_job)
 
     def _show(self, review: Review) -> None:
-        self._answer("\n".join(summary(review)))
+        lines = [*summary(review)]
+        if self._left_out:
+            lines.append(f"Without the load: {self._left_out}.")
+        self._answer("\n".join(lines))
         self.query_one(Curve).show(review_lines(review))
         self._entries = review_entries(review)
         self._list()
@@ -270,6 +284,8 @@ class ReviewScreen(WorkScreen):
             return self.session.log is not None
         if action == "page":
             return self.session.review is not None and not self.pending
+        if action == "held":
+            return not self.pending and bool(self._held()[1])
         if action == "mend":
             return not self.pending and self._mended() is not None
         return True
@@ -285,16 +301,42 @@ class ReviewScreen(WorkScreen):
         if mended is None or self.session.reviewed != self._question():
             return
         self.session.document.apply(mended.schedule, "the plan that fits the kiln")
+        self.session.keep()
         self.say(
             f"The open plan is changed, {'; '.join(mended.changes)}. F7 goes to it; nothing is "
             "written until you save it there, and ^Z there undoes it."
         )
         self.refresh_bindings()
 
+    def _held(self) -> tuple[Schedule, tuple[str, ...]]:
+        review, schedule = self.session.review, self.session.document.schedule
+        if review is None or review.schedule != schedule:
+            return schedule, ()
+        return with_rates_held(schedule, rates_held(review))
+
+    def action_held(self) -> None:
+        """Take the rates that were really held into the open plan."""
+        schedule, changes = self._held()
+        if changes and self.session.document.apply(schedule, "the rates really held"):
+            self.session.keep()
+            self.say(
+                f"The open plan has the rates really held: {'; '.join(changes)}. F7 goes to it; "
+                "^Z there undoes it. Slower takes more heat-work: look at its cone there."
+            )
+            self.refresh_bindings()
+
     def action_other(self) -> None:
         """Go to the curve, or back to the list."""
         curve = self.query_one(Curve)
         (self.query_one(ReviewList) if curve.has_focus else curve).focus()
+
+    def action_out(self) -> None:
+        """See the whole curve again, or go back to the plan if it is seen."""
+        curve = self.query_one(Curve)
+        if curve.zoomed:
+            curve.action_whole()
+        else:
+            self.action_back()
 
     def action_back(self) -> None:
         """Go back to the plan."""

@@ -40,10 +40,6 @@ class SavingScreen(WorkScreen):
         """The sentence that says there is something to lose."""
         return f"This {self.document.kind} has changes that are in no file."
 
-    def settle(self) -> bool:
-        """Take an edit under way; returns whether none is left."""
-        raise NotImplementedError
-
     def is_refused(self) -> bool:
         """Say what keeps the document out of a file; returns whether anything does."""
         return False

@@ -5,6 +5,7 @@ from typing import ClassVar
 from rich.segment import Segment
 from rich.style import Style
 from textual import events
+from textual.actions import SkipAction
 from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.strip import Strip
@@ -66,7 +67,10 @@ class Curve(Widget, can_focus=True):
         ),
         Binding("shift+right,l", "pan(1)", "Later", key_display="l", tooltip="To later times"),
         Binding("0", "whole", "Whole", tooltip="See everything again"),
-        Binding("escape", "unset", "No cross-hair", show=False, tooltip="Take it away"),
+        Binding(
+            "escape", "unset", "Whole again", show=False,
+            tooltip="See everything again; then take the cross-hair away",
+        ),
     ]  # fmt: skip
 
     class Pointed(Message):
@@ -123,6 +127,11 @@ class Curve(Widget, can_focus=True):
         if self.window is not None:
             self.window = self.window.around(from_s, to_s)
             self._again()
+
+    @property
+    def zoomed(self) -> bool:
+        """Whether only a part is seen."""
+        return self.window is not None and not self.window.whole
 
     def _again(self) -> None:
         self._strips = None
@@ -194,7 +203,12 @@ class Curve(Widget, can_focus=True):
             self._again()
 
     def action_unset(self) -> None:
-        """Take the cross-hair away."""
+        """See everything again, then take the cross-hair away; then it is the screen's key."""
+        if self.zoomed:
+            self.action_whole()
+            return
+        if self.cross_s is None:
+            raise SkipAction
         self.point(None)
         self.post_message(self.Pointed(self, None))
 

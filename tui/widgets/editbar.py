@@ -224,7 +224,9 @@ class CellGrid(ListGrid):
         self.post_message(self.Asked(what))
 
     def on_key(self, event: events.Key) -> None:
-        """Hand on what moves, turns or edits."""
+        """Hand on what moves, turns or edits; no figure begins with the mark that asks for help."""
+        if event.character == "?":
+            return
         typed = event.character if event.is_printable else None
         if typed is not None or event.key in self.PRESSED:
             event.stop()

@@ -25,7 +25,7 @@ class FieldList(CellGrid):
     HELP_TITLE = "Lines of the form"
     HELP_WORDS = (
         "Type on a line to change it; what may be written stands in the bar below.",
-        "! is a fault, in the words of the command line; nothing is saved with one.",
+        "! is a fault, with what to write instead; nothing is saved with one.",
         "What may be left out is left out by clearing it: backspace, then enter.",
     )
     DEFAULT_CSS = """

@@ -16,6 +16,7 @@ from textual.strip import Strip
 from firing.report.sanitize import pad, plain, shorten
 
 _MARK, _NO_MARK = "▸", " "
+_LEAST_TEXT = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +79,12 @@ class ListGrid(ScrollView, can_focus=True):
     class Chosen(Moved):
         """The row or cell under the cursor was clicked, or chosen with enter."""
 
+    frozen = 0
+    """So many columns on the left stay where they are; the others go by whole columns."""
+
     def __init__(self, *, by_cell: bool = False, id: str | None = None) -> None:
         super().__init__(id=id)
+        self._from_column = 0
         self.by_cell = by_cell
         self.columns: tuple[GridColumn, ...] = ()
         self.rows: tuple[GridRow, ...] = ()
@@ -94,7 +99,7 @@ class ListGrid(ScrollView, can_focus=True):
     def fill(self, columns: Sequence[GridColumn], rows: Sequence[GridRow]) -> None:
         """Show other rows; the cursor stays where it is as far as it can."""
         self.columns, self.rows = tuple(columns), tuple(rows)
-        width = 1 + sum(column.width + 1 for column in self.columns)
+        width = 1 if self.frozen else 1 + sum(column.width + 1 for column in self.columns)
         self.virtual_size = Size(width, len(self.rows) + self.titled)
         self._place(self.row, self.column, report=False)
         self.refresh()
@@ -133,9 +138,48 @@ class ListGrid(ScrollView, can_focus=True):
         if self.column == 0 or not self.by_cell:
             left = 0
         wide = self.columns[self.column].width + 1 if self.by_cell else 1
+        if self.frozen:
+            left, wide = 0, 1
+            self._bring_column()
         self.scroll_to_region(
             Region(left, top, wide, 1 + above + self.titled), animate=False, force=True
         )
+
+    def _bring_column(self) -> None:
+        """Begin with the first column that leaves room for the cursor's, as a whole."""
+        widths = [column.width + 1 for column in self.columns]
+        room = self._width - 1 - sum(widths[: self.frozen])
+        first = max(self._from_column, self.frozen)
+        if self.column < self.frozen:
+            first = self.frozen
+        first = min(first, max(self.column, self.frozen))
+        while first < self.column and sum(widths[first : self.column + 1]) > room:
+            first += 1
+        while first > self.frozen and sum(widths[first - 1 :]) <= room:
+            first -= 1
+        self._from_column = first
+
+    @property
+    def _width(self) -> int:
+        return self.scrollable_content_region.width or self.size.width
+
+    def _seen(self) -> list[tuple[int, int]]:
+        """Return the columns that are seen, and how wide.
+
+        Figures are seen whole or not at all; a text may be cut, which shows.
+        """
+        if not self.frozen:
+            return [(number, column.width) for number, column in enumerate(self.columns)]
+        found: list[tuple[int, int]] = []
+        left = self._width - 1
+        for number, column in enumerate(self.columns):
+            if self.frozen <= number < self._from_column:
+                continue
+            if left < (column.width if column.right else _LEAST_TEXT):
+                break
+            found.append((number, min(column.width, left)))
+            left -= column.width + 1
+        return found
 
     def on_resize(self) -> None:
         """Keep the cursor in sight."""
@@ -159,10 +203,10 @@ class ListGrid(ScrollView, can_focus=True):
         if not 0 <= row < len(self.rows) or (self.titled and event.y == 0):
             return
         x, column = event.x + self.scroll_offset.x - 1, 0
-        for number, each in enumerate(self.columns):
+        for number, wide in self._seen():
             if x >= 0:
                 column = number
-            x -= each.width + 1
+            x -= wide + 1
         if self.rows[row].heading:
             return
         self._place(row, column)
@@ -209,8 +253,9 @@ class ListGrid(ScrollView, can_focus=True):
 
     def _cells(self, cells: Sequence[str], styles: Sequence[Style], gap: Style) -> list[Segment]:
         segments: list[Segment] = []
-        for column, cell, style in zip(self.columns, cells, styles, strict=True):
-            text = shorten(plain(cell), column.width) if column.width else ""
-            segments.append(Segment(pad(text, column.width, right=column.right), style))
+        for number, width in self._seen():
+            text = shorten(plain(cells[number]), width) if width else ""
+            right = self.columns[number].right
+            segments.append(Segment(pad(text, width, right=right), styles[number]))
             segments.append(Segment(" ", gap))
         return segments

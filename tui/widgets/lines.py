@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from rich.text import Text
+from textual import events
 from textual.binding import Binding
 from textual.screen import Screen
 from textual.widget import Widget
@@ -39,7 +40,10 @@ def key_words(binding: Binding) -> str:
     return "+".join([*held, name])
 
 
-_FIRST = {"help": 0, "acknowledge": 1, "snooze": 2}
+_FIRST = {
+    "help": 0, "acknowledge": 1, "snooze": 2, "save": 3, "undo": 4, "commands": 5, "quit": 6,
+    "fix": 7, "mend": 7, "held": 7, "drop": 7, "leave": 8, "back": 9,
+}  # fmt: skip
 """Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
 
@@ -50,8 +54,16 @@ class TitleLine(Static):
     TitleLine { height: 1; background: $panel; color: $foreground; text-style: bold; padding: 0 1; }
     """
 
+    _shown: tuple[str, str] | None = None
+
+    def on_resize(self) -> None:
+        """Share the new width."""
+        if self._shown is not None:
+            self.show(*self._shown)
+
     def show(self, left: str, right: str) -> None:
         """Show a title, and on the right what there is to say of it."""
+        self._shown = left, right
         width = max((self.size.width or self.app.size.width - 2), 1)
         right = shorten(plain(right), width // 2)
         left = shorten(plain(left), max(width - display_width(right) - 2, 1))
@@ -60,11 +72,23 @@ class TitleLine(Static):
 
 
 class KeyLine(Widget):
-    """The keys that apply where the cursor is, as many as there is room for."""
+    """The keys that apply where the cursor is, as many as fit; a click presses one."""
 
     DEFAULT_CSS = """
     KeyLine { height: 1; background: $panel; color: $quiet; padding: 0 1; }
     """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._placed: list[tuple[int, int, str]] = []
+
+    def on_click(self, event: events.Click) -> None:
+        """Press the key that was clicked."""
+        event.stop()
+        at = event.get_content_offset_capture(self).x
+        for begins, ends, key in self._placed:
+            if begins <= at < ends:
+                self.app.simulate_key(key)
 
     def on_mount(self) -> None:
         """Listen for other keys."""
@@ -76,12 +100,17 @@ class KeyLine(Widget):
     def render(self) -> Text:
         """Return the line."""
         text = Text(no_wrap=True, overflow="ellipsis")
+        self._placed = []
         key_style = f"bold {self.app.theme_variables.get('foreground', '')}".strip()
         room = self.size.width
         for binding in self._applying():
             words = f"{key_words(binding)} {binding.description}"
             if display_width(words) > room:
+                if binding.action in _FIRST:
+                    continue
                 break
+            begins = self.size.width - room
+            self._placed.append((begins, begins + display_width(words), binding.key))
             text.append(key_words(binding), key_style)
             text.append(f" {binding.description}   ")
             room -= display_width(words) + 3

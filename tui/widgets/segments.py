@@ -18,6 +18,7 @@ _RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
 class Segments(CellGrid):
     """The segments of a plan, one cell of them selected."""
 
+    frozen = 2
     HELP_TITLE = "Segment table"
     HELP_WORDS = (
         "Type on a cell to change it; what may be written stands in the bar below.",
