@@ -208,7 +208,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         return cure_for(self.session.forecast, self.session.fitting)
 
     def action_fix(self) -> None:
-        """Mend the gravest warning that a change of the plan mends."""
+        """Fix the gravest warning that a change of the plan mends."""
         if self.settle():
             self.job(self._fix_job)
 
