@@ -216,7 +216,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         forecast, cure = self.session.forecast, self.cure
         schedule = self.document.schedule
         if forecast is None or cure is None or not self.up_to_date:
-            self.say("There is no warning that a change of the plan mends.")
+            self.say("There is no warning that a change of the plan fixes.")
             return
         if cure == "cone":
             await self._to_cone_job()
