@@ -66,6 +66,9 @@ def _brief(design: Design) -> list[Block | None]:
     if len(limits) > _REASONS_SHOWN:
         limits = [*limits[:_REASONS_SHOWN], f"{len(limits) - _REASONS_SHOWN} more with --full."]
     practice = design.practice[-1:]
+    cautioned = [] if course.ware is None else [c.message for c in course.ware.cautions]
+    told = (*cautioned, " ".join(limits))
+    notes = [words for words in design.notes if not any(words in one for one in told)]
     opening = format_temperature(course.unload_c, unit)
     return [
         Paragraph(f"To do first: {design.advice}") if design.advice else None,
@@ -74,9 +77,11 @@ def _brief(design: Design) -> list[Block | None]:
         Paragraph(milestones(course)),
         Paragraph(f"Comes to {course.cones.words}{wanted}."),
         *(Paragraph(row.message) for row in practice),
+        Paragraph("Check:") if cautioned else None,
+        Bullets(cautioned) if cautioned else None,
         Section("", forecast_segments(course)),
         Section("Why", [Bullets(limits)]),
-        Section("To know", [Bullets(design.notes[:_NOTES_SHOWN])]),
+        Section("To know", [Bullets(notes[:_NOTES_SHOWN])]),
         Section(
             "",
             [

@@ -307,7 +307,8 @@ def test_without_a_kiln_file_the_way_back_is_no_faster_than_the_default_kiln_cli
 def test_the_rest_is_in_the_unit_of_the_controller() -> None:
     keyed = Controller(unit="F")
     found = resume(BISQUE, *fired(BISQUE, 780.0), reads_c=560.0, ago_s=2 * HOUR, controller=keyed)
-    assert found.schedule is not None and found.schedule.unit == "F"
+    assert found.schedule is not None
+    assert found.schedule.unit == "F"
     for segment in found.schedule.segments:
         # °F is 1.8 °C + 32, by definition; a controller takes whole degrees
         assert (segment.target_c * 1.8 + 32.0) % 1.0 == pytest.approx(0.0, abs=1e-6)
@@ -331,8 +332,8 @@ def test_a_log_that_ended_long_ago_asks_what_the_kiln_reads() -> None:
     said = f"780 °C was the last reading, on {ended:%a} {ended.day} Mar at {ended:%H:%M}; "
     assert late.notes[0] == said + "the kiln has cooled since: give --reads and --ago."
     assert "stands at" not in " ".join(late.notes)
-    assert late.cooled_since and not soon.cooled_since
-    assert late.started is None and soon.started == ended
+    assert (late.cooled_since, late.started) == (True, None)
+    assert (soon.cooled_since, soon.started) == (False, ended)
     assert "last reading" not in " ".join(soon.notes)
     read = told(120.0, reads_c=560.0, ago_s=2 * HOUR)
     assert "last reading" not in " ".join(read.notes)
