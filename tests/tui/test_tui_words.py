@@ -66,7 +66,7 @@ def test_no_part_of_the_sum_is_cut(width: int) -> None:
 
 def test_a_wanted_cone_and_its_warning_are_told() -> None:
     result = forecast_plan(sample_schedule(), Circumstances(target_cone="10"))
-    assert "wanted 10" in summary_lines(result, 78)[1]
+    assert "target 10" in summary_lines(result, 78)[1]
     assert "1 to do" in warnings_count(result)
 
 
