@@ -55,6 +55,7 @@ class AlarmCommand:
         self._running: list[_Run] = []
         self._waiting: deque[WatchEvent] = deque(maxlen=MOST_WAITING)
         self._told: set[str] = set()
+        self._troubles: deque[str] = deque()
 
     def begin(self, now_s: float) -> None:
         """Try the command, so that a message that reaches nobody is known before it matters."""
@@ -66,14 +67,13 @@ class AlarmCommand:
         self._waiting.append(event)
 
     def tick(self) -> str | None:
-        """Start what waits and end what hangs; returns, once each, why messages do not go out."""
+        """Start what waits and end what hangs; return why messages do not go out, once each."""
         now_s = time.monotonic()
-        trouble = None
         still: list[_Run] = []
         for run in self._running:
             code = run.process.poll()
             if code is not None:
-                trouble = trouble or self._ended(run.event, code)
+                self._note_end(run.event, code)
                 continue
             if now_s - run.started_s > LONGEST_RUN_S:
                 run.process.kill()
@@ -85,8 +85,8 @@ class AlarmCommand:
                 self._running.append(_Run(event, self._started(event), now_s))
             except (OSError, ValueError) as fault:
                 reason = getattr(fault, "strerror", None) or str(fault)
-                return trouble or self._once(f"{self._name} cannot be run for alarms: {reason}")
-        return trouble
+                self._note_once(f"{self._name} cannot be run for alarms: {reason}")
+        return self._troubles.popleft() if self._troubles else None
 
     @property
     def _name(self) -> str:
@@ -107,21 +107,20 @@ class AlarmCommand:
             env={**os.environ, **environment, "FIRING_REPEAT": str(event.repeat)},
         )
 
-    def _ended(self, event: WatchEvent, code: int) -> str | None:
-        """Return, once, that a command says that its message did not go out."""
+    def _note_end(self, event: WatchEvent, code: int) -> None:
+        """Keep, once, that a command says that its message did not go out."""
         if code == 0:
-            return None
+            return
         how = f"ended with exit code {code}" if code > 0 else f"was ended by signal {-code}"
         when = "at its trial" if event.id == TRIAL else f"for {event.id}"
-        return self._once(
+        self._note_once(
             f"{self._name} {how} {when}: alarms may not reach you; try the command by hand"
         )
 
-    def _once(self, sentence: str) -> str | None:
-        if sentence in self._told:
-            return None
-        self._told.add(sentence)
-        return sentence
+    def _note_once(self, sentence: str) -> None:
+        if sentence not in self._told:
+            self._told.add(sentence)
+            self._troubles.append(sentence)
 
     def close(self) -> None:
         """Start what still waits and give it a moment; what then still runs goes on by itself."""

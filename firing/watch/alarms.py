@@ -17,7 +17,7 @@ from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 from firing.watch.events import AlarmInputs, AlarmLatch, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
-from firing.watch.power_supply import SIGNIFICANT_ERRORS, PowerMonitor
+from firing.watch.power_supply import SIGNIFICANT_ERRORS, WARM_C, PowerMonitor
 from firing.watch.thermocouple_circuit import CircuitFault, CircuitMonitor, StuckReadingDetector
 
 TOP_CLEAR_C = 5.0
@@ -277,6 +277,7 @@ class AlarmBoard:
             rate is not None
             and rate < -self._significant(-FALLING_C_PER_H)
             and self.supply.falls
+            and now.highest_c > WARM_C
             and not self.supply.fell_at_the_clocks_end
         )
         rises = rate is not None and rate > 0.0

@@ -145,7 +145,7 @@ class KilnModel:
         self._estimators = estimators
         self._course: tuple[FloatArray, FloatArray, FloatArray] | None = None
         self._rests: dict[int, SimulatedRemainder] = {}
-        self._asked: tuple[float, float] | None = None
+        self._asked: tuple[float, float, Position] | None = None
 
     # What is known
 
@@ -220,8 +220,8 @@ class KilnModel:
         """
         assert self._schedule is not None
         assert self._course is not None
-        if self._asked != (now_s, now_c):
-            self._rests, self._asked = {}, (now_s, now_c)
+        if self._asked != (now_s, now_c, position):
+            self._rests, self._asked = {}, (now_s, now_c, position)
         if side not in self._rests:
             network, _ = self._estimator(side).now(self._course[0], self._course[2], now_s, now_c)
             self._rests[side] = simulate_remaining(

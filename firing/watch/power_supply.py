@@ -7,7 +7,7 @@ Patience and distances are common practice, no source.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -55,12 +55,14 @@ OFF_SHOWS_S, STILL_CLIMBS_SHARE = 600.0, 0.15
 """So long after a clock would have been through it still holds, or climbs by this share [s, -]."""
 CORNER_C = 5.0
 CORNER_S, CORNER_SHARE = 1800.0, 2.5
+LEAST_PACE_SHARE = 0.5
 CRAWLS_C, CRAWLS_MOST_S = 4.0, 2400.0
 """A kiln that crawls to its target has come to it anywhere within these degrees [°C, s]."""
 LAGS_C, NEAR_CLOCK_C, FIRST_SWING_C = 3.0, 20.0, 12.0
 """So far behind its clock a kiln runs at full power; once it is near it again it swings, by less
 than the last [°C]."""
 COLD_SWINGS_C, COLD_SWING_C = 250.0, 22.0
+"""Below this a kiln takes up little, and a relay makes it swing by so much [°C]."""
 LATE_S = 180.0
 REGAINED_C = 3.0
 
@@ -97,7 +99,7 @@ DONE_FALLING_C = 15.0
 class ObservedHold:
     """A hold as last seen: its segment, arrival, due end and lateness [s], and its level [°C].
 
-    A kiln that crawls to its target may have arrived `unsure_s` sooner or later.
+    It came at `pace_c_per_h`; one that crawls may have arrived `unsure_s` sooner or later.
     """
 
     index: int
@@ -105,6 +107,7 @@ class ObservedHold:
     due_s: float
     late_s: float | None
     level_c: float = math.nan
+    pace_c_per_h: float = math.inf
     unsure_s: float = 0.0
 
 
@@ -255,27 +258,34 @@ class PowerMonitor:
         if position.phase == "hold" and position.arrived_s is not None:
             hold_s = self._plan.schedule.segments[index].hold_s
             arrived_s, before = position.arrived_s, self._hold
+            due_s = arrived_s + hold_s
             if before is not None and before.index == index:
-                level_c, unsure_s = before.level_c, before.unsure_s
+                self._hold = replace(
+                    before, arrived_s=arrived_s, due_s=due_s, late_s=position.late_s
+                )
             else:
-                level_c, unsure_s = math.nan, self._crawls_s(self._plan, index, arrived_s)
-            self._hold = ObservedHold(
-                index, arrived_s, arrived_s + hold_s, position.late_s, level_c, unsure_s
-            )
+                pace = self._pace_before(arrived_s)
+                unsure_s = self._crawls_s(self._plan, index, pace)
+                self._hold = ObservedHold(
+                    index, arrived_s, due_s, position.late_s, math.nan, pace, unsure_s
+                )
         elif position.phase == "ramp" and self._hold is not None and self._hold.index >= index:
             self._hold = None
 
-    def _crawls_s(self, plan: Plan, index: int, arrived_s: float) -> float:
-        """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
-        rate = plan.schedule.segments[index].rate_c_per_h
+    def _pace_before(self, arrived_s: float) -> float:
+        """Return the pace at which the kiln came to a hold [°C/h]; infinite if not known."""
         time_s, celsius = self._recent.points()
         last = (time_s <= arrived_s) & (time_s > arrived_s - CORNER_S)
-        if rate is None or np.count_nonzero(last) < BEFORE_POINTS:
+        if np.count_nonzero(last) < BEFORE_POINTS:
+            return math.inf
+        return _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
+
+    def _crawls_s(self, plan: Plan, index: int, pace_c_per_h: float) -> float:
+        """Return how unsure an arrival is [s] where the kiln crawls to its target at the last."""
+        rate = plan.schedule.segments[index].rate_c_per_h
+        if rate is None or pace_c_per_h > AT_PACE_SHARE * rate or not plan.heats(index):
             return 0.0
-        pace = _LeastSquaresLine(time_s[last], celsius[last]).slope_c_per_s * SECONDS_PER_HOUR
-        if pace > AT_PACE_SHARE * rate or not plan.heats(index):
-            return 0.0
-        return min(CRAWLS_C / max(pace, 1.0) * SECONDS_PER_HOUR, CRAWLS_MOST_S)
+        return min(CRAWLS_C / max(pace_c_per_h, 1.0) * SECONDS_PER_HOUR, CRAWLS_MOST_S)
 
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
@@ -450,6 +460,7 @@ class PowerMonitor:
         caught_up = lagged and self.above_clock_c(now.at_s, now.celsius) > -NEAR_CLOCK_C
         if loss_c > max(
             FIRST_SWING_C if caught_up else LOSS_C,
+            1.25 * COLD_SWING_C if now.highest_c < COLD_SWINGS_C else 0.0,
             LOST_SHARE * whole_c,
             now.errors * error_c,
             PACE_SWING_SHARE * swing_c,
@@ -528,7 +539,8 @@ class PowerMonitor:
         early_c = ARRIVED_ERRORS * now.minute_noise_c
         if now.swings:
             early_c += ARRIVED_SWINGS * now.usual_fall_c
-        early_s = min(early_c / rate_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
+        pace_c_per_h = min(rate_c_per_h, max(hold.pace_c_per_h, LEAST_PACE_SHARE * rate_c_per_h))
+        early_s = min(early_c / pace_c_per_h * SECONDS_PER_HOUR, MOST_EARLY_S)
         return early_s + hold.unsure_s
 
 

@@ -53,8 +53,8 @@ STILL_CHANCE = 1e-7
 STILL_RISE_C = 3.0
 """A reading stands still if its own noise would do so as seldom as this, or if the plan has it
 rise so far meanwhile [°C]."""
-STILL_DIGITS = 5.0
-"""Or by so many of its digits, whichever is more [-]."""
+STILL_DIGITS, WIDEST_DIGIT_C = 5.0, 1.0
+"""Or by so many of its digits, whichever is more [-]; loggers have digits as wide as that [°C]."""
 STILL_BY_PLAN_CHANCE = 1e-4
 """Of a noisy reading that stands still where the plan rises."""
 SUSPICIOUS_CHANCE, SUSPICIOUS_S = 1e-2, 300.0
@@ -267,7 +267,7 @@ class StuckReadingDetector:
         in_digits = self._change_c > FLICKER_DIGITS * self._digit_c
         by_noise = restless and in_digits and chance < STILL_CHANCE
         # A relay's swing stands at its top while whole degrees do not move.
-        digits_c = STILL_DIGITS * self._digit_c if math.isfinite(self._digit_c) else 0.0
+        digits_c = STILL_DIGITS * min(self._digit_c, WIDEST_DIGIT_C)
         by_plan = (
             rising_c_per_h is not None
             and rising_c_per_h * stood_s / 3600.0 >= max(STILL_RISE_C, digits_c)

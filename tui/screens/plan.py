@@ -56,7 +56,7 @@ class PlanScreen(PlanActionsScreen):
         ),
         Binding(
             "ctrl+f", "fix", "Fix",
-            tooltip="Mend the gravest warning in the plan, as one change that undo takes back",
+            tooltip="Fix the gravest warning in the plan, as one change that undo takes back",
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),

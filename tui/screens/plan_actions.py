@@ -208,7 +208,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         return cure_for(self.session.forecast, self.session.fitting)
 
     def action_fix(self) -> None:
-        """Mend the gravest warning that a change of the plan mends."""
+        """Fix the gravest warning that a change of the plan mends."""
         if self.settle():
             self.job(self._fix_job)
 
@@ -216,7 +216,7 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         forecast, cure = self.session.forecast, self.cure
         schedule = self.document.schedule
         if forecast is None or cure is None or not self.up_to_date:
-            self.say("There is no warning that a change of the plan mends.")
+            self.say("There is no warning that a change of the plan fixes.")
             return
         if cure == "cone":
             await self._to_cone_job()

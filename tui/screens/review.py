@@ -74,7 +74,7 @@ class ReviewScreen(WorkScreen):
         Binding("f5", "cautions", "Cautions", show=False, tooltip="What can hurt people"),
         Binding("f8", "page", "Page", tooltip="Write the review as a page for a browser"),
         Binding(
-            "f9", "mend", "Mend",
+            "f9", "mend", "Fit plan",
             tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
         ),
         Binding(

@@ -68,7 +68,7 @@ class Curve(Widget, can_focus=True):
         Binding("shift+right,l", "pan(1)", "Later", key_display="l", tooltip="To later times"),
         Binding("0", "whole", "Whole", tooltip="See everything again"),
         Binding(
-            "escape", "unset", "Whole again", show=False,
+            "escape", "unset", "All of it again", show=False,
             tooltip="See everything again; then take the cross-hair away",
         ),
     ]  # fmt: skip
