@@ -302,7 +302,7 @@ def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> Non
         assert app.session.document.schedule.title == "Other plates"
         assert app.session.document.schedule.cone == "6"
         assert shown(app).startswith("Starts Mon 18:00")
-        assert "wanted 6" in shown(app)
+        assert "target 6" in shown(app)
 
     play(scene)
 
