@@ -185,7 +185,7 @@ def design_command(
                 margin=margin,
                 kiln=in_kiln,
                 controller=keyed,
-                open_c=parse_temperature_c(opened, plan.unit),
+                open_c=parse_temperature_c(opened, plan.unit if keyed is None else keyed.unit),
                 usual=one_kiln(kiln, usual),
             )
         else:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from firing.controller.controller import Controller
-from firing.controller.program import merged
+from firing.controller.program import in_controllers_unit, merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import tightened
 from firing.design.result import Design, SegmentReason, limit_rows
@@ -263,6 +263,7 @@ def repaired_design(
         makes it safe, with the reason.
     """
     asked = schedule if purpose is None else replace(schedule, purpose=purpose)
+    asked = asked if controller is None else in_controllers_unit(asked, controller)
     if state is None and asked.ware_done is not None:
         state = state_of(asked.ware_done, load)
         load = load if state is None else as_dried(load, asked.purpose, margin, state)

@@ -185,7 +185,7 @@ def resume_report(
             *map(Paragraph, choices),
             *map(Paragraph, found.notes),
             *_problems(found.problems),
-            *_to_key_in(course),
+            *_to_key_in(found),
             Paragraph(_cones(found)),
             Section("Why", [Bullets(why)]),
             how_read_section(read),
@@ -195,7 +195,8 @@ def resume_report(
     )
 
 
-def _to_key_in(course: Forecast | None) -> list[Block]:
+def _to_key_in(found: Resumption) -> list[Block]:
+    course = found.forecast
     if course is None:
         return [Paragraph("Nothing is left to key in: leave the kiln shut until it is cool.")]
     when = f"{sentence(forecast_times(course).start_words())}." if course.started else ""
@@ -204,7 +205,9 @@ def _to_key_in(course: Forecast | None) -> list[Block]:
         Section("", forecast_segments(course)),
         Paragraph(forecast_answer(course)[0]),
     ]
-    return [Section("To key in now", parts)]
+    last = format_temperature(found.now_c, course.schedule.unit)
+    late = f"To key in if it still read {last}"
+    return [Section(late if found.cooled_since else "To key in now", parts)]
 
 
 def _cones(found: Resumption) -> str:

@@ -37,6 +37,7 @@ from firing.report.review_heat import (
 )
 from firing.report.review_time import (
     account_section,
+    causes_so_far,
     duration_sentence,
     ran_words,
     segments_section,
@@ -49,7 +50,7 @@ from firing.report.words import (
     first_sentence,
     source_ids,
 )
-from firing.review.gaps import gap_words
+from firing.review.gaps import LACKED, gap_words
 from firing.review.result import (
     CAUSE_NAMES,
     WITNESS_SOURCES,
@@ -156,7 +157,11 @@ def _beside(review: Review) -> Section | None:
     differ_s = None
     if comparison.this_s is not None and comparison.other_s is not None:
         differ_s = comparison.this_s - comparison.other_s
-    hours = [] if differ_s is None else [f"Took {format_duration(differ_s, signed=True)}."]
+    hours = []
+    if differ_s is not None and abs(differ_s) < SECONDS_PER_MINUTE:
+        hours = ["Took as long as the other, to the minute."]
+    elif differ_s is not None:
+        hours = [f"Took {format_duration(differ_s, signed=True)}."]
     return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
 
 
@@ -181,7 +186,18 @@ def _telling(review: Review) -> list[tuple[CauseShare, float]]:
     """Return the causes worth saying first, with their minutes as printed [s], largest first."""
     printed_s = review.printed_cause_s
     shown = [(c, printed_s[c.cause]) for c in review.causes]
-    return [(c, s) for c, s in shown if abs(s) >= _FROM_S and c.cause != "unexplained"]
+    if review.actual_s is None:
+        shown = [(c, c.seconds) for c in causes_so_far(review)]
+    return [
+        (c, s)
+        for c, s in shown
+        if abs(s) >= _FROM_S and (c.cause != "unexplained" or _is_lacked(c))
+    ]
+
+
+def _is_lacked(cause: CauseShare) -> bool:
+    """Return whether a gap in the log leaves a cause open."""
+    return cause.cause == "unexplained" and cause.evidence.startswith(LACKED)
 
 
 def _first_cause(review: Review) -> str:
@@ -190,7 +206,10 @@ def _first_cause(review: Review) -> str:
         return ""
     cause, seconds = telling[0]
     mostly = "mostly " if len(telling) > 1 else ""
-    return f"{mostly}{cause.name}, {format_duration(seconds, signed=True)}"
+    so_far = " so far" if review.actual_s is None else ""
+    if _is_lacked(cause):
+        return f"{mostly}not known ({format_duration(seconds, signed=True)}, the log lacks it)"
+    return f"{mostly}{cause.name}, {format_duration(seconds, signed=True)}{so_far}"
 
 
 def _why(review: Review) -> Section:
@@ -204,9 +223,22 @@ def _why(review: Review) -> Section:
 
 def _steps(review: Review) -> list[str]:
     """Return what to do next, the most pressing first, each once."""
-    steps = [f.next_step for f in review.findings if f.severity != "note" and f.next_step]
-    steps += [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
-    return list(dict.fromkeys(closed(step) for step in steps))
+    of_causes = [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
+    steps: list[str] = []
+    for finding in review.findings:
+        if finding.severity == "note" or not finding.next_step:
+            continue
+        if finding.id == "stopped_early" and review.ended == "log" and of_causes:
+            # A firing that may still run: what made it late comes before how it was logged.
+            steps += [*of_causes, "'firing resume' with this log says what is left to fire."]
+        steps.append(finding.next_step)
+    steps += of_causes
+    told: dict[str, str] = {}
+    for step in map(closed, steps):
+        head = first_sentence(step).split(";")[0].rstrip(".")
+        if not any(head.startswith(known) or known.startswith(head) for known in told):
+            told[head] = step
+    return list(told.values())
 
 
 def _next(review: Review) -> Section:
