@@ -464,7 +464,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
         await pilot.press("ctrl+home", "enter")
         assert curve.window is not None
         assert not curve.window.whole
-        assert grid.row > 0
+        await until(pilot, lambda: grid.row > 0)
         await pilot.press("f7")
         await until(pilot, lambda: app.screen is app.plan)
 
