@@ -462,8 +462,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
                     assert curve.cross_s == finding.at_s
             await pilot.press("down")
         await pilot.press("ctrl+home", "enter")
-        assert curve.window is not None
-        assert not curve.window.whole
+        await until(pilot, lambda: curve.window is not None and not curve.window.whole)
         await until(pilot, lambda: grid.row > 0)
         await pilot.press("f7")
         await until(pilot, lambda: app.screen is app.plan)
