@@ -249,12 +249,12 @@ def _next(review: Review) -> Section:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap"}
     # Where the plan's cone is the one it is for, its miss is told once.
     wanted, planned = review.schedule.cone, review.cones_planned.reached_number
     same = wanted and planned is not None and abs(cone_number(wanted) - planned) < _SAME_CONE
     if same and any(finding.id == "cone_missed" for finding in review.findings):
-        said = (*said, "cone_off_target")
+        said.add("cone_off_target")
     others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)

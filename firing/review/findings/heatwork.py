@@ -101,7 +101,7 @@ def _cone(review: Review) -> Iterator[Finding]:
         return
     short, far = off < 0, abs(off) >= limit.FAR_CONES
     if ware := _contradicted(review, off):
-        # What the ware saw is the witness cones' to say; the readings' own verdict asks for nothing.
+        # What the ware saw is the witness cones' to say; the readings alone ask for nothing.
         yield Finding(
             "cone_missed",
             "check",
