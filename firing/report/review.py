@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.cones.table import cone_number
 from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -125,6 +126,7 @@ def _folded(section: Section | None) -> Section | None:
 
 
 _CAUSES_SHOWN, _STEPS_SHOWN, _OTHERS_SHOWN = 3, 3, 3
+_SAME_CONE = 0.5
 _FROM_S = 180.0
 """A cause of fewer minutes is not among the first things to say [s]."""
 
@@ -247,7 +249,12 @@ def _next(review: Review) -> Section:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap"}
+    # Where the plan's cone is the one it is for, its miss is told once.
+    wanted, planned = review.schedule.cone, review.cones_planned.reached_number
+    same = wanted and planned is not None and abs(cone_number(wanted) - planned) < _SAME_CONE
+    if same and any(finding.id == "cone_missed" for finding in review.findings):
+        said.add("cone_off_target")
     others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)
