@@ -7,6 +7,7 @@ turns and the medians compared, so that a machine that slows down slows both.
 import fcntl
 import os
 import pty
+import re
 import select
 import signal
 import statistics
@@ -57,11 +58,18 @@ FIRED_WITH: dict[Kind, str] = {"kiln": "example-kiln", "load": "example-load-gla
 Record = Callable[[str, object], None]
 
 
+SEQUENCE = re.compile(r"(\x1b\[[?<>=]?[\d;]*\$?[A-Za-z]|\x1b[^\[]|\n)")
+MOVE = re.compile(r"\x1b\[(\d+);(\d+)H")
+
+
 class Program:
     """A program on a pseudo-terminal of 80 by 24."""
 
     def __init__(self, *arguments: str, folder: Path) -> None:
         self.started = time.perf_counter()
+        self.cells: dict[tuple[int, int], str] = {}
+        self.y = self.x = 1
+        self.left = b""
         self.pid, self.file = pty.fork()
         if self.pid == 0:
             os.chdir(folder)
@@ -74,20 +82,44 @@ class Program:
 
     def until(self, words: str) -> float:
         """Read until some words were drawn; returns the seconds since the start, or a key."""
-        seen, wanted = b"", words.encode()
         deadline = time.monotonic() + 60.0
-        while wanted not in seen:
-            assert time.monotonic() < deadline, seen[-500:]
-            assert select.select([self.file], [], [], 20.0)[0], seen[-500:]
-            seen += os.read(self.file, 65536)
+        while not any(words in row for row in self.rows()):
+            assert time.monotonic() < deadline, self.rows()
+            assert select.select([self.file], [], [], 20.0)[0], self.rows()
+            self.read()
         return time.perf_counter() - self.started
+
+    def read(self) -> int:
+        """Draw what has come into the cells; returns how many bytes it was."""
+        came = os.read(self.file, 65536)
+        self.left += came
+        # What is cut off in the middle of a sequence or character waits for its rest.
+        whole = self.left[: max(self.left.rfind(b"\x1b"), 0)] or self.left
+        if not select.select([self.file], [], [], 0)[0]:
+            whole = self.left
+        self.left = self.left[len(whole) :]
+        for part in SEQUENCE.split(whole.decode(errors="replace")):
+            moved = MOVE.fullmatch(part)
+            if moved:
+                self.y, self.x = int(moved[1]), int(moved[2])
+            elif part[:1] == "\n":
+                self.y, self.x = self.y + 1, 1
+            elif part[:1] != "\x1b":
+                for character in part:
+                    self.cells[self.y, self.x] = character
+                    self.x += 1
+        return len(came)
+
+    def rows(self) -> list[str]:
+        """Return what stands on the terminal."""
+        return ["".join(self.cells.get((y, x), " ") for x in range(1, 81)) for y in range(1, 25)]
 
     def quiet(self) -> int:
         """Read until nothing more is drawn; returns how many bytes came."""
         read, ends = 0, time.monotonic() + 3.0
         # The cursor of a cell being edited blinks twice a second, so it is never quiet for long.
         while time.monotonic() < ends and select.select([self.file], [], [], 0.4)[0]:
-            read += len(os.read(self.file, 65536))
+            read += self.read()
         return read
 
     def press(self, keys: str) -> None:
