@@ -90,6 +90,8 @@ def calendar_command(
     for event in found.events:
         mark = "*" if event.needs_you else " "
         outcome.text(f"{mark} {event.at:%a %Y-%m-%d %H:%M}  {event.summary.removeprefix('Kiln: ')}")
+        if event.id == "cool-enough":
+            outcome.text(f"  {event.description.splitlines()[0].replace('.  ', '. ')}")
     for note in found.notes:
         outcome.text(note)
     if out is None:

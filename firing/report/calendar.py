@@ -283,7 +283,10 @@ def _range_words(course: Forecast, keeper: Timekeeper) -> str:
     if course.total_high_s - course.total_low_s < _ONE_MOMENT_S:
         return "Read the pyrometer first."
     level = "from quick to slow kilns" if course.kiln is None else f"the {RANGES_HOLD} range"
-    return f"Between {low} and {high}, {level}.  Read the pyrometer first."
+    assumed = ""
+    if course.kiln is None:
+        assumed = f"No kiln was given: this is the cooling of {course.usual.words}.  "
+    return f"Between {low} and {high}, {level}.  {assumed}Read the pyrometer first."
 
 
 def _candling_ends_s(course: Forecast) -> float | None:

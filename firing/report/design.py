@@ -219,7 +219,7 @@ def _cones(found: Resumption) -> str:
     verdict = found.cones
     low, high = describe_number(verdict.low), describe_number(verdict.high)
     reached = describe_number(verdict.reached_number)
-    return f"Log and rest together amount to cone {reached} ({low} to {high})."
+    return f"Together, log and rest come to cone {reached} ({low} to {high})."
 
 
 def _problems(problems: tuple[str, ...]) -> list[Block]:

@@ -36,6 +36,7 @@ from firing.report.words import (
     cost_range,
     energy_range,
     forecast_times,
+    heating_end_range,
     heating_range,
     minutes_between,
     opening_range,
@@ -46,6 +47,7 @@ from firing.safety import DEFERENCE, cautions_for
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment
 from firing.units import (
+    SECONDS_PER_MINUTE,
     TemperatureUnit,
     format_duration,
     format_rate,
@@ -207,11 +209,16 @@ def milestones(forecast: Forecast) -> str:
         steps.append(f"comes to {peak} {keeper.when(kiln.peak_s)} and no further")
     elif any(s.end_c == forecast.peak_c for s in forecast.segments):
         first = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
-        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}{heating_range(forecast)}")
+        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}")
     else:
         steps[0] += f" at {peak}, and goes no hotter"
     if kiln is None or not kiln.stalled:
-        steps.append(f"end {keeper.when(forecast.program_s)}")
+        ends = forecast.program_s - forecast.heating_s < SECONDS_PER_MINUTE
+        if not ends and heating_end_range(forecast):
+            heated = keeper.when(forecast.heating_s)
+            steps.append(f"heating ends {heated}{heating_end_range(forecast)}")
+        range_words = heating_end_range(forecast) if ends else ""
+        steps.append(f"end {keeper.when(forecast.program_s)}{range_words}")
         if forecast.total_s > forecast.program_s:
             opening = format_temperature(forecast.unload_c, unit)
             when = keeper.when(forecast.total_s, about=True)
@@ -224,6 +231,8 @@ def _tiles(forecast: Forecast) -> list[Tile]:
     unit, keeper = forecast.schedule.unit, forecast_times(forecast)
     kiln = forecast.kiln
     reaches = kiln is None or kiln.reaches_peak
+    at_peak = (s.ramp_end_s for s in forecast.segments if s.end_c == forecast.peak_c)
+    first_s = next(at_peak, forecast.program_s)
     wanted = forecast.target_cone
     tiles = [
         Tile(
@@ -235,7 +244,7 @@ def _tiles(forecast: Forecast) -> list[Tile]:
         Tile(
             "Peak",
             format_temperature(forecast.peak_c, unit),
-            sentence(keeper.when(forecast.program_s)) if reaches else "and no further",
+            sentence(keeper.when(first_s)) if reaches else "and no further",
             None if kiln is None else reaches,
         ),
         Tile("Cone", forecast.cones.words, f"for cone {wanted}" if wanted else ""),

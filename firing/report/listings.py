@@ -253,11 +253,31 @@ def kiln_report(
                 "",
                 [
                     Paragraph(f"{most}{more}; with a typical load it rises at most"),
-                    Paragraph(f"{rises}."),
+                    Paragraph(f"{rises}.{_slowed_by_water(rates, unit)}"),
                 ],
             ),
         ],
         unit=unit,
+    )
+
+
+_WATER_LEAVES_C = (450.0, 700.0)
+"""Where a load's bound water takes heat, as far as a fast ramp moves it [°C]; source
+``kaolinite-kinetics-1987``."""
+
+
+def _slowed_by_water(rates: Sequence[tuple[float, float]], unit: TemperatureUnit) -> str:
+    """Return why the rise dips where the load's bound water leaves; empty where it does not."""
+    low_c, high_c = _WATER_LEAVES_C
+    inside = [pair for pair in rates if low_c <= pair[0] <= high_c]
+    if not inside:
+        return ""
+    slowest_c, slowest = min(inside, key=lambda pair: pair[1])
+    if slowest >= max((rate for t, rate in inside if t > slowest_c), default=0.0):
+        return ""
+    return (
+        f" Near {format_temperature(slowest_c, unit)} it falls to {format_rate(slowest, unit)}: "
+        "there the raw load's bound water leaves and takes heat. A bisqued load has no such dip."
     )
 
 

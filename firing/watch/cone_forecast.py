@@ -76,12 +76,19 @@ def _forecast_one(
     if down_s is not None or whole is None or ahead is None:
         return ConeForecast(cone, x, down_s, None, None, None)
     shift_c = law_shift_c(cone, *whole)
+    quickest = _with_remaining(time_s, temperature_c, ahead.quickest)
+    # A quicker climb is less heat-work: its cone may fall later than the expected course's, or not.
+    early_s = [
+        fallen_s
+        for course in (quickest, whole)
+        if (fallen_s := time_down_s(law, *course, shift_c + off_c)) is not None
+    ]
     return ConeForecast(
         cone,
         x,
         None,
         time_down_s(law, *whole, shift_c),
-        time_down_s(law, *_with_remaining(time_s, temperature_c, ahead.quickest), shift_c + off_c),
+        min(early_s, default=None),
         None
         if ahead.slowest is None
         else time_down_s(

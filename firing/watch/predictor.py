@@ -44,6 +44,9 @@ AT_LIMIT_SHARE = 0.93
 """A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
 LEAST_POWER_SHARE = 0.35
 """A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
+STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
+"""A pace that over so many degrees falls by less than this share of what full power loses there is
+a rate that something sets, and no lack of power [°C, -]."""
 DRAG_FROM_C = 250.0
 BEND, BEND_SPAN_C, BEND_OFF = 0.7, 30.0, 0.35
 BENDS = (0.1, 1.3)
@@ -249,14 +252,34 @@ class FiringProgress:
     @property
     def at_limit(self) -> bool:
         """Whether it climbs more slowly than planned, behind its plan: with all its power."""
+        pace = self._slow_pace_c_per_h
+        if pace is None or self.paces is None or self.paces.steady:
+            return False
+        return self._power_share(pace) > LEAST_POWER_SHARE
+
+    @property
+    def _slow_pace_c_per_h(self) -> float | None:
+        """The pace of a ramp that climbs more slowly than planned, behind its plan, or None."""
         position = self.position
         pace = None if self.paces is None else self.paces.pace_c_per_h
         if position.phase != "ramp" or position.segment is None or pace is None:
-            return False
+            return None
         rate = self.schedule.segments[position.segment].rate_c_per_h
         heats = self.schedule.segments[position.segment].target_c > self.now_c
         slow = heats and rate is not None and self.lags and pace < AT_LIMIT_SHARE * rate
-        return slow and self._power_share(pace) > LEAST_POWER_SHARE
+        return pace if slow else None
+
+    @property
+    def held_back(self) -> float:
+        """How many times longer this ramp takes where it is slow, and not for want of power.
+
+        Nothing says that the ramps after it are slow as well.
+        """
+        pace, segment = self._slow_pace_c_per_h, self.position.segment
+        if pace is None or segment is None or self.at_limit:
+            return 1.0
+        rate = self.schedule.segments[segment].rate_c_per_h or pace
+        return rate / max(pace, rate / MOST_SLOWDOWN)
 
     def _power_share(self, pace_c_per_h: float) -> float:
         """Return what share of the default kiln's power a pace shows, were it full power."""
@@ -275,7 +298,8 @@ class FiringProgress:
         `due` is how it would go on if it did: a model knows of a lag, the plan does not.
         """
         pace = _pace_c_per_h(due)
-        if not self.at_limit or self.paces is None or pace <= 0.0:
+        slow = self.at_limit or self.held_back > 1.0
+        if not slow or self.paces is None or pace <= 0.0:
             return self.dragged
         shown = max(self.paces.pace_c_per_h or 0.0, pace / MOST_SLOWDOWN)
         return max(pace / shown, 1.0) if shown < ON_PACE_SHARE * pace else 1.0
@@ -347,6 +371,7 @@ class PaceKeeper:
         self.pace_at_c = math.nan
         self.drag = 0.0
         self.bend = BEND
+        self.steady = False
         self._at_limit: list[tuple[float, float]] = []
         self.kept: tuple[tuple[float, float], ...] = ()
         self._segment: int | None = None
@@ -392,6 +417,7 @@ class PaceKeeper:
             return
         seen = (begin - now) / float(usual[0] - usual[1])
         weight = span_c / BEND_SPAN_C
+        self.steady = span_c > STEADY_SPAN_C and seen < STEADY_SHARE
         self.bend = min(max((BEND + weight * seen) / (1.0 + weight), BENDS[0]), BENDS[1])
 
     def _keep(self, at_c: float, pace_c_per_h: float) -> None:
@@ -403,7 +429,7 @@ class PaceKeeper:
     def _fall_behind(self, index: int, now_s: float, late_s: float | None) -> None:
         if index != self._segment:
             self._segment, self._late = index, []
-            self._at_limit, self.bend = [], BEND
+            self._at_limit, self.bend, self.steady = [], BEND, False
         if late_s is None:
             return
         self._late = [one for one in self._late if now_s - one[0] < DRAG_WINDOW_S]
@@ -555,7 +581,8 @@ def predict(
     limit = progress.climb() if model is None else None
     try:
         due = predictor.remaining(position, now_s, now_c)
-        slower = progress.dragged if model is None else progress.slower(due)
+        own = max(progress.dragged, progress.held_back)
+        slower = own if model is None else progress.slower(due)
         later = 1.0 if model is not None and progress.at_limit else progress.dragged
         expected = due
         if limit is not None or slower > 1.0:
@@ -621,14 +648,20 @@ class Lateness:
     def _reason(self, progress: FiringProgress) -> str:
         position, paces = progress.position, progress.paces
         label = "" if position.segment is None else progress.schedule.label(position.segment)
-        if progress.at_limit and paces is not None and position.segment is not None:
+        slow = progress.at_limit or progress.held_back > 1.0
+        if slow and paces is not None and position.segment is not None:
             planned = format_rate(
                 progress.schedule.segments[position.segment].rate_c_per_h or 0.0, self._unit
             )
             pace = format_rate(paces.pace_c_per_h or 0.0, self._unit)
+            check = (
+                "look at elements and supply"
+                if progress.at_limit
+                else "check the rate keyed, then elements and supply"
+            )
             return (
-                f"in segment {label} the kiln climbs {pace}, planned {planned}; look at elements "
-                "and supply, or plan on the later hour"
+                f"in segment {label} the kiln climbs {pace}, planned {planned}; {check}, or plan "
+                "on the later hour"
             )
         if progress.dragged > 1.0:
             return (

@@ -114,3 +114,21 @@ def test_a_mended_program_says_what_was_changed() -> None:
     assert said.count("are needed between") == 1
     assert "spends" not in said
     assert "add " not in said
+
+
+def test_a_step_is_told_once_and_a_second_of_difference_is_none() -> None:
+    from firing.report.review import _beside, _steps
+    from firing.review.comparison import compare
+    from firing.review.result import Finding
+
+    result = sample_review()
+    look = "Look at the ware and the witness cones"
+    steps = (
+        f"{look} before changing the plan; a shorter hold helps.",
+        f"{look}; see 'firing ways'.",
+    )
+    found = tuple(Finding(f"f{n}", "check", "m", next_step=step) for n, step in enumerate(steps))
+    told = _steps(replace(result, findings=found))
+    assert [step for step in told if step.startswith(look)] == [steps[0]]
+    both = replace(result, comparison=compare(result, result))
+    assert "as long as the other, to the minute" in str(_beside(both))

@@ -61,6 +61,7 @@ def test_every_moment_is_where_the_arithmetic_of_the_plan_puts_it() -> None:
     opens = found["Kiln: cool enough to open, 60 °C"]
     assert opens.moment("DTSTART") - START > timedelta(hours=14.5)
     assert "Between " in opens.text("DESCRIPTION")
+    assert "No kiln was given" in opens.text("DESCRIPTION")
 
 
 def test_what_needs_a_person_has_a_reminder_at_its_moment_and_nothing_else() -> None:
@@ -132,6 +133,10 @@ def test_the_commands_write_it(tmp_path: Path) -> None:
     listed = call(tmp_path, "calendar", plan, *start)
     assert listed.returncode == 0
     assert "Nothing is written" in listed.stdout
+    assert "from quick to slow kilns. No kiln was given: this is the cooling of" in listed.stdout
+    own = call(tmp_path, "calendar", plan, *start, "--kiln", "example-kiln")
+    assert "Between " in own.stdout
+    assert "No kiln was given" not in own.stdout
     result = call(tmp_path, "calendar", plan, *start, "--out", "f.ics")
     assert result.returncode == 0
     assert "Kiln: start the program" in events((tmp_path / "f.ics").read_bytes())

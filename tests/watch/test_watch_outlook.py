@@ -1,6 +1,7 @@
 """What the watch says of the hours to come: late, by the clock, and how the kiln cools."""
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +38,31 @@ def test_a_late_finish_is_told_with_its_reason_and_again_when_it_grows_by_half(
     assert 6.8 * HOUR_S < late[0].at_s < 8.0 * HOUR_S
     assert late[0].severity == "note"
     assert "climbs 75 °C/h, planned 150 °C/h" in late[0].message
+
+
+def test_a_steady_slow_ramp_says_nothing_of_the_ramps_after_it(tmp_path: Path) -> None:
+    """580 °C at 70 °C/h instead of 100 are 2.49 h more; the next ramp keeps its 150 °C/h.
+
+    Full power would lose pace on the way; a pace that stays is a rate that something sets.
+    """
+    late_h = 580.0 / 70.0 - 5.8
+    top_h = 580.0 / 70.0
+    points = ((0.0, 20.0), (top_h, 600.0), (top_h + 0.5, 600.0), (top_h + 2.5, 900.0))
+    path = write_course(tmp_path / "log.csv", (*points, (top_h + 2.75, 900.0)), step_s=120.0)
+    told = replayed(path, every_s=HOUR_S)
+    late = [n for n in told.notices if n.id == "late"]
+    assert len(late) == 1
+    assert "climbs 70 °C/h, planned 100 °C/h" in late[0].message
+    hours, minutes = re.findall(r"(\d+) h (\d+) min later", late[0].message)[0]
+    assert int(hours) + int(minutes) / 60.0 == pytest.approx(late_h, abs=0.35)
+    for hour in (4.0, 5.0, 6.0, 7.0, 8.0):
+        status = told.at(hour)
+        assert status.program_end_s is not None
+        assert status.program_end_s == pytest.approx((8.55 + late_h) * HOUR_S, abs=1200.0)
+        low_s, high_s = status.program_end_low_s, status.program_end_high_s
+        assert low_s is not None
+        assert low_s < (8.55 + late_h) * HOUR_S
+        assert high_s is None or high_s > (8.55 + late_h) * HOUR_S
 
 
 def test_a_finish_as_planned_is_not_called_late(as_planned: Told) -> None:
@@ -125,6 +151,23 @@ def test_a_ramp_that_keeps_its_rate_shows_what_the_kiln_can_do() -> None:
     paces.update(time_s, 20.0 + 100.0 * time_s / HOUR_S, position, 0.0)
     assert paces.pace_c_per_h == pytest.approx(100.0)
     assert paces.kept[0] == pytest.approx((20.0 + 175.0, 100.0), abs=2.0)
+
+
+@pytest.mark.parametrize("lacks_power", [False, True])
+def test_a_pace_that_stays_is_a_rate_and_one_that_falls_is_a_lack_of_power(
+    lacks_power: bool,
+) -> None:
+    """90 °C/h all the way from 250 to 550 °C, or less as the default kiln loses: 33 °C/h of it."""
+    course_c = np.arange(250.0, 550.0, 0.5)
+    usual = default_kiln.full_power_rate_c_per_h(course_c)
+    pace = 90.0 + (usual - usual[0] if lacks_power else np.zeros(usual.size))
+    time_s = np.concatenate(([0.0], np.cumsum(0.5 / pace[:-1] * HOUR_S)))
+    paces = PaceKeeper(PLAN)
+    for end in range(60, time_s.size, 20):
+        now_s = float(time_s[end])
+        position = Position("ramp", 0, 0.0, None, now_s, None, 600.0)
+        paces.update(time_s[: end + 1], course_c[: end + 1], position, 20.0)
+    assert paces.steady is not lacks_power
 
 
 def test_a_controller_tells_the_alarms_whether_its_clock_waits() -> None:
