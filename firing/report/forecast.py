@@ -140,12 +140,12 @@ _TO_KNOW_SHOWN = 2
 def _brief(forecast: Forecast) -> list[Block | None]:
     """Return the forecast in short: when, which cone, what to fix, and the program."""
     cautions = cautions_for(forecast.peak_c, forecast.schedule.purpose)
-    fix, check = _told(forecast, "act"), _told(forecast, "check")
+    fix, check = (_few(_told(forecast, kind)) for kind in ("act", "check"))
     wanted = f", for cone {forecast.target_cone}" if forecast.target_cone else ""
     kiln = forecast.kiln
     costs = [] if kiln is None else _kiln_words(forecast)[: 1 if kiln.cost is None else 2]
     to_know = [w.message for w in forecast.warnings if w.severity == "note"]
-    left = len(to_know) - _TO_KNOW_SHOWN
+    left = len(to_know) - (0 if fix else _TO_KNOW_SHOWN)
     more = f"{left} more to know, and " if left > 0 else ""
     return [
         Paragraph(milestones(forecast)),
@@ -159,7 +159,7 @@ def _brief(forecast: Forecast) -> list[Block | None]:
         *(Paragraph(words) for words in costs),
         Section("", forecast_segments(forecast)),
         Section("At the kiln", [Bullets(_hand_actions(forecast))]),
-        Section("To know", [Bullets(to_know[:_TO_KNOW_SHOWN])]),
+        None if fix else Section("To know", [Bullets(to_know[:_TO_KNOW_SHOWN])]),
         Section("", [_course(forecast)]),
         Section(
             "",
@@ -169,6 +169,15 @@ def _brief(forecast: Forecast) -> list[Block | None]:
             ],
         ),
     ]
+
+
+_FEW = 3
+
+
+def _few(told: list[str]) -> list[str]:
+    """Return the first few, and how many more there are."""
+    more = len(told) - _FEW
+    return told if more <= 0 else [*told[:_FEW], f"{more} more with --full."]
 
 
 def _nothing_to_fix(forecast: Forecast) -> str:
