@@ -263,22 +263,25 @@ _EIGHTHS_FROM_IN = 0.5
 _FRACTION_OFF = 1 / 12
 
 
-def format_size(value: float, size: Size, unit: TemperatureUnit = "C") -> str:
+def format_size(
+    value: float, size: Size, unit: TemperatureUnit = "C", *, by_rule: bool = True
+) -> str:
     """Return a size for reading: ``64 mm``, ``2 1/2 in`` or ``6.4 cu ft``.
 
     Inches are told as a rule has them, in eighths and below half an inch in sixteenths, where that
-    is near; all else has three figures, and cubic feet one decimal.
+    is near; all else has three figures, and cubic feet one decimal.  A bound wants three figures
+    always: not `by_rule`.
     """
     shown, name = from_base_size(value, size, unit), _SHOWN_IN[size][unit]
     parts = 8 if shown >= _EIGHTHS_FROM_IN else 16
     count = round(shown * parts)
-    if name == "in" and abs(count / parts - shown) < _FRACTION_OFF * shown:
+    if by_rule and name == "in" and abs(count / parts - shown) < _FRACTION_OFF * shown:
         whole, rest = divmod(count, parts)
         common = math.gcd(rest, parts)
         fraction = f"{rest // common}/{parts // common}" if rest else ""
         return f"{' '.join(filter(None, (f'{whole}' if whole else '', fraction)))} {name}"
     digits = 2 - math.floor(math.log10(shown)) if shown > 0.0 else 0
-    digits = min(digits, 1) if name == "cu ft" and shown >= 1.0 else digits
+    digits = min(digits, 1) if by_rule and name == "cu ft" and shown >= 1.0 else digits
     return f"{round(shown, max(digits, 0)):.10g} {name}"
 
 

@@ -243,7 +243,7 @@ def limit_words(written: Written, limit: float, file_unit: TemperatureUnit) -> s
     """Return a model's limit in the unit that a figure was written in."""
     kind, unit = written.kind, written.unit
     if kind in _SIZES:
-        return format_size(limit, kind, unit)  # type: ignore[arg-type]  # one of them
+        return format_size(limit, kind, unit, by_rule=False)  # type: ignore[arg-type]  # one of them
     if kind == "temperature":
         return write_temperature(limit, unit)
     return write_written(rate_to_celsius(limit, file_unit), kind, unit)
