@@ -157,6 +157,7 @@ def test_a_kiln_nobody_described_has_no_narrower_range_than_one_described(
     usual = forecast(plan, usual=UsualKiln(180.0, 75.0, opens))
     own_s, usual_s = (found.total_high_s - found.total_low_s for found in (own, usual))
     assert usual_s >= own_s
+    assert usual.total_low_s <= own.total_low_s < own.total_high_s <= usual.total_high_s
 
 
 def test_a_front_loader_with_thick_brick_opens_when_its_kiln_file_says_within_the_range() -> None:
