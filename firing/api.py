@@ -632,6 +632,7 @@ def resume(
     >>> found.done_x > 0.97 * found.wanted_x
     True
     """
+    from firing.clock import parse_when
     from firing.design.resume import resume
     from firing.logs.reader import pick_channel
 
@@ -648,6 +649,7 @@ def resume(
         reads_c=reads_c,
         ago_s=ago_s,
         started=read.trace.started,
+        clock=parse_when("now"),
     )
 
 

@@ -201,6 +201,8 @@ def parse_awake(text: str) -> tuple[time, time]:
 def parse_window(text: str | None, started: datetime | None) -> tuple[datetime, datetime]:
     """Read a window for the start, ``MOMENT to MOMENT``; else two days from the start or now.
 
+    An end that is a time of day alone is the next such time after the beginning.
+
     Raises
     ------
     FiringError
@@ -212,4 +214,11 @@ def parse_window(text: str | None, started: datetime | None) -> tuple[datetime, 
     parts = re.split(r"\s+to\s+", text.strip())
     if len(parts) != 2:
         raise FiringError(f'"{text}" is not a window; write "2026-03-01 18:00 to 2026-03-02 12:00"')
-    return parse_when(parts[0]), parse_when(parts[1])
+    begin, end = parse_when(parts[0]), parse_when(parts[1])
+    if _time_of_day(parts[1].lower()) is not None:
+        days = (begin.date() - end.date()).days
+        naive = end.replace(tzinfo=None) + timedelta(days=days)
+        if naive <= begin.replace(tzinfo=None):
+            naive += timedelta(days=1)
+        end = _local(naive)
+    return begin, end

@@ -259,11 +259,27 @@ def write_size(value: float, size: Size, unit: TemperatureUnit) -> str:
     return f"{round(from_base_size(value, size, unit), 6):.10g} {_SHOWN_IN[size][unit]}"
 
 
+_EIGHTHS_FROM_IN = 0.5
+_FRACTION_OFF = 1 / 12
+
+
 def format_size(value: float, size: Size, unit: TemperatureUnit = "C") -> str:
-    """Return a size for reading, to three figures: ``64 mm`` or ``2.5 in``."""
-    shown = from_base_size(value, size, unit)
+    """Return a size for reading: ``64 mm``, ``2 1/2 in`` or ``6.4 cu ft``.
+
+    Inches are told as a rule has them, in eighths and below half an inch in sixteenths, where that
+    is near; all else has three figures, and cubic feet one decimal.
+    """
+    shown, name = from_base_size(value, size, unit), _SHOWN_IN[size][unit]
+    parts = 8 if shown >= _EIGHTHS_FROM_IN else 16
+    count = round(shown * parts)
+    if name == "in" and abs(count / parts - shown) < _FRACTION_OFF * shown:
+        whole, rest = divmod(count, parts)
+        common = math.gcd(rest, parts)
+        fraction = f"{rest // common}/{parts // common}" if rest else ""
+        return f"{' '.join(filter(None, (f'{whole}' if whole else '', fraction)))} {name}"
     digits = 2 - math.floor(math.log10(shown)) if shown > 0.0 else 0
-    return f"{round(shown, max(digits, 0)):.10g} {_SHOWN_IN[size][unit]}"
+    digits = min(digits, 1) if name == "cu ft" and shown >= 1.0 else digits
+    return f"{round(shown, max(digits, 0)):.10g} {name}"
 
 
 def parse_duration_s(text: str) -> float:
@@ -456,7 +472,7 @@ def _spoken(match: re.Match[str]) -> str:
             text = f"{fahrenheit_from_celsius(value):.{decimals}f}"
         else:
             size: Size = "length" if kind == "mm" else "mass" if kind == "kg" else "volume"
-            text, _, _ = format_size(value, size, "F").partition(" ")
+            text = format_size(value, size, "F").removesuffix(f" {_SHOWN_IN[size]['F']}")
         texts.append(text.replace("-", "−"))
     shown = {"°C/h": "°F/h", "°C": "°F", "mm": "in", "kg": "lb", "l": "cu ft"}[kind]
     between = match["between"] or ""

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from firing.clock import after, parse_awake, parse_when
+from firing.clock import after, parse_awake, parse_when, parse_window
 from firing.errors import FiringError
 
 
@@ -77,3 +77,22 @@ def test_what_is_no_moment_is_refused(text: str) -> None:
 def test_waking_hours_take_the_same_times() -> None:
     assert parse_awake("7am-10:30pm") == (time(7), time(22, 30))
     assert parse_awake("07:00 to 22:30") == (time(7), time(22, 30))
+
+
+@pytest.mark.parametrize(
+    ("text", "begins", "ends"),
+    [
+        ("2026-03-06 20:00 to 6am", "2026-03-06 20:00", "2026-03-07 06:00"),
+        ("2026-03-06 20:00 to 22:00", "2026-03-06 20:00", "2026-03-06 22:00"),
+        ("2026-03-06 20:00 to 2026-03-08 06:00", "2026-03-06 20:00", "2026-03-08 06:00"),
+    ],
+)
+def test_a_window_runs_past_midnight(text: str, begins: str, ends: str) -> None:
+    assert parse_window(text, None) == (parse_when(begins), parse_when(ends))
+
+
+def test_a_window_of_times_alone_is_less_than_a_day_long() -> None:
+    begin, end = parse_window("8pm to 6am", None)
+    # by the clock on the wall: a night of summer time is an hour shorter or longer
+    assert (begin.hour, end.hour) == (20, 6)
+    assert (end.date() - begin.date()).days == 1

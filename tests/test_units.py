@@ -250,7 +250,11 @@ def test_rates_convert_as_differences(one_c: float, other_c: float) -> None:
         ("off by ±5 °C", "off by ±9 °F"),
         ("10 °C too low", "18 °F too low"),
         ("over the last 100 °C", "over the last 180 °F"),
-        ("a 25.4 mm wall of 1 kg in 180 l", "a 1 in wall of 2.2 lb in 6.36 cu ft"),
+        ("a 25.4 mm wall of 1 kg in 180 l", "a 1 in wall of 2.2 lb in 6.4 cu ft"),
+        # 20, 9 and 75 mm are 0.787, 0.354 and 2.95 in: to the nearest mark of a rule
+        ("a 20 mm planter", "a 3/4 in planter"),
+        ("the 9 mm wall, 75 mm of brick", "the 3/8 in wall, 3 in of brick"),
+        ("64 mm of it, 0.1 mm of glaze", "2 1/2 in of it, 0.00394 in of glaze"),
         ("6 h 05 min, 490 kg/m³, cone 6", "6 h 05 min, 490 kg/m³, cone 6"),
         ("it is 2190 °F", "it is 2190 °F"),
         ("to 500-600 °C, then faster", "to 932-1112 °F, then faster"),

@@ -132,7 +132,7 @@ def design_command(
 
     Every segment comes with its reason and source.  With --from, a schedule is changed as little as
     makes it safe for the load.  A plain number uses the unit of the answer: that of the controller,
-    or of kiln and load, or of the schedule.
+    or of the kiln, or of the load; with --from of the controller, or of the schedule.
     """
     from dataclasses import replace
     from typing import cast
@@ -185,7 +185,7 @@ def design_command(
                 margin=margin,
                 kiln=in_kiln,
                 controller=keyed,
-                open_c=parse_temperature_c(opened, plan.unit),
+                open_c=parse_temperature_c(opened, plan.unit if keyed is None else keyed.unit),
                 usual=one_kiln(kiln, usual),
             )
         else:

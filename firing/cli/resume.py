@@ -59,8 +59,10 @@ def resume_command(
 ) -> int:
     """Say what to key in now, when the firing of SCHEDULE in LOG was interrupted.
 
-    Drying, bound water and heat-work that were done already count.
+    Drying, bound water and heat-work that were done already count.  A plain number uses the unit of
+    the answer: that of the controller, or of the schedule.
     """
+    from firing.clock import parse_when
     from firing.design.resume import resume
     from firing.files.kinds import open_file
     from firing.report.design import resume_report
@@ -74,6 +76,7 @@ def resume_command(
         open_file("kiln", kiln),
         open_file("controller", controller),
     )
+    unit = plan.unit if keyed is None else keyed.unit
     try:
         found = resume(
             plan,
@@ -84,12 +87,13 @@ def resume_command(
             controller=keyed,
             cone=cone,
             margin=margin,
-            reads_c=temperature_in(reads, plan.unit),
+            reads_c=temperature_in(reads, unit),
             ago_s=ago_s,
             started=record.trace.started,
+            clock=parse_when("now"),
         )
     except FiringError as error:
-        raise FiringError(in_unit(str(error), plan.unit)) from None
+        raise FiringError(in_unit(str(error), unit)) from None
     if out is not None and found.schedule is not None:
         outcome.refuse_input(out)
         write_schedule(found.schedule, out, overwrite=overwrite)

@@ -45,6 +45,8 @@ def _supply(text: str) -> Any:
 
 
 def _price(text: str) -> tuple[str, float]:
+    for sign, code in (("$", "USD "), ("€", "EUR "), ("£", "GBP ")):
+        text = text.replace(sign, code)
     words = text.replace(",", ".").split()
     try:
         number = next(float(word) for word in words if word[:1].isdigit())
@@ -132,10 +134,14 @@ def setup_command(
         written = {kind: str(path) for kind, path in paths.items()}
         outcome.document({"schema": 1, "kind": "setup", "files": written})
         return outcome.DONE
+    legs = '"100C/h to 600C, 150C/h to 1000C hold 10m"'
+    if unit == "F":
+        legs = '"180F/h to 1100F, 270F/h to 1830F hold 10m"'
     outcome.text(
         f"Written: {', '.join(map(str, paths.values()))}. Go on with:\n"
-        f"  firing forecast thin-ware-bisque --kiln {paths['kiln']} --tariff {paths['tariff']}\n"
-        '  firing new "100/h to 600, 150/h to 1000 hold 10m" --unit C --out plan.toml\n'
+        f"  firing new {legs} --out plan.toml\n"
+        f"  firing forecast plan.toml --kiln {paths['kiln']} --tariff {paths['tariff']} "
+        "--start 07:30\n"
         f"  firing kiln show {paths['kiln']}"
     )
     return outcome.DONE
@@ -172,7 +178,7 @@ def new_command(
     """
     from firing.cones.cone_at import parse_legs
     from firing.cones.table import parse_cone
-    from firing.schedule.file import schedule_text
+    from firing.schedule.file import parse_schedule, schedule_text
     from firing.schedule.schedule import Schedule, Segment
 
     read, in_unit = parse_legs(" ".join(legs), unit)
@@ -184,6 +190,7 @@ def new_command(
         cone=None if cone is None else parse_cone(cone),
     )
     content = schedule_text(plan)
+    parse_schedule(content, "this schedule")
     if out is not None:
         outcome.write(out, content, overwrite=overwrite)
         outcome.note(f"written to {out}; 'firing forecast {out}' shows what it does")

@@ -21,6 +21,7 @@ from firing.units import (
     format_duration,
     from_celsius,
     rate_from_celsius,
+    rate_to_celsius,
 )
 
 _TELLING_C_PER_H = 0.05
@@ -156,6 +157,27 @@ def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
         cone_before=before[1],
         cone_after=after[1],
     )
+
+
+def in_controllers_unit(schedule: Schedule, controller: Controller) -> Schedule:
+    """Return a schedule in the unit it is keyed in, its figures on the steps of that unit."""
+    unit = controller.unit
+    if schedule.unit == unit:
+        return schedule
+    segments: list[Segment] = []
+    from_c = schedule.start_c
+    for segment in schedule.segments:
+        target_c, rate = controller.nearest_target_c(segment.target_c), segment.rate_c_per_h
+        if (target_c > from_c) != (segment.target_c > from_c) or abs(target_c - from_c) < 1e-6:
+            target_c = segment.target_c  # less than a step: `key_in` says what becomes of it
+        if rate is not None:
+            steps = np.floor(rate_from_celsius(rate, unit) / controller.rate_step + 1e-9)
+            keyed = float(steps) * controller.rate_step
+            # what is too slow to key stays, and is refused or mended where a rate is
+            rate = rate_to_celsius(keyed, unit) if keyed >= controller.rate_min else rate
+        segments.append(replace(segment, target_c=target_c, rate_c_per_h=rate))
+        from_c = target_c
+    return replace(schedule, segments=tuple(segments), unit=unit)
 
 
 def _actions(rounded: list[Segment], segments: list[Segment]) -> Iterator[HandAction]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -23,7 +24,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
-from firing.units import format_rate, format_temperature, in_unit
+from firing.units import format_rate, format_temperature, from_celsius, in_unit
 from firing.ware.drying import DryFirst, room_drying_s, turned_advice
 from firing.ware.limits import Dwell, RateCap, WareLimits
 from firing.ware.load import Dryness, Load, WareState
@@ -92,9 +93,8 @@ def design(
 
 
 def owners_controller(load: Load, kiln: KilnDescription | None) -> Controller:
-    """Return the usual controller in the unit that the owner of load and kiln writes in."""
-    units = {load.unit, load.unit if kiln is None else kiln.unit}
-    return usual_controller("F" if units == {"F"} else "C")
+    """Return the usual controller in the unit of the kiln's file, or else of the load's."""
+    return usual_controller(load.unit if kiln is None else kiln.unit)
 
 
 _NO_RESERVE = (
@@ -473,9 +473,11 @@ def _candidates(
     top_c = request.top_c or 0.0
     limit_c = curves.highest_c
     if top_c > limit_c:
+        unit = controller.unit
+        most = f"{math.floor(from_celsius(limit_c, unit) + 1e-6)}{'' if unit == 'C' else unit}"
         raise FiringError(
-            f"a top of {format_temperature(top_c)} and {curves.highest_words} "
-            f"({format_temperature(limit_c)}) collide; write --top {limit_c:.0f} or less"
+            f"a top of {format_temperature(top_c, unit)} and {curves.highest_words} "
+            f"({format_temperature(limit_c, unit)}) collide; write --top {most} or less"
         )
     if bounds.peak_at_most_c is not None and top_c > bounds.peak_at_most_c:
         raise FiringError(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from firing.controller.controller import Controller
-from firing.controller.program import merged
+from firing.controller.program import in_controllers_unit, merged
 from firing.design.kiln_curves import KilnCurves, curves_of, default_curves
 from firing.design.rate_limits import tightened
 from firing.design.result import Design, SegmentReason, limit_rows
@@ -18,6 +18,8 @@ from firing.heat.default_kiln import TRIAL, UsualKiln
 from firing.schedule.schedule import Purpose, Schedule, Segment
 from firing.units import (
     format_duration,
+    format_rate,
+    format_temperature,
     from_celsius,
     rate_from_celsius,
     rate_to_celsius,
@@ -44,11 +46,15 @@ _NOTHING = SegmentReason((), ())
 
 @dataclass(frozen=True, slots=True)
 class Repaired:
-    """A schedule with its repairs: one reason a segment, empty where nothing changed."""
+    """A schedule with its repairs: one reason a segment, empty where nothing changed.
+
+    `done` says what each of the `repairs` changed.
+    """
 
     schedule: Schedule
     reasons: tuple[SegmentReason, ...]
     repairs: tuple[Breach, ...]
+    done: tuple[str, ...]
     changes: tuple[str, ...]
 
 
@@ -67,6 +73,7 @@ def repair(
     segments = list(whole.segments)
     reasons = [_NOTHING] * len(segments)
     applied: list[Breach] = []
+    done: list[str] = []
     for _ in range(_MOST_STEPS):
         now = replace(whole, segments=tuple(segments))
         breach = next((b for b in _breaches(now, limits, curves) if repairable(b, now)), None)
@@ -74,9 +81,9 @@ def repair(
             break
         applied.append(breach)
         if breach.kind == "rate":
-            _slow(now, segments, reasons, breach, controller)
+            done.append(_slow(now, segments, reasons, breach, controller))
         else:
-            _hold_longer(now, segments, reasons, breach, controller)
+            done.append(_hold_longer(now, segments, reasons, breach, controller))
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -85,7 +92,7 @@ def repair(
         reasons = _following(segments, reasons, fewer)
         segments = fewer
     repaired = replace(schedule, segments=tuple(segments))
-    return Repaired(repaired, tuple(reasons), tuple(applied), tuple(changes))
+    return Repaired(repaired, tuple(reasons), tuple(applied), tuple(done), tuple(changes))
 
 
 def _breaches(schedule: Schedule, limits: WareLimits, curves: KilnCurves) -> tuple[Breach, ...]:
@@ -105,8 +112,8 @@ def repairable(breach: Breach, schedule: Schedule) -> bool:
     return breach.kind != "dry first"
 
 
-def _because(reason: SegmentReason, breach: Breach) -> SegmentReason:
-    sentences = (*reason.sentences, f"Made safe: {breach.message}")
+def _because(reason: SegmentReason, breach: Breach, done: str) -> SegmentReason:
+    sentences = (*reason.sentences, f"Made safe: {done}")
     return SegmentReason(sentences, tuple(dict.fromkeys((*reason.sources, breach.source))))
 
 
@@ -116,8 +123,8 @@ def _slow(
     reasons: list[SegmentReason],
     breach: Breach,
     controller: Controller,
-) -> None:
-    """Slow the stretch of one segment, splitting off what was fine."""
+) -> str:
+    """Slow the stretch of one segment, splitting off what was fine; return what changed."""
     index, unit = breach.segment, controller.unit
     segment, from_c = segments[index], schedule.from_c(index)
     allowed = rate_from_celsius(breach.write_c_per_h or 0.0, unit)
@@ -157,10 +164,21 @@ def _slow(
     else:
         parts += [replace(slowed, target_c=last_c, hold_s=0.0, action=""), segment]
     old = reasons[index]
+    begins, finishes = (
+        format_temperature(at_c, unit)
+        for at_c in (from_c if beyond else first_c, segment.target_c if ends else last_c)
+    )
+    was = breach.written_c_per_h
+    done = (
+        f"Segment {schedule.label(index)} now {'heats' if up else 'cools'} at {keyed:g} °{unit}/h "
+        f"from {begins} to {finishes}"
+        f"{'' if was is None else f', not at {format_rate(was, unit)}'}: {breach.text}."
+    )
     segments[index : index + 1] = parts
     reasons[index : index + 1] = [
-        _because(old, breach) if number == place else old for number in range(len(parts))
+        _because(old, breach, done) if number == place else old for number in range(len(parts))
     ]
+    return done
 
 
 def _outward(at_c: float, sign: int, unit: str) -> float:
@@ -176,22 +194,34 @@ def _hold_longer(
     reasons: list[SegmentReason],
     breach: Breach,
     controller: Controller,
-) -> None:
-    """Hold longer, or put in a hold on the way."""
+) -> str:
+    """Hold longer, or put in a hold on the way; return what changed."""
     index = breach.segment
     segment = segments[index]
     step_s = controller.hold_step_s
     add_s = math.ceil((breach.add_hold_s or 0.0) / step_s - 1e-9) * step_s
+    needed = f"{format_duration(breach.at_least_s or 0.0)} are needed between " + " and ".join(
+        format_temperature(end_c, controller.unit) for end_c in (breach.from_c, breach.to_c)
+    )
     if abs(segment.target_c - breach.at_c) < _SLACK_C:
         segments[index] = replace(segment, hold_s=segment.hold_s + add_s)
-        reasons[index] = _because(reasons[index], breach)
-        return
+        done = (
+            f"Segment {schedule.label(index)} now holds {format_duration(segment.hold_s + add_s)}, "
+            f"{format_duration(add_s)} longer; {needed}: {breach.text}."
+        )
+        reasons[index] = _because(reasons[index], breach, done)
+        return done
     at_c = controller.nearest_target_c(breach.at_c)
+    done = (
+        f"A hold of {format_duration(add_s)} at {format_temperature(at_c, controller.unit)} was "
+        f"put in; {needed}: {breach.text}."
+    )
     stop = replace(
         segment, target_c=at_c, hold_s=add_s, action="", name=f"Hold for {breach.reason}"
     )
     segments.insert(index, stop)
-    reasons.insert(index, _because(_NOTHING, breach))
+    reasons.insert(index, _because(_NOTHING, breach, done))
+    return done
 
 
 def _following(
@@ -263,6 +293,7 @@ def repaired_design(
         makes it safe, with the reason.
     """
     asked = schedule if purpose is None else replace(schedule, purpose=purpose)
+    asked = asked if controller is None else in_controllers_unit(asked, controller)
     if state is None and asked.ware_done is not None:
         state = state_of(asked.ware_done, load)
         load = load if state is None else as_dried(load, asked.purpose, margin, state)
@@ -354,7 +385,7 @@ def mended(
         usual=usual,
     )
     notes = [found.assumed] if found.assumed else []
-    notes += [breach.message for breach in result.repairs]
+    notes += result.done
     notes += result.changes
     notes += [] if course.ware is None else [caution.message for caution in course.ware.cautions]
     longer = format_duration(course.total_s - before.total_s, signed=True)

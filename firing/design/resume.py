@@ -23,6 +23,7 @@ from firing.cones.holds import LONGEST_HOLD_S
 from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller
+from firing.controller.program import in_controllers_unit
 from firing.design.kiln_curves import KilnCurves, course_of, curves_of, default_curves
 from firing.design.rate_limits import binding
 from firing.design.repair import mended
@@ -41,7 +42,13 @@ from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment, WareDone
 from firing.serialise import keyed
 from firing.trace import FloatArray
-from firing.units import SECONDS_PER_HOUR, format_duration, format_rate, format_temperature
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+)
 from firing.viewable import Tabular
 from firing.ware.hot_start import as_dried, assumed_state, state_of, ware_done
 from firing.ware.limits import USUAL_MARGIN
@@ -56,6 +63,8 @@ DONE = 0.97
 """From this share of the heat-work planned on, nothing is heated again."""
 COUNTS_NO_MORE_C = 450.0
 """Below this no cone gains anything [°C]."""
+LATEST_S = 1800.0
+"""A last reading older than this no longer tells what the kiln reads [s]; chosen, no source."""
 _BEHIND = 1.02
 _DRY_AT_C = 90.0
 _ROUNDS = 4
@@ -86,9 +95,11 @@ class Resumption(Tabular):
     reasons : tuple of SegmentReason
         Why, one a segment; empty without a load.
     started : datetime or None
-        When the rest starts, if the log knows the clock.
+        When the rest starts, if the log knows the clock and its last reading is not too old.
     notes, problems : tuple of str
         What to know, and what no schedule can help.
+    cooled_since : bool
+        Whether the last reading is too old to begin from; `notes` then begin with it.
     """
 
     schedule: Schedule | None
@@ -105,6 +116,7 @@ class Resumption(Tabular):
     started: datetime | None
     notes: tuple[str, ...]
     problems: tuple[str, ...]
+    cooled_since: bool = False
 
     def __repr__(self) -> str:
         """Return where the firing stands and what is left, on one line."""
@@ -148,6 +160,7 @@ class Resumption(Tabular):
             else after(self.started, course.program_s).isoformat("T", "seconds"),
             notes=self.notes,
             problems=self.problems,
+            cooled_since=self.cooled_since,
             breaches=[] if course is None else course.breaches,
         )
 
@@ -178,6 +191,7 @@ def resume(
     ago_s: float = 0.0,
     started: datetime | None = None,
     open_c: float = UNLOAD_C,
+    clock: datetime | None = None,
 ) -> Resumption:
     """Return what to key in now.
 
@@ -199,6 +213,8 @@ def resume(
         When the log began, with its time zone.
     open_c : float
         Opening [°C].
+    clock : datetime, optional
+        What the clock says now, with its time zone: whether the log's last reading still holds.
 
     Returns
     -------
@@ -212,6 +228,7 @@ def resume(
     controller = (
         Controller(max_segments=99, unit=schedule.unit) if controller is None else controller
     )
+    schedule = in_controllers_unit(schedule, controller)
     times, readings = readings_until_now(time_s, temperature_c, reads_c, ago_s)
     now_c, reached_c = float(readings[-1]), float(readings.max())
     curves = _curves(kiln, load, schedule)
@@ -237,7 +254,9 @@ def resume(
         load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
         in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
-    notes = _account(schedule, segment, reached_c, now_c, state, load)
+    begins = None if started is None else after(started, float(times[-1]))
+    stale = _cooled_since(begins, now_c, schedule.unit, None if reads_c is not None else clock)
+    notes = _account(schedule, segment, reached_c, now_c, state, load, told_late=bool(stale))
     if load is not None and _holds_water_at(load, float(readings[0])):
         notes.append(_log_begins_hot(float(readings[0]), schedule))
     heats = segment <= schedule.peak_index
@@ -250,8 +269,10 @@ def resume(
             "it cool."
         )
     rest = rest_of(schedule, segment, held_s, reached_c, now_c, heats, load is not None, controller)
+    if stale and rest is not None:
+        notes.insert(0, stale)
+        begins = None
     problems: list[str] = []
-    begins = None if started is None else after(started, float(times[-1]))
     course: Forecast | None = None
     reasons: tuple[SegmentReason, ...] = ()
     cones = cone_reached(times, readings)
@@ -312,6 +333,20 @@ def resume(
         started=begins,
         notes=tuple(notes),
         problems=tuple(problems),
+        cooled_since=bool(stale) and rest is not None,
+    )
+
+
+def _cooled_since(
+    last: datetime | None, last_c: float, unit: TemperatureUnit, clock: datetime | None
+) -> str:
+    """Return what to say of a last reading that is too old to begin from; else nothing."""
+    if last is None or clock is None or clock.timestamp() - last.timestamp() <= LATEST_S:
+        return ""
+    year = "" if last.year == clock.year else f" {last.year}"
+    return (
+        f"{format_temperature(last_c, unit)} was the last reading, on {last:%a} {last.day} "
+        f"{last:%b}{year} at {last:%H:%M}; the kiln has cooled since: give --reads and --ago."
     )
 
 
@@ -404,6 +439,8 @@ def _account(
     now_c: float,
     state: WareState | None,
     load: Load | None,
+    *,
+    told_late: bool,
 ) -> list[str]:
     unit = schedule.unit
     where = (
@@ -412,8 +449,8 @@ def _account(
         else "after its last segment"
     )
     words = [
-        f"The firing came to {format_temperature(reached_c, unit)}, {where}, and stands at "
-        f"{format_temperature(now_c, unit)}."
+        f"The firing came to {format_temperature(reached_c, unit)}, {where}, and "
+        f"{'last read' if told_late else 'stands at'} {format_temperature(now_c, unit)}."
     ]
     if state is None or load is None:
         words.append(

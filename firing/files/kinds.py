@@ -119,7 +119,7 @@ class FileKind(Generic[Model, Read]):
         except FiringError:
             other = _other_kind(text, self.name)
             if other:
-                raise FiringError(f"{name}: is {other}; name a {self.name} file here") from None
+                raise FiringError(f"{name} is {other}; name a {self.name} file here") from None
             raise
 
     def is_ready(self, source: str | Path) -> bool:

@@ -301,7 +301,7 @@ def _refuse_other_kinds(files: Sequence[Path]) -> None:
 
             kind = kind_of(path)
             if kind is not None:
-                raise FiringError(f"{printable(str(path))}: is a {kind} file; name the log instead")
+                raise FiringError(f"{printable(str(path))} is a {kind} file; name the log instead")
 
 
 def _read_file(

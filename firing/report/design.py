@@ -66,6 +66,9 @@ def _brief(design: Design) -> list[Block | None]:
     if len(limits) > _REASONS_SHOWN:
         limits = [*limits[:_REASONS_SHOWN], f"{len(limits) - _REASONS_SHOWN} more with --full."]
     practice = design.practice[-1:]
+    cautioned = [] if course.ware is None else [c.message for c in course.ware.cautions]
+    told = (*cautioned, " ".join(limits))
+    notes = [words for words in design.notes if not any(words in one for one in told)]
     opening = format_temperature(course.unload_c, unit)
     return [
         Paragraph(f"To do first: {design.advice}") if design.advice else None,
@@ -74,9 +77,11 @@ def _brief(design: Design) -> list[Block | None]:
         Paragraph(milestones(course)),
         Paragraph(f"Comes to {course.cones.words}{wanted}."),
         *(Paragraph(row.message) for row in practice),
+        Paragraph("Check:") if cautioned else None,
+        Bullets(cautioned) if cautioned else None,
         Section("", forecast_segments(course)),
         Section("Why", [Bullets(limits)]),
-        Section("To know", [Bullets(design.notes[:_NOTES_SHOWN])]),
+        Section("To know", [Bullets(notes[:_NOTES_SHOWN])]),
         Section(
             "",
             [
@@ -185,7 +190,7 @@ def resume_report(
             *map(Paragraph, choices),
             *map(Paragraph, found.notes),
             *_problems(found.problems),
-            *_to_key_in(course),
+            *_to_key_in(found),
             Paragraph(_cones(found)),
             Section("Why", [Bullets(why)]),
             how_read_section(read),
@@ -195,7 +200,8 @@ def resume_report(
     )
 
 
-def _to_key_in(course: Forecast | None) -> list[Block]:
+def _to_key_in(found: Resumption) -> list[Block]:
+    course = found.forecast
     if course is None:
         return [Paragraph("Nothing is left to key in: leave the kiln shut until it is cool.")]
     when = f"{sentence(forecast_times(course).start_words())}." if course.started else ""
@@ -204,14 +210,16 @@ def _to_key_in(course: Forecast | None) -> list[Block]:
         Section("", forecast_segments(course)),
         Paragraph(forecast_answer(course)[0]),
     ]
-    return [Section("To key in now", parts)]
+    last = format_temperature(found.now_c, course.schedule.unit)
+    late = f"To key in if it still read {last}"
+    return [Section(late if found.cooled_since else "To key in now", parts)]
 
 
 def _cones(found: Resumption) -> str:
     verdict = found.cones
     low, high = describe_number(verdict.low), describe_number(verdict.high)
     reached = describe_number(verdict.reached_number)
-    return f"Log and rest together amount to cone {reached} ({low} to {high})."
+    return f"Together, log and rest come to cone {reached} ({low} to {high})."
 
 
 def _problems(problems: tuple[str, ...]) -> list[Block]:

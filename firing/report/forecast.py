@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
-from firing.forecast.result import FIRST_CRACK_C, Forecast
+from firing.forecast.result import FIRST_CRACK_C, Forecast, Severity
 from firing.report.cautions import cautions_in_short, cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
@@ -36,6 +36,7 @@ from firing.report.words import (
     cost_range,
     energy_range,
     forecast_times,
+    heating_end_range,
     heating_range,
     minutes_between,
     opening_range,
@@ -46,6 +47,7 @@ from firing.safety import DEFERENCE, cautions_for
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment
 from firing.units import (
+    SECONDS_PER_MINUTE,
     TemperatureUnit,
     format_duration,
     format_rate,
@@ -78,7 +80,8 @@ def forecast_report(forecast: Forecast) -> Report:
         parts=(
             on_page(
                 Tiles(_tiles(forecast)),
-                Section("Fix first", [Bullets(_to_fix(forecast))]),
+                Section("Fix first", [Bullets(_told(forecast, "act"))]),
+                Section("Check", [Bullets(_told(forecast, "check"))]),
                 Section("Course", [_course(forecast)], "course-heading"),
                 Section("Segments", forecast_segments(forecast)),
                 Section("At the kiln", [Bullets(_hand_actions(forecast))]),
@@ -137,7 +140,7 @@ _TO_KNOW_SHOWN = 2
 def _brief(forecast: Forecast) -> list[Block | None]:
     """Return the forecast in short: when, which cone, what to fix, and the program."""
     cautions = cautions_for(forecast.peak_c, forecast.schedule.purpose)
-    fix = _to_fix(forecast)
+    fix, check = _told(forecast, "act"), _told(forecast, "check")
     wanted = f", for cone {forecast.target_cone}" if forecast.target_cone else ""
     kiln = forecast.kiln
     costs = [] if kiln is None else _kiln_words(forecast)[: 1 if kiln.cost is None else 2]
@@ -147,8 +150,12 @@ def _brief(forecast: Forecast) -> list[Block | None]:
     return [
         Paragraph(milestones(forecast)),
         Paragraph(f"Comes to {forecast.cones.words}{wanted}."),
-        Paragraph("Fix first:" if fix else _nothing_to_fix(forecast)),
+        Paragraph("Fix first:") if fix else None,
         Numbered(fix) if fix else None,
+        *([Paragraph(way)] if (way := _next_step(forecast)) else []),
+        Paragraph("Check:") if check else None,
+        Bullets(check) if check else None,
+        None if fix or check else Paragraph(_nothing_to_fix(forecast)),
         *(Paragraph(words) for words in costs),
         Section("", forecast_segments(forecast)),
         Section("At the kiln", [Bullets(_hand_actions(forecast))]),
@@ -167,14 +174,27 @@ def _brief(forecast: Forecast) -> list[Block | None]:
 def _nothing_to_fix(forecast: Forecast) -> str:
     if forecast.kiln is None:
         return "Nothing to fix in the program. Add --kiln to see whether your kiln keeps up."
+    if _slower_than_programmed(forecast):
+        return "Nothing to fix: this kiln does it, with some segments slower than programmed (*)."
     return "Nothing to fix: this kiln can do it."
 
 
-def _to_fix(forecast: Forecast) -> list[str]:
-    """Return what is to be done or looked at before the firing, the most pressing first."""
-    order = [w.message for severity in ("act", "check") for w in forecast.warnings
-             if w.severity == severity]  # fmt: skip
-    return list(dict.fromkeys(order))
+def _next_step(forecast: Forecast) -> str:
+    """Return the command that mends what is not safe for the ware; empty if all is."""
+    from firing.design.repair import repairable
+
+    breaches = () if forecast.ware is None else forecast.ware.breaches
+    # what no slower program helps says itself what does
+    if not breaches or not all(repairable(breach, forecast.schedule) for breach in breaches):
+        return ""
+    own = forecast.schedule.purpose
+    purpose = "PURPOSE" if own == "other" else own
+    return f"firing design {purpose} --from PLAN --load LOAD makes it safe for the ware."
+
+
+def _told(forecast: Forecast, severity: Severity) -> list[str]:
+    """Return what is to be fixed ("act") or looked at ("check") first, the most pressing first."""
+    return list(dict.fromkeys(w.message for w in forecast.warnings if w.severity == severity))
 
 
 def milestones(forecast: Forecast) -> str:
@@ -189,11 +209,16 @@ def milestones(forecast: Forecast) -> str:
         steps.append(f"comes to {peak} {keeper.when(kiln.peak_s)} and no further")
     elif any(s.end_c == forecast.peak_c for s in forecast.segments):
         first = next(s for s in forecast.segments if s.end_c == forecast.peak_c)
-        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}{heating_range(forecast)}")
+        steps.append(f"peak {peak} {keeper.when(first.ramp_end_s)}")
     else:
         steps[0] += f" at {peak}, and goes no hotter"
     if kiln is None or not kiln.stalled:
-        steps.append(f"end {keeper.when(forecast.program_s)}")
+        ends = forecast.program_s - forecast.heating_s < SECONDS_PER_MINUTE
+        if not ends and heating_end_range(forecast):
+            heated = keeper.when(forecast.heating_s)
+            steps.append(f"heating ends {heated}{heating_end_range(forecast)}")
+        range_words = heating_end_range(forecast) if ends else ""
+        steps.append(f"end {keeper.when(forecast.program_s)}{range_words}")
         if forecast.total_s > forecast.program_s:
             opening = format_temperature(forecast.unload_c, unit)
             when = keeper.when(forecast.total_s, about=True)
@@ -206,6 +231,8 @@ def _tiles(forecast: Forecast) -> list[Tile]:
     unit, keeper = forecast.schedule.unit, forecast_times(forecast)
     kiln = forecast.kiln
     reaches = kiln is None or kiln.reaches_peak
+    at_peak = (s.ramp_end_s for s in forecast.segments if s.end_c == forecast.peak_c)
+    first_s = next(at_peak, forecast.program_s)
     wanted = forecast.target_cone
     tiles = [
         Tile(
@@ -217,7 +244,7 @@ def _tiles(forecast: Forecast) -> list[Tile]:
         Tile(
             "Peak",
             format_temperature(forecast.peak_c, unit),
-            sentence(keeper.when(forecast.program_s)) if reaches else "and no further",
+            sentence(keeper.when(first_s)) if reaches else "and no further",
             None if kiln is None else reaches,
         ),
         Tile("Cone", forecast.cones.words, f"for cone {wanted}" if wanted else ""),
@@ -353,7 +380,7 @@ def _slower_than_programmed(forecast: Forecast) -> str:
     ]
     if not marked:
         return ""
-    return "* slower than programmed: the kiln cannot follow"
+    return "* slower than programmed: the kiln cannot follow there"
 
 
 def _hand_actions(forecast: Forecast) -> list[str]:

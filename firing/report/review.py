@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
+from firing.cones.table import cone_number
 from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
@@ -37,6 +38,7 @@ from firing.report.review_heat import (
 )
 from firing.report.review_time import (
     account_section,
+    causes_so_far,
     duration_sentence,
     ran_words,
     segments_section,
@@ -49,7 +51,7 @@ from firing.report.words import (
     first_sentence,
     source_ids,
 )
-from firing.review.gaps import gap_words
+from firing.review.gaps import LACKED, gap_words
 from firing.review.result import (
     CAUSE_NAMES,
     WITNESS_SOURCES,
@@ -124,6 +126,7 @@ def _folded(section: Section | None) -> Section | None:
 
 
 _CAUSES_SHOWN, _STEPS_SHOWN, _OTHERS_SHOWN = 3, 3, 3
+_SAME_CONE = 0.5
 _FROM_S = 180.0
 """A cause of fewer minutes is not among the first things to say [s]."""
 
@@ -156,7 +159,11 @@ def _beside(review: Review) -> Section | None:
     differ_s = None
     if comparison.this_s is not None and comparison.other_s is not None:
         differ_s = comparison.this_s - comparison.other_s
-    hours = [] if differ_s is None else [f"Took {format_duration(differ_s, signed=True)}."]
+    hours = []
+    if differ_s is not None and abs(differ_s) < SECONDS_PER_MINUTE:
+        hours = ["Took as long as the other, to the minute."]
+    elif differ_s is not None:
+        hours = [f"Took {format_duration(differ_s, signed=True)}."]
     return Section(f"Beside {comparison.other.log.name}", [Bullets([*hours, *comparison.remarks])])
 
 
@@ -181,7 +188,18 @@ def _telling(review: Review) -> list[tuple[CauseShare, float]]:
     """Return the causes worth saying first, with their minutes as printed [s], largest first."""
     printed_s = review.printed_cause_s
     shown = [(c, printed_s[c.cause]) for c in review.causes]
-    return [(c, s) for c, s in shown if abs(s) >= _FROM_S and c.cause != "unexplained"]
+    if review.actual_s is None:
+        shown = [(c, c.seconds) for c in causes_so_far(review)]
+    return [
+        (c, s)
+        for c, s in shown
+        if abs(s) >= _FROM_S and (c.cause != "unexplained" or _is_lacked(c))
+    ]
+
+
+def _is_lacked(cause: CauseShare) -> bool:
+    """Return whether a gap in the log leaves a cause open."""
+    return cause.cause == "unexplained" and cause.evidence.startswith(LACKED)
 
 
 def _first_cause(review: Review) -> str:
@@ -190,7 +208,10 @@ def _first_cause(review: Review) -> str:
         return ""
     cause, seconds = telling[0]
     mostly = "mostly " if len(telling) > 1 else ""
-    return f"{mostly}{cause.name}, {format_duration(seconds, signed=True)}"
+    so_far = " so far" if review.actual_s is None else ""
+    if _is_lacked(cause):
+        return f"{mostly}not known ({format_duration(seconds, signed=True)}, the log lacks it)"
+    return f"{mostly}{cause.name}, {format_duration(seconds, signed=True)}{so_far}"
 
 
 def _why(review: Review) -> Section:
@@ -204,9 +225,22 @@ def _why(review: Review) -> Section:
 
 def _steps(review: Review) -> list[str]:
     """Return what to do next, the most pressing first, each once."""
-    steps = [f.next_step for f in review.findings if f.severity != "note" and f.next_step]
-    steps += [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
-    return list(dict.fromkeys(closed(step) for step in steps))
+    of_causes = [step for cause, _ in _telling(review) for step in cause.suggestions[:1]]
+    steps: list[str] = []
+    for finding in review.findings:
+        if finding.severity == "note" or not finding.next_step:
+            continue
+        if finding.id == "stopped_early" and review.ended == "log" and of_causes:
+            # A firing that may still run: what made it late comes before how it was logged.
+            steps += [*of_causes, "'firing resume' with this log says what is left to fire."]
+        steps.append(finding.next_step)
+    steps += of_causes
+    told: dict[str, str] = {}
+    for step in map(closed, steps):
+        head = first_sentence(step).split(";")[0].rstrip(".")
+        if not any(head.startswith(known) or known.startswith(head) for known in told):
+            told[head] = step
+    return list(told.values())
 
 
 def _next(review: Review) -> Section:
@@ -215,7 +249,12 @@ def _next(review: Review) -> Section:
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
     """Return the other findings' messages in short, the most pressing first."""
-    said = (*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap")
+    said = {*_OF_THE_ACCOUNT, "nothing_wrong", "plan_unrelated", "gap"}
+    # Where the plan's cone is the one it is for, its miss is told once.
+    wanted, planned = review.schedule.cone, review.cones_planned.reached_number
+    same = wanted and planned is not None and abs(cone_number(wanted) - planned) < _SAME_CONE
+    if same and any(finding.id == "cone_missed" for finding in review.findings):
+        said.add("cone_off_target")
     others = [finding for finding in review.findings if finding.id not in said]
     words = [first_sentence(finding.message) for finding in others[:most]]
     more = len(others) - len(words)

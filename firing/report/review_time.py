@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import partial
+from itertools import takewhile
 
 from firing.report.charts.review_course import account_drawing
 from firing.report.document import (
@@ -15,6 +16,7 @@ from firing.report.document import (
     on_text,
 )
 from firing.report.words import closed, minutes_between, sentence
+from firing.review.attribution import whole_account
 from firing.review.result import CauseShare, Review, ReviewedSegment
 from firing.units import (
     SECONDS_PER_MINUTE,
@@ -90,8 +92,32 @@ def _unfinished(review: Review) -> str:
         return f"The log does not show the end of the {planned} program: it stops {where}."
     into = format_duration(review.end_s - review.lead_in_s)
     if review.ended == "stopped":
-        return f"Stopped after {into}, {where} of its program of {planned}."
-    return f"The log ends after {into}, {where} of the program of {planned}."
+        return f"Stopped after {into}, {where} of its program of {planned}.{_late_so_far(review)}"
+    return f"The log ends after {into}, {where} of the program of {planned}.{_late_so_far(review)}"
+
+
+def _finished(review: Review) -> list[ReviewedSegment]:
+    """Return the segments that a log holds whole, from the first to the last without a break."""
+    return list(takewhile(lambda segment: segment.actual_s is not None, review.segments))
+
+
+def _late_so_far(review: Review) -> str:
+    finished = _finished(review)
+    late_s = sum(segment.excess_s or 0.0 for segment in finished)
+    if abs(late_s) < _ON_TIME_S:
+        return ""
+    side = "late" if late_s > 0 else "early"
+    return (
+        f" By the end of segment {finished[-1].index + 1} it was "
+        f"{format_duration(abs(late_s))} {side}."
+    )
+
+
+def causes_so_far(review: Review) -> tuple[CauseShare, ...]:
+    """Return the causes of an unfinished firing's finished segments, the largest first."""
+    finished = _finished(review)
+    late_s = sum(segment.excess_s or 0.0 for segment in finished)
+    return whole_account([segment.causes for segment in finished], (), late_s)
 
 
 def _causes_words(review: Review) -> str:

@@ -109,6 +109,15 @@ def heating_range(forecast: Forecast) -> str:
     return f" ({hours_minutes(low_s)} to {hours_minutes(high_s)} h)"
 
 
+def heating_end_range(forecast: Forecast) -> str:
+    """Return when the heating ends at the earliest and latest in brackets; see `heating_range`."""
+    if forecast.kiln is None or not heating_range(forecast):
+        return ""
+    keeper = forecast_times(forecast)
+    low_s, high_s = forecast.kiln.ranges.heating_s
+    return f" ({keeper.at(low_s)} to {keeper.at(high_s)})"
+
+
 def energy_range(kiln: KilnForecast) -> str:
     """Return the least and most energy in brackets [kWh]; empty in a kiln that stalls."""
     low, high = kiln.ranges.energy_kwh

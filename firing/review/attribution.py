@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from firing.review import thresholds as limit
+from firing.review.gaps import LACKED
 from firing.review.result import Cause, CauseShare
 from firing.review.segment_causes import closed
 from firing.units import format_duration
@@ -88,13 +89,16 @@ def whole_account(
             evidence += f"; {format_duration(lost_s - seconds)} of it was made up later"
         total.append(CauseShare(cause, seconds, evidence, telling[0].suggestions))
     # What stays open keeps its reason where there is one worth telling.
-    reasons = [
+    reasons = dict.fromkeys(
         s.evidence
         for s in by_cause.get("unexplained", [])
         if s.evidence and abs(s.seconds) >= limit.LAG_S
-    ]
+    )
+    # A kiln file cannot tell what nobody logged.
+    lacked = all(reason.startswith(LACKED) for reason in reasons)
+    steps = () if lacked else FREE_RAMP_STEPS
     total_shares = [
-        replace(share, evidence="; ".join(reasons), suggestions=FREE_RAMP_STEPS)
+        replace(share, evidence="; ".join(reasons), suggestions=steps)
         if share.cause == "unexplained" and reasons
         else share
         for share in closed(total, excess_s)

@@ -148,6 +148,15 @@ def surely_reached(trace: Trace, channel: int) -> tuple[ConeVerdict, tuple[Gap, 
     return replace(least, high=most.high), marked
 
 
+LACKED = "the log lacks"
+"""How the evidence of a cause begins that a gap leaves open."""
+
+
+def lacked_words(gap: Gap) -> str:
+    """Return why nobody knows what made a segment longer that a gap lies in, as a clause."""
+    return f"{LACKED} {format_duration(gap.seconds)} of it"
+
+
 def gap_words(gaps: Sequence[Gap], unit: TemperatureUnit) -> list[str]:
     """Return the stretches that a log lacks, the longest first, and what they hide."""
     if not gaps:

@@ -22,7 +22,7 @@ from firing.review.comparison import compare_series
 from firing.review.cooling import cooling_review, extra_segment, quickening
 from firing.review.findings import find
 from firing.review.findings.power import is_learnt, was_short
-from firing.review.gaps import Gap, gaps_in
+from firing.review.gaps import Gap, gaps_in, lacked_words
 from firing.review.heat_verdict import (
     heat_beside_gaps,
     heat_of_channels,
@@ -288,8 +288,8 @@ def _without_gaps(
             for edge in edges
         )
         if inside and gap.seconds >= limit.GAP_CORNER_S and shares:
-            words = f"the log lacks {format_duration(gap.seconds)} of it"
-            return (CauseShare("unexplained", sum(s.seconds for s in shares), words),)
+            seconds = sum(s.seconds for s in shares)
+            return (CauseShare("unexplained", seconds, lacked_words(gap)),)
     return shares
 
 

@@ -315,8 +315,11 @@ def _behind_words(
         return f"{where} went faster than its {planned}: the kiln made up for time lost before"
     behind = run.behind_c_per_h is not None and run.behind_c_per_h < 0.95 * segment.rate_c_per_h
     if run.behind_from_c is not None and run.behind_c_per_h is not None and behind:
+        # A thermocouple that overshoots leaves the corner above the target.
+        below = run.behind_from_c < segment.target_c
+        onset = f" from {account.say.degrees(run.behind_from_c)} on" if below else ""
         return (
-            f"in {where} the kiln fell behind from {account.say.degrees(run.behind_from_c)} on: "
+            f"in {where} the kiln fell behind{onset}: "
             f"{account.say.rate(run.behind_c_per_h)} where {planned} was set"
         )
     return f"{where} ran at {account.say.rate(run.mean_c_per_h)} on average, {planned} was set"
@@ -347,8 +350,10 @@ def _hold_causes(
         account.add("power_limited", left_s, words)
     elif abs(left_s) > account.small_s:
         cause: Cause = "longer_hold" if left_s > 0 else "shorter_hold"
-        words = (
-            f"{where} lasted {format_duration(held_s)}, planned {format_duration(segment.hold_s)}"
-        )
+        # No second figure beside the cause's minutes: the lag at the corner is not in those.
+        past = "ran past" if left_s > 0 else "ended short of"
+        words = f"{where} {past} its planned {format_duration(segment.hold_s)}"
+        if segment.hold_s == 0.0:
+            words = f"{where} lasted {format_duration(held_s)}, none was planned"
         dries = cause == "shorter_hold" and held_c <= limit.DRYING_C
         account.add(cause, left_s, words, SHORT_DRYING if dries else None)

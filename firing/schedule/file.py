@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from firing.errors import FiringError
-from firing.files.kinds import FileKind
-from firing.files.ready import ready_names
+from firing.files.kinds import FileKind, kind_of_text
+from firing.files.ready import example_names, ready_names, ready_text
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, parse, write_text
 from firing.schedule.schedule import Drive, Schedule, Segment, WareDone
@@ -124,6 +124,9 @@ class _ScheduleFile(FileKind[Any, Schedule]):
         if isinstance(source, str) and source not in ready_names() and not path.exists():
             from difflib import get_close_matches
 
+            if source in example_names():
+                kind = kind_of_text(ready_text(source))
+                raise FiringError(f"{source} is a {kind}; write it after --{kind}")
             near = get_close_matches(path.name.removesuffix(".toml"), ready_names(), n=1)
             hint = f'; the ready schedule "{near[0]}" has a name like it' if near else ""
             raise FiringError(

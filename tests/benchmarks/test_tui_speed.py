@@ -7,6 +7,7 @@ turns and the medians compared, so that a machine that slows down slows both.
 import fcntl
 import os
 import pty
+import re
 import select
 import signal
 import statistics
@@ -15,6 +16,7 @@ import sys
 import termios
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -30,7 +32,7 @@ from firing.files.ready import ready_text
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.words import Timekeeper
-from firing.schedule.file import parse_schedule
+from firing.schedule.file import parse_schedule, schedule_text
 from firing.schedule.schedule import Schedule
 from firing.units import format_duration
 
@@ -56,11 +58,18 @@ FIRED_WITH: dict[Kind, str] = {"kiln": "example-kiln", "load": "example-load-gla
 Record = Callable[[str, object], None]
 
 
+SEQUENCE = re.compile(r"(\x1b\[[?<>=]?[\d;]*\$?[A-Za-z]|\x1b[^\[]|\n)")
+MOVE = re.compile(r"\x1b\[(\d+);(\d+)H")
+
+
 class Program:
     """A program on a pseudo-terminal of 80 by 24."""
 
     def __init__(self, *arguments: str, folder: Path) -> None:
         self.started = time.perf_counter()
+        self.cells: dict[tuple[int, int], str] = {}
+        self.y = self.x = 1
+        self.left = b""
         self.pid, self.file = pty.fork()
         if self.pid == 0:
             os.chdir(folder)
@@ -73,13 +82,45 @@ class Program:
 
     def until(self, words: str) -> float:
         """Read until some words were drawn; returns the seconds since the start, or a key."""
-        seen, wanted = b"", words.encode()
         deadline = time.monotonic() + 60.0
-        while wanted not in seen:
-            assert time.monotonic() < deadline, seen[-500:]
-            assert select.select([self.file], [], [], 20.0)[0], seen[-500:]
-            seen += os.read(self.file, 65536)
+        while not any(words in row for row in self.rows()):
+            assert time.monotonic() < deadline, self.rows()
+            assert select.select([self.file], [], [], 20.0)[0], self.rows()
+            self.read()
         return time.perf_counter() - self.started
+
+    def read(self) -> int:
+        """Draw what has come into the cells; returns how many bytes it was."""
+        came = os.read(self.file, 65536)
+        self.left += came
+        # What is cut off in the middle of a sequence or character waits for its rest.
+        whole = self.left[: max(self.left.rfind(b"\x1b"), 0)] or self.left
+        if not select.select([self.file], [], [], 0)[0]:
+            whole = self.left
+        self.left = self.left[len(whole) :]
+        for part in SEQUENCE.split(whole.decode(errors="replace")):
+            moved = MOVE.fullmatch(part)
+            if moved:
+                self.y, self.x = int(moved[1]), int(moved[2])
+            elif part[:1] == "\n":
+                self.y, self.x = self.y + 1, 1
+            elif part[:1] != "\x1b":
+                for character in part:
+                    self.cells[self.y, self.x] = character
+                    self.x += 1
+        return len(came)
+
+    def rows(self) -> list[str]:
+        """Return what stands on the terminal."""
+        return ["".join(self.cells.get((y, x), " ") for x in range(1, 81)) for y in range(1, 25)]
+
+    def quiet(self) -> int:
+        """Read until nothing more is drawn; returns how many bytes came."""
+        read, ends = 0, time.monotonic() + 3.0
+        # The cursor of a cell being edited blinks twice a second, so it is never quiet for long.
+        while time.monotonic() < ends and select.select([self.file], [], [], 0.4)[0]:
+            read += self.read()
+        return read
 
     def press(self, keys: str) -> None:
         self.started = time.perf_counter()
@@ -214,3 +255,60 @@ def test_a_long_log_is_drawn_about_as_fast_as_it_is_read_over(
     record_property("redraw", str(turns))
     print(f"\nredraw of {samples} samples against passes over them: {turns}")
     assert turns.ratio <= 200.0
+
+
+BYTES = {"a move": 1_000, "a key": 2_000, "a change taken": 8_000}
+"""The most that a slow line has to carry for each; half a second at 19,200 bit/s is 1,200."""
+
+
+def long_plan(folder: Path) -> str:
+    """Write a plan of as many segments as there may be, up and down between two temperatures."""
+    rows = [f"[[segment]]\nrate = 80\ntarget = {900 + 40 * (n % 2)}\n" for n in range(99)]
+    path = folder / "long.toml"
+    path.write_text('title = "Long"\n' + "\n".join(rows), encoding="utf-8")
+    return path.name
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("plan", ["ready", "long"])
+def test_a_slow_line_serves(tmp_path: Path, record_property: Record, plan: str) -> None:
+    """Bytes are counted, not time: what is sent for a move, a key and a change taken."""
+    name = READY if plan == "ready" else long_plan(tmp_path)
+    options = [part for kind, name in FIRED_WITH.items() for part in (f"--{kind}", name)]
+    program = Program(OURS, "edit", name, *(options if plan == "ready" else []), folder=tmp_path)
+    sent: dict[str, list[int]] = {key: [] for key in BYTES}
+    try:
+        program.until("Quit")
+        program.quiet()
+        for number in range(6):
+            for what, key in (
+                ("a move", "\x1b[B"), ("a move", "\x1b[A"), ("a key", "6"),
+                ("a key", str(number)), ("a change taken", "\r"),
+            ):  # fmt: skip
+                program.press(key)
+                sent[what].append(program.quiet())
+    finally:
+        program.end()
+    medians = {what: statistics.median(counts) for what, counts in sent.items()}
+    record_property("bytes", str(medians))
+    print(f"\nbytes sent, {plan}: {medians}, at most { ({k: max(v) for k, v in sent.items()}) }")
+    assert all(medians[what] <= most for what, most in BYTES.items()), sent
+
+
+@pytest.mark.soak
+def test_a_key_in_a_long_plan_costs_little_more_than_in_a_short_one(
+    record_property: Record,
+) -> None:
+    """A cell of 99 segments is judged without writing and parsing the whole file."""
+    short = parse_schedule(ready_text(READY), READY)
+    first = short.segments[0]
+    segments = tuple(replace(first, target_c=900.0 + 40.0 * (n % 2)) for n in range(99))
+    long = replace(short, segments=segments)
+    turns = in_turns(
+        lambda: set_cell(long, 50, "rate", "77"),
+        lambda: schedule_text(long),
+        most=0.5,
+    )
+    record_property("key", str(turns))
+    print(f"\na key in 99 segments against writing their file: {turns}")
+    assert turns.ratio <= 0.5

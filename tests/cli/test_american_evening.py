@@ -232,3 +232,14 @@ def test_a_log_in_fahrenheit_without_a_unit_is_settled_before_it_is_judged(studi
     assert judged.exception is None
     assert "Cone 14" not in judged.stdout
     assert "°C" not in judged.stdout
+
+
+def test_a_plain_top_is_in_the_unit_of_the_kiln(tmp_path: Path) -> None:
+    kiln = tmp_path / "kiln.toml"
+    kiln.write_text(KILN, encoding="utf-8")
+    command = ["design", "bisque", "--load", "example-load-thin-cups", "--kiln", str(kiln)]
+    found = CliRunner().invoke(cli, [*command, "--top", "1830"])
+    assert "peak 1830 °F" in found.output.replace("\N{NO-BREAK SPACE}", " ")
+    refused = CliRunner().invoke(cli, [*command, "--top", "2400"], standalone_mode=False)
+    # the kiln's file allows 2350 °F
+    assert "write --top 2350F or less" in str(refused.exception)

@@ -1,6 +1,7 @@
 """After an interruption: what has been done counts, and the rest is safe and comes to the cone."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -8,8 +9,9 @@ from design.making import CONTROLLER, GLAZED, PLANTERS_AND_CUPS, check_plan, exa
 
 from firing.cones.equivalence import cone_reached
 from firing.cones.heatwork import heatwork
+from firing.controller.controller import Controller
 from firing.design.repair import repaired_design
-from firing.design.resume import resume
+from firing.design.resume import Resumption, resume
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.kiln.simulation import simulate
@@ -300,3 +302,38 @@ def test_without_a_kiln_file_the_way_back_is_no_faster_than_the_default_kiln_cli
     # ``full-power-default``: 168 °C/h at 1000 °C, and slower above.
     assert 100.0 < back.rate_c_per_h < 168.0
     assert "kiln" in found.reasons[0].sentences[0]
+
+
+def test_the_rest_is_in_the_unit_of_the_controller() -> None:
+    keyed = Controller(unit="F")
+    found = resume(BISQUE, *fired(BISQUE, 780.0), reads_c=560.0, ago_s=2 * HOUR, controller=keyed)
+    assert found.schedule is not None
+    assert found.schedule.unit == "F"
+    for segment in found.schedule.segments:
+        # °F is 1.8 °C + 32, by definition; a controller takes whole degrees
+        assert (segment.target_c * 1.8 + 32.0) % 1.0 == pytest.approx(0.0, abs=1e-6)
+    # the plan's peak, to half a degree Fahrenheit
+    assert found.schedule.peak_c == pytest.approx(BISQUE.peak_c, abs=0.5 / 1.8)
+    assert "1436 °F" in found.notes[0]  # 780 °C
+
+
+def test_a_log_that_ended_long_ago_asks_what_the_kiln_reads() -> None:
+    began = datetime(2026, 3, 14, 7, 30, tzinfo=UTC)
+    times, readings = fired(BISQUE, 780.0)
+    ended = began + timedelta(seconds=float(times[-1]))
+
+    def told(minutes: float, reads_c: float | None = None, ago_s: float = 0.0) -> Resumption:
+        clock = ended + timedelta(minutes=minutes)
+        return resume(
+            BISQUE, times, readings, started=began, clock=clock, reads_c=reads_c, ago_s=ago_s
+        )
+
+    late, soon = told(31.0), told(29.0)
+    said = f"780 °C was the last reading, on {ended:%a} {ended.day} Mar at {ended:%H:%M}; "
+    assert late.notes[0] == said + "the kiln has cooled since: give --reads and --ago."
+    assert "stands at" not in " ".join(late.notes)
+    assert (late.cooled_since, late.started) == (True, None)
+    assert (soon.cooled_since, soon.started) == (False, ended)
+    assert "last reading" not in " ".join(soon.notes)
+    read = told(120.0, reads_c=560.0, ago_s=2 * HOUR)
+    assert "last reading" not in " ".join(read.notes)

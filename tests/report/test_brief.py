@@ -1,17 +1,21 @@
 """The short form of the reports: forty lines at most, the answer in the first five."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 from report.report_samples import sample_review
 
 import firing as fi
+from firing.design.repair import repaired_design
 from firing.report.design import design_report
 from firing.report.document import Report
 from firing.report.forecast import forecast_report
 from firing.report.page import render_page
 from firing.report.review import review_report
 from firing.report.text import BRIEF_LINES, render_text
+from firing.schedule.file import open_schedule
+from firing.ware.file import open_load
 
 STARTED = datetime(2026, 3, 14, 7, 30, tzinfo=UTC)
 DEMO_LINES = 2
@@ -68,3 +72,63 @@ def test_without_charts_a_table_is_a_sentence_a_row() -> None:
     assert "⠤" not in text
     assert "█" not in text
     assert "cause waiting for the kiln, minutes +40." in text
+
+
+def test_what_is_to_be_checked_is_not_to_be_fixed_and_the_design_says_it_too() -> None:
+    load = "example-load-damp-planters"
+    found = fi.design(load, "bisque", top_c=980.0, kiln="example-kiln")
+    course = fi.forecast(found.schedule, kiln="example-kiln", load=load)
+    assert {w.severity for w in course.warnings} == {"check"}
+    for report in (design_report(found), forecast_report(course)):
+        lines = short(report)
+        check = lines.index("Check:")
+        assert lines[check + 1].startswith("• If your clay dries slowly, the vapour in the 20 mm ")
+        assert "Fix first:" not in lines
+
+
+def test_what_is_to_be_fixed_for_the_ware_ends_with_the_command_that_does_it() -> None:
+    course = fi.forecast("thin-ware-bisque", load="example-load-planters-and-cups")
+    lines = short(forecast_report(course))
+    assert "Fix first:" in lines
+    assert "firing design bisque --from PLAN --load LOAD makes it safe for the ware." in lines
+
+
+def test_a_kiln_that_follows_roughly_is_not_said_to_follow() -> None:
+    course = fi.forecast("thin-ware-bisque", kiln="example-kiln")
+    last = course.segments[-1]
+    steep = replace(last, end_s=last.end_s + 120.0, limited_by="power")
+    slower = replace(course, segments=(*course.segments[:-1], steep), warnings=())
+    lines = short(forecast_report(slower))
+    assert "* slower than programmed: the kiln cannot follow there" in lines
+    said = " ".join(lines)
+    assert "this kiln does it, with some segments slower than programmed (*)." in said
+    assert "this kiln can do it" not in said
+
+
+def test_a_mended_program_says_what_was_changed() -> None:
+    found = repaired_design(
+        open_schedule("mid-range-glaze-cone-6-hold"), open_load("example-load-glazed-cups")
+    )
+    said = " ".join(" ".join(short(design_report(found))).split())
+    assert "Segment 1 Dry the glaze now holds " in said
+    assert said.count("are needed between") == 1
+    assert "spends" not in said
+    assert "add " not in said
+
+
+def test_a_step_is_told_once_and_a_second_of_difference_is_none() -> None:
+    from firing.report.review import _beside, _steps
+    from firing.review.comparison import compare
+    from firing.review.result import Finding
+
+    result = sample_review()
+    look = "Look at the ware and the witness cones"
+    steps = (
+        f"{look} before changing the plan; a shorter hold helps.",
+        f"{look}; see 'firing ways'.",
+    )
+    found = tuple(Finding(f"f{n}", "check", "m", next_step=step) for n, step in enumerate(steps))
+    told = _steps(replace(result, findings=found))
+    assert [step for step in told if step.startswith(look)] == [steps[0]]
+    both = replace(result, comparison=compare(result, result))
+    assert "as long as the other, to the minute" in str(_beside(both))

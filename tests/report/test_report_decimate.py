@@ -34,3 +34,25 @@ def test_gaps_stay_gaps(gap: slice) -> None:
     inside = (kept_s >= gap.start + 30) & (kept_s < gap.stop - 30)
     assert inside.any()
     assert np.isnan(kept[inside]).all()
+
+
+@given(st.integers(100, 3000), st.integers(8, 300), st.integers(1, 98), st.integers(1, 300))
+def test_a_gap_of_one_missing_value_stays_open(
+    count: int, most: int, percent: int, steps: int
+) -> None:
+    time_s, values = np.arange(count, dtype=float), np.linspace(20.0, 1200.0, count)
+    at = max(count * percent // 100, 1)
+    time_s[at:] += 2.0 + steps
+    values = np.insert(values, at, np.nan)
+    time_s = np.insert(time_s, at, time_s[at - 1] + 1.0)
+    kept_s, kept = decimate(time_s, values, most)
+    assert kept.size <= most or count < most
+    (hole,) = np.flatnonzero(np.isnan(kept))
+    assert kept_s[hole - 1 : hole + 2].tolist() == time_s[at - 1 : at + 2].tolist()
+
+
+def test_a_channel_read_on_every_other_row_has_no_gaps() -> None:
+    values = np.where(np.arange(1000) % 2, np.nan, np.arange(1000.0))
+    kept = decimate(np.arange(1000.0), values, 40)[1]
+    assert np.isfinite(kept).sum() >= 20
+    assert kept.size <= 40

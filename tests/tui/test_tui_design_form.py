@@ -63,7 +63,7 @@ def test_the_form_begins_with_the_plan_and_goes_on_with_what_was_written() -> No
     later = continued(begin(GLAZE, Circumstances(target_cone="04")), last)
     assert (later["cone"], later["top"], later["segments"]) == ("04", "", "")
     assert later["margin"] == "2"
-    without = begin(GLAZE, Circumstances())
+    without = begin(replace(GLAZE, cone=None), Circumstances())
     assert (without["cone"], without["top"]) == ("", "1200 °C")
 
 

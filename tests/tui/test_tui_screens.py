@@ -293,7 +293,7 @@ def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> Non
         form = app.screen
         form.query_one("#field-cone", Input).value = "77"
         await pilot.press("ctrl+s")
-        assert "Cone wanted: " in str(form.query_one("#hint", Static).content)
+        assert "Target cone: " in str(form.query_one("#hint", Static).content)
         form.query_one("#field-cone", Input).value = "6"
         form.query_one("#field-started", Input).value = "2026-03-02 18:00"
         form.query_one("#field-title", Input).value = "Other plates"
@@ -302,7 +302,7 @@ def test_about_a_plan_sets_its_start_and_cone(play: Play, settle: Settle) -> Non
         assert app.session.document.schedule.title == "Other plates"
         assert app.session.document.schedule.cone == "6"
         assert shown(app).startswith("Starts Mon 18:00")
-        assert "wanted 6" in shown(app)
+        assert "target 6" in shown(app)
 
     play(scene)
 
@@ -462,9 +462,8 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
                     assert curve.cross_s == finding.at_s
             await pilot.press("down")
         await pilot.press("ctrl+home", "enter")
-        assert curve.window is not None
-        assert not curve.window.whole
-        assert grid.row > 0
+        await until(pilot, lambda: curve.window is not None and not curve.window.whole)
+        await until(pilot, lambda: grid.row > 0)
         await pilot.press("f7")
         await until(pilot, lambda: app.screen is app.plan)
 

@@ -310,7 +310,7 @@ class ReviewScreen(WorkScreen):
 
     def _held(self) -> tuple[Schedule, tuple[str, ...]]:
         review, schedule = self.session.review, self.session.document.schedule
-        if review is None or review.schedule != schedule:
+        if review is None or review.schedule != schedule or review.refused:
             return schedule, ()
         return with_rates_held(schedule, rates_held(review))
 

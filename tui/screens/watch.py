@@ -103,7 +103,7 @@ class FiguresPanel(LabelledLines):
 
     HELP_TITLE = "Figures"
     HELP_WORDS = (
-        "Times in brackets are the range: from the quickest to the slowest way on.",
+        "Times in brackets are the range: from the quickest to the slowest the kiln may go on.",
         "↑ ↓ scroll.",
     )
 

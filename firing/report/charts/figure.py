@@ -10,15 +10,18 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.clock import after
 from firing.report.charts.text_chart import ChartSeries, temperatures_in
 from firing.report.sanitize import plain
-from firing.trace import FloatArray
+from firing.trace import FloatArray, median
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit
 
 MOST_POINTS = 4000
 """Points a figure draws at most, over all its lines together."""
+_GAP_STEPS = 2.0
+"""Missing values are a gap where they span more of a channel's usual intervals."""
 
 
 def decimate(
@@ -26,13 +29,14 @@ def decimate(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the first, lowest, highest and last sample of each bucket, `most` (4 or more) in all.
 
-    A spike of one reading therefore still shows, and every kept point is a reading.  Gaps, which
-    NaN marks, stay where they fill a bucket.
+    A spike of one reading therefore still shows, and every kept point is a reading.  A gap, which
+    NaN marks, stays open from the reading before it to the one after.
     """
     count = time_s.size
     if count <= most:
         return time_s, values
-    buckets = max(most // 4, 1)
+    gaps = _gaps(time_s, values)[: most // 8]
+    buckets = max((most - gaps.size) // 4, 1)
     size = -(-count // buckets)
     starts = np.arange(0, count, size)
     padded = np.full(starts.size * size, np.nan)
@@ -42,8 +46,20 @@ def decimate(
     lowest = starts + np.argmin(np.where(gap, np.inf, rows), axis=1)
     highest = starts + np.argmax(np.where(gap, -np.inf, rows), axis=1)
     last = np.minimum(starts + size, count) - 1
-    kept = np.unique(np.concatenate((starts, lowest, highest, last)))
+    kept = np.unique(np.concatenate((starts, lowest, highest, last, gaps.ravel())))
     return time_s[kept], values[kept]
+
+
+def _gaps(time_s: FloatArray, values: FloatArray) -> npt.NDArray[np.int_]:
+    """Return the reading before, a NaN in, and the reading after every gap, the longest first.
+
+    A channel that is read on every other row only has no gaps there.
+    """
+    read = np.flatnonzero(~np.isnan(values))
+    step_s = np.diff(time_s[read])
+    wide = np.flatnonzero((np.diff(read) > 1) & (step_s > _GAP_STEPS * median(step_s)))
+    wide = wide[np.argsort(-step_s[wide], kind="stable")]
+    return np.stack((read[wide], read[wide] + 1, read[wide + 1]), axis=1)
 
 
 # Okabe and Ito (2008), a palette that common kinds of colour blindness keep apart.

@@ -100,6 +100,21 @@ def _cone(review: Review) -> Iterator[Finding]:
         )
         return
     short, far = off < 0, abs(off) >= limit.FAR_CONES
+    if ware := _contradicted(review, off):
+        # What the ware saw is the witness cones' to say; the readings alone ask for nothing.
+        yield Finding(
+            "cone_missed",
+            "check",
+            f"The readings alone come to {'less' if short else 'more'} heat-work than planned, by "
+            f"{abs(off):.1f} cones: {words}. By the witness cones the ware was {ware} than they "
+            "say.",
+            evidence=_margin(review),
+            next_step="Go by the witness cones and the ware; leave the plan's hold and peak until "
+            "the offset of the readings is known.",
+            source=CHART,
+            confidence="possible",
+        )
+        return
     yield Finding(
         "cone_missed",
         "act" if far else "check",
@@ -110,6 +125,27 @@ def _cone(review: Review) -> Iterator[Finding]:
         source=CHART,
         confidence="likely" if far and not inside else "possible",
     )
+
+
+def _contradicted(review: Review, off: float) -> str:
+    """Return what witness cones say the ware was, if that takes a miss of `off` cones away.
+
+    ``hotter`` or ``colder`` than the readings say; a miss that they leave standing is told as one.
+    """
+    if review.heat is None or review.heat.witness is None:
+        return ""
+    offset, used_c = review.heat.witness.kiln, review.heat.offset_c
+    if offset.questions or not offset.agree:
+        return ""
+    hotter = offset.low_c is not None and offset.low_c > used_c
+    colder = offset.high_c is not None and offset.high_c < used_c
+    if not (colder if off > 0 else hotter):
+        return ""
+    if offset.offset_c is not None:
+        left = off + (offset.offset_c - used_c) / limit.ONE_CONE_C
+        if left * off > 0 and abs(left) >= limit.TELLING_CONES:
+            return ""
+    return "hotter" if hotter else "colder"
 
 
 def _target(review: Review) -> Iterator[Finding]:
@@ -126,6 +162,17 @@ def _target(review: Review) -> Iterator[Finding]:
     if low is not None and low <= wanted <= high and off > -limit.FAR_CONES:
         return
     far = abs(off) >= limit.FAR_CONES
+    if _contradicted(review, off):
+        yield Finding(
+            "cone_off_target",
+            "check",
+            f"The firing is for cone {target}, and the readings alone come to {reached.words}.",
+            evidence=_margin(review),
+            next_step="Go by the witness cones and the ware.",
+            source=CHART,
+            confidence="possible",
+        )
+        return
     yield Finding(
         "cone_off_target",
         "act" if far else "check",
@@ -181,6 +228,8 @@ def _refire(review: Review) -> Iterator[Finding]:
         return
     off = (-99.0 if reached is None else reached) - planned
     if abs(off) < limit.FAR_CONES:
+        return
+    if _contradicted(review, off):
         return
     inside = () if review.heat is None or review.heat.unevenness is None else tuple(
         f"{channel.name} cone {describe_number(channel.cone_number)}"

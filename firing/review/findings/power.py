@@ -48,8 +48,10 @@ def power_shortfall(review: Review, index: int) -> str:
         if run.mostly_on
         else "more and more slowly as it got hotter, as a kiln at its limit does"
     )
+    below = run.behind_from_c < analysed.segment.target_c
+    onset = f" from {say.degrees(run.behind_from_c)} on" if below else ""
     return (
-        f"in segment {index + 1} it fell behind from {say.degrees(run.behind_from_c)} on: "
+        f"in segment {index + 1} it fell behind{onset}: "
         f"{say.rate(run.behind_c_per_h)} where {say.rate(planned_c_per_h)} was set, "
         f"{ground}"
     )
