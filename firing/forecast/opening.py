@@ -46,9 +46,6 @@ def opening_by_default(
 
     if last_c <= unload_c:
         return Opening(program_s, program_s, program_s), None
-    run, slow, fast = (
-        default_kiln.cool(last_c, unload_c, room_c=room_c, factor=factor)
-        for factor in (usual.cooling_factor, *usual.cooling_range)
-    )
-    ends_s = (program_s + cooling.duration_s for cooling in (run, fast, slow))
+    run = default_kiln.cool(last_c, unload_c, room_c=room_c, factor=usual.cooling_factor)
+    ends_s = (program_s + times * run.duration_s for times in (1.0, *usual.hours_range))
     return Opening(*ends_s), run

@@ -144,6 +144,22 @@ def test_a_kiln_of_another_size_cools_as_the_kiln_model_has_it() -> None:
             assert front == pytest.approx(by_model_h(volume_l, wall_mm, "box") / trial_h, rel=0.15)
 
 
+@pytest.mark.parametrize("opens", ["top", "front"])
+def test_a_kiln_nobody_described_has_no_narrower_range_than_one_described(
+    opens: Literal["top", "front"],
+) -> None:
+    """Knowing less is no surer: it holds the range of a kiln file that no log was fitted to."""
+    wall = (WallLayer(wall_material("insulating brick 1260"), 0.075),)
+    shape: Literal["round", "box"] = "box" if opens == "front" else "round"
+    kiln = KilnDescription("own", 9.5e3, 240.0, 180.0, shape, wall)
+    plan = Schedule("t", (Segment(1150.0, 120.0),), "glaze")
+    own = forecast(plan, kiln=kiln)
+    usual = forecast(plan, usual=UsualKiln(180.0, 75.0, opens))
+    own_s, usual_s = (found.total_high_s - found.total_low_s for found in (own, usual))
+    assert usual_s >= own_s
+    assert usual.total_low_s <= own.total_low_s < own.total_high_s <= usual.total_high_s
+
+
 def test_a_front_loader_with_thick_brick_opens_when_its_kiln_file_says_within_the_range() -> None:
     brick = wall_material("insulating brick 1260")
     kiln = KilnDescription("box", 18e3, 240.0, 300.0, "box", (WallLayer(brick, 0.23),))

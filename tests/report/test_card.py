@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from html.parser import HTMLParser
 from zoneinfo import ZoneInfo
 
@@ -181,9 +181,10 @@ def test_a_hot_start_is_told_before_it_is_keyed() -> None:
 def test_the_opening_has_a_range_by_the_clock() -> None:
     data = card().to_dict()
     assert data["total_low_s"] < data["total_s"] < data["total_high_s"]
-    # The default curve cools by 1.0 to 1.4 times the model's rate and 1.3 is taken: 1.3/1.0 more.
+    # A kiln that nobody described takes 0.65 to 1.7 times the usual hours (cooling-hours-unknown).
     alone_s = data["total_s"] - data["program_s"]
-    assert data["total_high_s"] - data["program_s"] == pytest.approx(1.3 * alone_s, rel=1e-6)
-    low = datetime.fromisoformat(data["opens_at_low"])
-    high = datetime.fromisoformat(data["opens_at_high"])
+    assert data["total_high_s"] - data["program_s"] == pytest.approx(1.7 * alone_s, rel=1e-6)
+    # printed to the nearest minute
+    low = datetime.fromisoformat(data["opens_at_low"]) + timedelta(seconds=30)
+    high = datetime.fromisoformat(data["opens_at_high"]) + timedelta(seconds=30)
     assert f"({low:%a %H:%M} to {high:%a %H:%M})" in bullets(card())
