@@ -269,6 +269,8 @@ def unit_switches(time_s: FloatArray, values: FloatArray) -> list[tuple[int, boo
     if places.size > 5 * _MOST_SWITCHES:
         return []
     usual_s = median(np.diff(time_s))
+    if not usual_s > 0.0:  # many rows with one time: nothing shows how fast it went
+        return []
     found = [
         (place, bool(values[place] > values[place - 1]))
         for place in places.tolist()

@@ -62,3 +62,14 @@ def test_a_raised_digit_is_no_number(tmp_path: Path) -> None:
     path.write_text("\n".join(["seconds,Kiln C,output (%)", *rows]) + "\n", encoding="utf-8")
     with contextlib.suppress(FiringError):
         assert read_log(path).rows == 60
+
+
+def test_rows_that_share_one_time_break_no_judgement_of_their_unit(tmp_path: Path) -> None:
+    # A display switched from °C to °F in the middle, and nearly every row with the same time.
+    celsius = [20.0 + 5.0 * n for n in range(60)]
+    values = [*celsius[:30], *(1.8 * value + 32.0 for value in celsius[30:])]
+    rows = [f"2026-03-14 08:{min(n // 58, 1):02d}:00,{value:.1f}" for n, value in enumerate(values)]
+    path = tmp_path / "log.csv"
+    path.write_text("time,kiln\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    with contextlib.suppress(FiringError):  # refused with its reason, or read: never broken
+        read_log(path)
