@@ -14,7 +14,13 @@ from firing.capture.reading import Status
 from firing.capture.source import SLOW_LINES
 from firing.review.position import Position
 from firing.schedule.schedule import Schedule
-from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
+from firing.units import (
+    SECONDS_PER_HOUR,
+    TemperatureUnit,
+    format_duration,
+    format_rate,
+    format_temperature,
+)
 from firing.watch.events import AlarmInputs, AlarmLatch, AlarmLimits, Severity, WatchEvent
 from firing.watch.fault_isolation import FaultIsolation
 from firing.watch.power_supply import SIGNIFICANT_ERRORS, WARM_C, PowerMonitor
@@ -48,6 +54,8 @@ OVER_SHARE, OVER_MORE, OVER_S = 0.4, 1.35, 7200.0
 hours [-, -, s]."""
 FIRST_OVER_S, FIRST_OVER_C, OVER_FIRST_SHARE = 5400.0, 350.0, 1.2
 """Before a cold kiln has swung it may do so by this share of the margin [s, °C, -]."""
+STANDING_FADES_C_PER_H = 20.0
+"""How fast a swing above the plan is forgotten while nobody knows whether the clock waits [°C/h]."""
 COOLED_C = 150.0
 """A kiln that fell so far after its heating was cut short has been given up [°C]."""
 
@@ -68,6 +76,7 @@ class AlarmBoard:
         self.supply = PowerMonitor(schedule, limits.waits)
         self._stillness = StuckReadingDetector()
         self._overshoot = Overshoot(limits.above_c)
+        self._standing_c = self._standing_s = 0.0
         self._position: Position | None = None
         self._falls_slowly = AlarmLatch(FALLING_RAISE_S, CALM_S)
         self._latches = {
@@ -217,6 +226,7 @@ class AlarmBoard:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
         waits = self.supply.waits
+        standing_c = self._standing_above_c(now.now_s, above, waits is True)
         if above is not None and not waits and (waits is False or above < LATE_SHARE * margin_c):
             above = min(above, self.supply.above_clock_c(now.now_s, now.now_c))
         allowed_c = self._overshoot.update(now.now_s, above, now.highest_c)
@@ -224,11 +234,28 @@ class AlarmBoard:
         return self._latched(
             "above-plan",
             now,
-            above is not None and above > margin_c + allowed_c,
+            above is not None and above > margin_c + max(allowed_c, standing_c),
             above is None or above < 0.5 * margin_c,
             f"{self._write(now.now_c)} is {shown} above the plan",
             "no longer above the plan",
         )
+
+    def _standing_above_c(self, now_s: float, above_c: float | None, waits: bool) -> float:
+        """Return how far above the plan it stood when its clock was seen to wait [°C].
+
+        Until then the plan's own clock was the measure, and a ramp taken for begun too late was no
+        alarm; it is none the minute after either.
+        """
+        passed_h = (now_s - self._standing_s) / SECONDS_PER_HOUR
+        self._standing_s = now_s
+        if above_c is None:
+            self._standing_c = 0.0
+        elif waits:
+            self._standing_c = min(self._standing_c, max(above_c, 0.0))
+        else:
+            faded_c = max(self._standing_c - STANDING_FADES_C_PER_H * passed_h, 0.0)
+            self._standing_c = max(above_c, faded_c)
+        return min(self._standing_c, self._limits.above_c) if waits else 0.0
 
     def _is_powered(self, now: AlarmInputs) -> bool:
         """Tell whether the plan is on a ramp that heats, or keeps a temperature."""

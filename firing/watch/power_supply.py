@@ -85,13 +85,13 @@ PAST_S = 240.0
 PAST_READINGS = 2
 LEVEL_S = 900.0
 SWINGS_C = 5.0
-ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.0, 720.0
+ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 """By so many standard errors and swings the first reading at a target may be early, so much at most
 [-, -, s]."""
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
-FALLEN_SHARE = 0.7
-LED_SHARE = 0.25
+FALLEN_SHARE = 0.5
+LED_SHARE, LED_S = 0.35, 180.0
 DONE_FALLING_C = 15.0
 
 
@@ -289,9 +289,12 @@ class PowerMonitor:
 
     def _leaves_early(self, hold: ObservedHold, now_s: float) -> bool:
         """Tell whether a fall now is too early to be the hold's end."""
-        interval_s = self._recent.interval_s()
-        rare_s = interval_s if interval_s >= RARE_S else 0.0
-        return now_s < hold.due_s - HOLD_LEFT_S - rare_s - hold.unsure_s
+        left_s = HOLD_LEFT_S + hold.unsure_s
+        if self._recent.interval_s() < RARE_S:
+            return now_s < hold.due_s - left_s
+        # Of rare readings the one that shows the fall comes long after it began.
+        began_s = now_s if self._fall_began_s is None else self._fall_began_s
+        return began_s < hold.due_s - left_s and now_s < hold.due_s + HOLD_LEFT_S
 
     def early_s(self, index: int, now_s: float) -> float:
         """Return how long before its time a segment's hold is left now [s]; 0 if it is not."""
@@ -510,7 +513,7 @@ class PowerMonitor:
         rate = slowest if planned is None else min(planned, slowest)
         # One that is led down lags, and hides its fall; one that is let go falls at once.
         led = planned is not None
-        share = LED_SHARE if led else FALLEN_SHARE
+        share, least_s = (LED_SHARE, LED_S) if led else (FALLEN_SHARE, PAST_S)
         early_s = self._arrival_error_s(plan, hold, now)
         # Above its target by more than a swing, it is not on its way there any more.
         target_c = plan.schedule.segments[hold.index].target_c
@@ -524,7 +527,7 @@ class PowerMonitor:
         rises = -drop_c > now.believed_c(FALL_C, error_c)
         swing_c = 0.5 * now.usual_fall_c if now.swings else 0.0
         self.stays_on = rises or (
-            self.past_s >= PAST_S
+            self.past_s >= least_s
             and max(drop_c, 0.0 if swing_c > 1.0 else drop_c)
             + PAST_SIGNIFICANT_ERRORS * error_c
             + swing_c
