@@ -55,7 +55,7 @@ hours [-, -, s]."""
 FIRST_OVER_S, FIRST_OVER_C, OVER_FIRST_SHARE = 5400.0, 350.0, 1.2
 """Before a cold kiln has swung it may do so by this share of the margin [s, °C, -]."""
 STANDING_FADES_C_PER_H = 20.0
-"""How fast a swing above the plan is forgotten while nobody knows whether the clock waits [°C/h]."""
+"""How fast a swing above the plan is forgotten while the clock is not known to wait [°C/h]."""
 COOLED_C = 150.0
 """A kiln that fell so far after its heating was cut short has been given up [°C]."""
 

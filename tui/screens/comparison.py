@@ -109,6 +109,8 @@ class ComparisonScreen(Screen[Answer | None]):
     def on_mount(self) -> None:
         """Show both."""
         found = self.found
+        if not self.query(Curve):
+            return  # closed again by the very next key, before anything stood in it
         curve = self.query_one(Curve)
         curve.placeholder = "no forecast"
         curve.show(both_plans(found))

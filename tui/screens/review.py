@@ -124,6 +124,8 @@ class ReviewScreen(WorkScreen):
     def on_mount(self) -> None:
         """Show the last review, look at its log again, or ask for one."""
         session = self.session
+        if not self.query(Curve):
+            return  # closed again by the very next key, before anything stood in it
         self.query_one(Curve).placeholder = "no log chosen"
         self.query_one(ReviewList).focus()
         self._title()
