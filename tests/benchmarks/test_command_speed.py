@@ -61,6 +61,7 @@ def test_hold_costs_little_more_than_numpy(
     check(ours, (sys.executable, "-c", "import numpy"), 2.5, record_property)
 
 
+@pytest.mark.soak
 def test_a_review_of_a_small_log_costs_less_than_importing_pandas(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:

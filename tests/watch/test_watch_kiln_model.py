@@ -102,6 +102,7 @@ def test_what_the_load_weighs_counts(tmp_path: Path) -> None:
     assert other.energy_kwh - one.energy_kwh == pytest.approx(4.0, abs=1.0)
 
 
+@pytest.mark.soak
 def test_energy_so_far_is_that_of_the_true_kiln(tmp_path: Path) -> None:
     # A logged output times a known power is what a meter would count, but for the wire's warming.
     told = watched(write_log(tmp_path / "log.csv", power=1.0, duty=True, until_h=9.0))
