@@ -91,6 +91,8 @@ class Commands(ModalScreen[Command | None]):
 
     def on_mount(self) -> None:
         """List everything."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self._list()
 
     def on_resize(self) -> None:

@@ -56,6 +56,8 @@ class Ask(ModalScreen[str | None]):
 
     def on_mount(self) -> None:
         """List the answers."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         grid = self.query_one(ListGrid)
         width = max(len(words) for _, words in self._answers)
         grid.fill(
@@ -198,6 +200,8 @@ class PrintedText(Sheet):
 
     def on_mount(self) -> None:
         """Let a text that has a title of its own do without another."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self.query_one("#title").display = bool(self._title)
 
     def _wrap(self) -> None:
@@ -240,6 +244,8 @@ class InProgress(ModalScreen[None], Generic[Found]):
 
     def on_mount(self) -> None:
         """Begin."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self._tell()
         self.set_interval(PROGRESS_EVERY_S, self._tell)
         self._work()

@@ -82,6 +82,8 @@ class EquipmentSheet(ModalScreen[Step | None]):
 
     def on_mount(self) -> None:
         """Begin on the row last used."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         grid = self.query_one(ListGrid)
         grid.focus()
         self._list()

@@ -71,6 +71,8 @@ class FileChooser(ModalScreen[Choice | None]):
 
     def on_mount(self) -> None:
         """List the folder."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self._enter(self._folder)
         self._say(self._first_fault)
 

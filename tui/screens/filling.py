@@ -81,6 +81,8 @@ class Filling(ModalScreen[dict[str, Any] | None]):
 
     def on_mount(self) -> None:
         """Begin in the first field."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self._ask()
         if self._fault:
             self._say(self._fault, fault=True)

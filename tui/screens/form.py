@@ -104,6 +104,8 @@ class FormScreen(EditingScreen):
 
     def on_mount(self) -> None:
         """Show the form; begin where something is wrong, or at the top."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self.set_focus(self.table)
         self.show_document()
         self.table.go(1, 0)

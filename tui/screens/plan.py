@@ -105,6 +105,8 @@ class PlanScreen(PlanActionsScreen):
 
     def on_mount(self) -> None:
         """Show the plan and ask for its forecast."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         segments = self.table
         segments.focus()
         self.show_document()

@@ -197,6 +197,8 @@ class WatchScreen(WorkScreen):
 
     def on_mount(self) -> None:
         """Show the watch, begin the one ordered, or ask for one."""
+        if not self.query("*"):
+            return  # closed again by the very next key, before anything stood in it
         self._ready = True
         self._curve.placeholder = "no line yet"
         self._standing.focus()
