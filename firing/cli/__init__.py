@@ -2,6 +2,7 @@
 
 import importlib
 import os
+import sys
 
 import click
 
@@ -77,8 +78,18 @@ EXAMPLES: dict[str, str] = {
 """One example a command, at the foot of its help."""
 
 
+class _Context(click.Context):
+    """Help in the characters that stdout takes."""
+
+    def get_help(self) -> str:
+        """Return the page, with a plain counterpart for what the encoding does not have."""
+        return outcome.readable(super().get_help(), sys.stdout)
+
+
 class LazyCommands(click.Group):
     """A group that imports a command's module only to run that command."""
+
+    context_class = _Context
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the commands in the order of a firing's round."""
@@ -90,6 +101,9 @@ class LazyCommands(click.Group):
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
         command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
+        inner = command.commands.values() if isinstance(command, click.Group) else ()
+        for one in (command, *inner):
+            one.context_class = _Context
         if cmd_name in EXAMPLES:
             command.epilog = f"Example: {EXAMPLES[cmd_name]}"
         return command

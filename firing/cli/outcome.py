@@ -8,6 +8,7 @@ import contextlib
 import gc
 import math
 import os
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from firing.errors import FiringError
-from firing.report.sanitize import json_line, printed, shorten
+from firing.report.sanitize import json_line, printed, shorten, to_ascii
 
 if TYPE_CHECKING:
     from firing.report.document import Report
@@ -128,15 +129,41 @@ def _print(content: str) -> None:
     """
     if "stdout" in _closed:
         raise FiringError("standard output is closed, so nothing can be printed; open it")
-    click.echo(printed(content))
+    # Named, as click would write UTF-8 to a stream that is said to take ASCII.
+    click.echo(readable(printed(content), sys.stdout), file=sys.stdout)
 
 
 def _warn(message: str) -> None:
     """Print to stderr; what it does not take cannot be told anywhere else."""
     try:
-        click.echo(printed(message), err=True)
+        click.echo(readable(printed(message), sys.stderr), file=sys.stderr)
     except OSError:
         _let_go(sys.stderr)
+
+
+def _lacking(content: str, stream: Any) -> set[str]:
+    """Return the characters of a text that a stream's encoding does not have."""
+    encoding = getattr(stream, "encoding", None) or "ascii"
+    try:
+        content.encode(encoding)
+    except UnicodeEncodeError:
+        return {c for c in set(content) if not _has(encoding, c)}
+    except LookupError:
+        return {c for c in set(content) if not c.isascii()}
+    return set()
+
+
+def _has(encoding: str, character: str) -> bool:
+    try:
+        character.encode(encoding)
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def readable(content: str, stream: Any) -> str:
+    """Return a text with a plain counterpart for what a stream's encoding does not have."""
+    return content.translate({ord(c): to_ascii(c) for c in _lacking(content, stream)})
 
 
 def act_if(needed: bool) -> int:
@@ -228,7 +255,12 @@ def page(result: "Report", path: Path, *, overwrite: bool = False) -> None:
 
 def document(data: Any) -> None:
     """Print one JSON document."""
-    _print(json_line(_plain(data), indent=2))
+    import json
+
+    written = json_line(_plain(data), indent=2)
+    if _lacking(written, sys.stdout):
+        written = re.sub(r"[^\x00-\x7f]", lambda found: json.dumps(found[0])[1:-1], written)
+    _print(written)
 
 
 def _plain(value: Any) -> Any:

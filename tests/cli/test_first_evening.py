@@ -137,3 +137,27 @@ def test_every_help_ends_in_an_example_that_runs() -> None:
         done = ask(*words[1:], typed=answers if name == "setup" else None)
         assert done.exception is None or isinstance(done.exception, SystemExit), name
         assert done.exit_code in (0, 1), (name, done.output)
+
+
+@pytest.mark.parametrize("charset", ["cp1252", "cp437", "ascii"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "schema kiln",
+        "hold 6 --at 2190F",
+        "cone 6 --json",
+        "calendar thin-ware-bisque --start 07:30",
+        "design --help",
+        "kiln fit --help",
+        "forcast",
+    ],
+)
+def test_every_output_keeps_to_the_characters_it_is_given(line: str, charset: str) -> None:
+    done = CliRunner(charset=charset).invoke(cli, shlex.split(line))
+    assert not isinstance(done.exception, UnicodeError)
+    printed = done.stdout_bytes.decode(charset) + done.stderr_bytes.decode(charset)
+    assert printed
+    assert "?" not in printed.replace("did you mean 'forecast'?", "")
+    if line.startswith("schema") or line.endswith("--json"):
+        as_utf_8 = CliRunner().invoke(cli, shlex.split(line))
+        assert json.loads(printed) == json.loads(as_utf_8.stdout)
