@@ -1,8 +1,9 @@
 """Screens without a terminal: built on a plan, driven by Pilot, seen as plain text."""
 
+import asyncio
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -151,3 +152,22 @@ def golden() -> Callable[[str, str], None]:
         assert seen == path.read_text(encoding="utf-8"), f"see {path.name}"
 
     return compare
+
+
+Scene = Callable[[FiringApp, Pilot[Any]], Awaitable[None]]
+
+
+@pytest.fixture
+def play(screens: Callable[[], FiringApp], settle: Settle) -> Callable[..., None]:
+    """Return what runs a scene on the screens of the sample plan."""
+
+    def run(scene: Scene, size: tuple[int, int] = (80, 24)) -> None:
+        async def whole() -> None:
+            app = screens()
+            async with app.run_test(size=size) as pilot:
+                await settle(pilot)
+                await scene(app, pilot)
+
+        asyncio.run(whole())
+
+    return run

@@ -47,20 +47,6 @@ def workshop(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.fixture
-def play(screens: Make, settle: Settle) -> Play:
-    def run(scene: Scene, size: tuple[int, int] = (80, 24)) -> None:
-        async def whole() -> None:
-            app = screens()
-            async with app.run_test(size=size) as pilot:
-                await settle(pilot)
-                await scene(app, pilot)
-
-        asyncio.run(whole())
-
-    return run
-
-
 def message(app: FiringApp) -> str:
     return str(app.plan.query_one("#message", Static).content)
 

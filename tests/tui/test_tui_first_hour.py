@@ -1,6 +1,5 @@
 """What stopped people in their first hour on the screens: each is done here as they did it."""
 
-import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from itertools import pairwise
@@ -41,22 +40,6 @@ Make = Callable[[], FiringApp]
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Scene = Callable[[FiringApp, Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
-
-
-@pytest.fixture
-def play(screens: Make, settle: Settle) -> Play:
-    """Return what runs a scene on the screens of the sample plan."""
-
-    def run(scene: Scene, size: tuple[int, int] = (80, 24)) -> None:
-        async def whole() -> None:
-            app = screens()
-            async with app.run_test(size=size) as pilot:
-                await settle(pilot)
-                await scene(app, pilot)
-
-        asyncio.run(whole())
-
-    return run
 
 
 def message(app: FiringApp) -> str:

@@ -36,24 +36,6 @@ Scene = Callable[[Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
 
 
-@pytest.fixture
-def play(screens: Make, settle: Settle) -> Play:
-    """Return what runs a scene on the screens of the sample plan."""
-
-    def run(
-        scene: Callable[[FiringApp, Pilot[Any]], Awaitable[None]], size: tuple[int, int] = (80, 24)
-    ) -> None:
-        async def whole() -> None:
-            app = screens()
-            async with app.run_test(size=size) as pilot:
-                await settle(pilot)
-                await scene(app, pilot)
-
-        asyncio.run(whole())
-
-    return run
-
-
 def message(app: FiringApp) -> str:
     return str(app.plan.query_one("#message", Static).content)
 
