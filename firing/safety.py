@@ -34,7 +34,9 @@ def _basis(source_id: str) -> str:
     if entry.kind in ("standard", "published"):
         return entry.sentence()
     unsourced = ", no source" if entry.kind == "common practice" else ""
-    return f"{entry.kind.capitalize()}{unsourced} ({source_id})."
+    unchecked = entry.kind == "from memory"
+    kind = "Not checked against a source" if unchecked else entry.kind.capitalize()
+    return f"{kind}{unsourced} ({source_id})."
 
 
 @dataclass(frozen=True)

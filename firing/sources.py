@@ -21,7 +21,7 @@ _LEAD = {
     "published": "",
     "common practice": "Common practice, no source: ",
     "computed": "Computed by this project: ",
-    "from memory": "From memory, not checked against the text: ",
+    "from memory": "Not checked against a source: ",
     "anecdotal": "Anecdotal: ",
 }
 

@@ -19,6 +19,8 @@ Size = Literal["length", "mass", "volume"]
 SECONDS_PER_MINUTE = 60.0
 SECONDS_PER_HOUR = 3600.0
 KELVIN_AT_0_C = 273.15  # exact, definition of the Celsius scale (BIPM SI brochure, 9th ed., 2.3.1)
+PSI_PER_KPA = 0.1450377
+"""NIST SP 811 (2008), B.8: 1 psi = 6.894757 kPa."""
 ROOM_C = 20.0
 """The room, where nobody says how warm it is [°C]."""
 
@@ -443,7 +445,7 @@ _DECIMAL = r"\d+(?:\.\d+)?"
 _METRIC = (
     rf"(?<![\w.])(?P<before>±\s?|\b(?:last|every|by|by up to|within|off by|at least by)\s)?"
     rf"(?P<first>[−-]?{_DECIMAL})(?:(?P<between>-|\s?(?:to|and|or|–)\s?)(?P<second>{_DECIMAL}))?"
-    r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|l)"
+    r"(?P<space>[ \N{NO-BREAK SPACE}])(?P<unit>°C/h|°C|mm|kg|kPa|K|l)"
     r"(?P<after>\s(?:or more\s)?(?:below|above|behind|hotter|cooler|colder|higher|lower|too|apart|"
     r"more|less)\b)?"
     r"(?![\w/³²])"
@@ -469,15 +471,19 @@ def _spoken(match: re.Match[str]) -> str:
     texts = []
     for given, value in zip(("first", "second"), figures, strict=False):
         decimals = len(match[given].partition(".")[2])
-        if kind == "°C/h" or (kind == "°C" and difference):
+        if kind in ("°C/h", "K") or (kind == "°C" and difference):
             text = f"{rate_from_celsius(value, 'F'):.{decimals}f}"
+        elif kind == "kPa":
+            text = f"{value * PSI_PER_KPA:.{decimals}f}"
         elif kind == "°C":
             text = f"{fahrenheit_from_celsius(value):.{decimals}f}"
         else:
             size: Size = "length" if kind == "mm" else "mass" if kind == "kg" else "volume"
             text = format_size(value, size, "F").removesuffix(f" {_SHOWN_IN[size]['F']}")
         texts.append(text.replace("-", "−"))
-    shown = {"°C/h": "°F/h", "°C": "°F", "mm": "in", "kg": "lb", "l": "cu ft"}[kind]
+    shown = {"°C/h": "°F/h", "°C": "°F", "K": "°F", "kPa": "psi", "mm": "in", "kg": "lb"}.get(
+        kind, "cu ft"
+    )
     between = match["between"] or ""
     return (
         f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}{match['after'] or ''}"

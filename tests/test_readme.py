@@ -76,7 +76,7 @@ def test_every_command_and_option_named_here_exists() -> None:
     code = "\n".join((*blocks("console"), *blocks("sh"), *re.findall(r"`[^`\n]+`", text)))
     named = re.findall(r"(?:^|`|\$ )firing ([a-z]+)\b", code, re.M)
     assert set(named) <= set(COMMANDS)
-    options: set[str] = set()
+    options = {option for parameter in cli.params for option in parameter.opts}
     commands = [cli.get_command(Context(cli), name) for name in COMMANDS]
     for command in commands:
         assert command is not None

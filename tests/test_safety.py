@@ -182,7 +182,7 @@ def test_lines_and_dict_carry_text_window_figures_and_sources(subtests: pytest.S
 def test_a_window_from_practice_or_memory_says_so() -> None:
     by_id = {caution.id: caution for caution in all_cautions()}
     assert "Common practice, no source" in by_id["organics"].window()
-    assert "From memory" in by_id["fluorine"].window()
+    assert "Not checked against a source" in by_id["fluorine"].window()
     assert "Vaughan" in by_id["bound-water"].window()
 
 

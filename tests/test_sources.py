@@ -71,7 +71,7 @@ def test_the_cone_chart_warns_of_the_older_edition() -> None:
         ("cone-chart-1996", "Orton pyrometric cones"),
         ("ware-rates-practice", "Common practice, no source: "),
         ("cone-model", "Computed by this project: "),
-        ("drying-diffusivity", "From memory, not checked against the text: "),
+        ("drying-diffusivity", "Not checked against a source: "),
         ("owner-meter", "Anecdotal: "),
     ],
 )

@@ -245,6 +245,10 @@ def test_rates_convert_as_differences(one_c: float, other_c: float) -> None:
 @pytest.mark.parametrize(
     ("words", "in_f"),
     [
+        # 10 K is 18 °F of difference; 100 kPa is 14.50 psi (NIST SP 811, B.8).
+        ("at most 10 K behind", "at most 18 °F behind"),
+        ("reaches 501 kPa; 100 kPa is the most", "reaches 73 psi; 15 psi is the most"),
+        ("a type K thermocouple", "a type K thermocouple"),
         ("from 80 to 95 °C", "from 176 to 203 °F"),
         ("at most 100 °C/h to 600 °C", "at most 180 °F/h to 1112 °F"),
         ("off by ±5 °C", "off by ±9 °F"),

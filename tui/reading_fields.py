@@ -71,7 +71,7 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
         Field(
             "restart_pause_s",
             "--restart-pause",
-            "How long the logger stood still where its elapsed time begins again, like 5m.",
+            "Gap when the logger restarted, like 5m.",
             optional(parse_duration_s),
         ),
         Field(
@@ -111,7 +111,7 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
         Field(
             "as_logged",
             "--as-logged",
-            "Whether readings that no kiln can have given are used, too; ← → changes it.",
+            "Whether impossible readings are kept; ← → changes it.",
             bool,
             options=(("", "no"), ("yes", "yes")),
         ),

@@ -130,6 +130,14 @@ class LazyCommands(click.Group):
         return super().resolve_command(ctx, args)
 
 
+def _print_manual(context: click.Context, parameter: click.Parameter, value: bool) -> None:
+    if value:
+        from firing.cli.manual import manual_page
+
+        outcome.text(manual_page(cli, __version__))
+        context.exit()
+
+
 @click.group(
     cls=LazyCommands,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -137,6 +145,14 @@ class LazyCommands(click.Group):
     "'firing demo' shows it at work.",
 )
 @click.version_option(__version__, "--version", message="firing %(version)s")
+@click.option(
+    "--man",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_manual,
+    help="Print the manual page: firing --man > firing.1",
+)
 @click.option(
     "--debug", is_flag=True, help="Show where in the program a mistake of its own happened."
 )

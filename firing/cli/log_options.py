@@ -72,7 +72,7 @@ def log_options(command: Command) -> Command:
                 "restart_pause_s",
                 type=DURATION_S,
                 metavar="TIME",
-                help="How long the logger stood still where its elapsed time begins again.",
+                help="Gap when the logger restarted, like 5m.",
             ),
             click.option(
                 "--part",
@@ -82,7 +82,7 @@ def log_options(command: Command) -> Command:
             click.option(
                 "--as-logged",
                 is_flag=True,
-                help="Use readings that no kiln can have given, too.",
+                help="Keep impossible readings.",
             ),
             click.option(
                 "--with-gaps",

@@ -565,6 +565,6 @@ def what_the_range_spans(unit: TemperatureUnit) -> str:
     """Return the sentence on what the range of a hold, a peak or a rate spans, and what not."""
     own = f"{rate_from_celsius(CONE_TOLERANCE_C, unit):.1f} °{unit}".replace(".0 ", " ")
     return (
-        f"The range (80 %) spans the cone's own ±{own}, the law's misfit and its steepness. It "
+        f"The range (80 %) spans the cone's own ±{own}, our fit to the chart and its steepness. It "
         "grows with depth below the end point. The thermocouple's error comes on top."
     )

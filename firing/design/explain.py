@@ -50,7 +50,7 @@ _HOLD_NAMES = {
     "asked for": "Let gases out",
 }
 _ACTIONS = {
-    "free water": "a cold mirror at the opening stays clear: close the lid, leave the bungs out",
+    "free water": "a cold mirror at the opening stays clear: close lid or door, bungs stay out",
     "carbon": "no more smell: close the bungs",
 }
 _LAST_ACTION = "look at the cone; leave the kiln shut until it is cool"

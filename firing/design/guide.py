@@ -487,7 +487,7 @@ def _peak(plan: _Plan) -> _Seen | None:
 
 _LOOKS: dict[Look, Callable[[_Plan], _Seen | None]] = {
     "candling": _candling,
-    "early rate": lambda plan: _too_fast(plan, _EARLY_C, _EARLY_C_PER_H, "Warm through", up=True),
+    "early rate": lambda plan: _too_fast(plan, _EARLY_C, _EARLY_C_PER_H, "Candle", up=True),
     "rise to 600": lambda plan: _too_fast(plan, _RISE_C, _RISE_C_PER_H, "Rise", up=True),
     "bound water rate": lambda plan: _too_fast(
         plan, _STEAM_C, _STEAM_C_PER_H, "Let the bound water out", up=True
@@ -496,7 +496,7 @@ _LOOKS: dict[Look, Callable[[_Plan], _Seen | None]] = {
     "peak hold": _peak_hold,
     "peak": _peak,
     "quartz cooling": lambda plan: _too_fast(
-        plan, _QUARTZ_C, _QUARTZ_C_PER_H, "Past the quartz", up=False
+        plan, _QUARTZ_C, _QUARTZ_C_PER_H, "Through quartz inversion", up=False
     ),
     "cristobalite cooling": lambda plan: _too_fast(
         plan, _CRISTOBALITE_C, _CRISTOBALITE_C_PER_H, "Past the cristobalite", up=False

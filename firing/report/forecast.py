@@ -412,7 +412,7 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
     unit = forecast.schedule.unit
     energy = kiln.energy
     yield (
-        f"Takes {energy.kwh:.0f} kWh{energy_range(kiln)}; {energy.mean_amps:.0f} A on average and "
+        f"Uses {energy.kwh:.0f} kWh{energy_range(kiln)}; {energy.mean_amps:.0f} A on average and "
         f"{energy.peak_amps:.0f} A while the elements are on."
     )
     if kiln.cost is not None:
@@ -435,8 +435,9 @@ def _kiln_sentences(forecast: Forecast, kiln: KilnForecast) -> Iterator[str]:
         first = format_temperature(FIRST_CRACK_C, unit)
         yield f"Down to {first} after {format_duration(forecast.first_crack_s)}."
     yield (
-        f"It could hold {format_temperature(kiln.highest_c, unit)} at most, and its file allows "
-        f"{format_temperature(kiln.max_c, unit)}. Fastest with this load: {_rates(kiln, unit)}."
+        f"The model's ceiling is {format_temperature(kiln.highest_c, unit)}; never exceed the kiln "
+        f"file's {format_temperature(kiln.max_c, unit)}. "
+        f"Fastest with this load: {_rates(kiln, unit)}."
     )
     yield (
         f"The thickest piece comes to cone {describe_number(kiln.ware_cones.reached_number)}, the "

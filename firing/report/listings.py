@@ -347,11 +347,11 @@ def fit_report(
             ("leak over capacity", fit.leak_over_capacity),
         )
     ]
-    headers = ("multiplier on the kiln file", "value", "standard error", "told")
+    headers = ("multiplier on the kiln file", "value", "standard error", "measured")
     rms = 100.0 * fit.diagnostics.rms_share
     rests = (
         f"Rests on: {fit.basis}.",
-        f"Half an hour's mean power is described to {rms:.1f} % of full power.",
+        f"The model matches the log's half hours to {rms:.1f} % of full power.",
     )
     cited = ", ".join((*fit.sources, *trend.sources))
     return Report(

@@ -10,7 +10,7 @@ from firing.report.charts.figure import TimeAxis
 from firing.report.charts.heatwork import heatwork_drawing
 from firing.report.document import Block, Bullets, Chart, Paragraph, Section, Table, on_text
 from firing.report.words import CONES_MEANT, cone_or_none
-from firing.review.result import HeatVerdict, Review
+from firing.review.result import HeatVerdict, KilnOffset, Review
 from firing.units import (
     TemperatureUnit,
     format_duration,
@@ -171,6 +171,18 @@ def witnesses(review: Review) -> Table | None:
     )
 
 
+def _reads_words(offset: KilnOffset, unit: TemperatureUnit) -> str:
+    """Return how far a thermocouple reads off, ``12 °C high (5 to 19)``, where cones show both."""
+    values = (offset.offset_c, offset.low_c, offset.high_c)
+    if any(value is None for value in values):
+        return f"low by {offset_words(*values, unit)} °{unit}"
+    middle, *ends = (round(rate_from_celsius(value or 0.0, unit)) for value in values)
+    sign = -1 if middle < 0 else 1
+    low, high = sorted(sign * end for end in ends)
+    span = f"{low} to {high}".replace("-", "−")
+    return f"{abs(middle)} °{unit} {'high' if sign < 0 else 'low'} ({span})"
+
+
 def offset_words(
     offset_c: float | None, low_c: float | None, high_c: float | None, unit: TemperatureUnit
 ) -> str:
@@ -202,9 +214,8 @@ def _heatwork_sentences(review: Review, heat: HeatVerdict) -> Iterator[str]:
     if verdict is not None:
         kiln = verdict.kiln
         yield (
-            f"By the witness cones the kiln's offset, what {kiln.channel} reads too low by, is "
-            f"{offset_words(kiln.offset_c, kiln.low_c, kiln.high_c, unit)} °{unit}; the range "
-            "spans the reading of the cone's position, the cone and the law."
+            f"By the witness cones {kiln.channel} reads {_reads_words(kiln, unit)}; the range "
+            "spans the reading of the cone's position, the cone and our fit to the chart."
         )
     for name, hours in heat.exposures.items():
         told = [

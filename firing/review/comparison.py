@@ -151,7 +151,7 @@ def _remarks(
         share = cooling.this_s / cooling.other_s - 1.0
         if abs(share) >= limit.COMPARED_COOLING_SHARE:
             side, why = (
-                ("faster", "a vent left on, a gap at the lid, or a smaller load")
+                ("faster", "a vent left on, a gap at lid or door, or a smaller load")
                 if share < 0
                 else ("slower", "a heavier load, or a vent or gap that is now closed")
             )

@@ -129,7 +129,7 @@ def drift_remarks(type: str) -> tuple[DriftRemark, ...]:
 
 _WITNESS = DriftRemark(
     "How much cannot be said from hours alone: set witness cones, and replace the thermocouple "
-    "when they and it part.",
+    "when cones and thermocouple disagree.",
     _AGEING,
 )
 

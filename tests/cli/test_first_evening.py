@@ -161,3 +161,15 @@ def test_every_output_keeps_to_the_characters_it_is_given(line: str, charset: st
     if line.startswith("schema") or line.endswith("--json"):
         as_utf_8 = CliRunner().invoke(cli, shlex.split(line))
         assert json.loads(printed) == json.loads(as_utf_8.stdout)
+
+
+def test_the_manual_page_has_every_command_and_no_macro_but_its_own() -> None:
+    done = ask("--man")
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    for name in (*COMMANDS, "kiln fit"):
+        heading = f".SS firing {name}".replace("-", "\\-")
+        assert any(line.startswith(heading) for line in lines), name
+    macros = {line.split()[0] for line in lines if line.startswith((".", "'"))}
+    # Those of man(7), groff's manual page of them.
+    assert macros <= {".TH", ".SH", ".SS", ".PP", ".TP", ".B"}

@@ -93,7 +93,7 @@ def test_the_whole_review_says_it_all_and_stays_within_its_lines(width: int) -> 
         "Witness cones",
         "Evenness",
         "Above 1000 °C for",
-        "By the witness cones the kiln's offset",
+        "By the witness cones middle reads",
         "°C/h at 573 °C",
         "Beside plates.csv (other)",
         "Nothing differs by more than two firings of one program do.",

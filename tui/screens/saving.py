@@ -32,7 +32,7 @@ class SavingScreen(WorkScreen):
         """Its file, and whether anything of it is not there yet."""
         path, changed = self.document.path, self.document.changed
         file = "no file yet" if path is None else path.name
-        state = "* changed" if changed else "as it came" if path is None else "as saved"
+        state = "* changed" if changed else "unchanged" if path is None else "as saved"
         return f"{file} · {state}"
 
     @property
@@ -114,7 +114,7 @@ class SavingScreen(WorkScreen):
             self.unsaved_words,
             ("save", "Save them"),
             ("stay", "Go on editing"),
-            ("drop", "Give them up"),
+            ("drop", "Discard changes"),
         )
         if answer == "save":
             return await self.save()

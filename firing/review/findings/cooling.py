@@ -87,11 +87,11 @@ def _pace(review: Review) -> Iterator[Finding]:
         yield Finding(
             "vent_or_leak",
             "check" if learnt else "note",
-            f"Natural cooling {span} was faster than {what}: a vent left on, a gap at the lid, "
+            f"Natural cooling {span} was faster than {what}: a vent left on, a gap at lid or door, "
             f"walls that let more through, a smaller load{usual}. The log can't show which.",
             evidence=evidence_words,
-            next_step="See whether a vent was on and whether the lid closes all round; the same "
-            "load in an earlier log (--compare) shows whether it is new.",
+            next_step="See whether a vent was on and whether lid or door closes all round; the "
+            "same load in an earlier log (--compare) shows whether it is new.",
             source=SOURCE[cooling.basis],
             at_s=cooling.start_s,
             confidence="likely" if learnt else "possible",
