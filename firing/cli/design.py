@@ -264,7 +264,7 @@ def guide_command(
     """
     from firing.design.guide import fault_names, guide
     from firing.files.kinds import open_file
-    from firing.report.guide import faults_report, guide_report
+    from firing.report.design import faults_report, guide_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule, write_schedule
 
     if fault is None:

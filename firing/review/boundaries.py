@@ -10,8 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from firing.review import thresholds as limit
-from firing.review.alignment import NOT_REACHED, Alignment, Passage
-from firing.review.edges import stayed
+from firing.review.alignment import NOT_REACHED, Alignment, Passage, stayed
 from firing.review.ramp import fully_on
 from firing.review.resample import ResampledTrace
 from firing.review.segment_analysis import analyse_segment

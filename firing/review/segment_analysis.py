@@ -4,8 +4,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from firing.review.alignment import Alignment, Passage
-from firing.review.piecewise_linear import StraightPiece, limited_after, straight_pieces
-from firing.review.ramp import RampRun, ramp_run
+from firing.review.ramp import RampRun, StraightPiece, limited_after, ramp_run, straight_pieces
 from firing.review.resample import ResampledTrace
 from firing.schedule.schedule import Schedule, Segment
 
