@@ -126,7 +126,7 @@ def review(
     return replace(result, comparison=compare_series(result, others)) if others else result
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=64)
 def _planned(schedule: Schedule, kiln: KilnDescription | None, load: Load | None) -> Forecast:
     """Return the forecast; in a kiln it costs three times what all the rest of a review does."""
     return forecast(schedule, kiln=kiln, load=load)
