@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from firing.heat import default_kiln
 from firing.review import thresholds as limit
+from firing.review.alignment import AnalysedSegment
 from firing.review.gaps import LACKED
 from firing.review.program_changes import (
     begin_deviation,
@@ -20,11 +21,9 @@ from firing.review.program_changes import (
 from firing.review.ramp import Interruption, RampRun, StraightPiece, fully_on, interruptions
 from firing.review.resample import ResampledTrace
 from firing.review.result import Cause, CauseShare
-from firing.review.segment_analysis import AnalysedSegment
-from firing.review.wording import Wording
 from firing.schedule.schedule import Segment
 from firing.schedule.timeline import ForecastSegment
-from firing.units import TemperatureUnit, format_duration
+from firing.units import TemperatureUnit, Wording, format_duration
 
 SUGGESTIONS: dict[Cause, tuple[str, ...]] = {
     "late_start": ("Set the start on the controller, or note when it was really started.",),

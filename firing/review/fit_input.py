@@ -14,10 +14,9 @@ from firing.errors import FiringError
 from firing.kiln.firing_record import FiringRecord
 from firing.logs.reader import Log, pick_channel
 from firing.review import thresholds as limit
-from firing.review.alignment import align
+from firing.review.alignment import AnalysedLog, AnalysedSegment, align, analyse
 from firing.review.ramp import RampRun, interruptions
 from firing.review.resample import ResampledTrace, moving_mean, resampled
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, median
 from firing.units import ROOM_C

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.review import thresholds as limit
-from firing.review.alignment import Passage, stayed
+from firing.review.alignment import AnalysedLog, AnalysedSegment, Passage, stayed
 from firing.review.ramp import (
     Interruption,
     RampRun,
@@ -26,11 +26,9 @@ from firing.review.ramp import (
 )
 from firing.review.resample import ResampledTrace
 from firing.review.result import CauseShare, ProgramChange
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment
-from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
-from firing.units import SECONDS_PER_HOUR, format_duration
+from firing.units import SECONDS_PER_HOUR, Wording, format_duration
 
 
 def was_held(passage: Passage, trace: ResampledTrace) -> bool:

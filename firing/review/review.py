@@ -16,7 +16,7 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
 from firing.review import thresholds as limit
-from firing.review.alignment import Alignment, Passage, align
+from firing.review.alignment import Alignment, AnalysedLog, AnalysedSegment, Passage, align, analyse
 from firing.review.attribution import (
     SENSOR_STEPS,
     SUGGESTIONS,
@@ -50,7 +50,6 @@ from firing.review.result import (
     ReviewedSegment,
     Witness,
 )
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
 from firing.review.sensor_shift import shift_of
 from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule
