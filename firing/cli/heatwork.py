@@ -72,13 +72,7 @@ def heatwork_command(file: str, channel: str | None, as_json: bool, **reading: A
 
 
 def check_log_unit(file: str, unit: TemperatureUnit, highest_c: float) -> None:
-    """Refuse readings that no kiln has in their unit, before anything is judged by them.
-
-    Raises
-    ------
-    FiringError
-        If nobody named the unit, and the readings fit the other one only.
-    """
+    """Refuse readings that no kiln has in their unit, before anything is judged by them."""
     if highest_c <= FIRED_C[1]:
         return
     shown = from_celsius(highest_c, unit)

@@ -71,13 +71,7 @@ class FaultyFile(FiringError):
 
 
 def read_text(path: Path) -> str:
-    """Return the text of a TOML file (UTF-8, a byte-order mark allowed).
-
-    Raises
-    ------
-    FaultyFile
-        If there is no such file, or it is a directory, empty, too long or not UTF-8 text.
-    """
+    """Return the text of a TOML file (UTF-8, a byte-order mark allowed)."""
     name = clip(clean(str(path)), LONGEST_SHOWN_PATH)
     try:
         data = read_whole(path, MAX_BYTES)
@@ -109,10 +103,7 @@ def read_text(path: Path) -> str:
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the data of a TOML text; `name` is what faults call it.
 
-    Raises
-    ------
-    FaultyFile
-        If it is not TOML, with the line, or holds a whole number of more than 64 bits.
+    A whole number of more than 64 bits is a fault, too.
     """
     too_deep = "is nested too deeply; no file of this tool has tables within tables like that"
     try:
@@ -258,29 +249,10 @@ def validate(
 ) -> tuple[Model | None, list[Fault], PlainFigures]:
     """Check a TOML text against a model, all faults at once.
 
-    Parameters
-    ----------
-    text, name : str
-        The text, and what its faults call the file.
-    model : type of BaseModel
-        What the data must be.
-    context : mapping, optional
-        Handed to the model's validators; the data themselves are added as ``"data"``.
-    plain : callable
-        Turns figures that carry their unit into plain ones, where the model does not say which.
-
-    Returns
-    -------
-    instance : BaseModel or None
-        None if there are faults.
-    faults : list of Fault
-    figures : PlainFigures
-        The data as read, in the model's plain numbers, for checks across fields.
-
-    Raises
-    ------
-    FaultyFile
-        If the text is not TOML at all.
+    `context` is handed to the model's validators, with the data themselves as ``"data"``; `plain`
+    turns figures that carry their unit into plain ones, where the model does not say which.  The
+    instance is None if there are faults.  The figures are the data as read, in the model's plain
+    numbers, for checks across fields.
     """
     from pydantic import ValidationError
 
@@ -497,10 +469,7 @@ LONGEST_NAME = 100
 def plain_line(example: str) -> Callable[[Any], str]:
     """Return a check that a value is one plain line of text, for pydantic.
 
-    Parameters
-    ----------
-    example : str
-        What a refusal offers instead.
+    `example` is what a refusal offers instead.
     """
 
     def check(value: Any) -> str:

@@ -46,21 +46,11 @@ class HeatFlux:
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """Convection to a fluid and radiation to surroundings, both at one temperature.
+    """Convection to a fluid and radiation to surroundings, both at one temperature."""
 
-    Attributes
-    ----------
-    ambient_c : float or function
-        Temperature of the fluid and the surroundings [°C].
-    h_w_per_m2k : float
-        Convection coefficient [W/(m² K)].
-    emissivity : float
-        0 leaves radiation out.
-    """
-
-    ambient_c: OverTime
-    h_w_per_m2k: float = 0.0
-    emissivity: float = 0.0
+    ambient_c: OverTime  # temperature of the fluid and the surroundings [°C]
+    h_w_per_m2k: float = 0.0  # convection coefficient [W/(m² K)]
+    emissivity: float = 0.0  # 0 leaves radiation out
 
 
 Boundary = FixedTemperature | HeatFlux | Exchange

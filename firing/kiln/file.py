@@ -243,20 +243,8 @@ def _entry(past: PastFit) -> dict[str, Any]:
 def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) -> str:
     """Return a kiln file's text with new ``[fitted]`` values, all else and its comments kept.
 
-    Parameters
-    ----------
-    kiln_text : str
-        The file as it is.
-    fitted : Fitted
-        What was learnt; multipliers are written to four decimals.
-    past : PastFit, optional
-        The fit itself, to be kept in the list of them; the same logs are kept once.  With it goes
-        what stood in ``[fitted]`` and is not in the list yet.
-
-    Raises
-    ------
-    FaultyFile
-        If the text is not TOML.
+    Multipliers are written to four decimals.  `past`, the fit itself, is kept in the list of them,
+    the same logs once; with it goes what stood in ``[fitted]`` and is not in the list yet.
     """
     kiln_text = KILN_FILE.current(kiln_text)
     data = parse(kiln_text, "kiln")

@@ -17,13 +17,7 @@ _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)|24:00")
 
 
 def parse_clock_min(text: str) -> int:
-    """Return minutes after midnight of ``07:00``; ``24:00`` is the end of the day.
-
-    Raises
-    ------
-    FiringError
-        If it is not a time of day.
-    """
+    """Return minutes after midnight of ``07:00``; ``24:00`` is the end of the day."""
     match = _CLOCK.fullmatch(text.strip())
     if match is None:
         raise FiringError(f'"{clean(text)}" is not a time of day; write "07:00" (24-hour clock)')
@@ -31,13 +25,7 @@ def parse_clock_min(text: str) -> int:
 
 
 def parse_days(text: str) -> frozenset[int]:
-    """Return the days of ``mon-fri``, ``sat, sun`` or ``fri-mon``, 0 for Monday.
-
-    Raises
-    ------
-    FiringError
-        If a day is not known.
-    """
+    """Return the days of ``mon-fri``, ``sat, sun`` or ``fri-mon``, 0 for Monday."""
     found: set[int] = set()
     for part in text.lower().split(","):
         ends = [end.strip() for end in part.split("-")]

@@ -29,27 +29,10 @@ def fit_input_of(
 ) -> FiringRecord:
     """Return a log as a fit takes it.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    schedule : Schedule, optional
-        The program that was run: where the log has no duty, it shows where power ran out.
-    load : Load, optional
-        What was in the kiln.
-    kwh : float, optional
-        What a meter counted over the firing [kWh].
-    channel : str or int, optional
-        Which channel stands for the kiln; as `firing.logs.reader.pick_channel`.
-    room_c : float, optional
-        Room temperature [°C]; the log's first reading unless that is above 35 °C, then 20.
-    analysed : AnalysedLog, optional
-        The same channel with its plan laid along it, where a review has done that.
-
-    Raises
-    ------
-    FiringError
-        If the channel is unknown or holds fewer than two readings.
+    Where the log has no duty, `schedule` shows where power ran out.  `kwh` is what a meter counted
+    over the firing.  The room is at the log's first reading unless told, or at 20 °C where that is
+    above 35 °C.  `analysed` is the same channel with its plan laid along it, where a review has
+    done that.
     """
     place = pick_channel(log, channel)
     temperature_c = log.trace.channel_c(place)

@@ -40,12 +40,7 @@ def mend(
 
     Only heating ramps are slowed, never quickened, and nothing of the cooling is touched.  `found`
     is what is the matter with the kiln, None for one that is as it was learnt; `cone_number` the
-    plan's own.
-
-    Raises
-    ------
-    FiringError
-        If the kiln as it is does not come to the plan's peak at all.
+    plan's own.  A kiln that does not come to the plan's peak at all is refused.
     """
     say = Wording(schedule.unit)
     inside = load_or_typical(load, kiln.volume_l, schedule.purpose)

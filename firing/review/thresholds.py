@@ -394,9 +394,6 @@ POWER_LATE_S = 600.0
 """A delay for want of power asks for its cause from this much on [s; practice] …"""
 PEAK_MISSED_C = 8.0
 """… as does a peak missed by more than a controller's own error [°C; practice]."""
-MULTIPLIER_OFF = 0.05
-"""A multiplier this far from the kiln file's is named, if it is also twice its standard error
-[1; kiln-fit-choices]."""
 FAR_CONES = 0.5
 """Half a cone off the plan asks for action; less is worth a look [cones; practice]."""
 FAR_OFFSET_C = 10.0

@@ -67,23 +67,8 @@ def check_ware(
 ) -> WareVerdict:
     """Check a firing against the limits of its load.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program.
-    load : Load
-        What is fired.
-    face : FaceCourse
-        How the faces of the ware go through it and the natural cooling after it.
-    limits : WareLimits
-        Of the load.
-    state : WareState, optional
-        What earlier firing has done to the ware.
-
-    Raises
-    ------
-    FiringError
-        If the course leaves −40 to 1450 °C.
+    `state` is what earlier firing has done to the ware.  A course that leaves −40 to 1450 °C is
+    refused.
     """
     whole = with_natural_cooling(schedule)
     by_rates = check_program(whole, limits, heating_curve=face.heating, cooling_curve=face.cooling)

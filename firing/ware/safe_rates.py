@@ -66,26 +66,9 @@ def limits_for(
 ) -> WareLimits:
     """Return the fastest safe rates and the least dwells for a load.
 
-    Parameters
-    ----------
-    load : Load
-        The load; its piece with the longest way for heat governs.
-    purpose : {"bisque", "glaze", "once-fired", "decal", "other"}
-        What the firing is for.  Once-fired ware is limited like a bisque on the way up.
-    margin : float
-        Caution, 1 to 5; 1.5 reproduces common practice.
-    state : WareState, optional
-        What an interrupted firing has already done to the ware.
-
-    Returns
-    -------
-    WareLimits
-
-    Raises
-    ------
-    FiringError
-        If a thickness, the margin or the body is unknown to the limits, or the dryness contradicts
-        the purpose.
+    The piece with the longest way for heat governs.  Once-fired ware is limited like a bisque on
+    the way up.  A margin of 1.5 reproduces common practice.  `state` is what an interrupted firing
+    has already done to the ware.
     """
     _check(load, purpose, margin)
     wall = GoverningWall(
