@@ -75,7 +75,7 @@ def case(
     data: str | bytes,
     of: Course,
     *,
-    clock: datetime | None | str = "start",
+    clock: datetime | str | None = "start",
     suffix: str = ".csv",
     tol_c: float = 0.06,
     tol_s: float = 1.0,

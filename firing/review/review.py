@@ -105,13 +105,13 @@ def review(
     load = load if kiln is not None else None
     kiln_unused = ""
     try:
-        plan = _planned(schedule, kiln, load)
+        plan = expected(schedule, kiln, load)
     except FiringError as error:
         if kiln is None:
             raise
         # What a kiln's tables do not reach must not keep anybody from reading a log.
         kiln_unused = str(error)
-        plan = _planned(schedule, None, None)
+        plan = expected(schedule, None, None)
     result = _reviewed(schedule, plan, log, channel, due, kiln, load, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
@@ -127,7 +127,7 @@ def review(
 
 
 @lru_cache(maxsize=64)
-def _planned(schedule: Schedule, kiln: KilnDescription | None, load: Load | None) -> Forecast:
+def expected(schedule: Schedule, kiln: KilnDescription | None, load: Load | None) -> Forecast:
     """Return the forecast; in a kiln it costs three times what all the rest of a review does."""
     return forecast(schedule, kiln=kiln, load=load)
 
