@@ -51,30 +51,8 @@ def design(
 ) -> Design:
     """Return the fastest safe schedule for a load.
 
-    Parameters
-    ----------
-    load : Load
-        What is fired.
-    request : DesignRequest
-        What is wanted.
-    kiln : KilnDescription, optional
-        The kiln; without one the default curves stand in.
-    controller : Controller, optional
-        What the program is keyed into; without one, 8 segments in whole °C/h, °C and minutes.
-    state : WareState, optional
-        What an interrupted firing has already done to the ware.
-
-    Returns
-    -------
-    Design
-
-    Raises
-    ------
-    DryFirst
-        If the ware is to be dried before it is fired; the message says how.
-    FiringError
-        If demands leave no schedule: one sentence saying which two collide; or as of
-        `firing.ware.safe_rates.limits_for`.
+    `state` is what an interrupted firing has already done to the ware.  Ware that is to be dried
+    before it is fired raises `DryFirst`, which says how.
     """
     controller = owners_controller(load, kiln) if controller is None else controller
     ready = prepared(load, request, kiln, state, controller)
