@@ -95,14 +95,14 @@ def _design(
     told: str = "",
 ) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
+    cone = None if request.cone is None else parse_cone(request.cone)
     said = [told] if told else []
 
-    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
-        found = answer(load, request, kept, curves, controller, offset_c)
-        course = forecast(
-            found.schedule,
+    def checked(schedule: Schedule, limits: WareLimits) -> Forecast:
+        return forecast(
+            schedule,
             unload_c=request.open_c,
-            target_cone=None if request.cone is None else parse_cone(request.cone),
+            target_cone=cone,
             kiln=kiln,
             load=load,
             limits=limits,
@@ -110,7 +110,10 @@ def _design(
             waits=controller.waits,
             usual=request.usual,
         )
-        return found, course
+
+    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
+        found = answer(load, request, kept, curves, controller, offset_c)
+        return found, checked(found.schedule, limits)
 
     kept = broken = limits
     found, result = tried(kept)
@@ -146,17 +149,7 @@ def _design(
             kept, found, result = shorter, other, course
     if request.by != "slower":
         # What one of the two allows, the check of the ware by both may not.
-        result = forecast(
-            found.schedule,
-            unload_c=request.open_c,
-            target_cone=None if request.cone is None else parse_cone(request.cone),
-            kiln=kiln,
-            load=load,
-            limits=ready.ware,
-            state=state,
-            waits=controller.waits,
-            usual=request.usual,
-        )
+        result = checked(found.schedule, ready.ware)
         said.append(_BY[request.by])
     elif result.breaches:
         raise FiringError(
@@ -182,7 +175,7 @@ def _design(
         cost_of_segments_s=max(solution.time_s - solution.unlimited_s, 0.0),
         by_segments=by_segments,
         forecast=result,
-        cone=None if request.cone is None else parse_cone(request.cone),
+        cone=cone,
         problems=tuple(breach.message for breach in result.breaches),
         practice=beside_practice(load, ready.ware, result, request.by),
         costs=cost,
