@@ -14,7 +14,6 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import KilnDescription
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
@@ -23,6 +22,7 @@ from firing.kiln.residuals import (
     LEAK,
     LOSS,
     POWER,
+    FiringRecord,
     FitSolution,
     Multipliers,
     Priors,
