@@ -162,7 +162,9 @@ def ways_report(found: WaysToCone) -> Report:
         else f"{format_temperature(way.peak_c, unit)} without a hold"
         for way in first[:3]
     ]
-    limit = "" if found.at_most_c is None else f" at no more than {_degrees(found.at_most_c, unit)}"
+    limit = ""
+    if found.at_most_c is not None:
+        limit = f" at no more than {from_celsius(found.at_most_c, unit):.10g} °{unit}"
     name = "" if found.kind == "self-supporting" else f"{found.kind} "
     answer = f"{name}cone {found.cone}{limit}, after {format_rate(found.rates_c_per_h[0], unit)}: "
     answer += "; or ".join(ways) if ways else "no hold within a day does it"
@@ -188,10 +190,6 @@ def ways_report(found: WaysToCone) -> Report:
             Section("", [*(Paragraph(words) for words in rests), cited]),
         ],
     )
-
-
-def _degrees(temperature_c: float, unit: TemperatureUnit) -> str:
-    return f"{from_celsius(temperature_c, unit):.10g} °{unit}"
 
 
 def sources_report(chosen: Mapping[str, Source]) -> Report:
@@ -227,7 +225,8 @@ def _row_in(row: KilnRow, unit: TemperatureUnit) -> tuple[str, str, str, str]:
             value *= _CUSTOMARY[row.unit][0]
     if unit == "F":
         name = "°F" if row.unit == "°C" else _CUSTOMARY.get(row.unit, (0.0, row.unit))[1]
-    return in_unit(row.name, unit), _figure(value), name, row.source
+    figure = value if isinstance(value, str) else f"{value:.4g}"
+    return in_unit(row.name, unit), figure, name, row.source
 
 
 def kiln_report(
@@ -311,10 +310,6 @@ def _curve_words(
     rows = [(t, _row_in(KilnRow(what, value, base, ""), unit)) for t, value in shown]
     told = ", ".join(f"{figure} at {format_temperature(t, unit)}" for t, (_, figure, _, _) in rows)
     return f"{what} {told} [{rows[0][1][2]}]"
-
-
-def _figure(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 def fit_report(

@@ -81,6 +81,7 @@ def review_report(review: Review) -> Report:
     cooling, log = cooling_section(review), _log(review)
     answer = _short_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
+    basis = [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
     return Report(
         "Review",
         schedule.title,
@@ -92,7 +93,7 @@ def review_report(review: Review) -> Report:
             on_page(
                 Tiles(_tiles(review)),
                 _why(review),
-                _next(review),
+                Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])]),
                 Section("Plan and actual", [_course(review)], "course-heading"),
                 _what_else(review),
                 FillIn(["Notes"]),
@@ -114,7 +115,7 @@ def review_report(review: Review) -> Report:
                     "cautions",
                     folded=True,
                 ),
-                Section("How we know", [Bullets(_basis(review))], "basis", folded=True),
+                Section("How we know", [Bullets(basis)], "basis", folded=True),
                 Section("Sources", [Sources(list(_source_ids(review)))], folded=True),
             ),
         ),
@@ -241,10 +242,6 @@ def _steps(review: Review) -> list[str]:
         if not any(head.startswith(known) or known.startswith(head) for known in told):
             told[head] = step
     return list(told.values())
-
-
-def _next(review: Review) -> Section:
-    return Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])])
 
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
@@ -456,10 +453,6 @@ def lead_in_words(review: Review) -> str:
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
         hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
-
-
-def _basis(review: Review) -> list[str]:
-    return [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
 
 
 def _source_ids(review: Review) -> Iterator[str]:
