@@ -1,15 +1,23 @@
 """How a log is read and a firing watched, as fields of a form.
 
-They are named like the options of the commands, which refusals speak of.
+They are named by what they mean; refusals, which speak of the commands' options, are put so too.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
+from firing.logs.options import (
+    READING_OPTIONS,
+    ReadingOptions,
+    parse_columns,
+    parse_part,
+    spelled,
+)
 from firing.units import (
     TemperatureUnit,
     format_temperature,
@@ -34,22 +42,36 @@ if TYPE_CHECKING:
 
 
 _OPEN = ("", "as found")
-CHOICES = (
+CHOICES: tuple[tuple[str, str, str, dict[str, str]], ...] = (
     (
         "unit",
-        "--unit",
-        "of the temperatures; C/10 is tenths of a degree",
-        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
+        "Temperatures in",
+        "The unit of the log's temperatures",
+        {
+            "C": "°C", "F": "°F", "K": "kelvin", "mV": "mV of a thermocouple",
+            "C/10": "tenths of a °C", "F/10": "tenths of a °F", "C/100": "hundredths of a °C",
+            "K/10": "tenths of a kelvin", "C/2": "halves of a °C", "C/4": "quarters of a °C",
+            "C/16": "sixteenths of a °C",
+        },
     ),
     (
         "time_unit",
-        "--time-unit",
-        "of times that are bare numbers",
-        ("ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
+        "Times in",
+        "The unit of times that are bare numbers",
+        {
+            "ms": "milliseconds", "s": "seconds", "min": "minutes", "h": "hours", "d": "days",
+            "epoch": "seconds since 1970", "serial": "a spreadsheet's days",
+            "serial-1904": "a spreadsheet's days since 1904",
+        },
     ),
-    ("date_order", "--date-order", "day or month first", ("dmy", "mdy", "ymd")),
-    ("decimal", "--decimal", "the decimal mark", (".", ",")),
-)
+    (
+        "date_order",
+        "Dates written",
+        "Whether day or month comes first",
+        {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"},
+    ),
+    ("decimal", "Decimal mark", "The decimal mark", {".": "point", ",": "comma"}),
+)  # fmt: skip
 
 
 def reading_fields(unit: TemperatureUnit) -> list[Field]:
@@ -58,71 +80,101 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
     A junction's temperature may be written without its unit, which is `unit` then.
     """
     fields = [
-        Field(
-            key,
-            label,
-            f"{about}; ← → changes it.",
-            options=[_OPEN, *((value, value) for value in values)],
-        )
+        Field(key, label, f"{about}; ← → changes it.", options=[_OPEN, *values.items()])
         for key, label, about, values in CHOICES
     ]
     return [
         *fields,
         Field(
             "restart_pause_s",
-            "--restart-pause",
+            "Pause at restart",
             "Gap when the logger restarted, like 5m.",
             optional(parse_duration_s),
         ),
         Field(
             "part",
-            "--part",
+            "Which firing",
             "Which firing of a file that holds several, from 1; all takes them for one.",
             optional(parse_part),
         ),
-        Field("zone", "--zone", "Time zone of the clock, like Europe/Berlin or UTC.", text_or_none),
+        Field(
+            "zone", "Time zone", "Time zone of the clock, like Europe/Berlin or UTC.", text_or_none
+        ),
         Field(
             "columns",
-            "--column",
+            "What columns hold",
             "What columns hold, like Probe=temperature, Set=set-point.",
             lambda text: parse_columns([one.strip() for one in text.split(",") if one.strip()]),
         ),
         # A blank or a tab may be what separates them.
-        Field("delimiter", "--delimiter", "What separates the columns.", lambda text: text or None),
-        Field("encoding", "--encoding", "The text encoding, like cp1252.", text_or_none),
+        Field(
+            "delimiter", "Between columns", "What separates the columns.", lambda text: text or None
+        ),
+        Field("encoding", "Text encoding", "The text encoding, like cp1252.", text_or_none),
         Field(
             "skip_lines",
-            "--skip-lines",
+            "Lines on top",
             "How many lines stand above the header.",
             whole_number("number of lines", 3),
         ),
         Field(
             "thermocouple_type",
-            "--thermocouple",
+            "Thermocouple",
             "For readings in mV: its letter, like K or S.",
             optional(str.upper),
         ),
         Field(
             "junction_c",
-            "--junction",
+            "Junction",
             "For readings in mV: temperature of the reference junction.",
             optional(temperature(unit)),
         ),
         Field(
             "as_logged",
-            "--as-logged",
+            "Impossible values",
             "Whether impossible readings are kept; ← → changes it.",
             bool,
-            options=(("", "no"), ("yes", "yes")),
+            options=(("", "left out"), ("yes", "kept")),
         ),
         Field(
             "with_gaps",
-            "--with-gaps",
+            "Unreadable rows",
             "Whether a log is read although many of its rows can't be; ← → changes it.",
             bool,
-            options=(("", "no"), ("yes", "yes")),
+            options=(("", "refuse the log"), ("yes", "read the others")),
         ),
     ]
+
+
+@cache
+def _meant() -> dict[str, Field]:
+    """Return the fields about a log by the options of the commands."""
+    fields = log_fields(None, "C")
+    found = {spelled(field.key): field for field in fields}
+    by_key = {field.key: field for field in fields}
+    return found | {"--start": by_key["due"], "--thermocouple": by_key["thermocouple_type"]}
+
+
+_OPTION = re.compile(
+    r"(?P<say>\b[Ss]ay (?:the )?)?(?P<option>--[a-z][a-z-]*[a-z])"
+    r"(?P<value> (?:[CFK](?:/[0-9]+)?|[sdh]|mV|ms|min|epoch|serial(?:-1904)?|[dmy]{3}|[.,]|all"
+    r'|[0-9]\w*|(?:"[^"]*"|\S+)=[\w-]+)(?=[\s;,.()]|$))?'
+)
+
+
+def by_meaning(words: str) -> str:
+    """Return words of the library with the fields of a form for the options of the commands."""
+
+    def meant(found: re.Match[str]) -> str:
+        field = _meant().get(found["option"])
+        if field is None:
+            return found[0]
+        value = (found["value"] or "").strip()
+        value = dict(field.options).get(value, value)
+        said = (found["say"] or "").replace("say", "set").replace("Say", "Set")
+        return f"{said}“{field.label}”{f' to {value}' if value else ''}"
+
+    return _OPTION.sub(meant, words)
 
 
 def reading_texts(told: ReadingOptions, unit: TemperatureUnit) -> dict[str, str]:
@@ -152,14 +204,14 @@ def log_fields(review: Review | None, unit: TemperatureUnit) -> list[Field]:
     return [
         Field(
             "channel",
-            "--channel",
+            "Kiln's channel",
             f"The kiln's column, by name or number; empty to find it. {channels}".strip(),
             text_or_none,
         ),
         *reading_fields(unit),
         Field(
             "due",
-            "--start",
+            "Meant to start",
             "When it was meant to start, like 07:30; empty if that does not matter.",
             optional(lambda text: _moment(text, started)),
         ),

@@ -5,7 +5,7 @@ and the curve can be walked together.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,12 +64,18 @@ def summary(review: Review) -> tuple[str, str]:
 
 def review_entries(review: Review) -> list[ReviewEntry]:
     """Return the whole list of a review."""
-    return [
+    from .reading_fields import by_meaning
+
+    found = [
         *_section("Where the time went, minutes", _causes(review)),
         *_section("What to know", _findings(review)),
         *_section("Segments, h:mm off plan", _segments(review)),
         *_section("Cones by channel", _cones(review)),
         *_section("Cooling and log", _rest(review)),
+    ]
+    return [
+        replace(entry, words=by_meaning(entry.words), details=tuple(map(by_meaning, entry.details)))
+        for entry in found
     ]
 
 

@@ -49,7 +49,12 @@ def review_log(
     """
     from firing.review.review import review
 
-    log, channel = open_log(choice.path, choice.channel, choice.reading)
+    from .reading_fields import by_meaning
+
+    try:
+        log, channel = open_log(choice.path, choice.channel, choice.reading)
+    except FiringError as error:
+        raise FiringError(by_meaning(str(error))) from None
     equipment = equipment or Equipment()
     return review(
         schedule,

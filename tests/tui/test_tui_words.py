@@ -9,7 +9,13 @@ from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
-from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
+from firing.tui.reading_fields import (
+    CHOICES,
+    by_meaning,
+    reading_fields,
+    reading_of,
+    reading_texts,
+)
 from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
@@ -123,10 +129,27 @@ def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     fields = {field.key: field for field in reading_fields("C")}
     options = {p.name: p for p in review_command.params}
     assert set(fields) == set(READING_OPTIONS)
-    for key, field in fields.items():
-        assert field.label in options[key].opts
+    # named by what they mean, in the width there is for a label
+    for field in fields.values():
+        assert "-" not in field.label
+        assert len(field.label) < 18
     for key, _, _, values in CHOICES:
         assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
+
+
+def test_refusals_speak_of_the_fields_and_not_of_options() -> None:
+    for said, meant in (
+        ("say --unit C or --unit F", "set “Temperatures in” to °C or “Temperatures in” to °F"),
+        ("say --part with the number of one, or --part all if it was one",
+         "set “Which firing” with the number of one, or “Which firing” to all if it was one"),
+        ("--channel takes another: top", "“Kiln's channel” takes another: top"),
+        ('say --decimal , or --column "A b"=time.',
+         "set “Decimal mark” to comma or “What columns hold” to \"A b\"=time."),
+        ("say the --zone they belong to", "set the “Time zone” they belong to"),
+        ("say --thermocouple-type with its letter", "set “Thermocouple” with its letter"),
+        ("--kiln-size stays", "--kiln-size stays"),
+    ):  # fmt: skip
+        assert by_meaning(said) == meant
 
 
 def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:
