@@ -21,7 +21,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("forecast", "logs"),
     ("review",),
     ("design",),
-    ("capture",),
+    ("capture", "logbook"),
     ("watch",),
     ("report",),
     ("remote",),

@@ -1,6 +1,6 @@
 """How a log is read and a firing watched, as fields of a form.
 
-They are named by what they mean; refusals, which speak of the commands' options, are put so too.
+Refusals speak of the commands' options: `in_fields` says them by the fields' names.
 """
 
 from __future__ import annotations
@@ -8,16 +8,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import datetime
-from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.logs.options import (
-    READING_OPTIONS,
-    ReadingOptions,
-    parse_columns,
-    parse_part,
-    spelled,
-)
+from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part, spelled
 from firing.units import (
     TemperatureUnit,
     format_temperature,
@@ -41,37 +34,25 @@ if TYPE_CHECKING:
     from firing.review.result import Review
 
 
+_CHANNEL, _START = "Kiln's channel", "Meant to start"
+_OPTION = re.compile(r"--[a-z]+(?:-[a-z]+)*")
 _OPEN = ("", "as found")
-CHOICES: tuple[tuple[str, str, str, dict[str, str]], ...] = (
+CHOICES = (
     (
         "unit",
-        "Temperatures in",
-        "The unit of the log's temperatures",
-        {
-            "C": "°C", "F": "°F", "K": "kelvin", "mV": "mV of a thermocouple",
-            "C/10": "tenths of a °C", "F/10": "tenths of a °F", "C/100": "hundredths of a °C",
-            "K/10": "tenths of a kelvin", "C/2": "halves of a °C", "C/4": "quarters of a °C",
-            "C/16": "sixteenths of a °C",
-        },
+        "Unit",
+        "of the temperatures; C/10 is tenths of a degree",
+        ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
     ),
     (
         "time_unit",
-        "Times in",
-        "The unit of times that are bare numbers",
-        {
-            "ms": "milliseconds", "s": "seconds", "min": "minutes", "h": "hours", "d": "days",
-            "epoch": "seconds since 1970", "serial": "a spreadsheet's days",
-            "serial-1904": "a spreadsheet's days since 1904",
-        },
+        "Unit of times",
+        "of times that are bare numbers",
+        ("ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
     ),
-    (
-        "date_order",
-        "Dates written",
-        "Whether day or month comes first",
-        {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"},
-    ),
-    ("decimal", "Decimal mark", "The decimal mark", {".": "point", ",": "comma"}),
-)  # fmt: skip
+    ("date_order", "Day or month", "day or month first", ("dmy", "mdy", "ymd")),
+    ("decimal", "Decimal mark", "the decimal mark", (".", ",")),
+)
 
 
 def reading_fields(unit: TemperatureUnit) -> list[Field]:
@@ -80,14 +61,19 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
     A junction's temperature may be written without its unit, which is `unit` then.
     """
     fields = [
-        Field(key, label, f"{about}; ← → changes it.", options=[_OPEN, *values.items()])
+        Field(
+            key,
+            label,
+            f"{about}; ← → changes it.",
+            options=[_OPEN, *((value, value) for value in values)],
+        )
         for key, label, about, values in CHOICES
     ]
     return [
         *fields,
         Field(
             "restart_pause_s",
-            "Pause at restart",
+            "Logger stood",
             "Gap when the logger restarted, like 5m.",
             optional(parse_duration_s),
         ),
@@ -97,23 +83,19 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
             "Which firing of a file that holds several, from 1; all takes them for one.",
             optional(parse_part),
         ),
-        Field(
-            "zone", "Time zone", "Time zone of the clock, like Europe/Berlin or UTC.", text_or_none
-        ),
+        Field("zone", "Time zone", "Of the clock, like Europe/Berlin or UTC.", text_or_none),
         Field(
             "columns",
-            "What columns hold",
+            "Columns hold",
             "What columns hold, like Probe=temperature, Set=set-point.",
             lambda text: parse_columns([one.strip() for one in text.split(",") if one.strip()]),
         ),
         # A blank or a tab may be what separates them.
-        Field(
-            "delimiter", "Between columns", "What separates the columns.", lambda text: text or None
-        ),
+        Field("delimiter", "Separator", "What separates the columns.", lambda text: text or None),
         Field("encoding", "Text encoding", "The text encoding, like cp1252.", text_or_none),
         Field(
             "skip_lines",
-            "Lines on top",
+            "Lines above",
             "How many lines stand above the header.",
             whole_number("number of lines", 3),
         ),
@@ -131,50 +113,28 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
         ),
         Field(
             "as_logged",
-            "Impossible values",
+            "Impossible ones",
             "Whether impossible readings are kept; ← → changes it.",
             bool,
-            options=(("", "left out"), ("yes", "kept")),
+            options=(("", "no"), ("yes", "yes")),
         ),
         Field(
             "with_gaps",
-            "Unreadable rows",
+            "Rows missing",
             "Whether a log is read although many of its rows can't be; ← → changes it.",
             bool,
-            options=(("", "refuse the log"), ("yes", "read the others")),
+            options=(("", "no"), ("yes", "yes")),
         ),
     ]
 
 
-@cache
-def _meant() -> dict[str, Field]:
-    """Return the fields about a log by the options of the commands."""
-    fields = log_fields(None, "C")
-    found = {spelled(field.key): field for field in fields}
-    by_key = {field.key: field for field in fields}
-    return found | {"--start": by_key["due"], "--thermocouple": by_key["thermocouple_type"]}
-
-
-_OPTION = re.compile(
-    r"(?P<say>\b[Ss]ay (?:the )?)?(?P<option>--[a-z][a-z-]*[a-z])"
-    r"(?P<value> (?:[CFK](?:/[0-9]+)?|[sdh]|mV|ms|min|epoch|serial(?:-1904)?|[dmy]{3}|[.,]|all"
-    r'|[0-9]\w*|(?:"[^"]*"|\S+)=[\w-]+)(?=[\s;,.()]|$))?'
-)
-
-
-def by_meaning(words: str) -> str:
-    """Return words of the library with the fields of a form for the options of the commands."""
-
-    def meant(found: re.Match[str]) -> str:
-        field = _meant().get(found["option"])
-        if field is None:
-            return found[0]
-        value = (found["value"] or "").strip()
-        value = dict(field.options).get(value, value)
-        said = (found["say"] or "").replace("say", "set").replace("Say", "Set")
-        return f"{said}“{field.label}”{f' to {value}' if value else ''}"
-
-    return _OPTION.sub(meant, words)
+def in_fields(words: str) -> str:
+    """Return a refusal with the fields' names for the commands' options."""
+    labels = {spelled(field.key): field.label for field in reading_fields("C")}
+    labels |= {"--channel": _CHANNEL, "--start": _START}
+    labels["--thermocouple"] = labels["--thermocouple-type"]
+    quoted = {option: f"“{label}”" for option, label in labels.items()}
+    return _OPTION.sub(lambda found: quoted.get(found[0], found[0]), words)
 
 
 def reading_texts(told: ReadingOptions, unit: TemperatureUnit) -> dict[str, str]:
@@ -204,14 +164,14 @@ def log_fields(review: Review | None, unit: TemperatureUnit) -> list[Field]:
     return [
         Field(
             "channel",
-            "Kiln's channel",
+            _CHANNEL,
             f"The kiln's column, by name or number; empty to find it. {channels}".strip(),
             text_or_none,
         ),
         *reading_fields(unit),
         Field(
             "due",
-            "Meant to start",
+            _START,
             "When it was meant to start, like 07:30; empty if that does not matter.",
             optional(lambda text: _moment(text, started)),
         ),

@@ -49,12 +49,7 @@ def review_log(
     """
     from firing.review.review import review
 
-    from .reading_fields import by_meaning
-
-    try:
-        log, channel = open_log(choice.path, choice.channel, choice.reading)
-    except FiringError as error:
-        raise FiringError(by_meaning(str(error))) from None
+    log, channel = open_log(choice.path, choice.channel, choice.reading)
     equipment = equipment or Equipment()
     return review(
         schedule,

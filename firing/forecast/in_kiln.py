@@ -151,13 +151,7 @@ def with_tariff(
     window: str | None,
     awake: str | None,
 ) -> Forecast:
-    """Return a forecast with its cost, its cheapest start and its waking starts.
-
-    Raises
-    ------
-    FiringError
-        If there is no kiln to take the energy from, or a moment cannot be read.
-    """
+    """Return a forecast with its cost, its cheapest start and its waking starts."""
     if result.kiln is None:
         raise FiringError("a tariff, a window or waking hours need a kiln; add --kiln")
     course = result.kiln.course

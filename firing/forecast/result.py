@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from firing.kiln.energy import Energy, EnergyCourse
     from firing.kiln.simulation import Simulation
     from firing.kiln.tariff import Cost, StartChoice
-    from firing.ware.breach import Breach
     from firing.ware.check import WareVerdict
+    from firing.ware.limits import Breach
 
 FIRST_CRACK_C = 150.0
 """A lid is first propped at about this temperature, if at all (common practice, no source)."""

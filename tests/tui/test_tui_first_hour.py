@@ -1,5 +1,6 @@
 """What stopped people in their first hour on the screens: each is done here as they did it."""
 
+import re
 import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -28,6 +29,7 @@ from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.fieldlist import FieldList
+from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import KeyLine, TitleLine
 from firing.tui.widgets.segments import Segments
 from textual import events
@@ -419,8 +421,17 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         await pilot.press("f7")
         await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
         await settle(pilot)
-        assert "F4 Rates held" in key_line(app)
-        await pilot.press("f4")
+        assert "^F Fix plan" in key_line(app)
+        details = app.screen.query_one("#details-text", Static)
+        grid = app.screen.query_one(ListGrid)
+        told = set()
+        for _ in range(len(grid.rows)):
+            told |= set(re.findall(r"\^F takes the rate .*?: (\d+) °C/h", str(details.content)))
+            await pilot.press("down")
+        assert told
+        assert all(float(rate) == pytest.approx(80.0, abs=3) for rate in told)
+        await pilot.press("ctrl+f")
+        await settle(pilot)
         after = app.session.document.schedule
         assert after.segments[0] == before.segments[0]
         for segment in after.segments[1:]:

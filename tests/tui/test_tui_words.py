@@ -11,7 +11,7 @@ from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
 from firing.tui.reading_fields import (
     CHOICES,
-    by_meaning,
+    in_fields,
     reading_fields,
     reading_of,
     reading_texts,
@@ -21,7 +21,7 @@ from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
-from firing.logs.options import READING_OPTIONS, ReadingOptions
+from firing.logs.options import READING_OPTIONS, ReadingOptions, spelled
 from firing.schedule.schedule import Schedule, Segment
 from firing.tui import segment_table
 
@@ -98,7 +98,7 @@ def test_the_account_is_the_reviews_own() -> None:
     review = sample_review()
     found = review_entries(review)
     figures = [entry.figure for entry in found[1 : 1 + len(review.causes)]]
-    minutes = [int(figure.replace("−", "-")) for figure in figures]
+    minutes = [int(figure.strip().replace("−", "-")) for figure in figures]
     assert minutes == [round(cause.seconds / 60.0) for cause in review.causes]
     assert [entry.heading for entry in found].count(True) >= 3
     for finding in review.findings:
@@ -107,7 +107,8 @@ def test_the_account_is_the_reviews_own() -> None:
     assert "1 h 00 min longer" in summary(review)[0]
     assert "planned" in summary(review)[1]
     course = review_lines(review)
-    assert [line.style for line in course.lines] == ["dashed", "solid"]
+    # The plan, the other sensors, and on top the kiln.
+    assert [line.style for line in course.lines] == ["dashed", "dash-dotted", "solid"]
 
 
 def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
@@ -129,27 +130,11 @@ def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     fields = {field.key: field for field in reading_fields("C")}
     options = {p.name: p for p in review_command.params}
     assert set(fields) == set(READING_OPTIONS)
-    # named by what they mean, in the width there is for a label
-    for field in fields.values():
-        assert "-" not in field.label
-        assert len(field.label) < 18
+    for key, field in fields.items():
+        assert spelled(key) in options[key].opts
+        assert in_fields(f"say {spelled(key)} with it") == f"say “{field.label}” with it"
     for key, _, _, values in CHOICES:
         assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
-
-
-def test_refusals_speak_of_the_fields_and_not_of_options() -> None:
-    for said, meant in (
-        ("say --unit C or --unit F", "set “Temperatures in” to °C or “Temperatures in” to °F"),
-        ("say --part with the number of one, or --part all if it was one",
-         "set “Which firing” with the number of one, or “Which firing” to all if it was one"),
-        ("--channel takes another: top", "“Kiln's channel” takes another: top"),
-        ('say --decimal , or --column "A b"=time.',
-         "set “Decimal mark” to comma or “What columns hold” to \"A b\"=time."),
-        ("say the --zone they belong to", "set the “Time zone” they belong to"),
-        ("say --thermocouple-type with its letter", "set “Thermocouple” with its letter"),
-        ("--kiln-size stays", "--kiln-size stays"),
-    ):  # fmt: skip
-        assert by_meaning(said) == meant
 
 
 def test_what_a_form_about_a_log_begins_with_it_gives_back() -> None:

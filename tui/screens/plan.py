@@ -120,6 +120,9 @@ class PlanScreen(PlanActionsScreen):
         if self._left:
             self._left = False
             self.show_document()
+            if not self.bar.editing:
+                self.table.select(self.document.cursor)
+                self.describe()
 
     def on_screen_suspend(self) -> None:
         """Remember that another screen is in front."""
