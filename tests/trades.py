@@ -286,16 +286,8 @@ def moments() -> list[Case]:
         tol_s = 31.0 if "exponent" in name else 1.0
         odd = name in STRANGE
         found.append(
-            case(
-                f"moment: {name}",
-                text,
-                of,
-                clock=clock,
-                tol_s=tol_s,
-                refuse=odd,
-                time_unit=unit,
-                **american,
-            )  # fmt: skip
+            case(f"moment: {name}", text, of, clock=clock, tol_s=tol_s, refuse=odd, time_unit=unit,
+                 **american)  # fmt: skip
         )
     units = {
         "seconds": "s", "sec head": "s", "milliseconds": "ms", "minutes": "min", "hours": "h",
@@ -486,9 +478,8 @@ def readings() -> list[Case]:
                     columns[1] = [write(v) for v in of.room]
             text = lines(heads, *columns)
             found.append(
-                case(
-                    f"unit: {name} {more}", text, of, tol_c=tol, refuse=odd, unit=unit, channel=head
-                )  # fmt: skip
+                case(f"unit: {name} {more}", text, of, tol_c=tol, refuse=odd, unit=unit,
+                     channel=head)  # fmt: skip
             )
     return found
 
@@ -658,177 +649,44 @@ def shapes() -> list[Case]:
         "double comma": ",,", "at": "@", "equals": "=", "arrow": " -> ",
     }.items():  # fmt: skip
         more = {"refuse": True} if name in ("tilde", "unit separator", "at", "caret") else {}
-        add(
-            f"between: {name}",
-            f"Time{sep}Kiln °C\n" + "\n".join(r.format(sep) for r in row),
-            **more,
-        )
+        add(f"between: {name}", f"Time{sep}Kiln °C\n" + "\n".join(r.format(sep) for r in row), **more)
     add("trailing comma", body.replace("\n", ",\n"))
     add("leading comma", "".join(f",{line}\n" for line in body.splitlines()))
     add("trailing comma in rows only", "Time,Kiln °C\n" + bare.replace("\n", ",\n"))
     for name, end in {"cr": "\r", "crlf": "\r\n", "cr cr lf": "\r\r\n", "lf cr": "\n\r"}.items():
         add(f"ends: {name}", body.replace("\n", end))
     add("blank between", body.replace("\n", "\n\n"))
-    add(
-        "fixed width",
-        "TIME                 KILN\n"
-        + "".join(f"{w:<20}{v:7.1f}\n" for w, v in zip(when, of.kiln, strict=True)),
-    )
+    add("fixed width", "TIME                 KILN\n" + "".join(f"{w:<20}{v:7.1f}\n" for w, v in zip(when, of.kiln, strict=True)))
     add("units row", lines(("Time", "Kiln"), ["yyyy-mm-dd", *when], ["°C", *of.kiln]))
-    add(
-        "units row of F",
-        lines(("Time", "Kiln"), ["", *when], ["[°F]", *[f"{fahrenheit(v):.1f}" for v in of.kiln]]),
-        unit="F",
-    )
+    add("units row of F", lines(("Time", "Kiln"), ["", *when], ["[°F]", *[f"{fahrenheit(v):.1f}" for v in of.kiln]]), unit="F")
     add("two head rows", "Group,Kiln\n" + body)
     add("types row", "Time,Kiln\nTIMESTAMP,FLOAT\n" + bare)
-    add(
-        "heads each 60",
-        "".join(("Time,Kiln °C\n" if i % 60 == 0 else "") + f"{when[i]},{of.kiln[i]}\n" for i in n),
-    )
-    add(
-        "pages",
-        "".join(
-            (
-                f"\x0cKILN LOG   Page {i // 50 + 1}\n\nTime                 Kiln °C\n"
-                if i % 50 == 0
-                else ""
-            )
-            + f"{when[i]}  {of.kiln[i]:8.1f}\n"
-            for i in n
-        ),
-    )
-    add(
-        "markdown",
-        "| Time | Kiln °C |\n|---|---:|\n" + "".join(f"| {when[i]} | {of.kiln[i]} |\n" for i in n),
-        suffix=".md",
-    )
+    add("heads each 60", "".join(("Time,Kiln °C\n" if i % 60 == 0 else "") + f"{when[i]},{of.kiln[i]}\n" for i in n))
+    add("pages", "".join((f"\x0cKILN LOG   Page {i // 50 + 1}\n\nTime                 Kiln °C\n" if i % 50 == 0 else "") + f"{when[i]}  {of.kiln[i]:8.1f}\n" for i in n))
+    add("markdown", "| Time | Kiln °C |\n|---|---:|\n" + "".join(f"| {when[i]} | {of.kiln[i]} |\n" for i in n), suffix=".md")
     frame = "+---------------------+---------+\n"
-    add(
-        "framed table",
-        frame
-        + "| ts                  | kiln_c  |\n"
-        + frame
-        + "".join(f"| {when[i]} | {of.kiln[i]:7.1f} |\n" for i in n)
-        + frame,
-        suffix=".txt",
-    )
-    add(
-        "data base table",
-        "         ts          | kiln_c\n---------------------+--------\n"
-        + "".join(f" {when[i]} | {of.kiln[i]:6.1f}\n" for i in n)
-        + f"({len(n)} rows)\n",
-        suffix=".txt",
-    )
-    add(
-        "insert statements",
-        "".join(f"INSERT INTO log VALUES ('{when[i]}',{of.kiln[i]});\n" for i in n),
-        suffix=".sql",
-        refuse=True,
-    )
-    add(
-        "html table",
-        "<table><tr><th>Time</th><th>Kiln °C</th></tr>"
-        + "".join(f"<tr><td>{when[i]}</td><td>{of.kiln[i]}</td></tr>" for i in n)
-        + "</table>",
-        suffix=".html",
-        refuse=True,
-    )
-    add(
-        "xml",
-        "<?xml version='1.0'?><log>"
-        + "".join(f"<r t='{when[i]}' c='{of.kiln[i]}'/>" for i in n)
-        + "</log>",
-        suffix=".xml",
-        refuse=True,
-    )
-    add(
-        "yaml",
-        "".join(f"- time: {when[i]}\n  kiln_c: {of.kiln[i]}\n" for i in n),
-        suffix=".yaml",
-        refuse=True,
-    )
-    add(
-        "hex dump",
-        "".join(f"{i:08x}  {int(of.kiln[i] * 10):04x} {int(of.room[i] * 10):04x}\n" for i in n),
-        suffix=".txt",
-        refuse=True,
-    )
-    add(
-        "transposed",
-        "Time," + ",".join(when) + "\nKiln °C," + ",".join(map(str, of.kiln)) + "\n",
-        refuse=True,
-    )
+    add("framed table", frame + "| ts                  | kiln_c  |\n" + frame + "".join(f"| {when[i]} | {of.kiln[i]:7.1f} |\n" for i in n) + frame, suffix=".txt")
+    add("data base table", "         ts          | kiln_c\n---------------------+--------\n" + "".join(f" {when[i]} | {of.kiln[i]:6.1f}\n" for i in n) + f"({len(n)} rows)\n", suffix=".txt")
+    add("insert statements", "".join(f"INSERT INTO log VALUES ('{when[i]}',{of.kiln[i]});\n" for i in n), suffix=".sql", refuse=True)
+    add("html table", "<table><tr><th>Time</th><th>Kiln °C</th></tr>" + "".join(f"<tr><td>{when[i]}</td><td>{of.kiln[i]}</td></tr>" for i in n) + "</table>", suffix=".html", refuse=True)
+    add("xml", "<?xml version='1.0'?><log>" + "".join(f"<r t='{when[i]}' c='{of.kiln[i]}'/>" for i in n) + "</log>", suffix=".xml", refuse=True)
+    add("yaml", "".join(f"- time: {when[i]}\n  kiln_c: {of.kiln[i]}\n" for i in n), suffix=".yaml", refuse=True)
+    add("hex dump", "".join(f"{i:08x}  {int(of.kiln[i] * 10):04x} {int(of.room[i] * 10):04x}\n" for i in n), suffix=".txt", refuse=True)
+    add("transposed", "Time," + ",".join(when) + "\nKiln °C," + ",".join(map(str, of.kiln)) + "\n", refuse=True)
     add("no times", lines(("n", "Kiln °C"), n, of.kiln), refuse=True, time_unit="min", clock=None)
     add("no times at all", "Kiln °C\n" + "\n".join(map(str, of.kiln)), refuse=True, clock=None)
     # key and value in each row
-    add(
-        "key=value",
-        "".join(f"time={zulu[i]} kiln={of.kiln[i]} room={of.room[i]}\n" for i in n),
-        suffix=".log",
-        clock=aware,
-        channel="kiln",
-    )
-    add(
-        "terminal",
-        "".join(f"{when[i][11:]}.000 -> {of.kiln[i]}\n" for i in n),
-        suffix=".log",
-        clock=None,
-    )
-    add(
-        "terminal in brackets",
-        "".join(f"[{when[i]}] Kiln: {of.kiln[i]} C\n" for i in n),
-        suffix=".log",
-    )
-    add(
-        "terminal, two",
-        "".join(f"[{when[i]}] T1={of.room[i]} T2={of.kiln[i]}\n" for i in n),
-        suffix=".log",
-        channel="T2",
-    )
-    add(
-        "program's log",
-        "".join(f"{when[i]},000 INFO kiln temp {of.kiln[i]} C\n" for i in n),
-        suffix=".log",
-    )
-    add(
-        "program's log, levels",
-        "".join(
-            f"{when[i]} - {'WARNING' if of.kiln[i] > 1090 else 'INFO'} - temperature: {of.kiln[i]}\n"
-            for i in n
-        ),
-        suffix=".log",
-    )
-    add(
-        "system's log",
-        "".join(
-            f"{at:%b %d %H:%M:%S} shed kiln[417]: temp={v}\n"
-            for at, v in zip(of.at, of.kiln, strict=True)
-        ),
-        suffix=".log",
-        clock=None,
-    )
+    add("key=value", "".join(f"time={zulu[i]} kiln={of.kiln[i]} room={of.room[i]}\n" for i in n), suffix=".log", clock=aware, channel="kiln")
+    add("terminal", "".join(f"{when[i][11:]}.000 -> {of.kiln[i]}\n" for i in n), suffix=".log", clock=None)
+    add("terminal in brackets", "".join(f"[{when[i]}] Kiln: {of.kiln[i]} C\n" for i in n), suffix=".log")
+    add("terminal, two", "".join(f"[{when[i]}] T1={of.room[i]} T2={of.kiln[i]}\n" for i in n), suffix=".log", channel="T2")
+    add("program's log", "".join(f"{when[i]},000 INFO kiln temp {of.kiln[i]} C\n" for i in n), suffix=".log")
+    add("program's log, levels", "".join(f"{when[i]} - {'WARNING' if of.kiln[i] > 1090 else 'INFO'} - temperature: {of.kiln[i]}\n" for i in n), suffix=".log")
+    add("system's log", "".join(f"{at:%b %d %H:%M:%S} shed kiln[417]: temp={v}\n" for at, v in zip(of.at, of.kiln, strict=True)), suffix=".log", clock=None)
     add("messages", "".join(f"{when[i]} shed/kiln/temp {of.kiln[i]}\n" for i in n), suffix=".log")
-    add(
-        "sentences with a sum",
-        "".join(f"$KLN,{when[i][11:].replace(':', '')},{of.kiln[i]},C*{i % 256:02X}\n" for i in n),
-        suffix=".log",
-        clock=None,
-    )
-    add(
-        "line protocol",
-        "".join(f"kiln,probe=top temp={of.kiln[i]} {unix[i]}000000000\n" for i in n),
-        suffix=".lp",
-        refuse=True,
-        clock=aware,
-    )
-    add(
-        "metrics",
-        "".join(f'kiln_celsius{{probe="top"}} {of.kiln[i]} {unix[i]}000\n' for i in n),
-        suffix=".prom",
-        refuse=True,
-        clock=aware,
-    )
+    add("sentences with a sum", "".join(f"$KLN,{when[i][11:].replace(':', '')},{of.kiln[i]},C*{i % 256:02X}\n" for i in n), suffix=".log", clock=None)
+    add("line protocol", "".join(f"kiln,probe=top temp={of.kiln[i]} {unix[i]}000000000\n" for i in n), suffix=".lp", refuse=True, clock=aware)
+    add("metrics", "".join(f"kiln_celsius{{probe=\"top\"}} {of.kiln[i]} {unix[i]}000\n" for i in n), suffix=".prom", refuse=True, clock=aware)
     # one row a channel
     pairs = [(i, who) for i in n for who in ("room", "kiln")]
     values = {"room": of.room, "kiln": of.kiln}
@@ -843,11 +701,7 @@ def shapes() -> list[Case]:
     }  # fmt: skip
     for name, (heads, write, sep) in long.items():
         text = lines(heads, *zip(*(write(i, w) for i, w in pairs), strict=True), sep=sep)
-        ours = {
-            "tag, time, value": "SHED.KILN.PV",
-            "entities": "sensor.kiln",
-            "channel numbers": "2",
-        }
+        ours = {"tag, time, value": "SHED.KILN.PV", "entities": "sensor.kiln", "channel numbers": "2"}
         clock = aware if name in ("entities", "field") else "start"
         add(f"long: {name}", text, channel=ours.get(name, "kiln"), clock=clock)
         block = sorted(pairs, key=lambda p: p[1], reverse=True)
@@ -856,13 +710,7 @@ def shapes() -> list[Case]:
     side = lines(("Time", "Room", "Time", "Kiln"), when, of.room, when, of.kiln)
     add("blocks side by side", side, channel="Kiln")
     lag = [f"{at + timedelta(seconds=5):%Y-%m-%d %H:%M:%S}" for at in of.at]
-    add(
-        "blocks side by side, later",
-        lines(("Time", "Room", "Time", "Kiln"), when, of.room, lag, of.kiln),
-        channel="Kiln",
-        tol_s=6.0,
-        clock=None,
-    )
+    add("blocks side by side, later", lines(("Time", "Room", "Time", "Kiln"), when, of.room, lag, of.kiln), channel="Kiln", tol_s=6.0, clock=None)
     sheets = "Room\n" + lines(("Time", "°C"), when, of.room) + "\nKiln\n" + body
     add("one table after another", sheets, channel="Kiln", part="2")
     # JSON
@@ -881,40 +729,12 @@ def shapes() -> list[Case]:
     in_unix = ("pairs", "series", "states", "datapoints", "deep")
     for name, document in jsons.items():
         clock = aware if name in in_unix else "start"
-        add(
-            f"json: {name}",
-            json.dumps(document),
-            suffix=".json",
-            clock=clock,
-            refuse=True,
-            time_unit="epoch",
-        )
-        add(
-            f"json, indented: {name}",
-            json.dumps(document, indent=1),
-            suffix=".json",
-            clock=clock,
-            refuse=True,
-            time_unit="epoch",
-        )
+        add(f"json: {name}", json.dumps(document), suffix=".json", clock=clock, refuse=True, time_unit="epoch")
+        add(f"json, indented: {name}", json.dumps(document, indent=1), suffix=".json", clock=clock, refuse=True, time_unit="epoch")
     records = [{"time": zulu[i], "kiln": of.kiln[i], "room": of.room[i]} for i in n]
-    add(
-        "json lines",
-        "".join(json.dumps(r) + "\n" for r in records),
-        suffix=".jsonl",
-        clock=aware,
-        channel="kiln",
-    )
-    add(
-        "json lines, arrays",
-        "".join(json.dumps([when[i], of.kiln[i]]) + "\n" for i in n),
-        suffix=".ndjson",
-    )
-    add(
-        "json in a column",
-        "".join(f"{when[i]}\t{json.dumps({'temp': of.kiln[i]})}\n" for i in n),
-        refuse=True,
-    )
+    add("json lines", "".join(json.dumps(r) + "\n" for r in records), suffix=".jsonl", clock=aware, channel="kiln")
+    add("json lines, arrays", "".join(json.dumps([when[i], of.kiln[i]]) + "\n" for i in n), suffix=".ndjson")
+    add("json in a column", "".join(f"{when[i]}\t{json.dumps({'temp': of.kiln[i]})}\n" for i in n), refuse=True)
     # bytes
     for codec in (
         "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252", "cp437", "cp850",
@@ -923,16 +743,8 @@ def shapes() -> list[Case]:
         add(f"bytes: {codec}", body.encode(codec, "replace"), encoding=codec)
     japanese = lines(("日時", "炉内温度"), when, of.kiln)
     add("bytes: shift_jis words", japanese.encode("shift_jis"), encoding="shift_jis")
-    add(
-        "bytes: gb18030 words",
-        lines(("时间", "窑炉温度"), when, of.kiln).encode("gb18030"),
-        encoding="gb18030",
-    )
-    add(
-        "bytes: koi8-r words",
-        lines(("Время", "Печь"), when, of.kiln).encode("koi8-r"),
-        encoding="koi8-r",
-    )
+    add("bytes: gb18030 words", lines(("时间", "窑炉温度"), when, of.kiln).encode("gb18030"), encoding="gb18030")
+    add("bytes: koi8-r words", lines(("Время", "Печь"), when, of.kiln).encode("koi8-r"), encoding="koi8-r")
     add("bytes: ebcdic", body.encode("cp037", "replace"), refuse=True, encoding="cp037")
     add("bytes: gzip", gzip.compress(body.encode()), suffix=".csv.gz")
     packed = io.BytesIO()
@@ -980,11 +792,7 @@ def orders() -> list[Case]:
     add("clock set late", unset, clock=None, refuse=True)
     night = course(980.0, LATE)
     wall = [at if at < datetime(2026, 10, 25, 3, 0) else at - timedelta(hours=1) for at in night.at]
-    add(
-        "clocks go back",
-        [(f"{w:%d.%m.%Y %H:%M}", v) for w, v in zip(wall, night.kiln, strict=True)],
-        night,
-    )
+    add("clocks go back", [(f"{w:%d.%m.%Y %H:%M}", v) for w, v in zip(wall, night.kiln, strict=True)], night)
     named = [
         (f"{w:%Y-%m-%d %H:%M:%S} {'CEST' if at < datetime(2026, 10, 25, 3, 0) else 'CET'}", v)
         for w, at, v in zip(wall, night.at, night.kiln, strict=True)
@@ -992,85 +800,32 @@ def orders() -> list[Case]:
     cest = LATE.replace(tzinfo=timezone(timedelta(hours=2)))
     add("clocks go back, named", named, night, clock=cest)
     spring = course(980.0, datetime(2026, 3, 28, 20, 3, 0))
-    ahead = [
-        at if at < datetime(2026, 3, 29, 2, 0) else at + timedelta(hours=1) for at in spring.at
-    ]
-    add(
-        "clocks go on",
-        [(f"{w:%d.%m.%Y %H:%M}", v) for w, v in zip(ahead, spring.kiln, strict=True)],
-        spring,
-    )
+    ahead = [at if at < datetime(2026, 3, 29, 2, 0) else at + timedelta(hours=1) for at in spring.at]
+    add("clocks go on", [(f"{w:%d.%m.%Y %H:%M}", v) for w, v in zip(ahead, spring.kiln, strict=True)], spring)
     add("clock only", [(w[11:], v) for w, v in rows], clock=None)
     add("clock only, no seconds", [(w[11:16], v) for w, v in rows], clock=None)
-    add(
-        "clock only, 12 h",
-        [(twelve(at), v) for at, v in zip(of.at, of.kiln, strict=True)],
-        clock=None,
-    )
-    add(
-        "24:00",
-        [
-            (f"{at - timedelta(days=1):%Y-%m-%d} 24:00:00" if at.hour == at.minute == 0 else w, v)
-            for at, (w, v) in zip(of.at, rows, strict=True)
-        ],
-    )
-    add(
-        "date where it changes",
-        [
-            ((w if i == 0 or w[:10] != when[i - 1][:10] else w[11:]), v)
-            for i, (w, v) in enumerate(rows)
-        ],
-    )
-    halfway = [
-        (f"{at:%d.%m.%Y %H:%M:%S}" if i > half else w, v)
-        for i, (at, (w, v)) in enumerate(zip(of.at, rows, strict=True))
-    ]
+    add("clock only, 12 h", [(twelve(at), v) for at, v in zip(of.at, of.kiln, strict=True)], clock=None)
+    add("24:00", [(f"{at - timedelta(days=1):%Y-%m-%d} 24:00:00" if at.hour == at.minute == 0 else w, v) for at, (w, v) in zip(of.at, rows, strict=True)])
+    add("date where it changes", [((w if i == 0 or w[:10] != when[i - 1][:10] else w[11:]), v) for i, (w, v) in enumerate(rows)])
+    halfway = [(f"{at:%d.%m.%Y %H:%M:%S}" if i > half else w, v) for i, (at, (w, v)) in enumerate(zip(of.at, rows, strict=True))]
     add("style changes", halfway)
     add("bad times", [("garbage" if i % 60 == 5 else w, v) for i, (w, v) in enumerate(rows)])
     quick = course(980.0, START, 20.0)
-    add(
-        "minutes, thrice",
-        [(w[:16], v) for w, v in zip(iso(quick), quick.kiln, strict=True)],
-        quick,
-        tol_s=61.0,
-    )
+    add("minutes, thrice", [(w[:16], v) for w, v in zip(iso(quick), quick.kiln, strict=True)], quick, tol_s=61.0)
     text = lines(("Time", "Kiln °C"), when, of.kiln)
     found.append(case("rows: cut short", text[:-9], of))
     found.append(case("rows: separator changes", text[:5000] + text[5000:].replace(",", ";"), of))
-    found.append(
-        case(
-            "rows: a column more",
-            text[:5000].rpartition("\n")[0]
-            + "\n"
-            + "".join(
-                f"{w},{v},{d}\n"
-                for (w, v), d in list(zip(rows, of.duty, strict=True))[
-                    text[:5000].count("\n") - 1 :
-                ]
-            ),
-            of,
-        )
-    )
+    found.append(case("rows: a column more", text[:5000].rpartition("\n")[0] + "\n" + "".join(f"{w},{v},{d}\n" for (w, v), d in list(zip(rows, of.duty, strict=True))[text[:5000].count("\n") - 1:]), of))
     twice = course(980.0, START + timedelta(days=3))
     both = rows + list(zip(iso(twice), twice.kiln, strict=True))
     add("two firings", both, part="1", refuse=True)
     changes = [0] + [i for i in range(1, len(rows)) if abs(of.kiln[i] - of.kiln[i - 1]) > 1.5]
     less = Course(of.start, *([v[i] for i in changes] for v in (of.s, of.kiln)), [], [], [], [])
     add("changes only", [rows[i] for i in changes], less)
-    restart = [
-        (hms(s if i < half else s - of.s[half]), v)
-        for i, (s, v) in enumerate(zip(of.s, of.kiln, strict=True))
-    ]
+    restart = [(hms(s if i < half else s - of.s[half]), v) for i, (s, v) in enumerate(zip(of.s, of.kiln, strict=True))]
     add("restarted at nought", restart, clock=None, restart_pause_s="3m", tol_s=200.0)
     hours = [s if s < 43200 else s - 43200 for s in of.s]
-    add(
-        "12 h counter",
-        [(hms(s), v) for s, v in zip(hours, of.kiln, strict=True)],
-        clock=None,
-        tol_s=200.0,
-        refuse=True,
-        restart_pause_s="3m",
-    )
+    add("12 h counter", [(hms(s), v) for s, v in zip(hours, of.kiln, strict=True)], clock=None, tol_s=200.0, refuse=True, restart_pause_s="3m")
     return found
 
 
@@ -1085,9 +840,7 @@ def mixtures(count: int = 100, seed: int = 417) -> list[Case]:
     plain = [name for name in CLOCKS if not name.startswith(("epoch", "zone", "header"))]
     found = []
     while len(found) < count:
-        of = course(
-            chance.choice([950.0, 1060.0, 1222.0, 1280.0]), step_s=chance.choice([120.0, 300.0])
-        )
+        of = course(chance.choice([950.0, 1060.0, 1222.0, 1280.0]), step_s=chance.choice([120.0, 300.0]))
         if chance.random() < 0.25:
             name = chance.choice(list(ELAPSED))
             (head, clock), started = ELAPSED[name], None
@@ -1113,15 +866,9 @@ def mixtures(count: int = 100, seed: int = 417) -> list[Case]:
             aim = [str(v).replace(".", ",") if "," in cells[0] else str(v) for v in of.aim]
             columns.insert(chance.choice([1, len(columns)]), ("SP", aim))
         heads, values = zip(*columns, strict=True)
-        text = chance.choice(tops) + lines(
-            heads, *values, sep=sep, end=chance.choice(["\n", "\r\n"])
-        )
+        text = chance.choice(tops) + lines(heads, *values, sep=sep, end=chance.choice(["\n", "\r\n"]))
         codec = chance.choice(["utf-8", "utf-8-sig", "utf-16", "cp1252"])
-        unit = (
-            "serial"
-            if "serial" in name
-            else {"Minutes": "min", "hours": "h", "Days": "d"}.get(head, "s")
-        )
+        unit = "serial" if "serial" in name else {"Minutes": "min", "hours": "h", "Days": "d"}.get(head, "s")
         order = {"date_order": "mdy"} if "PM" in name or "glued" in name else {}
         if started is not None and "words" not in name and codec == "cp1252":
             codec = "utf-8" if not text.isascii() else codec

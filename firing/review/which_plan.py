@@ -136,9 +136,7 @@ def _rough_misfit_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule
     plan_s, plan_c, by_rate = _plan_course(schedule)
     peak_c, plan_peak_c = float(course_c.max()), float(plan_c.max())
     levels_c = np.arange(
-        max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C),
-        min(peak_c, plan_peak_c),
-        limit.PLAN_STEP_C,
+        max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C), min(peak_c, plan_peak_c), limit.PLAN_STEP_C
     )
     off_s = _peak_s(peak_c - plan_peak_c)
     if abs(peak_c - plan_peak_c) <= limit.UNRELATED_PEAK_C:
