@@ -152,11 +152,9 @@ def continued(begun: Mapping[str, str], last: WantedDesign | None) -> dict[str, 
     return {key: last.texts[key] if key in same else text for key, text in begun.items()}
 
 
-def given_way(shown: Mapping[str, str], texts: Mapping[str, str]) -> str | None:
-    """Return which of cone and top gives way to the other, which was written; None for neither."""
-    both = texts["cone"].strip() and texts["top"].strip()
-    kept = [key for key in ("cone", "top") if texts[key] == shown[key]]
-    return kept[0] if both and len(kept) == 1 else None
+def top_gives_way(shown: Mapping[str, str], texts: Mapping[str, str]) -> bool:
+    """Whether a cone was written beside a top that only stood there, as the plan's peak."""
+    return bool(texts["cone"].strip() and not shown["cone"] and texts["top"] == shown["top"])
 
 
 def _margin(text: str) -> float:

@@ -11,11 +11,12 @@ import numpy as np
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import display_width
-from firing.report.words import Timekeeper, forecast_times
+from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
+from .forecasting import plan_times
 from .plot import Mark
 
 if TYPE_CHECKING:
@@ -113,7 +114,7 @@ def forecast_lines(result: Forecast) -> PlotLines:
     return PlotLines(
         tuple(lines),
         result.schedule.unit,
-        forecast_times(result),
+        plan_times(result),
         rising(corners),
         place,
     )

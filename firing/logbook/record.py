@@ -11,14 +11,13 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from firing.serialise import OMITTED, Serialised
+from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
 
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
 StartedFrom = Literal["log", "given", "file"]
 """Where the moment a firing began comes from; of the file it is when it was last written."""
-EnergyFrom = Literal["meter", "log", ""]
 
 
 def local_moment(at_s: float, zone: str, utc_offset_s: int) -> datetime:
@@ -54,15 +53,11 @@ class Photo(Serialised):
 
 
 @dataclass(frozen=True, slots=True)
-class Firing(Serialised):
-    """One kept firing.
+class Shown(Serialised):
+    """What a firing's log shows, all of it derived: from its bytes, its plan and its kiln.
 
     Attributes
     ----------
-    id : int
-        Its number in this logbook.
-    kiln : str
-        The kiln's name; empty where nobody said and nothing shows it.
     started_at : float
         When its log begins: seconds since 1970, UTC.
     utc_offset_s : int
@@ -71,14 +66,10 @@ class Firing(Serialised):
         The time zone it was read with, if one was named.
     started_from : {"log", "given", "file"}
         Where that moment comes from.
-    plan : str
-        The plan's title; empty for a firing without a plan.
     purpose, cone : str
         The plan's; `cone` is the target, empty if it has none.
-    target_c : float or None
-        The plan's highest target [°C].
-    peak_c : float or None
-        The highest reading [°C].
+    target_c, peak_c : float or None
+        The plan's highest target and the highest reading [°C].
     reached : str
         The cone its heat-work amounts to, in words; `reached_number` is its running number.
     duration_s, planned_s, excess_s : float or None
@@ -86,44 +77,28 @@ class Firing(Serialised):
     heating_s : float or None
         From the start of the firing to its highest reading [s].
     ended : str
-        With its program, stopped before, or the log ends before it.
+        ``program``, ``stopped`` before its end, or where the ``log`` ends.
     findings : int
         How many findings ask for something to be done.
     cause : str
-        The largest cause of the excess.
-    matched : str
-        Why this plan and this kiln, where nobody said which.
-    notes : str
-        What a person wrote, a line a note.
-    load : str
-        The load file's name, if one was given.
+        The largest cause of the excess, in words.
     witnesses : tuple of KeptWitness
-    photos : tuple of Photo
-    cost, currency, kwh, kwh_from
-        What it cost, and the energy [kWh]: by a meter, or by the output that the log shows.
-    member : str
-        Who fired, or for whom.
-    log : str
-        The log's file name.
-    part : int
-        Which firing of that file, from 1.
+    kwh_by_log : float or None
+        The energy by the output that the log shows, in the kiln as it is described [kWh].
     course_c : tuple of int
         Its temperatures at even times over the firing, for a sparkline [°C].
     measure : mapping or None
         What wear and drift are followed by, as `firing.logbook.measure` makes it.
     code : str
-        The version of the code that derived all this; empty where a log could not be read again.
+        The version of the code that derived this.
     trouble : str
-        Why it could not be derived again.
+        Why the log could not be read again; empty if it could.
     """
 
-    id: int
-    kiln: str
     started_at: float
     utc_offset_s: int = 0
     zone: str = ""
     started_from: StartedFrom = "log"
-    plan: str = ""
     purpose: str = ""
     cone: str = ""
     target_c: float | None = None
@@ -137,24 +112,56 @@ class Firing(Serialised):
     ended: str = ""
     findings: int = 0
     cause: str = ""
+    witnesses: tuple[KeptWitness, ...] = ()
+    kwh_by_log: float | None = None
+    course_c: tuple[int, ...] = field(default=(), repr=False)
+    measure: Mapping[str, Any] | None = field(default=None, repr=False, hash=False)
+    code: str = ""
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Firing(Shown):
+    """One kept firing: what its log shows, and what a person said of it.
+
+    Attributes
+    ----------
+    id : int
+        Its number in this logbook.
+    kiln : str
+        The kiln's name; empty where nobody said and nothing shows it.
+    plan : str
+        The plan's title; empty for a firing without a plan.
+    matched : str
+        Why this plan and this kiln, where nobody said which.
+    notes : str
+        What a person wrote, a line a note.
+    load : str
+        The load file's name, if one was given.
+    photos : tuple of Photo
+    cost, currency, kwh : float or None, str
+        What it cost, and the energy [kWh] by a meter, else by the log's output.
+    member : str
+        Who fired, or for whom.
+    log : str
+        The log's file name.
+    part : int
+        Which firing of that file, from 1.
+    """
+
+    id: int = 0
+    kiln: str = ""
+    plan: str = ""
     matched: str = ""
     notes: str = ""
     load: str = ""
-    witnesses: tuple[KeptWitness, ...] = ()
     photos: tuple[Photo, ...] = ()
     cost: float | None = None
     currency: str = ""
     kwh: float | None = None
-    kwh_from: EnergyFrom = ""
     member: str = ""
     log: str = ""
     part: int = 1
-    course_c: tuple[int, ...] = field(default=(), repr=False)
-    measure: Mapping[str, Any] | None = field(
-        default=None, repr=False, hash=False, metadata=OMITTED
-    )
-    code: str = ""
-    trouble: str = ""
 
     @property
     def started(self) -> datetime:
@@ -178,14 +185,13 @@ class Firing(Serialised):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the firing as the JSON shows it."""
-        # Named, as `super()` is lost to a class that slots made anew.
-        shown = Serialised.to_dict(self)
-        return shown | {
+        # Named, as `super()` is lost to a class that slots make anew.
+        return {
+            "id": self.id,
             "started": self.started.isoformat(timespec="seconds"),
             "end": self.end,
             "late": self.late,
-            "measure": None if self.measure is None else dict(self.measure),
-        }
+        } | Serialised.to_dict(self)
 
     def __repr__(self) -> str:
         """Return number, day, plan, end and hours, on one line."""
@@ -233,3 +239,60 @@ class Filter:
     late: bool = False
     since_s: float | None = None
     until_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Entry:
+    """A firing as it is put in: its log's bytes, and what a person said of it.
+
+    Attributes
+    ----------
+    log_name : str
+        The log's file name.
+    body : bytes
+        The log, byte for byte.
+    part : int
+        Which firing of that file, from 1.
+    reading : mapping
+        How the log is read, by the names of `firing.logs.options.ReadingOptions`.
+    channel : str
+        The kiln's channel; empty to have it found.
+    written_at : float
+        When the file was last written: seconds since 1970.
+    began_at : float or None
+        When a log without clock times began: seconds since 1970.
+    kiln, kiln_text : str
+        The kiln's name, and its file.
+    plan, plan_text : str
+        The plan's title, and its file.
+    load, load_text : str
+        The load file's name, and the file.
+    witnesses : tuple of str
+        Cones as they were read, such as ``"6=3:00@top"``.
+    notes : tuple of str
+    photos : tuple of Photo
+    kwh, cost, currency, member, matched
+        As of `Firing`.
+    """
+
+    log_name: str
+    body: bytes
+    part: int = 1
+    reading: Mapping[str, Any] = field(default_factory=dict)
+    channel: str = ""
+    written_at: float = 0.0
+    began_at: float | None = None
+    kiln: str = ""
+    kiln_text: str = ""
+    plan: str = ""
+    plan_text: str = ""
+    load: str = ""
+    load_text: str = ""
+    witnesses: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    kwh: float | None = None
+    cost: float | None = None
+    currency: str = ""
+    member: str = ""
+    matched: str = ""

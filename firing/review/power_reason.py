@@ -35,12 +35,12 @@ if TYPE_CHECKING:
 def half_hours_of(review: Review, kiln: KilnDescription) -> HalfHours | None:
     """Return a review's half-hours in a learnt kiln; None where its tables do not reach."""
     try:
-        return half_hours(kiln, _record(review))
+        return half_hours(kiln, record_of(review))
     except FiringError:
         return None
 
 
-def _record(review: Review) -> FiringRecord:
+def record_of(review: Review) -> FiringRecord:
     """Return the log as it is weighed: without gaps, outages, and what an opened lid did to it."""
     from firing.review.fit_input import fit_input_of
 
