@@ -17,6 +17,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
+    "keep": ("firing.cli.logbook", "Keep the log of a firing in the logbook, or a folder of them."),
+    "logbook": ("firing.cli.logbook", "List, find and compare kept firings; note what was done."),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -44,6 +46,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
     "Review": ("review", "heatwork"),
+    "Remember": ("keep", "logbook"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
@@ -58,6 +61,8 @@ EXAMPLES: dict[str, str] = {
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "keep": "firing keep firing-demo/log.csv --plan firing-demo/plan.toml --kiln example-kiln",
+    "logbook": "firing logbook find good glaze march",
     "ports": "firing ports",
     "kiln": "firing kiln show example-kiln",
     "cone": "firing cone 6",

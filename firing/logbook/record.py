@@ -226,7 +226,8 @@ class Filter:
     """Which firings are meant; what is left out narrows nothing.
 
     `month` is a month or a year as ``2026-03`` or ``2026``, or a month of any year, ``03``;
-    `words` are in the notes, the plan's title or any other name, in any order.
+    `words` are in the notes, the plan's title or any other name, in any order; with `any_word` one
+    of them is enough.
     """
 
     kiln: str = ""
@@ -236,6 +237,7 @@ class Filter:
     month: str = ""
     member: str = ""
     words: str = ""
+    any_word: bool = False
     late: bool = False
     since_s: float | None = None
     until_s: float | None = None
