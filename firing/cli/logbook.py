@@ -1,4 +1,4 @@
-"""``firing keep`` and ``firing logbook``: every firing kept, found again, and looked at together."""
+"""``firing keep`` and ``firing logbook``: firings kept, found again, and looked at together."""
 
 from __future__ import annotations
 

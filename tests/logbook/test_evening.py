@@ -1,4 +1,4 @@
-"""A potter's evening with the logbook: keep a folder, find a firing, compare, note, carry it away."""
+"""A potter's evening with the logbook: keep a folder, find a firing, compare, note, carry away."""
 
 import json
 from pathlib import Path
