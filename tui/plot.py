@@ -14,11 +14,22 @@ from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, TemperatureUnit, from_celsius
 
-AXIS, TEXT, CROSS = -1, -2, -3
+AXIS, TEXT, CROSS, MARK = -1, -2, -3, -4
 """What a piece of text is, besides the number of the line it is drawn for."""
 
 Piece = tuple[str, int]
 """A piece of text and what it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch of time [s], and the letter that stands on the last line for what is said of it."""
+
+    letter: str
+    from_s: float
+    to_s: float
+    words: str = ""
+
 
 GUTTER = 5
 SHORTEST_S = 300.0
@@ -118,6 +129,7 @@ def draw(
     unit: TemperatureUnit,
     keeper: Timekeeper,
     cross_s: float | None = None,
+    marks: Sequence[Mark] = (),
 ) -> list[list[Piece]]:
     """Draw what is seen of the lines.
 
@@ -135,6 +147,8 @@ def draw(
         Whether the time axis shows the clock, and which.
     cross_s : float, optional
         Where the cross-hair stands [s].
+    marks : sequence of Mark
+        Stretches to be marked along the foot, their letters on the last line.
 
     Returns
     -------
@@ -158,9 +172,41 @@ def draw(
         label = labels.get(number, "")
         edge = "┤" if label else "│"
         pieces: list[Piece] = [(f"{label:>{GUTTER - 1}}{edge}", AXIS), *_pieces(text)]
-        rows.append(pieces if cross is None else _crossed(pieces, cross))
+        rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
+    if marks and lines:
+        time_s, value = seen[-1]
+        _set_marks(rows, window, marks, width, (time_s, (high - value) / (high - low)))
     return rows
+
+
+def _set_marks(
+    rows: list[list[Piece]],
+    window: Window,
+    marks: Sequence[Mark],
+    width: int,
+    line: tuple[FloatArray, FloatArray],
+) -> None:
+    """Draw stretches along the foot, and letters on a line [s], [share of the plot's height]."""
+    time_s, down = line[0][np.isfinite(line[1])], line[1][np.isfinite(line[1])]
+    height = len(rows) - 3
+    taken: set[tuple[int, int]] = set()
+    for mark in marks:
+        from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
+        if from_s > to_s or not time_s.size:
+            continue
+        first, middle, last = (
+            column_at(window, at_s, width) or GUTTER
+            for at_s in (from_s, 0.5 * (from_s + to_s), to_s)
+        )
+        for column in range(first, last + 1):
+            rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+        share = float(np.interp(0.5 * (from_s + to_s), time_s, down))
+        row = 1 + min(max(int(share * height), 0), height - 1)
+        while (row, middle) in taken and middle < width - 1:
+            middle += 1
+        taken.add((row, middle))
+        rows[row] = _put(rows[row], middle, mark.letter, MARK)
 
 
 def _seen(
@@ -226,18 +272,19 @@ def _pieces(text: str) -> list[Piece]:
     return pieces
 
 
-def _crossed(pieces: list[Piece], column: int) -> list[Piece]:
-    """Return a row with the cross-hair in it where no line is drawn."""
+def _put(pieces: list[Piece], column: int, new: str | dict[str, str], role: int) -> list[Piece]:
+    """Return a row with another character at a column: one, or what stands for the one there."""
     result: list[Piece] = []
     start = 0
-    for text, role in pieces:
-        end = start + len(text)
-        if start <= column < end and text[column - start] == " ":
-            at = column - start
-            result += [(text[:at], role), ("│", CROSS), (text[at + 1 :], role)]
+    for text, drawn in pieces:
+        at = column - start
+        start += len(text)
+        there = text[at] if 0 <= at < len(text) else ""
+        put = new if isinstance(new, str) else new.get(there, "")
+        if there and put:
+            result += [(text[:at], drawn), (put, role), (text[at + 1 :], drawn)]
         else:
-            result.append((text, role))
-        start = end
+            result.append((text, drawn))
     return [piece for piece in result if piece[0]]
 
 
@@ -277,8 +324,7 @@ def _time_axis(
     labels[: len(name)] = name
     pieces: list[Piece] = [(" " * (GUTTER - 1) + "└" + "".join(rule), AXIS)]
     if cross is not None:
-        before, after = pieces[0][0][:cross], pieces[0][0][cross + 1 :]
-        pieces = [(before, AXIS), ("┴", CROSS), (after, AXIS)]
+        pieces = _put(pieces, cross, "┴", CROSS)
     return [pieces, [("".join(labels), AXIS)]]
 
 

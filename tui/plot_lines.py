@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,10 +11,13 @@ import numpy as np
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import display_width
-from firing.report.words import Timekeeper, forecast_times
+from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature, hours_minutes
+
+from .forecasting import plan_times
+from .plot import Mark
 
 if TYPE_CHECKING:
     from firing.review.result import Review
@@ -40,12 +43,14 @@ class PlotLines:
     """Moments worth stepping to [s]."""
     place: Callable[[float], str]
     """Tells in words what the moment [s] belongs to."""
+    marks: tuple[Mark, ...] = ()
+    """What is marked along the foot, with letters on the last line."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
 
-        In fewer words where that would be wider than `width`: without the place, and the unit is
-        then told once.
+        In fewer words where that would be wider than `width`: without the place, without the lines
+        that are there on the side, and the unit is then told once.
         """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
         found = [(line.name, value_at(line, at_s)) for line in self.lines]
@@ -61,6 +66,9 @@ class PlotLines:
             return whole
         if display_width(bare) <= width:
             return bare
+        main = tuple(line for line in self.lines if line.style != "dash-dotted")
+        if 0 < len(main) < len(self.lines):
+            return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
         *others, last = values
         return " ".join((when, *(value.removesuffix(unit) for value in others), last))
@@ -106,7 +114,7 @@ def forecast_lines(result: Forecast) -> PlotLines:
     return PlotLines(
         tuple(lines),
         result.schedule.unit,
-        forecast_times(result),
+        plan_times(result),
         rising(corners),
         place,
     )
@@ -146,32 +154,52 @@ def segment_at(result: Forecast, at_s: float) -> int | None:
 
 
 def review_lines(review: Review) -> PlotLines:
-    """Return a review's lines: the plan dashed and the kiln's channel solid."""
+    """Return a review's lines: the plan dashed, the kiln's channel solid, others dash-dotted.
+
+    What made it longer or shorter is marked with its letter.
+    """
+    from firing.report.charts.review_course import marked_causes
+
     trace = review.log.trace
     name = trace.channels[review.channel]
     corners = [0.0]
     for segment in review.segments:
         corners += [at for at in (segment.start_s, segment.ramp_end_s, segment.end_s) if at]
     corners.append(float(trace.time_s[-1]))
+    marks = tuple(Mark(m.letter, m.from_s, m.to_s, m.words) for m in marked_causes(review))
 
     def place(at_s: float) -> str:
-        for segment in review.segments:
-            if segment.start_s is not None and segment.start_s <= at_s:
-                end_s = segment.end_s if segment.end_s is not None else trace.time_s[-1]
-                if at_s <= end_s:
-                    return review.schedule.label(segment.index)
-        return ""
+        index = reviewed_at(review, at_s)
+        words = [] if index is None else [review.schedule.label(index)]
+        return " · ".join(
+            words + [f"{m.letter} {m.words}" for m in marks if m.from_s <= at_s <= m.to_s]
+        )
 
     return PlotLines(
         (
             ChartSeries("plan", review.plan_time_s, review.plan_c, "dashed", SET_POINT),
+            *(
+                ChartSeries(other, trace.time_s, trace.channel_c(other), "dash-dotted")
+                for other in trace.channels
+                if other != name
+            ),
             ChartSeries(name, trace.time_s, review.temperature_c, "solid", FORECAST),
         ),
         review.schedule.unit,
         Timekeeper(trace.started, float(trace.time_s[-1])),
         rising(corners),
         place,
+        marks,
     )
+
+
+def reviewed_at(review: Review, at_s: float) -> int | None:
+    """Return the segment, from 0, that a moment of a log falls into; None outside all."""
+    for segment in review.segments:
+        end_s = review.log.trace.time_s[-1] if segment.end_s is None else segment.end_s
+        if segment.start_s is not None and segment.start_s <= at_s <= end_s:
+            return segment.index
+    return None
 
 
 def no_lines(schedule: Schedule) -> PlotLines:

@@ -96,13 +96,7 @@ def log_options(command: Command) -> Command:
 
 
 def take_reading(told: dict[str, Any]) -> ReadingOptions:
-    """Take the options of reading, all but ``--channel``, out of what a command was told.
-
-    Raises
-    ------
-    FiringError
-        If a role or a part is not understood.
-    """
+    """Take the options of reading, all but ``--channel``, out of what a command was told."""
     options = {name: told.pop(name) for name in READING_OPTIONS}
     options["columns"] = parse_columns(options["columns"])
     options["part"] = None if options["part"] is None else parse_part(options["part"])

@@ -142,13 +142,7 @@ def _witnesses(told: tuple[str, ...]) -> tuple[Any, ...]:
 
 
 def _check_offset(kiln: str | None, witnesses: tuple[str, ...]) -> None:
-    """Refuse before anything is read what could not be written afterwards.
-
-    Raises
-    ------
-    FiringError
-        If there is no kiln file to write to, or no witness cone to write of.
-    """
+    """Refuse before anything is read what could not be written afterwards."""
     if kiln is None or not Path(kiln).is_file():
         raise FiringError(
             "--write-offset changes a kiln file of yours, so --kiln has to name one; copy the "
@@ -178,13 +172,7 @@ def _write_offset(path: Path, result: "Review") -> dict[str, Any]:
 
 
 def _check_mend(path: Path, *inputs: Any) -> None:
-    """Refuse to write the mended plan over anything that was given.
-
-    Raises
-    ------
-    FiringError
-        If the file is one of the inputs.
-    """
+    """Refuse to write the mended plan over anything that was given."""
     given = [Path(each) for one in inputs for each in (one if isinstance(one, tuple) else (one,))
              if each is not None]  # fmt: skip
     if any(each.exists() and path.exists() and each.samefile(path) for each in given):

@@ -23,44 +23,23 @@ HOT_C = 40.0
 
 @dataclass(frozen=True, eq=False)
 class FiringRecord:
-    """One firing.
+    """One firing."""
 
-    Attributes
-    ----------
-    name : str
-        What sentences call it.
-    time_s, chamber_c : ndarray, shape (n,)
-        Moments [s], a few minutes apart, and the chamber's temperature freed of noise [°C].
-    duty : ndarray, shape (n − 1,)
-        Share of full power over each step; NaN where it is not known.
-    logged : bool
-        Whether the duty was logged; else it is inferred: 1 where the kiln fell behind its program,
-        0 in natural cooling.
-    kwh : float or None
-        What a meter counted over the whole firing [kWh].
-    load : Load or None
-        What was in the kiln; None if nobody said.
-    raw : bool or None
-        Without a load, whether the ware was unfired; None to judge by the peak.
-    room_c : float
-        Room temperature [°C].
-    started : datetime or None
-        When the log began.
-    notes : tuple of str
-        What was assumed.
-    """
-
-    name: str
+    name: str  # what sentences call it
+    # Moments [s], a few minutes apart, and the chamber's temperature freed of noise [°C].
     time_s: FloatArray
     chamber_c: FloatArray
-    duty: FloatArray
+    duty: FloatArray  # share of full power over each step; NaN where it is not known
+    # Whether the duty was logged; else it is inferred: 1 where the kiln fell behind its program, 0
+    # in natural cooling.
     logged: bool
-    kwh: float | None = None
-    load: Load | None = None
+    kwh: float | None = None  # what a meter counted over the whole firing [kWh]
+    load: Load | None = None  # what was in the kiln; None if nobody said
+    # Without a load, whether the ware was unfired; None to judge by the peak.
     raw: bool | None = None
-    room_c: float = 20.0
-    started: datetime | None = None
-    notes: tuple[str, ...] = ()
+    room_c: float = 20.0  # room temperature [°C]
+    started: datetime | None = None  # when the log began
+    notes: tuple[str, ...] = ()  # what was assumed
 
     def __post_init__(self) -> None:
         if self.time_s.size < 2 or self.chamber_c.shape != self.time_s.shape:

@@ -12,13 +12,13 @@ from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
 from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Shortfall
-from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
     SECONDS_PER_MINUTE,
     TemperatureUnit,
+    Wording,
     format_duration,
     rate_from_celsius,
     rate_to_celsius,
@@ -40,12 +40,7 @@ def mend(
 
     Only heating ramps are slowed, never quickened, and nothing of the cooling is touched.  `found`
     is what is the matter with the kiln, None for one that is as it was learnt; `cone_number` the
-    plan's own.
-
-    Raises
-    ------
-    FiringError
-        If the kiln as it is does not come to the plan's peak at all.
+    plan's own.  A kiln that does not come to the plan's peak at all is refused.
     """
     say = Wording(schedule.unit)
     inside = load_or_typical(load, kiln.volume_l, schedule.purpose)

@@ -14,7 +14,7 @@ from textual.widget import Widget
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import shorten
 
-from ..plot import AXIS, CROSS, Piece, Window, column_at, draw, time_at, window_on
+from ..plot import AXIS, CROSS, MARK, Piece, Window, column_at, draw, time_at, window_on
 from ..plot_lines import PlotLines
 
 _ZOOM = 1.5
@@ -29,6 +29,7 @@ class Curve(Widget, can_focus=True):
     Curve { background: $background; }
     Curve > .curve--axis { color: $quiet; }
     Curve > .curve--cross { color: $accent; }
+    Curve > .curve--mark { color: $accent; text-style: bold; }
     Curve > .curve--0 { color: $line-0; }
     Curve > .curve--1 { color: $line-1; }
     Curve > .curve--2 { color: $line-2; }
@@ -39,6 +40,7 @@ class Curve(Widget, can_focus=True):
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "curve--axis",
         "curve--cross",
+        "curve--mark",
         "curve--0",
         "curve--1",
         "curve--2",
@@ -275,6 +277,7 @@ class Curve(Widget, can_focus=True):
             unit=shown.unit,
             keeper=shown.keeper,
             cross_s=self.cross_s,
+            marks=shown.marks,
         )
         styles = {
             number: self.get_component_rich_style(f"curve--{_colour(line)}")
@@ -282,6 +285,7 @@ class Curve(Widget, can_focus=True):
         }
         styles[AXIS] = self.get_component_rich_style("curve--axis")
         styles[CROSS] = self.get_component_rich_style("curve--cross")
+        styles[MARK] = self.get_component_rich_style("curve--mark")
         strips = [_strip(row, styles, base, width) for row in rows]
         readout = self.get_component_rich_style("curve--readout")
         words = shorten(self.readout(width), width)

@@ -89,7 +89,7 @@ def plan_and_actual(review: Review) -> Drawing:
     marks, numbers = fig.segment_marks(
         [(s.index, s.start_s, s.end_s) for s in review.segments], axis
     )
-    causes = _marked_causes(review)
+    causes = marked_causes(review)
     cooling_from_s = max(_heated_until_s(review), float(review.planned_s + review.lead_in_s))
     return fig.drawing(
         "course",
@@ -173,36 +173,41 @@ def _deviation_caption(review: Review, off_c: FloatArray) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _CauseMark:
-    """One mark: its letter, the stretch of the log it is about [s], and what it stands for."""
+class CauseMark:
+    """One mark: its letter, the stretch of the log it is about [s], what it stands for, its cause.
+
+    The cause is empty for what is none.
+    """
 
     letter: str
     from_s: float
     to_s: float
     words: str
+    cause: str = ""
 
 
-def _marked_causes(review: Review) -> list[_CauseMark]:
+def marked_causes(review: Review) -> list[CauseMark]:
     """Return what is marked: the telling causes, largest first, and where cooling quickened."""
-    stretches: list[tuple[float, float, str]] = []
+    stretches: list[tuple[float, float, str, str]] = []
     for cause in review.causes:
         if abs(cause.seconds) < _LEAST_MARKED_S or cause.cause == "unexplained":
             continue
-        place = _place(review, cause.cause)
+        place = place_of_cause(review, cause.cause)
         if place is not None:
             size = format_duration(review.printed_cause_s[cause.cause], signed=True)
-            stretches.append((*place, f"{cause.name} {size}"))
+            stretches.append((*place, f"{cause.name} {size}", cause.cause))
     stretches = stretches[:_MOST_MARKED]
     quicker = review.quickening
     if quicker is not None:
         at = format_temperature(quicker.at_c, review.schedule.unit)
-        stretches.append((quicker.at_s, quicker.at_s, f"cooled faster from {at} on"))
+        stretches.append((quicker.at_s, quicker.at_s, f"cooled faster from {at} on", ""))
     return [
-        _CauseMark(letter, *stretch) for letter, stretch in zip(_LETTERS, stretches, strict=False)
+        CauseMark(letter, *stretch) for letter, stretch in zip(_LETTERS, stretches, strict=False)
     ]
 
 
-def _place(review: Review, cause: str) -> tuple[float, float] | None:
+def place_of_cause(review: Review, cause: str) -> tuple[float, float] | None:
+    """Return the stretch of the log [s] that most of a cause fell into; None if it has none."""
     if cause == "late_start":
         return (0.0, review.lead_in_s) if review.lead_in_s > 0 else None
     best: tuple[float, tuple[float, float]] | None = None
@@ -218,7 +223,7 @@ def _place(review: Review, cause: str) -> tuple[float, float] | None:
     return None if best is None else best[1]
 
 
-def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
+def _cause_bands(marks: Sequence[CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
     """Return a light band along the foot of the upper panel for every mark with a stretch."""
     bands: list[fig.Spec] = []
     until_s: list[float] = []
@@ -247,7 +252,7 @@ def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> li
     return bands
 
 
-def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
+def _cause_letters(marks: Sequence[CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
     """Return every mark's letter with an arrow to the curve, in the middle of its stretch."""
     usable = np.isfinite(review.temperature_c)
     time_s, temperature_c = review.log.trace.time_s[usable], review.temperature_c[usable]
@@ -270,7 +275,7 @@ def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) 
     return letters
 
 
-def _caused_words(marks: Sequence[_CauseMark]) -> str:
+def _caused_words(marks: Sequence[CauseMark]) -> str:
     """Return what the letters stand for, for the caption; empty without any."""
     if not marks:
         return ""
