@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
     "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
+    "fleet": ("firing.cli.fleet", "Review many logs at once: which kilns and plans need a look."),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -43,7 +44,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Begin": ("demo", "setup", "new", "edit"),
     "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
-    "Review": ("review", "heatwork"),
+    "Review": ("review", "fleet", "heatwork"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
@@ -57,6 +58,7 @@ EXAMPLES: dict[str, str] = {
     "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "fleet": "firing fleet logs --plans plans --kilns kilns --out results --html fleet.html",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
     "ports": "firing ports",
     "kiln": "firing kiln show example-kiln",
