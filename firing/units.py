@@ -405,3 +405,30 @@ def _spoken(match: re.Match[str]) -> str:
     return (
         f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}{match['after'] or ''}"
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """How a report of one unit writes its figures."""
+
+    unit: TemperatureUnit
+
+    def degrees(self, temperature_c: float) -> str:
+        """Return a temperature."""
+        return format_temperature(temperature_c, self.unit)
+
+    def rate(self, rate_c_per_h: float) -> str:
+        """Return a rate."""
+        return format_rate(rate_c_per_h, self.unit)
+
+    def difference(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures in whole degrees."""
+        value = rate_from_celsius(difference_k, self.unit)
+        sign = "−" if round(value) < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.0f} °{self.unit}"
+
+    def finely(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures to a tenth."""
+        value = round(rate_from_celsius(difference_k, self.unit), 1)
+        sign = "−" if value < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.1f} °{self.unit}"

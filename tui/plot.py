@@ -20,6 +20,7 @@ AXIS, TEXT, CROSS, MARK = -1, -2, -3, -4
 Piece = tuple[str, int]
 """A piece of text and what it is."""
 
+
 @dataclass(frozen=True, slots=True)
 class Mark:
     """A stretch of time [s], and the letter that stands on the last line for what is said of it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +11,12 @@ import numpy as np
 from firing.forecast.result import Forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.sanitize import display_width
-from firing.report.words import Timekeeper, forecast_times
+from firing.report.words import Timekeeper
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
+from .forecasting import plan_times
 from .plot import Mark
 
 if TYPE_CHECKING:
@@ -48,8 +49,8 @@ class PlotLines:
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
 
-        In fewer words where that would be wider than `width`: without the place, and the unit is
-        then told once.
+        In fewer words where that would be wider than `width`: without the place, without the lines
+        that are there on the side, and the unit is then told once.
         """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
         found = [(line.name, value_at(line, at_s)) for line in self.lines]
@@ -65,6 +66,9 @@ class PlotLines:
             return whole
         if display_width(bare) <= width:
             return bare
+        main = tuple(line for line in self.lines if line.style != "dash-dotted")
+        if 0 < len(main) < len(self.lines):
+            return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
         *others, last = values
         return " ".join((when, *(value.removesuffix(unit) for value in others), last))
@@ -110,7 +114,7 @@ def forecast_lines(result: Forecast) -> PlotLines:
     return PlotLines(
         tuple(lines),
         result.schedule.unit,
-        forecast_times(result),
+        plan_times(result),
         rising(corners),
         place,
     )

@@ -13,13 +13,12 @@ from firing.cones.kinetics import cone_law
 from firing.cones.table import parse_cone
 from firing.controller.controller import Controller, usual_controller
 from firing.design.explain import beside_practice, explained
-from firing.design.infeasibility import conflicting_demands
 from firing.design.kiln_curves import KILN, KilnCurves, course_of, curves_of, default_curves
 from firing.design.peak_candidates import PeakCandidate, peak_candidates_for_cone
 from firing.design.rate_limits import halfway, tightened
 from firing.design.request import DesignRequest
 from firing.design.result import Design, DesignCosts, SegmentReason, limit_rows
-from firing.design.solve import Problem, ProgramSolution, solve
+from firing.design.solve import Problem, ProgramSolution, conflicting_demands, solve
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast

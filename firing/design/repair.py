@@ -25,13 +25,12 @@ from firing.units import (
     rate_to_celsius,
     to_celsius,
 )
-from firing.ware.breach import Breach
+from firing.ware.check import check_program
 from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import as_dried, state_of, ware_at_start
-from firing.ware.limits import USUAL_MARGIN, WareLimits
+from firing.ware.limits import USUAL_MARGIN, Breach, WareLimits
 from firing.ware.load import Load, WareState
-from firing.ware.program_check import check_program
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:

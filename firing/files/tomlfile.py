@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from firing.errors import FiringError
@@ -449,18 +450,35 @@ def number(
 
     `written` is the key under which it may carry its unit, and what it is then read as.
     """
-    from pydantic import Field
-
     from firing.files.written import written_notes
 
-    notes: dict[str, Any] = {"example": example, **({"unit": unit} if unit else {})}
-    return Field(
-        default,
-        description=description,
-        allow_inf_nan=False,
-        json_schema_extra=notes if written is None else {**notes, **written_notes(*written)},
-        **limits,
+    notes = {} if written is None else written_notes(*written)
+    return file_key(
+        description, example, unit, default=default, notes=notes, allow_inf_nan=False, **limits
     )
+
+
+def length(description: str, key: str, example: str, *, default: Any = None, at_most: float) -> Any:
+    """Return the field of a length above 0, ``KEY_mm`` or written with its unit under `key`."""
+    return number(
+        description, example, "mm", default=default, written=(key, "length"), gt=0, le=at_most
+    )
+
+
+def file_key(
+    description: str,
+    example: str,
+    unit: str = "",
+    *,
+    default: Any = ...,
+    notes: Mapping[str, Any] = MappingProxyType({}),
+    **limits: Any,
+) -> Any:
+    """Return a field of a model that says in refusals and forms what it is, with an example."""
+    from pydantic import Field
+
+    told = {"example": example, **({"unit": unit} if unit else {}), **notes}
+    return Field(default, description=description, json_schema_extra=told, **limits)
 
 
 LONGEST_NAME = 100

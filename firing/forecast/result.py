@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from firing.kiln.energy import Energy, EnergyCourse
     from firing.kiln.simulation import Simulation
     from firing.kiln.tariff import Cost, StartChoice
-    from firing.ware.breach import Breach
     from firing.ware.check import WareVerdict
+    from firing.ware.limits import Breach
 
 FIRST_CRACK_C = 150.0
 """A lid is first propped at about this temperature, if at all (common practice, no source)."""
@@ -95,8 +95,6 @@ class KilnForecast:
         Energy over time, for tariffs.
     max_rate : tuple of (float, float)
         Temperature [°C] and the ware's fastest rate there [°C/h].
-    ware_cones : ConeVerdict
-        Cones by the temperature of the thickest piece.
     thermocouple_c : float or None
         Tolerance of the thermocouple near the peak, ± [°C]; None where its class is not known.
     thermocouple_at_least : bool
@@ -129,7 +127,6 @@ class KilnForecast:
     energy: Energy
     course: EnergyCourse
     max_rate: tuple[tuple[float, float], ...]
-    ware_cones: ConeVerdict
     thermocouple_c: float | None
     thermocouple_at_least: bool
     cone_offset_c: float
@@ -160,6 +157,37 @@ class KilnForecast:
         from firing.forecast.ranges import ranges_of
 
         return ranges_of(self.run.kiln, self.run, weighed=self.weighed, again=self.again)
+
+    @property
+    def ranges_known(self) -> bool:
+        """Whether the ranges have been found already."""
+        return "ranges" in self.__dict__
+
+    def find_ranges(self, wanted: Callable[[], bool]) -> bool:
+        """Find the ranges before they are asked for, while they are wanted; return whether."""
+        from firing.forecast.ranges import Unwanted, ranges_of
+
+        def again(kiln: KilnDescription) -> Simulation:
+            if not wanted():
+                raise Unwanted
+            return self.again(kiln)
+
+        try:
+            found = ranges_of(self.run.kiln, self.run, weighed=self.weighed, again=again)
+        except Unwanted:
+            return False
+        self.__dict__["ranges"] = found
+        return True
+
+    @cached_property
+    def ware_cones(self) -> ConeVerdict:
+        """Cones by the temperature of the thickest piece, found when they are first asked for."""
+        from firing.cones.equivalence import cone_reached
+
+        run = self.run
+        return cone_reached(
+            run.time_s, run.ware_c, self.thermocouple_c, at_least=self.thermocouple_at_least
+        )
 
     @property
     def cost_range(self) -> Range | None:

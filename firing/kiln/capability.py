@@ -1,6 +1,7 @@
 """What a kiln is able to do at full power: how hot it can stay, and how fast it can rise."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,6 +31,8 @@ class Highest:
     by_tables: bool
 
 
+# Plan after plan is asked of the same kiln, and the answer is a simulation.
+@lru_cache(maxsize=64)
 def highest_hold(kiln: KilnDescription, *, room_c: float = ROOM_C) -> Highest:
     """Return the temperature at which full power just makes up for the losses.
 
@@ -41,6 +44,7 @@ def highest_hold(kiln: KilnDescription, *, room_c: float = ROOM_C) -> Highest:
     return Highest(min(found_c, cap_c), found_c > cap_c - 1.0)
 
 
+@lru_cache(maxsize=64)
 def fastest_rates(
     kiln: KilnDescription,
     load: Load | None = None,

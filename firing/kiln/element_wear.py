@@ -9,7 +9,7 @@ from datetime import date
 from typing import Literal
 
 from firing.kiln.description import ElementReading, KilnDescription, PastFit
-from firing.kiln.fit_messages import RATIOS_ONLY
+from firing.kiln.fit import RATIOS_ONLY
 from firing.kiln.fit_result import FittedValue, KilnFit
 from firing.serialise import Serialised, named
 from firing.sources import cite

@@ -14,8 +14,13 @@ from typing import Protocol
 
 import numpy as np
 
-from firing.heat.bdf import Weights, extrapolation, weights
-from firing.heat.boundary import STEFAN_BOLTZMANN, radiation_w_per_m2k
+from firing.heat.balance import (
+    STEFAN_BOLTZMANN,
+    Weights,
+    extrapolation,
+    radiation_w_per_m2k,
+    weights,
+)
 from firing.heat.conduction import Slab
 from firing.kiln.description import EMISSIVITY_WIRE
 from firing.kiln.nodes import (

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInf
 
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import clean, number
+from firing.files.tomlfile import clean, file_key, number
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
 from firing.units import TemperatureUnit
 
@@ -92,14 +92,12 @@ class TariffTable(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, title="Electricity tariff")
 
-    currency: Currency = Field(
-        description="name of the currency", json_schema_extra={"example": 'currency = "EUR"'}
-    )
-    period: list[PeriodTable] = Field(
+    currency: Currency = file_key("name of the currency", 'currency = "EUR"')
+    period: list[PeriodTable] = file_key(
+        "prices; the first that holds counts, the last may leave out days and hours",
+        "a table [[period]] with price_per_kwh",
         min_length=1,
         max_length=100,
-        description="prices; the first that holds counts, the last may leave out days and hours",
-        json_schema_extra={"example": "a table [[period]] with price_per_kwh"},
     )
 
 

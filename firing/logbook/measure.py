@@ -55,6 +55,10 @@ USUAL = KilnDescription(
 # How far the weights are expected from those of the kiln as described, as shares; kiln-fit-choices.
 PRIORS = np.array([3.0, 0.35, 0.25, 0.35])
 POWER, LOAD, WALL, LEAK = 0, 1, 2, 3
+OF_LOSSES = np.array([0.0, 0.0, 1.0, 1.0])
+"""How the weights add up to all losses: the wall's mark is taken with air and wall alike."""
+COOLING_TOLD = 0.2
+"""Losses are known from the cooling up to such a standard error, as a share."""
 LOSS_STEP = 0.15
 """So far either way the wall is taken for the mark of its conductivity, in its logarithm."""
 LOWEST_C = 100.0
@@ -256,19 +260,13 @@ def _weigh(
     if not 0.2 < losses < 5.0:
         whose = "the kiln file" if kiln.name != USUAL.name else "a usual kiln, and there is no file"
         return _Found(why_not=f"the log does not fit {whose}; check walls and unit, or write one")
-    of_losses = np.array([0.0, 0.0, 1.0, 1.0]) / losses
-    losses_se = math.sqrt(of_losses @ covariance @ of_losses)
     need = here.excess + here.given - marks[:, LOAD:] @ weights[LOAD:]
     powered = known & here.powered
-    found = _Found(
-        output="logged" if record.logged else "inferred" if powered.any() else "none",
-        losses=losses,
-        losses_se=losses_se,
-        leak=float(weights[LEAK]),
-        leak_se=math.sqrt(covariance[LEAK, LEAK]),
-        contents=1.0 + float(weights[LOAD]),
-        contents_se=math.sqrt(covariance[LOAD, LOAD]),
-    )
+    found = _Found(output="logged" if record.logged else "inferred" if powered.any() else "none")
+    off = known & ~here.powered
+    if np.count_nonzero(off) >= PRIORS.size:
+        found = _cooled(found, *_solved(here, marks, off))
+    of_losses = OF_LOSSES / losses
     heating = need[(here.middle_c > LOWEST_C) & (here.powered | ~here.known)]
     if heating.size:
         found = replace(found, least=float(heating.max()) / losses)
@@ -288,6 +286,23 @@ def _weigh(
         ratio_se=ratio_se,
         climb_c_per_h=None if climb is None else climb[0],
         climb_per_power_c_per_h=None if climb is None else climb[1],
+    )
+
+
+def _cooled(found: _Found, weights: FloatArray, covariance: FloatArray) -> _Found:
+    """Add what the cooling says by itself: heat that nobody gave needs no word on power."""
+    losses = 1.0 + float(weights[WALL] + weights[LEAK])
+    losses_se = math.sqrt(OF_LOSSES @ covariance @ OF_LOSSES) / losses
+    if losses <= 0.0 or losses_se > COOLING_TOLD:
+        return found
+    return replace(
+        found,
+        losses=losses,
+        losses_se=math.hypot(losses_se, LEAST_INFERRED),
+        leak=float(weights[LEAK]),
+        leak_se=math.sqrt(covariance[LEAK, LEAK]),
+        contents=1.0 + float(weights[LOAD]),
+        contents_se=math.sqrt(covariance[LOAD, LOAD]),
     )
 
 

@@ -8,7 +8,6 @@ from dataclasses import replace
 from functools import partial
 
 from firing.cones.table import cone_number
-from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
 from firing.report.document import (
     Block,
@@ -28,6 +27,7 @@ from firing.report.document import (
     on_page,
     on_text,
 )
+from firing.report.listings import cautions_named, cautions_whole
 from firing.report.review_heat import (
     cones_section,
     cooling_section,

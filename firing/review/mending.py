@@ -12,13 +12,13 @@ from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
 from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Shortfall
-from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
     SECONDS_PER_MINUTE,
     TemperatureUnit,
+    Wording,
     format_duration,
     rate_from_celsius,
     rate_to_celsius,

@@ -16,8 +16,14 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
 from firing.review import thresholds as limit
-from firing.review.alignment import Alignment, Passage, align
-from firing.review.attribution import recovered_time, whole_account
+from firing.review.alignment import Alignment, AnalysedLog, AnalysedSegment, Passage, align, analyse
+from firing.review.attribution import (
+    SENSOR_STEPS,
+    SUGGESTIONS,
+    account_segment,
+    recovered_time,
+    whole_account,
+)
 from firing.review.boundaries import firing_boundaries
 from firing.review.comparison import compare_series
 from firing.review.cooling import cooling_review, extra_segment, quickening
@@ -44,8 +50,6 @@ from firing.review.result import (
     ReviewedSegment,
     Witness,
 )
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
-from firing.review.segment_causes import SENSOR_STEPS, SUGGESTIONS, account_segment
 from firing.review.sensor_shift import shift_of
 from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule

@@ -40,6 +40,7 @@ from firing.ware.load import WAYS, Goes, Load, Piece, Place, WareState
 from firing.ware.reactions import (
     BOUND_WATER_C,
     BURN_OUT_C,
+    HEAT_OF_REACTION_J_PER_KG,
     HEAT_OF_REACTION_RANGE_J_PER_KG,
     LATE_STEAM_C,
     STEAM_C,
@@ -50,7 +51,6 @@ from firing.ware.reactions import (
     steam_escape_s,
 )
 from firing.ware.wall import rate_for_lag_c_per_h
-from firing.ware.water_heat import HEAT_OF_REACTION_J_PER_KG
 
 MARGINS = (1.0, 5.0)
 THICKEST_MM = 250.0

@@ -1,5 +1,7 @@
 """What stopped people in their first hour on the screens: each is done here as they did it."""
 
+import re
+import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from itertools import pairwise
@@ -11,6 +13,7 @@ from firing.tui.app import FiringApp
 from firing.tui.document import open_new
 from firing.tui.equipment import read_all
 from firing.tui.fixing import with_rates_held
+from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.form_document import open_form
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
@@ -25,6 +28,7 @@ from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.fieldlist import FieldList
+from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import KeyLine, TitleLine
 from firing.tui.widgets.segments import Segments
 from textual import events
@@ -33,6 +37,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.errors import FiringError
+from firing.forecast import ranges
 from firing.schedule.schedule import Segment
 from firing.tui import edits
 
@@ -415,8 +420,17 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         await pilot.press("f7")
         await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
         await settle(pilot)
-        assert "F4 Rates held" in key_line(app)
-        await pilot.press("f4")
+        assert "^F Fix plan" in key_line(app)
+        details = app.screen.query_one("#details-text", Static)
+        grid = app.screen.query_one(ListGrid)
+        told = set()
+        for _ in range(len(grid.rows)):
+            told |= set(re.findall(r"\^F takes the rate .*?: (\d+) °C/h", str(details.content)))
+            await pilot.press("down")
+        assert told
+        assert all(float(rate) == pytest.approx(80.0, abs=3) for rate in told)
+        await pilot.press("ctrl+f")
+        await settle(pilot)
         after = app.session.document.schedule
         assert after.segments[0] == before.segments[0]
         for segment in after.segments[1:]:
@@ -427,3 +441,39 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         assert app.session.document.schedule == before
 
     play(scene)
+
+
+def test_a_forecast_is_shown_before_its_ranges(
+    play: Play, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dozen simulations are in the ranges; nobody waits for them to see the hours."""
+    found = threading.Event()
+    find = ranges.ranges_of
+
+    def late(*arguments: Any, **named: Any) -> ranges.Ranges:
+        found.wait(30.0)
+        return find(*arguments, **named)
+
+    monkeypatch.setattr(ranges, "ranges_of", late)
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_equipment(read_all({"kiln": "example-kiln"}).equipment)
+        try:
+            await until(pilot, lambda: "kWh" in shown(app) and "(range …)" in shown(app))
+            assert "80 %" not in shown(app)
+        finally:
+            found.set()
+        await until(pilot, lambda: "80 %" in shown(app))
+        assert "range …" not in shown(app)
+
+    play(scene)
+
+
+def test_ranges_nobody_wants_any_more_are_not_looked_for() -> None:
+    kiln = read_all({"kiln": "example-kiln"}).equipment
+    forecast = forecast_plan(open_new().schedule, Circumstances(equipment=kiln))
+    assert forecast.kiln is not None
+    assert not forecast.kiln.find_ranges(lambda: False)
+    assert not forecast.kiln.ranges_known
+    assert forecast.kiln.find_ranges(lambda: True)
+    assert forecast.kiln.ranges_known

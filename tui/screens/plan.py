@@ -18,6 +18,7 @@ from firing.report.sanitize import plain, shorten, wrap
 from ..document import PlanDocument, Selection
 from ..equipment import short
 from ..fixing import CURE_WORDS
+from ..forecasting import ranges_known
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
@@ -173,6 +174,9 @@ class PlanScreen(PlanActionsScreen):
         self.table.show(schedule, result)
         self.refresh_bindings()
 
+    def show_ranges(self, result: Forecast) -> None:
+        self._show_consequences(self._consequences(result))
+
     @property
     def _room(self) -> int:
         return max(self.size.width - 2, 20)
@@ -181,7 +185,12 @@ class PlanScreen(PlanActionsScreen):
         session = self.session
         coming = ", ".join(f"{kind} {short(name)}" for kind, name in session.coming.items())
         return summary_lines(
-            result, self._room, session.fitting, coming=coming, left_out=session.load_left_out
+            result,
+            self._room,
+            session.fitting,
+            coming=coming,
+            left_out=session.load_left_out,
+            pending=not ranges_known(result),
         )
 
     def _show_consequences(self, lines: list[str]) -> None:

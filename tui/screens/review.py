@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual import work
+from textual import events, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
@@ -17,9 +17,11 @@ from textual.widgets import Static
 from firing.errors import FiringError
 from firing.report.sanitize import plain
 
+from ..document import Selection
 from ..fixing import rates_held, with_rates_held
 from ..forecasting import Circumstances, forecast_fitting
-from ..plot_lines import review_lines
+from ..plot_lines import review_lines, reviewed_at
+from ..reading_fields import in_fields
 from ..review_entries import ReviewEntry, review_entries, summary
 from ..session import LogChoice, review_log
 from ..widgets.curve import Curve
@@ -28,6 +30,8 @@ from ..widgets.lines import KeyLine, TitleLine
 from .base import WorkScreen, side_width
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from firing.review.result import Mended, Review
     from firing.schedule.schedule import Schedule
 
@@ -41,11 +45,15 @@ class ReviewList(ListGrid):
     HELP_TITLE = "Account"
     HELP_WORDS = (
         "█ made the firing longer, ▒ shorter; the minutes add up to the difference.",
+        "A letter stands on the curve, and ━ under it, where most of that time went.",
         "The cross-hair goes to what the line is about; the text below says more.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "jump", "Look at it", tooltip="Zoom the curve to what the line is about"),
-    ]
+        Binding(
+            "enter", "jump", "Look at it",
+            tooltip="Zoom the curve to what the line is about; a double click does it, too",
+        ),
+    ]  # fmt: skip
 
     class Jumped(Message):
         """The place of the current line is to be looked at closely."""
@@ -53,6 +61,11 @@ class ReviewList(ListGrid):
     def action_jump(self) -> None:
         """Look at the place closely."""
         self.post_message(self.Jumped())
+
+    def on_click(self, event: events.Click) -> None:
+        """Look closely at what is clicked twice."""
+        if event.chain == 2:
+            self.action_jump()
 
 
 class ReviewScreen(WorkScreen):
@@ -71,17 +84,15 @@ class ReviewScreen(WorkScreen):
         ),
         Binding("tab,f6", "other", "Curve", tooltip="From the list to the curve and back"),
         Binding("shift+tab", "other", "Curve", show=False),
+        Binding(
+            "ctrl+f", "fix", "Fix plan",
+            tooltip="Take the rates really held into the open plan, or fit it to the kiln as it "
+            "is; ^Z there undoes it",
+        ),
+        Binding("p", "in_plan", "In plan", tooltip="Go to this segment in the plan"),
+        Binding("f4", "findings", "Findings", tooltip="Read all findings, with their sources"),
         Binding("f5", "cautions", "Cautions", show=False, tooltip="What can hurt people"),
         Binding("f8", "page", "Page", tooltip="Write the review as a page for a browser"),
-        Binding(
-            "f9", "mend", "Fit plan",
-            tooltip="Change the open plan to what the kiln as it is can keep; ^Z there undoes it",
-        ),
-        Binding(
-            "f4", "held", "Rates held",
-            tooltip="Take the rates really held into the open plan, where they were slower; "
-            "^Z there undoes it",
-        ),
         Binding("f7", "back", "Plan", tooltip="Back to the plan"),
         Binding("escape", "out", "Plan", show=False),
     ]  # fmt: skip
@@ -106,6 +117,7 @@ class ReviewScreen(WorkScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._entries: list[ReviewEntry] = []
+        self._row_entries: list[ReviewEntry] = []
         self._trouble = self._left_out = ""
         self.pending = False
         """Whether a log is being read."""
@@ -185,17 +197,17 @@ class ReviewScreen(WorkScreen):
         """Show a review, or what its log leaves open with the fields that settle it."""
         if message.choice != self.session.log:
             return
-        self.pending, self._trouble = False, message.trouble
+        self.pending, self._trouble = False, in_fields(message.trouble)
         self._left_out = message.left_out
         self.session.review, self.session.reviewed = message.review, message.question
         self.refresh_bindings()
         if message.review is not None:
             self._show(message.review)
             return
-        self._entries = []
+        self._entries, self._row_entries = [], []
         self.query_one(ReviewList).fill([], [])
         self.query_one(Curve).placeholder = "no review"
-        self._answer(message.trouble, fault=True)
+        self._answer(self._trouble, fault=True)
         if message.of_plan:
             self.say("That is about the plan: F7 goes back to it; ^K there chooses kiln and load.")
             return
@@ -218,24 +230,17 @@ class ReviewScreen(WorkScreen):
         grid = self.query_one(ReviewList)
         if not self._entries:
             return
-        figure = max(len(entry.figure) for entry in self._entries)
-        bar = max(len(entry.bar) for entry in self._entries)
+        chosen = self._current()
         # One cell is the cursor's, one a scrollbar's, and each column is followed by a gap.
-        room = max(grid.region.width - 5 - figure - bar, 10)
-        columns = [
-            GridColumn("words", "", room),
-            GridColumn("figure", "", figure, right=True),
-            GridColumn("bar", "", bar),
-        ]
-        grid.fill(
-            columns,
-            [
-                GridRow((entry.words, entry.figure, entry.bar))
-                if entry.figure or entry.bar
-                else GridRow((entry.words,), heading=entry.heading)
-                for entry in self._entries
-            ],
-        )
+        room = max(grid.region.width - 3, 20)
+        self._row_entries, rows = [], []
+        for entry in self._entries:
+            for number, line in enumerate(entry.lines(room)):
+                rows.append(GridRow((line,), entry.heading, number > 0))
+                self._row_entries.append(entry)
+        grid.fill([GridColumn("words", "", room)], rows)
+        if chosen is not None and chosen in self._row_entries:
+            grid.go(self._row_entries.index(chosen))
 
     def on_resize(self) -> None:
         """Fit the list to the room."""
@@ -246,15 +251,24 @@ class ReviewScreen(WorkScreen):
 
     def _current(self) -> ReviewEntry | None:
         row = self.query_one(ReviewList).row
-        return self._entries[row] if row < len(self._entries) else None
+        return self._row_entries[row] if row < len(self._row_entries) else None
 
-    def _tell(self) -> None:
+    def _tell(self, *, pointing: bool = True) -> None:
         entry = self._current()
         if entry is None:
             return
-        self.say("  ".join(entry.details))
-        if entry.span_s is not None:
+        words = list(entry.details)
+        if entry.segment is not None:
+            name = f"segment {entry.segment + 1}: "
+            words += [
+                f"^F takes the rate really held into the plan: {change.removeprefix(name)}."
+                for change in self._held()[1]
+                if change.startswith(name)
+            ]
+        self.say("  ".join(words))
+        if pointing and entry.span_s is not None:
             self.query_one(Curve).point(entry.span_s[0])
+        self.refresh_bindings()
 
     def on_list_grid_moved(self, message: ListGrid.Moved) -> None:
         """Tell of the line, and point at what it is about."""
@@ -265,6 +279,18 @@ class ReviewScreen(WorkScreen):
         """A click only selects."""
         message.stop()
         self._tell()
+
+    def on_curve_pointed(self, message: Curve.Pointed) -> None:
+        """Go to the line of the segment that the cross-hair is in."""
+        review = self.session.review
+        if review is None or message.at_s is None:
+            return
+        index = reviewed_at(review, message.at_s)
+        for row, entry in enumerate(self._row_entries):
+            if index is not None and entry.segment == index and entry.of_segment:
+                self.query_one(ReviewList).go(row)
+                self._tell(pointing=False)
+                return
 
     def on_review_list_jumped(self) -> None:
         """Zoom to what the line is about."""
@@ -284,31 +310,33 @@ class ReviewScreen(WorkScreen):
         """Offer only what applies."""
         if action == "reading":
             return self.session.log is not None
-        if action == "page":
+        if action in ("page", "findings"):
             return self.session.review is not None and not self.pending
-        if action == "held":
-            return not self.pending and bool(self._held()[1])
-        if action == "mend":
-            return not self.pending and self._mended() is not None
+        if action == "fix":
+            return not self.pending and bool(self._held()[1] or self._mended() is not None)
+        if action == "in_plan":
+            return not self.pending and self._segment is not None
         return True
+
+    @property
+    def _segment(self) -> int | None:
+        """The segment of the open plan that the chosen line is about."""
+        entry = self._current()
+        index = None if entry is None else entry.segment
+        there = index is not None and index < len(self.session.document.schedule.segments)
+        return index if there else None
+
+    def action_in_plan(self) -> None:
+        """Go to the segment in the plan."""
+        if self._segment is not None and not self._busy:
+            self.session.document.cursor = Selection(self._segment, "rate")
+            self.dismiss(None)
 
     def _mended(self) -> Mended | None:
         review = self.session.review
         mended = None if review is None else review.mended
-        return mended if mended is not None and mended.changes else None
-
-    def action_mend(self) -> None:
-        """Change the open plan to what the kiln as it is can keep."""
-        mended = self._mended()
-        if mended is None or self.session.reviewed != self._question():
-            return
-        self.session.document.apply(mended.schedule, "the plan that fits the kiln")
-        self.session.keep()
-        self.say(
-            f"The open plan is changed, {'; '.join(mended.changes)}. F7 goes to it; nothing is "
-            "written until you save it there, and ^Z there undoes it."
-        )
-        self.refresh_bindings()
+        asked = self.session.reviewed == self._question()
+        return mended if mended is not None and mended.changes and asked else None
 
     def _held(self) -> tuple[Schedule, tuple[str, ...]]:
         review, schedule = self.session.review, self.session.document.schedule
@@ -316,16 +344,47 @@ class ReviewScreen(WorkScreen):
             return schedule, ()
         return with_rates_held(schedule, rates_held(review))
 
-    def action_held(self) -> None:
-        """Take the rates that were really held into the open plan."""
-        schedule, changes = self._held()
-        if changes and self.session.document.apply(schedule, "the rates really held"):
-            self.session.keep()
-            self.say(
-                f"The open plan has the rates really held: {'; '.join(changes)}. F7 goes to it; "
-                "^Z there undoes it. Slower takes more heat-work: look at its cone there."
+    def action_fix(self) -> None:
+        """Take what the firing showed into the open plan."""
+        self.job(self._fix_job)
+
+    async def _fix_job(self) -> None:
+        (held, changes), mended = self._held(), self._mended()
+        answer = "mend" if not changes else "held"
+        if changes and mended is not None:
+            asked = await self.ask(
+                f"The rates really held: {'; '.join(changes)}.  The plan that fits the kiln as "
+                f"found, with its cone kept: {'; '.join(mended.changes)}.",
+                ("mend", "Take the plan that fits the kiln"),
+                ("held", "Take the rates really held"),
             )
-            self.refresh_bindings()
+            answer = asked or ""
+        if answer == "held":
+            slower = "  Slower takes more heat-work: look at its cone there."
+            self._take(held, "the rates really held", changes, slower)
+        elif answer == "mend" and mended is not None:
+            self._take(mended.schedule, "the plan that fits the kiln", mended.changes)
+
+    def _take(self, schedule: Schedule, what: str, changes: Sequence[str], more: str = "") -> None:
+        self.session.document.apply(schedule, what)
+        self.session.keep()
+        self.say(
+            f"The open plan has {what}: {'; '.join(changes)}.  F7 goes to it; nothing is written "
+            f"until you save it there, and ^Z there undoes it.{more}"
+        )
+        self.refresh_bindings()
+
+    def action_findings(self) -> None:
+        """Read all findings."""
+        self.job(self._findings_job)
+
+    async def _findings_job(self) -> None:
+        from .dialogs import Sheet
+        from .sheet_texts import finding_lines
+
+        review = self.session.review
+        if review is not None:
+            await self.app.push_screen_wait(Sheet("Findings", finding_lines(review)))
 
     def action_other(self) -> None:
         """Go to the curve, or back to the list."""

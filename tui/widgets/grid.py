@@ -155,9 +155,7 @@ class ListGrid(ScrollView, can_focus=True):
         if self.frozen:
             left, wide = 0, 1
             self._bring_column()
-        self.scroll_to_region(
-            Region(left, top, wide, tall), animate=False, force=True
-        )
+        self.scroll_to_region(Region(left, top, wide, tall), animate=False, force=True)
 
     def _bring_column(self) -> None:
         """Begin with the first column that leaves room for the cursor's, as a whole."""

@@ -21,8 +21,7 @@ from firing.review.result import (
     Unevenness,
     WitnessVerdict,
 )
-from firing.review.wording import Wording
-from firing.units import format_duration, rate_from_celsius
+from firing.units import Wording, format_duration, rate_from_celsius
 
 CHART = "cone-chart-1996"
 _SLOW = ("power_limited", "waiting")

@@ -8,8 +8,7 @@ from firing.logs.flags import Flag
 from firing.review import thresholds as limit
 from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
-from firing.review.wording import Wording
-from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
+from firing.units import Wording, celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
 
 _KINDS = {
     Flag.SPIKE: "spikes",
