@@ -24,13 +24,14 @@ from firing.logs.reader import Log
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing
 from firing.report.charts.forecast_course import forecast_course
-from firing.report.charts.review_course import plan_and_actual
+from firing.report.charts.review_course import overlaid_courses, plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
 from firing.report.forecast import forecast_answer, forecast_segments, rate_words
 from firing.report.page import render_parts
-from firing.report.review import review_answer
+from firing.report.review import overlaid_segments, overlaid_table, review_answer
 from firing.report.review_time import account_table, segments_section
+from firing.review.overlay import Overlay
 from firing.review.result import Review
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
@@ -128,6 +129,17 @@ def _(review: Review) -> pd.DataFrame:
         for cause in causes:
             row[f"{cause}_s"] = sum(c.seconds for c in segment.causes if c.cause == cause)
         rows.append(row)
+    return _numbered(rows)
+
+
+@frame.register(Overlay)
+def _(overlay: Overlay) -> pd.DataFrame:
+    """One row a segment, a column a firing."""
+    rows = []
+    for segment in overlay.segments:
+        row = {"name": segment.name, "planned_s": segment.planned_s}
+        took = zip(overlay.firings, segment.took_s, strict=True)
+        rows.append(row | {f"{firing.letter}_s": took_s for firing, took_s in took})
     return _numbered(rows)
 
 
@@ -232,6 +244,12 @@ def _(review: Review) -> list[Block]:
     lines = (review.schedule.title, *review_answer(review))
     causes = [account_table(review)] if review.causes else []
     return [*map(Paragraph, lines), segments_section(review), *causes]
+
+
+@_parts.register(Overlay)
+def _(overlay: Overlay) -> list[Block]:
+    tables = [overlaid_table(overlay), overlaid_segments(overlay)]
+    return [Paragraph(overlay.schedule.title), Bullets(overlay.remarks), *filter(None, tables)]
 
 
 @_parts.register(Design)
@@ -381,6 +399,11 @@ def _(forecast: Forecast) -> Drawing:
 @_drawing.register(Review)
 def _(review: Review) -> Drawing:
     return plan_and_actual(review)
+
+
+@_drawing.register(Overlay)
+def _(overlay: Overlay) -> Drawing:
+    return overlaid_courses(overlay)
 
 
 @_drawing.register(Design)
