@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from firing.cones.table import cone_number
+from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import (
     both_courses,
     overlaid_courses,
@@ -33,7 +34,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_named, cautions_whole
 from firing.report.review_heat import (
     cones_section,
     cooling_section,
