@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 # Places in the palette of the curve (see tui/app.py).
 FORECAST, SET_POINT, CORE = 0, 1, 3
+GHOST = SET_POINT
+"""The colour of another course of the same plan."""
 NOW = CORE
 """The colour of what is still to come."""
 
@@ -82,16 +84,18 @@ def value_at(line: ChartSeries, at_s: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def forecast_lines(result: Forecast) -> PlotLines:
+def forecast_lines(result: Forecast, then: Forecast | None = None) -> PlotLines:
     """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
 
-    With the thickest ware's core there are four, and shorter words for them.
+    With the thickest ware's core there are four, and shorter words for them.  What a change would
+    make of it lies faintly below them: `then`.
     """
     trace = result.trace
     time_s, temperature_c = trace.time_s, trace.channel_c()
     run, after = time_s <= result.program_s, time_s >= result.program_s
     set_s, set_c = set_point(result)
-    lines = [
+    lines = [] if then is None else [_faint("then", then)]
+    lines += [
         ChartSeries("set", set_s, set_c, "dashed", SET_POINT),
     ]
     core = result.core
@@ -118,6 +122,10 @@ def forecast_lines(result: Forecast) -> PlotLines:
         rising(corners),
         place,
     )
+
+
+def _faint(name: str, result: Forecast) -> ChartSeries:
+    return ChartSeries(name, result.trace.time_s, result.trace.channel_c(), "faint", GHOST)
 
 
 def rising(moments: list[float]) -> FloatArray:
