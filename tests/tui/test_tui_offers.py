@@ -144,3 +144,29 @@ def test_a_plan_without_faults_has_no_list(play: Play, settle: Settle) -> None:
             assert "no warning" in message(app)
 
     play(scene)
+
+
+def test_the_version_before_lies_under_the_curve_until_it_is_saved(
+    play: Play, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        assert "was" not in lines(app)
+        before = app.session.forecast
+        await pilot.press(*"70", "enter")
+        await settle(pilot)
+        shown = app.plan.query_one(Curve).shown
+        assert shown is not None
+        assert before is not None
+        (was,) = [line for line in shown.lines if line.name == "was"]
+        assert was.temperature_c == pytest.approx(before.trace.channel_c())
+        # a name changes nothing in the course, and the other unit neither
+        await pilot.press("f3")
+        await settle(pilot)
+        assert "was" not in lines(app)
+        await pilot.press("ctrl+z")
+        await settle(pilot)
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: not app.session.document.changed)
+        await until(pilot, lambda: "was" not in lines(app))
+
+    play(scene)

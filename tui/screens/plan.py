@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
+import numpy as np
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
@@ -47,6 +48,9 @@ class PlanScreen(PlanActionsScreen):
         "Every change is forecast at once: the curve and the lines below it follow.",
         "With a kiln and a load chosen (^K), core is the middle of the thickest piece.",
         "A number may carry its unit: 1200C or 2192F, whatever the plan is written in.",
+        "On the curve: C candling, W chemical water, Q quartz inversion, B burn-out, H the cone's "
+        "heat-work, P power limits, ! by hand.  The foot is thick along each.",
+        "“was” is the plan before the last change, until it is saved.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+z", "undo", "Undo", tooltip="Take back the last change"),
@@ -100,6 +104,8 @@ class PlanScreen(PlanActionsScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._left = False
+        self._drawn: Forecast | None = None
+        self._was: Forecast | None = None
 
     def compose(self) -> ComposeResult:
         """Put the table beside the curve, and under both what they come to."""
@@ -178,7 +184,11 @@ class PlanScreen(PlanActionsScreen):
             curve.show(no_lines(schedule))
             lines = wrap(f"No forecast: {trouble}", self._room)
         else:
-            curve.show(forecast_lines(result), keep=True)
+            last = self._drawn
+            if last is not None and last.schedule != result.schedule:
+                self._was = last
+            self._drawn = result
+            curve.show(forecast_lines(result, was=self._ghost(result)), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
@@ -206,7 +216,19 @@ class PlanScreen(PlanActionsScreen):
     def show_ahead(self, ahead: Forecast | None) -> None:
         now = self.session.forecast
         if now is not None and self.up_to_date:
-            self.query_one(Curve).show(forecast_lines(now, then=ahead), keep=True)
+            lines = forecast_lines(now, ahead, self._ghost(now))
+            self.query_one(Curve).show(lines, keep=True)
+
+    def _ghost(self, now: Forecast) -> Forecast | None:
+        """Return the version before, unless it runs the same course."""
+        was = self._was
+        if was is None or not self.document.changed:
+            return None
+        same = all(
+            np.array_equal(getattr(was.trace, what), getattr(now.trace, what))
+            for what in ("time_s", "temperature_c")
+        )
+        return None if same else was
 
     def press_in_table(self, key: str, typed: str | None) -> None:
         """Do what a key means on the selected cell; below the last are the changes to be had."""
@@ -263,6 +285,8 @@ class PlanScreen(PlanActionsScreen):
     def was_saved(self, path: Path) -> None:
         """Show that the plan is in its file."""
         self.session.keep()
+        self._was = None
+        self.show_ahead(None)
         self._show_title()
         self.refresh_bindings()
         self.say(f"Saved in {path}.")
@@ -285,6 +309,7 @@ class PlanScreen(PlanActionsScreen):
     def _show_other(self) -> None:
         document = self.document
         self.query_one(Curve).point(None)
+        self._drawn = self._was = None
         self.show_document()
         self.table.go(1)
         self.table.select(document.cursor)
