@@ -23,12 +23,14 @@ Piece = tuple[str, int]
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A stretch of time [s], and the letter that stands on the last line for what is said of it."""
+    """A stretch of time [s], and the letter that stands on a line for what is said of it."""
 
     letter: str
     from_s: float
     to_s: float
     words: str = ""
+    line: int = -1
+    """The line's place among them all."""
 
 
 GUTTER = 5
@@ -148,7 +150,7 @@ def draw(
     cross_s : float, optional
         Where the cross-hair stands [s].
     marks : sequence of Mark
-        Stretches to be marked along the foot, their letters on the last line.
+        Stretches to be marked along the foot, their letters on a line.
 
     Returns
     -------
@@ -174,39 +176,45 @@ def draw(
         pieces: list[Piece] = [(f"{label:>{GUTTER - 1}}{edge}", AXIS), *_pieces(text)]
         rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
-    if marks and lines:
-        time_s, value = seen[-1]
-        _set_marks(rows, window, marks, width, (time_s, (high - value) / (high - low)))
+    down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
+    for mark in marks if lines else ():
+        _set_mark(rows, window, mark, width, down[mark.line])
     return rows
 
 
-def _set_marks(
+def _set_mark(
     rows: list[list[Piece]],
     window: Window,
-    marks: Sequence[Mark],
+    mark: Mark,
     width: int,
     line: tuple[FloatArray, FloatArray],
 ) -> None:
-    """Draw stretches along the foot, and letters on a line [s], [share of the plot's height]."""
-    time_s, down = line[0][np.isfinite(line[1])], line[1][np.isfinite(line[1])]
-    height = len(rows) - 3
-    taken: set[tuple[int, int]] = set()
-    for mark in marks:
-        from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
-        if from_s > to_s or not time_s.size:
-            continue
-        first, middle, last = (
-            column_at(window, at_s, width) or GUTTER
-            for at_s in (from_s, 0.5 * (from_s + to_s), to_s)
-        )
+    """Draw a stretch along the foot, and its letter on a line [s], [share of the plot's height]."""
+    known = np.isfinite(line[1])
+    from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
+    if from_s > to_s or not known.any():
+        return
+    middle_s = 0.5 * (from_s + to_s)
+    places = [column_at(window, at_s, width) for at_s in (from_s, middle_s, to_s)]
+    first, middle, last = (GUTTER if place is None else place for place in places)
+    if mark.to_s > mark.from_s:
         for column in range(first, last + 1):
             rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
-        share = float(np.interp(0.5 * (from_s + to_s), time_s, down))
-        row = 1 + min(max(int(share * height), 0), height - 1)
-        while (row, middle) in taken and middle < width - 1:
-            middle += 1
-        taken.add((row, middle))
-        rows[row] = _put(rows[row], middle, mark.letter, MARK)
+    height = len(rows) - 3
+    share = float(np.interp(middle_s, line[0][known], line[1][known]))
+    row = 1 + min(max(int(share * height), 0), height - 1)
+    # Beside a letter that stands there already.
+    while _role_at(rows[row], middle) == MARK and middle < width - 1:
+        middle += 1
+    rows[row] = _put(rows[row], middle, mark.letter, MARK)
+
+
+def _role_at(pieces: list[Piece], column: int) -> int | None:
+    for text, role in pieces:
+        if column < len(text):
+            return role
+        column -= len(text)
+    return None
 
 
 def _seen(

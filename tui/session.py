@@ -83,6 +83,8 @@ class Session:
     """The latest, of `reviewed`."""
     reviewed: tuple[Schedule, Equipment] | None = None
     """The plan that `review` is of, and what it was fired with."""
+    compared: list[LogChoice] = field(default_factory=list)
+    """The logs last laid over each other."""
     cautions_seen: set[str] = field(default_factory=set)
     """Ids of the cautions shown so far."""
     wanted: "WantedDesign | None" = None

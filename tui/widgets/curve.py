@@ -110,6 +110,11 @@ class Curve(Widget, can_focus=True):
             self.cross_s = min(max(self.cross_s, self.window.first_s), self.window.last_s)
         self._again()
 
+    def clear(self) -> None:
+        """Show nothing but the placeholder."""
+        self.shown = self.window = self.cross_s = None
+        self._again()
+
     def point(self, at_s: float | None) -> None:
         """Set the cross-hair, and move the window to it if need be."""
         self.cross_s = at_s

@@ -42,7 +42,7 @@ def key_words(binding: Binding) -> str:
 
 _FIRST = {
     "help": 0, "acknowledge": 1, "snooze": 2, "save": 3, "undo": 4, "commands": 5, "quit": 6,
-    "fix": 7, "mend": 7, "held": 7, "drop": 7, "leave": 8, "back": 9,
+    "fix": 7, "drop": 7, "align": 7, "leave": 8, "in_plan": 8, "back": 9,
 }  # fmt: skip
 """Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
