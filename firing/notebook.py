@@ -27,13 +27,13 @@ from firing.report.charts.forecast_course import forecast_course
 from firing.report.charts.review_course import overlaid_courses, plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
-from firing.report.forecast import forecast_answer, forecast_segments
+from firing.report.forecast import forecast_answer, forecast_segments, rate_words
 from firing.report.page import render_parts
 from firing.report.review import overlaid_segments, overlaid_table, review_answer
 from firing.report.review_time import account_table, segments_section
 from firing.review.overlay import Overlay
 from firing.review.result import Review
-from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
 from firing.units import (
@@ -42,7 +42,6 @@ from firing.units import (
     format_rate,
     format_temperature,
     hours_minutes,
-    rate_from_celsius,
     temperature_figure,
 )
 from firing.viewable import Plottable, Tabular
@@ -341,7 +340,7 @@ def _segments(schedule: Schedule) -> Table:
         (
             str(index + 1),
             segment.name,
-            _rate(segment, schedule.from_c(index), unit),
+            rate_words(segment, schedule.from_c(index), unit),
             temperature_figure(segment.target_c, unit),
             hours_minutes(segment.hold_s) if segment.hold_s else "–",
             segment.action,
@@ -350,13 +349,6 @@ def _segments(schedule: Schedule) -> Table:
     ]
     headers = ("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "at the kiln")
     return Table(headers, "rlrrrl", rows, "Segments")
-
-
-def _rate(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
-    if segment.rate_c_per_h is None:
-        return "full power" if segment.drive == "unlimited" else "off"
-    sign = "−" if segment.target_c < from_c else ""
-    return f"{sign}{rate_from_celsius(segment.rate_c_per_h, unit):.0f}"
 
 
 def _channels(trace: Trace) -> Table:
