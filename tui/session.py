@@ -87,6 +87,8 @@ class Session:
     """The logs last laid over each other."""
     cautions_seen: set[str] = field(default_factory=set)
     """Ids of the cautions shown so far."""
+    tour: bool = False
+    """Whether somebody is here for the first time."""
     wanted: "WantedDesign | None" = None
     """What was last wanted of a design."""
     watch: "LiveWatch | None" = None
