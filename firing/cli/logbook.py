@@ -489,6 +489,33 @@ def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
     return outcome.DONE
 
 
+@_subcommand("restore", "restore --logbook studio.sqlite")
+@click.option(
+    "--from",
+    "backup",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="The backup to begin with; by default the newest sound one.",
+)
+@logbook_option
+@json_option
+def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> int:  # fmt: skip
+    """Put a sound logbook in the place of a damaged one: a backup, and all rows still readable.
+
+    The damaged file is not changed; it stays beside the new one under another name.
+    """
+    from firing.logbook.keeping import derive
+    from firing.logbook.rescue import restore
+    from firing.logbook.store import default_path
+    from firing.report.logbook import rescue_report
+
+    found = restore(default_path() if place is None else place, derive, backup)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-restore", **found.to_dict()})
+    else:
+        outcome.report(rescue_report(found))
+    return outcome.act_if(bool(found.unreadable or found.bare))
+
+
 @_subcommand("refresh", "refresh")
 @click.option("--everything", is_flag=True, help="Figures of this version, too.")
 @logbook_option

@@ -13,6 +13,7 @@ from firing.units import TemperatureUnit, format_duration, format_temperature, h
 
 if TYPE_CHECKING:
     from firing.logbook.keeping import KeptLog
+    from firing.logbook.rescue import Rescue
     from firing.logbook.store import CheckReport
 
 _STEPS = "▁▂▃▄▅▆▇█"
@@ -222,6 +223,26 @@ def check_report(found: CheckReport) -> Report:
     lines.append(f"Newest backup: {newest}.")
     wrong = Section("Found", [Bullets(found.wrong)]) if found.wrong else None
     return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines), wrong])
+
+
+def rescue_report(found: Rescue) -> Report:
+    """Return what was saved of a damaged logbook, and what was not."""
+    lines = [f"{found.firings:,} firings are in the logbook again."]
+    if found.backup is not None:
+        lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
+    if found.bare:
+        lines.append(
+            f"{found.bare:,} logs were saved without plan, kiln and notes; add them with "
+            "'firing logbook add'."
+        )
+    if found.unreadable:
+        lines.append(
+            f"{found.unreadable:,} logs in the damaged file can't be read. Those that the backup "
+            "lacks have to be kept again from the logger's files."
+        )
+    if found.damaged is not None:
+        lines.append(f"The damaged file is {found.damaged.name}.")
+    return Report("Restored", "", [Figures(lines)])
 
 
 def month_sums(firings: Iterable[Firing]) -> list[tuple[str, str, int, float, Mapping[str, float]]]:
