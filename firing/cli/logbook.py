@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, report_options
+from firing.cli.arguments import json_option, logbook_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
@@ -40,17 +40,6 @@ class Subcommands(click.Group):
             meant = f"; did you mean '{near[0]}'?" if near else ""
             ctx.fail(f"no such command '{args[0]}'{meant}")
         return super().resolve_command(ctx, args)
-
-
-def logbook_option(command: Command) -> Command:
-    """Add ``--logbook``."""
-    return click.option(
-        "--logbook",
-        "place",
-        metavar="FILE",
-        type=click.Path(path_type=Path, dir_okay=False),
-        help="The logbook's file; by default this user's own.",
-    )(command)
 
 
 def filter_options(command: Command) -> Command:

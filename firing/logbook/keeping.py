@@ -353,6 +353,14 @@ class KeptLog:
     why: str = ""
     why_kiln: str = ""
 
+    @property
+    def words(self) -> str:
+        """What became of it, as a sentence for who watched or reviewed it."""
+        if self.state == "known":
+            return f"the firing is in the logbook already, as number {self.id}"
+        by = f" as {self.plan}" if self.plan else " without a plan"
+        return f"the firing is kept in the logbook as number {self.id},{by}"
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
         return {
@@ -439,6 +447,37 @@ def keep_logs(
     for number, path in enumerate(logs, 1):
         found += _keep_file(book, path, shelf, said, dry_run)
         progress(progressed(number, len(logs), began_s))
+    return found
+
+
+def keep_one(
+    path: Path,
+    *,
+    place: Path | None = None,
+    plan: str | None = None,
+    kiln: str | None = None,
+    load: str | None = None,
+    said: Entry | None = None,
+) -> KeptLog:
+    """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
+
+    Raises
+    ------
+    FiringError
+        If it can't be kept.
+    """
+    said = said or Entry("", b"")
+    if load is not None:
+        within = paper("load", load)
+        said = replace(said, load=within.name, load_text=within.text)
+    with Logbook.open(place) as book:
+        shelf = shelf_of(
+            book, plans=() if plan is None else [plan], kilns=() if kiln is None else [kiln]
+        )
+        (found, *_) = keep_logs(book, [path], shelf, said)
+        if found.state == "refused":
+            raise FiringError(found.why)
+        book.back_up_when_due()
     return found
 
 
