@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, logbook_option, report_options
+from firing.cli.arguments import html_option, json_option, logbook_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
@@ -21,7 +21,8 @@ from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
 from firing.logbook.store import Logbook
 
 if TYPE_CHECKING:
-    from firing.logbook.keeping import KeptLog, Progress
+    from firing.logbook.keeping import KeepProgress, KeptLog
+    from firing.review.overlay import Align
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 SHOWN = 30
@@ -144,12 +145,12 @@ def keep_command(
     return outcome.act_if(bool(refused) or not all(one.sure for one in found))
 
 
-def progress_line() -> Callable[[Progress], None]:
+def progress_line() -> Callable[[KeepProgress], None]:
     """Return what shows how far an import is, on a terminal only."""
     if not sys.stderr.isatty():
         return lambda _: None
 
-    def show(now: Progress) -> None:
+    def show(now: KeepProgress) -> None:
         end = "\n" if now.done == now.total else ""
         left = "" if end else f", {now.left_s // 60:.0f}:{now.left_s % 60:02.0f} left"
         words = f"{now.done:,} of {now.total:,} logs, {now.per_s:.0f} a second{left}"
@@ -308,23 +309,43 @@ def show_command(number: int, place: Path | None, as_json: bool) -> int:
 
 
 @_subcommand("compare", "compare 1 2")
-@click.argument("number", type=int)
-@click.argument("others", nargs=-1, required=True, type=int)
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
+@click.option(
+    "--align",
+    type=click.Choice(["segment", "clock"]),
+    default="segment",
+    show_default=True,
+    help="Let every segment begin at one place for all, or count from when each began to heat.",
+)
 @logbook_option
+@html_option
 @report_options
 @json_option
-def compare_command(number: int, others: tuple[int, ...], place: Path | None, as_json: bool) -> int:
-    """Compare a firing with another, or with several, by the first one's plan."""
-    from firing.logbook.keeping import compared
-    from firing.report.review import review_report
+def compare_command(
+    numbers: tuple[int, ...], plan: str | None, align: Align, place: Path | None,
+    html: Path | None, overwrite: bool, as_json: bool,
+) -> int:  # fmt: skip
+    """Lay two to six firings over each other, by the plan of the first."""
+    from firing.logbook.keeping import reviews_of
+    from firing.report.review import overlay_report
+    from firing.review.overlay import MOST_FIRINGS, overlay
 
     with Logbook.open(place, create=False) as book:
-        result = compared(book, number, others)
+        if plan is not None:
+            found = book.firings(Filter(plan=plan), limit=MOST_FIRINGS)
+            same = [one.id for one in found if one.plan == found[0].plan]
+            numbers = tuple(dict.fromkeys((*numbers, *same)))[:MOST_FIRINGS]
+        if len(numbers) < 2:
+            raise FiringError("name two firings by their numbers, or a --plan that was fired twice")
+        laid = overlay(reviews_of(book, numbers), align)
+    if html is not None:
+        outcome.page(overlay_report(laid), html, overwrite=overwrite)
     if as_json:
-        outcome.document(result.to_dict())
+        outcome.document({**laid.to_dict(), "numbers": list(numbers)})
     else:
-        outcome.report(review_report(result))
-    return outcome.act_if(result.needs_action)
+        outcome.report(overlay_report(laid))
+    return outcome.DONE
 
 
 @_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')

@@ -204,33 +204,22 @@ def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     )
 
 
-def compared(book: Logbook, number: int, others: Sequence[int]) -> Review:
-    """Return one firing's review with others beside it, by the plan of the first.
+def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
+    """Return the reviews of several firings by the plan of the first, for laying over each other.
 
     Raises
     ------
     FiringError
         If the first has no plan, or a log can't be read.
     """
-    entry = book.entry(number)
-    if not entry.plan_text:
+    entries = [book.entry(number) for number in numbers]
+    first = entries[0]
+    if not first.plan_text:
         raise FiringError(
-            f"firing {number} has no plan to compare by; say which with "
-            f"'firing logbook add {number} --plan S'"
+            f"firing {numbers[0]} has no plan to compare by; say which with "
+            f"'firing logbook add {numbers[0]} --plan S'"
         )
-    beside = [book.entry(other) for other in others]
-    logs = [_read(one) for one in beside]
-    log = _read(entry)
-    return review(
-        _schedule(entry.plan_text),
-        log,
-        channel=pick_channel(log, entry.channel or None),
-        kiln=_kiln(entry.kiln_text) if entry.kiln_text else None,
-        compare_with=logs,
-        compare_channel=[
-            pick_channel(one, told.channel or None) for one, told in zip(logs, beside, strict=True)
-        ],
-    )
+    return [review_of(replace(one, plan=first.plan, plan_text=first.plan_text)) for one in entries]
 
 
 def own_course(log: Log, channel: int) -> Schedule:
@@ -376,7 +365,7 @@ class KeptLog:
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class KeepProgress:
     """How far an import is: logs done of all, the rate, and the time left [s]."""
 
     done: int
@@ -385,10 +374,10 @@ class Progress:
     left_s: float
 
 
-def progressed(done: int, total: int, began_s: float) -> Progress:
+def progressed(done: int, total: int, began_s: float) -> KeepProgress:
     """Return how far something is that began at a moment of the monotonic clock."""
     rate = done / max(time.monotonic() - began_s, 1e-6)
-    return Progress(done, total, rate, (total - done) / rate)
+    return KeepProgress(done, total, rate, (total - done) / rate)
 
 
 def logs_in(folder: Path) -> list[Path]:
@@ -418,7 +407,7 @@ def keep_logs(
     said: Entry | None = None,
     *,
     dry_run: bool = False,
-    progress: Callable[[Progress], None] = lambda _: None,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> list[KeptLog]:
     """Keep logs, each by the plan and kiln that it fits; what is kept already is passed over.
 
@@ -622,7 +611,7 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
 
 
 def derive_again(
-    book: Logbook, firings: Sequence[int], progress: Callable[[Progress], None] = lambda _: None
+    book: Logbook, firings: Sequence[int], progress: Callable[[KeepProgress], None] = lambda _: None
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 
