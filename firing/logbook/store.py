@@ -415,7 +415,7 @@ class Logbook:
         row = self._db.execute("SELECT id FROM file WHERE sha256 = ?", (digest,)).fetchone()
         if row is not None:
             return int(row[0])
-        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 6))
+        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 4))
         if shorter is not None:
             self._db.execute(
                 "UPDATE file SET sha256 = ?, size = ?, written_at = ?, body = ? WHERE id = ?",
