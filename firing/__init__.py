@@ -17,6 +17,7 @@ __version__ = "0.2.0"
 TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
 
 if TYPE_CHECKING:
+    from firing.api import compare as compare
     from firing.api import design as design
     from firing.api import example_files as example_files
     from firing.api import fit_kiln as fit_kiln
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
     from firing.logs.reader import read_logs as read_logs
     from firing.report.calendar import FiringCalendar as FiringCalendar
     from firing.report.calendar import calendar as calendar
+    from firing.review.overlay import Overlay as Overlay
     from firing.review.result import Review as Review
     from firing.schedule.schedule import Schedule as Schedule
     from firing.schedule.schedule import Segment as Segment
@@ -75,6 +77,7 @@ _HOME = {
     "KilnFit": "firing.kiln.fit_result",
     "Load": "firing.ware.load",
     "Log": "firing.logs.reader",
+    "Overlay": "firing.review.overlay",
     "Piece": "firing.ware.load",
     "ReadingOptions": "firing.logs.options",
     "Resumption": "firing.design.resume",
@@ -84,6 +87,7 @@ _HOME = {
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
     "calendar": "firing.report.calendar",
+    "compare": "firing.api",
     "cone_at": "firing.cones.cone_at",
     "cone_reached": "firing.cones.equivalence",
     "design": "firing.api",

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
     from firing.logs.reader import Log
+    from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
@@ -577,6 +578,60 @@ def review(
         compare_with=others,
         compare_channel=[pick_channel(other, channel) for other in others],
     )
+
+
+def compare(
+    schedule: Schedule | PathOrName,
+    logs: Sequence[Log | PathOrName],
+    *,
+    align: Align = "segment",
+    channel: str | int | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+) -> Overlay:
+    """Lay several firings of one plan over each other.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    logs : sequence of Log, str or path
+        Two to six logs, or their files.
+    align : {"segment", "clock"}
+        Whether every segment begins at one place for all, or time counts from when each began to
+        heat.
+    channel : str or int, optional
+        The kiln's channel of every log, by name or by number from 1; found if not given.
+    kiln, load : KilnDescription and Load, str or path, optional
+        The kiln, and what was in it.
+
+    Returns
+    -------
+    Overlay
+
+    Raises
+    ------
+    FiringError
+        If a file cannot be read, or there are fewer than two logs or more than six.
+
+    Examples
+    --------
+    A firing and itself differ in nothing, and every segment of both begins at one place:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> both = fi.compare(demo / "plan.toml", [demo / "log.csv"] * 2)
+    >>> both.remarks
+    ('Nothing differs by more than firings of one program do.',)
+    >>> both.firings[0].at_s == both.firings[1].at_s
+    True
+    """
+    from firing.review.overlay import overlay
+
+    plan, described, loaded = _schedule(schedule), _kiln(kiln), _load(load)
+    reviews = [review(plan, log, channel=channel, kiln=described, load=loaded) for log in logs]
+    return overlay(reviews, align)
 
 
 def resume(

@@ -351,7 +351,7 @@ def add_command(
     number: int, kiln: str | None, plan: str | None, place: Path | None, as_json: bool, **told: Any
 ) -> int:
     """Add notes, witness cones, photographs, energy and cost to a firing, or its plan and kiln."""
-    from firing.logbook.keeping import derive_again, shelf_of
+    from firing.logbook.keeping import amend, shelf_of
     from firing.report.logbook import firing_report
 
     said = _said(told)
@@ -363,9 +363,7 @@ def add_command(
         if plan is not None:
             ((title, paper),) = shelf_of(book, plans=[plan]).plans.items()
             said = replace(said, plan=title, plan_text=paper.text)
-        book.add_to(number, said)
-        if said.witnesses or said.plan_text or said.kiln or said.load_text:
-            derive_again(book, [number])
+        amend(book, number, said)
         one = book.show(number)
     if as_json:
         outcome.document({"schema": 1, "kind": "firing", "firing": one.to_dict()})
@@ -438,6 +436,44 @@ def check_command(place: Path | None, as_json: bool) -> int:
     else:
         outcome.report(check_report(found))
     return outcome.act_if(bool(found.wrong))
+
+
+@_subcommand("export", "export studio-2026")
+@click.argument("folder", type=click.Path(path_type=Path))
+@logbook_option
+@json_option
+def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
+    """Write the logbook into a new FOLDER of plain files: logs, TOML, and CSV for a spreadsheet."""
+    from firing.logbook.exchange import export
+
+    with Logbook.open(place, create=False) as book:
+        count = export(book, folder, progress_line())
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-export", "folder": str(folder),
+                          "firings": count})  # fmt: skip
+    else:
+        outcome.text(f"{count:,} firings written to {folder}.")
+    return outcome.DONE
+
+
+@_subcommand("import", "import studio-2026 --logbook new.sqlite")
+@click.argument("folder", type=click.Path(path_type=Path))
+@logbook_option
+@report_options
+@json_option
+def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
+    """Read a FOLDER that 'export' wrote; what is in the logbook already is passed over."""
+    from firing.logbook.exchange import import_
+    from firing.report.logbook import keep_report
+
+    with Logbook.open(place) as book:
+        found = import_(book, folder, progress_line())
+        book.back_up_when_due()
+    if as_json:
+        outcome.document(_kept_document("logbook-import", found))
+    else:
+        outcome.report(keep_report(found, full=outcome.asked("full"), kind="Import"))
+    return outcome.act_if(any(one.state == "refused" for one in found))
 
 
 @_subcommand("backup", "backup --out studio-backup.sqlite")

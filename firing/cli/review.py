@@ -14,6 +14,7 @@ from firing.errors import FiringError
 from firing.logs.reader import open_log
 
 if TYPE_CHECKING:
+    from firing.review.overlay import Align
     from firing.review.result import Review
 
 
@@ -131,6 +132,56 @@ def review_command(
     else:
         outcome.report(review_report(result))
     return outcome.act_if(result.needs_action)
+
+
+@click.command("compare")
+@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--schedule", metavar="PLAN", required=True, help="The plan they were fired by.")
+@click.option(
+    "--align",
+    type=click.Choice(["segment", "clock"]),
+    default="segment",
+    show_default=True,
+    help="Let every segment begin at one place for all, or count from when each began to heat.",
+)
+@kiln_options
+@log_options
+@html_option
+@report_options
+@json_option
+def compare_command(
+    logs: tuple[Path, ...],
+    schedule: str,
+    align: "Align",
+    kiln: str | None,
+    load: str | None,
+    channel: str | None,
+    html: Path | None,
+    overwrite: bool,
+    as_json: bool,
+    **reading: Any,
+) -> int:
+    """Lay two to six firings of one plan over each other, a LOG each.
+
+    What differs comes first, then the curves, and what every segment took in every firing.
+    """
+    from firing.files.kinds import open_file
+    from firing.report.review import overlay_report
+    from firing.review.overlay import overlay
+    from firing.review.review import review
+    from firing.schedule.file import open_schedule
+
+    plan, how = open_schedule(schedule), take_reading(reading)
+    of_kiln = {"kiln": open_file("kiln", kiln), "load": open_file("load", load)}
+    read = [open_log(log, channel, how) for log in logs]
+    found = overlay([review(plan, log, channel=at, **of_kiln) for log, at in read], align)
+    if html is not None:
+        outcome.page(overlay_report(found), html, overwrite=overwrite)
+    if as_json:
+        outcome.document(found.to_dict())
+    else:
+        outcome.report(overlay_report(found))
+    return outcome.DONE
 
 
 def _witnesses(told: tuple[str, ...]) -> tuple[Any, ...]:

@@ -339,37 +339,10 @@ def resume(
     open_c: float = UNLOAD_C,
     clock: datetime | None = None,
 ) -> Resumption:
-    """Return what to key in now.
+    """Return what to key in now, by the log so far; `fi.resume` says more of what is asked.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program that was interrupted.
-    time_s, temperature_c : ndarray, shape (n,)
-        The log so far [s, °C]; NaN where there is no reading.
-    load, kiln, controller
-        The ware, the kiln, and what the rest is keyed into, as far as known.
-    cone : str, optional
-        The cone wanted; else log and rest are to amount to what the whole program would have.
-    margin : float
-        Caution.
-    reads_c, ago_s : float
-        What the kiln reads now, and how long after the log's last reading [°C, s].
-    started : datetime, optional
-        When the log began, with its time zone.
-    open_c : float
-        Opening [°C].
-    clock : datetime, optional
-        What the clock says now, with its time zone: whether the log's last reading still holds.
-
-    Returns
-    -------
-    Resumption
-
-    Raises
-    ------
-    FiringError
-        If the log has fewer than two readings, or the reading now cannot be right.
+    `clock` is what the clock says now, with its time zone: whether the log's last reading still
+    holds.
     """
     controller = (
         Controller(max_segments=99, unit=schedule.unit) if controller is None else controller

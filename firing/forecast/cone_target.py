@@ -74,14 +74,7 @@ def plan_for_cone(
     changed: Changed,
     forecast_of: Callable[[Schedule], Forecast],
 ) -> PlanForCone:
-    """Return a plan with the hold, the peak or the rate that brings a cone just down.
-
-    Raises
-    ------
-    FiringError
-        If the peak's ramp has no rate to change, or nothing within 24 h, 120 °C or 5 to 400 °C/h
-        does it.
-    """
+    """Return a plan with the hold, the peak or the rate that brings a cone just down."""
     name = cone_law(cone).cone
     place = schedule.peak_index
     segment, unit = schedule.segments[place], schedule.unit

@@ -76,6 +76,11 @@ def _schedule(text: str) -> Schedule:
     return read
 
 
+def title_of(plan_text: str) -> str:
+    """Return the title of a plan's file."""
+    return _schedule(plan_text).title
+
+
 @lru_cache(maxsize=128)
 def _kiln(text: str) -> KilnDescription:
     read: KilnDescription = file_kind("kiln").parse(text)
@@ -372,6 +377,12 @@ class Progress:
     left_s: float
 
 
+def progressed(done: int, total: int, began_s: float) -> Progress:
+    """Return how far something is that began at a moment of the monotonic clock."""
+    rate = done / max(time.monotonic() - began_s, 1e-6)
+    return Progress(done, total, rate, (total - done) / rate)
+
+
 def logs_in(folder: Path) -> list[Path]:
     """Return the files of a folder, and of those in it, that may be logs."""
     return sorted(
@@ -427,9 +438,7 @@ def keep_logs(
     began_s = time.monotonic()
     for number, path in enumerate(logs, 1):
         found += _keep_file(book, path, shelf, said, dry_run)
-        spent_s = max(time.monotonic() - began_s, 1e-6)
-        rate = number / spent_s
-        progress(Progress(number, len(logs), rate, (len(logs) - number) / rate))
+        progress(progressed(number, len(logs), began_s))
     return found
 
 
@@ -438,7 +447,7 @@ def _keep_file(
 ) -> list[KeptLog]:
     try:
         body = read_whole(path, MOST_BYTES)
-        written_at = path.stat().st_mtime
+        written_at = round(path.stat().st_mtime, 3)
     except UnusableInput as fault:
         return [KeptLog(str(path), state="refused", why=f"{path.name} {fault}")]
     except (OSError, ValueError) as error:
@@ -549,6 +558,30 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
     return _Matched(entry, log, channel, found, sure, why, why_kiln)
 
 
+def amend(book: Logbook, number: int, said: Entry) -> None:
+    """Add to a firing what a person says of it, and derive anew what follows from that.
+
+    Raises
+    ------
+    FiringError
+        If it contradicts the log, such as a cone that can't have bent so far; nothing is added.
+    """
+    papers = {
+        name: getattr(said, name)
+        for name in ("kiln", "kiln_text", "plan", "plan_text", "load", "load_text")
+        if getattr(said, name)
+    }
+    if not papers and not said.witnesses:
+        book.add_to(number, said)
+        return
+    entry = book.entry(number)
+    entry = replace(entry, **papers, witnesses=(*entry.witnesses, *said.witnesses))
+    shown = derive(entry)
+    if shown.trouble:
+        raise FiringError(shown.trouble)
+    book.add_to(number, said, shown)
+
+
 def derive_again(
     book: Logbook, firings: Sequence[int], progress: Callable[[Progress], None] = lambda _: None
 ) -> int:
@@ -565,6 +598,5 @@ def derive_again(
             shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble})
             troubled += 1
         book.derive_again(number, shown)
-        rate = done / max(time.monotonic() - began_s, 1e-6)
-        progress(Progress(done, len(firings), rate, (len(firings) - done) / rate))
+        progress(progressed(done, len(firings), began_s))
     return troubled

@@ -18,7 +18,6 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription, WallLayer, resistance_factor
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.materials import wall_material
 from firing.kiln.residuals import (
@@ -26,6 +25,7 @@ from firing.kiln.residuals import (
     ROBUST_SIGMA,
     WINDOW_S,
     WINDOW_SCATTER,
+    FiringRecord,
     load_of,
 )
 from firing.kiln.thermal_network import Network

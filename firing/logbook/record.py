@@ -243,7 +243,7 @@ class Filter:
     until_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A firing as it is put in: its log's bytes, and what a person said of it.
 
@@ -280,7 +280,7 @@ class Entry:
     log_name: str
     body: bytes
     part: int = 1
-    reading: Mapping[str, Any] = field(default_factory=dict)
+    reading: Mapping[str, Any] = field(default_factory=dict, hash=False)
     channel: str = ""
     written_at: float = 0.0
     began_at: float | None = None

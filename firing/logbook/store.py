@@ -490,8 +490,11 @@ class Logbook:
             self._put_shown(firing, shown)
             self._index(firing)
 
-    def add_to(self, firing: int, entry: Entry) -> None:
-        """Add notes, witness cones and photographs to a firing, and what else is said of it."""
+    def add_to(self, firing: int, entry: Entry, shown: Shown | None = None) -> None:
+        """Add notes, witness cones and photographs to a firing, and what else is said of it.
+
+        `shown` is what then follows from its log; None where nothing new does.
+        """
         self._one_or_refuse(firing)
         with self._writing():
             self._put_said(firing, entry)
@@ -504,6 +507,8 @@ class Logbook:
             for name, value in said.items():
                 if value not in (None, ""):
                     self._db.execute(f"UPDATE firing SET {name} = ? WHERE id = ?", (value, firing))
+            if shown is not None:
+                self._put_shown(firing, shown)
             self._index(firing)
 
     def add_event(

@@ -8,7 +8,13 @@ from dataclasses import replace
 from functools import partial
 
 from firing.cones.table import cone_number
-from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
+from firing.report.charts.review_course import (
+    both_courses,
+    overlaid_courses,
+    overlaid_series,
+    plan_and_actual,
+    review_series,
+)
 from firing.report.document import (
     Block,
     Bullets,
@@ -52,6 +58,7 @@ from firing.report.words import (
     source_ids,
 )
 from firing.review.gaps import LACKED, gap_words
+from firing.review.overlay import Overlay
 from firing.review.result import (
     CAUSE_NAMES,
     WITNESS_SOURCES,
@@ -419,6 +426,72 @@ def _compared_figures(review: Review, comparison: Comparison) -> Table:
         span = f"cooling {' to '.join(ends)} °{unit}"
         rows.append((span, *map(hours_minutes, (cooling.this_s, cooling.other_s))))
     return Table(("", "this", "other"), "lrr", rows, "Causes, peak, cone and cooling of both")
+
+
+def overlay_report(found: Overlay) -> Report:
+    """Return several firings of one plan over each other as a report."""
+    unit = found.schedule.unit
+    by = "by their segments" if found.align == "segment" else "by the clock"
+    chart = Chart(partial(overlaid_courses, found), overlaid_series(found), unit)
+    return Report(
+        "Compare",
+        found.schedule.title,
+        unit=unit,
+        subject=f"{len(found.firings)} firings over each other, {by}",
+        answer=found.remarks[:1],
+        parts=(
+            Bullets(found.remarks),
+            Section("", [chart]),
+            overlaid_table(found),
+            overlaid_segments(found),
+        ),
+    )
+
+
+def overlaid_table(found: Overlay) -> Table:
+    """Return a row a firing: when, how long, how hot, and which cone."""
+    unit = found.schedule.unit
+    rows = []
+    for firing in found.firings:
+        review, started = firing.review, firing.review.log.trace.started
+        off = hours_minutes(review.printed_excess_s, signed=True)
+        rows.append(
+            (
+                firing.letter,
+                firing.name,
+                "–" if started is None else Timekeeper(started, 0.0).date_words(0.0),
+                hours_minutes(review.actual_s),
+                off,
+                temperature_figure(review.peak_c, unit),
+                cone_or_none(review.cones.reached_number),
+            )
+        )
+    headers = ("", "log", "began", "took", "off plan", f"highest °{unit}", "cone")
+    return Table(headers, "lllrrrr", rows, "The firings (h:mm)")
+
+
+def overlaid_segments(found: Overlay) -> Table | None:
+    """Return what every segment took in every firing; None where no log is of the plan."""
+    if not found.segments:
+        return None
+    letters = [firing.letter for firing in found.firings]
+    rows = [
+        (
+            str(segment.index + 1),
+            segment.name,
+            hours_minutes(segment.planned_s),
+            *map(hours_minutes, segment.took_s),
+        )
+        for segment in found.segments
+    ]
+    whole = [hours_minutes(firing.review.actual_s) for firing in found.firings]
+    rows.append(("", "together", hours_minutes(found.firings[0].review.planned_s), *whole))
+    return Table(
+        ("#", "segment", "planned", *letters),
+        "rl" + "r" * (1 + len(letters)),
+        rows,
+        "What every segment took in every firing (h:mm)",
+    )
 
 
 def _log(review: Review) -> Section:

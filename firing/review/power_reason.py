@@ -19,9 +19,8 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import resistance_factor
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
-from firing.kiln.residuals import WINDOW_S, load_of, windows_of
+from firing.kiln.residuals import WINDOW_S, FiringRecord, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
 from firing.review.result import Confidence, HalfHours, PowerReason, Review, Shortfall

@@ -104,7 +104,7 @@ class Prompt(ModalScreen[str | None]):
         """Put the line under what it is for."""
         with Vertical():
             yield Static(Content(plain(self._question)))
-            yield Input(self._value, compact=True, select_on_focus=False)
+            yield Input(self._value, compact=True, select_on_focus=True)
             yield Static(Content(plain(self._fault)), classes="fault")
             yield KeyLine()
 

@@ -101,7 +101,9 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Insert, copy, remove or move the selected segment; may be refused."""
         place = self.table.place
         done, label, row = edits.rearranged(self.document.schedule, what, place.row)
-        column = place.column if segment_table.editable(row, place.column) else "rate"
+        # A new line is written from its first figure on.
+        stays = what != "new" and segment_table.editable(row, place.column)
+        column = place.column if stays else "rate"
         self.apply(done, label, Selection(row, column))
 
     def on_list_grid_chosen(self, message: Segments.Chosen) -> None:

@@ -1,0 +1,184 @@
+"""``firing fleet``: many logs at once."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import html_option, json_option, report_options
+from firing.cli.log_options import log_options, take_reading
+from firing.errors import FiringError
+from firing.units import format_duration
+
+if TYPE_CHECKING:
+    from firing.fleet.run import Progress
+
+
+@click.command("fleet")
+@click.argument("source", metavar="[FOLDER|URL]", required=False)
+@click.option("--plans", metavar="DIR", help="Folder of the schedule files, or one of them.")
+@click.option("--kilns", metavar="DIR", help="Folder of the kiln files, or one of them.")
+@click.option("--tariff", metavar="T", help="Tariff file (TOML), for the cost.")
+@click.option("--out", "table", metavar="DIR", help="Folder or address of the table of results.")
+@click.option(
+    "--engine",
+    type=click.Choice(["pool", "dask"]),
+    default="pool",
+    show_default=True,
+    help="Processes of this computer, or a Dask cluster.",
+)
+@click.option("--scheduler", metavar="URL", help="Dask scheduler to use: tcp://host:8786.")
+@click.option(
+    "--workers", type=click.IntRange(1, 1024), metavar="N", help="Workers; default one a core."
+)
+@click.option("--list-columns", is_flag=True, help="List the columns of the table, and stop.")
+@log_options
+@html_option
+@report_options
+@json_option
+def fleet_command(
+    source: str | None,
+    plans: str | None,
+    kilns: str | None,
+    tariff: str | None,
+    table: str | None,
+    engine: Any,
+    scheduler: str | None,
+    workers: int | None,
+    list_columns: bool,
+    channel: str | None,
+    html: Path | None,
+    overwrite: bool,
+    as_json: bool,
+    **reading: Any,
+) -> int:
+    """Review every log of FOLDER, and say what to look at first.
+
+    The results are a table in --out, a row a log.  A second run reviews only what is new.  Without
+    FOLDER the table is summed up as it is.  A log's kiln and plan are those whose names stand in
+    its path, else those that its course fits.
+    """
+    from firing.fleet.summary import summarise
+    from firing.fleet.table import FleetTable
+
+    if list_columns:
+        return _listed_columns(as_json)
+    if table is None:
+        raise FiringError("--out is missing; name the folder for the table of results")
+    if source is None and (plans or kilns or tariff or scheduler):
+        raise FiringError("there is nothing to review; name the folder of the logs, too")
+    place = FleetTable(table)
+    run = None
+    if source is not None:
+        run = _review(source, place, plans, kilns, tariff, engine, scheduler, workers, channel,
+                      reading)  # fmt: skip
+    found = summarise(place)
+    if run is None and not found.logs:
+        raise FiringError(f"{table} holds no table; name the folder of the logs to make one")
+    if html is not None:
+        from firing.report.fleet import fleet_report
+
+        outcome.page(fleet_report(found), html, overwrite=overwrite)
+    if as_json:
+        outcome.document({**found.to_dict(), "run": None if run is None else run.to_dict()})
+    else:
+        from firing.report.fleet import fleet_report
+
+        outcome.report(fleet_report(found))
+    return outcome.act_if(found.needs_action)
+
+
+def _review(
+    source: str,
+    place: Any,
+    plans: str | None,
+    kilns: str | None,
+    tariff: str | None,
+    engine: Any,
+    scheduler: str | None,
+    workers: int | None,
+    channel: str | None,
+    reading: dict[str, Any],
+) -> Any:
+    from firing.files.kinds import open_file
+    from firing.fleet.inputs import read_folder
+    from firing.fleet.review_log import Studio
+    from firing.fleet.run import review_all
+
+    if plans is None:
+        raise FiringError("--plans is missing; name the folder of the schedule files")
+    read_plans, plan_files = read_folder("schedule", plans)
+    read_kilns, kiln_files = read_folder("kiln", kilns)
+    studio = Studio(
+        plans=read_plans,
+        kilns=read_kilns,
+        plan_files=plan_files,
+        kiln_files=kiln_files,
+        tariff=open_file("tariff", tariff),
+        options=take_reading(reading),
+        channel=channel,
+    )
+    line = _Line()
+    try:
+        run = review_all(
+            source, place, studio,
+            engine=engine, workers=workers, scheduler=scheduler, progress=line.show,
+        )  # fmt: skip
+    finally:
+        line.end()
+    outcome.note(
+        f"{run.reviewed:,} of {run.found:,} logs were new and are reviewed"
+        if run.reviewed
+        else f"nothing is new in {run.found:,} logs"
+    )
+    return run
+
+
+class _Line:
+    """One line of progress on a terminal."""
+
+    def __init__(self) -> None:
+        self._shown = sys.stderr.isatty()
+        self._written = False
+        self._last_s = 0.0
+
+    def show(self, progress: "Progress") -> None:
+        """Show it, a few times a second at most."""
+        import time
+
+        now_s = time.monotonic()
+        if not self._shown or (now_s - self._last_s < 0.25 and progress.left_s > 0.0):
+            return
+        self._last_s, self._written = now_s, True
+        left = format_duration(progress.left_s) if progress.left_s >= 60.0 else "under a minute"
+        words = f"{progress.done:,} of {progress.total:,} logs, {progress.rate_per_s:.1f} a second"
+        sys.stderr.write(f"\r{words}, {left} left\x1b[K")
+        sys.stderr.flush()
+
+    def end(self) -> None:
+        """Leave the line."""
+        if self._written:
+            sys.stderr.write("\n")
+
+
+def _listed_columns(as_json: bool) -> int:
+    """List the table's columns with their types and words."""
+    from firing.fleet.table import schema
+
+    listed = [
+        {"name": one.name, "type": str(one.type), "words": one.metadata[b"words"].decode()}
+        for one in schema()
+    ]
+    if as_json:
+        outcome.document({"schema": 1, "kind": "fleet_columns", "columns": listed})
+    else:
+        from firing.report.document import Report
+        from firing.report.document import Table as Rows
+
+        rows = [(one["name"], one["type"], one["words"]) for one in listed]
+        outcome.report(
+            Report("", "Columns of the table", [Rows(("column", "type", "what"), "lll", rows)])
+        )
+    return outcome.DONE
