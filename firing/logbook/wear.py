@@ -35,7 +35,7 @@ element-replacement-practice."""
 LIFE, LIFE_SPREAD = 250.0, 0.75
 """Firings until then, and their spread as a logarithm: 150 to 400 and more; anecdotal."""
 BEND, BEND_SPREAD = 1.2, 0.5
-"""Wear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
+"""ElementWear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
 WALK, WALK_SPREAD = 0.0012, 0.8
 """What wanders from one firing to the next, as a share of the power; likewise."""
 NOISE_SPREAD = 0.35
@@ -85,7 +85,7 @@ class WearPoint(Serialised):
 
 
 @dataclass(frozen=True, slots=True)
-class Wear(Serialised):
+class ElementWear(Serialised):
     """What a kiln's firings since its last new elements show.
 
     Attributes
@@ -144,7 +144,7 @@ class Wear(Serialised):
 DAYS_A_MONTH = 30.44
 
 
-def wear_of(kept: Sequence[Kept]) -> Wear:
+def wear_of(kept: Sequence[Kept]) -> ElementWear:
     """Return how a kiln's elements wear, from all its firings in any order."""
     in_order = sorted(kept, key=lambda one: one[0])
     starts = [i for i, (_, _, events) in enumerate(in_order) if NEW_ELEMENTS in events]
@@ -154,7 +154,7 @@ def wear_of(kept: Sequence[Kept]) -> Wear:
     series = _Series(life, told)
     points = series.points()
     a_month = _a_month([when for when, _, _ in life])
-    bare = Wear(points, since, len(life), len(told), a_month=a_month)
+    bare = ElementWear(points, since, len(life), len(told), a_month=a_month)
     if len(told) < LEAST_FIRINGS:
         return replace(bare, not_yet=_not_yet(life, told))
     down, down_se = series.power_down()
@@ -192,14 +192,14 @@ class Trends(Serialised):
     ----------
     kiln : str
         Its name.
-    wear : Wear
+    wear : ElementWear
         Power over losses, and when the peak goes out of reach.
     sensor : Sensor
         Offsets by witness cones, and hours in the heat.
     """
 
     kiln: str
-    wear: Wear
+    wear: ElementWear
     sensor: Sensor
 
     @property
@@ -253,7 +253,7 @@ def _not_yet(life: Sequence[Kept], told: Sequence[int]) -> str:
     without = sum(1 for _, m, _ in life if m.output == "none")
     if without > len(life) // 2:
         return f"{some}; log the controller's output, or keep logs that ran short of power"
-    return f"{some}; keep more logs, whole and with their cooling"
+    return f"{some}; keep more logs, from cold to cold"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from firing.kiln.element_wear import ANOTHER_LOOK, REPLACEMENT
 from firing.logbook.sensor import Correction, Sensor, reads_wrong
-from firing.logbook.wear import HORIZON, NEARLY, Break, Trends, Wear
+from firing.logbook.wear import HORIZON, NEARLY, Break, ElementWear, Trends
 from firing.report.document import (
     Block,
     Figures,
@@ -54,7 +54,7 @@ def _of_kiln(trends: Trends, unit: TemperatureUnit) -> list[Block | None]:
     ]
 
 
-def wear_words(wear: Wear, say: Wording) -> list[str]:
+def wear_words(wear: ElementWear, say: Wording) -> list[str]:
     """Return the answer, its causes, and the next step."""
     return [
         _answer(wear, say),
@@ -64,13 +64,13 @@ def wear_words(wear: Wear, say: Wording) -> list[str]:
     ]
 
 
-def _climb(wear: Wear, say: Wording) -> str:
+def _climb(wear: ElementWear, say: Wording) -> str:
     if wear.planned_rate_c_per_h is None:
         return "with all its power"
     return f"at the planned {say.rate(wear.planned_rate_c_per_h)}"
 
 
-def _answer(wear: Wear, say: Wording) -> str:
+def _answer(wear: ElementWear, say: Wording) -> str:
     if not wear.foretold or wear.peak_c is None:
         return f"Not yet: {wear.not_yet}."
     peak, how = say.degrees(wear.peak_c), _climb(wear, say)
@@ -88,7 +88,7 @@ def _answer(wear: Wear, say: Wording) -> str:
     return f"{peak} goes out of reach {how} in {middle} firings (80 %: {low} to {most}){about}."
 
 
-def _since(wear: Wear) -> str:
+def _since(wear: ElementWear) -> str:
     if wear.since is not None:
         return f"since the new elements of {_day(wear.since)}"
     return f"since {_day(wear.points[0].when)}" if wear.points else ""
@@ -98,7 +98,7 @@ def _day(when: datetime) -> str:
     return f"{when:%Y-%m-%d}"
 
 
-def _of_power(wear: Wear) -> str:
+def _of_power(wear: ElementWear) -> str:
     down, se = wear.power_down or 0.0, wear.power_down_se or 0.0
     if abs(down) < _SURE * se:
         return f"The elements' power has not changed measurably {_since(wear)} (± {_percent(se)})."
@@ -124,7 +124,7 @@ def _of_break(one: Break) -> str:
     )
 
 
-def _next_step(wear: Wear, say: Wording) -> str:
+def _next_step(wear: ElementWear, say: Wording) -> str:
     if not wear.foretold:
         return "Keep every firing: 'firing keep LOG' takes no load file and no meter."
     if wear.out_of_reach:
@@ -148,7 +148,7 @@ def _next_step(wear: Wear, say: Wording) -> str:
     return "Nothing to do: keep your logs, and look again after ten more firings."
 
 
-def _table(wear: Wear, say: Wording) -> Table | None:
+def _table(wear: ElementWear, say: Wording) -> Table | None:
     points = wear.points[-_LISTED:]
     if not points:
         return None

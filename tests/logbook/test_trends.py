@@ -1,4 +1,4 @@
-"""Wear foretold, breaks told from it, and the thermocouple watched: by lives of known truth.
+"""ElementWear foretold, breaks told from it, and the thermocouple watched: by lives of known truth.
 
 The long tests hold three hundred lives and whole logs of other physics to the bars; a few stand for
 them in every run.
@@ -24,7 +24,7 @@ from firing.errors import FiringError
 from firing.kiln.file import parse_kiln
 from firing.logbook.measure import Measure, WitnessOffset, measure
 from firing.logbook.sensor import NEW_SENSOR, Kept, corrected, cusum, sensor_of
-from firing.logbook.wear import HORIZON, NEW_ELEMENTS, Wear, jumps, wear_of
+from firing.logbook.wear import HORIZON, NEW_ELEMENTS, ElementWear, jumps, wear_of
 from firing.logs.reader import read_log
 from firing.review.review import review
 from firing.schedule.schedule import Schedule, Segment
@@ -41,7 +41,7 @@ def lives(count: int, seed: int) -> list[tuple[Life, int]]:
     return found
 
 
-def ends(wear: Wear) -> tuple[float, float]:
+def ends(wear: ElementWear) -> tuple[float, float]:
     """The 80 % interval, open where it reaches beyond all."""
     low, high = wear.firings_left_low, wear.firings_left_high
     return math.inf if low is None else low, math.inf if high is None else high
