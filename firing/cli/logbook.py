@@ -19,9 +19,11 @@ from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
 from firing.logbook.store import Logbook
+from firing.units import TemperatureUnit, parse_rate_c_per_h
 
 if TYPE_CHECKING:
     from firing.logbook.keeping import KeepProgress, KeptLog
+    from firing.logbook.wear import Trends
     from firing.review.overlay import Align
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -546,3 +548,104 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
         )
         outcome.text(f"{len(older)} firings derived again.{more}")
     return outcome.act_if(bool(troubled))
+
+
+@_subcommand("trends", 'trends "Workshop kiln"')
+@click.argument("kiln", required=False)
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@logbook_option
+@json_option
+def trends_command(
+    kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
+) -> int:
+    """Show how KILN's elements wear, when its peak goes out of reach, and what its sensor reads.
+
+    Takes neither load nor meter. Without KILN it shows every kiln. Exit status 1: a peak is out of
+    reach, or nearly.
+    """
+    from firing.report.trends import trends_report
+
+    found = [_trends(place, name) for name in _kilns(place, kiln)]
+    if as_json:
+        outcome.document({"schema": 1, "kind": "trends", "kilns": [one.to_dict() for one in found]})
+    else:
+        outcome.report(trends_report(found, unit))
+    return outcome.act_if(any(one.needs_action for one in found))
+
+
+def _kilns(place: Path | None, kiln: str | None) -> list[str]:
+    """Return the kiln that is named, or every kiln of which firings are kept."""
+    with Logbook.open(place, create=False) as book:
+        if kiln is None:
+            return [name for name in book.kilns() if book.count(Filter(kiln=name))]
+        name = book.kiln_called(kiln)
+        if name not in book.kilns():
+            near = difflib.get_close_matches(kiln, book.kilns(), n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else "; firing logbook list shows them"
+            raise FiringError(f"{kiln}: the logbook holds no kiln of that name{meant}")
+        return [name]
+
+
+def _trends(place: Path | None, kiln: str) -> Trends:
+    from firing.logbook.wear import trends_of
+
+    with Logbook.open(place, create=False) as book:
+        mine = [one for one in book.firings(Filter(kiln=kiln)) if one.kiln == kiln]
+        return trends_of(kiln, mine, book.events(kiln))
+
+
+@_subcommand("sensor", 'sensor "Workshop kiln" --plan glaze.toml --out glaze-corrected.toml')
+@click.argument("kiln")
+@click.option("--plan", metavar="PLAN", help="The next plan, whose peak is to be corrected.")
+@click.option(
+    "--already",
+    metavar="DEGREES",
+    help="What the plan allows for already: kiln_reads_low of the kiln file it was made with, or 0",
+)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The corrected plan.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@logbook_option
+@json_option
+def sensor_command(
+    kiln: str, plan: str | None, already: str | None, out: Path | None, overwrite: bool,
+    place: Path | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
+    from firing.files.tomlfile import read_text
+    from firing.kiln.file import parse_kiln
+    from firing.logbook.sensor import corrected
+    from firing.report.trends import correction_report, sensor_report
+    from firing.schedule.file import open_schedule, schedule_text
+
+    name = _kilns(place, kiln)[0]
+    sensor = _trends(place, name).sensor
+    if plan is None:
+        if out is not None or already is not None:
+            raise FiringError("--out and --already speak of a plan; name it with --plan PLAN")
+        if as_json:
+            outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
+        else:
+            outcome.report(sensor_report(name, sensor))
+        return outcome.DONE
+    next_plan = open_schedule(plan)
+    if already is None:
+        with Logbook.open(place, create=False) as book:
+            text = book.kilns()[name]
+        written = parse_kiln(text, name).fitted.cone_offset_c if text else 0.0
+        if written:
+            raise FiringError(
+                f"the kiln file has kiln_reads_low_c = {written:g}; say with --already {written:g} "
+                "that the plan was made with it, or with --already 0 that it was not"
+            )
+    allowed = (already or "0").strip()
+    size_c = parse_rate_c_per_h(allowed.lstrip("-−"), next_plan.unit) if allowed != "0" else 0.0
+    correction = corrected(next_plan, sensor, -size_c if allowed[0] in "-−" else size_c)
+    if out is not None and correction.schedule is not None:
+        base = read_text(Path(plan)) if Path(plan).exists() else None
+        outcome.write(out, schedule_text(correction.schedule, base), overwrite=overwrite)
+        outcome.note(f"written to {out}")
+    if as_json:
+        outcome.document({"schema": 1, "kind": "correction", "kiln": name, **correction.to_dict()})
+    else:
+        outcome.report(correction_report(correction, next_plan.unit))
+    return outcome.DONE
