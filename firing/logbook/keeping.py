@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import firing
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.logbook.measure import measure
-from firing.logbook.record import Entry, KeptWitness, Photo, Shown
+from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown
 from firing.logbook.store import Kept, Logbook
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
@@ -36,8 +35,6 @@ if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.trace import Trace
 
-CODE = f"{firing.__version__}/1"
-"""The version of what is derived here; the number behind the stroke grows with every change."""
 COURSE_POINTS = 48
 LOG_SUFFIXES = {
     *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
@@ -341,6 +338,7 @@ class KeptLog:
     sure: bool = True
     why: str = ""
     why_kiln: str = ""
+    notes: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
@@ -361,6 +359,7 @@ class KeptLog:
             "sure": self.sure,
             "why": self.why,
             "why_kiln": self.why_kiln,
+            "notes": list(self.notes),
         }
 
 
@@ -531,8 +530,9 @@ def _keep_part(
         state = _state(kept)
     number = None if kept is None else kept.id
     return KeptLog(
-        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln
-    )
+        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln,
+        matched.log.notes,
+    )  # fmt: skip
 
 
 def _state(kept: Kept) -> str:
@@ -560,10 +560,10 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
     kilns, plans = shelf.described(), shelf.schedules()
     kiln, why_kiln = "", ""
     if len(shelf.kilns) == 1:
-        kiln, why_kiln = next(iter(shelf.kilns)), "as the only one"
+        kiln, why_kiln = next(iter(shelf.kilns)), "the only one there is"
     found: Review | None = None
     if len(plans) == 1:
-        plan, sure, why = next(iter(plans)), True, "as given"
+        plan, sure, why = next(iter(plans)), True, "the plan you named"
     else:
         match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
         plan = "" if match.best is None else match.best.name
@@ -579,7 +579,7 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
         kiln_text=shelf.kilns[kiln].text if kiln else "",
         plan=plan,
         plan_text=shelf.plans[plan].text if plan else "",
-        matched=f"plan {why}" + (f"; kiln {why_kiln}" if why_kiln else ""),
+        matched=f"{why}" + (f"; kiln: {why_kiln}" if why_kiln else ""),
     )
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
