@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from firing.api import forecast as forecast
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
+    from firing.api import keep_firing as keep_firing
     from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
     from firing.kiln.tariff import Tariff as Tariff
+    from firing.logbook.store import Logbook as Logbook
     from firing.logs.options import ReadingOptions as ReadingOptions
     from firing.logs.reader import Log as Log
     from firing.logs.reader import read_log as read_log
@@ -78,6 +80,7 @@ _HOME = {
     "Load": "firing.ware.load",
     "Log": "firing.logs.reader",
     "Overlay": "firing.review.overlay",
+    "Logbook": "firing.logbook.store",
     "Piece": "firing.ware.load",
     "ReadingOptions": "firing.logs.options",
     "Resumption": "firing.design.resume",
@@ -97,6 +100,7 @@ _HOME = {
     "forecast": "firing.api",
     "guide": "firing.api",
     "heat_work": "firing.api",
+    "keep_firing": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
     "plan_for_cone": "firing.api",
