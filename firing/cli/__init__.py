@@ -18,6 +18,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "guide": ("firing.cli.design", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
     "fleet": ("firing.cli.fleet", "Review many logs at once: which kilns and plans need a look."),
+    "keep": ("firing.cli.logbook", "Keep the log of a firing in the logbook, or a folder of them."),
+    "logbook": ("firing.cli.logbook", "List, find and compare kept firings; note what was done."),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.ports", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -45,6 +47,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
     "Review": ("review", "fleet", "heatwork"),
+    "Remember": ("keep", "logbook"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
@@ -60,6 +63,8 @@ EXAMPLES: dict[str, str] = {
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
     "fleet": "firing fleet logs --plans plans --kilns kilns --out results --html fleet.html",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "keep": "firing keep firing-demo/log.csv --plan firing-demo/plan.toml --kiln example-kiln",
+    "logbook": "firing logbook find good glaze march",
     "ports": "firing ports",
     "kiln": "firing kiln show example-kiln",
     "cone": "firing cone 6",

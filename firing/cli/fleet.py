@@ -1,8 +1,7 @@
 """``firing fleet``: many logs at once."""
 
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -10,10 +9,6 @@ from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
-from firing.units import format_duration
-
-if TYPE_CHECKING:
-    from firing.fleet.run import Progress
 
 
 @click.command("fleet")
@@ -102,6 +97,7 @@ def _review(
     channel: str | None,
     reading: dict[str, Any],
 ) -> Any:
+    from firing.cli.logbook import progress_line
     from firing.files.kinds import open_file
     from firing.fleet.inputs import read_folder
     from firing.fleet.review_log import Studio
@@ -120,47 +116,16 @@ def _review(
         options=take_reading(reading),
         channel=channel,
     )
-    line = _Line()
-    try:
-        run = review_all(
-            source, place, studio,
-            engine=engine, workers=workers, scheduler=scheduler, progress=line.show,
-        )  # fmt: skip
-    finally:
-        line.end()
+    run = review_all(
+        source, place, studio,
+        engine=engine, workers=workers, scheduler=scheduler, progress=progress_line(),
+    )  # fmt: skip
     outcome.note(
         f"{run.reviewed:,} of {run.found:,} logs were new and are reviewed"
         if run.reviewed
         else f"nothing is new in {run.found:,} logs"
     )
     return run
-
-
-class _Line:
-    """One line of progress on a terminal."""
-
-    def __init__(self) -> None:
-        self._shown = sys.stderr.isatty()
-        self._written = False
-        self._last_s = 0.0
-
-    def show(self, progress: "Progress") -> None:
-        """Show it, a few times a second at most."""
-        import time
-
-        now_s = time.monotonic()
-        if not self._shown or (now_s - self._last_s < 0.25 and progress.left_s > 0.0):
-            return
-        self._last_s, self._written = now_s, True
-        left = format_duration(progress.left_s) if progress.left_s >= 60.0 else "under a minute"
-        words = f"{progress.done:,} of {progress.total:,} logs, {progress.rate_per_s:.1f} a second"
-        sys.stderr.write(f"\r{words}, {left} left\x1b[K")
-        sys.stderr.flush()
-
-    def end(self) -> None:
-        """Leave the line."""
-        if self._written:
-            sys.stderr.write("\n")
 
 
 def _listed_columns(as_json: bool) -> int:

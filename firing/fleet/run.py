@@ -13,25 +13,12 @@ from firing.fleet.review_log import Studio
 from firing.fleet.row import Row
 from firing.fleet.table import PART_ROWS, FleetTable, arrow
 from firing.fleet.worker import LONGEST_S, Job
+from firing.logbook.keeping import Progress, progressed
 from firing.serialise import Serialised
 
 FLUSH_ROWS, FLUSH_S = 1000, 30.0
 """A part is written after so many rows, or so long: that much work is lost at the most."""
 _KNOWN = ("log", "status", "log_sha256", "log_bytes", "log_mark", "basis")
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """How far a run is."""
-
-    done: int
-    total: int
-    rate_per_s: float
-
-    @property
-    def left_s(self) -> float:
-        """What is left at this rate [s]."""
-        return (self.total - self.done) / self.rate_per_s if self.rate_per_s > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +163,7 @@ def _reviewed(
             else:
                 rows.append(answer)
             now_s = time.monotonic()
-            progress(Progress(count, total, count / max(now_s - began_s, 1e-6)))
+            progress(progressed(count, total, began_s))
             if len(rows) >= FLUSH_ROWS or (rows and now_s - written_s >= FLUSH_S):
                 written, rows = rows, []
                 table.add(written)

@@ -41,6 +41,7 @@ PATH_VARIABLE = "FIRING_LOGBOOK"
 LATE = "coalesce(s.excess_s > max(1800.0, 0.1 * s.planned_s), 0)"
 """As `Firing.late`."""
 BUSY_MS = 15_000
+COPIED_BYTES, COPIES_KEPT, SECONDS_PER_DAY = 20_000_000, 3, 86_400.0
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 _NETWORK = re.compile(
     r"nfs\d?|cifs|smb\w*|ncpfs|afs|9p|ceph|lustre|glusterfs|gfs2|ocfs2|beegfs|davfs2?|"
@@ -489,8 +490,11 @@ class Logbook:
             self._put_shown(firing, shown)
             self._index(firing)
 
-    def add_to(self, firing: int, entry: Entry) -> None:
-        """Add notes, witness cones and photographs to a firing, and what else is said of it."""
+    def add_to(self, firing: int, entry: Entry, shown: Shown | None = None) -> None:
+        """Add notes, witness cones and photographs to a firing, and what else is said of it.
+
+        `shown` is what then follows from its log; None where nothing new does.
+        """
         self._one_or_refuse(firing)
         with self._writing():
             self._put_said(firing, entry)
@@ -503,6 +507,8 @@ class Logbook:
             for name, value in said.items():
                 if value not in (None, ""):
                     self._db.execute(f"UPDATE firing SET {name} = ? WHERE id = ?", (value, firing))
+            if shown is not None:
+                self._put_shown(firing, shown)
             self._index(firing)
 
     def add_event(
@@ -652,6 +658,10 @@ class Logbook:
         with self._explained():
             return dict(self._db.execute("SELECT name, body FROM kiln ORDER BY name").fetchall())
 
+    def kiln_called(self, name: str) -> str:
+        """Return a kiln's name as it is spelled in the logbook; a new name as it is written."""
+        return next((known for known in self.kilns() if known.casefold() == name.casefold()), name)
+
     def plans(self) -> dict[str, str]:
         """Return the text of every plan by its title; the newest of those that share a title."""
         with self._explained():
@@ -745,6 +755,21 @@ class Logbook:
             partial.unlink(missing_ok=True)
         return target
 
+    def back_up_when_due(self) -> Path | None:
+        """Copy the logbook beside itself after a change, and let older copies of this kind go.
+
+        A small one is copied every time, a large one once a day.
+        """
+        own = sorted(self.path.parent.glob(f"{self.path.stem}-backup-*-auto{self.path.suffix}"))
+        if own and self.path.stat().st_size > COPIED_BYTES:
+            age_s = datetime.now(UTC).timestamp() - own[-1].stat().st_mtime
+            if age_s < SECONDS_PER_DAY:
+                return None
+        copy = self.backup(label="auto")
+        for old in own[: 1 - COPIES_KEPT]:
+            old.unlink(missing_ok=True)
+        return copy
+
 
 def newest_backup(path: Path) -> Path | None:
     """Return the newest backup that lies beside a logbook."""
@@ -799,39 +824,23 @@ def _conditions(which: Filter) -> tuple[str, tuple[Any, ...]]:
         asked.append(("s.started_at >= ?", (which.since_s,)))
     if which.until_s is not None:
         asked.append(("s.started_at < ?", (which.until_s,)))
-    if words := searched(which.words):
+    if words := searched(which.words, any_word=which.any_word):
         asked.append(("f.id IN (SELECT rowid FROM words WHERE words MATCH ?)", (words,)))
     where = " AND ".join(condition for condition, _ in asked)
     return (f"WHERE {where}" if where else ""), tuple(v for _, values in asked for v in values)
 
 
-_SMALL_WORDS = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "at",
-        "firing",
-        "firings",
-        "for",
-        "from",
-        "in",
-        "of",
-        "on",
-        "one",
-        "that",
-        "the",
-        "to",
-        "with",
-    ]
-)
+_SMALL_WORDS = {
+    *("a", "an", "and", "at", "for", "from", "in", "of", "on", "one", "that", "the", "to", "with"),
+    *("firing", "firings"),
+}
 
 
-def searched(words: str) -> str:
+def searched(words: str, *, any_word: bool = False) -> str:
     """Return what a person looks for as a full-text question: each word, or what begins with it."""
     found = re.findall(r"\w+", words.casefold())
     told = [word for word in found if word not in _SMALL_WORDS] or found
-    return " ".join(f'"{word}"*' for word in told)
+    return (" OR " if any_word else " ").join(f'"{word}"*' for word in told)
 
 
 _MONTHS = (
