@@ -7,6 +7,7 @@ nor the answers of a million logs are ever together in memory.
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import queue
 import threading
@@ -18,8 +19,9 @@ from typing import Any, Literal
 
 from firing.errors import FiringError
 from firing.fleet.inputs import INSTALL
+from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio, code_version
-from firing.fleet.worker import LONGEST_S, Answer, Job, Worker
+from firing.fleet.worker import LONGEST_S, Answer, Worker
 
 Engine = Literal["pool", "dask"]
 Answers = Iterator[tuple[Job, Answer]]
@@ -117,6 +119,8 @@ def on_dask(
     except ImportError:
         raise FiringError(INSTALL) from None
     make: Any = distributed  # its classes have no types
+    # What it says of a lost connection, with tracebacks, is said in a sentence.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
     with contextlib.ExitStack() as opened:
         try:
             if scheduler is None:
@@ -171,7 +175,7 @@ def _handed_out(
                         send([job])
                     continue
                 words = "its review ended the workers that did it"
-                yield batch[0], batch[0].failed(studio, words)
+                yield batch[0], batch[0].without_review(studio, "failed", words)
             following = next(batches, None)
             if following is not None:
                 send(following)
