@@ -22,7 +22,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("review",),
     ("design",),
     ("capture", "logbook"),
-    ("watch",),
+    ("watch", "fleet"),
     ("report",),
     ("remote",),
     ("api", "cli", "notebook"),

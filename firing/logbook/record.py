@@ -11,9 +11,12 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from firing import __version__
 from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
 
+CODE = f"{__version__}/1"
+"""The version of what is derived of a log; the number behind the stroke grows with every change."""
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
 StartedFrom = Literal["log", "given", "file"]
@@ -226,7 +229,8 @@ class Filter:
     """Which firings are meant; what is left out narrows nothing.
 
     `month` is a month or a year as ``2026-03`` or ``2026``, or a month of any year, ``03``;
-    `words` are in the notes, the plan's title or any other name, in any order.
+    `words` are in the notes, the plan's title or any other name, in any order; with `any_word` one
+    of them is enough.
     """
 
     kiln: str = ""
@@ -236,12 +240,13 @@ class Filter:
     month: str = ""
     member: str = ""
     words: str = ""
+    any_word: bool = False
     late: bool = False
     since_s: float | None = None
     until_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A firing as it is put in: its log's bytes, and what a person said of it.
 
@@ -278,7 +283,7 @@ class Entry:
     log_name: str
     body: bytes
     part: int = 1
-    reading: Mapping[str, Any] = field(default_factory=dict)
+    reading: Mapping[str, Any] = field(default_factory=dict, hash=False)
     channel: str = ""
     written_at: float = 0.0
     began_at: float | None = None

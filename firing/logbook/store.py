@@ -41,6 +41,7 @@ PATH_VARIABLE = "FIRING_LOGBOOK"
 LATE = "coalesce(s.excess_s > max(1800.0, 0.1 * s.planned_s), 0)"
 """As `Firing.late`."""
 BUSY_MS = 15_000
+COPIED_BYTES, COPIES_KEPT, SECONDS_PER_DAY = 20_000_000, 3, 86_400.0
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 _NETWORK = re.compile(
     r"nfs\d?|cifs|smb\w*|ncpfs|afs|9p|ceph|lustre|glusterfs|gfs2|ocfs2|beegfs|davfs2?|"
@@ -103,13 +104,13 @@ _STEPS: tuple[str, ...] = (
 )
 """What brings the file from one version to the next; its version counts them."""
 
-_SHOWN = (
+SHOWN_COLUMNS = (
     "started_at", "utc_offset_s", "zone", "started_from", "purpose", "cone", "target_c", "peak_c",
     "reached", "reached_number", "duration_s", "planned_s", "excess_s", "heating_s", "ended",
     "findings", "cause", "witnesses", "kwh_by_log", "course_c", "measure", "code", "trouble",
 )  # fmt: skip
 _READ = f"""
-    SELECT {", ".join(f"s.{name}" for name in _SHOWN)}, f.id, coalesce(k.name, ''),
+    SELECT {", ".join(f"s.{name}" for name in SHOWN_COLUMNS)}, f.id, coalesce(k.name, ''),
         coalesce(p.title, ''), f.matched,
         (SELECT group_concat(words, char(10)) FROM note WHERE firing = f.id),
         coalesce(l.name, ''),
@@ -119,7 +120,7 @@ _READ = f"""
         LEFT JOIN kiln k ON k.id = f.kiln LEFT JOIN plan p ON p.id = f.plan
         LEFT JOIN load l ON l.id = f.load
 """
-_LIKE_DAMAGE = (
+LIKE_DAMAGE = (
     zlib.error,
     struct.error,
     ValueError,
@@ -217,6 +218,10 @@ class Logbook:
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
         self._db = db
+
+    def __repr__(self) -> str:
+        """Return the file's name, on one line."""
+        return f"<Logbook {self.path.name!r}>"
 
     # -- opening ------------------------------------------------------------------------------
 
@@ -316,7 +321,7 @@ class Logbook:
             yield
         except sqlite3.Error as error:
             raise FiringError(self._sentence(error)) from None
-        except _LIKE_DAMAGE as error:
+        except LIKE_DAMAGE as error:
             raise FiringError(self._damaged(f"{type(error).__name__}")) from None
 
     def _sentence(self, error: sqlite3.Error) -> str:
@@ -414,7 +419,7 @@ class Logbook:
         row = self._db.execute("SELECT id FROM file WHERE sha256 = ?", (digest,)).fetchone()
         if row is not None:
             return int(row[0])
-        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 6))
+        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 4))
         if shorter is not None:
             self._db.execute(
                 "UPDATE file SET sha256 = ?, size = ?, written_at = ?, body = ? WHERE id = ?",
@@ -459,7 +464,7 @@ class Logbook:
             )
 
     def _put_shown(self, firing: int, shown: Shown) -> None:
-        values = {name: getattr(shown, name) for name in _SHOWN}
+        values = {name: getattr(shown, name) for name in SHOWN_COLUMNS}
         values["witnesses"] = json.dumps([cone.to_dict() for cone in shown.witnesses])
         values["course_c"] = struct.pack(f"<{len(shown.course_c)}h", *shown.course_c)
         values["measure"] = None if shown.measure is None else json.dumps(dict(shown.measure))
@@ -489,8 +494,11 @@ class Logbook:
             self._put_shown(firing, shown)
             self._index(firing)
 
-    def add_to(self, firing: int, entry: Entry) -> None:
-        """Add notes, witness cones and photographs to a firing, and what else is said of it."""
+    def add_to(self, firing: int, entry: Entry, shown: Shown | None = None) -> None:
+        """Add notes, witness cones and photographs to a firing, and what else is said of it.
+
+        `shown` is what then follows from its log; None where nothing new does.
+        """
         self._one_or_refuse(firing)
         with self._writing():
             self._put_said(firing, entry)
@@ -503,6 +511,8 @@ class Logbook:
             for name, value in said.items():
                 if value not in (None, ""):
                     self._db.execute(f"UPDATE firing SET {name} = ? WHERE id = ?", (value, firing))
+            if shown is not None:
+                self._put_shown(firing, shown)
             self._index(firing)
 
     def add_event(
@@ -652,6 +662,10 @@ class Logbook:
         with self._explained():
             return dict(self._db.execute("SELECT name, body FROM kiln ORDER BY name").fetchall())
 
+    def kiln_called(self, name: str) -> str:
+        """Return a kiln's name as it is spelled in the logbook; a new name as it is written."""
+        return next((known for known in self.kilns() if known.casefold() == name.casefold()), name)
+
     def plans(self) -> dict[str, str]:
         """Return the text of every plan by its title; the newest of those that share a title."""
         with self._explained():
@@ -698,7 +712,7 @@ class Logbook:
                 "SELECT name, sha256, body FROM file WHERE id = ?", (number,)
             ).fetchone()
             whole = hashlib.sha256(zlib.decompress(body)).hexdigest() == digest
-        except (sqlite3.Error, *_LIKE_DAMAGE):
+        except (sqlite3.Error, *LIKE_DAMAGE):
             return [f"the log number {number} can't be read"]
         return [] if whole else [f"{name}: its bytes are not those that were kept"]
 
@@ -745,11 +759,31 @@ class Logbook:
             partial.unlink(missing_ok=True)
         return target
 
+    def back_up_when_due(self) -> Path | None:
+        """Copy the logbook beside itself after a change, and let older copies of this kind go.
+
+        A small one is copied every time, a large one once a day.
+        """
+        own = sorted(self.path.parent.glob(f"{self.path.stem}-backup-*-auto{self.path.suffix}"))
+        if own and self.path.stat().st_size > COPIED_BYTES:
+            age_s = datetime.now(UTC).timestamp() - own[-1].stat().st_mtime
+            if age_s < SECONDS_PER_DAY:
+                return None
+        copy = self.backup(label="auto")
+        for old in own[: 1 - COPIES_KEPT]:
+            old.unlink(missing_ok=True)
+        return copy
+
 
 def newest_backup(path: Path) -> Path | None:
     """Return the newest backup that lies beside a logbook."""
-    found = sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"), key=lambda p: p.name)
+    found = backups_of(path)
     return found[-1] if found else None
+
+
+def backups_of(path: Path) -> list[Path]:
+    """Return the backups that lie beside a logbook, the oldest first."""
+    return sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"))
 
 
 def _create(path: Path) -> None:
@@ -799,39 +833,23 @@ def _conditions(which: Filter) -> tuple[str, tuple[Any, ...]]:
         asked.append(("s.started_at >= ?", (which.since_s,)))
     if which.until_s is not None:
         asked.append(("s.started_at < ?", (which.until_s,)))
-    if words := searched(which.words):
+    if words := searched(which.words, any_word=which.any_word):
         asked.append(("f.id IN (SELECT rowid FROM words WHERE words MATCH ?)", (words,)))
     where = " AND ".join(condition for condition, _ in asked)
     return (f"WHERE {where}" if where else ""), tuple(v for _, values in asked for v in values)
 
 
-_SMALL_WORDS = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "at",
-        "firing",
-        "firings",
-        "for",
-        "from",
-        "in",
-        "of",
-        "on",
-        "one",
-        "that",
-        "the",
-        "to",
-        "with",
-    ]
-)
+_SMALL_WORDS = {
+    *("a", "an", "and", "at", "for", "from", "in", "of", "on", "one", "that", "the", "to", "with"),
+    *("firing", "firings"),
+}
 
 
-def searched(words: str) -> str:
+def searched(words: str, *, any_word: bool = False) -> str:
     """Return what a person looks for as a full-text question: each word, or what begins with it."""
     found = re.findall(r"\w+", words.casefold())
     told = [word for word in found if word not in _SMALL_WORDS] or found
-    return " ".join(f'"{word}"*' for word in told)
+    return (" OR " if any_word else " ").join(f'"{word}"*' for word in told)
 
 
 _MONTHS = (
@@ -857,16 +875,22 @@ def _month(text: str) -> str:
     return f"s.day LIKE '{pattern}'"
 
 
-def _firing(row: Sequence[Any]) -> Firing:
-    """Return a firing of a row of `_READ`."""
-    values: dict[str, Any] = dict(zip(_SHOWN, row, strict=False))
+def shown_values(row: Sequence[Any]) -> dict[str, Any]:
+    """Return what a row of `SHOWN_COLUMNS` says, by the names of `Shown`."""
+    values: dict[str, Any] = dict(zip(SHOWN_COLUMNS, row, strict=False))
     values["witnesses"] = tuple(KeptWitness(**cone) for cone in json.loads(values["witnesses"]))
     course = values["course_c"]
     values["course_c"] = struct.unpack(f"<{len(course) // 2}h", course)
     if values["measure"] is not None:
         values["measure"] = json.loads(values["measure"])
+    return values
+
+
+def _firing(row: Sequence[Any]) -> Firing:
+    """Return a firing of a row of `_READ`."""
+    values = shown_values(row)
     number, kiln, plan, matched, notes, load, photos, cost, currency, kwh, member, log, part = row[
-        len(_SHOWN) :
+        len(SHOWN_COLUMNS) :
     ]
     lines: Iterable[str] = (photos or "").splitlines()
     return Firing(

@@ -26,6 +26,7 @@ from firing.report.document import (
     FlaggedList,
     Numbered,
     Only,
+    Panels,
     Paragraph,
     Report,
     Section,
@@ -145,6 +146,10 @@ def _shown(
                 elif drawing is not None and drawings is not None:
                     drawings.append(drawing)
                     yield _figure(drawing)
+            case Panels():
+                from firing.report.charts.panels import panels_figure
+
+                yield panels_figure(part)
             case Only():
                 pass
 

@@ -12,6 +12,7 @@ from firing.report.document import (
     FlaggedList,
     Numbered,
     Only,
+    Panels,
     Paragraph,
     Report,
     Section,
@@ -122,7 +123,7 @@ def _lines(part: Block, style: _Style) -> list[str]:
             return _table(part, style)
         case Chart():
             return _chart(part, style)
-        case FillIn() | Tiles() | Only():
+        case FillIn() | Tiles() | Panels() | Only():
             return []
 
 

@@ -67,7 +67,7 @@ class PlanFit:
             way = "above" if self.peak_off_c > 0 else "below"
             off = format_temperature(abs(self.peak_off_c), "C")
             peak = f"{off} {way} its peak"
-        return f"{format_duration(self.booked_s)} to explain, {peak}"
+        return f"leaves {format_duration(self.booked_s)} to explain, {peak}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,7 +81,7 @@ class PlanMatch:
     sure : bool
         Whether no other comes near it.
     review : Review or None
-        The log's review by the best plan, without a kiln; None where it fits none.
+        The log's review by the best plan; None where it fits none.
     why : str
         In one clause.
     """
@@ -135,9 +135,8 @@ def _rough_misfit_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule
     """Return how far a log's times from level to level are from a plan's [s]."""
     plan_s, plan_c, by_rate = _plan_course(schedule)
     peak_c, plan_peak_c = float(course_c.max()), float(plan_c.max())
-    levels_c = np.arange(
-        max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C), min(peak_c, plan_peak_c), limit.PLAN_STEP_C
-    )
+    from_c = max(limit.PLAN_FROM_C, float(course_c[0]) + limit.PLAN_STEP_C)
+    levels_c = np.arange(from_c, min(peak_c, plan_peak_c), limit.PLAN_STEP_C)
     off_s = _peak_s(peak_c - plan_peak_c)
     if abs(peak_c - plan_peak_c) <= limit.UNRELATED_PEAK_C:
         off_s += abs(_near_top_s(time_s, course_c) - _near_top_s(plan_s, plan_c))
@@ -155,7 +154,13 @@ def _rough_misfit_s(time_s: FloatArray, course_c: FloatArray, schedule: Schedule
     return off_s + float(np.sum(weight * np.abs(more_s)))
 
 
-def which_plan(log: Log, plans: Mapping[str, Schedule], *, channel: int = 0) -> PlanMatch:
+def which_plan(
+    log: Log,
+    plans: Mapping[str, Schedule],
+    *,
+    channel: int = 0,
+    kiln: KilnDescription | None = None,
+) -> PlanMatch:
     """Return which of many plans a log is a firing of.
 
     Parameters
@@ -166,6 +171,8 @@ def which_plan(log: Log, plans: Mapping[str, Schedule], *, channel: int = 0) -> 
         The plans by any name.
     channel : int
         The kiln's channel, from 0.
+    kiln : KilnDescription, optional
+        The kiln, where it is known; the reviews are made with it.
     """
     whole_c = log.trace.channel_c(channel)
     known = np.isfinite(whole_c)
@@ -184,7 +191,7 @@ def which_plan(log: Log, plans: Mapping[str, Schedule], *, channel: int = 0) -> 
     refused = ""
     for name in near:
         try:
-            found = review(plans[name], log, channel=channel)
+            found = review(plans[name], log, channel=channel, kiln=kiln)
         except FiringError as error:
             refused = refused or str(error)
             continue
@@ -198,16 +205,18 @@ def which_plan(log: Log, plans: Mapping[str, Schedule], *, channel: int = 0) -> 
     if best.refused:
         return PlanMatch(fits, False, None, f"no plan fits: {best.refused}")
     if best.misfit_s > limit.PLAN_MISFIT_SHARE * heated_s:
-        return PlanMatch(fits, False, None, f"no plan fits: {best.name} leaves {best.words}")
+        return PlanMatch(fits, False, None, f"no plan fits: {best.name} {best.words}")
     others = [fit for fit in fits[1:] if not fit.refused]
     near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
     ahead = [fit for fit in others if fit.misfit_s < near_s]
-    why = best.words
+    why, much = best.words, False
     if ahead:
-        why += f"; {ahead[0].name} fits nearly as well, with {ahead[0].words}"
+        why += f"; {ahead[0].name} fits nearly as well, and {ahead[0].words}"
     elif len(plans) == 1:
         why += "; the only plan there is"
-    return PlanMatch(fits, not ahead, reviewed[0][1], why)
+    elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
+        why += "; it may be of a plan that is not among these"
+    return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
 
 
 def _fit(name: str, found: Review) -> PlanFit:
