@@ -326,7 +326,8 @@ class _Bins:
         wide = _widened(moments)
         wide[:5] += self.wide
         occupied = np.flatnonzero(wide[0] > 0.0)
-        centre_c: FloatArray = (occupied + 0.5) * _WIDE_K + self.floor_c
+        at = occupied.astype(np.float64)
+        centre_c: FloatArray = (at + 0.5) * _WIDE_K + self.floor_c
         return centre_c, wide[:, occupied]
 
     def _moments_of_steps(self) -> FloatArray:
