@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -57,12 +58,13 @@ def review_all(
         found = source.jobs(studio, table.place)
         new = _new(found, table, studio)
         new.sort(key=lambda job: (job.kiln, job.plan, job.log))
-        answers: Answers = iter(())
+        jobs = source.with_data(new)
         if new and (engine == "dask" or scheduler is not None):
-            answers = on_dask(source.with_data(new), studio, workers, scheduler, longest_s)
-        elif new:
-            answers = on_pool(source.with_data(new), studio, workers or usable_cores(), longest_s)
-        known = _reviewed(table, answers, len(new), progress)
+            answers = on_dask(jobs, studio, workers, scheduler, longest_s)
+        else:
+            answers = on_pool(jobs, studio, workers or usable_cores(), longest_s)
+        with closing(answers):
+            known = _reviewed(table, answers, len(new), progress)
         moved = _take_along(table, known, {job.log for job in found}) if known else 0
         table.settle()
     finally:
