@@ -11,7 +11,7 @@ import logging
 import os
 import queue
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import replace
 from itertools import islice
@@ -24,7 +24,7 @@ from firing.fleet.review_log import Studio, code_version
 from firing.fleet.worker import LONGEST_S, Answer, Worker
 
 Engine = Literal["pool", "dask"]
-Answers = Iterator[tuple[Job, Answer]]
+Answers = Generator[tuple[Job, Answer]]
 
 BATCH = 16
 """So many logs are one task of Dask: about a second of work, and a thousandth of that to hand out.
@@ -56,24 +56,26 @@ def on_pool(
         finally:
             idle.put(worker)
 
-    with ThreadPoolExecutor(workers) as threads:
-        under_way: set[Future[tuple[Job, Answer]]] = set()
-        try:
-            for job in jobs:
-                under_way.add(threads.submit(work, job))
-                if len(under_way) >= AHEAD * workers:
+    under_way: set[Future[tuple[Job, Answer]]] = set()
+    try:
+        with ThreadPoolExecutor(workers) as threads:
+            try:
+                for job in jobs:
+                    under_way.add(threads.submit(work, job))
+                    if len(under_way) >= AHEAD * workers:
+                        done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+                        yield from (one.result() for one in done)
+                while under_way:
                     done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
                     yield from (one.result() for one in done)
-            while under_way:
-                done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
-                yield from (one.result() for one in done)
-        finally:
-            for waiting in under_way:
-                waiting.cancel()
-            for one in all_of_them:
-                one.close()
-    for one in all_of_them:
-        one.leave()
+            finally:
+                for waiting in under_way:
+                    waiting.cancel()
+                for one in all_of_them:
+                    one.close()
+    finally:
+        for one in all_of_them:
+            one.leave()
 
 
 _here = threading.local()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,7 +14,7 @@ from firing.fleet.review_log import Studio
 from firing.fleet.row import COLUMNS, Row
 from firing.fleet.table import PART_ROWS, FleetTable, arrow
 from firing.fleet.worker import LONGEST_S
-from firing.logbook.keeping import Progress, progressed
+from firing.logbook.keeping import KeepProgress, progressed
 from firing.serialise import Serialised
 
 FLUSH_ROWS, FLUSH_S = 1000, 30.0
@@ -39,7 +40,7 @@ def review_all(
     workers: int | None = None,
     scheduler: str | None = None,
     longest_s: float = LONGEST_S,
-    progress: Callable[[Progress], None] = lambda _: None,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> Run:
     """Review what is new of a source, and add it to the table.
 
@@ -57,12 +58,13 @@ def review_all(
         found = source.jobs(studio, table.place)
         new = _new(found, table, studio)
         new.sort(key=lambda job: (job.kiln, job.plan, job.log))
-        answers: Answers = iter(())
+        jobs = source.with_data(new)
         if new and (engine == "dask" or scheduler is not None):
-            answers = on_dask(source.with_data(new), studio, workers, scheduler, longest_s)
-        elif new:
-            answers = on_pool(source.with_data(new), studio, workers or usable_cores(), longest_s)
-        known = _reviewed(table, answers, len(new), progress)
+            answers = on_dask(jobs, studio, workers, scheduler, longest_s)
+        else:
+            answers = on_pool(jobs, studio, workers or usable_cores(), longest_s)
+        with closing(answers):
+            known = _reviewed(table, answers, len(new), progress)
         moved = _take_along(table, known, {job.log for job in found}) if known else 0
         table.settle()
     finally:
@@ -112,7 +114,7 @@ def _words(values: Iterable[str]) -> Any:
 
 
 def _reviewed(
-    table: FleetTable, answers: Answers, total: int, progress: Callable[[Progress], None]
+    table: FleetTable, answers: Answers, total: int, progress: Callable[[KeepProgress], None]
 ) -> list[tuple[Job, bytes]]:
     """Write the rows as they come, and return what is known by its bytes already."""
     known: list[tuple[Job, bytes]] = []

@@ -116,6 +116,8 @@ class Worker:
             stderr=subprocess.DEVNULL,
             start_new_session=True,  # a Ctrl-C is for who writes down what is done
         )
+        assert self._process.stdout is not None
+        pickle.load(self._process.stdout)  # it is ready: what it takes from here on is the log's
         return self._process
 
     def _end(self) -> None:
@@ -152,6 +154,8 @@ def main() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, hard))
     studio = Studio()
     with contextlib.suppress(EOFError, BrokenPipeError):
+        pickle.dump(None, own)
+        own.flush()
         while True:
             sent, job = pickle.load(sys.stdin.buffer)
             studio = studio if sent is None else sent
