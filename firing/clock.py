@@ -10,32 +10,13 @@ from firing.errors import FiringError
 
 
 def require_zone(moment: datetime) -> None:
-    """Refuse a moment without a time zone.
-
-    Raises
-    ------
-    FiringError
-        If it has none.
-    """
+    """Refuse a moment without a time zone."""
     if moment.tzinfo is None:
         raise FiringError("a start time needs a time zone")
 
 
 def after(started: datetime, after_s: float) -> datetime:
-    """Return the wall-clock moment `after_s` seconds after `started`.
-
-    Parameters
-    ----------
-    started : datetime
-        With its time zone.
-    after_s : float
-        Seconds, on the time line.
-
-    Raises
-    ------
-    FiringError
-        If `started` has no time zone.
-    """
+    """Return the wall-clock moment `after_s` seconds after `started`."""
     require_zone(started)
     zone = started.tzinfo
     moment_s = started.timestamp()
@@ -77,25 +58,8 @@ WINDOW_DAYS = 2
 def parse_when(text: str, *, near: datetime | None = None) -> datetime:
     """Read a moment: ``now``, ``07:30``, ``4:00pm``, ``Fri 20:00`` or ``2026-03-01 07:30``.
 
-    It is in local time unless it carries an offset, as ISO 8601 may.
-
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-    near : datetime, optional
-        With a time of day alone, the day nearest to this moment is meant; without it, the next
-        such time from now on.
-
-    Returns
-    -------
-    datetime
-        With the time zone of this machine.
-
-    Raises
-    ------
-    FiringError
-        If it is not a moment, or the clock skips it when summer time begins.
+    It is in local time unless it carries an offset, as ISO 8601 may.  A time of day alone is the
+    one nearest to `near`; without that, the next one from now on.
     """
     words = " ".join(text.strip().lower().split())
     now = datetime.now()
@@ -182,13 +146,7 @@ def _local(naive: datetime) -> datetime:
 
 
 def parse_awake(text: str) -> tuple[time, time]:
-    """Read waking hours such as ``07:00-22:00``.
-
-    Raises
-    ------
-    FiringError
-        If it is not two times of the day.
-    """
+    """Read waking hours such as ``07:00-22:00``."""
     try:
         parts = [_time_of_day(part) for part in _SPAN.split(text.strip().lower())]
     except ValueError:
@@ -202,11 +160,6 @@ def parse_window(text: str | None, started: datetime | None) -> tuple[datetime, 
     """Read a window for the start, ``MOMENT to MOMENT``; else two days from the start or now.
 
     An end that is a time of day alone is the next such time after the beginning.
-
-    Raises
-    ------
-    FiringError
-        If it is not two moments.
     """
     if text is None:
         begin = parse_when("now") if started is None else started

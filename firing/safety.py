@@ -1,4 +1,4 @@
-"""Cautions that go with a plan, and the current a kiln's circuit has to carry.
+"""Cautions that go with a plan.
 
 The words and figures are in ``data/safety.toml``; this module picks what a plan calls for.  It
 reports, it does not permit: a plan without a caution is not thereby safe.
@@ -6,14 +6,14 @@ reports, it does not permit: a plan without a caution is not thereby safe.
 
 import math
 import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, TypedDict
+from typing import TypedDict
 
 from firing.errors import FiringError
 from firing.schedule.schedule import PURPOSES
-from firing.serialise import OMITTED, Serialised, json_fields
+from firing.serialise import Serialised
 from firing.sources import cite, source
 
 DEFERENCE = (
@@ -24,8 +24,6 @@ FIGURES_NOTE = (
     "Every figure holds only where it comes from: it shows what one place says or what one study "
     "measured, and your own authority's figure is the one that counts."
 )
-
-CONTINUOUS_LOAD_FACTOR = 1.25  # NEC 210.19(A)(1) and 210.20(A), US
 
 
 def _basis(source_id: str) -> str:
@@ -41,24 +39,12 @@ def _basis(source_id: str) -> str:
 
 @dataclass(frozen=True)
 class Figure(Serialised):
-    """One number of a caution, with where it was read and where it holds.
+    """One number of a caution, with where it was read and where it holds."""
 
-    Attributes
-    ----------
-    what : str
-        What the number is: a limit, a recommendation, a measurement.
-    figure : str
-        The number with its unit, as the source gives it.
-    source : str
-        Id in the bibliography.
-    jurisdiction : str
-        The place whose rule, recommendation or measurement it is.
-    """
-
-    what: str
-    figure: str
-    source: str
-    jurisdiction: str
+    what: str  # what the number is: a limit, a recommendation, a measurement
+    figure: str  # the number with its unit, as the source gives it
+    source: str  # id in the bibliography
+    jurisdiction: str  # the place whose rule, recommendation or measurement it is
 
     json_keys = ("what", "figure", "source", "citation", "jurisdiction")
 
@@ -74,34 +60,20 @@ class Figure(Serialised):
 
 @dataclass(frozen=True)
 class Caution(Serialised):
-    """One thing to look out for, when it applies and on what it rests.
+    """One thing to look out for, when it applies and on what it rests."""
 
-    Attributes
-    ----------
-    id, topic, heading, text : str
-        The name, the family (ventilation, electricity, control, fire, burns, eyes, dust), a title
-        and plain words without a number.
-    sources : tuple of str
-        Ids of what the words rest on.
-    purposes : tuple of str
-        The purposes of plan it goes with.
-    applies_c : tuple of float or None
-        Temperature window [°C]; None where it applies to the whole firing.
-    window_source : str or None
-        Id of what the window rests on.
-    figures : tuple of Figure
-        Numbers, each with its source and jurisdiction.
-    """
-
+    # The name, the family (ventilation, electricity, control, fire, burns, eyes, dust), a title and
+    # plain words without a number.
     id: str
     topic: str
     heading: str
     text: str
-    sources: tuple[str, ...]
-    purposes: tuple[str, ...] = PURPOSES
+    sources: tuple[str, ...]  # ids of what the words rest on
+    purposes: tuple[str, ...] = PURPOSES  # the purposes of plan it goes with
+    # Temperature window [°C]; None where it applies to the whole firing.
     applies_c: tuple[float, float] | None = None
-    window_source: str | None = None
-    figures: tuple[Figure, ...] = ()
+    window_source: str | None = None  # id of what the window rests on
+    figures: tuple[Figure, ...] = ()  # numbers, each with its source and jurisdiction
 
     json_keys = (
         "id", "topic", "heading", "text", "purposes", "applies_c", "window_source", "sources",
@@ -170,22 +142,7 @@ def all_cautions() -> tuple[Caution, ...]:
 def cautions_for(schedule_peak_c: float, purpose: str) -> tuple[Caution, ...]:
     """Return the cautions a plan calls for, their windows cut off at its peak.
 
-    Parameters
-    ----------
-    schedule_peak_c : float
-        Highest temperature of the plan [°C].
-    purpose : str
-        One of `firing.schedule.schedule.PURPOSES`.
-
-    Returns
-    -------
-    tuple of Caution
-        In the order they are shown; a window that begins at or above the peak is left out.
-
-    Raises
-    ------
-    FiringError
-        If the purpose is unknown or the peak is not a number.
+    In the order they are shown; a window that begins at or above the peak is left out.
     """
     if purpose not in PURPOSES:
         raise FiringError(
@@ -207,79 +164,3 @@ def cautions_for(schedule_peak_c: float, purpose: str) -> tuple[Caution, ...]:
         if lo_c < schedule_peak_c:
             chosen.append(replace(caution, applies_c=(lo_c, min(hi_c, schedule_peak_c))))
     return tuple(chosen)
-
-
-@dataclass(frozen=True)
-class ContinuousLoad:
-    """The current of a kiln at full power and the circuit one code asks for.
-
-    Attributes
-    ----------
-    power_kw : float
-        Power of the kiln [kW].
-    volts : float
-        Voltage across the elements [V].
-    current_a : float
-        Running current [A].
-    circuit_a : float
-        125 % of it [A]: the least rating of conductors and overcurrent device (US).
-    """
-
-    power_kw: float
-    volts: float
-    current_a: float
-    circuit_a: float
-    sources: tuple[str, ...] = field(
-        default=("nec-210-19-a-1", "nec-210-20-a", "nec-article-100"), metadata=OMITTED
-    )
-
-    def sentence(self) -> str:
-        """Return the load in one sentence that names the rule and defers to the electrician."""
-        return (
-            f"{self.power_kw:g} kW at {self.volts:g} V is {self.current_a:.1f} A on a single phase;"
-            f" as a continuous load it asks for a circuit of at least {self.circuit_a:.1f} A, 125 %"
-            " (US: NEC 210.19(A)(1) and 210.20(A); Article 100 counts 3 h or more as continuous);"
-            " elsewhere another code decides, and a licensed electrician sizes the supply."
-        )
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the load with the rule it rests on, keyed for JSON."""
-        return json_fields(self) | {
-            "jurisdiction": source(self.sources[0]).jurisdiction or "",
-            "sources": list(self.sources),
-            "note": self.sentence(),
-        }
-
-
-def continuous_load_a(power_kw: float, volts: float) -> ContinuousLoad:
-    """Return a single-phase kiln's current and 125 % of it.
-
-    Parameters
-    ----------
-    power_kw : float
-        Power of the kiln [kW], above 0.
-    volts : float
-        Voltage across the elements [V], above 0.
-
-    Returns
-    -------
-    ContinuousLoad
-        ``current_a = P / V`` and ``circuit_a = 1.25 * current_a``: NEC 210.19(A)(1) for the
-        conductors, 210.20(A) for the overcurrent device, Article 100 for what is continuous.
-
-    Raises
-    ------
-    FiringError
-        If a value is not a positive number.
-    """
-    for what, value, unit, example in (
-        ("power", power_kw, "kW", "9.5"),
-        ("voltage", volts, "V", "240"),
-    ):
-        if not (math.isfinite(value) and value > 0):
-            raise FiringError(
-                f"a {what} of {value:g} {unit} carries no current; "
-                f"give the nameplate's {what} in {unit}, above 0, like {example}"
-            )
-    current_a = 1000.0 * power_kw / volts
-    return ContinuousLoad(power_kw, volts, current_a, CONTINUOUS_LOAD_FACTOR * current_a)

@@ -28,31 +28,16 @@ _LEAD = {
 
 @dataclass(frozen=True)
 class Source(Serialised):
-    """One entry of the bibliography.
+    """One entry of the bibliography."""
 
-    Attributes
-    ----------
-    id : str
-        Kebab-case name that tables and files point at.
-    citation : str
-        Who, what, where and when; for common practice, the practice itself.
-    kind : str
-        One of `SOURCE_KINDS`: how far the entry can be leaned on.
-    url, doi : str or None
-        Where the text can be read.
-    jurisdiction : str or None
-        Where a rule holds; None for what is not a rule.
-    note : str or None
-        Limits and traps of the entry.
-    """
-
-    id: str
-    citation: str
-    kind: SourceKind
+    id: str  # kebab-case name that tables and files point at
+    citation: str  # who, what, where and when; for common practice, the practice itself
+    kind: SourceKind  # one of `SOURCE_KINDS`: how far the entry can be leaned on
+    # Where the text can be read.
     url: str | None = None
     doi: str | None = None
-    jurisdiction: str | None = None
-    note: str | None = None
+    jurisdiction: str | None = None  # where a rule holds; None for what is not a rule
+    note: str | None = None  # limits and traps of the entry
 
     def sentence(self) -> str:
         """Return the entry as one short sentence that says how sure it is."""
@@ -75,20 +60,7 @@ def load_sources() -> dict[str, Source]:
 def source(source_id: str) -> Source:
     """Return one entry.
 
-    Parameters
-    ----------
-    source_id : str
-        The id, such as ``"cone-chart-1996"``.
-
-    Returns
-    -------
-    Source
-        The entry.
-
-    Raises
-    ------
-    FiringError
-        If there is no such entry; the sentence names the nearest ids.
+    The refusal of an unknown id names the nearest ones.
     """
     entry = _bibliography().get(source_id)
     if entry is None:
@@ -99,11 +71,5 @@ def source(source_id: str) -> Source:
 
 
 def cite(source_id: str) -> str:
-    """Return one short sentence for an entry; see `Source.sentence`.
-
-    Raises
-    ------
-    FiringError
-        If there is no such entry.
-    """
+    """Return one short sentence for an entry; see `Source.sentence`."""
     return source(source_id).sentence()

@@ -88,25 +88,7 @@ def _number(text: str) -> float:
 
 
 def parse_temperature_c(text: str, default_unit: TemperatureUnit = "C") -> float:
-    """Read a temperature such as ``1200``, ``1200 °C`` or ``2192F``.
-
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-    default_unit : {"C", "F"}
-        The unit of a bare number.
-
-    Returns
-    -------
-    float
-        The temperature [°C].
-
-    Raises
-    ------
-    FiringError
-        If `text` is not one temperature.
-    """
+    """Read a temperature such as ``1200``, ``1200 °C`` or ``2192F``."""
     match = re.fullmatch(_TEMPERATURE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a temperature; write 1200, 1200C or 2192F')
@@ -114,25 +96,7 @@ def parse_temperature_c(text: str, default_unit: TemperatureUnit = "C") -> float
 
 
 def parse_rate_c_per_h(text: str, default_unit: TemperatureUnit = "C") -> float:
-    """Read a heating or cooling rate such as ``60``, ``60C/h`` or ``108F/h``.
-
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-    default_unit : {"C", "F"}
-        The unit of a bare number.
-
-    Returns
-    -------
-    float
-        The rate [°C/h].
-
-    Raises
-    ------
-    FiringError
-        If `text` is not one rate.
-    """
+    """Read a heating or cooling rate such as ``60``, ``60C/h`` or ``108F/h``."""
     match = re.fullmatch(_RATE, text)
     if match is None:
         raise FiringError(f'"{text}" is not a rate; write degrees per hour: 60, 60C/h or 108F/h')
@@ -206,24 +170,8 @@ _SIZES: dict[Size, str] = {
 def parse_size(text: str, size: Size) -> tuple[float, TemperatureUnit]:
     """Read a size such as ``2.5 in``, ``2 1/2"``, ``12 lb 4 oz``, ``7 cu ft`` or ``64 mm``.
 
-    Parameters
-    ----------
-    text : str
-        What a person wrote; the unit has to be in it.
-    size : {"length", "mass", "volume"}
-        What it is the size of.
-
-    Returns
-    -------
-    value : float
-        The size [mm, kg or l].
-    unit : {"C", "F"}
-        The unit of temperature that goes with the units written, °F with inches and pounds.
-
-    Raises
-    ------
-    FiringError
-        If `text` is not one size above 0, or carries no unit.
+    The unit has to be in it.  With the size [mm, kg or l] goes the unit of temperature used with
+    the units written, °F with inches and pounds.
     """
     total, position, beside = 0.0, 0, set[TemperatureUnit]()
     units = tuple(_SIZE_UNITS[size].values())
@@ -291,21 +239,6 @@ def parse_duration_s(text: str) -> float:
     """Read a duration such as ``6h``, ``1h30m``, ``90m``, ``45s`` or ``1:30`` (h:mm).
 
     A bare number is refused: nobody can tell whether 30 means minutes or hours.
-
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-
-    Returns
-    -------
-    float
-        The duration [s], never negative.
-
-    Raises
-    ------
-    FiringError
-        If `text` is not a duration, is negative or names no unit.
     """
     stripped = text.strip().lower()
     clock = _CLOCK_DURATION.fullmatch(stripped)
@@ -361,12 +294,7 @@ def write_rate(rate_c_per_h: float, unit: TemperatureUnit) -> str:
 def format_duration(duration_s: float, *, signed: bool = False) -> str:
     """Return a duration for reading, to the minute: ``6 h 05 min``; seconds below two minutes.
 
-    Parameters
-    ----------
-    duration_s : float
-        The duration [s]; may be negative.
-    signed : bool
-        Put a plus sign before what is above zero, as differences want.
+    `signed` puts a plus sign before what is above zero, as differences want.
     """
     sign = "−" if duration_s < 0 else ("+" if signed and duration_s > 0 else "")
     size_s = abs(duration_s)
@@ -390,19 +318,8 @@ def hours_minutes(duration_s: float | None, *, signed: bool = False) -> str:
 def minutes_adding_up(parts_s: Sequence[float], total_min: int) -> list[int]:
     """Return durations in whole minutes, each rounded so that together they make the total.
 
-    Parameters
-    ----------
-    parts_s : sequence of float
-        The parts [s], of either sign.
-    total_min : int
-        What they come to [min]; where that is further off than rounding makes it, every part is
-        rounded by itself.
-
-    Returns
-    -------
-    list of int
-        Minutes, in order: the parts with the largest remainders are rounded up (Hamilton's method
-        of apportionment).
+    The parts with the largest remainders are rounded up (Hamilton's method of apportionment).
+    Where the total is further off than rounding makes it, every part is rounded by itself.
     """
     exact = [part_s / SECONDS_PER_MINUTE for part_s in parts_s]
     floors = [math.floor(minutes) for minutes in exact]
@@ -488,3 +405,30 @@ def _spoken(match: re.Match[str]) -> str:
     return (
         f"{match['before'] or ''}{between.join(texts)}{match['space']}{shown}{match['after'] or ''}"
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """How a report of one unit writes its figures."""
+
+    unit: TemperatureUnit
+
+    def degrees(self, temperature_c: float) -> str:
+        """Return a temperature."""
+        return format_temperature(temperature_c, self.unit)
+
+    def rate(self, rate_c_per_h: float) -> str:
+        """Return a rate."""
+        return format_rate(rate_c_per_h, self.unit)
+
+    def difference(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures in whole degrees."""
+        value = rate_from_celsius(difference_k, self.unit)
+        sign = "−" if round(value) < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.0f} °{self.unit}"
+
+    def finely(self, difference_k: float, *, signed: bool = False) -> str:
+        """Return a difference of temperatures to a tenth."""
+        value = round(rate_from_celsius(difference_k, self.unit), 1)
+        sign = "−" if value < 0 else "+" if signed else ""
+        return f"{sign}{abs(value):.1f} °{self.unit}"

@@ -15,7 +15,6 @@ from firing.safety import (
     FIGURES_NOTE,
     all_cautions,
     cautions_for,
-    continuous_load_a,
 )
 from firing.schedule.schedule import PURPOSES
 from firing.sources import load_sources, source
@@ -261,41 +260,6 @@ def test_the_deference_names_codes_manual_licence_and_that_nothing_is_switched()
         assert words in DEFERENCE
     assert DEFERENCE.count(".") == 1
     assert "where it comes from" in FIGURES_NOTE
-
-
-def test_continuous_load_worked_example() -> None:
-    # Arithmetic with NEC 210.19(A)(1): 9.5 kW at 240 V is 39.6 A, and 125 % of it 49.5 A.
-    load = continuous_load_a(9.5, 240.0)
-    assert round(load.current_a, 1) == 39.6
-    assert round(load.circuit_a, 1) == 49.5
-
-
-@pytest.mark.parametrize(("current_a", "circuit_a"), [(48.0, 60.0), (40.0, 50.0)])
-def test_continuous_load_of_round_currents(current_a: float, circuit_a: float) -> None:
-    # 125 % of 48 A is 60 A and of 40 A is 50 A: arithmetic.
-    load = continuous_load_a(current_a * 240.0 / 1000.0, 240.0)
-    assert load.circuit_a == pytest.approx(circuit_a)
-
-
-def test_continuous_load_names_article_place_and_electrician() -> None:
-    load = continuous_load_a(9.5, 240.0)
-    for words in ("210.19(A)(1)", "210.20(A)", "Article 100", "US", "electrician", "single phase"):
-        assert words in load.sentence()
-    data = load.to_dict()
-    assert data["jurisdiction"] == "US"
-    assert set(data["sources"]) <= set(load_sources())
-    assert data["circuit_a"] == pytest.approx(1.25 * data["current_a"])
-
-
-@pytest.mark.parametrize(
-    ("power_kw", "volts", "unit"),
-    [(0.0, 240.0, "kW"), (-1.0, 240.0, "kW"), (math.nan, 240.0, "kW"), (9.5, 0.0, "V")],
-)
-def test_continuous_load_refuses_what_carries_no_current(
-    power_kw: float, volts: float, unit: str
-) -> None:
-    with pytest.raises(FiringError, match=rf"in {unit}, above 0"):
-        continuous_load_a(power_kw, volts)
 
 
 def test_the_file_has_no_unknown_keys() -> None:

@@ -7,6 +7,7 @@ from firing.errors import FiringError
 from firing.forecast.forecast import forecast
 from firing.forecast.opening import UNLOAD_C
 from firing.forecast.result import Forecast
+from firing.report.words import Timekeeper, forecast_times
 from firing.schedule.schedule import Schedule
 
 from .equipment import Equipment
@@ -61,3 +62,15 @@ def forecast_fitting(schedule: Schedule, circumstances: Circumstances) -> tuple[
             raise
         bare = replace(circumstances, equipment=replace(equipment, load=None))
         return forecast_plan(schedule, bare), str(error)
+
+
+def ranges_known(result: Forecast) -> bool:
+    """Whether the ranges can be shown without a dozen simulations."""
+    return result.kiln is None or result.kiln.ranges_known
+
+
+def plan_times(result: Forecast) -> Timekeeper:
+    """Return the clock of a forecast, up to the latest opening as far as that is known."""
+    if ranges_known(result):
+        return forecast_times(result)
+    return Timekeeper(result.started, max(result.total_s, result.program_s))

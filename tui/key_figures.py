@@ -13,7 +13,6 @@ from firing.report.sanitize import display_width, plain, shorten
 from firing.report.words import (
     cost_range,
     energy_range,
-    forecast_times,
     heating_range,
     opening_range,
     sentence,
@@ -21,6 +20,7 @@ from firing.report.words import (
 from firing.units import format_duration, format_temperature, hours_minutes, in_unit
 
 from .equipment import Equipment
+from .forecasting import plan_times
 
 MOST_LINES = 4
 _BETWEEN = " · "
@@ -37,17 +37,20 @@ def summary_lines(
     *,
     coming: str = "",
     left_out: str = "",
+    pending: bool = False,
 ) -> list[str]:
     """Return what a plan comes to: its hours, cone, energy, cost and warnings, and where.
 
     There are four lines at most on a screen of 80 columns.  `coming` says in words what is still
     being read and not in the forecast yet, and `left_out` why a load is not in it at all.
+    While the ranges are `pending`, it goes without them.
     """
     equipment = equipment or Equipment()
     if left_out:
         # Said first: the figures would mislead somebody who thinks that the load is in them.
         said = sentence(shorten(plain(f"without the load: {left_out}"), width))
-        return [said, *summary_lines(result, width, equipment)[: MOST_LINES - 1]]
+        rest = summary_lines(result, width, equipment, pending=pending)
+        return [said, *rest[: MOST_LINES - 1]]
     lines: list[str] = []
     for longest, ranged in _FITTINGS:
         place = (
@@ -55,7 +58,8 @@ def summary_lines(
             if coming
             else _place(result, equipment, longest)
         )
-        parts = [_hours(result, ranged=ranged), _results(result), place]
+        hours = _hours(result, ranged=ranged, pending=pending)
+        parts = [hours, _results(result, pending=pending), place]
         if result.kiln is None:
             # Little to say of where: it has no need of a line of its own.
             parts[1:] = [list(chain(*parts[1:]))]
@@ -122,16 +126,18 @@ def missing_choices(result: Forecast, equipment: Equipment) -> list[str]:
     return found
 
 
-def _hours(result: Forecast, *, ranged: bool) -> list[str]:
-    heating = heating_range(result) if ranged else ""
+def _hours(result: Forecast, *, ranged: bool, pending: bool) -> list[str]:
+    heating = heating_range(result) if ranged and not pending else ""
     parts = [f"heats {format_duration(result.heating_s)}{heating}"]
     if result.started is not None:
-        parts.insert(0, f"starts {forecast_times(result).at(0.0)}")
+        parts.insert(0, f"starts {plan_times(result).at(0.0)}")
     unload = ""
     if result.unload_c != UNLOAD_C:
         unload = f"at {format_temperature(result.unload_c, result.schedule.unit)} "
     if result.kiln is not None and result.kiln.stalled:
         parts.append(f"stalls {_when(result, result.program_s)}")
+    elif pending:
+        parts.append(f"opens {unload}{_when(result, result.total_s)} (range …)")
     elif result.total_s > result.program_s:
         level = "" if result.kiln is None else f", {RANGES_HOLD}"
         low, high = (_edge(result, edge_s) for edge_s in (result.total_low_s, result.total_high_s))
@@ -142,8 +148,16 @@ def _hours(result: Forecast, *, ranged: bool) -> list[str]:
     return parts
 
 
+def comes_to(now: Forecast, then: Forecast) -> str:
+    """Return what of a plan's hours and cone another would change, in a sentence."""
+    parts = [f"heats {format_duration(now.heating_s)} → {format_duration(then.heating_s)}"]
+    cones = [_cone_number(result) for result in (now, then)]
+    parts.append(f"cone {cones[0]} → {cones[1]}" if cones[0] != cones[1] else f"cone {cones[1]}")
+    return f"{sentence(_BETWEEN.join(parts))}."
+
+
 def _when(result: Forecast, after_s: float) -> str:
-    at = forecast_times(result).at(after_s)
+    at = plan_times(result).at(after_s)
     return f"after {at}" if result.started is None else at
 
 
@@ -151,19 +165,20 @@ def _edge(result: Forecast, after_s: float) -> str:
     """Return the end of a range, its day only where it is another than that of the middle."""
     if result.started is None:
         return hours_minutes(after_s)
-    keeper = forecast_times(result)
+    keeper = plan_times(result)
     day, _, clock = keeper.at(after_s).rpartition(" ")
     return clock if day == keeper.at(result.total_s).rpartition(" ")[0] else f"{day} {clock}"
 
 
-def _results(result: Forecast) -> list[str]:
+def _results(result: Forecast, *, pending: bool) -> list[str]:
     cone = result.cones.words
     parts = [f"{cone}, target {result.target_cone}" if result.target_cone else cone]
     if result.kiln is not None:
-        parts.append(f"{result.kiln.energy_kwh:.0f} kWh{energy_range(result.kiln)}")
-        cost = result.kiln.cost
-        if cost is not None:
-            parts.append(f"{cost.currency} {cost.amount:.2f}{cost_range(result.kiln)}")
+        kiln = result.kiln
+        parts.append(f"{kiln.energy_kwh:.0f} kWh{'' if pending else energy_range(kiln)}")
+        if kiln.cost is not None:
+            amount = f"{kiln.cost.currency} {kiln.cost.amount:.2f}"
+            parts.append(amount if pending else f"{amount}{cost_range(kiln)}")
     return [*parts, warnings_count(result)]
 
 
@@ -209,7 +224,7 @@ def key_figures(result: Forecast, equipment: Equipment) -> list[KeyFigure]:
 def _opens(result: Forecast) -> str:
     if result.kiln is not None and result.kiln.stalled:
         return "never: it stalls"
-    return forecast_times(result).at(result.total_s)
+    return plan_times(result).at(result.total_s)
 
 
 def _cone_number(result: Forecast) -> str:

@@ -14,11 +14,24 @@ from firing.report.words import Timekeeper
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, TemperatureUnit, from_celsius
 
-AXIS, TEXT, CROSS = -1, -2, -3
+AXIS, TEXT, CROSS, MARK = -1, -2, -3, -4
 """What a piece of text is, besides the number of the line it is drawn for."""
 
 Piece = tuple[str, int]
 """A piece of text and what it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch of time [s], and the letter that stands on a line for what is said of it."""
+
+    letter: str
+    from_s: float
+    to_s: float
+    words: str = ""
+    line: int = -1
+    """The line's place among them all; -1 for the topmost that is drawn there."""
+
 
 GUTTER = 5
 SHORTEST_S = 300.0
@@ -118,6 +131,8 @@ def draw(
     unit: TemperatureUnit,
     keeper: Timekeeper,
     cross_s: float | None = None,
+    marks: Sequence[Mark] = (),
+    ascii_only: bool = False,
 ) -> list[list[Piece]]:
     """Draw what is seen of the lines.
 
@@ -135,6 +150,10 @@ def draw(
         Whether the time axis shows the clock, and which.
     cross_s : float, optional
         Where the cross-hair stands [s].
+    marks : sequence of Mark
+        Stretches to be marked along the foot, their letters on their line, or the topmost there.
+    ascii_only : bool
+        Whether lines are told apart by characters of ASCII, for want of dots.
 
     Returns
     -------
@@ -152,15 +171,52 @@ def draw(
     labels = {_row_of(tick, low, high, plot_height): f"{tick:.0f}" for tick in ticks}
     cross = None if cross_s is None else column_at(window, cross_s, width)
     # The canvas starts each cell's colour with a sequence of ours, here the line's own number.
-    drawn = canvas.lines(colours=tuple(f"\x1b[{number + 1}m" for number in range(len(lines))))
-    rows: list[list[Piece]] = [_legend(lines, width, unit)]
+    colours = tuple(f"\x1b[{number + 1}m" for number in range(len(lines)))
+    drawn = canvas.lines(ascii_only=ascii_only, colours=colours)
+    rows: list[list[Piece]] = [_legend(lines, width, unit, ascii_only)]
     for number, text in enumerate(drawn):
         label = labels.get(number, "")
         edge = "┤" if label else "│"
         pieces: list[Piece] = [(f"{label:>{GUTTER - 1}}{edge}", AXIS), *_pieces(text)]
-        rows.append(pieces if cross is None else _crossed(pieces, cross))
+        rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
+    down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
+    _set_marks(rows, window, marks, width, down)
     return rows
+
+
+def _set_marks(
+    rows: list[list[Piece]],
+    window: Window,
+    marks: Sequence[Mark],
+    width: int,
+    lines: Sequence[tuple[FloatArray, FloatArray]],
+) -> None:
+    """Draw stretches along the foot, and letters on the lines [s], [share of the plot's height]."""
+    height = len(rows) - 3
+    taken: set[tuple[int, int]] = set()
+    for mark in marks:
+        from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
+        middle_s = 0.5 * (from_s + to_s)
+        shares = (
+            float(np.interp(middle_s, time_s[known], share[known], np.nan, np.nan))
+            for time_s, share in ([lines[mark.line]] if mark.line >= 0 else reversed(lines))
+            if (known := np.isfinite(share)).any()
+        )
+        share = next((share for share in shares if math.isfinite(share)), None)
+        if from_s > to_s or share is None:
+            continue
+        first, middle, last = (
+            column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
+        )
+        if mark.to_s > mark.from_s:
+            for column in range(first, last + 1):
+                rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+        row = 1 + min(max(int(share * height), 0), height - 1)
+        while (row, middle) in taken and middle < width - 1:
+            middle += 1
+        taken.add((row, middle))
+        rows[row] = _put(rows[row], middle, mark.letter, MARK)
 
 
 def _seen(
@@ -226,38 +282,49 @@ def _pieces(text: str) -> list[Piece]:
     return pieces
 
 
-def _crossed(pieces: list[Piece], column: int) -> list[Piece]:
-    """Return a row with the cross-hair in it where no line is drawn."""
+def _put(pieces: list[Piece], column: int, new: str | dict[str, str], role: int) -> list[Piece]:
+    """Return a row with another character at a column: one, or what stands for the one there."""
     result: list[Piece] = []
     start = 0
-    for text, role in pieces:
-        end = start + len(text)
-        if start <= column < end and text[column - start] == " ":
-            at = column - start
-            result += [(text[:at], role), ("│", CROSS), (text[at + 1 :], role)]
+    for text, drawn in pieces:
+        at = column - start
+        start += len(text)
+        there = text[at] if 0 <= at < len(text) else ""
+        put = new if isinstance(new, str) else new.get(there, "")
+        if there and put:
+            result += [(text[:at], drawn), (put, role), (text[at + 1 :], drawn)]
         else:
-            result.append((text, role))
-        start = end
+            result.append((text, drawn))
     return [piece for piece in result if piece[0]]
 
 
 @cache
-def _sample(style: LineStyle) -> str:
-    canvas = Canvas(3, 1)
+def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
+    canvas = Canvas(cells, 1)
     canvas.draw(np.array([0.0, 1.0]), np.array([0.45, 0.45]), style)
-    return canvas.lines()[0]
+    return canvas.lines(ascii_only=ascii_only)[0]
 
 
-def _legend(lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit) -> list[Piece]:
+def _legend(
+    lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit, ascii_only: bool
+) -> list[Piece]:
     pieces: list[Piece] = [(f"{f'°{unit}':>{GUTTER - 1}} ", AXIS)]
     left = width - GUTTER
-    # Where there is no room for all, those without a colour of their own are the first to go.
-    for number, line in sorted(enumerate(lines), key=lambda entry: entry[1].colour is None):
-        name = shorten(plain(line.name), max(left - 4, 1))
-        if left < 8:
+    names = [plain(line.name) for line in lines]
+    cells = 3 if sum(len(name) + 6 for name in names) <= left + 2 else 2
+    tight = sum(len(name) + 4 for name in names) > left + 1
+    # Where there is no room for all, those without a colour of their own are the first to go, and
+    # the solid line is the last.
+    for number, line in sorted(
+        enumerate(lines),
+        key=lambda entry: (entry[1].colour is None, tight and entry[1].style != "solid"),
+    ):
+        name = shorten(names[number], max(left - cells - 1, 1))
+        if left < 5 + cells or (cells < 3 and name != names[number] and number):
             break
-        pieces += [(_sample(line.style), number), (f" {name}  ", TEXT)]
-        left -= 6 + len(name)
+        gap = " " * (cells - 1)
+        pieces += [(_sample(line.style, cells, ascii_only), number), (f" {name}{gap}", TEXT)]
+        left -= 2 * cells + len(name)
     return pieces
 
 
@@ -277,8 +344,7 @@ def _time_axis(
     labels[: len(name)] = name
     pieces: list[Piece] = [(" " * (GUTTER - 1) + "└" + "".join(rule), AXIS)]
     if cross is not None:
-        before, after = pieces[0][0][:cross], pieces[0][0][cross + 1 :]
-        pieces = [(before, AXIS), ("┴", CROSS), (after, AXIS)]
+        pieces = _put(pieces, cross, "┴", CROSS)
     return [pieces, [("".join(labels), AXIS)]]
 
 

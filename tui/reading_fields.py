@@ -1,15 +1,16 @@
 """How a log is read and a firing watched, as fields of a form.
 
-They are named like the options of the commands, which refusals speak of.
+Refusals speak of the commands' options: `in_fields` says them by the fields' names.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
-from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part
+from firing.logs.options import READING_OPTIONS, ReadingOptions, parse_columns, parse_part, spelled
 from firing.units import (
     TemperatureUnit,
     format_temperature,
@@ -33,22 +34,24 @@ if TYPE_CHECKING:
     from firing.review.result import Review
 
 
+_CHANNEL, _START = "Kiln's channel", "Meant to start"
+_OPTION = re.compile(r"--[a-z]+(?:-[a-z]+)*")
 _OPEN = ("", "as found")
 CHOICES = (
     (
         "unit",
-        "--unit",
+        "Unit",
         "of the temperatures; C/10 is tenths of a degree",
         ("C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"),
     ),
     (
         "time_unit",
-        "--time-unit",
+        "Unit of times",
         "of times that are bare numbers",
         ("ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"),
     ),
-    ("date_order", "--date-order", "day or month first", ("dmy", "mdy", "ymd")),
-    ("decimal", "--decimal", "the decimal mark", (".", ",")),
+    ("date_order", "Day or month", "day or month first", ("dmy", "mdy", "ymd")),
+    ("decimal", "Decimal mark", "the decimal mark", (".", ",")),
 )
 
 
@@ -70,59 +73,68 @@ def reading_fields(unit: TemperatureUnit) -> list[Field]:
         *fields,
         Field(
             "restart_pause_s",
-            "--restart-pause",
+            "Logger stood",
             "Gap when the logger restarted, like 5m.",
             optional(parse_duration_s),
         ),
         Field(
             "part",
-            "--part",
+            "Which firing",
             "Which firing of a file that holds several, from 1; all takes them for one.",
             optional(parse_part),
         ),
-        Field("zone", "--zone", "Time zone of the clock, like Europe/Berlin or UTC.", text_or_none),
+        Field("zone", "Time zone", "Of the clock, like Europe/Berlin or UTC.", text_or_none),
         Field(
             "columns",
-            "--column",
+            "Columns hold",
             "What columns hold, like Probe=temperature, Set=set-point.",
             lambda text: parse_columns([one.strip() for one in text.split(",") if one.strip()]),
         ),
         # A blank or a tab may be what separates them.
-        Field("delimiter", "--delimiter", "What separates the columns.", lambda text: text or None),
-        Field("encoding", "--encoding", "The text encoding, like cp1252.", text_or_none),
+        Field("delimiter", "Separator", "What separates the columns.", lambda text: text or None),
+        Field("encoding", "Text encoding", "The text encoding, like cp1252.", text_or_none),
         Field(
             "skip_lines",
-            "--skip-lines",
+            "Lines above",
             "How many lines stand above the header.",
             whole_number("number of lines", 3),
         ),
         Field(
             "thermocouple_type",
-            "--thermocouple",
+            "Thermocouple",
             "For readings in mV: its letter, like K or S.",
             optional(str.upper),
         ),
         Field(
             "junction_c",
-            "--junction",
+            "Junction",
             "For readings in mV: temperature of the reference junction.",
             optional(temperature(unit)),
         ),
         Field(
             "as_logged",
-            "--as-logged",
+            "Impossible ones",
             "Whether impossible readings are kept; ← → changes it.",
             bool,
             options=(("", "no"), ("yes", "yes")),
         ),
         Field(
             "with_gaps",
-            "--with-gaps",
+            "Rows missing",
             "Whether a log is read although many of its rows can't be; ← → changes it.",
             bool,
             options=(("", "no"), ("yes", "yes")),
         ),
     ]
+
+
+def in_fields(words: str) -> str:
+    """Return a refusal with the fields' names for the commands' options."""
+    labels = {spelled(field.key): field.label for field in reading_fields("C")}
+    labels |= {"--channel": _CHANNEL, "--start": _START}
+    labels["--thermocouple"] = labels["--thermocouple-type"]
+    quoted = {option: f"“{label}”" for option, label in labels.items()}
+    return _OPTION.sub(lambda found: quoted.get(found[0], found[0]), words)
 
 
 def reading_texts(told: ReadingOptions, unit: TemperatureUnit) -> dict[str, str]:
@@ -152,14 +164,14 @@ def log_fields(review: Review | None, unit: TemperatureUnit) -> list[Field]:
     return [
         Field(
             "channel",
-            "--channel",
+            _CHANNEL,
             f"The kiln's column, by name or number; empty to find it. {channels}".strip(),
             text_or_none,
         ),
         *reading_fields(unit),
         Field(
             "due",
-            "--start",
+            _START,
             "When it was meant to start, like 07:30; empty if that does not matter.",
             optional(lambda text: _moment(text, started)),
         ),

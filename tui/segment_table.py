@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firing.forecast.result import Forecast
-from firing.report.words import forecast_times
 from firing.schedule.schedule import Schedule
 from firing.schedule.schema import HOLD_S, RATE_C_PER_H, TARGET_C
 from firing.units import (
@@ -17,6 +16,7 @@ from firing.units import (
 )
 
 from .edits import HEAD_ROW, SEGMENT_KEYS, SegmentKey, cell_text
+from .forecasting import plan_times
 
 COMPUTED = ("takes", "ends", "planned", "limit")
 """Columns that follow from the others."""
@@ -109,7 +109,7 @@ def _segment_cells(schedule: Schedule, forecast: Forecast | None, index: int) ->
         row["rate"] = ("−" if cools else "") + _short(rate_from_celsius(segment.rate_c_per_h, unit))
     if forecast is not None and index < len(forecast.segments):
         timed = forecast.segments[index]
-        keeper = forecast_times(forecast)
+        keeper = plan_times(forecast)
         row["takes"] = hours_minutes(timed.forecast_s)
         row["planned"] = hours_minutes(timed.planned_s)
         row["limit"] = "–" if timed.limited_by == "program" else timed.limited_by

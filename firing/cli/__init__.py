@@ -6,19 +6,23 @@ import sys
 
 import click
 
-from firing import __version__
 from firing.cli import outcome
+from firing.version import __version__
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
     "design": ("firing.cli.design", "Make the fastest schedule that is safe for a load."),
-    "card": ("firing.cli.card", "Make the card to key a schedule from, with boxes to tick."),
-    "calendar": ("firing.cli.calendar", "Put the moments of a firing into your calendar."),
-    "resume": ("firing.cli.resume", "Say what to key in after an interruption."),
-    "guide": ("firing.cli.guide", "Go from a fault of the ware to what to change in a plan."),
+    "card": ("firing.cli.forecast", "Make the card to key a schedule from, with boxes to tick."),
+    "calendar": ("firing.cli.forecast", "Put the moments of a firing into your calendar."),
+    "resume": ("firing.cli.design", "Say what to key in after an interruption."),
+    "guide": ("firing.cli.design", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
+    "compare": ("firing.cli.review", "Lay several firings of one plan over each other."),
+    "keep": ("firing.cli.logbook", "Keep the log of a firing in the logbook, or a folder of them."),
+    "logbook": ("firing.cli.logbook", "List, find and compare kept firings; note what was done."),
+    "fleet": ("firing.cli.fleet", "Review many logs at once: which kilns and plans need a look."),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
-    "notify": ("firing.cli.notify", "Show who gets messages of a firing, and try them."),
+    "notify": ("firing.cli.ports", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
     "kiln": ("firing.cli.kiln", "Show a kiln, or learn it from its own logs."),
     "cone": ("firing.cli.cones", "Show the end points of a cone."),
@@ -26,15 +30,15 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "peak": ("firing.cli.cones", "Say how hot to go for a cone, with a given hold."),
     "ways": ("firing.cli.cones", "List the holds, peaks and final rates that reach a cone."),
     "cone-at": ("firing.cli.cones", "Say which cone a few ramps and holds come to."),
-    "heatwork": ("firing.cli.heatwork", "Say which cones a schedule or a log amounts to."),
-    "edit": ("firing.cli.edit", "Open the screens: change a plan and see at once what it does."),
+    "heatwork": ("firing.cli.cones", "Say which cones a schedule or a log amounts to."),
+    "edit": ("firing.cli.setup", "Open the screens: change a plan and see at once what it does."),
     "safety": ("firing.cli.ready", "Print the cautions, all or those of a schedule."),
     "schedules": ("firing.cli.ready", "List the ready schedules, or print one."),
     "schema": ("firing.cli.ready", "Print the JSON Schema of a kind of file."),
     "sources": ("firing.cli.ready", "List the sources of the figures, or print one."),
     "setup": ("firing.cli.setup", "Ask about your kiln and controller, and write their files."),
     "new": ("firing.cli.setup", "Write a schedule from a line of ramps and holds."),
-    "demo": ("firing.cli.demo", "Review an invented firing that ran long."),
+    "demo": ("firing.cli.ready", "Review an invented firing that ran long."),
 }
 """Every command with its module and its line in the list, so that the list loads none of them."""
 
@@ -43,7 +47,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Begin": ("demo", "setup", "new", "edit"),
     "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
-    "Review": ("review", "heatwork"),
+    "Review": ("review", "compare", "heatwork"),
+    "Remember": ("keep", "logbook", "fleet"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
@@ -57,7 +62,12 @@ EXAMPLES: dict[str, str] = {
     "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "compare": "firing compare --schedule firing-demo/plan.toml firing-demo/log.csv "
+    "firing-demo/log.csv",
+    "fleet": "firing fleet logs --plans plans --kilns kilns --out results --html fleet.html",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
+    "keep": "firing keep firing-demo/log.csv --plan firing-demo/plan.toml --kiln example-kiln",
+    "logbook": "firing logbook find good glaze march",
     "ports": "firing ports",
     "kiln": "firing kiln show example-kiln",
     "cone": "firing cone 6",
@@ -130,11 +140,52 @@ class LazyCommands(click.Group):
         return super().resolve_command(ctx, args)
 
 
+def _manual_page(group: click.Group) -> str:
+    """Return the commands of a group as a manual page, in the macros of man(7)."""
+    context = click.Context(group, info_name="firing")
+    lines = [
+        f'.TH FIRING 1 "" "firing {__version__}"',
+        ".SH NAME",
+        "firing \\- plan, forecast, watch and review the firings of a studio pottery kiln",
+        ".SH SYNOPSIS",
+        "firing COMMAND [OPTIONS] [ARGUMENTS]",
+        ".SH COMMANDS",
+    ]
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
+        lines += _manual_of(command, click.Context(command, context, name))
+        if isinstance(command, click.Group):
+            inner = click.Context(command, context, name)
+            for sub, one in command.commands.items():
+                lines += _manual_of(one, click.Context(one, inner, sub))
+    lines += [".SH EXIT STATUS", "0 done; 1 something to act on; 2 usage or a faulty file."]
+    return "\n".join(lines)
+
+
+def _manual_of(command: click.Command, context: click.Context) -> list[str]:
+    usage = " ".join(command.collect_usage_pieces(context))
+    lines = [f".SS {_escaped(context.command_path)} {_escaped(usage)}"]
+    for paragraph in (command.help or "").split("\n\n"):
+        lines += [".PP", _escaped(" ".join(paragraph.split()))]
+    for parameter in command.get_params(context):
+        record = parameter.get_help_record(context)
+        if record is not None and record[1]:
+            lines += [".TP", f".B {_escaped(record[0])}", _escaped(record[1])]
+    if command.epilog:
+        lines += [".PP", _escaped(command.epilog)]
+    return lines
+
+
+def _escaped(text: str) -> str:
+    """Return text that no macro is read into: a backslash, a hyphen, and a leading dot or quote."""
+    text = text.replace("\\", "\\e").replace("-", "\\-")
+    return f"\\&{text}" if text[:1] in (".", "'") else text
+
+
 def _print_manual(context: click.Context, parameter: click.Parameter, value: bool) -> None:
     if value:
-        from firing.cli.manual import manual_page
-
-        outcome.text(manual_page(cli, __version__))
+        outcome.text(_manual_page(cli))
         context.exit()
 
 

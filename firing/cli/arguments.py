@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-class _Parsed(click.ParamType[Any]):
-    """A value that one of the library's parsers reads."""
+class Parsed(click.ParamType[Any]):
+    """A value that one of the library's parsers reads; its refusal is the reason given."""
 
     def __init__(self, name: str, parse: Callable[[str], Any]) -> None:
         self.name = name
@@ -39,7 +39,7 @@ class _Parsed(click.ParamType[Any]):
             self.fail(str(error), param, ctx)
 
 
-TEMPERATURE_C = _Parsed("temperature", parse_temperature_c)
+TEMPERATURE_C = Parsed("temperature", parse_temperature_c)
 
 
 def _as_written(parse: Callable[[str], float]) -> Callable[[str], str]:
@@ -54,9 +54,9 @@ def _as_written(parse: Callable[[str], float]) -> Callable[[str], str]:
 
 # A plain number has the unit of the plan, which no option knows: 150 is a warm kiln in °F and a
 # burning one in °C.  These keep the text until the plan is read.
-TEMPERATURE = _Parsed("temperature", _as_written(parse_temperature_c))
-RATE = _Parsed("rate", _as_written(parse_rate_c_per_h))
-DURATION_S = _Parsed("duration", parse_duration_s)
+TEMPERATURE = Parsed("temperature", _as_written(parse_temperature_c))
+RATE = Parsed("rate", _as_written(parse_rate_c_per_h))
+DURATION_S = Parsed("duration", parse_duration_s)
 
 
 def _kiln_size(text: str) -> UsualKiln:
@@ -65,7 +65,7 @@ def _kiln_size(text: str) -> UsualKiln:
     return parse_size(text)
 
 
-KILN_SIZE = _Parsed("size", _kiln_size)
+KILN_SIZE = Parsed("size", _kiln_size)
 
 
 def temperature_in(text: str | None, unit: TemperatureUnit) -> float | None:
@@ -101,6 +101,25 @@ def html_option(command: Command) -> Command:
         help="Make the --html page one to zoom and point at (about 5 MB, needs JavaScript).",
     )  # fmt: skip
     return page(interactive(overwrite(command)))
+
+
+def out_option(words: str) -> Callable[[Command], Command]:
+    """Return what adds ``--out``, by its line of help, and ``--overwrite``."""
+    out = click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help=words)
+    overwrite = click.option(
+        "--overwrite", is_flag=True, help="Replace the --out file if it is there already."
+    )
+    return lambda command: out(overwrite(command))
+
+
+def start_option(*, required: bool = False) -> Callable[[Command], Command]:
+    """Return what adds ``--start``."""
+    return click.option(
+        "--start",
+        metavar="WHEN",
+        required=required,
+        help='When it starts: "07:30", "2026-03-01 07:30", "now".',
+    )
 
 
 def report_options(command: Command) -> Command:
@@ -153,6 +172,17 @@ def kiln_options(command: Command) -> Command:
     kiln = click.option("--kiln", metavar="K", help="Kiln file (TOML), or example-kiln.")
     load = click.option("--load", metavar="L", help="Load file (TOML), or an example load's name.")
     return kiln(load(command))
+
+
+def logbook_option(command: Command) -> Command:
+    """Add ``--logbook``."""
+    return click.option(
+        "--logbook",
+        "place",
+        metavar="FILE",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="The logbook's file; by default this user's own.",
+    )(command)
 
 
 def kiln_size_option(command: Command) -> Command:

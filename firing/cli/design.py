@@ -1,9 +1,9 @@
-"""``firing design``: from the ware to the program."""
+"""``firing design``, ``guide`` and ``resume``: from ware, fault or interruption to the program."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,11 +18,14 @@ from firing.cli.arguments import (
     kiln_options,
     kiln_size_option,
     one_kiln,
+    out_option,
     rate_in,
     report_options,
     temperature_in,
     unload_option,
 )
+from firing.cli.log_options import log_options, take_reading
+from firing.errors import FiringError
 
 if TYPE_CHECKING:
     from firing.heat.default_kiln import UsualKiln
@@ -144,7 +147,6 @@ def design_command(
     from firing.design.repair import repaired_design
     from firing.design.request import FEW_WITHIN, CoolingRequest, DesignRequest
     from firing.design.result import dry_first_document
-    from firing.errors import FiringError
     from firing.files.kinds import open_file
     from firing.report.design import design_report, dry_first_report
     from firing.schedule.file import SCHEDULE_FILE, open_schedule
@@ -225,7 +227,7 @@ def design_command(
         outcome.write(out, written, overwrite=overwrite)
         outcome.note(f"schedule written to {out}")
     if ics is not None:
-        from firing.cli.calendar import write_calendar
+        from firing.cli.forecast import write_calendar
         from firing.report.calendar import calendar
 
         started = None if start is None else parse_when(start)
@@ -236,3 +238,144 @@ def design_command(
     else:
         outcome.report(design_report(result))
     return outcome.act_if(not result.safe)
+
+
+@click.command("guide")
+@click.argument("fault", required=False)
+@click.argument("schedule", required=False)
+@kiln_options
+@click.option("--cone", metavar="CONE", help="Target cone, for under- or over-fired glaze.")
+@out_option("Write the changed plan.")
+@json_option
+def guide_command(
+    fault: str | None,
+    schedule: str | None,
+    kiln: str | None,
+    load: str | None,
+    cone: str | None,
+    out: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> int:
+    """Say what can cause FAULT, which segment of SCHEDULE it concerns, and what to change.
+
+    Without a fault it lists the faults it knows.  Every line says how sure it is.  The changed plan
+    is checked against --load.  The exit status is 1 if there is a change to make.
+    """
+    from firing.design.guide import fault_names, guide
+    from firing.files.kinds import open_file
+    from firing.report.design import faults_report, guide_report
+    from firing.schedule.file import SCHEDULE_FILE, open_schedule, write_schedule
+
+    if fault is None:
+        faults = fault_names()
+        if as_json:
+            outcome.document({"schema": 1, "kind": "faults", "faults": faults})
+        else:
+            outcome.report(faults_report(faults))
+        return outcome.DONE
+    if schedule is None and out is not None:
+        raise FiringError("--out writes a changed plan; name the plan to change as well")
+    found = guide(
+        fault,
+        None if schedule is None else open_schedule(schedule),
+        kiln=open_file("kiln", kiln),
+        load=open_file("load", load),
+        cone=cone,
+    )
+    if out is not None and schedule is not None:
+        if found.changed is None:
+            outcome.note("nothing to change, so no file was written")
+        else:
+            base = SCHEDULE_FILE.text(schedule)
+            write_schedule(found.changed, out, base_text=base, overwrite=overwrite)
+            outcome.note(f"changed plan written to {out}")
+    if as_json:
+        outcome.document(found.to_dict())
+    else:
+        outcome.report(guide_report(found))
+    return outcome.act_if(found.needs_action)
+
+
+@click.command("resume")
+@click.argument("schedule")
+@click.argument("log", type=click.Path(path_type=Path))
+@kiln_options
+@controller_option()
+@click.option("--cone", metavar="CONE", help="Target cone; else what the schedule comes to.")
+@click.option("--margin", type=float, default=1.5, show_default=True, help="Caution, 1 to 5.")
+@click.option("--reads", type=TEMPERATURE, metavar="T", help="What the kiln reads now …")
+@click.option(
+    "--ago",
+    "ago_s",
+    type=DURATION_S,
+    default="0m",
+    metavar="D",
+    help="… this long after the log's last reading.",
+)
+@out_option("Write the rest as a schedule.")
+@log_options
+@json_option
+def resume_command(
+    schedule: str,
+    log: Path,
+    kiln: str | None,
+    load: str | None,
+    controller: str | None,
+    cone: str | None,
+    margin: float,
+    reads: str | None,
+    ago_s: float,
+    out: Path | None,
+    overwrite: bool,
+    channel: str | None,
+    as_json: bool,
+    **reading: Any,
+) -> int:
+    """Say what to key in now, when the firing of SCHEDULE in LOG was interrupted.
+
+    Drying, bound water and heat-work that were done already count.  A plain number uses the unit of
+    the answer: that of the controller, or of the schedule.
+    """
+    from firing.clock import parse_when
+    from firing.design.resume import resume
+    from firing.files.kinds import open_file
+    from firing.logs.reader import log_document, open_log
+    from firing.report.design import resume_report
+    from firing.schedule.file import open_schedule, write_schedule
+    from firing.units import in_unit
+
+    plan = open_schedule(schedule)
+    record, number = open_log(log, channel, take_reading(reading))
+    ware, in_kiln, keyed = (
+        open_file("load", load),
+        open_file("kiln", kiln),
+        open_file("controller", controller),
+    )
+    unit = plan.unit if keyed is None else keyed.unit
+    try:
+        found = resume(
+            plan,
+            record.trace.time_s,
+            record.trace.channel_c(number),
+            load=ware,
+            kiln=in_kiln,
+            controller=keyed,
+            cone=cone,
+            margin=margin,
+            reads_c=temperature_in(reads, unit),
+            ago_s=ago_s,
+            started=record.trace.started,
+            clock=parse_when("now"),
+        )
+    except FiringError as error:
+        raise FiringError(in_unit(str(error), unit)) from None
+    if out is not None and found.schedule is not None:
+        outcome.refuse_input(out)
+        write_schedule(found.schedule, out, overwrite=overwrite)
+        outcome.note(f"schedule written to {out}")
+    if as_json:
+        outcome.document({**found.to_dict(), "log": log_document(record, number)})
+    else:
+        outcome.report(resume_report(found, record.open_choices, record.other_notes))
+    return outcome.act_if(found.needs_action)

@@ -26,8 +26,8 @@ def kiln_command() -> None:
 def show_command(kiln: str, as_json: bool) -> int:
     """Print every figure the model uses for KILN, given, derived and assumed, with its source."""
     from firing.kiln.capability import fastest_rates, highest_hold
+    from firing.kiln.description import describe_kiln
     from firing.kiln.file import open_kiln
-    from firing.kiln.parameter_table import describe_kiln
     from firing.report.listings import kiln_report
 
     described = open_kiln(kiln)

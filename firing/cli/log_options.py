@@ -23,7 +23,20 @@ def log_options(command: Command) -> Command:
             click.option(
                 "--unit",
                 type=click.Choice(
-                    ["C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
+                    [
+                        "C",
+                        "F",
+                        "K",
+                        "mV",
+                        "C/10",
+                        "F/10",
+                        "C/100",
+                        "C/1000",
+                        "K/10",
+                        "C/2",
+                        "C/4",
+                        "C/16",
+                    ]
                 ),
                 help="Unit of the readings; C/10 is tenths of a degree, C/4 a chip's quarters.",
             ),
@@ -96,13 +109,7 @@ def log_options(command: Command) -> Command:
 
 
 def take_reading(told: dict[str, Any]) -> ReadingOptions:
-    """Take the options of reading, all but ``--channel``, out of what a command was told.
-
-    Raises
-    ------
-    FiringError
-        If a role or a part is not understood.
-    """
+    """Take the options of reading, all but ``--channel``, out of what a command was told."""
     options = {name: told.pop(name) for name in READING_OPTIONS}
     options["columns"] = parse_columns(options["columns"])
     options["part"] = None if options["part"] is None else parse_part(options["part"])

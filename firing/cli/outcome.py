@@ -120,13 +120,7 @@ def _let_go(stream: Any) -> None:
 
 
 def _print(content: str) -> None:
-    """Print to stdout: the one way to it, as `_warn` is to stderr.
-
-    Raises
-    ------
-    FiringError
-        If stdout is closed.
-    """
+    """Print to stdout: the one way to it, as `_warn` is to stderr."""
     if "stdout" in _closed:
         raise FiringError("standard output is closed, so nothing can be printed; open it")
     # Named, as click would write UTF-8 to a stream that is said to take ASCII.
@@ -204,13 +198,7 @@ def asked(name: str) -> bool:
 
 
 def write(path: Path, content: str, *, overwrite: bool = False) -> None:
-    """Write a file that a command was asked for; never in the place of one that it reads.
-
-    Raises
-    ------
-    FiringError
-        If it is a file that the command was given to read, or cannot be written.
-    """
+    """Write a file that a command was asked for; never in the place of one that it reads."""
     from firing.files.disk import write_text
 
     refuse_input(path)
@@ -218,13 +206,7 @@ def write(path: Path, content: str, *, overwrite: bool = False) -> None:
 
 
 def refuse_input(path: Path) -> None:
-    """Refuse to write to a file that the command was given to read.
-
-    Raises
-    ------
-    FiringError
-        If it is one.
-    """
+    """Refuse to write to a file that the command was given to read."""
     from firing.files.disk import names_same_file
 
     context = click.get_current_context(silent=True)

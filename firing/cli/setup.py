@@ -1,7 +1,9 @@
-"""``firing setup`` and ``firing new``: the first files, without an editor."""
+"""``firing setup``, ``new`` and ``edit``: a studio's files, without an editor."""
 
 from __future__ import annotations
 
+import gc
+import importlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,24 +11,15 @@ from typing import Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option
+from firing.cli.arguments import (
+    Parsed,
+    controller_option,
+    json_option,
+    kiln_options,
+    out_option,
+    start_option,
+)
 from firing.errors import FiringError
-
-
-class _Answer(click.ParamType[Any]):
-    """An answer that a reader accepts; what it refuses is asked again with its reason."""
-
-    def __init__(self, name: str, read: Callable[[str], Any]) -> None:
-        self.name = name
-        self._read = read
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        if not isinstance(value, str):
-            return value
-        try:
-            return self._read(value)
-        except FiringError as error:
-            self.fail(str(error), param, ctx)
 
 
 def _size(kind: Any) -> Callable[[str], str]:
@@ -56,37 +49,36 @@ def _price(text: str) -> tuple[str, float]:
     return currency, number
 
 
-_VOLUME = _Answer("volume", _size("volume"))
-_WALL = _Answer("thickness", _size("length"))
-_SUPPLY = _Answer("supply", _supply)
-_HOTTEST = _Answer("temperature", _size("temperature"))
-_PRICE = _Answer("price", _price)
-
-
-def _asked(*names: str, **how: Any) -> Callable[[Any], Any]:
-    """Return an option that is asked for where it is not given."""
-    return click.option(*names, **how)
+_VOLUME = Parsed("volume", _size("volume"))
+_WALL = Parsed("thickness", _size("length"))
+_SUPPLY = Parsed("supply", _supply)
+_HOTTEST = Parsed("temperature", _size("temperature"))
+_PRICE = Parsed("price", _price)
 
 
 @click.command("setup")
-@_asked("--volume", type=_VOLUME, prompt='What does the kiln hold ("180 l", "7 cu ft")')
-@_asked("--shape", type=click.Choice(["round", "box"]), prompt="Is the inside round or a box")
-@_asked("--wall", type=_WALL, prompt='How thick is its brick wall ("75 mm", "3 in")')
-@_asked("--power", type=_SUPPLY, prompt='What does its plate say ("9.6 kW at 240 V", "240 V 40 A")')
-@_asked(
+@click.option("--volume", type=_VOLUME, prompt='What does the kiln hold ("180 l", "7 cu ft")')
+@click.option("--shape", type=click.Choice(["round", "box"]), prompt="Is the inside round or a box")
+@click.option("--wall", type=_WALL, prompt='How thick is its brick wall ("75 mm", "3 in")')
+@click.option(
+    "--power", type=_SUPPLY, prompt='What does its plate say ("9.6 kW at 240 V", "240 V 40 A")'
+)
+@click.option(
     "--max", "hottest", type=_HOTTEST, prompt='How hot may it go, by its plate ("1300C", "2350F")'
 )
-@_asked("--segments", type=click.IntRange(1, 99), prompt="How many segments has the controller")
-@_asked(
+@click.option(
+    "--segments", type=click.IntRange(1, 99), prompt="How many segments has the controller"
+)
+@click.option(
     "--unit", type=click.Choice(["C", "F"]), prompt="Which unit does the controller show, C or F"
 )
-@_asked(
+@click.option(
     "--waits/--by-the-clock",
     prompt="Does its clock wait when the kiln falls behind",
     default=True,
     show_default=True,
 )
-@_asked("--price", type=_PRICE, prompt='What does a kilowatt-hour cost ("0.28 EUR")')
+@click.option("--price", type=_PRICE, prompt='What does a kilowatt-hour cost ("0.28 EUR")')
 @click.option(
     "--folder",
     type=click.Path(path_type=Path, file_okay=False),
@@ -159,8 +151,7 @@ def setup_command(
 )
 @click.option("--cone", metavar="CONE", help="Target cone.")
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of plain numbers.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write a new file.")
-@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@out_option("Write a new file.")
 @json_option
 def new_command(
     legs: tuple[str, ...],
@@ -198,4 +189,45 @@ def new_command(
         outcome.document({"schema": 1, "kind": "new", "schedule": plan.to_dict()})
     elif out is None:
         outcome.text(content.rstrip("\n"))
+    return outcome.DONE
+
+
+@click.command("edit")
+@click.argument("schedule", required=False)
+@kiln_options
+@controller_option()
+@click.option("--tariff", metavar="T", help="Tariff file (TOML), or example-tariff.")
+@start_option()
+@click.option("--cone", metavar="CONE", help="Target cone.")
+@click.option("--light", is_flag=True, help="Begin in the light colours.")
+@json_option
+def edit_command(
+    schedule: str | None,
+    kiln: str | None,
+    load: str | None,
+    controller: str | None,
+    tariff: str | None,
+    start: str | None,
+    cone: str | None,
+    light: bool,
+    as_json: bool,
+) -> int:
+    """Open SCHEDULE in the screens: plan, see what it does at once, and review logs.
+
+    SCHEDULE is a TOML file or the name of a ready schedule; without it a new plan is opened. F1 is
+    help. Without a kiln, load, controller or tariff named here, those last chosen in the screens
+    are taken up again. With --json, how the plan was left is printed at the end.
+    """
+    given = {"kiln": kiln, "load": load, "controller": controller, "tariff": tariff}
+    # By name and only here: the library and its other commands know of no screen.
+    gc.enable()
+    left = importlib.import_module("firing.tui.entry").edit(
+        schedule,
+        light=light,
+        names={kind: name for kind, name in given.items() if name is not None},
+        start=start,
+        cone=cone,
+    )
+    if as_json:
+        outcome.document(left)
     return outcome.DONE

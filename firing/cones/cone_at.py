@@ -152,11 +152,6 @@ def parse_legs(
     """Read legs such as ``108F/h to 2190F hold 20m, 150F/h to 1900F``, and the unit they are in.
 
     A plain number has the unit of those beside it, or the default unit, or °C.
-
-    Raises
-    ------
-    FiringError
-        If a leg cannot be read, has no rate, or stands where the leg before it ended.
     """
     parts = [part for part in _BETWEEN.split(text.strip()) if part]
     read: list[tuple[str | None, str, str | None]] = []
@@ -190,13 +185,7 @@ def parse_legs(
 
 
 def parse_cooling(text: str, default_unit: TemperatureUnit | None = None) -> Cooling:
-    """Read a cooling such as ``100C/h to 1040C``; several legs stand behind one another.
-
-    Raises
-    ------
-    FiringError
-        If a leg cannot be read, does not cool further than the one before, or holds.
-    """
+    """Read a cooling such as ``100C/h to 1040C``; several legs stand behind one another."""
     legs, _ = parse_legs(text, default_unit)
     ends = [math.inf, *(leg.target_c for leg in legs)]
     if any(leg.hold_s for leg in legs) or any(b >= a for a, b in pairwise(ends)):

@@ -36,21 +36,11 @@ _BAR_C = 10.0
 
 @dataclass(frozen=True, slots=True)
 class TypeShift:
-    """How a type of cone stands beside the self-supporting one, at one heating rate.
+    """How a type of cone stands beside the self-supporting one, at one heating rate."""
 
-    Attributes
-    ----------
-    hotter_c : float
-        By how much it ends hotter [K]; 0 for the self-supporting cone itself.
-    open_c : float
-        What carrying it to this rate leaves open, ± [°C].
-    warnings : tuple of str
-        One sentence each.
-    """
-
-    hotter_c: float
-    open_c: float
-    warnings: tuple[str, ...]
+    hotter_c: float  # by how much it ends hotter [K]; 0 for the self-supporting cone itself
+    open_c: float  # what carrying it to this rate leaves open, ± [°C]
+    warnings: tuple[str, ...]  # one sentence each
 
 
 def parse_kind_of_cone(text: str) -> KindOfCone:
@@ -73,13 +63,7 @@ def made_as(kind: KindOfCone) -> tuple[str, ...]:
 def type_shift(
     cone: str, kind: KindOfCone, rate_c_per_h: float, unit: TemperatureUnit = "C"
 ) -> TypeShift:
-    """Return how a type of cone stands beside the self-supporting one.
-
-    Raises
-    ------
-    FiringError
-        If the chart has no usable figure for that cone in that type.
-    """
+    """Return how a type of cone stands beside the self-supporting one."""
     if kind == "self-supporting":
         return TypeShift(0.0, 0.0, ())
     name = parse_cone(cone)

@@ -69,34 +69,19 @@ def ramp_integral(
 
 @dataclass(frozen=True)
 class ConeLaw:
-    """The fitted law of one self-supporting cone (source ``cone-model``).
+    """The fitted law of one self-supporting cone (source ``cone-model``)."""
 
-    Attributes
-    ----------
-    cone : str
-        The cone in its printed spelling.
-    family : str
-        The maker's composition family, which neighbours share.
-    energy_j_per_mol : float
-        Apparent activation energy E [J/mol].
-    law_60_c : float
-        Where the law alone puts the end point at 60 °C/h [°C].
-    rates_c_per_h, residuals_c : tuple of float
-        The chart's rates [°C/h], rising, and printed end point less the law's at each [°C].
-    ln_energy_se : float
-        Standard error of ln E [1], from fits that leave out one of the chart's columns each.
-    quality : {"good", "two_rates", "doubtful"}
-        ``two_rates``: the chart prints no 15 °C/h figure, so nothing checks the fit.
-        ``doubtful``: the printed figures themselves are.
-    """
-
-    cone: str
-    family: str
-    energy_j_per_mol: float
-    law_60_c: float
+    cone: str  # the cone in its printed spelling
+    family: str  # the maker's composition family, which neighbours share
+    energy_j_per_mol: float  # apparent activation energy E [J/mol]
+    law_60_c: float  # where the law alone puts the end point at 60 °C/h [°C]
+    # The chart's rates [°C/h], rising, and printed end point less the law's at each [°C].
     rates_c_per_h: tuple[float, ...]
     residuals_c: tuple[float, ...]
+    # ``two_rates``: the chart prints no 15 °C/h figure, so nothing checks the fit. ``doubtful``:
+    # the printed figures themselves are.
     quality: str
+    # Standard error of ln E [1], from fits that leave out one of the chart's columns each.
     ln_energy_se: float = 0.0
 
     @property

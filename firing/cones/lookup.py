@@ -126,13 +126,7 @@ def _seger_table() -> dict[str, tuple[SegerRow, ...]]:
 
 
 def seger_rows(text: str) -> SegerRows:
-    """Return what the published series print for a Seger cone.
-
-    Raises
-    ------
-    FiringError
-        If neither series has that cone.
-    """
+    """Return what the published series print for a Seger cone."""
     match = _SEGER.fullmatch(text.strip())
     table = _seger_table()
     name = "" if match is None else match[1]

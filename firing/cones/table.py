@@ -41,34 +41,18 @@ _SPELLING = (
 
 @dataclass(frozen=True)
 class EndPoint:
-    """One cell of the chart.
+    """One cell of the chart."""
 
-    Attributes
-    ----------
-    cone : str
-        The cone in its printed spelling.
-    type : str
-        One of `CONE_TYPES`.
-    heating_rate_c_per_h : float
-        Steady heating rate of the last 100 °C [°C/h].
-    end_point_c, end_point_f : float
-        The printed end point [°C] and [°F].
-    quality : {"good", "doubtful", "exclude"}
-        ``doubtful`` cells are not extrapolated, ``exclude`` cells enter no calculation.
-    note : str
-        Why the cell is not ``good``; empty otherwise.
-    source : str
-        Entry of the bibliography.
-    """
-
-    cone: str
-    type: ConeType
-    heating_rate_c_per_h: float
+    cone: str  # the cone in its printed spelling
+    type: ConeType  # one of `CONE_TYPES`
+    heating_rate_c_per_h: float  # steady heating rate of the last 100 °C [°C/h]
+    # The printed end point [°C] and [°F].
     end_point_c: float
     end_point_f: float
+    # ``doubtful`` cells are not extrapolated, ``exclude`` cells enter no calculation.
     quality: Quality
-    note: str
-    source: str
+    note: str  # why the cell is not ``good``; empty otherwise
+    source: str  # entry of the bibliography
 
 
 def _running_number(name: str) -> float:
@@ -87,21 +71,6 @@ def parse_cone(text: str) -> str:
     """Read a cone as people write it: ``6``, ``06``, ``cone 6``, ``^6``, ``Δ6``, ``5 1/2``, ``5½``.
 
     The leading zero is part of the number: 06 is some 220 °C colder than 6.
-
-    Parameters
-    ----------
-    text : str
-        What a person wrote.
-
-    Returns
-    -------
-    str
-        The cone in its printed spelling, a member of `CONES`.
-
-    Raises
-    ------
-    FiringError
-        If `text` is no cone, names one that is not made, or leaves open which is meant.
     """
     stripped = text.strip()
     if stripped in CONES:
@@ -172,22 +141,7 @@ def _end_point(row: dict[str, str]) -> EndPoint:
 def end_points(cone: str | None = None, type: str | None = None) -> tuple[EndPoint, ...]:
     """Return cells of the chart (source ``cone-chart-1996``), from the coldest cone to the hottest.
 
-    Parameters
-    ----------
-    cone : str, optional
-        Only this cone, in any spelling `parse_cone` reads.
-    type : str, optional
-        Only this type, one of `CONE_TYPES`.
-
-    Returns
-    -------
-    tuple of EndPoint
-        The cells in the order of the chart; empty where a cone is not made in a type.
-
-    Raises
-    ------
-    FiringError
-        If there is no such cone or type.
+    There are none where a cone is not made in a type.
     """
     if type is not None and type not in CONE_TYPES:
         raise FiringError(f'"{type}" is not a type of cone; write one of {", ".join(CONE_TYPES)}')

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, PlainValidator, WithJsonSchema
 
 from firing.controller.controller import Controller
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import Wrong, clean, number, plain_line
+from firing.files.tomlfile import Wrong, clean, file_key, number, plain_line
 from firing.schedule.schema import HOLD_S, MAX_SEGMENTS, RATE_C_PER_H
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, parse_duration_s, rate_from_celsius
 
@@ -39,58 +39,44 @@ Line = Annotated[
 Duration = Annotated[float, PlainValidator(_duration), WithJsonSchema({"type": "string"})]
 
 
+def _rate(words: str, key: str, default: float, *, at_most: float) -> Any:
+    return number(
+        words,
+        f"{key} = {default:g}",
+        "degrees per hour",
+        default=default,
+        gt=0,
+        le=at_most,
+        written=(key, "rate"),
+    )
+
+
 class ControllerTable(BaseModel):
     """A controller file."""
 
     model_config = ConfigDict(extra="forbid", strict=True, title="Kiln controller")
 
-    name: Line = Field(
-        description="what its owner calls it",
-        json_schema_extra={"example": 'name = "Bench controller"'},
-    )
-    max_segments: int = Field(
+    name: Line = file_key("what its owner calls it", 'name = "Bench controller"')
+    max_segments: int = file_key(
+        "the most segments, each a ramp and a hold, of one program",
+        "max_segments = 8",
+        "segments",
         ge=1,
         le=MAX_SEGMENTS,
-        description="the most segments, each a ramp and a hold, of one program",
-        json_schema_extra={"example": "max_segments = 8", "unit": "segments"},
     )
-    unit: Literal["C", "F"] = Field(
-        "C",
-        description="unit of its temperatures and rates, and of the rates and steps in this file",
-        json_schema_extra={"example": 'unit = "C"'},
+    unit: Literal["C", "F"] = file_key(
+        "unit of its temperatures and rates, and of the rates and steps in this file",
+        'unit = "C"',
+        default="C",
     )
-    notation: Literal["rate", "time"] = Field(
-        "rate",
-        description="whether a ramp is keyed as degrees per hour or as minutes to the target",
-        json_schema_extra={"example": 'notation = "rate"'},
+    notation: Literal["rate", "time"] = file_key(
+        "whether a ramp is keyed as degrees per hour or as minutes to the target",
+        'notation = "rate"',
+        default="rate",
     )
-    rate_min: float = number(
-        "the slowest rate",
-        "rate_min = 1",
-        "degrees per hour",
-        default=1.0,
-        gt=0,
-        le=1000,
-        written=("rate_min", "rate"),
-    )
-    rate_max: float = number(
-        "the fastest rate",
-        "rate_max = 600",
-        "degrees per hour",
-        default=600.0,
-        gt=0,
-        le=10000,
-        written=("rate_max", "rate"),
-    )
-    rate_step: float = number(
-        "step of a rate",
-        "rate_step = 1",
-        "degrees per hour",
-        default=1.0,
-        gt=0,
-        le=100,
-        written=("rate_step", "rate"),
-    )
+    rate_min: float = _rate("the slowest rate", "rate_min", 1.0, at_most=1000)
+    rate_max: float = _rate("the fastest rate", "rate_max", 600.0, at_most=10000)
+    rate_step: float = _rate("step of a rate", "rate_step", 1.0, at_most=100)
     target_step: float = number(
         "step of a target",
         "target_step = 1",
@@ -100,25 +86,15 @@ class ControllerTable(BaseModel):
         le=50,
         written=("target_step", "difference"),
     )
-    hold_max: Duration = Field(
-        48 * SECONDS_PER_HOUR,
-        description="the longest hold",
-        json_schema_extra={"example": 'hold_max = "48h"'},
+    hold_max: Duration = file_key(
+        "the longest hold", 'hold_max = "48h"', default=48 * SECONDS_PER_HOUR
     )
-    hold_step: Duration = Field(
-        60.0,
-        description="step of a hold",
-        json_schema_extra={"example": 'hold_step = "1m"'},
+    hold_step: Duration = file_key("step of a hold", 'hold_step = "1m"', default=60.0)
+    waits: bool = file_key(
+        "whether its clock waits when the kiln lags", "waits = true", default=True
     )
-    waits: bool = Field(
-        True,
-        description="whether its clock waits when the kiln lags",
-        json_schema_extra={"example": "waits = true"},
-    )
-    controls_cooling: bool = Field(
-        True,
-        description="whether it can slow the cooling after the peak",
-        json_schema_extra={"example": "controls_cooling = true"},
+    controls_cooling: bool = file_key(
+        "whether it can slow the cooling after the peak", "controls_cooling = true", default=True
     )
 
 

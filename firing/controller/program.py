@@ -41,33 +41,19 @@ class HandAction(Serialised):
 
 @dataclass(frozen=True, slots=True)
 class KeyedProgram:
-    """A program ready to be keyed.
+    """A program ready to be keyed."""
 
-    Attributes
-    ----------
-    original, schedule : Schedule
-        As it was, and as it is keyed; the second is in the controller's unit.
-    controller : Controller
-        For which.
-    changes : tuple of str
-        What rounding, splitting and merging changed, one sentence each.
-    merged : tuple of str
-        Where ramps were merged and so take longer, one sentence each; these are among `changes`.
-    actions : tuple of HandAction
-        What is done by hand, those in the middle of a merged ramp with their temperature.
-    added_s : float
-        What that adds to the program, by its own arithmetic [s].
-    cone_before, cone_after : float or None
-        Running number of the cone of the original, and as it is keyed.
-    """
-
+    # As it was, and as it is keyed; the second is in the controller's unit.
     original: Schedule
     schedule: Schedule
-    controller: Controller
-    changes: tuple[str, ...]
+    controller: Controller  # for which
+    changes: tuple[str, ...]  # what rounding, splitting and merging changed, one sentence each
+    # Where ramps were merged and so take longer, one sentence each; these are among `changes`.
     merged: tuple[str, ...]
+    # What is done by hand, those in the middle of a merged ramp with their temperature.
     actions: tuple[HandAction, ...]
-    added_s: float
+    added_s: float  # what that adds to the program, by its own arithmetic [s]
+    # Running number of the cone of the original, and as it is keyed.
     cone_before: float | None
     cone_after: float | None
 
@@ -121,22 +107,8 @@ class KeyedProgram:
 def key_in(schedule: Schedule, controller: Controller) -> KeyedProgram:
     """Return a schedule as a controller takes it.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    controller : Controller
-        What takes it.
-
-    Returns
-    -------
-    KeyedProgram
-
-    Raises
-    ------
-    FiringError
-        If a rate is slower than can be keyed, or there are too many segments however ramps are
-        merged.
+    A rate slower than can be keyed is refused, and so is a program with too many segments however
+    its ramps are merged.
     """
     changes: list[str] = []
     merges: list[str] = []
@@ -300,11 +272,6 @@ def merged(
 
     A merged ramp runs at the slowest rate of its parts, so no limit is broken.  Holds, turns, and
     ramps without a rate are never merged away.  The cheapest choice is found exactly.
-
-    Raises
-    ------
-    FiringError
-        If too many are left.
     """
     count, most = len(segments), controller.max_segments
     starts = [start_c, *(segment.target_c for segment in segments)]

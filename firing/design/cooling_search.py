@@ -101,12 +101,10 @@ class CoolingSearch:
         held = [self._place[t] for t in held_s]
         # Left alone from a node on: quick enough nowhere, and no stop still to be made below.
         bad = quick > cells * (1.0 + 1e-6)
-        first_bad = int(np.max(np.flatnonzero(bad), initial=-1)) if bad.any() else -1
         nodes = np.arange(edges.size)
         alone = (nodes <= np.min(np.append(np.flatnonzero(bad), edges.size))) & (
             nodes <= min(held, default=edges.size)
         )
-        self.needs_no_program = first_bad < 0 and not held
         self._alone_s = np.where(alone, np.concatenate(([0.0], np.cumsum(self._own_s))), np.inf)
         self._measure(cells, quick)
         self._search(most_segments)

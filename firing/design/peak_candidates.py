@@ -36,22 +36,13 @@ class PeakCandidate:
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What the person asking allows at the top.
+    """What the person asking allows at the top."""
 
-    Attributes
-    ----------
-    peak_at_most_c : float or None
-        [°C].
-    hold_at_least_s, hold_at_most_s : float, float or None
-        [s].
-    final_at_most_c_per_h : float or None
-        The rate of the last 100 °C [°C/h].
-    """
-
-    peak_at_most_c: float | None = None
+    peak_at_most_c: float | None = None  # [°C]
+    # [s].
     hold_at_least_s: float = 0.0
     hold_at_most_s: float | None = None
-    final_at_most_c_per_h: float | None = None
+    final_at_most_c_per_h: float | None = None  # the rate of the last 100 °C [°C/h]
 
 
 def peak_candidates_for_cone(

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from firing.trace import FloatArray
-from firing.ware.breach import Breach
-from firing.ware.limits import HIGHEST_C, LOWEST_C, Dwell, Limit, RateCap, WareLimits
+from firing.ware.limits import HIGHEST_C, LOWEST_C, Breach, Dwell, Limit, RateCap, WareLimits
 
 
 def everywhere(

@@ -25,13 +25,12 @@ from firing.units import (
     rate_to_celsius,
     to_celsius,
 )
-from firing.ware.breach import Breach
+from firing.ware.check import check_program
 from firing.ware.drying import DryFirst
 from firing.ware.face import with_natural_cooling
 from firing.ware.hot_start import as_dried, state_of, ware_at_start
-from firing.ware.limits import USUAL_MARGIN, WareLimits
+from firing.ware.limits import USUAL_MARGIN, Breach, WareLimits
 from firing.ware.load import Load, WareState
-from firing.ware.program_check import check_program
 from firing.ware.safe_rates import limits_for
 
 if TYPE_CHECKING:
@@ -80,10 +79,8 @@ def repair(
         if breach is None:
             break
         applied.append(breach)
-        if breach.kind == "rate":
-            done.append(_slow(now, segments, reasons, breach, controller))
-        else:
-            done.append(_hold_longer(now, segments, reasons, breach, controller))
+        step = _slow if breach.kind == "rate" else _hold_longer
+        done.append(step(now, segments, reasons, breach, controller))
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -93,6 +90,17 @@ def repair(
         segments = fewer
     repaired = replace(schedule, segments=tuple(segments))
     return Repaired(repaired, tuple(reasons), tuple(applied), tuple(done), tuple(changes))
+
+
+def repaired_at(schedule: Schedule, breach: Breach, controller: Controller) -> tuple[Schedule, str]:
+    """Return a schedule changed at one breach of a rate or a stay alone, and what that changed."""
+    whole = with_natural_cooling(schedule)
+    segments = list(whole.segments)
+    step = _slow if breach.kind == "rate" else _hold_longer
+    done = step(whole, segments, [_NOTHING] * len(segments), breach, controller)
+    if len(whole.segments) > len(schedule.segments) and segments[-1].drive == "off":
+        segments.pop()
+    return replace(schedule, segments=tuple(segments)), done
 
 
 def _breaches(schedule: Schedule, limits: WareLimits, curves: KilnCurves) -> tuple[Breach, ...]:
@@ -260,37 +268,10 @@ def repaired_design(
 ) -> Design:
     """Return a schedule with the smallest changes that make it safe, as a design.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        Any program.
-    load : Load
-        What is fired.
-    purpose : str, optional
-        What for; the schedule's own unless given.
-    margin : float
-        Caution.
-    kiln, controller
-        As of `firing.design.designer.design`; without a controller, as many segments as it takes.
-    open_c : float
-        Opening [°C].
-    state : WareState, optional
-        What earlier firing has done to the ware; see `firing.ware.hot_start` where nobody knows.
-    usual : UsualKiln
-        The kiln whose cooling stands in where none is given.
-
-    Returns
-    -------
-    Design
-        Always safe; `cost_of_segments_s` is None.
-
-    Raises
-    ------
-    DryFirst
-        If the ware is to be dried before it is fired; the message says how.
-    FiringError
-        As of `repair` and `firing.ware.safe_rates.limits_for`; or if no slower or longer program
-        makes it safe, with the reason.
+    `state` is what earlier firing has done to the ware; see `firing.ware.hot_start` where nobody
+    knows.  The design is always safe, and its `cost_of_segments_s` is None.  Ware that is to be
+    dried before it is fired raises `DryFirst`, which says how; a schedule that no slower or longer
+    program makes safe is refused with the reason.
     """
     asked = schedule if purpose is None else replace(schedule, purpose=purpose)
     asked = asked if controller is None else in_controllers_unit(asked, controller)

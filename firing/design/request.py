@@ -24,18 +24,12 @@ FEW_WITHIN = 0.03
 
 @dataclass(frozen=True, slots=True)
 class CoolingRequest:
-    """What is asked of the cooling, as for many glazes.
+    """What is asked of the cooling, as for many glazes."""
 
-    Attributes
-    ----------
-    drop_to_c, drop_hold_s : float or None, float
-        Fall from the peak to here with elements off, and hold [°C, s].
-    rate_c_per_h, until_c : float or None
-        Then cool no faster than this [°C/h], until here [°C].
-    """
-
+    # Fall from the peak to here with elements off, and hold [°C, s].
     drop_to_c: float | None = None
     drop_hold_s: float = 0.0
+    # Then cool no faster than this [°C/h], until here [°C].
     rate_c_per_h: float | None = None
     until_c: float | None = None
 
@@ -47,51 +41,26 @@ no source); the last 100 °C before a cone keep their own rate."""
 
 @dataclass(frozen=True, slots=True)
 class DesignRequest:
-    """What is wanted of a firing.
+    """What is wanted of a firing."""
 
-    Attributes
-    ----------
-    purpose : str
-        What it is for.
-    cone, top_c : str or None, float or None
-        The cone, or the top temperature [°C]; one of them.
-    bounds : Bounds
-        What is allowed at the top.
-    margin : float
-        Caution.
-    cooling : CoolingRequest
-        What is asked of the cooling.
-    open_c : float
-        Closing to opening at this temperature is what is made shortest [°C].
-    start_c : float
-        Where the program starts [°C].
-    usual : UsualKiln
-        The kiln whose cooling stands in where none is given.
-    by : {"practice", "physics", "slower"}
-        Which limits of the ware count: those of practice, the computed ones, or both.
-    without : tuple of str
-        Reasons to leave out, to see what they cost; never for real ware.
-    reserve : float
-        The program is still kept with elements weaker by this share; 0 uses full power.
-    degas_s : float
-        A hold asked for on the way up, before the glaze seals [s].
-    few_within : float
-        The fewest segments within this share of the fastest program are used; 0 for the fastest.
-    """
-
-    purpose: Purpose
+    purpose: Purpose  # what it is for
+    # The cone, or the top temperature [°C]; one of them.
     cone: str | None = None
     top_c: float | None = None
-    bounds: Bounds = field(default_factory=Bounds)
-    margin: float = USUAL_MARGIN
-    cooling: CoolingRequest = field(default_factory=CoolingRequest)
-    open_c: float = UNLOAD_C
-    start_c: float = ROOM_C
-    usual: UsualKiln = TRIAL
+    bounds: Bounds = field(default_factory=Bounds)  # what is allowed at the top
+    margin: float = USUAL_MARGIN  # caution
+    cooling: CoolingRequest = field(default_factory=CoolingRequest)  # what is asked of the cooling
+    open_c: float = UNLOAD_C  # closing to opening at this temperature is what is made shortest [°C]
+    start_c: float = ROOM_C  # where the program starts [°C]
+    usual: UsualKiln = TRIAL  # the kiln whose cooling stands in where none is given
+    # Which limits of the ware count: those of practice, the computed ones, or both.
     by: By = "slower"
+    # Reasons to leave out, to see what they cost; never for real ware.
     without: tuple[Reason, ...] = ()
+    # The program is still kept with elements weaker by this share; 0 uses full power.
     reserve: float = RESERVE
-    degas_s: float = 0.0
+    degas_s: float = 0.0  # a hold asked for on the way up, before the glaze seals [s]
+    # The fewest segments within this share of the fastest program are used; 0 for the fastest.
     few_within: float = FEW_WITHIN
 
     @property

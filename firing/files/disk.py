@@ -25,12 +25,7 @@ class UnusableInput(FiringError):
 def read_whole(path: Path, most_bytes: int) -> bytes:
     """Return all bytes of a file, or of a pipe that somebody writes to.
 
-    Raises
-    ------
-    UnusableInput
-        If it is a device, a pipe without a writer, or larger than `most_bytes`.
-    OSError, ValueError
-        If it cannot be read, or is no name a file can have.
+    A device, a pipe without a writer, and what is larger than `most_bytes` are `UnusableInput`.
     """
     descriptor = os.open(path, _OPEN)
     try:
@@ -66,20 +61,7 @@ def names_same_file(path: Path, other: Path) -> bool:
 def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
     """Write a text file whole or not at all: to a temporary name, then renamed.
 
-    Parameters
-    ----------
-    path : Path
-        Where to; a link is followed, and stays a link.
-    text : str
-        What.
-    overwrite : bool
-        Whether a file already there may be replaced.
-
-    Raises
-    ------
-    FiringError
-        If the file exists and may not be replaced, is none that can be, or the folder cannot be
-        written to.
+    A link is followed, and stays a link.
     """
     import tempfile
 

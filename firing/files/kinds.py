@@ -81,13 +81,7 @@ class FileKind(Generic[Model, Read]):
         return self._model()
 
     def parse(self, text: str, name: str = "") -> Read:
-        """Read one from TOML text; `name` is what faults call the file.
-
-        Raises
-        ------
-        FaultyFile
-            With every fault of the file, each with its line, field, limit and unit.
-        """
+        """Read one from TOML text; `name` is what faults call the file."""
         name, text = name or self.name, self.current(text)
         table, faults, figures = validate(text, name, self.model, plain=self._plain)
         known = {(fault.line, fault.field) for fault in faults}

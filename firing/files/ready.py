@@ -29,13 +29,7 @@ def _names() -> list[str]:
 
 
 def ready_text(name: str) -> str:
-    """Return the text of a ready schedule or an example file.
-
-    Raises
-    ------
-    FiringError
-        If there is none of that name, with all the names there are.
-    """
+    """Return the text of a ready schedule or an example file."""
     if name not in _names():
         known = ", ".join(ready_names() + example_names())
         raise FiringError(f'no ready file is called "{name}"; there are: {known}')

@@ -33,13 +33,7 @@ class Supply:
 
 
 def parse_supply(text: str) -> Supply:
-    """Read power, volts and phases as a kiln's plate has them: ``240 V 40 A``, ``9 kW at 230 V``.
-
-    Raises
-    ------
-    FiringError
-        If the volts are missing, or both the kilowatts and the amps.
-    """
+    """Read power, volts and phases as on a kiln's plate: ``240 V 40 A``, ``9 kW at 230 V``."""
     volts, amps, kilowatts = (
         None if found is None else float(found[1].replace(",", "."))
         for found in (pattern.search(text) for pattern in (_VOLTS, _AMPS, _KILOWATTS))
@@ -56,13 +50,7 @@ def parse_supply(text: str) -> Supply:
 
 
 def checked_size(text: str, kind: Literal["volume", "length", "temperature"]) -> str:
-    """Return a figure that carries its unit, once it can be read.
-
-    Raises
-    ------
-    FiringError
-        If it cannot.
-    """
+    """Return a figure that carries its unit, once it can be read."""
     read_written(text, kind)
     return text.strip()
 
@@ -70,13 +58,7 @@ def checked_size(text: str, kind: Literal["volume", "length", "temperature"]) ->
 def kiln_text(
     name: str, volume: str, shape: Literal["round", "box"], wall: str, supply: Supply, hottest: str
 ) -> str:
-    """Return a kiln file; sizes and temperature stay as they were written.
-
-    Raises
-    ------
-    FaultyFile
-        If no kiln is like that.
-    """
+    """Return a kiln file; sizes and temperature stay as they were written."""
     data = {
         "name": name,
         "power_kw": supply.kilowatts,
@@ -95,13 +77,7 @@ def kiln_text(
 
 
 def controller_text(name: str, segments: int, unit: TemperatureUnit, waits: bool) -> str:
-    """Return a controller file: rates in whole degrees an hour, holds in minutes.
-
-    Raises
-    ------
-    FaultyFile
-        If no controller is like that.
-    """
+    """Return a controller file: rates in whole degrees an hour, holds in minutes."""
     fahrenheit = unit == "F"
     data = {
         "name": name,
@@ -124,13 +100,7 @@ def controller_text(name: str, segments: int, unit: TemperatureUnit, waits: bool
 
 
 def tariff_text(currency: str, price_per_kwh: float) -> str:
-    """Return a tariff of one price.
-
-    Raises
-    ------
-    FaultyFile
-        If no price is like that.
-    """
+    """Return a tariff of one price."""
     data = {"currency": currency, "period": [{"price_per_kwh": price_per_kwh}]}
     return _checked("tariff", render(data))
 

@@ -52,18 +52,9 @@ def render(
 ) -> str:
     """Return `data` as TOML text, keeping the comments and layout of `base_text`.
 
-    Only values that differ are touched.  Repeated tables are matched by content first, so a
-    comment stays with its own table when others are added, moved or removed; where it is known
-    which is which, `orders` says so.
-
-    Parameters
-    ----------
-    data : mapping
-        Strings, numbers, booleans, lists of those, mappings and lists of mappings.
-    base_text : str, optional
-        The file as it was, valid TOML.
-    orders : mapping, optional
-        Of lists of tables, where each table stood in `base_text`.
+    Only values that differ are touched.  Repeated tables are matched by content first, so a comment
+    stays with its own table when others are added, moved or removed; where it is known which is
+    which, `orders` says so.
     """
     head, *blocks = _split(base_text or "")
     in_blocks = {block.name for block in blocks}

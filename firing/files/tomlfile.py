@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from firing.errors import FiringError
@@ -71,13 +72,7 @@ class FaultyFile(FiringError):
 
 
 def read_text(path: Path) -> str:
-    """Return the text of a TOML file (UTF-8, a byte-order mark allowed).
-
-    Raises
-    ------
-    FaultyFile
-        If there is no such file, or it is a directory, empty, too long or not UTF-8 text.
-    """
+    """Return the text of a TOML file (UTF-8, a byte-order mark allowed)."""
     name = clip(clean(str(path)), LONGEST_SHOWN_PATH)
     try:
         data = read_whole(path, MAX_BYTES)
@@ -109,10 +104,7 @@ def read_text(path: Path) -> str:
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the data of a TOML text; `name` is what faults call it.
 
-    Raises
-    ------
-    FaultyFile
-        If it is not TOML, with the line, or holds a whole number of more than 64 bits.
+    A whole number of more than 64 bits is a fault, too.
     """
     too_deep = "is nested too deeply; no file of this tool has tables within tables like that"
     try:
@@ -258,29 +250,10 @@ def validate(
 ) -> tuple[Model | None, list[Fault], PlainFigures]:
     """Check a TOML text against a model, all faults at once.
 
-    Parameters
-    ----------
-    text, name : str
-        The text, and what its faults call the file.
-    model : type of BaseModel
-        What the data must be.
-    context : mapping, optional
-        Handed to the model's validators; the data themselves are added as ``"data"``.
-    plain : callable
-        Turns figures that carry their unit into plain ones, where the model does not say which.
-
-    Returns
-    -------
-    instance : BaseModel or None
-        None if there are faults.
-    faults : list of Fault
-    figures : PlainFigures
-        The data as read, in the model's plain numbers, for checks across fields.
-
-    Raises
-    ------
-    FaultyFile
-        If the text is not TOML at all.
+    `context` is handed to the model's validators, with the data themselves as ``"data"``; `plain`
+    turns figures that carry their unit into plain ones, where the model does not say which.  The
+    instance is None if there are faults.  The figures are the data as read, in the model's plain
+    numbers, for checks across fields.
     """
     from pydantic import ValidationError
 
@@ -477,18 +450,35 @@ def number(
 
     `written` is the key under which it may carry its unit, and what it is then read as.
     """
-    from pydantic import Field
-
     from firing.files.written import written_notes
 
-    notes: dict[str, Any] = {"example": example, **({"unit": unit} if unit else {})}
-    return Field(
-        default,
-        description=description,
-        allow_inf_nan=False,
-        json_schema_extra=notes if written is None else {**notes, **written_notes(*written)},
-        **limits,
+    notes = {} if written is None else written_notes(*written)
+    return file_key(
+        description, example, unit, default=default, notes=notes, allow_inf_nan=False, **limits
     )
+
+
+def length(description: str, key: str, example: str, *, default: Any = None, at_most: float) -> Any:
+    """Return the field of a length above 0, ``KEY_mm`` or written with its unit under `key`."""
+    return number(
+        description, example, "mm", default=default, written=(key, "length"), gt=0, le=at_most
+    )
+
+
+def file_key(
+    description: str,
+    example: str,
+    unit: str = "",
+    *,
+    default: Any = ...,
+    notes: Mapping[str, Any] = MappingProxyType({}),
+    **limits: Any,
+) -> Any:
+    """Return a field of a model that says in refusals and forms what it is, with an example."""
+    from pydantic import Field
+
+    told = {"example": example, **({"unit": unit} if unit else {}), **notes}
+    return Field(default, description=description, json_schema_extra=told, **limits)
 
 
 LONGEST_NAME = 100
@@ -497,10 +487,7 @@ LONGEST_NAME = 100
 def plain_line(example: str) -> Callable[[Any], str]:
     """Return a check that a value is one plain line of text, for pydantic.
 
-    Parameters
-    ----------
-    example : str
-        What a refusal offers instead.
+    `example` is what a refusal offers instead.
     """
 
     def check(value: Any) -> str:

@@ -59,34 +59,19 @@ class Written:
 
 @dataclass(slots=True)
 class PlainFigures:
-    """A file's data in the plain numbers its model knows.
+    """A file's data in the plain numbers its model knows."""
 
-    Attributes
-    ----------
-    data : dict
-        The data, every figure that carried its unit turned into a number of the model's.
-    written : dict
-        By the path that the model knows, what stands in the file.
-    wrong : list
-        What is wrong with such figures.
-    unit : {"C", "F"}
-        The unit of the file's owner.
-    """
-
+    # The data, every figure that carried its unit turned into a number of the model's.
     data: dict[str, Any]
-    unit: TemperatureUnit
+    unit: TemperatureUnit  # the unit of the file's owner
+    # By the path that the model knows, what stands in the file.
     written: dict[KeyPath, Written] = field(default_factory=dict)
+    # What is wrong with such figures.
     wrong: list[tuple[KeyPath, str]] = field(default_factory=list)
 
 
 def read_written(text: str, kind: WrittenAs) -> tuple[float, TemperatureUnit]:
-    """Read a figure that carries its unit, in mm, kg, l, °C, K or °C/h.
-
-    Raises
-    ------
-    FiringError
-        If it is none, or carries no unit.
-    """
+    """Read a figure that carries its unit, in mm, kg, l, °C, K or °C/h."""
     if kind in _SIZES:
         return parse_size(text, kind)  # type: ignore[arg-type]  # one of them, as just seen
     unit = unit_written(text)

@@ -101,7 +101,6 @@ def _kiln_part(
         energy=energy_of(run),
         course=energy_course(run),
         max_rate=fastest_rates(kiln, run.load, room_c=room_c),
-        ware_cones=cone_reached(run.time_s, run.ware_c, near.value_c, at_least=near.at_least),
         thermocouple_c=near.value_c,
         thermocouple_at_least=near.at_least,
         cone_offset_c=kiln.fitted.cone_offset_c,
@@ -152,13 +151,7 @@ def with_tariff(
     window: str | None,
     awake: str | None,
 ) -> Forecast:
-    """Return a forecast with its cost, its cheapest start and its waking starts.
-
-    Raises
-    ------
-    FiringError
-        If there is no kiln to take the energy from, or a moment cannot be read.
-    """
+    """Return a forecast with its cost, its cheapest start and its waking starts."""
     if result.kiln is None:
         raise FiringError("a tariff, a window or waking hours need a kiln; add --kiln")
     course = result.kiln.course

@@ -43,6 +43,10 @@ LEAST_SHARE = 0.1
 """No multiplier is moved to less than this share of itself."""
 
 
+class Unwanted(Exception):  # no error: nobody waits for the ranges any more
+    """Ends the search for ranges between two simulations."""
+
+
 class Outcome(NamedTuple):
     """What is foretold of a firing: times [s] and energy [kWh]; of a kiln that gives up, so far."""
 

@@ -148,8 +148,8 @@ def _practice(forecast: Forecast, load: Load | None) -> Iterator[PlanWarning]:
     if forecast.ware is None or load is None or forecast.ware.breaches:
         return
     limits = forecast.ware.limits
+    from firing.ware.check import check_program
     from firing.ware.practice import limits_by
-    from firing.ware.program_check import check_program
 
     slower = limits_by(limits, load, "slower")
     more = replace(

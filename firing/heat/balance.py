@@ -1,21 +1,134 @@
-"""The heat balance of a conducting body between two boundaries: one implicit step, or at rest."""
+"""The heat balance of a conducting body between two boundaries: one implicit step, or at rest.
 
-from collections.abc import Sequence
+What happens at a face, heat exchanged, set, or the temperature held, is linearised about an
+expected temperature of the face, so that one implicit solver serves all.  Steps in time are
+backward differentiation of second and third order, with steps of changing length: linear sums that
+the equations conserve, heat above all, are conserved by the formula too; so heat contents, and the
+energy that came in and went out, are advanced by the same weights.
+"""
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from firing.errors import FiringError
-from firing.heat.boundary import (
-    Boundary,
-    Exchange,
-    FixedTemperature,
-    HeatFlux,
-    at_time,
-    linearised,
-)
 from firing.heat.conduction import Slab
 from firing.trace import FloatArray
+from firing.units import KELVIN_AT_0_C
+
+STEADY_GROWTH = 1.5
+"""How fast steps may grow for the third-order formula to stay stable; its limit is 1.534."""
+
+Weights = tuple[float, float, float]
+
+
+def weights(step_s: float, before_s: float | None) -> Weights:
+    """Return (a, b, c) with dy/dt ≈ a·y(now) + b·y(one step ago) + c·y(two steps ago).
+
+    Hairer, Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed., III.5, eq. 5.17
+    (from memory; checked in the tests by exactness for parabolas).  `before_s` is the step before
+    `step_s`; None to start, by the first-order formula.
+    """
+    if before_s is None:
+        return 1.0 / step_s, -1.0 / step_s, 0.0
+    w = step_s / before_s
+    return (
+        (1.0 + 2.0 * w) / ((1.0 + w) * step_s),
+        -(1.0 + w) / step_s,
+        w * w / ((1.0 + w) * step_s),
+    )
+
+
+def extrapolation(step_s: float, before_s: float | None, earlier_s: float | None) -> Weights:
+    """Return the weights that carry the last three values, newest first, one step on.
+
+    Constant, linear or parabolic, as the history allows.  The coming step and the two before it are
+    given, None where there is no history.
+    """
+    if before_s is None:
+        return 1.0, 0.0, 0.0
+    if earlier_s is None:
+        w = step_s / before_s
+        return 1.0 + w, -w, 0.0
+    one, two = step_s + before_s, step_s + before_s + earlier_s
+    span = before_s + earlier_s
+    return (
+        one * two / (before_s * span),
+        -step_s * two / (before_s * earlier_s),
+        step_s * one / (span * earlier_s),
+    )
+
+
+def sharpened(plain: Weights, guess: Weights, span_s: float) -> tuple[float, float, float, float]:
+    """Return weights of third order, for now and the three steps before.
+
+    What the second-order formula leaves out is the distance of the answer from the parabola through
+    the last three values, over the time they and the answer span (Newton's interpolation formula).
+    Stable for the real, falling modes of conduction as long as no step is more than `STEADY_GROWTH`
+    times the one before (Hairer, Nørsett and Wanner, III.5, from memory).  `plain` and `guess` are
+    of `weights` and `extrapolation`; `span_s` counts from three steps ago to now.
+    """
+    (a, b, c), (p, q, r) = plain, guess
+    more = 1.0 / span_s
+    return a + more, b - more * p, c - more * q, -more * r
+
+
+STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m² K⁴), exact since the SI of 2019 (source: si-brochure)
+
+OverTime = float | Callable[[float], float]
+"""A value, or a function from the time [s] to it."""
+
+
+def at_time(value: OverTime, time_s: float) -> float:
+    """Return a value that may change with time, at `time_s`."""
+    return value(time_s) if callable(value) else value
+
+
+def radiation_w_per_m2k(face_c: float, surroundings_c: float, emissivity: float) -> float:
+    """Return the radiation coefficient h_r = εσ(T₁² + T₂²)(T₁ + T₂) [W/(m² K)].
+
+    h_r·(T₁ − T₂) is the exchange of a grey face with surroundings that enclose it, exactly (Kreith,
+    Principles of Heat Transfer, 7th ed., eq. 1.19; source: kreith).
+    """
+    first, second = face_c + KELVIN_AT_0_C, surroundings_c + KELVIN_AT_0_C
+    return emissivity * STEFAN_BOLTZMANN * (first * first + second * second) * (first + second)
+
+
+@dataclass(frozen=True, slots=True)
+class FixedTemperature:
+    """A face held at a temperature [°C]."""
+
+    temperature_c: OverTime
+
+
+@dataclass(frozen=True, slots=True)
+class HeatFlux:
+    """A set heat flux into the body [W/m²]; 0, the default, is an insulated face."""
+
+    w_per_m2: OverTime = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """Convection to a fluid and radiation to surroundings, both at one temperature."""
+
+    ambient_c: OverTime  # temperature of the fluid and the surroundings [°C]
+    h_w_per_m2k: float = 0.0  # convection coefficient [W/(m² K)]
+    emissivity: float = 0.0  # 0 leaves radiation out
+
+
+Boundary = FixedTemperature | HeatFlux | Exchange
+
+
+def linearised(boundary: HeatFlux | Exchange, face_c: float, time_s: float) -> tuple[float, float]:
+    """Return (g, s), so that the flux into the body is s − g·T for a face near `face_c`."""
+    if isinstance(boundary, HeatFlux):
+        return 0.0, at_time(boundary.w_per_m2, time_s)
+    ambient_c = at_time(boundary.ambient_c, time_s)
+    g = boundary.h_w_per_m2k + radiation_w_per_m2k(face_c, ambient_c, boundary.emissivity)
+    return g, g * ambient_c
+
 
 # The heat balance is repeated until no temperature moves by more than this; then what is stored is
 # what flowed, to the last digits.

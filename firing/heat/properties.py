@@ -119,23 +119,15 @@ class PropertyGrid:
     """A material's tables on an even grid, plain tuples for use inside tight loops.
 
     For a temperature T [°C] ``k0, k1, c0, c1, h0 = rows[int((T - low_c) * per_c)]``; the
-    conductivity is ``k0 + k1·T`` [W/(m K)], the heat capacity of a cubic metre ``c0 + c1·T``
-    [J/(m³ K)] and its heat content ``h0 + T·(c0 + c1·T/2)`` [J/m³] above an arbitrary level.
-
-    Attributes
-    ----------
-    low_c, high_c : float
-        Where it may be asked [°C].
-    per_c : float
-        Inverse of the spacing [1/°C].
-    rows : list of (float, float, float, float, float)
-        One for each interval.
+    conductivity is ``k0 + k1·T`` [W/(m K)], the heat capacity of a cubic metre ``c0 + c1·T`` [J/(m³
+    K)] and its heat content ``h0 + T·(c0 + c1·T/2)`` [J/m³] above an arbitrary level.
     """
 
+    # Where it may be asked [°C].
     low_c: float
     high_c: float
-    per_c: float
-    rows: list[GridRow]
+    per_c: float  # inverse of the spacing [1/°C]
+    rows: list[GridRow]  # one for each interval
 
     def heat(self, temperature_c: float) -> tuple[float, float]:
         """Return heat capacity [J/(m³ K)] and heat content [J/m³] at a temperature [°C]."""

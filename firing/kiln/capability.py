@@ -1,6 +1,7 @@
 """What a kiln is able to do at full power: how hot it can stay, and how fast it can rise."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,15 +31,12 @@ class Highest:
     by_tables: bool
 
 
+# Plan after plan is asked of the same kiln, and the answer is a simulation.
+@lru_cache(maxsize=64)
 def highest_hold(kiln: KilnDescription, *, room_c: float = ROOM_C) -> Highest:
     """Return the temperature at which full power just makes up for the losses.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln; what stands in it does not matter.
-    room_c : float
-        Room temperature [°C].
+    What stands in the kiln does not matter.
     """
     cap_c = kiln.wall[0].material.limit_c[1] - 20.0
     network = Network(kiln, typical_load(kiln.volume_l, "bisqued"), room_c=room_c)
@@ -46,6 +44,7 @@ def highest_hold(kiln: KilnDescription, *, room_c: float = ROOM_C) -> Highest:
     return Highest(min(found_c, cap_c), found_c > cap_c - 1.0)
 
 
+@lru_cache(maxsize=64)
 def fastest_rates(
     kiln: KilnDescription,
     load: Load | None = None,
@@ -55,28 +54,10 @@ def fastest_rates(
 ) -> tuple[tuple[float, float], ...]:
     """Return how fast the kiln rises at full power, temperature by temperature.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln.
-    load : Load or None
-        What is in it; None for a typical load.
-    room_c : float
-        Room temperature [°C].
-    every_c : float
-        Spacing of the answer [°C].
-
-    Returns
-    -------
-    tuple of (float, float)
-        Temperature [°C] and rate there [°C/h], from 100 °C to a little below what the kiln, or its
-        maker, allows.
-
-    Notes
-    -----
-    The rates are those of one run from cold, the lower of the thermocouple's and the ware's: the
-    thermocouple jumps ahead when full power is switched on, and ware whose water has left catches
-    up.  A wall already hot allows a little more.
+    Temperatures [°C] and rates there [°C/h], from 100 °C to a little below what the kiln, or its
+    maker, allows; a typical load stands in for none.  The rates are those of one run from cold, the
+    lower of the thermocouple's and the ware's: the thermocouple jumps ahead when full power is
+    switched on, and ware whose water has left catches up.  A wall already hot allows a little more.
     """
     top_c = min(highest_hold(kiln, room_c=room_c).temperature_c - 5.0, kiln.max_c)
     run = simulate(

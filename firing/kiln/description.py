@@ -1,4 +1,7 @@
-"""A kiln as its owner describes it, and everything that follows from the description."""
+"""A kiln as its owner describes it, and everything that follows from the description.
+
+`kiln_rows` tells it row by row: every figure the model uses, with its unit and origin.
+"""
 
 from dataclasses import dataclass, field
 from datetime import date
@@ -6,12 +9,13 @@ from itertools import pairwise
 from typing import Literal
 
 from firing.errors import FiringError
-from firing.heat.balance import at_rest
-from firing.heat.boundary import FixedTemperature
-from firing.heat.conduction import Layer, Slab
-from firing.heat.geometry import BoxChamber, Chamber, RoundChamber, cube, drum
+from firing.heat.balance import FixedTemperature, at_rest
+from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Slab, cube, drum
 from firing.heat.properties import Material
+from firing.schedule.schedule import Purpose
+from firing.serialise import Serialised
 from firing.units import TemperatureUnit, format_size, format_temperature
+from firing.ware.load import Load, load_or_typical
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory
@@ -76,6 +80,8 @@ class Fitted:
         triangle of a Cholesky factor of their covariance, row by row; empty if not known.
     hottest_c, fastest_c_per_h : float or None
         How hot, and how fast upwards, the logs were.
+    usual_load : float
+        What usually stands in the kiln, as a multiple of a typical load.
     """
 
     power: float = 1.0
@@ -88,6 +94,7 @@ class Fitted:
     errors: tuple[float, ...] = ()
     hottest_c: float | None = None
     fastest_c_per_h: float | None = None
+    usual_load: float = 1.0
 
     def error_columns(self) -> tuple[tuple[float, ...], ...]:
         """Return `errors` as columns: what may be off together, each apart from the others."""
@@ -122,6 +129,19 @@ class PastFit:
     loaded: bool = False
     basis: str = ""
     least_power: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PastPower:
+    """What a logbook's firing of a day showed: power, its standard error as a share, and load.
+
+    Power is a multiple of the kiln file's, the load one of a typical load.
+    """
+
+    on: date
+    power: float
+    power_se: float
+    load: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +207,8 @@ class KilnDescription:
         In the order of the file.
     fits : tuple of PastFit
         Every fit that was written to the file, in its order.
+    history : tuple of PastPower
+        Firing by firing, what a logbook taught, in the file's order.
     unit : {"C", "F"}
         The unit its owner reads and writes: with °F go inches, pounds and cubic feet.
     """
@@ -210,6 +232,7 @@ class KilnDescription:
     fitted: Fitted = field(default_factory=Fitted)
     readings: tuple[ElementReading, ...] = ()
     fits: tuple[PastFit, ...] = ()
+    history: tuple[PastPower, ...] = ()
     unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
@@ -295,6 +318,12 @@ class KilnDescription:
         )
         return rest.outward_w / (inner - outer)
 
+    def inside(self, load: Load | None, purpose: Purpose | None) -> Load:
+        """Return the load, or what usually stands in it where nobody said."""
+        if load is not None:
+            return load
+        return load_or_typical(None, self.volume_l, purpose).times(self.fitted.usual_load)
+
     @property
     def leak_in_w_per_k(self) -> float:
         """What leaking air carries off a degree, given or by default [W/K]."""
@@ -321,3 +350,142 @@ class KilnDescription:
         if self.element_kg is not None:
             return self.element_kg
         return 0.25 * WIRE_M * self.element_m2 * WIRE_KG_PER_M3
+
+
+FILE = "the kiln file"
+
+
+@dataclass(frozen=True, slots=True)
+class KilnRow(Serialised):
+    """One figure: what it is, its value and unit, and its source.
+
+    `source` is an id of the bibliography, or where in the user's files it stands.
+    """
+
+    name: str
+    value: float | str
+    unit: str
+    source: str
+
+
+def describe_kiln(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    """Return every figure of a kiln, given, derived and assumed, in a reading order."""
+    return (
+        *_electric(kiln),
+        *_chamber(kiln),
+        *_walls(kiln),
+        *_air(kiln),
+        *_learnt(kiln),
+    )
+
+
+def _electric(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    hot_w = kiln.available_w / resistance_factor(1200.0)
+    return (
+        KilnRow("rated power", kiln.power_w / 1000.0, "kW", FILE),
+        KilnRow("rated volts", kiln.rated_volts, "V", FILE),
+        KilnRow(
+            "volts under load",
+            kiln.volts,
+            "V",
+            FILE if kiln.actual_volts is not None else "taken as the rated volts",
+        ),
+        KilnRow("power now, cold", kiln.available_w / 1000.0, "kW", "power-voltage"),
+        KilnRow("power now, elements at 1200 °C", hot_w / 1000.0, "kW", CT_SOURCE),
+        KilnRow("line current at full power, cold", kiln.full_amps, "A", "power-voltage"),
+        KilnRow(
+            "mass of the elements",
+            kiln.element_mass_kg,
+            "kg",
+            FILE if kiln.element_kg is not None else "element-wire-memory",
+        ),
+        KilnRow("surface of the elements", kiln.element_m2, "m²", "element-wire-memory"),
+        KilnRow("thermocouple", f"{kiln.thermocouple}, class {kiln.thermocouple_class}", "", FILE),
+        KilnRow("highest temperature allowed", kiln.max_c, "°C", FILE),
+    )
+
+
+def _chamber(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    given = kiln.dimensions_m is not None
+    names = ("diameter", "height") if kiln.shape == "round" else ("width", "depth", "height")
+    chamber = kiln.chamber
+    sizes = [float(getattr(chamber, f"{name}_m")) for name in names]
+    assumed = "a cylinder as high as wide" if kiln.shape == "round" else "a cube"
+    return (
+        KilnRow("volume", kiln.volume_l, "l", FILE),
+        *(
+            KilnRow(f"inside {name}", 1000.0 * size, "mm", FILE if given else f"taken as {assumed}")
+            for name, size in zip(names, sizes, strict=True)
+        ),
+        KilnRow("inside area", chamber.inside_m2, "m²", "geometry"),
+        KilnRow("outside area", chamber.outside_m2(kiln.wall_m), "m²", "geometry"),
+    )
+
+
+def _walls(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    rows: list[KilnRow] = []
+    for number, layer in enumerate(kiln.wall, start=1):
+        material, source = layer.material, ", ".join(layer.material.sources)
+        title = f"wall layer {number}, {material.name}"
+        low, high = material.conductivity.range_c
+        middle = min(max(600.0, low), high)
+        rows += [
+            KilnRow(f"{title}: thickness", 1000.0 * layer.thickness_m, "mm", FILE),
+            KilnRow(f"{title}: density", material.density_kg_per_m3, "kg/m³", source),
+            KilnRow(
+                f"{title}: conductivity at {middle:.0f} °C",
+                material.conductivity.at(middle),
+                "W/(m K)",
+                source,
+            ),
+            KilnRow(
+                f"{title}: specific heat at {middle:.0f} °C",
+                material.specific_heat.at(middle),
+                "J/(kg K)",
+                source,
+            ),
+        ]
+    factor = 1.0 / kiln.chamber.resistance(kiln.wall_m)
+    flat = kiln.chamber.inside_m2 / kiln.wall_m
+    rows += [
+        KilnRow("shape factor of the walls", factor, "m", "langmuir-shape-factor"),
+        KilnRow("that over the flat inside area's", factor / flat, "", "langmuir-shape-factor"),
+        KilnRow("conducted at 600 °C", kiln.wall_w_per_k, "W/K", "kiln-model-trial"),
+    ]
+    return tuple(rows)
+
+
+def _air(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    leak_given, outside = kiln.leak_w_per_k is not None, kiln.outside_w_per_m2k
+    return (
+        KilnRow("leaking air", kiln.leak_in_w_per_k, "W/K", FILE if leak_given else "leak-default"),
+        KilnRow("vent", kiln.vent_in_w_per_k, "W/K", "vent-default" if kiln.vent else FILE),
+        KilnRow(
+            "outside coefficient",
+            "by temperature" if outside is None else outside,
+            "W/(m² K)",
+            FILE if outside is not None else "plate-convection-memory, jacket-emissivity-memory",
+        ),
+    )
+
+
+def _learnt(kiln: KilnDescription) -> tuple[KilnRow, ...]:
+    fitted = kiln.fitted
+    when = f"learnt {fitted.learnt.isoformat()}" if fitted.learnt else ""
+    source = ": ".join(part for part in (when, fitted.basis) if part) or FILE
+    return (
+        KilnRow("power multiplier", fitted.power, "", source),
+        KilnRow("loss multiplier", fitted.loss, "", source),
+        KilnRow("leak multiplier", fitted.leak_factor, "", source),
+        KilnRow("capacity multiplier", fitted.capacity, "", source),
+        KilnRow("thermocouple offset from cones", fitted.cone_offset_c, "°C", source),
+        *(
+            KilnRow(
+                f"element reading {reading.on.isoformat()}, bank {reading.bank}",
+                reading.resistance_ohm,
+                "Ω",
+                FILE,
+            )
+            for reading in kiln.readings
+        ),
+    )

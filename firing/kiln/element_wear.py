@@ -9,7 +9,7 @@ from datetime import date
 from typing import Literal
 
 from firing.kiln.description import ElementReading, KilnDescription, PastFit
-from firing.kiln.fit_messages import RATIOS_ONLY
+from firing.kiln.fit import RATIOS_ONLY
 from firing.kiln.fit_result import FittedValue, KilnFit
 from firing.serialise import Serialised, named
 from firing.sources import cite
@@ -72,55 +72,29 @@ Measure = Literal["power", "power over capacity", "power over losses"]
 
 @dataclass(frozen=True, slots=True)
 class PowerChange(Serialised):
-    """A power against an earlier one, by the sharpest measure that both are known by.
+    """A power against an earlier one, by the sharpest measure that both are known by."""
 
-    Attributes
-    ----------
-    ratio, se : float
-        Power now over power then, and its standard error.
-    since : date or None
-        When then was; None for what the kiln file says, or a fit without a date.
-    against : str
-        What it is compared with, in words.
-    measure : str
-        Where the load is weighed its heat is the yardstick, else what the kiln loses.
-    flagged : bool
-        Whether power is down, beyond what the errors allow.
-    at_least : bool
-        Whether more may be lost: the earlier firing kept up, and shows only the power it needed.
-    """
-
+    # Power now over power then, and its standard error.
     ratio: float
     se: float
-    since: date | None
-    against: str
+    since: date | None  # when then was; None for what the kiln file says, or a fit without a date
+    against: str  # what it is compared with, in words
+    # Where the load is weighed its heat is the yardstick, else what the kiln loses.
     measure: Measure
-    flagged: bool
+    flagged: bool  # whether power is down, beyond what the errors allow
+    # Whether more may be lost: the earlier firing kept up, and shows only the power it needed.
     at_least: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Trend(Serialised):
-    """A kiln's power over time.
+    """A kiln's power over time."""
 
-    Attributes
-    ----------
-    points : tuple of TrendPoint
-        By date.
-    power_down : float or None
-        Share of power lost by the latest point; None without points.
-    sentences : tuple of str
-        What it means.
-    sources : tuple of str
-        Ids of the bibliography.
-    change : PowerChange or None
-        The power of the newest fit against earlier fits, or else against the kiln file.
-    """
-
-    points: tuple[TrendPoint, ...]
-    power_down: float | None
-    sentences: tuple[str, ...]
-    sources: tuple[str, ...]
+    points: tuple[TrendPoint, ...]  # by date
+    power_down: float | None  # share of power lost by the latest point; None without points
+    sentences: tuple[str, ...]  # what it means
+    sources: tuple[str, ...]  # ids of the bibliography
+    # The power of the newest fit against earlier fits, or else against the kiln file.
     change: PowerChange | None = None
 
     @property

@@ -110,28 +110,15 @@ def _brick_by_grade(name: str) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class MaterialRow(Serialised):
-    """One material of the table, as ``firing kiln materials`` lists it.
+    """One material of the table, as ``firing kiln materials`` lists it."""
 
-    Attributes
-    ----------
-    name : str
-        What a kiln file calls it.
-    also_called : tuple of str
-        What else people call it.
-    density_kg_per_m3 : float
-        Density [kg/m³].
-    conductivity, specific_heat : tuple of (float, float)
-        Temperature [°C] with W/(m K), or J/(kg K).
-    sources : tuple of str
-        Ids of the bibliography.
-    """
-
-    name: str
-    also_called: tuple[str, ...]
-    density_kg_per_m3: float
+    name: str  # what a kiln file calls it
+    also_called: tuple[str, ...]  # what else people call it
+    density_kg_per_m3: float  # density [kg/m³]
+    # Temperature [°C] with W/(m K), or J/(kg K).
     conductivity: tuple[tuple[float, float], ...]
     specific_heat: tuple[tuple[float, float], ...]
-    sources: tuple[str, ...]
+    sources: tuple[str, ...]  # ids of the bibliography
 
 
 def material_rows() -> tuple[MaterialRow, ...]:

@@ -6,15 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firing.heat.boundary import STEFAN_BOLTZMANN
-from firing.heat.conduction import Layer, Slab
-from firing.heat.geometry import Plane
+from firing.heat.balance import STEFAN_BOLTZMANN
+from firing.heat.conduction import Layer, Plane, Slab
 from firing.heat.properties import Material, PropertyGrid, PropertyTable, grid_of
 from firing.kiln.description import WIRE_J_PER_KGK, KilnDescription
 from firing.units import KELVIN_AT_0_C
 from firing.ware.load import BODY_DENSITY_KG_PER_M3, TYPICAL_FURNITURE_KG_PER_L, Load, WareState
-from firing.ware.reactions import specific_heat
-from firing.ware.water_heat import HeatDemand, demands_of
+from firing.ware.reactions import HeatDemand, demands_of, specific_heat
 
 EXPOSED_SHARE = 0.5  # of ware's and shelves' surface sees the chamber; source: kiln-model-choices
 SHELF_M = 0.016  # source: shelf-practice

@@ -133,22 +133,7 @@ def _kwh_in(course: EnergyCourse, prices: _Prices, started: datetime) -> FloatAr
 
 
 def cost(course: EnergyCourse, started: datetime, tariff: Tariff) -> Cost:
-    """Return what a firing costs.
-
-    Parameters
-    ----------
-    course : EnergyCourse
-        Its energy over time.
-    started : datetime
-        When it starts, with its time zone.
-    tariff : Tariff
-        The prices.
-
-    Raises
-    ------
-    FiringError
-        If `started` has no time zone, or the tariff has no price for some hour.
-    """
+    """Return what a firing costs."""
     require_zone(started)
     prices = _prices(tariff, started, course.powered_s)
     kwh = _kwh_in(course, prices, started)
@@ -191,21 +176,7 @@ def cheapest_start(
 ) -> StartChoice:
     """Return the start inside a window that costs least; the earliest of equals.
 
-    Parameters
-    ----------
-    course : EnergyCourse
-        The firing's energy over time.
-    tariff : Tariff
-        The prices.
-    earliest, latest : datetime
-        The window, with time zones; both count as starts.
-    step_s : float
-        How far apart starts are tried [s].
-
-    Raises
-    ------
-    FiringError
-        If the window ends before it begins or is longer than two weeks, or a time zone is missing.
+    Both ends of the window count as starts; one longer than two weeks is refused.
     """
     starts = _starts(earliest, latest, step_s)
     window_s = starts[-1].timestamp() - earliest.timestamp()
@@ -229,28 +200,8 @@ def waking_starts(
 ) -> tuple[tuple[datetime, datetime], ...]:
     """Return the starts inside a window that put the peak into waking hours, as stretches.
 
-    Parameters
-    ----------
-    peak_from_s, peak_to_s : float
-        When the peak is reached and left, from the start [s].
-    awake : (time, time)
-        From when to when somebody is up, on the local clock; may run past midnight.
-    earliest, latest : datetime
-        The window, with time zones.
-    also_s : sequence of float
-        Other moments that somebody must be up for, from the start [s].
-    step_s : float
-        How far apart starts are tried [s].
-
-    Returns
-    -------
-    tuple of (datetime, datetime)
-        First and last start of each stretch, in order; empty if there is none.
-
-    Raises
-    ------
-    FiringError
-        As for `cheapest_start`; or if the peak ends before it begins.
+    Each is a first and a last start.  `peak_from_s`, `peak_to_s` and `also_s`, other moments that
+    somebody must be up for, count from the start.  Waking hours may run past midnight.
     """
     if peak_to_s < peak_from_s:
         raise FiringError("the peak ends before it begins")

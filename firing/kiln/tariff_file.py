@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationInf
 
 from firing.errors import FiringError
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import clean, number
+from firing.files.tomlfile import clean, file_key, number
 from firing.kiln.tariff import DAYS, EVERY_DAY, MINUTES_PER_DAY, Period, Tariff
 from firing.units import TemperatureUnit
 
@@ -17,13 +17,7 @@ _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)|24:00")
 
 
 def parse_clock_min(text: str) -> int:
-    """Return minutes after midnight of ``07:00``; ``24:00`` is the end of the day.
-
-    Raises
-    ------
-    FiringError
-        If it is not a time of day.
-    """
+    """Return minutes after midnight of ``07:00``; ``24:00`` is the end of the day."""
     match = _CLOCK.fullmatch(text.strip())
     if match is None:
         raise FiringError(f'"{clean(text)}" is not a time of day; write "07:00" (24-hour clock)')
@@ -31,13 +25,7 @@ def parse_clock_min(text: str) -> int:
 
 
 def parse_days(text: str) -> frozenset[int]:
-    """Return the days of ``mon-fri``, ``sat, sun`` or ``fri-mon``, 0 for Monday.
-
-    Raises
-    ------
-    FiringError
-        If a day is not known.
-    """
+    """Return the days of ``mon-fri``, ``sat, sun`` or ``fri-mon``, 0 for Monday."""
     found: set[int] = set()
     for part in text.lower().split(","):
         ends = [end.strip() for end in part.split("-")]
@@ -104,14 +92,12 @@ class TariffTable(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, title="Electricity tariff")
 
-    currency: Currency = Field(
-        description="name of the currency", json_schema_extra={"example": 'currency = "EUR"'}
-    )
-    period: list[PeriodTable] = Field(
+    currency: Currency = file_key("name of the currency", 'currency = "EUR"')
+    period: list[PeriodTable] = file_key(
+        "prices; the first that holds counts, the last may leave out days and hours",
+        "a table [[period]] with price_per_kwh",
         min_length=1,
         max_length=100,
-        description="prices; the first that holds counts, the last may leave out days and hours",
-        json_schema_extra={"example": "a table [[period]] with price_per_kwh"},
     )
 
 

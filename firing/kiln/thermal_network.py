@@ -12,9 +12,15 @@ from dataclasses import dataclass
 from operator import sub
 
 from firing.errors import FiringError
-from firing.heat.balance import at_rest
-from firing.heat.bdf import STEADY_GROWTH, extrapolation, sharpened, weights
-from firing.heat.boundary import STEFAN_BOLTZMANN, Exchange
+from firing.heat.balance import (
+    STEADY_GROWTH,
+    STEFAN_BOLTZMANN,
+    Exchange,
+    at_rest,
+    extrapolation,
+    sharpened,
+    weights,
+)
 from firing.kiln.description import EMISSIVITY_WIRE, KilnDescription, resistance_factor
 from firing.kiln.nodes import (
     CHAMBER,

@@ -78,6 +78,14 @@ def spans(starts: Sequence[int], total: int) -> list[tuple[int, int]]:
     return list(zip(starts, [*starts[1:], total], strict=True))
 
 
+class SeveralFirings(FiringError):
+    """A file holds several firings and nobody said which; `count` says how many."""
+
+    def __init__(self, words: str, count: int) -> None:
+        self.count = count
+        super().__init__(words)
+
+
 _MOST_LISTED = 6
 
 
@@ -120,9 +128,10 @@ def choose_part(
                 "--restart-pause with how long it stood still (0m if it went on at once), or "
                 f"--part with one of its {count} parts ({listed})"
             )
-        raise FiringError(
+        raise SeveralFirings(
             f"{readings.name} holds {count} firings ({listed}); say --part with the number of one, "
-            "or --part all if it was one firing that cooled in between"
+            "or --part all if it was one firing that cooled in between",
+            count,
         )
     if not 1 <= part <= count:
         holds = "one firing" if count == 1 else f"{count} parts"

@@ -157,9 +157,9 @@ def read_log(
     ----------
     path : Path or str
         A text file: one reading a line, a time and one or more temperatures.
-    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"}, optional
+    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"}
         Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
-        degree, ``C/4`` the quarters that a thermocouple chip counts.
+        degree, ``C/4`` the quarters that a thermocouple chip counts.  Optional.
     time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.
@@ -253,11 +253,7 @@ def read_logs(
     >>> fi.read_logs([files("firing") / "data" / "demo" / "log.csv"]).trace.channels
     ('Kiln', 'Lower shelf')
     """
-    options = options or ReadingOptions()
-    if options.thermocouple_type is not None:
-        from firing.thermocouple.reference import parse_type
-
-        options = replace(options, thermocouple_type=parse_type(options.thermocouple_type))
+    options = _with_type(options or ReadingOptions())
     zone = Zone(options.zone)
     if not paths:
         raise FiringError("no log is given; name one file or more")
@@ -266,6 +262,24 @@ def read_logs(
         files.append(_read_file(path, options, zone, files[0] if files else None, whole_lines))
     whole = join(files, options.restart_pause_s)
     return _log_of(Path(paths[0]), whole, options)
+
+
+def read_bytes(data: bytes, name: str, options: ReadingOptions | None = None) -> Log:
+    """Read the log of one firing from the bytes of its file; sentences call it `name`."""
+    options = _with_type(options or ReadingOptions())
+    shown, zone = printable(name) or "the log", Zone(options.zone)
+    text = _text_of(data, shown, options, whole_lines=False)
+    found = _read_text(shown, text, options, zone, None, live=False)
+    return _log_of(Path(name), join([found], options.restart_pause_s), options)
+
+
+def _with_type(options: ReadingOptions) -> ReadingOptions:
+    """Return the options with the thermocouple's letter as the tables have it."""
+    if options.thermocouple_type is None:
+        return options
+    from firing.thermocouple.reference import parse_type
+
+    return replace(options, thermocouple_type=parse_type(options.thermocouple_type))
 
 
 def open_log(
@@ -309,7 +323,7 @@ def _read_file(
 ) -> LogReadings:
     """Read one file; `first` is the first of several, whose header a later one may lack."""
     name = printable(path.name) or "the log"
-    text = _text_of(path, name, options, whole_lines)
+    text = _text_of(_bytes_of(path, name), name, options, whole_lines)
     found = _read_text(name, text, options, zone, first, live=whole_lines)
     if first is None:
         return found
@@ -319,9 +333,9 @@ def _read_file(
     return found
 
 
-def _text_of(path: Path, name: str, options: ReadingOptions, whole_lines: bool) -> Text:
+def _text_of(data: bytes, name: str, options: ReadingOptions, whole_lines: bool) -> Text:
     """Return a file's text, taken out of what holds it and put into the reader's own spelling."""
-    contained = contents(_bytes_of(path, name), name)
+    contained = contents(data, name)
     encoding = "utf-8" if contained.names else options.encoding
     text = clean_text(contained.data, name=name, encoding=encoding)
     if whole_lines:

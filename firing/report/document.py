@@ -16,6 +16,7 @@ from firing.units import TemperatureUnit, in_unit
 if TYPE_CHECKING:
     from firing.report.charts.figure import Drawing
     from firing.report.charts.text_chart import ChartSeries
+    from firing.trace import FloatArray
 
 Medium = Literal["text", "page"]
 
@@ -127,6 +128,29 @@ class Chart:
     started: datetime | None = None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Panel:
+    """One of many small drawings: dots from left to right, and a level they are set against."""
+
+    label: str
+    values: FloatArray
+    beside: str
+    off: bool = False
+    """Whether it is one to look at."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Panels:
+    """Small drawings of one kind on one scale, for the page; text has a table of the same."""
+
+    panels: Sequence[Panel]
+    level: float
+    caption: str
+    scale: Sequence[str]
+    """What the lowest and the highest place of a panel stand for."""
+    span: tuple[float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class Section:
     """Parts under a heading; left out whole where none of them has anything to show."""
@@ -165,6 +189,7 @@ Block = (
     | FillIn
     | Table
     | Chart
+    | Panels
     | Section
     | Only
 )

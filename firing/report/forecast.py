@@ -348,7 +348,7 @@ def _segments(forecast: Forecast) -> Table:
             (
                 str(timed.index + 1),
                 timed.name,
-                _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
+                rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
                 temperature_figure(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
                 hours_minutes(taken_s),
@@ -363,7 +363,8 @@ def _segments(forecast: Forecast) -> Table:
     )
 
 
-def _rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
+def rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
+    """Return a ramp's rate as the tables of segments have it."""
     if segment.rate_c_per_h is None:
         return "full power" if segment.drive == "unlimited" else "off"
     sign = "−" if segment.target_c < from_c else ""

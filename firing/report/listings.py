@@ -11,10 +11,10 @@ from firing.cones.holds import what_the_range_spans
 from firing.cones.table import describe_number
 from firing.cones.ways import WaysToCone
 from firing.kiln.capability import Highest
+from firing.kiln.description import KilnRow
 from firing.kiln.element_wear import Trend
 from firing.kiln.fit_result import KilnFit
 from firing.kiln.materials import MaterialRow
-from firing.kiln.parameter_table import KilnRow
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table
@@ -161,7 +161,9 @@ def ways_report(found: WaysToCone) -> Report:
         else f"{format_temperature(way.peak_c, unit)} without a hold"
         for way in first[:3]
     ]
-    limit = "" if found.at_most_c is None else f" at no more than {_degrees(found.at_most_c, unit)}"
+    limit = ""
+    if found.at_most_c is not None:
+        limit = f" at no more than {from_celsius(found.at_most_c, unit):.10g} °{unit}"
     name = "" if found.kind == "self-supporting" else f"{found.kind} "
     answer = f"{name}cone {found.cone}{limit}, after {format_rate(found.rates_c_per_h[0], unit)}: "
     answer += "; or ".join(ways) if ways else "no hold within a day does it"
@@ -187,10 +189,6 @@ def ways_report(found: WaysToCone) -> Report:
             Section("", [*(Paragraph(words) for words in rests), cited]),
         ],
     )
-
-
-def _degrees(temperature_c: float, unit: TemperatureUnit) -> str:
-    return f"{from_celsius(temperature_c, unit):.10g} °{unit}"
 
 
 def sources_report(chosen: Mapping[str, Source]) -> Report:
@@ -226,7 +224,8 @@ def _row_in(row: KilnRow, unit: TemperatureUnit) -> tuple[str, str, str, str]:
             value *= _CUSTOMARY[row.unit][0]
     if unit == "F":
         name = "°F" if row.unit == "°C" else _CUSTOMARY.get(row.unit, (0.0, row.unit))[1]
-    return in_unit(row.name, unit), _figure(value), name, row.source
+    figure = value if isinstance(value, str) else f"{value:.4g}"
+    return in_unit(row.name, unit), figure, name, row.source
 
 
 def kiln_report(
@@ -310,10 +309,6 @@ def _curve_words(
     rows = [(t, _row_in(KilnRow(what, value, base, ""), unit)) for t, value in shown]
     told = ", ".join(f"{figure} at {format_temperature(t, unit)}" for t, (_, figure, _, _) in rows)
     return f"{what} {told} [{rows[0][1][2]}]"
-
-
-def _figure(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 def fit_report(

@@ -26,6 +26,7 @@ from firing.report.document import (
     FlaggedList,
     Numbered,
     Only,
+    Panels,
     Paragraph,
     Report,
     Section,
@@ -89,13 +90,8 @@ anything.</p></footer>
 def render_page(report: Report, *, interactive: bool = False) -> str:
     """Return a report as one HTML document.
 
-    Parameters
-    ----------
-    report : Report
-        What to show.
-    interactive : bool
-        Let plotly draw, to zoom and to point at; the page is then about 5 MB, and else of some tens
-        of kB.
+    `interactive` lets plotly draw, to zoom and to point at; the page is then about 5 MB, and else
+    of some tens of kB.
     """
     report = in_its_unit(report)
     drawings: list[Drawing] | None = [] if interactive else None
@@ -150,6 +146,10 @@ def _shown(
                 elif drawing is not None and drawings is not None:
                     drawings.append(drawing)
                     yield _figure(drawing)
+            case Panels():
+                from firing.report.charts.panels import panels_figure
+
+                yield panels_figure(part)
             case Only():
                 pass
 
@@ -317,13 +317,7 @@ def _document(report: Report, content: str, drawings: Sequence[Drawing]) -> str:
 
 
 def _draw(drawings: Sequence[Drawing]) -> str:
-    """Return the script that draws them, each checked by plotly.
-
-    Raises
-    ------
-    ValueError
-        If plotly does not know a property.
-    """
+    """Return the script that draws them, each checked by plotly."""
     import plotly.graph_objects as go
 
     data = []
@@ -357,10 +351,7 @@ def script_json(value: Any) -> str:
 def script(code: str) -> tuple[str, str]:
     """Return a script element, and the token that lets a content policy admit exactly it.
 
-    Raises
-    ------
-    ValueError
-        If the code would end its own element.
+    Code that would end its own element is refused.
     """
     if "</script" in code.lower() or "<!--" in code:
         raise ValueError("this script would end its own element; escape it first")

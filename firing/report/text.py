@@ -12,6 +12,7 @@ from firing.report.document import (
     FlaggedList,
     Numbered,
     Only,
+    Panels,
     Paragraph,
     Report,
     Section,
@@ -59,20 +60,9 @@ def render_text(
 ) -> str:
     """Return a report for the terminal.
 
-    Parameters
-    ----------
-    report : Report
-        What to show.
-    width : int
-        Widest line [columns].
-    colour : bool
-        Use ANSI colours and bold; nothing is said by them alone.
-    ascii_only : bool
-        Keep to ASCII, for outputs that cannot carry braille.
-    brief : bool
-        The report's short form, in at most `BRIEF_LINES` lines where its words allow.
-    charts : bool
-        Draw charts and bars; without them a table is a sentence a row, for a screen reader.
+    `width` is the widest line [columns].  Nothing is said by `colour` alone; `ascii_only` is for
+    outputs that cannot carry braille.  A `brief` report takes at most `BRIEF_LINES` lines where its
+    words allow.  Without `charts` a table is a sentence a row, for a screen reader.
     """
     report = in_its_unit(report)
     style = _Style(width, colour, ascii_only, _CHART_HEIGHT if charts else 0, not charts)
@@ -133,7 +123,7 @@ def _lines(part: Block, style: _Style) -> list[str]:
             return _table(part, style)
         case Chart():
             return _chart(part, style)
-        case FillIn() | Tiles() | Only():
+        case FillIn() | Tiles() | Panels() | Only():
             return []
 
 

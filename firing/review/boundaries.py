@@ -10,11 +10,9 @@ from dataclasses import replace
 import numpy as np
 
 from firing.review import thresholds as limit
-from firing.review.alignment import NOT_REACHED, Alignment, Passage
-from firing.review.edges import stayed
+from firing.review.alignment import NOT_REACHED, Alignment, Passage, analyse_segment, stayed
 from firing.review.ramp import fully_on
 from firing.review.resample import ResampledTrace
-from firing.review.segment_analysis import analyse_segment
 from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import ForecastSegment
 from firing.trace import median

@@ -11,10 +11,9 @@ import numpy as np
 
 from firing.cones.equivalence import ConeVerdict, cone_reached
 from firing.review import thresholds as limit
-from firing.review.wording import Wording
 from firing.serialise import Serialised
 from firing.trace import FloatArray, Trace, median
-from firing.units import SECONDS_PER_HOUR, TemperatureUnit, format_duration
+from firing.units import SECONDS_PER_HOUR, TemperatureUnit, Wording, format_duration
 
 
 @dataclass(frozen=True, slots=True)

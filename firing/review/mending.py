@@ -12,18 +12,18 @@ from firing.kiln.simulation import Simulation, simulate
 from firing.review import thresholds as limit
 from firing.review.heat_verdict import with_hold
 from firing.review.result import Mended, Shortfall
-from firing.review.wording import Wording
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import (
     SECONDS_PER_HOUR,
     SECONDS_PER_MINUTE,
     TemperatureUnit,
+    Wording,
     format_duration,
     rate_from_celsius,
     rate_to_celsius,
 )
-from firing.ware.load import Load, load_or_typical
+from firing.ware.load import Load
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -40,15 +40,10 @@ def mend(
 
     Only heating ramps are slowed, never quickened, and nothing of the cooling is touched.  `found`
     is what is the matter with the kiln, None for one that is as it was learnt; `cone_number` the
-    plan's own.
-
-    Raises
-    ------
-    FiringError
-        If the kiln as it is does not come to the plan's peak at all.
+    plan's own.  A kiln that does not come to the plan's peak at all is refused.
     """
     say = Wording(schedule.unit)
-    inside = load_or_typical(load, kiln.volume_l, schedule.purpose)
+    inside = kiln.inside(load, schedule.purpose)
     as_is, holds = _as_found(kiln, inside, found)
     mended, run = _slowed(schedule, as_is, holds)
     if not run.reaches_peak:
@@ -89,10 +84,7 @@ def _as_found(
         # The kiln's leak is multiplied by what was learnt of it; the fault's is what it is.
         leak = kiln.leak_in_w_per_k + found.leak_more * own_w_per_k / fitted.leak_factor
         return replace(kiln, leak_w_per_k=leak), load
-    times = found.load_times
-    pieces = tuple(replace(piece, mass_kg=times * piece.mass_kg) for piece in load.pieces)
-    furniture_kg = None if load.furniture_kg is None else times * load.furniture_kg
-    return kiln, replace(load, pieces=pieces, furniture_kg=furniture_kg)
+    return kiln, load.times(found.load_times)
 
 
 def _until_c(schedule: Schedule) -> float:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from firing.review import thresholds as limit
+from firing.review.alignment import AnalysedLog, AnalysedSegment
 from firing.review.resample import ResampledTrace
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment
 from firing.schedule.schedule import Schedule
 from firing.units import TemperatureUnit, format_duration, format_rate, format_temperature
 

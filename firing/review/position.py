@@ -24,32 +24,15 @@ Phase = Literal["waiting", "ramp", "hold", "done", "left"]
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where the firing stands.
+    """Where the firing stands."""
 
-    Attributes
-    ----------
-    phase : str
-        What is going on.
-    segment : int or None
-        Number of the segment, from 0; None before the first.
-    begun_s : float or None
-        When its ramp began [s]; None if that was before the first reading.
-    arrived_s : float or None
-        When its target was reached [s]; None if it was not.
-    program_s : float
-        Which moment of the plan this is, seconds from the plan's start.
-    set_point_c : float or None
-        Where the plan is [°C]; None where it sets no rate.
-    late_s : float or None
-        How much longer it took so far than planned [s]; None if its start was not seen.
-    """
-
-    phase: Phase
-    segment: int | None
-    begun_s: float | None
-    arrived_s: float | None
-    program_s: float
-    set_point_c: float | None
+    phase: Phase  # what is going on
+    segment: int | None  # number of the segment, from 0; None before the first
+    begun_s: float | None  # when its ramp began [s]; None if that was before the first reading
+    arrived_s: float | None  # when its target was reached [s]; None if it was not
+    program_s: float  # which moment of the plan this is, seconds from the plan's start
+    set_point_c: float | None  # where the plan is [°C]; None where it sets no rate
+    # How much longer it took so far than planned [s]; None if its start was not seen.
     late_s: float | None = None
 
     def hold_left_s(self, now_s: float, hold_s: float) -> float:

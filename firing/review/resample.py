@@ -66,11 +66,6 @@ def resampled(
     """Put one channel on an even grid: medians against spikes, means within a step, lines in gaps.
 
     The log has NaN where there is no reading, duty or set-point.
-
-    Raises
-    ------
-    FiringError
-        If fewer than two readings are usable.
     """
     log_s = time_s
     usable = np.isfinite(temperature_c)

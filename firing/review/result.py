@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from firing.forecast.result import Forecast
     from firing.kiln.description import KilnDescription
     from firing.logs.reader import Log
-    from firing.review.segment_analysis import AnalysedLog
+    from firing.review.alignment import AnalysedLog
     from firing.schedule.schedule import Schedule
     from firing.thermocouple.exposure import DriftRemark, Exposure
     from firing.trace import FloatArray

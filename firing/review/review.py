@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,8 +16,14 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.reader import Log
 from firing.review import thresholds as limit
-from firing.review.alignment import Alignment, Passage, align
-from firing.review.attribution import recovered_time, whole_account
+from firing.review.alignment import Alignment, AnalysedLog, AnalysedSegment, Passage, align, analyse
+from firing.review.attribution import (
+    SENSOR_STEPS,
+    SUGGESTIONS,
+    account_segment,
+    recovered_time,
+    whole_account,
+)
 from firing.review.boundaries import firing_boundaries
 from firing.review.comparison import compare_series
 from firing.review.cooling import cooling_review, extra_segment, quickening
@@ -43,8 +50,6 @@ from firing.review.result import (
     ReviewedSegment,
     Witness,
 )
-from firing.review.segment_analysis import AnalysedLog, AnalysedSegment, analyse
-from firing.review.segment_causes import SENSOR_STEPS, SUGGESTIONS, account_segment
 from firing.review.sensor_shift import shift_of
 from firing.review.witness import judge_witnesses
 from firing.schedule.schedule import Schedule
@@ -69,48 +74,21 @@ def review(
     compare_with: Log | Sequence[Log] | None = None,
     compare_channel: int | Sequence[int] = 0,
 ) -> Review:
-    """Set a log against its plan.
+    """Set a log against its plan; `fi.review` says more of what is asked.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        What was to be fired.
-    log : Log
-        What was logged.
-    channel : int
-        The temperature channel, from 0, that the kiln was run by.
-    due : datetime, optional
-        When the firing was meant to start, with its time zone; what came before heating began is
-        then a late start, not lead-in.
-    kiln, load : KilnDescription, Load, optional
-        The kiln and what was in it: the yardstick for what was possible, and for the cooling.
-    witnesses : sequence of Witness, optional
-        Cones that stood in the kiln, as they were found.
-    compare_with : Log or sequence of Log, optional
-        Another firing of the plan, in the same kiln, to set beside this one, or several: then the
-        middle one by its duration is the yardstick.
-    compare_channel : int or sequence of int
-        Its kiln channel, from 0; one for all, or one for each.
-
-    Returns
-    -------
-    Review
-
-    Raises
-    ------
-    FiringError
-        If the channel has no two readings, or `due` is given and the log tells no clock time.
+    Channels count from 0.  Of several logs to compare with, the middle one by its duration is the
+    yardstick; their channel is one for all, or one for each.
     """
     load = load if kiln is not None else None
     kiln_unused = ""
     try:
-        plan = forecast(schedule, kiln=kiln, load=load)
+        plan = expected(schedule, kiln, load)
     except FiringError as error:
         if kiln is None:
             raise
         # What a kiln's tables do not reach must not keep anybody from reading a log.
         kiln_unused = str(error)
-        plan = forecast(schedule)
+        plan = expected(schedule, None, None)
     result = _reviewed(schedule, plan, log, channel, due, kiln, load, tuple(witnesses), kiln_unused)
     if compare_with is None:
         return result
@@ -123,6 +101,12 @@ def review(
         for other, number in zip(logs, channels, strict=True)
     ]
     return replace(result, comparison=compare_series(result, others)) if others else result
+
+
+@lru_cache(maxsize=64)
+def expected(schedule: Schedule, kiln: KilnDescription | None, load: Load | None) -> Forecast:
+    """Return the forecast; in a kiln it costs three times what all the rest of a review does."""
+    return forecast(schedule, kiln=kiln, load=load)
 
 
 def _reviewed(

@@ -287,6 +287,45 @@ IDLE_SHARE = 0.5
 IDLE_FACTOR = 2.0
 """… if it is so many times as long as that [1; made firings]."""
 
+# Which of many plans and kilns a log is of
+
+PLAN_STEP_C = 25.0
+"""Times are compared from one temperature to the next, so far apart [°C; choice] …"""
+PLAN_FROM_C = 75.0
+"""… from here up, as a kiln begins warm or idle [°C; practice]."""
+PLAN_PEAK_S_PER_C = 60.0
+"""What a degree at the peak counts for [s/°C; made firings]."""
+PLAN_STOPPED_C = 40.0
+"""Further below its target a firing was stopped early [°C; made firings] …"""
+PLAN_STOPPED_S_PER_C = 6.0
+"""… and a degree more counts for so much [s/°C; made firings]."""
+PLAN_KILN_SHARE = 0.3
+"""What a weak kiln or supply explains is little of a sign against a plan [1; made firings]."""
+PLAN_OUTRUN = 2.0
+"""A log ahead of its program counts so much more than one behind it [1; made firings]."""
+PLAN_FREE_SHARE = 0.3
+"""What full power and natural cooling take is no sign of a plan [1; made firings]."""
+PLANS_REVIEWED = 3
+"""So many plans at most are reviewed [1; choice] …"""
+PLAN_ROUGH_SHARE = 1.6
+"""… that come within this of the nearest [1; made firings] …"""
+PLAN_ROUGH_S = 900.0
+"""… and this [s; made firings]."""
+PLAN_CLEAR = 1.5
+"""A plan is sure if no other leaves less than this multiple to explain [1; made firings]."""
+PLAN_SURE_SHARE = 0.12
+"""With more of the heating to explain a plan is not sure [1; made firings] …"""
+PLAN_MISFIT_SHARE = 0.75
+"""… and with more than this the log is of none of the plans [1; made firings]."""
+KILN_CLEAR = 0.12
+"""Two kilns further apart than this are told apart [log of a ratio; made firings]."""
+KILN_COOLS_FROM_C = 900.0
+"""Cooling is compared from here, as lids and programs have their say above [°C; choice] …"""
+KILN_COOLS_TO_C = 150.0
+"""… to here, before anybody opens a lid [°C; practice] …"""
+KILN_COOLS_OVER_C = 200.0
+"""… if both show so much of it [°C; choice]."""
+
 # Cooling after the program
 
 INVERSIONS_C = (573.0, 226.0)
@@ -394,9 +433,6 @@ POWER_LATE_S = 600.0
 """A delay for want of power asks for its cause from this much on [s; practice] …"""
 PEAK_MISSED_C = 8.0
 """… as does a peak missed by more than a controller's own error [°C; practice]."""
-MULTIPLIER_OFF = 0.05
-"""A multiplier this far from the kiln file's is named, if it is also twice its standard error
-[1; kiln-fit-choices]."""
 FAR_CONES = 0.5
 """Half a cone off the plan asks for action; less is worth a look [cones; practice]."""
 FAR_OFFSET_C = 10.0

@@ -54,15 +54,7 @@ def position_words(heatwork: float) -> str:
 def parse_witness(text: str) -> Witness:
     """Read a witness cone: ``6=3:00@top``, ``6=down``, ``7=standing``.
 
-    Parameters
-    ----------
-    text : str
-        Cone, equals sign, position; then, if wanted, an at sign and the channel or place.
-
-    Raises
-    ------
-    FiringError
-        If it is none, the cone is not made, or the position is not on a cone's clock.
+    Cone, equals sign, position; then, if wanted, an at sign and the channel or place.
     """
     match = _WITNESS.fullmatch(text)
     if match is None:
@@ -86,10 +78,7 @@ def parse_witness(text: str) -> Witness:
 def judge_witnesses(trace: Trace, channel: int, witnesses: Sequence[Witness]) -> WitnessVerdict:
     """Set witness cones against a log; `channel` is the one the kiln is run by, from 0.
 
-    Raises
-    ------
-    FiringError
-        If a cone and the readings are further apart than any offset.
+    Cones further from the readings than any offset are refused.
     """
     own: dict[int, list[Witness]] = {}
     for witness in witnesses:
@@ -251,13 +240,7 @@ def _too_far(witness: Witness, channel: str, computed: float) -> FiringError:
 
 
 def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
-    """Return a kiln file's text with another ``kiln_reads_low_c``, and what that was before.
-
-    Raises
-    ------
-    FaultyFile
-        If the text is not TOML.
-    """
+    """Return a kiln file's text with another ``kiln_reads_low_c``, and what that was before."""
     from firing.files.tomledit import render
     from firing.files.tomlfile import parse
     from firing.kiln.file import KILN_FILE
@@ -271,14 +254,7 @@ def text_with_offset(kiln_text: str, offset_c: float) -> tuple[str, float]:
 
 
 def write_offset(path: Path, offset: KilnOffset) -> tuple[float, float]:
-    """Write the offset into a kiln file; returns the offset before and the one written [°C].
-
-    Raises
-    ------
-    FiringError
-        If the cones leave the offset open or it is larger than a kiln file holds, the file is no
-        kiln file, or it cannot be written.
-    """
+    """Write the offset into a kiln file; returns the offset before and the one written [°C]."""
     from firing.files.tomlfile import read_text, write_text
     from firing.kiln.file import parse_kiln
 

@@ -148,12 +148,8 @@ parse_schedule, open_schedule = SCHEDULE_FILE.parse, SCHEDULE_FILE.open
 def schedule_text(schedule: Schedule, base_text: str | None = None) -> str:
     """Return a schedule as the text of its file.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        What to write, in its own unit.
-    base_text : str, optional
-        The file as it was: its comments, order and notation stay wherever they still say the same.
+    Comments, order and notation of `base_text`, the file as it was, stay wherever they still say
+    the same.
     """
     data = schedule_data(schedule)
     if base_text is not None:
@@ -254,11 +250,5 @@ def schedule_data(schedule: Schedule) -> dict[str, Any]:
 def write_schedule(
     schedule: Schedule, path: Path, *, base_text: str | None = None, overwrite: bool = False
 ) -> None:
-    """Write a schedule file whole or not at all, keeping the comments of `base_text`.
-
-    Raises
-    ------
-    FiringError
-        If the file exists and `overwrite` is false, or it cannot be written.
-    """
+    """Write a schedule file whole or not at all, keeping the comments of `base_text`."""
     write_text(path, schedule_text(schedule, base_text), overwrite=overwrite)

@@ -253,25 +253,15 @@ REQUIRED: Any = ...
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key of a table.
+    """One key of a table."""
 
-    Attributes
-    ----------
-    check : callable
-        Returns a value, given with the file's unit, or raises `ValueError` with a sentence.
-    description, example : str
-        What it means, and how it is written.
-    default : object
-        What leaving it out means; `REQUIRED` if it has to be there.
-    shape : mapping
-        Its JSON Schema.
-    """
-
+    # Returns a value, given with the file's unit, or raises `ValueError` with a sentence.
     check: Callable[[Any, TemperatureUnit], Any]
+    # What it means, and how it is written.
     description: str
     example: str = ""
-    default: Any = REQUIRED
-    shape: Mapping[str, Any] = field(default_factory=lambda: {"type": "string"})
+    default: Any = REQUIRED  # what leaving it out means; `REQUIRED` if it has to be there
+    shape: Mapping[str, Any] = field(default_factory=lambda: {"type": "string"})  # its JSON Schema
 
 
 def _plain(check: Callable[[Any], Any]) -> Callable[[Any, TemperatureUnit], Any]:
@@ -382,13 +372,7 @@ def unit_of(data: Mapping[str, Any]) -> TemperatureUnit:
 
 
 def checked(data: Mapping[str, Any]) -> dict[str, Any]:
-    """Return every value of a file without a fault, given or by default.
-
-    Raises
-    ------
-    ValueError
-        If there is any fault within one key; `table_model` names them all.
-    """
+    """Return every value of a file without a fault, given or by default."""
     unit = unit_of(data)
     segments = data.get("segment")
     if not isinstance(segments, list) or not 1 <= len(segments) <= MAX_SEGMENTS:

@@ -38,13 +38,7 @@ class Exposure:
     hours: tuple[float, ...]
 
     def __add__(self, other: "Exposure") -> "Exposure":
-        """Return the hours of two firings together.
-
-        Raises
-        ------
-        FiringError
-            If they were counted above other levels.
-        """
+        """Return the hours of two firings together."""
         if self.levels_c != other.levels_c:
             raise FiringError(
                 f"hours above {_listed(self.levels_c)} °C cannot be added to hours above "
@@ -68,24 +62,7 @@ def exposure(
 ) -> Exposure:
     """Return how long one channel of a trace was above each level.
 
-    Parameters
-    ----------
-    trace : Trace
-        The firing.
-    channel : int or str
-        Number from 0 or name.
-    levels_c : tuple of float
-        The levels [°C].
-
-    Returns
-    -------
-    Exposure
-        Hours; between its readings the trace is taken to run straight, across gaps too.
-
-    Raises
-    ------
-    FiringError
-        If there is no such channel, or it has no reading at all.
+    Between its readings the trace is taken to run straight, across gaps too.
     """
     if not np.isfinite(trace.channel_c(channel)).any():
         name = channel if isinstance(channel, str) else trace.channels[channel]
@@ -108,20 +85,7 @@ class DriftRemark(Serialised):
 def drift_remarks(type: str) -> tuple[DriftRemark, ...]:
     """Return what is known of the way a type drifts in a kiln, in words, never in degrees per hour.
 
-    Parameters
-    ----------
-    type : str
-        A thermocouple type, in any spelling `parse_type` reads.
-
-    Returns
-    -------
-    tuple of DriftRemark
-        Sentences with their sources; the last is what to do.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
+    The last one is what to do.
     """
     letter = parse_type(type)
     return (*_direction(letter), _WITNESS)

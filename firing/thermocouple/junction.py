@@ -31,27 +31,21 @@ from firing.thermocouple.reference import (
 #: works colder or hotter.
 JUNCTION_LIMITS_C = (-50.0, 150.0)
 
+#: Terminals of an instrument where nobody measured them [°C]; common practice, no source.
+JUNCTION_C = 25.0
+WIRING_SOURCE = "thermocouple-wiring-computed"
+
 #: A kiln that seems colder than this is not [°C]; common practice, no source.
 COLDEST_KILN_C = -40.0
 
 
 @dataclass(frozen=True, eq=False)
 class Conversion:
-    """Temperatures had from millivolts.
+    """Temperatures had from millivolts."""
 
-    Attributes
-    ----------
-    type : str
-        The thermocouple type.
-    temperature_c : ndarray, any shape
-        Temperatures [°C]; NaN where `reasons` is not ``OK``.
-    reasons : ndarray of uint8, same shape
-        A `Reason` for every sample.
-    """
-
-    type: ThermocoupleType
-    temperature_c: FloatArray
-    reasons: ReasonArray
+    type: ThermocoupleType  # the thermocouple type
+    temperature_c: FloatArray  # temperatures [°C]; NaN where `reasons` is not ``OK``
+    reasons: ReasonArray  # a `Reason` for every sample
 
     def count(self, reason: Reason) -> int:
         """Return how many samples have a reason."""
@@ -86,13 +80,7 @@ class Conversion:
 
 
 def junction_limits_c(type: str) -> tuple[float, float]:
-    """Return from where to where a reference junction of a type can be made use of [°C].
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
-    """
+    """Return from where to where a reference junction of a type can be made use of [°C]."""
     return max(JUNCTION_LIMITS_C[0], span_c(type)[0]), JUNCTION_LIMITS_C[1]
 
 
@@ -127,26 +115,9 @@ def _words(type: ThermocoupleType) -> dict[Reason, str]:
 def convert(emf: FloatArray, type: str, junction_c: float | FloatArray) -> Conversion:
     """Return the temperatures an instrument's millivolts mean, with a reason for each.
 
-    Parameters
-    ----------
-    emf : ndarray of any shape
-        Emf at the instrument's terminals, not compensated [mV]; NaN where there is none.
-    type : str
-        A thermocouple type, in any spelling `parse_type` reads.
-    junction_c : float or ndarray that broadcasts to the shape of `emf`
-        Temperature of the reference junction, the instrument's terminals [°C].  In an array, NaN
-        and what is outside `junction_limits_c` leave the sample without a temperature.
-
-    Returns
-    -------
-    Conversion
-        Temperatures and reasons, of the shape of `emf`.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type, if a single junction temperature is outside those limits, or if
-        the shapes do not fit.
+    `emf` is not compensated, NaN where there is none.  `junction_c` is the temperature of the
+    instrument's terminals; in an array, NaN and what is outside `junction_limits_c` leave the
+    sample without a temperature.
     """
     letter = parse_type(type)
     junction_mv = _junction_mv(junction_c, letter, emf.shape)
@@ -185,27 +156,7 @@ def _junction_mv(
     return emf_mv(np.where(usable, at_c, np.nan), type)
 
 
-def celsius_from_mv(
-    emf: FloatArray, type: str, junction_c: float | FloatArray
-) -> tuple[FloatArray, tuple[str, ...]]:
-    """Return the temperatures of a log in millivolts [°C] and what has to be said about them.
-
-    Parameters
-    ----------
-    emf, type, junction_c
-        As for `convert`.
-
-    Returns
-    -------
-    ndarray, shape of `emf`
-        Temperatures [°C]; NaN where there is none.
-    tuple of str
-        How many readings have no temperature and why, and what is suspect; empty if all is well.
-
-    Raises
-    ------
-    FiringError
-        As `convert`.
-    """
-    conversion = convert(emf, type, junction_c)
-    return conversion.temperature_c, conversion.summary()
+def reversed_at_instrument_c(type: str, at_c: float, junction_c: float = JUNCTION_C) -> float:
+    """Return the reading with the leads swapped at the instrument [°C]; NaN out of span."""
+    cold_mv = emf_mv(junction_c, type)
+    return temperature_c(-(emf_mv(at_c, type) - cold_mv) + cold_mv, type)

@@ -36,13 +36,7 @@ _SPELLING = re.compile(r"(?:type)?[\s_-]*([A-Z])", re.IGNORECASE)
 
 
 def parse_type(text: str) -> ThermocoupleType:
-    """Read a thermocouple type as people write it: ``K``, ``k``, ``type K``.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
-    """
+    """Read a thermocouple type as people write it: ``K``, ``k``, ``type K``."""
     match = _SPELLING.fullmatch(text.strip())
     for letter in TYPES:
         if match is not None and match[1].upper() == letter:
@@ -52,21 +46,13 @@ def parse_type(text: str) -> ThermocoupleType:
 
 @dataclass(frozen=True)
 class PolynomialRange:
-    """One stretch of a reference function.
+    """One stretch of a reference function."""
 
-    Attributes
-    ----------
-    from_c, to_c : float
-        Where it holds [°C], both ends included.
-    coefficients : tuple of float
-        Of the polynomial, from the constant upward [mV/°C^i].
-    gaussian : tuple of float, optional
-        a0 [mV], a1 [1/°C²] and a2 [°C] of a0·exp(a1·(t − a2)²).
-    """
-
+    # Where it holds [°C], both ends included.
     from_c: float
     to_c: float
-    coefficients: tuple[float, ...]
+    coefficients: tuple[float, ...]  # of the polynomial, from the constant upward [mV/°C^i]
+    # a0 [mV], a1 [1/°C²] and a2 [°C] of a0·exp(a1·(t − a2)²).
     gaussian: tuple[float, float, float] | None = None
 
     def evaluate(self, temperature_c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -91,18 +77,10 @@ class PolynomialRange:
 
 @dataclass(frozen=True)
 class ReferenceFunction:
-    """The reference function of one type.
+    """The reference function of one type."""
 
-    Attributes
-    ----------
-    type : str
-        One of `TYPES`.
-    pieces : tuple of PolynomialRange
-        From the coldest to the hottest, joined without a gap.
-    """
-
-    type: ThermocoupleType
-    pieces: tuple[PolynomialRange, ...]
+    type: ThermocoupleType  # one of `TYPES`
+    pieces: tuple[PolynomialRange, ...]  # from the coldest to the hottest, joined without a gap
 
     @property
     def span_c(self) -> tuple[float, float]:
@@ -153,24 +131,12 @@ def _functions() -> dict[str, ReferenceFunction]:
 
 
 def reference_function(type: str) -> ReferenceFunction:
-    """Return the reference function of a type, in any spelling `parse_type` reads.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
-    """
+    """Return the reference function of a type, in any spelling `parse_type` reads."""
     return _functions()[parse_type(type)]
 
 
 def span_c(type: str) -> tuple[float, float]:
-    """Return from where to where a type's reference function is defined [°C].
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
-    """
+    """Return from where to where a type's reference function is defined [°C]."""
     return reference_function(type).span_c
 
 
@@ -181,22 +147,7 @@ def emf_mv(temperature_c: FloatArray, type: str) -> FloatArray: ...
 def emf_mv(temperature_c: float | FloatArray, type: str) -> float | FloatArray:
     """Return the emf against a reference junction at 0 °C [mV] (source ``nist-srd-60``).
 
-    Parameters
-    ----------
-    temperature_c : float or ndarray of any shape
-        Temperature of the measuring junction [°C].
-    type : str
-        A thermocouple type, in any spelling `parse_type` reads.
-
-    Returns
-    -------
-    float or ndarray, same shape
-        The emf [mV]; NaN for NaN and outside `span_c`.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
+    NaN for NaN and outside `span_c`.
     """
     found, _ = reference_function(type).evaluate(temperature_c)
     return found if isinstance(temperature_c, np.ndarray) else float(found)
@@ -272,13 +223,7 @@ def _last_step_c(piece: PolynomialRange, nodes_c: FloatArray) -> float:
 
 
 def readable_c(type: str) -> tuple[float, float]:
-    """Return from where to where a temperature can be had from an emf [°C].
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
-    """
+    """Return from where to where a temperature can be had from an emf [°C]."""
     low_c, high_c = span_c(type)
     return (TYPE_B_FROM_C if parse_type(type) == "B" else low_c), high_c
 
@@ -292,22 +237,7 @@ def readable_mv(type: str) -> tuple[float, float]:
 def reasons(emf_mv: FloatArray, type: str) -> ReasonArray:
     """Return for every emf, counted from 0 °C, whether it is a temperature of the type.
 
-    Parameters
-    ----------
-    emf_mv : ndarray of any shape
-        Emf against a reference junction at 0 °C [mV].
-    type : str
-        A thermocouple type.
-
-    Returns
-    -------
-    ndarray of uint8, same shape
-        Values of `Reason`; which way round the leads are is not looked at.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
+    Which way round the leads are is not looked at.
     """
     letter = parse_type(type)
     low_mv, high_mv = readable_mv(letter)
@@ -334,23 +264,7 @@ def temperature_c(emf_mv: FloatArray, type: str) -> FloatArray: ...
 def temperature_c(emf_mv: float | FloatArray, type: str) -> float | FloatArray:
     """Return the temperature that gives an emf against a reference junction at 0 °C [°C].
 
-    Parameters
-    ----------
-    emf_mv : float or ndarray of any shape
-        The emf [mV].
-    type : str
-        A thermocouple type, in any spelling `parse_type` reads.
-
-    Returns
-    -------
-    float or ndarray, same shape
-        Within 1e-6 °C of where `reference.emf_mv` has that value; NaN where `reasons` has anything
-        but ``OK``.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type.
+    Within 1e-6 °C of where `emf_mv` has that value; NaN where `reasons` has anything but ``OK``.
     """
     table = _table(parse_type(type))
     wanted = np.asarray(emf_mv, dtype=np.float64)

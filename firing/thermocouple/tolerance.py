@@ -19,39 +19,22 @@ CLASSES: dict[str, tuple[str, ...]] = {
     "ASTM E230": ("standard", "special"),
 }
 
-#: To be said beside every figure.
-AS_DELIVERED = "The tolerance is that of a thermocouple as delivered; no standard promises it later"
-
 
 @dataclass(frozen=True)
 class ToleranceRow:
-    """One row of a standard's table.
+    """One row of a standard's table."""
 
-    Attributes
-    ----------
-    standard, type, class_name : str
-        Which standard, thermocouple type and class.
-    from_c, to_c : float
-        The range it holds in, both ends included [°C].
-    floor_c : float
-        The least tolerance, ± [°C].
-    fraction : float
-        Tolerance per degree Celsius [1].
-    offset_c : float
-        Where above 0 °C the fraction begins to count, on top of the floor [°C].
-    source : str
-        Entry of the bibliography.
-    """
-
+    # Which standard, thermocouple type and class.
     standard: str
     type: ThermocoupleType
     class_name: str
+    # The range it holds in, both ends included [°C].
     from_c: float
     to_c: float
-    floor_c: float
-    fraction: float
-    offset_c: float
-    source: str
+    floor_c: float  # the least tolerance, ± [°C]
+    fraction: float  # tolerance per degree Celsius [1]
+    offset_c: float  # where above 0 °C the fraction begins to count, on top of the floor [°C]
+    source: str  # entry of the bibliography
 
     def value_c(self, temperature_c: float) -> float:
         """Return the tolerance at a temperature of its range, ± [°C]."""
@@ -62,28 +45,16 @@ class ToleranceRow:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The answer for one temperature.
+    """The answer for one temperature."""
 
-    Attributes
-    ----------
-    value_c : float or None
-        The tolerance as delivered, ± [°C]; None where the class promises nothing.
-    reason : str
-        Where the figure is from, or why there is none, in one clause without a full stop.
-    source : str
-        Entry of the bibliography.
-    at_least : bool
-        Whether the class ends below that temperature, so that its last figure is the least to
-        reckon with.
-    ends_c : float
-        Where the class ends, if that is so [°C].
-    """
-
+    # The tolerance as delivered, ± [°C]; None where the class promises nothing.
     value_c: float | None
-    reason: str
-    source: str
+    reason: str  # where the figure is from, or why there is none, in one clause without a full stop
+    source: str  # entry of the bibliography
+    # Whether the class ends below that temperature, so that its last figure is the least to reckon
+    # with.
     at_least: bool = False
-    ends_c: float = math.inf
+    ends_c: float = math.inf  # where the class ends, if that is so [°C]
 
 
 @cache
@@ -112,26 +83,8 @@ def tolerance_c(
 ) -> Tolerance:
     """Return the tolerance of a class at a temperature, or why it promises none.
 
-    Parameters
-    ----------
-    type : str
-        A thermocouple type, in any spelling `parse_type` reads.
-    class_name : str
-        ``1``, ``2`` or ``3`` (IEC 60584-1), ``standard`` or ``special`` (ASTM E230).
-    temperature_c : float
-        Temperature of the measuring junction [°C].
-    standard : {"IEC 60584-1", "ASTM E230"}, optional
-        Whose class it is; the class itself says so if left out.
-
-    Returns
-    -------
-    Tolerance
-        Figure or reason, with its source.
-
-    Raises
-    ------
-    FiringError
-        If there is no such type, standard or class, or the temperature is not a number.
+    Classes are ``1``, ``2`` and ``3`` (IEC 60584-1), ``standard`` and ``special`` (ASTM E230);
+    `standard` says whose it is where the class itself does not.
     """
     letter = parse_type(type)
     name, whose = _class(class_name, standard)

@@ -6,10 +6,10 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, PlainValidator, WithJsonSchema
 
 from firing.files.kinds import FileKind, WrongKeys
-from firing.files.tomlfile import Wrong, clean, number, plain_line, shown
+from firing.files.tomlfile import Wrong, clean, file_key, length, number, plain_line, shown
 from firing.units import TemperatureUnit, format_size, in_unit
 from firing.ware.load import (
     BODIES,
@@ -53,21 +53,14 @@ class PieceTable(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
-    name: Line = Field(description="what it is", json_schema_extra={"example": 'name = "planter"'})
-    count: int = Field(
-        1,
-        ge=1,
-        le=10000,
-        description="how many",
-        json_schema_extra={"example": "count = 4"},
-    )
-    thickest_mm: float = number(
+    name: Line = file_key("what it is", 'name = "planter"')
+    count: int = file_key("how many", "count = 4", default=1, ge=1, le=10000)
+    thickest_mm: float = length(
         "its thickest place",
+        "thickest",
         'thickest_mm = 18 or thickest = "0.7 in"',
-        "mm",
-        written=("thickest", "length"),
-        gt=0,
-        le=THICKEST_MM,
+        default=...,
+        at_most=THICKEST_MM,
     )
     mass_kg: float = number(
         "mass of one as it goes into the kiln",
@@ -77,60 +70,39 @@ class PieceTable(BaseModel):
         gt=0,
         le=2000,
     )
-    shape: Shape | None = Field(
-        None,
-        description="what it is: a plate or tile on the shelf, a stack of them, a free wall, a "
+    shape: Shape | None = file_key(
+        "what it is: a plate or tile on the shelf, a stack of them, a free wall, a "
         "hollow form open to the kiln or closed, or solid",
-        json_schema_extra={"example": 'shape = "open hollow"'},
+        'shape = "open hollow"',
+        default=None,
     )
-    wall_mm: float | None = number(
+    wall_mm: float | None = length(
         "wall of a hollow form, where thinner than its thickest place",
+        "wall",
         "wall_mm = 15",
-        "mm",
-        default=None,
-        written=("wall", "length"),
-        gt=0,
-        le=THICKEST_MM,
+        at_most=THICKEST_MM,
     )
-    foot_mm: float | None = number(
-        "foot or floor of a standing piece",
-        "foot_mm = 20",
-        "mm",
-        default=None,
-        written=("foot", "length"),
-        gt=0,
-        le=THICKEST_MM,
+    foot_mm: float | None = length(
+        "foot or floor of a standing piece", "foot", "foot_mm = 20", at_most=THICKEST_MM
     )
-    stacked: int = Field(
-        1,
-        ge=1,
-        le=100,
-        description="how many that lie are on each other",
-        json_schema_extra={"example": "stacked = 4"},
+    stacked: int = file_key(
+        "how many that lie are on each other", "stacked = 4", default=1, ge=1, le=100
     )
-    across_mm: float | None = number(
-        "how wide a piece that lies is",
-        "across_mm = 250",
-        "mm",
-        default=None,
-        written=("across", "length"),
-        gt=0,
-        le=3000,
+    across_mm: float | None = length(
+        "how wide a piece that lies is", "across", "across_mm = 250", at_most=3000
     )
-    raised: bool = Field(
-        False,
-        description="whether air passes under it: a foot ring, props or stilts",
-        json_schema_extra={"example": "raised = true"},
+    raised: bool = file_key(
+        "whether air passes under it: a foot ring, props or stilts", "raised = true", default=False
     )
-    vents: Vents = Field(
-        "none",
-        description="holes in a closed hollow form: none, drilled, or a wide opening",
-        json_schema_extra={"example": 'vents = "drilled"'},
+    vents: Vents = file_key(
+        "holes in a closed hollow form: none, drilled, or a wide opening",
+        'vents = "drilled"',
+        default="none",
     )
-    heated_from: HeatedFrom = Field(
-        "both",
-        description="instead of a shape: both faces of the thickest place are heated, or one",
-        json_schema_extra={"example": 'heated_from = "both"'},
+    heated_from: HeatedFrom = file_key(
+        "instead of a shape: both faces of the thickest place are heated, or one",
+        'heated_from = "both"',
+        default="both",
     )
 
 
@@ -139,13 +111,8 @@ class LoadTable(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, title="Kiln load")
 
-    dryness: Dryness = Field(
-        description="how dry the ware goes in",
-        json_schema_extra={"example": 'dryness = "bone dry"'},
-    )
-    body: Body = Field(
-        description="what it is made of", json_schema_extra={"example": 'body = "stoneware"'}
-    )
+    dryness: Dryness = file_key("how dry the ware goes in", 'dryness = "bone dry"')
+    body: Body = file_key("what it is made of", 'body = "stoneware"')
     furniture_kg: float | None = number(
         "shelves and posts of this load; in proportion to the kiln if left out",
         "furniture_kg = 28",
@@ -155,16 +122,16 @@ class LoadTable(BaseModel):
         ge=0,
         le=5000,
     )
-    dark: bool = Field(
-        False,
-        description="whether the body is dark, iron-rich or full of organic matter",
-        json_schema_extra={"example": "dark = true"},
+    dark: bool = file_key(
+        "whether the body is dark, iron-rich or full of organic matter",
+        "dark = true",
+        default=False,
     )
-    piece: list[PieceTable] = Field(
+    piece: list[PieceTable] = file_key(
+        "the pieces by kind",
+        "a table [[piece]] with name, thickest_mm and mass_kg",
         min_length=1,
         max_length=500,
-        description="the pieces by kind",
-        json_schema_extra={"example": "a table [[piece]] with name, thickest_mm and mass_kg"},
     )
 
 

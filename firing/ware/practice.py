@@ -36,31 +36,17 @@ _TO_600 = "common practice"
 
 @dataclass(frozen=True, slots=True)
 class Practice(Serialised):
-    """How practice would heat a load.
+    """How practice would heat a load."""
 
-    Attributes
-    ----------
-    thickness_mm : float
-        Of its slowest spot, as a wall heated from both faces [mm].
-    candle_s : float
-        Below boiling: six hours, or an hour for every 6 mm [s]; 0 for ware that is dry.
-    candle_words : str
-        That rule for this ware.
-    to_600_c_per_h, above_c_per_h : float
-        Rates up to 600 °C and above [°C/h]; infinite where practice has none.
-    burn_out_c_per_h : float or None
-        The rate from 600 to 900 °C for dark or thick bodies [°C/h].
-    heating_s : float
-        Up to the peak by all that [s].
-    """
-
-    thickness_mm: float
+    thickness_mm: float  # of its slowest spot, as a wall heated from both faces [mm]
+    # Below boiling: six hours, or an hour for every 6 mm [s]; 0 for ware that is dry.
     candle_s: float
-    candle_words: str
+    candle_words: str  # that rule for this ware
+    # Rates up to 600 °C and above [°C/h]; infinite where practice has none.
     to_600_c_per_h: float
     above_c_per_h: float
-    burn_out_c_per_h: float | None
-    heating_s: float
+    burn_out_c_per_h: float | None  # the rate from 600 to 900 °C for dark or thick bodies [°C/h]
+    heating_s: float  # up to the peak by all that [s]
 
 
 def candle_s(load: Load) -> tuple[float, str]:

@@ -40,6 +40,7 @@ from firing.ware.load import WAYS, Goes, Load, Piece, Place, WareState
 from firing.ware.reactions import (
     BOUND_WATER_C,
     BURN_OUT_C,
+    HEAT_OF_REACTION_J_PER_KG,
     HEAT_OF_REACTION_RANGE_J_PER_KG,
     LATE_STEAM_C,
     STEAM_C,
@@ -50,7 +51,6 @@ from firing.ware.reactions import (
     steam_escape_s,
 )
 from firing.ware.wall import rate_for_lag_c_per_h
-from firing.ware.water_heat import HEAT_OF_REACTION_J_PER_KG
 
 MARGINS = (1.0, 5.0)
 THICKEST_MM = 250.0
@@ -66,26 +66,9 @@ def limits_for(
 ) -> WareLimits:
     """Return the fastest safe rates and the least dwells for a load.
 
-    Parameters
-    ----------
-    load : Load
-        The load; its piece with the longest way for heat governs.
-    purpose : {"bisque", "glaze", "once-fired", "decal", "other"}
-        What the firing is for.  Once-fired ware is limited like a bisque on the way up.
-    margin : float
-        Caution, 1 to 5; 1.5 reproduces common practice.
-    state : WareState, optional
-        What an interrupted firing has already done to the ware.
-
-    Returns
-    -------
-    WareLimits
-
-    Raises
-    ------
-    FiringError
-        If a thickness, the margin or the body is unknown to the limits, or the dryness contradicts
-        the purpose.
+    The piece with the longest way for heat governs.  Once-fired ware is limited like a bisque on
+    the way up.  A margin of 1.5 reproduces common practice.  `state` is what an interrupted firing
+    has already done to the ware.
     """
     _check(load, purpose, margin)
     wall = GoverningWall(
@@ -264,6 +247,30 @@ CRISTOBALITE_C: Windows = {
     "heating": ((120.0, 290.0), (215.0, 290.0)),
     "cooling": ((200.0, 360.0), (200.0, 275.0)),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class WareStage:
+    """A window of temperature [°C] in which something happens to the ware, going up or down."""
+
+    name: str
+    window_c: tuple[float, float]
+    direction: Direction
+    source: str
+
+
+def ware_stages(*, raw: bool, wet: bool) -> tuple[WareStage, ...]:
+    """Return what happens to ware that is `raw`, or `wet`, in the order of a firing."""
+    inversion = "quartz-inversion-entry"
+    found = [WareStage("candling", DRYING_C, "heating", "soak-practice")] if wet else []
+    if raw:
+        found.append(WareStage("chemical water", BOUND_WATER_C, "heating", "vaughan-1955"))
+    found.append(WareStage("quartz inversion", QUARTZ_C["heating"][1], "heating", inversion))
+    if raw:
+        found.append(WareStage("burn-out", BURN_OUT_C, "heating", "burnout-practice"))
+    return (*found, WareStage("quartz inversion", QUARTZ_C["cooling"][1], "cooling", inversion))
+
+
 # Little bound water leaves below and above.
 _BOUND_WATER_WATCHED_C = (450.0, 650.0)
 _LATE_WATER_WATCHED_C = (450.0, 700.0)

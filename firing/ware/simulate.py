@@ -88,30 +88,10 @@ def simulate_ware(
 ) -> WareCourse:
     """Follow the thickest ware of a load along a course of temperature.
 
-    Parameters
-    ----------
-    load : Load
-        Its piece with the longest way for heat is followed.
-    time_s, surface_c : ndarray, shape (n,)
-        Times [s], rising, and temperatures of the ware's face [°C], straight in between.
-    body : Body, optional
-        The clay, where it is not one of the named bodies.
-    start : WareState, optional
-        What earlier firing has done; the wall begins level at the first temperature.
-    through_c : sequence of float
-        Temperatures of the face to have a point at wherever it passes them [°C].
+    The piece with the longest way for heat is followed, or `body` where the clay is none of the
+    named ones, from a wall level at the first temperature.  There is a point wherever the face
+    passes one of `through_c`.  A course that leaves −40 to 1450 °C is refused.
 
-    Returns
-    -------
-    WareCourse
-
-    Raises
-    ------
-    FiringError
-        If the course is too short, not rising in time, or leaves −40 to 1450 °C.
-
-    Notes
-    -----
     Moisture moves by a diffusivity in proportion to the saturation pressure at the middle
     (``drying-rate-inferred``); bound water leaves by first-order kinetics; its heat is added to the
     capacity at the pace the course passes 450 to 600 °C.  From its hottest moment on, raw ware

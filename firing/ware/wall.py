@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firing.heat.bdf import weights
+from firing.heat.balance import weights
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
 from firing.ware.body import Property

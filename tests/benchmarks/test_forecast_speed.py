@@ -23,7 +23,7 @@ from benchmarks.turns import in_turns
 from kilns import HOUR, trial_kiln
 
 from firing.forecast.forecast import forecast
-from firing.heat.boundary import STEFAN_BOLTZMANN
+from firing.heat.balance import STEFAN_BOLTZMANN
 from firing.kiln.nodes import FURNITURE, WARE
 from firing.kiln.simulation import Simulation, simulate
 from firing.kiln.thermal_network import Network

@@ -12,7 +12,7 @@ import thermocouple_its90
 from benchmarks.turns import Turns, Work, in_turns
 from longer import beyond
 
-from firing.thermocouple.junction import celsius_from_mv
+from firing.thermocouple.junction import convert
 from firing.thermocouple.reference import emf_mv, readable_c, temperature_c
 
 SAMPLES = 1_000_000
@@ -54,7 +54,7 @@ def test_a_log_in_millivolts_with_its_junction_column(
     theirs = thermocouple_its90.get("K").temperature
 
     turns = against_fewer(
-        lambda: celsius_from_mv(emfs, "K", junction_c), lambda: [theirs(*pair) for pair in few]
+        lambda: convert(emfs, "K", junction_c).summary(), lambda: [theirs(*pair) for pair in few]
     )
     record_property("whole", f"{1.0 / turns.ratio:.0f} times as fast")
     print(f"\nwhole: {1e3 * turns.ours_s:.0f} ms, {1.0 / turns.ratio:.0f} times as fast")

@@ -15,9 +15,8 @@ from firing.kiln.description import KilnDescription
 from firing.kiln.file import open_kiln
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.breach import Breach
 from firing.ware.file import open_load
-from firing.ware.limits import USUAL_MARGIN, Dwell, RateCap
+from firing.ware.limits import USUAL_MARGIN, Breach, Dwell, RateCap
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece, WareState
 
 EXAMPLES = Path(__file__).parents[2] / "schedules"

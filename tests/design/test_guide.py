@@ -15,7 +15,7 @@ from firing.cones.equivalence import cone_reached
 from firing.design.guide import Guide, fault_named, fault_names, guide, held, slowed
 from firing.errors import FiringError
 from firing.forecast.forecast import forecast
-from firing.report.guide import guide_report
+from firing.report.design import guide_report
 from firing.report.text import render_text
 from firing.schedule.file import open_schedule
 from firing.schedule.schedule import Schedule, Segment

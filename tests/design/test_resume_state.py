@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, Firing, PlanStep, Sampling, fire, sample
 
-from firing.design.resume_state import interrupted_segment
+from firing.design.resume import interrupted_segment
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray
 

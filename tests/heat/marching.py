@@ -8,9 +8,17 @@ from itertools import pairwise
 import numpy as np
 
 from firing.errors import FiringError
-from firing.heat.balance import Balance, Solved
-from firing.heat.bdf import Weights, extrapolation, weights
-from firing.heat.boundary import Boundary, FixedTemperature, HeatFlux, at_time
+from firing.heat.balance import (
+    Balance,
+    Boundary,
+    FixedTemperature,
+    HeatFlux,
+    Solved,
+    Weights,
+    at_time,
+    extrapolation,
+    weights,
+)
 from firing.heat.conduction import Slab
 from firing.heat.properties import Material, PropertyTable
 from firing.trace import FloatArray

@@ -9,11 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.heat.balance import at_rest
-from firing.heat.bdf import extrapolation, sharpened, weights
-from firing.heat.boundary import Boundary, Exchange, FixedTemperature, HeatFlux
-from firing.heat.conduction import Layer, Slab
-from firing.heat.geometry import Plane, drum
+from firing.heat.balance import (
+    Boundary,
+    Exchange,
+    FixedTemperature,
+    HeatFlux,
+    at_rest,
+    extrapolation,
+    sharpened,
+    weights,
+)
+from firing.heat.conduction import Layer, Plane, Slab, drum
 from firing.kiln.materials import wall_material
 
 BRICK = wall_material("insulating brick 1260")

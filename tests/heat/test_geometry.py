@@ -7,7 +7,7 @@ from heat.marching import Pipe
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.heat.geometry import BoxChamber, Plane, RoundChamber, cube, drum
+from firing.heat.conduction import BoxChamber, Plane, RoundChamber, cube, drum
 
 
 def test_a_cube_loses_by_langmuirs_factor() -> None:

@@ -8,11 +8,9 @@ import pytest
 
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile
-from firing.kiln.description import Fitted, PastFit
+from firing.kiln.description import Fitted, PastFit, describe_kiln
 from firing.kiln.element_wear import power_trend
-from firing.kiln.file import open_kiln, parse_kiln, write_fitted
-from firing.kiln.parameter_table import describe_kiln
-from firing.kiln.schema import KilnTable
+from firing.kiln.file import KilnTable, open_kiln, parse_kiln, write_fitted
 
 EXAMPLE = ready_text("example-kiln")
 

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from firing.errors import FiringError
-from firing.logs.reader import Log, describe_channel, pick_channel, read_log
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import Log, describe_channel, pick_channel, read_bytes, read_log
 
 
 @pytest.fixture
@@ -63,6 +64,16 @@ def test_plain_comma_log(read: Any) -> None:
     assert log.notes == ()
     assert log.dialect.unit == "C"
     assert log.dialect.unit_from == "header"
+
+
+def test_bytes_are_read_as_their_file_is() -> None:
+    content = b"Time (min);mV\n0;0,0\n1;4,096\n"
+    options = ReadingOptions(thermocouple_type="k", junction_c=0.0, unit="mV")
+    log = read_bytes(content, "shed/log.csv", options)
+    assert log.trace.time_s.tolist() == [0.0, 60.0]
+    assert log.trace.temperature_c[1, 0] == pytest.approx(100.0, abs=0.02)  # IEC 60584-1, type K
+    with pytest.raises(FiringError, match=r"^shed/log\.csv"):
+        read_bytes(b"", "shed/log.csv")
 
 
 def test_times(read: Any, subtests: pytest.Subtests) -> None:

@@ -11,15 +11,14 @@ import pytest
 from heat.marching import Pipe, Transient, conduct, constant_material
 from published.ledger import compare
 
-from firing.heat.balance import at_rest
-from firing.heat.boundary import (
+from firing.heat.balance import (
     Exchange,
     FixedTemperature,
     HeatFlux,
+    at_rest,
     radiation_w_per_m2k,
 )
-from firing.heat.conduction import Layer, Slab
-from firing.heat.geometry import Plane
+from firing.heat.conduction import Layer, Plane, Slab
 from firing.heat.properties import Material, PropertyTable
 
 KELVIN = 273.15

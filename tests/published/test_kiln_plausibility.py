@@ -17,8 +17,7 @@ from kilns import BISQUE, BISQUED, GLAZE, HOUR, RAW, full_power, trial_kiln
 from published.ledger import compare
 
 from firing.forecast.result import last_fall_s
-from firing.heat.balance import at_rest
-from firing.heat.boundary import Exchange
+from firing.heat.balance import Exchange, at_rest
 from firing.kiln.capability import fastest_rates, highest_hold
 from firing.kiln.controller_model import Precision
 from firing.kiln.description import KilnDescription, WallLayer

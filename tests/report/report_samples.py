@@ -16,10 +16,9 @@ from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.logs.dialect import Column, Dialect
 from firing.logs.reader import Log
-from firing.review.alignment import align
+from firing.review.alignment import align, analyse
 from firing.review.resample import resampled
 from firing.review.result import CauseShare, CoolingReview, Finding, Review, ReviewedSegment
-from firing.review.segment_analysis import analyse
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray, Trace
 from firing.units import TemperatureUnit

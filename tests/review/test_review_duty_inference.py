@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from logmaker import BISQUE, GLAZE, Controller, Faults, PlanStep, Sampling, fire, sample
 
-from firing.review.duty_inference import known_duty
+from firing.review.fit_input import known_duty
 from firing.review.resample import resampled
 from firing.schedule.schedule import Schedule, Segment
 from firing.trace import FloatArray

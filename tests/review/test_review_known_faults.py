@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from kilns import trial_kiln
 from logmaker import (
     BISQUE,
     GLAZE,
@@ -269,3 +270,12 @@ def test_the_account_adds_up_whatever_happened(
     assert firing.program_end_s is not None
     assert result.actual_s == pytest.approx(firing.program_end_s, abs=TOLERANCE_S)
     check_account(result)
+
+
+def test_many_logs_of_one_plan_and_kiln_share_one_forecast(tmp_path: Path) -> None:
+    plan = as_schedule(BISQUE)
+    log = read_log(write_csv(sample(fire(BISQUE), Sampling(interval_s=60.0)), tmp_path / "log.csv"))
+    first, second = (review(plan, log, kiln=trial_kiln()) for _ in range(2))
+    assert second.forecast is first.forecast
+    other = review(plan, log, kiln=trial_kiln(power_w=7000.0))
+    assert other.forecast.program_s > first.forecast.program_s

@@ -18,8 +18,8 @@ from firing.design.request import DesignRequest
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule, Segment
+from firing.ware.check import check_program
 from firing.ware.face import with_natural_cooling
-from firing.ware.program_check import check_program
 from firing.ware.safe_rates import limits_for
 
 BETTER = 0.01

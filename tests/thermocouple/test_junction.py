@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firing.errors import FiringError
-from firing.thermocouple.junction import celsius_from_mv, convert, junction_limits_c
+from firing.thermocouple.junction import convert, junction_limits_c, reversed_at_instrument_c
 from firing.thermocouple.reference import TYPES, Reason, emf_mv, temperature_c
 
 NAN = float("nan")
@@ -26,7 +26,8 @@ def test_adding_temperatures_is_wrong(type: str, off_c: float, within_c: float) 
     measured_mv = at_the_terminals_mv(1200.0, 40.0, type)
     added_c = temperature_c(measured_mv, type) + 40.0
     assert added_c - 1200.0 == pytest.approx(off_c, abs=within_c)
-    right, said = celsius_from_mv(np.array([measured_mv]), type, 40.0)
+    found = convert(np.array([measured_mv]), type, 40.0)
+    right, said = found.temperature_c, found.summary()
     assert right[0] == pytest.approx(1200.0, abs=1e-6)
     assert said == ()
 
@@ -85,7 +86,8 @@ def test_reasons(type: str, emf: float, reason: Reason) -> None:
 def test_every_reason_is_told_with_its_count() -> None:
     measured = np.array([NAN, NAN, 60.0, -11.2, -9999.0, 40.0, 40.0, 40.0])
     junction_c = np.array([25.0, 25.0, 25.0, 25.0, 25.0, NAN, 25.0, 25.0])
-    found, said = celsius_from_mv(measured, "K", junction_c)
+    found = convert(measured, "K", junction_c)
+    found, said = found.temperature_c, found.summary()
     assert np.isfinite(found).sum() == 2
     for start in ("2 of 8", "1 of 8"):
         assert any(line.startswith(f"{start} readings ") for line in said)
@@ -98,7 +100,8 @@ def test_every_reason_is_told_with_its_count() -> None:
 def test_type_k_above_1300_is_kept_and_told() -> None:
     # IEC 60584-1 ends type K at 1300 °C; NIST's function goes on to 1372 °C.
     measured = np.array([emf_mv(at_c, "K") for at_c in (1299.0, 1301.0, 1371.0)])
-    found, said = celsius_from_mv(measured, "K", 0.0)
+    found = convert(measured, "K", 0.0)
+    found, said = found.temperature_c, found.summary()
     np.testing.assert_allclose(found, [1299.0, 1301.0, 1371.0], atol=1e-6)
     (line,) = said
     assert line.startswith("2 of 3 readings are above 1300 °C, where IEC 60584-1 ends type K")
@@ -107,14 +110,16 @@ def test_type_k_above_1300_is_kept_and_told() -> None:
 def test_a_kiln_colder_than_any_is_told() -> None:
     # Swapped at 150 °C: still a temperature of type K, but none of a kiln.
     swapped = -at_the_terminals_mv(150.0, 25.0, "K")
-    found, said = celsius_from_mv(np.array([swapped, 0.0]), "K", 25.0)
+    found = convert(np.array([swapped, 0.0]), "K", 25.0)
+    found, said = found.temperature_c, found.summary()
     assert found[0] < -100.0
     assert len(said) == 1
     assert "reversed" in said[0]
 
 
 def test_a_log_that_is_not_in_millivolts_is_suspected() -> None:
-    _, said = celsius_from_mv(np.array([900.0, 1000.0, 30.0]), "K", 25.0)
+    found = convert(np.array([900.0, 1000.0, 30.0]), "K", 25.0)
+    _, said = found.temperature_c, found.summary()
     assert any("check the unit" in line for line in said)
 
 
@@ -133,3 +138,12 @@ def test_junctions_that_do_not_fit_are_refused() -> None:
         convert(np.zeros(3), "K", np.zeros(2))
     with pytest.raises(FiringError, match="no thermocouple type"):
         convert(np.zeros(3), "Q", 25.0)
+
+
+@pytest.mark.parametrize("type", ["K", "N", "S", "R", "J", "E", "T"])
+def test_reversed_at_the_instrument_falls_as_the_kiln_heats(type: str) -> None:
+    readings = [reversed_at_instrument_c(type, at_c, 25.0) for at_c in (25.0, 35.0, 45.0, 60.0)]
+    assert readings[0] == pytest.approx(25.0, abs=1e-6)
+    assert readings == sorted(readings, reverse=True)
+    # As far below the terminals as the kiln is above, nearly, the emf being nearly straight here.
+    assert readings[1] == pytest.approx(15.0, abs=0.6)

@@ -1,7 +1,10 @@
 """What stopped people in their first hour on the screens: each is done here as they did it."""
 
+import re
+import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -11,7 +14,8 @@ from firing.tui.app import FiringApp
 from firing.tui.document import open_new
 from firing.tui.equipment import read_all
 from firing.tui.fixing import with_rates_held
-from firing.tui.form_document import open_form
+from firing.tui.forecasting import Circumstances, forecast_plan
+from firing.tui.form_document import open_form, rearranged
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
 from firing.tui.screens.card import CardSheet
@@ -25,6 +29,7 @@ from firing.tui.screens.review import ReviewScreen
 from firing.tui.session import LogChoice
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.fieldlist import FieldList
+from firing.tui.widgets.grid import ListGrid
 from firing.tui.widgets.lines import KeyLine, TitleLine
 from firing.tui.widgets.segments import Segments
 from textual import events
@@ -33,6 +38,7 @@ from textual.widgets import Input, Static
 from waiting import front, until
 
 from firing.errors import FiringError
+from firing.forecast import ranges
 from firing.schedule.schedule import Segment
 from firing.tui import edits
 
@@ -310,7 +316,7 @@ def test_a_tariff_is_described_in_a_form(play: Play, tmp_path: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+k")
         await until(pilot, front(app, EquipmentSheet))
-        await pilot.press("down", "down", "down", "n")
+        await pilot.press("down", "down", "down", "ctrl+n")
         await until(pilot, front(app, FormScreen))
         await fill(pilot, currency="EUR", price_per_kwh="0,31")
         await pilot.press("ctrl+s")
@@ -415,8 +421,17 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         await pilot.press("f7")
         await until(pilot, lambda: front(app, ReviewScreen)() and app.session.review is not None)
         await settle(pilot)
-        assert "F4 Rates held" in key_line(app)
-        await pilot.press("f4")
+        assert "^F Fix plan" in key_line(app)
+        details = app.screen.query_one("#details-text", Static)
+        grid = app.screen.query_one(ListGrid)
+        told = set()
+        for _ in range(len(grid.rows)):
+            told |= set(re.findall(r"\^F takes the rate .*?: (\d+) °C/h", str(details.content)))
+            await pilot.press("down")
+        assert told
+        assert all(float(rate) == pytest.approx(80.0, abs=3) for rate in told)
+        await pilot.press("ctrl+f")
+        await settle(pilot)
         after = app.session.document.schedule
         assert after.segments[0] == before.segments[0]
         for segment in after.segments[1:]:
@@ -427,3 +442,62 @@ def test_a_review_takes_the_rates_really_held_into_the_plan(
         assert app.session.document.schedule == before
 
     play(scene)
+
+
+def test_a_forecast_is_shown_before_its_ranges(
+    play: Play, settle: Settle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dozen simulations are in the ranges; nobody waits for them to see the hours."""
+    found = threading.Event()
+    find = ranges.ranges_of
+
+    def late(*arguments: Any, **named: Any) -> ranges.Ranges:
+        found.wait(30.0)
+        return find(*arguments, **named)
+
+    monkeypatch.setattr(ranges, "ranges_of", late)
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        app.plan.take_equipment(read_all({"kiln": "example-kiln"}).equipment)
+        try:
+            await until(pilot, lambda: "kWh" in shown(app) and "(range …)" in shown(app))
+            assert "80 %" not in shown(app)
+        finally:
+            found.set()
+        await until(pilot, lambda: "80 %" in shown(app))
+        assert "range …" not in shown(app)
+
+    play(scene)
+
+
+def test_ranges_nobody_wants_any_more_are_not_looked_for() -> None:
+    kiln = read_all({"kiln": "example-kiln"}).equipment
+    forecast = forecast_plan(open_new().schedule, Circumstances(equipment=kiln))
+    assert forecast.kiln is not None
+    assert not forecast.kiln.find_ranges(lambda: False)
+    assert not forecast.kiln.ranges_known
+    assert forecast.kiln.find_ranges(lambda: True)
+    assert forecast.kiln.ranges_known
+
+
+def test_cells_and_forms_take_what_people_write_and_never_ask_for_file_syntax() -> None:
+    plan = open_new().schedule
+    assert edits.set_cell(plan, 0, "target", "1 200").segments[0].target_c == 1200.0
+    assert edits.set_cell(plan, 0, "rate", "Full power").segments[0].drive == "unlimited"
+    assert edits.set_cell(plan, 0, "hold", "1h30").segments[0].hold_s == 5400.0
+    for grouped in ("1,200", "1.200"):
+        with pytest.raises(FiringError, match=r"may be 1200 or 1\.2; write which"):
+            edits.set_cell(plan, 0, "target", grouped)
+    for key, text in (("target", "abc"), ("target", ""), ("target", "9999"), ("rate", "abc")):
+        with pytest.raises(FiringError) as refused:
+            edits.set_cell(plan, 0, key, text)  # type: ignore[arg-type]  # keys of the cells
+        assert " = " not in str(refused.value)
+    with pytest.raises(FiringError) as refused:
+        edits.set_head(plan, "title", "")
+    assert " = " not in str(refused.value)
+    form = open_form(form_of("kiln"), "example-kiln").state
+    kiln = form.edited(rearranged(form.form, form.data, "new", ("material", "+")))
+    state = kiln.retyped(("material", 0, "conductivity_w_per_mk"), "400: 0,14, 1000: 0.2")
+    assert state.held(("material", 0, "conductivity_w_per_mk")) == [[400.0, 0.14], [1000.0, 0.2]]
+    read = kiln.retyped(("fitted", "date"), "12.3.2026")
+    assert read.held(("fitted", "date")) == date(2026, 3, 12)

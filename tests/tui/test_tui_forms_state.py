@@ -27,9 +27,8 @@ from firing.cli import cli
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.files.tomlfile import FaultyFile, KeyPath, describe_path, parse
-from firing.kiln.file import parse_kiln
+from firing.kiln.file import KilnTable, parse_kiln
 from firing.kiln.materials import material_names
-from firing.kiln.schema import KilnTable
 from firing.ware.file import LoadTable, parse_load
 
 

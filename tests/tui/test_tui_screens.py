@@ -452,7 +452,7 @@ def test_a_review_walks_its_account_and_its_curve(play: Play, settle: Settle, pl
     play(scene)
 
 
-def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
+def test_what_a_log_leaves_open_is_asked_with_the_field_that_settles_it(
     play: Play, settle: Settle, tmp_path: Path
 ) -> None:
     log = tmp_path / "open.csv"
@@ -465,8 +465,12 @@ def test_what_a_log_leaves_open_is_asked_with_the_option_that_settles_it(
         await write(pilot, str(log))
         await pilot.press("enter")
         await until(pilot, front(app, Filling))
-        assert "--date-order" in str(app.screen.query_one("#hint", Static).content)
+        hint = str(app.screen.query_one("#hint", Static).content)
         form = app.screen
+        assert "“Day or month”" in hint
+        assert "--" not in hint + "".join(
+            str(s.content) for s in form.query(".label").results(Static)
+        )
         form.query_one("#field-date_order").focus()
         await pilot.press("right", "ctrl+s")
         await until(pilot, lambda: app.session.review is not None)

@@ -9,13 +9,19 @@ from firing.tui.file_choices import choices, matching, ready_choices, typed_path
 from firing.tui.forecasting import Circumstances, forecast_plan
 from firing.tui.key_figures import summary_lines, warnings_count
 from firing.tui.plot_lines import forecast_lines, review_lines, segment_at, set_point
-from firing.tui.reading_fields import CHOICES, reading_fields, reading_of, reading_texts
+from firing.tui.reading_fields import (
+    CHOICES,
+    in_fields,
+    reading_fields,
+    reading_of,
+    reading_texts,
+)
 from firing.tui.review_entries import review_entries, summary
 from firing.tui.screens.base import side_width
 from report.report_samples import sample_forecast, sample_review, sample_schedule
 
 from firing.forecast.forecast import forecast
-from firing.logs.options import READING_OPTIONS, ReadingOptions
+from firing.logs.options import READING_OPTIONS, ReadingOptions, spelled
 from firing.schedule.schedule import Schedule, Segment
 from firing.tui import segment_table
 
@@ -92,7 +98,7 @@ def test_the_account_is_the_reviews_own() -> None:
     review = sample_review()
     found = review_entries(review)
     figures = [entry.figure for entry in found[1 : 1 + len(review.causes)]]
-    minutes = [int(figure.replace("−", "-")) for figure in figures]
+    minutes = [int(figure.strip().replace("−", "-")) for figure in figures]
     assert minutes == [round(cause.seconds / 60.0) for cause in review.causes]
     assert [entry.heading for entry in found].count(True) >= 3
     for finding in review.findings:
@@ -101,7 +107,8 @@ def test_the_account_is_the_reviews_own() -> None:
     assert "1 h 00 min longer" in summary(review)[0]
     assert "planned" in summary(review)[1]
     course = review_lines(review)
-    assert [line.style for line in course.lines] == ["dashed", "solid"]
+    # The plan, the other sensors, and on top the kiln.
+    assert [line.style for line in course.lines] == ["dashed", "dash-dotted", "solid"]
 
 
 def test_lists_of_files_show_what_can_be_opened(tmp_path: Path) -> None:
@@ -124,7 +131,8 @@ def test_the_forms_about_a_log_have_every_option_of_reading() -> None:
     options = {p.name: p for p in review_command.params}
     assert set(fields) == set(READING_OPTIONS)
     for key, field in fields.items():
-        assert field.label in options[key].opts
+        assert spelled(key) in options[key].opts
+        assert in_fields(f"say {spelled(key)} with it") == f"say “{field.label}” with it"
     for key, _, _, values in CHOICES:
         assert set(values) == set(options[key].type.choices)  # type: ignore[attr-defined]
 

@@ -10,10 +10,9 @@ from hypothesis import strategies as st
 from firing.errors import FiringError
 from firing.schedule.schedule import Drive, Schedule, Segment
 from firing.sources import source
-from firing.ware.breach import Breach, slower_words
-from firing.ware.limits import WareLimits
+from firing.ware.check import check_program
+from firing.ware.limits import Breach, WareLimits, slower_words
 from firing.ware.load import Dryness, HeatedFrom, Load, Piece
-from firing.ware.program_check import check_program
 from firing.ware.safe_rates import limits_for
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from firing.ware.body import body_named
 from firing.ware.load import Load, Piece, WareState
-from firing.ware.water_heat import bound_water_law, demands_of, free_water_law
+from firing.ware.reactions import bound_water_law, demands_of, free_water_law
 
 CUP = Piece("cup", 10, 5.0, 0.3)
 

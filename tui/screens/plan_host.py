@@ -5,6 +5,7 @@ The forecast is always of the newest plan, made in a thread and never in the key
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from firing.errors import FiringError
 from firing.schedule.schedule import Schedule
 
 from ..equipment import KINDS, Equipment, FileReading, Kind, reread
-from ..forecasting import Circumstances, forecast_fitting
+from ..forecasting import Circumstances, forecast_fitting, ranges_known
 from .base import WorkScreen
 
 if TYPE_CHECKING:
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
 
 Question = tuple[Schedule, Circumstances]
 """What a forecast is asked of."""
+
+
+_PAINTED_S = 0.03
+"""A forecast is drawn before the search for its ranges takes the processor."""
 
 
 class PlanHost(WorkScreen):
@@ -49,10 +54,14 @@ class PlanHost(WorkScreen):
             self.asked, self.result, self.trouble = asked, result, trouble
             self.reading, self.load_left_out = reading, load_left_out
 
+    class RangesCame(Message):
+        """The ranges of the forecast shown have been found."""
+
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._asking = False
         self._answered: Question | None = None
+        self._ranged: Forecast | None = None
         self._told: dict[Kind, str] = {}
         self._told_load = ""
         if session.forecast is not None:
@@ -106,10 +115,14 @@ class PlanHost(WorkScreen):
         """Show a forecast, or why there is none."""
         raise NotImplementedError
 
+    def show_ranges(self, result: Forecast) -> None:
+        """Show a forecast's ranges, which came later than itself."""
+        raise NotImplementedError
+
     def ask_forecast(self) -> None:
         """Have the open plan forecast, if it is not yet."""
         if self.up_to_date and self.session.forecast is not None:
-            self.show_forecast(self.session.forecast, "")
+            self._show(self.session.forecast, "")
         elif not self._asking:
             self._asking = True
             self._compute(self._question())
@@ -140,9 +153,30 @@ class PlanHost(WorkScreen):
             )
         self._answered, self.session.forecast = self._question(), message.result
         self.session.load_left_out = message.load_left_out
-        self.show_forecast(message.result, message.trouble)
+        self._show(message.result, message.trouble)
         self._tell_load(message.load_left_out)
         self._tell_files(before, reading)
+
+    def _show(self, result: Forecast | None, trouble: str) -> None:
+        self.show_forecast(result, trouble)
+        if result is not None and result is not self._ranged and not ranges_known(result):
+            self._ranged = result
+            self._find_ranges(result)
+
+    @work(thread=True, group="ranges")
+    def _find_ranges(self, result: Forecast) -> None:
+        """Find how far off the forecast may be, behind its picture, as long as it is the newest."""
+        time.sleep(_PAINTED_S)
+        kiln = result.kiln
+        if kiln is not None and kiln.find_ranges(
+            lambda: self.is_running and self.session.forecast is result
+        ):
+            self.post_message(self.RangesCame())
+
+    def on_plan_host_ranges_came(self) -> None:
+        """Show the ranges, if they are still of the plan shown."""
+        if self.up_to_date and self.session.forecast is not None:
+            self.show_ranges(self.session.forecast)
 
     def _tell_load(self, left_out: str) -> None:
         """Say once that the load does not fit the plan, and the two ways on."""

@@ -9,6 +9,7 @@ from textual.screen import Screen
 
 from firing.forecast.result import Forecast
 from firing.report.words import SEVERITY_WORDS, citations
+from firing.review.result import Review
 from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.units import TemperatureUnit, in_unit
 
@@ -47,8 +48,10 @@ def _helpers(screen: Screen[object]) -> Iterator[DOMNode]:
 
 
 def own_bindings(node: DOMNode) -> list[Binding]:
-    """Return the bindings that a node's own class lists, in order."""
-    return [binding for binding in type(node).BINDINGS if isinstance(binding, Binding)]
+    """Return the bindings that a node's classes list, the screens' own, in order."""
+    own = [kind for kind in type(node).__mro__ if kind.__module__.startswith("firing.tui.")]
+    listed = (binding for kind in own for binding in kind.__dict__.get("BINDINGS", ()))
+    return [binding for binding in listed if isinstance(binding, Binding)]
 
 
 def warning_lines(forecast: Forecast) -> list[Paragraph]:
@@ -66,6 +69,22 @@ def warning_lines(forecast: Forecast) -> list[Paragraph]:
         rests.append(f"Durations by {forecast.planned_basis}.")
     notes = forecast.cones.notes_in(unit)
     return [*(lines or ["No warnings.", ""]), *rests, *notes]
+
+
+def finding_lines(review: Review) -> list[Paragraph]:
+    """Return every finding of a review with what was seen, what next, and its sources."""
+    from firing.report.review import finding_words
+
+    unit = review.schedule.unit
+    lines: list[Paragraph] = []
+    for finding in review.findings:
+        message, *more = finding_words(finding)
+        lines.append(f"{SEVERITY_WORDS[finding.severity]}: {message}")
+        lines += [("  ", in_unit(words, unit)) for words in more]
+        names = [name.strip() for name in finding.source.split(",") if name.strip()]
+        lines += [("  Source: ", in_unit(words, unit)) for _, words in citations(names)]
+        lines.append("")
+    return lines or ["Nothing to know."]
 
 
 def caution_lines(cautions: tuple[Caution, ...], unit: TemperatureUnit = "C") -> list[Paragraph]:

@@ -31,10 +31,14 @@ class GridColumn:
 
 @dataclass(frozen=True, slots=True)
 class GridRow:
-    """One row's cells; a row of one cell fills all columns, and a heading cannot be chosen."""
+    """One row's cells; a row of one cell fills all columns, and a heading cannot be chosen.
+
+    One that goes on with the row above is chosen with it.
+    """
 
     cells: tuple[str, ...]
     heading: bool = False
+    goes_on: bool = False
 
 
 class ListGrid(ScrollView, can_focus=True):
@@ -60,8 +64,8 @@ class ListGrid(ScrollView, can_focus=True):
         Binding("down", "step(1)", "Down", show=False),
         Binding("pageup", "page(-1)", "A page up", show=False),
         Binding("pagedown", "page(1)", "A page down", show=False),
-        Binding("ctrl+home", "end(-1)", "First row", show=False),
-        Binding("ctrl+end", "end(1)", "Last row", show=False),
+        Binding("ctrl+home,home", "end(-1)", "First row", show=False),
+        Binding("ctrl+end,end", "end(1)", "Last row", show=False),
     ]
 
     class Moved(Message):
@@ -124,15 +128,25 @@ class ListGrid(ScrollView, can_focus=True):
         for direction in (way, -way):
             at = row
             while 0 <= at < len(self.rows):
-                if not self.rows[at].heading:
+                if not (self.rows[at].heading or self.rows[at].goes_on):
                     return at
                 at += direction
+        return row
+
+    def _head(self, row: int) -> int:
+        """Return the row that a row goes on with; itself if it begins."""
+        while row > 0 and self.rows[row].goes_on:
+            row -= 1
         return row
 
     def _reveal(self) -> None:
         if not self.columns or not self.size.height:
             return
         above = 1 if self.row > 0 and self.rows and self.rows[self.row - 1].heading else 0
+        below = 0
+        while self.row + below + 1 < len(self.rows) and self.rows[self.row + below + 1].goes_on:
+            below += 1
+        tall = min(1 + above + below + self.titled, self.size.height)
         top = self.row - above
         left = 1 + sum(column.width + 1 for column in self.columns[: self.column])
         if self.column == 0 or not self.by_cell:
@@ -141,9 +155,7 @@ class ListGrid(ScrollView, can_focus=True):
         if self.frozen:
             left, wide = 0, 1
             self._bring_column()
-        self.scroll_to_region(
-            Region(left, top, wide, 1 + above + self.titled), animate=False, force=True
-        )
+        self.scroll_to_region(Region(left, top, wide, tall), animate=False, force=True)
 
     def _bring_column(self) -> None:
         """Begin with the first column that leaves room for the cursor's, as a whole."""
@@ -209,7 +221,7 @@ class ListGrid(ScrollView, can_focus=True):
             x -= wide + 1
         if self.rows[row].heading:
             return
-        self._place(row, column)
+        self._place(self._head(row), column)
         self.post_message(self.Chosen(self))
 
     def render_line(self, y: int) -> Strip:
@@ -231,7 +243,7 @@ class ListGrid(ScrollView, can_focus=True):
 
     def _row(self, number: int, base: Style) -> list[Segment]:
         row = self.rows[number]
-        current = number == self.row
+        current = self._head(number) == self.row
         if row.heading:
             style = self.get_component_rich_style("grid--heading")
             words = shorten(plain(row.cells[0]), max(self.size.width - 1, 1))
@@ -245,7 +257,7 @@ class ListGrid(ScrollView, can_focus=True):
             active if current and self.by_cell and index == self.column else line
             for index in range(len(self.columns))
         ]
-        mark = Segment(_MARK if current else _NO_MARK, line)
+        mark = Segment(_MARK if number == self.row else _NO_MARK, line)
         if len(row.cells) < len(self.columns):
             room = max(self.scrollable_content_region.width - 1, 1)
             return [mark, Segment(pad(shorten(plain(row.cells[0]), room), room), line)]

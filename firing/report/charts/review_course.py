@@ -10,8 +10,9 @@ import numpy as np
 
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
-from firing.report.charts.text_chart import ChartSeries, temperatures_in
+from firing.report.charts.text_chart import ChartSeries, LineStyle, temperatures_in
 from firing.report.words import Timekeeper
+from firing.review.overlay import Overlay
 from firing.review.result import Review
 from firing.trace import FloatArray
 from firing.units import (
@@ -89,7 +90,7 @@ def plan_and_actual(review: Review) -> Drawing:
     marks, numbers = fig.segment_marks(
         [(s.index, s.start_s, s.end_s) for s in review.segments], axis
     )
-    causes = _marked_causes(review)
+    causes = marked_causes(review)
     cooling_from_s = max(_heated_until_s(review), float(review.planned_s + review.lead_in_s))
     return fig.drawing(
         "course",
@@ -173,36 +174,41 @@ def _deviation_caption(review: Review, off_c: FloatArray) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _CauseMark:
-    """One mark: its letter, the stretch of the log it is about [s], and what it stands for."""
+class CauseMark:
+    """One mark: its letter, the stretch of the log it is about [s], what it stands for, its cause.
+
+    The cause is empty for what is none.
+    """
 
     letter: str
     from_s: float
     to_s: float
     words: str
+    cause: str = ""
 
 
-def _marked_causes(review: Review) -> list[_CauseMark]:
+def marked_causes(review: Review) -> list[CauseMark]:
     """Return what is marked: the telling causes, largest first, and where cooling quickened."""
-    stretches: list[tuple[float, float, str]] = []
+    stretches: list[tuple[float, float, str, str]] = []
     for cause in review.causes:
         if abs(cause.seconds) < _LEAST_MARKED_S or cause.cause == "unexplained":
             continue
-        place = _place(review, cause.cause)
+        place = place_of_cause(review, cause.cause)
         if place is not None:
             size = format_duration(review.printed_cause_s[cause.cause], signed=True)
-            stretches.append((*place, f"{cause.name} {size}"))
+            stretches.append((*place, f"{cause.name} {size}", cause.cause))
     stretches = stretches[:_MOST_MARKED]
     quicker = review.quickening
     if quicker is not None:
         at = format_temperature(quicker.at_c, review.schedule.unit)
-        stretches.append((quicker.at_s, quicker.at_s, f"cooled faster from {at} on"))
+        stretches.append((quicker.at_s, quicker.at_s, f"cooled faster from {at} on", ""))
     return [
-        _CauseMark(letter, *stretch) for letter, stretch in zip(_LETTERS, stretches, strict=False)
+        CauseMark(letter, *stretch) for letter, stretch in zip(_LETTERS, stretches, strict=False)
     ]
 
 
-def _place(review: Review, cause: str) -> tuple[float, float] | None:
+def place_of_cause(review: Review, cause: str) -> tuple[float, float] | None:
+    """Return the stretch of the log [s] that most of a cause fell into; None if it has none."""
     if cause == "late_start":
         return (0.0, review.lead_in_s) if review.lead_in_s > 0 else None
     best: tuple[float, tuple[float, float]] | None = None
@@ -218,7 +224,7 @@ def _place(review: Review, cause: str) -> tuple[float, float] | None:
     return None if best is None else best[1]
 
 
-def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
+def _cause_bands(marks: Sequence[CauseMark], axis: TimeAxis, foot: float) -> list[fig.Spec]:
     """Return a light band along the foot of the upper panel for every mark with a stretch."""
     bands: list[fig.Spec] = []
     until_s: list[float] = []
@@ -247,7 +253,7 @@ def _cause_bands(marks: Sequence[_CauseMark], axis: TimeAxis, foot: float) -> li
     return bands
 
 
-def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
+def _cause_letters(marks: Sequence[CauseMark], axis: TimeAxis, review: Review) -> list[fig.Spec]:
     """Return every mark's letter with an arrow to the curve, in the middle of its stretch."""
     usable = np.isfinite(review.temperature_c)
     time_s, temperature_c = review.log.trace.time_s[usable], review.temperature_c[usable]
@@ -270,7 +276,7 @@ def _cause_letters(marks: Sequence[_CauseMark], axis: TimeAxis, review: Review) 
     return letters
 
 
-def _caused_words(marks: Sequence[_CauseMark]) -> str:
+def _caused_words(marks: Sequence[CauseMark]) -> str:
     """Return what the letters stand for, for the caption; empty without any."""
     if not marks:
         return ""
@@ -294,6 +300,55 @@ def both_courses(this: Review, other: Review) -> Drawing:
         "Both firings over the hours since each began to heat: this one solid, the other, "
         f"{other.log.name}, dotted.",
         400,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+    )
+
+
+_OVERLAID = (
+    (fig.BLUE, "solid"),
+    (fig.VERMILLION, "dot"),
+    (fig.GREEN, "dashdot"),
+    (fig.ORANGE, "longdash"),
+    (fig.PURPLE, "longdashdot"),
+    (fig.SKY, "solid"),
+)
+
+
+_TEXT_STYLES: tuple[LineStyle, ...] = ("solid", "dash-dotted", "dotted")
+
+
+def overlaid_series(found: Overlay) -> list[ChartSeries]:
+    """Return the plan and on it every firing under its letter, in styles of their own."""
+    styles = [(style, colour) for colour in (0, 3) for style in _TEXT_STYLES]
+    plan = ChartSeries("plan", found.plan_time_s, found.plan_c, "dashed", 1)
+    return [plan] + [
+        ChartSeries(f"{firing.letter} {firing.name}", firing.time_s, firing.temperature_c, *style)
+        for firing, style in zip(found.firings, styles, strict=False)
+    ]
+
+
+def overlaid_courses(found: Overlay) -> Drawing:
+    """Return the courses of several firings over each other, on the plan's."""
+    unit, axis = found.schedule.unit, TimeAxis(None)
+    plan, *firings = overlaid_series(found)
+    lines = [fig.course(plan, axis, unit, fig.GREY, dash="dash", most=_COMPARED_POINTS)]
+    lines += [
+        fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS)
+        for series, (colour, dash) in zip(firings, _OVERLAID, strict=False)
+    ]
+    how = (
+        "Every segment begins at one place for all firings; a line is open where a segment waits "
+        "for the longest."
+        if found.align == "segment"
+        else "Over the hours since each began to heat."
+    )
+    names = ", ".join(series.name for series in firings)
+    return fig.drawing(
+        "overlay",
+        lines,
+        f"{how} The plan is dashed; {names}.",
+        480,
         xaxis=axis.part(),
         yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )

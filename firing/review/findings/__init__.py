@@ -8,10 +8,9 @@ heat-work, its hours, the kiln, and the log.
 from dataclasses import replace
 
 from firing.review import thresholds as limit
-from firing.review.findings.cooling import of_cooling
 from firing.review.findings.heatwork import of_heat
 from firing.review.findings.plan import of_plan
-from firing.review.findings.power import of_power
+from firing.review.findings.power import of_cooling, of_power
 from firing.review.findings.readings import of_readings
 from firing.review.result import Finding, Review
 from firing.units import format_duration

@@ -9,8 +9,7 @@ from firing.review.findings.power import power_shortfall
 from firing.review.program_changes import climbed_by_program
 from firing.review.result import Finding, ProgramChange, Review, Severity
 from firing.review.sensor_shift import fell_at_once
-from firing.review.wording import Wording
-from firing.units import format_duration
+from firing.units import Wording, format_duration
 
 
 def of_plan(review: Review) -> Iterator[Finding]:

@@ -8,8 +8,7 @@ from firing.logs.flags import Flag
 from firing.review import thresholds as limit
 from firing.review.gaps import gap_words
 from firing.review.result import Finding, Review
-from firing.review.wording import Wording
-from firing.units import celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
+from firing.units import Wording, celsius_from_fahrenheit, fahrenheit_from_celsius, format_duration
 
 _KINDS = {
     Flag.SPIKE: "spikes",
@@ -58,7 +57,7 @@ def _reversed(review: Review) -> Iterator[Finding]:
         return
     if lowest_c > first_c - limit.FALLEN_C or review.schedule.peak_c <= first_c:
         return
-    from firing.thermocouple.wiring import SOURCE, reversed_at_instrument_c
+    from firing.thermocouple.junction import WIRING_SOURCE, reversed_at_instrument_c
 
     shown_c = reversed_at_instrument_c("K", 100.0)
     yield Finding(
@@ -71,7 +70,7 @@ def _reversed(review: Review) -> Iterator[Finding]:
         f"that is at {say.degrees(100.0)}",
         next_step="Fire no more until a competent person has checked the leads at the instrument "
         "and at the head, with the kiln isolated.",
-        source=SOURCE,
+        source=WIRING_SOURCE,
         at_s=float(trace.time_s[int(np.argmin(trace.temperature_c))]),
         confidence="sure" if lowest_c < limit.NO_ROOM_C else "likely",
     )

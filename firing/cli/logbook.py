@@ -1,0 +1,708 @@
+"""``firing keep`` and ``firing logbook``: firings kept, found again, and looked at together."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from firing.cli import outcome
+from firing.cli.arguments import html_option, json_option, logbook_option, report_options
+from firing.cli.log_options import log_options, take_reading
+from firing.clock import parse_when
+from firing.errors import FiringError
+from firing.logbook.record import CODE, EVENT_KINDS, Entry, EventKind, Filter
+from firing.logbook.store import Logbook
+from firing.units import TemperatureUnit, parse_rate_c_per_h
+
+if TYPE_CHECKING:
+    from firing.logbook.keeping import KeepProgress, KeptLog
+    from firing.logbook.wear import Trends
+    from firing.review.overlay import Align
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+_CATCH_UP = 20
+"""So many firings that an older version derived are derived again beside every keeping."""
+SHOWN = 30
+"""So many firings a list shows unless it is asked for all."""
+
+
+class Subcommands(click.Group):
+    """A group that names the nearest command where there is none of a name."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, or say what may have been meant."""
+        if args and args[0] not in self.commands and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], self.commands, n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"no such command '{args[0]}'{meant}")
+        return super().resolve_command(ctx, args)
+
+
+def filter_options(command: Command) -> Command:
+    """Add the options that narrow a list."""
+    for option in reversed(
+        [
+            click.option("--kiln", default="", help="Of this kiln."),
+            click.option("--plan", default="", help="Whose plan's title has this in it."),
+            click.option("--purpose", default="", help="bisque, glaze, once-fired, decal, other."),
+            click.option("--cone", default="", help="With this target cone."),
+            click.option("--month", default="", help='2026-03, 2026, March or "March 2026".'),
+            click.option("--member", default="", help="Of this person."),
+            click.option("--late", is_flag=True, help="That ran half an hour or a tenth over."),
+            click.option(
+                "--all", "everything", is_flag=True, help=f"More than the {SHOWN} newest."
+            ),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+# -- keep -------------------------------------------------------------------------------------
+
+
+def said_options(command: Command) -> Command:
+    """Add what a person says of a firing."""
+    for option in reversed(
+        [
+            click.option("--load", metavar="L", help="What was in it: a load file (TOML)."),
+            click.option(
+                "--witness", "witnesses", multiple=True, metavar="CONE=SEEN@PLACE",
+                help='A cone as it was found: "6=3:00@top", "6=down"; may be given again.',
+            ),
+            click.option("--note", "notes", multiple=True, metavar="WORDS", help="A note."),
+            click.option("--kwh", type=click.FloatRange(min=0.0), help="What the meter counted."),
+            click.option("--cost", metavar="AMOUNT", help='What it cost: 4.20, or "4.20 EUR".'),
+            click.option(
+                "--photo", "photos", multiple=True, type=click.Path(path_type=Path),
+                help="A photograph; its place is kept, not the picture.",
+            ),
+            click.option("--member", default="", metavar="NAME", help="Who fired, or for whom."),
+        ]
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+@click.command("keep")
+@click.argument("logs", metavar="LOG...|FOLDER", nargs=-1, required=True,
+                type=click.Path(path_type=Path))  # fmt: skip
+@click.option("--kiln", "kilns", multiple=True, metavar="K",
+              help="Kiln file or name; of several, the one a log fits.")  # fmt: skip
+@click.option("--plan", "plans", multiple=True, metavar="S",
+              help="The plan it was fired by; of several, the one a log fits.")  # fmt: skip
+@said_options
+@click.option("--began", metavar="WHEN", help="When a log without clock times began.")
+@click.option("--dry-run", is_flag=True, help="Show what would be kept; write nothing.")
+@logbook_option
+@log_options
+@report_options
+@json_option
+def keep_command(
+    logs: tuple[Path, ...],
+    kilns: tuple[str, ...],
+    plans: tuple[str, ...],
+    dry_run: bool,
+    place: Path | None,
+    channel: str | None,
+    as_json: bool,
+    **told: Any,
+) -> int:
+    """Keep the LOG of a firing in the logbook, or all logs in a FOLDER.
+
+    The log's own bytes are kept, so nothing is lost when the program learns to read more of them.
+    A log that is there already is passed over; one that has grown takes the shorter one's place.
+
+    Each log is compared with every plan: those you name, or those in the folder and the logbook and
+    the ready ones.  The report says which plan and kiln it took, and why.
+    """
+    from firing.logbook.keeping import derive_again, keep_logs, logs_in, shelf_of
+    from firing.report.logbook import keep_report
+
+    reading = take_reading(told)
+    said = replace(_said(told), reading=reading.given(), channel=channel or "")
+    folders = [path for path in logs if path.is_dir()]
+    files = [found for path in logs for found in (logs_in(path) if path.is_dir() else [path])]
+    if not files:
+        raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
+    with Logbook.open(place, create=not dry_run) as book:
+        shelf = shelf_of(book, plans=plans, kilns=kilns, folder=folders[0] if folders else None)
+        found = keep_logs(book, files, shelf, said, dry_run=dry_run, progress=progress_line())
+        if not dry_run:
+            derive_again(book, book.older_than(CODE)[:_CATCH_UP])
+            book.back_up_when_due()
+    refused = [one for one in found if one.state == "refused"]
+    if len(refused) == len(found):
+        raise FiringError("\n".join(dict.fromkeys(one.why for one in refused)))
+    if as_json:
+        outcome.document(_kept_document("keep", found, dry_run))
+    else:
+        outcome.report(keep_report(found, dry_run=dry_run, full=outcome.asked("full")))
+    return outcome.act_if(bool(refused) or not all(one.sure for one in found))
+
+
+def progress_line() -> Callable[[KeepProgress], None]:
+    """Return what shows how far an import is, on a terminal only."""
+    if not sys.stderr.isatty():
+        return lambda _: None
+
+    def show(now: KeepProgress) -> None:
+        end = "\n" if now.done == now.total else ""
+        left = "" if end else f", {now.left_s // 60:.0f}:{now.left_s % 60:02.0f} left"
+        words = f"{now.done:,} of {now.total:,} logs, {now.per_s:.0f} a second{left}"
+        click.echo(f"\r{words:<60}{end}", nl=False, err=True)
+
+    return show
+
+
+def _kept_document(kind: str, found: Sequence[KeptLog], dry_run: bool = False) -> dict[str, Any]:
+    states = [one.state for one in found]
+    return {
+        "schema": 1,
+        "kind": kind,
+        "dry_run": dry_run,
+        "counts": {state: states.count(state) for state in dict.fromkeys(states)},
+        "logs": [one.to_dict() for one in found],
+        "log": {"notes": [note for one in found for note in one.notes]},
+    }
+
+
+def _said(told: dict[str, Any]) -> Entry:
+    """Return what a person says of a firing, by the options."""
+    from firing.logbook.keeping import paper, photo_of
+
+    cost, currency = parse_cost(told["cost"])
+    began = told.get("began")
+    load = None if told["load"] is None else paper("load", told["load"])
+    if told["witnesses"]:
+        from firing.review.witness import parse_witness
+
+        for witness in told["witnesses"]:
+            parse_witness(witness)
+    return Entry(
+        "",
+        b"",
+        began_at=None if began is None else parse_when(began).timestamp(),
+        load="" if load is None else load.name,
+        load_text="" if load is None else load.text,
+        witnesses=told["witnesses"],
+        notes=told["notes"],
+        photos=tuple(map(photo_of, told["photos"])),
+        kwh=told["kwh"],
+        cost=cost,
+        currency=currency,
+        member=told["member"],
+    )
+
+
+def parse_cost(text: str | None) -> tuple[float | None, str]:
+    """Read an amount of money and its currency, such as ``4.20`` or ``4,20 EUR``."""
+    if text is None:
+        return None, ""
+    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*([^\d\s]{1,4})?\s*", text)
+    if found is None:
+        raise FiringError(f'--cost "{text}" is not an amount; write 4.20 or "4.20 EUR"')
+    return float(found[1].replace(",", ".")), found[2] or ""
+
+
+# -- logbook ----------------------------------------------------------------------------------
+
+
+@click.group("logbook", cls=Subcommands)
+def logbook_command() -> None:
+    """List, find and compare the kept firings; note events; check, copy and carry the logbook."""
+
+
+def _subcommand(name: str, example: str) -> Callable[[Command], click.Command]:
+    return logbook_command.command(name, epilog=f"Example: firing logbook {example}")
+
+
+def _filter(told: dict[str, Any], words: str = "") -> Filter:
+    cone = told["cone"]
+    if cone:
+        from firing.cones.table import parse_cone
+
+        cone = parse_cone(cone)
+    return Filter(**{**told, "cone": cone}, words=words)
+
+
+def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -> int:
+    from firing.report.logbook import list_report
+
+    total, nearest = book.count(which), False
+    if not total and len(which.words.split()) > 1:
+        loose = replace(which, any_word=True)
+        if total := book.count(loose):
+            which, nearest = loose, True
+    firings = book.firings(which, limit=None if everything else SHOWN)
+    if as_json:
+        outcome.document({
+            "schema": 1, "kind": "logbook", "path": str(book.path), "total": total,
+            "nearest": nearest, "firings": [one.to_dict() for one in firings],
+        })  # fmt: skip
+    else:
+        older = len(book.older_than(CODE))
+        outcome.report(list_report(firings, total, which, nearest=nearest, older=older))
+    return outcome.DONE
+
+
+@_subcommand("list", "list --purpose glaze --late")
+@filter_options
+@logbook_option
+@report_options
+@json_option
+def list_command(everything: bool, place: Path | None, as_json: bool, **told: Any) -> int:
+    """List the kept firings, the newest first."""
+    with Logbook.open(place, create=False) as book:
+        return _print_list(book, _filter(told), everything, as_json)
+
+
+@_subcommand("find", "find good glaze march")
+@click.argument("words", nargs=-1, required=True)
+@filter_options
+@logbook_option
+@report_options
+@json_option
+def find_command(
+    words: tuple[str, ...], everything: bool, place: Path | None, as_json: bool, **told: Any
+) -> int:
+    """Find firings by WORDS in their notes, plans, kilns, people, log names and months.
+
+    A word also finds what begins with it. Capitals and accents don't matter.
+    """
+    with Logbook.open(place, create=False) as book:
+        return _print_list(book, _filter(told, " ".join(words)), everything, as_json)
+
+
+@_subcommand("show", "show 1")
+@click.argument("number", type=int)
+@logbook_option
+@html_option
+@report_options
+@json_option
+def show_command(
+    number: int, place: Path | None, html: Path | None, overwrite: bool, as_json: bool
+) -> int:
+    """Open one firing: what you said of it, and the review of its log."""
+    from firing.logbook.keeping import review_of
+    from firing.report.logbook import firing_report
+    from firing.report.review import review_report
+
+    with Logbook.open(place, create=False) as book:
+        one = book.show(number)
+        entry = book.entry(number)
+        before = [event for event in book.events(one.kiln) if event.at_s <= one.started_at][-3:]
+    found = review_of(entry) if entry.plan_text and not one.trouble else None
+    if html is not None:
+        if found is None:
+            raise FiringError(f"firing {number} has no plan, so there is no review to write")
+        outcome.page(review_report(found), html, overwrite=overwrite)
+    if as_json:
+        outcome.document({
+            "schema": 1, "kind": "firing", "firing": one.to_dict(),
+            "events": [event.to_dict() for event in before],
+            "review": None if found is None else found.to_dict(),
+        })  # fmt: skip
+    else:
+        unit = "C" if found is None else found.schedule.unit
+        outcome.report(firing_report(one, before, unit))
+        if found is not None:
+            outcome.text("")
+            outcome.report(review_report(found))
+    return outcome.act_if(found is not None and found.needs_action)
+
+
+@_subcommand("compare", "compare 1 2")
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
+@click.option(
+    "--align",
+    type=click.Choice(["segment", "clock"]),
+    default="segment",
+    show_default=True,
+    help="Let every segment begin at one place for all, or count from when each began to heat.",
+)
+@logbook_option
+@html_option
+@report_options
+@json_option
+def compare_command(
+    numbers: tuple[int, ...], plan: str | None, align: Align, place: Path | None,
+    html: Path | None, overwrite: bool, as_json: bool,
+) -> int:  # fmt: skip
+    """Lay two to six firings over each other, by the plan of the first."""
+    from firing.logbook.keeping import reviews_of
+    from firing.report.review import overlay_report
+    from firing.review.overlay import MOST_FIRINGS, overlay
+
+    with Logbook.open(place, create=False) as book:
+        if plan is not None:
+            found = book.firings(Filter(plan=plan), limit=MOST_FIRINGS)
+            same = [one.id for one in found if one.plan == found[0].plan]
+            numbers = tuple(dict.fromkeys((*numbers, *same)))[:MOST_FIRINGS]
+        if len(numbers) < 2:
+            raise FiringError("name two firings by their numbers, or a --plan that was fired twice")
+        laid = overlay(reviews_of(book, numbers), align)
+    if html is not None:
+        outcome.page(overlay_report(laid), html, overwrite=overwrite)
+    if as_json:
+        outcome.document({**laid.to_dict(), "numbers": list(numbers)})
+    else:
+        outcome.report(overlay_report(laid))
+    return outcome.DONE
+
+
+@_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')
+@click.argument("number", type=int)
+@click.option("--kiln", metavar="K", help="Kiln file or name.")
+@click.option("--plan", metavar="S", help="The plan it was fired by.")
+@said_options
+@logbook_option
+@json_option
+def add_command(
+    number: int, kiln: str | None, plan: str | None, place: Path | None, as_json: bool, **told: Any
+) -> int:
+    """Add notes, witness cones, photographs, energy and cost to a firing, or its plan and kiln."""
+    from firing.logbook.keeping import amend, shelf_of
+    from firing.report.logbook import firing_report
+
+    said = _said(told)
+    with Logbook.open(place, create=False) as book:
+        book.show(number)
+        if kiln is not None:
+            ((name, paper),) = shelf_of(book, kilns=[kiln]).kilns.items()
+            said = replace(said, kiln=name, kiln_text=paper.text)
+        if plan is not None:
+            ((title, paper),) = shelf_of(book, plans=[plan]).plans.items()
+            said = replace(said, plan=title, plan_text=paper.text)
+        amend(book, number, said)
+        one = book.show(number)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "firing", "firing": one.to_dict()})
+    else:
+        outcome.report(firing_report(one))
+    return outcome.DONE
+
+
+@_subcommand("event", 'event "Workshop kiln" "new elements" --on 2026-03-01')
+@click.argument("kiln", required=False)
+@click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
+@click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
+@click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
+@logbook_option
+@json_option
+def event_command(
+    kiln: str | None, kind: str | None, when: str | None, words: str, place: Path | None,
+    as_json: bool,
+) -> int:  # fmt: skip
+    """Note what was done to KILN: new elements, new sensor, relay, repair, or a note.
+
+    Trends of wear and of the thermocouple begin anew there. Without words it lists what is noted.
+    """
+    from firing.report.logbook import events_report
+
+    if kiln is not None and kind is None:
+        if kiln.casefold() in EVENT_KINDS:
+            raise FiringError(f'name the kiln first: firing logbook event KILN "{kiln}"')
+        raise FiringError(f"say what was done to {kiln}: {', '.join(EVENT_KINDS)}")
+    with Logbook.open(place, create=kiln is not None) as book:
+        if kiln is not None and kind is not None:
+            at = parse_when("now" if when is None else when if ":" in when else f"{when} 12:00")
+            offset = at.utcoffset()
+            book.add_event(
+                book.kiln_called(kiln), _event_kind(kind), words, at_s=at.timestamp(),
+                utc_offset_s=0 if offset is None else round(offset.total_seconds()),
+            )  # fmt: skip
+        events = book.events()
+    if as_json:
+        outcome.document(
+            {"schema": 1, "kind": "events", "events": [event.to_dict() for event in events]}
+        )
+    else:
+        outcome.report(events_report(events))
+    return outcome.DONE
+
+
+def _event_kind(text: str) -> EventKind:
+    words = text.strip().casefold().replace("-", " ")
+    for kind in EVENT_KINDS:
+        if words == kind:
+            return kind
+    near = difflib.get_close_matches(words, EVENT_KINDS, n=1)
+    meant = f"; did you mean '{near[0]}'?" if near else f"; write {', '.join(EVENT_KINDS)}"
+    raise FiringError(f'"{text}" is no event{meant}')
+
+
+@_subcommand("check", "check")
+@logbook_option
+@json_option
+def check_command(place: Path | None, as_json: bool) -> int:
+    """Check the logbook's file, and every log in it against its SHA-256."""
+    from firing.report.logbook import check_report
+
+    with Logbook.open(place, create=False) as book:
+        found = book.check(CODE)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-check", **found.to_dict()})
+    else:
+        outcome.report(check_report(found))
+    return outcome.act_if(bool(found.wrong))
+
+
+@_subcommand("export", "export studio-2026")
+@click.argument("folder", type=click.Path(path_type=Path))
+@logbook_option
+@json_option
+def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
+    """Write the logbook into a new FOLDER of plain files: logs, TOML, and CSV for a spreadsheet."""
+    from firing.logbook.exchange import export
+
+    with Logbook.open(place, create=False) as book:
+        count = export(book, folder, progress_line())
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-export", "folder": str(folder),
+                          "firings": count})  # fmt: skip
+    else:
+        outcome.text(f"{count:,} firings written to {folder}.")
+    return outcome.DONE
+
+
+@_subcommand("import", "import studio-2026 --logbook new.sqlite")
+@click.argument("folder", type=click.Path(path_type=Path))
+@logbook_option
+@report_options
+@json_option
+def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
+    """Read a FOLDER that 'export' wrote; what is in the logbook already is passed over."""
+    from firing.logbook.exchange import import_
+    from firing.report.logbook import keep_report
+
+    with Logbook.open(place) as book:
+        found = import_(book, folder, progress_line())
+        book.back_up_when_due()
+    if as_json:
+        outcome.document(_kept_document("logbook-import", found))
+    else:
+        outcome.report(keep_report(found, full=outcome.asked("full"), kind="Import"))
+    return outcome.act_if(any(one.state == "refused" for one in found))
+
+
+@_subcommand("backup", "backup --out studio-backup.sqlite")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The copy's file.")
+@logbook_option
+@json_option
+def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
+    """Copy the logbook as it stands now; a running watch goes on."""
+    with Logbook.open(place, create=False) as book:
+        copy = book.backup(out)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-backup", "backup": str(copy)})
+    else:
+        outcome.text(f"Copied to {copy}.")
+    return outcome.DONE
+
+
+@_subcommand("page", "page --out logbook.html")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The page's file.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@logbook_option
+@report_options
+@json_option
+def page_command(
+    out: Path | None, overwrite: bool, unit: TemperatureUnit, place: Path | None, as_json: bool
+) -> int:
+    """Put the logbook on one page: trends, energy and cost by month and person, and all firings.
+
+    Without --out it is printed.
+    """
+    from firing.report.logbook import month_sums, page_report
+    from firing.report.trends import trends_report
+
+    with Logbook.open(place, create=False) as book:
+        firings, events = book.firings(), book.events()
+    trends = [_trends(place, name) for name in _kilns(place, None)]
+    report = page_report(
+        firings, events, trends_report(trends, unit), listed=None if out else SHOWN, unit=unit
+    )
+    if out is not None:
+        outcome.page(report, out, overwrite=overwrite)
+    if as_json:
+        outcome.document({
+            "schema": 1, "kind": "logbook-page", "total": len(firings),
+            "months": [one.to_dict() for one in month_sums(firings)],
+            "kilns": [one.to_dict() for one in trends],
+        })  # fmt: skip
+    elif out is None:
+        outcome.report(report)
+    return outcome.DONE
+
+
+@_subcommand("restore", "restore --logbook studio.sqlite")
+@click.option(
+    "--from",
+    "backup",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="The backup to begin with; by default the newest sound one.",
+)
+@logbook_option
+@json_option
+def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> int:  # fmt: skip
+    """Put a sound logbook in the place of a damaged one: a backup, and all rows still readable.
+
+    The damaged file is not changed; it stays beside the new one under another name.
+    """
+    from firing.logbook.keeping import derive
+    from firing.logbook.rescue import restore
+    from firing.logbook.store import default_path
+    from firing.report.logbook import rescue_report
+
+    found = restore(default_path() if place is None else place, derive, backup)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-restore", **found.to_dict()})
+    else:
+        outcome.report(rescue_report(found))
+    return outcome.act_if(bool(found.unreadable or found.bare))
+
+
+@_subcommand("refresh", "refresh")
+@click.option("--everything", is_flag=True, help="Figures of this version, too.")
+@logbook_option
+@json_option
+def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
+    """Derive the figures of firings again that an older version derived."""
+    from firing.logbook.keeping import derive_again
+
+    with Logbook.open(place, create=False) as book:
+        older = book.older_than("" if everything else CODE)
+        troubled = derive_again(book, older, progress_line())
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-refresh", "derived": len(older),
+                          "unreadable": troubled})  # fmt: skip
+    else:
+        more = (
+            f" {troubled} logs can't be read any more; their old figures stay." if troubled else ""
+        )
+        outcome.text(f"{len(older)} firings derived again.{more}")
+    return outcome.act_if(bool(troubled))
+
+
+@_subcommand("trends", 'trends "Workshop kiln"')
+@click.argument("kiln", required=False)
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@logbook_option
+@json_option
+def trends_command(
+    kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
+) -> int:
+    """Show how KILN's elements wear, when its peak goes out of reach, and what its sensor reads.
+
+    Takes neither load nor meter. Without KILN it shows every kiln. Exit status 1: a peak is out of
+    reach, or nearly.
+    """
+    from firing.report.trends import trends_report
+
+    found = [_trends(place, name) for name in _kilns(place, kiln)]
+    if as_json:
+        outcome.document({"schema": 1, "kind": "trends", "kilns": [one.to_dict() for one in found]})
+    else:
+        outcome.report(trends_report(found, unit))
+    return outcome.act_if(any(one.needs_action for one in found))
+
+
+def _kilns(place: Path | None, kiln: str | None) -> list[str]:
+    """Return the kiln that is named, or every kiln of which firings are kept."""
+    with Logbook.open(place, create=False) as book:
+        if kiln is None:
+            return [name for name in book.kilns() if book.count(Filter(kiln=name))]
+        name = book.kiln_called(kiln)
+        if name not in book.kilns():
+            near = difflib.get_close_matches(kiln, book.kilns(), n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else "; firing logbook list shows them"
+            raise FiringError(f"{kiln}: the logbook holds no kiln of that name{meant}")
+        return [name]
+
+
+def _trends(place: Path | None, kiln: str) -> Trends:
+    from firing.logbook.wear import trends_of
+
+    with Logbook.open(place, create=False) as book:
+        derive_older(book, kiln)
+        mine = [one for one in book.firings(Filter(kiln=kiln)) if one.kiln == kiln]
+        return trends_of(kiln, mine, book.events(kiln))
+
+
+def derive_older(book: Logbook, kiln: str) -> None:
+    """Derive again what an older version measured of a kiln's firings: a trend compares like."""
+    older = set(book.older_than(CODE))
+    stale = [one.id for one in book.firings(Filter(kiln=kiln)) if one.id in older] if older else []
+    if stale:
+        from firing.logbook.keeping import derive_again
+
+        derive_again(book, stale, progress_line())
+
+
+@_subcommand("sensor", 'sensor "Workshop kiln" --plan glaze.toml --out glaze-corrected.toml')
+@click.argument("kiln")
+@click.option("--plan", metavar="PLAN", help="The next plan, whose peak is to be corrected.")
+@click.option(
+    "--already",
+    metavar="DEGREES",
+    help="What the plan allows for already: kiln_reads_low of the kiln file it was made with, or 0",
+)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The corrected plan.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@logbook_option
+@json_option
+def sensor_command(
+    kiln: str, plan: str | None, already: str | None, out: Path | None, overwrite: bool,
+    place: Path | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
+    from firing.files.tomlfile import read_text
+    from firing.kiln.file import parse_kiln
+    from firing.logbook.sensor import corrected
+    from firing.report.trends import correction_report, sensor_report
+    from firing.schedule.file import open_schedule, schedule_text
+
+    name = _kilns(place, kiln)[0]
+    sensor = _trends(place, name).sensor
+    if plan is None:
+        if out is not None or already is not None:
+            raise FiringError("--out and --already speak of a plan; name it with --plan PLAN")
+        if as_json:
+            outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
+        else:
+            outcome.report(sensor_report(name, sensor))
+        return outcome.DONE
+    next_plan = open_schedule(plan)
+    if already is None:
+        with Logbook.open(place, create=False) as book:
+            text = book.kilns()[name]
+        written = parse_kiln(text, name).fitted.cone_offset_c if text else 0.0
+        if written:
+            raise FiringError(
+                f"the kiln file has kiln_reads_low_c = {written:g}; say with --already {written:g} "
+                "that the plan was made with it, or with --already 0 that it was not"
+            )
+    allowed = (already or "0").strip()
+    size_c = parse_rate_c_per_h(allowed.lstrip("-−"), next_plan.unit) if allowed != "0" else 0.0
+    correction = corrected(next_plan, sensor, -size_c if allowed[0] in "-−" else size_c)
+    if out is not None and correction.schedule is not None:
+        base = read_text(Path(plan)) if Path(plan).exists() else None
+        outcome.write(out, schedule_text(correction.schedule, base), overwrite=overwrite)
+        outcome.note(f"written to {out}")
+    if as_json:
+        outcome.document({"schema": 1, "kind": "correction", "kiln": name, **correction.to_dict()})
+    else:
+        outcome.report(correction_report(correction, next_plan.unit))
+    return outcome.DONE

@@ -1,0 +1,300 @@
+"""One log reviewed to its row: bytes, plan and kiln in, figures out, whatever the bytes are.
+
+A log that cannot be read, or that the review fails at, is a row with a sentence.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Iterator, Mapping, Set
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date
+from functools import lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from itertools import product
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.fleet.row import Row
+from firing.kiln.energy import EnergyCourse
+from firing.kiln.tariff import cost
+from firing.logbook.measure import measure
+from firing.logs.options import ReadingOptions
+from firing.logs.reader import Log, pick_channel, read_bytes
+from firing.review.result import CAUSE_NAMES
+from firing.review.review import review
+from firing.review.which_plan import which_kiln, which_plan
+from firing.version import __version__
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.kiln.tariff import Tariff
+    from firing.review.result import Review
+    from firing.schedule.schedule import Schedule
+
+Item = TypeVar("Item")
+ROOMS = (
+    "cones", "data", "fleet", "forecast", "heat", "kiln", "logbook", "logs", "review", "schedule",
+    "thermocouple", "trace.py", "units.py", "ware",
+)  # fmt: skip
+"""What a row depends on."""
+
+
+@dataclass(frozen=True, eq=False)
+class Studio:
+    """What logs are set against, the same for all of them.
+
+    Attributes
+    ----------
+    plans, kilns : mapping
+        By the names of their files.
+    plan_files, kiln_files : mapping of str to str
+        Where each lies.
+    tariff : Tariff or None
+        Prices, for the cost.
+    options : ReadingOptions
+        How logs are read.
+    channel : str or None
+        The kiln's channel, if it is not to be found.
+    bases : dict
+        The hashes that `basis` has made so far.
+    """
+
+    plans: Mapping[str, Schedule] = field(default_factory=dict)
+    kilns: Mapping[str, KilnDescription] = field(default_factory=dict)
+    plan_files: Mapping[str, str] = field(default_factory=dict)
+    kiln_files: Mapping[str, str] = field(default_factory=dict)
+    tariff: Tariff | None = None
+    options: ReadingOptions = field(default_factory=ReadingOptions)
+    channel: str | None = None
+    bases: dict[tuple[str, str], str] = field(default_factory=dict, repr=False)
+
+    def basis(self, plan: str = "", kiln: str = "") -> str:
+        """Return the hash of all that a row rests on besides its log; unnamed, any may be meant."""
+        if (plan, kiln) not in self.bases:
+            plans = [self.plans[plan]] if plan else sorted(map(repr, self.plans.items()))
+            kilns = [self.kilns[kiln]] if kiln else sorted(map(repr, self.kilns.items()))
+            told = (plan, plans, kiln, kilns, self.tariff, self.options, self.channel)
+            words = f"{code_version()} {told!r}"
+            self.bases[plan, kiln] = hashlib.sha256(words.encode()).hexdigest()[:16]
+        return self.bases[plan, kiln]
+
+    def only(self, named: Iterable[Named]) -> Studio:
+        """Return the part that a few logs need; all of it if one of them names no plan or kiln."""
+        plans, kilns = {one.plan for one in named}, {one.kiln for one in named}
+        return replace(
+            self,
+            plans=_part(self.plans, plans),
+            kilns=_part(self.kilns, kilns),
+            plan_files=_part(self.plan_files, plans),
+            kiln_files=_part(self.kiln_files, kilns),
+            bases={pair: self.bases[pair] for pair in product(plans, kilns) if pair in self.bases},
+        )
+
+
+class Named(Protocol):
+    """Whatever has the names of a plan and a kiln."""
+
+    @property
+    def plan(self) -> str:
+        """The plan's."""
+
+    @property
+    def kiln(self) -> str:
+        """The kiln's."""
+
+
+def _part(whole: Mapping[str, Item], names: Set[str]) -> Mapping[str, Item]:
+    return whole if "" in names else {name: whole[name] for name in names}
+
+
+@lru_cache(maxsize=1)
+def code_version() -> str:
+    """Return the version with a hash of the modules and tables that rows rest on."""
+    found = hashlib.sha256()
+    for room in ROOMS:
+        for path in _files_in(files("firing").joinpath(room)):
+            found.update(path.name.encode() + path.read_bytes())
+    return f"{__version__} {found.hexdigest()[:12]}"
+
+
+def _files_in(place: Traversable) -> Iterator[Traversable]:
+    if place.is_file():
+        yield place
+        return
+    for inner in sorted(place.iterdir(), key=lambda one: one.name):
+        if inner.is_dir() or inner.name.endswith((".py", ".csv", ".toml")):
+            yield from _files_in(inner)
+
+
+def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: str = "") -> Row:
+    """Return one log's row, whatever the bytes are.
+
+    Parameters
+    ----------
+    data : bytes
+        The log's file.
+    log : str
+        Its path or address.
+    studio : Studio
+        The plans and kilns there are.
+    plan, kiln : str
+        The plan and kiln it is of, where its path names them; else they are found by its course.
+    """
+    known: dict[str, Any] = {
+        "log": log,
+        "log_sha256": hashlib.sha256(data).digest(),
+        "log_bytes": len(data),
+        "basis": studio.basis(plan, kiln),
+        **_named("kiln", kiln, "its path", studio.kiln_files),
+        **_named("plan", plan, "its path", studio.plan_files),
+    }
+    try:
+        read = read_bytes(data, log.rpartition("/")[2], studio.options)
+        known |= _of_log(read, log)
+        return _reviewed(read, studio, plan, kiln, known)
+    except FiringError as error:
+        return Row(**known, status="unreadable", sentence=_one_line(str(error)))
+    except MemoryError:
+        return Row(**known, status="failed", sentence="its review needs more memory than it may")
+    except Exception as error:
+        words = f"a mistake of the program, not of the log ({type(error).__name__}: {error})"
+        return Row(**known, status="failed", sentence=_one_line(words))
+
+
+def _named(what: str, name: str, by: str, where: Mapping[str, str]) -> dict[str, Any]:
+    if not name:
+        return {}
+    return {what: name, f"{what}_by": by, f"{what}_file": where.get(name)}
+
+
+def _one_line(words: str) -> str:
+    return " ".join(words.split())[:1000]
+
+
+_DATE = re.compile(r"(?<!\d)(20\d\d)[-_.]?([01]\d)[-_.]?([0-3]\d)(?!\d)")
+
+
+def _of_log(read: Log, log: str) -> dict[str, Any]:
+    """Return what the log itself says."""
+    started, month, dated_by = read.trace.started, None, None
+    if started is not None:
+        month, dated_by = f"{started:%Y-%m}", "log"
+    else:
+        for found in _DATE.finditer(log.rpartition("/")[2]):
+            try:
+                month, dated_by = f"{date(*map(int, found.groups())):%Y-%m}", "name"
+            except ValueError:
+                continue
+    return {
+        "started_at": None if started is None else started.astimezone(UTC).replace(microsecond=0),
+        "month": month,
+        "dated_by": dated_by,
+        "readings": read.used,
+        "interval_s": read.interval_s,
+    }
+
+
+def _reviewed(read: Log, studio: Studio, plan: str, kiln: str, known: dict[str, Any]) -> Row:
+    channel = pick_channel(read, studio.channel)
+    if not plan:
+        match = which_plan(read, studio.plans, channel=channel)
+        if match.best is None:
+            return Row(**known, status="no plan", sentence=_one_line(match.why))
+        plan = match.best.name
+        by = match.why if match.sure else f"uncertain: {match.why}"
+        known |= _named("plan", plan, _one_line(by), studio.plan_files)
+        if not kiln:
+            found = which_kiln(read, studio.kilns, match.review)
+            kiln = found.name
+            known |= _named("kiln", kiln, _one_line(found.why), studio.kiln_files)
+    result = review(
+        studio.plans[plan], read, channel=channel, kiln=studio.kilns[kiln] if kiln else None
+    )
+    if not known.get("kiln") and studio.kilns:
+        found = which_kiln(read, studio.kilns, result)
+        if found.name:
+            kiln = found.name
+            known |= _named("kiln", kiln, _one_line(found.why), studio.kiln_files)
+            result = review(studio.plans[plan], read, channel=channel, kiln=studio.kilns[kiln])
+    return Row(**known, **_figures(result, studio.tariff))
+
+
+def _figures(result: Review, tariff: Tariff | None) -> dict[str, Any]:
+    """Return what a review has found, by column."""
+    heat = result.heat
+    uneven = None if heat is None else heat.unevenness
+    cooling = result.cooling
+    pressing = [f for f in result.findings if f.severity in ("act", "check")]
+    seconds = {share.cause: share.seconds for share in result.causes}
+    complete = result.actual_s is not None
+    causes = {f"{name}_s": seconds.get(name, 0.0) if complete else None for name in CAUSE_NAMES}
+    return {
+        "status": "other program" if result.refused else "reviewed",
+        "sentence": _one_line(result.refused) or None,
+        "gaps": len(result.gaps),
+        "planned_s": result.planned_s,
+        "forecast_s": result.forecast_s,
+        "actual_s": result.actual_s,
+        "excess_s": result.excess_s,
+        "ended": None if result.refused else result.ended,
+        "cause": result.causes[0].cause if result.causes else None,
+        **causes,
+        "peak_c": result.peak_c,
+        "planned_peak_c": result.schedule.peak_c,
+        "cone": result.cones.reached,
+        "cone_number": result.cones.reached_number,
+        "planned_cone_number": result.cones_planned.reached_number,
+        "uneven_c": None if uneven is None else uneven.last_hour_c,
+        "uneven_cones": None if uneven is None else uneven.cones,
+        "cooling_s": None if cooling is None else cooling.actual_s,
+        "cooling_forecast_s": None if cooling is None else cooling.forecast_s,
+        "power_reason": None if result.shortfall is None else result.shortfall.reason,
+        "act": result.needs_action,
+        "finding": _one_line(pressing[0].message) if pressing else None,
+        "findings": tuple(f.id for f in pressing),
+        **(_wear(result) if result.kiln is not None else {}),
+        **_energy(result, tariff),
+    }
+
+
+def _wear(result: Review) -> dict[str, Any]:
+    """Return what the firing says of its kiln itself."""
+    found = measure(result)
+    return {
+        "power_over_loss": found.power_over_loss,
+        "power_over_loss_se": found.power_over_loss_se,
+        "losses": found.losses,
+        "losses_se": found.losses_se,
+        "climb_left_c_per_h": found.climb_left_c_per_h,
+        "climb_per_power_c_per_h": found.climb_per_power_c_per_h,
+        "last_rate_c_per_h": found.planned_rate_c_per_h,
+    }
+
+
+def _energy(result: Review, tariff: Tariff | None) -> dict[str, Any]:
+    """Return energy and cost: by the output if it is logged, else as the forecast has them."""
+    kiln, duty, trace = result.kiln, result.log.trace.duty, result.log.trace
+    if kiln is None or result.forecast.kiln is None or result.refused:
+        return {}
+    course, energy_from = result.forecast.kiln.course, "forecast"
+    if duty is not None and np.isfinite(duty).mean() > 0.5:
+        share = np.nan_to_num(duty)
+        given_j = np.cumsum(share[1:] * np.diff(trace.time_s)) * kiln.available_w
+        course = EnergyCourse(trace.time_s, np.concatenate([[0.0], given_j]))
+        energy_from = "output"
+    if course.kwh <= 0.0:
+        return {}
+    priced = None
+    if tariff is not None and trace.started is not None:
+        priced = cost(course, trace.started, tariff)
+    return {
+        "energy_kwh": course.kwh,
+        "energy_from": energy_from,
+        "cost": None if priced is None else priced.amount,
+        "currency": None if priced is None else priced.currency,
+    }

@@ -1,0 +1,630 @@
+"""From a log to what the logbook keeps of it: matched to its plan and kiln, reviewed, measured."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.files.disk import UnusableInput, read_whole
+from firing.files.kinds import file_kind, kind_of
+from firing.files.ready import ready_names, ready_text
+from firing.kiln.simulation import JOULES_PER_KWH
+from firing.logbook.measure import measure
+from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown
+from firing.logbook.store import Kept, Logbook
+from firing.logs.options import ReadingOptions
+from firing.logs.parts import SeveralFirings
+from firing.logs.reader import MOST_BYTES, Log, pick_channel, read_bytes
+from firing.review.review import review
+from firing.review.which_plan import which_kiln, which_plan
+from firing.review.witness import parse_witness
+from firing.schedule.schedule import Schedule, Segment
+from firing.units import SECONDS_PER_HOUR
+
+if TYPE_CHECKING:
+    from firing.kiln.description import KilnDescription
+    from firing.review.result import Review
+    from firing.trace import Trace
+
+COURSE_POINTS = 48
+LOG_SUFFIXES = {
+    *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
+    *(".gz", ".bz2", ".xz", ".zip", ".xlsx", ".xls", ".ods"),
+}
+"""The names that a folder is searched for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A file that a firing goes by: its name and its text."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Shelf:
+    """The plans and kilns that logs may be of, by the names they go by."""
+
+    plans: Mapping[str, Paper] = field(default_factory=dict)
+    kilns: Mapping[str, Paper] = field(default_factory=dict)
+
+    def schedules(self) -> dict[str, Schedule]:
+        """Return the plans as read."""
+        return {name: _schedule(paper.text) for name, paper in self.plans.items()}
+
+    def described(self) -> dict[str, KilnDescription]:
+        """Return the kilns as read, without those that have a name only."""
+        return {name: _kiln(paper.text) for name, paper in self.kilns.items() if paper.text}
+
+
+@lru_cache(maxsize=512)
+def _schedule(text: str) -> Schedule:
+    read: Schedule = file_kind("schedule").parse(text)
+    return read
+
+
+def title_of(plan_text: str) -> str:
+    """Return the title of a plan's file."""
+    return _schedule(plan_text).title
+
+
+@lru_cache(maxsize=128)
+def _kiln(text: str) -> KilnDescription:
+    read: KilnDescription = file_kind("kiln").parse(text)
+    return read
+
+
+@lru_cache(maxsize=128)
+def _load(text: str) -> Any:
+    return file_kind("load").parse(text)
+
+
+def paper(kind: str, source: str | Path) -> Paper:
+    """Return a file of a kind with its text, once it is seen to be without fault."""
+    found = file_kind(kind)
+    found.open(source)
+    return Paper(Path(source).name, found.text(source))
+
+
+def shelf_of(
+    book: Logbook,
+    *,
+    plans: Sequence[str | Path] = (),
+    kilns: Sequence[str | Path] = (),
+    folder: Path | None = None,
+) -> Shelf:
+    """Return what logs may be of: what is named, else what lies in the folder and in the logbook.
+
+    Ready schedules join the plans where none is named.  A kiln may be a name alone.
+    """
+    found = dict(_papers_in(folder)) if folder is not None else {}
+    by_title: dict[str, Paper] = {}
+    if plans:
+        for source in plans:
+            one = paper("schedule", source)
+            by_title[_schedule(one.text).title] = one
+    else:
+        for name in ready_names():
+            one = Paper(name, ready_text(name))
+            by_title[_schedule(one.text).title] = one
+        by_title |= {title: Paper(title, text) for title, text in book.plans().items()}
+        for one in found.get("schedule", ()):
+            by_title[_schedule(one.text).title] = one
+    by_name: dict[str, Paper] = {}
+    known = book.kilns()
+    for name in map(str, kilns):
+        kept = next((old for old in known if old.casefold() == name.casefold()), None)
+        if kept is not None and not Path(name).exists():
+            by_name[kept] = Paper(kept, known[kept])
+        elif name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
+            one = paper("kiln", name)
+            by_name[_kiln(one.text).name] = one
+        else:
+            by_name[name] = Paper(name, "")
+    if not kilns:
+        by_name = {name: Paper(name, text) for name, text in known.items()}
+        for one in found.get("kiln", ()):
+            by_name[_kiln(one.text).name] = one
+    return Shelf(by_title, by_name)
+
+
+def _papers_in(folder: Path) -> Iterator[tuple[str, list[Paper]]]:
+    """Yield the faultless schedules and kilns of a folder, by their kind."""
+    read: dict[str, list[Paper]] = {"schedule": [], "kiln": []}
+    for path in sorted(folder.rglob("*.toml")):
+        kind = kind_of(path)
+        if kind in read:
+            try:
+                read[kind].append(paper(kind, path))
+            except FiringError:
+                continue  # it is listed as no plan of any log
+    yield from read.items()
+
+
+# -- from bytes to figures --------------------------------------------------------------------
+
+
+def derive(entry: Entry) -> Shown:
+    """Return what a kept log shows, by its plan and kiln as they were kept.
+
+    What can't be read by this version keeps its place, with the reason.
+    """
+    try:
+        log = _read(entry)
+        channel = pick_channel(log, entry.channel or None)
+        return shown_of(entry, log, channel, _reviewed(entry, log, channel))
+    except FiringError as error:
+        began_at = entry.written_at if entry.began_at is None else entry.began_at
+        offset_s = _offset_s(datetime.fromtimestamp(began_at).astimezone())
+        return Shown(
+            began_at, offset_s, started_from="file" if entry.began_at is None else "given",
+            code=CODE, trouble=str(error),
+        )  # fmt: skip
+
+
+def _read(entry: Entry) -> Log:
+    return read_bytes(entry.body, entry.log_name, ReadingOptions(**entry.reading))
+
+
+def review_of(entry: Entry) -> Review:
+    """Return the review of a kept firing, made anew from its log.
+
+    Raises
+    ------
+    FiringError
+        If its log can't be read.
+    """
+    log = _read(entry)
+    return _reviewed(entry, log, pick_channel(log, entry.channel or None))
+
+
+def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
+    plan = _schedule(entry.plan_text) if entry.plan_text else own_course(log, channel)
+    kiln = _kiln(entry.kiln_text) if entry.kiln_text else None
+    return review(
+        plan,
+        log,
+        channel=channel,
+        kiln=kiln,
+        load=_load(entry.load_text) if entry.load_text and kiln is not None else None,
+        witnesses=tuple(map(parse_witness, entry.witnesses)),
+    )
+
+
+def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
+    """Return the reviews of several firings by the plan of the first, for laying over each other.
+
+    Raises
+    ------
+    FiringError
+        If the first has no plan, or a log can't be read.
+    """
+    entries = [book.entry(number) for number in numbers]
+    first = entries[0]
+    if not first.plan_text:
+        raise FiringError(
+            f"firing {numbers[0]} has no plan to compare by; say which with "
+            f"'firing logbook add {numbers[0]} --plan S'"
+        )
+    return [review_of(replace(one, plan=first.plan, plan_text=first.plan_text)) for one in entries]
+
+
+def own_course(log: Log, channel: int) -> Schedule:
+    """Return a log's own way to its peak as a plan, for a firing that has none."""
+    temperature_c = log.trace.channel_c(channel)
+    if not np.isfinite(temperature_c).any():
+        raise FiringError(f"{log.name} holds no usable reading of the kiln")
+    peak = int(np.nanargmax(temperature_c))
+    peak_c = max(float(temperature_c[peak]), 50.0)
+    hours = max(float(log.trace.time_s[peak]) / SECONDS_PER_HOUR, 0.1)
+    return Schedule("no plan", (Segment(peak_c, (peak_c - 20.0) / hours),))
+
+
+def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
+    """Return the figures of a reviewed firing."""
+    trace = log.trace
+    started_at, utc_offset_s, source = _began(entry, trace)
+    peak_s = float(trace.time_s[int(np.nanargmax(found.temperature_c))])
+    reached = found.cones
+    shown = Shown(
+        started_at,
+        utc_offset_s,
+        zone=str(entry.reading.get("zone") or ""),
+        started_from=source,
+        peak_c=found.peak_c,
+        reached="" if reached.reached is None else str(reached.reached),
+        reached_number=reached.reached_number,
+        heating_s=max(0.0, peak_s - found.lead_in_s),
+        witnesses=_witnesses(found),
+        kwh_by_log=_kwh(trace, found.kiln),
+        course_c=_course(trace, found),
+        code=CODE,
+    )
+    if not entry.plan_text:
+        return shown
+    plan = found.schedule
+    most = next((c for c in found.causes if c.cause != "unexplained"), None)
+    return replace(
+        shown,
+        purpose=plan.purpose,
+        cone=plan.cone or "",
+        target_c=plan.peak_c,
+        duration_s=found.actual_s,
+        planned_s=found.planned_s,
+        excess_s=found.excess_s,
+        ended="" if found.refused else found.ended,
+        findings=sum(finding.severity == "act" for finding in found.findings),
+        cause="" if most is None or not found.excess_s else most.name,
+        measure=None if found.refused else measure(found, found.kiln).to_dict(),
+    )
+
+
+def _began(entry: Entry, trace: Trace) -> tuple[float, int, Any]:
+    """Return when a firing began, the clock's offset then, and where that is from."""
+    if trace.started is not None:
+        return trace.started.timestamp(), _offset_s(trace.started), "log"
+    if entry.began_at is not None:
+        at_s, source = entry.began_at, "given"
+    else:  # a logger writes its last line when the firing is over
+        at_s, source = max(0.0, entry.written_at - trace.duration_s), "file"
+    return at_s, _offset_s(datetime.fromtimestamp(at_s).astimezone()), source
+
+
+def _offset_s(moment: datetime) -> int:
+    offset = moment.utcoffset()
+    return 0 if offset is None else round(offset.total_seconds())
+
+
+def _witnesses(found: Review) -> tuple[KeptWitness, ...]:
+    verdict = None if found.heat is None else found.heat.witness
+    if verdict is None:
+        return ()
+    return tuple(
+        KeptWitness(
+            cone=one.witness.cone,
+            seen=one.witness.seen,
+            place=one.witness.place,
+            offset_c=one.offset_c,
+            error_c=None
+            if one.low_c is None or one.high_c is None
+            else 0.5 * (one.high_c - one.low_c),
+        )
+        for one in verdict.kiln.results
+    )
+
+
+def _kwh(trace: Trace, kiln: KilnDescription | None) -> float | None:
+    """Return the energy by the logged output, in a kiln of known power."""
+    if kiln is None or trace.duty is None:
+        return None
+    known = np.isfinite(trace.duty)
+    if known.sum() < 2:
+        return None
+    duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
+    on_s = float(np.sum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s)))
+    return on_s * kiln.available_w * kiln.fitted.power / JOULES_PER_KWH
+
+
+def _course(trace: Trace, found: Review) -> tuple[int, ...]:
+    known = np.isfinite(found.temperature_c)
+    at_s = np.linspace(found.lead_in_s, float(trace.time_s[-1]), COURSE_POINTS)
+    course_c = np.interp(at_s, trace.time_s[known], found.temperature_c[known])
+    return tuple(int(value) for value in np.clip(np.rint(course_c), -300, 3000))
+
+
+# -- keeping logs -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class KeptLog:
+    """What became of one log: kept, known already, or refused, and why by that plan and kiln."""
+
+    log: str
+    id: int | None = None
+    state: str = "kept"
+    """``kept``, ``known``, ``grown`` (longer than before), ``would be kept`` or ``refused``."""
+    plan: str = ""
+    kiln: str = ""
+    sure: bool = True
+    why: str = ""
+    why_kiln: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What became of it, as a sentence for who watched or reviewed it."""
+        if self.state == "known":
+            return f"the firing is in the logbook already, as number {self.id}"
+        by = f" as {self.plan}" if self.plan else " without a plan"
+        return f"the firing is kept in the logbook as number {self.id},{by}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as the JSON shows it."""
+        return {
+            "log": self.log,
+            "id": self.id,
+            "state": self.state,
+            "plan": self.plan or None,
+            "kiln": self.kiln or None,
+            "sure": self.sure,
+            "why": self.why,
+            "why_kiln": self.why_kiln,
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class KeepProgress:
+    """How far an import is: logs done of all, the rate, and the time left [s]."""
+
+    done: int
+    total: int
+    per_s: float
+    left_s: float
+
+
+def progressed(done: int, total: int, began_s: float) -> KeepProgress:
+    """Return how far something is that began at a moment of the monotonic clock."""
+    rate = done / max(time.monotonic() - began_s, 1e-6)
+    return KeepProgress(done, total, rate, (total - done) / rate)
+
+
+def logs_in(folder: Path) -> list[Path]:
+    """Return the files of a folder, and of those in it, that may be logs."""
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if path.suffix.lower() in LOG_SUFFIXES
+        and path.is_file()
+        and not any(part.startswith(".") for part in path.relative_to(folder).parts)
+    )
+
+
+def photo_of(path: Path) -> Photo:
+    """Return a photograph by where it lies and its hash; the picture itself is not kept."""
+    try:
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise FiringError(f"{path}: can't be read ({error.strerror})") from None
+    return Photo(str(path.resolve()), digest)
+
+
+def keep_logs(
+    book: Logbook,
+    logs: Sequence[Path],
+    shelf: Shelf,
+    said: Entry | None = None,
+    *,
+    dry_run: bool = False,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
+) -> list[KeptLog]:
+    """Keep logs, each by the plan and kiln that it fits; what is kept already is passed over.
+
+    Parameters
+    ----------
+    book : Logbook
+    logs : sequence of Path
+        The files.
+    shelf : Shelf
+        The plans and kilns they may be of; the only one of a kind is taken for all.
+    said : Entry, optional
+        What a person said of all of them.
+    dry_run : bool
+        Whether nothing is written.
+    progress : callable
+        Called after each log.
+
+    Returns
+    -------
+    list of KeptLog
+        One for each firing, and for each log that was refused.
+    """
+    said = said or Entry("", b"")
+    found: list[KeptLog] = []
+    began_s = time.monotonic()
+    for number, path in enumerate(logs, 1):
+        found += _keep_file(book, path, shelf, said, dry_run)
+        progress(progressed(number, len(logs), began_s))
+    return found
+
+
+def keep_one(
+    path: Path,
+    *,
+    place: Path | None = None,
+    plan: str | None = None,
+    kiln: str | None = None,
+    load: str | None = None,
+    said: Entry | None = None,
+) -> KeptLog:
+    """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
+
+    Raises
+    ------
+    FiringError
+        If it can't be kept.
+    """
+    said = said or Entry("", b"")
+    if load is not None:
+        within = paper("load", load)
+        said = replace(said, load=within.name, load_text=within.text)
+    with Logbook.open(place) as book:
+        shelf = shelf_of(
+            book, plans=() if plan is None else [plan], kilns=() if kiln is None else [kiln]
+        )
+        (found, *_) = keep_logs(book, [path], shelf, said)
+        if found.state == "refused":
+            raise FiringError(found.why)
+        book.back_up_when_due()
+    return found
+
+
+def _keep_file(
+    book: Logbook, path: Path, shelf: Shelf, said: Entry, dry_run: bool
+) -> list[KeptLog]:
+    try:
+        body = read_whole(path, MOST_BYTES)
+        written_at = round(path.stat().st_mtime, 3)
+    except UnusableInput as fault:
+        return [KeptLog(str(path), state="refused", why=f"{path.name} {fault}")]
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        return [KeptLog(str(path), state="refused", why=f"{path.name}: can't be read ({reason})")]
+    entry = replace(said, log_name=path.name, body=body, written_at=written_at)
+    return keep_log(book, entry, shelf, place=path, dry_run=dry_run)
+
+
+def keep_log(
+    book: Logbook, entry: Entry, shelf: Shelf, *, place: Path | None = None, dry_run: bool = False
+) -> list[KeptLog]:
+    """Keep one log, every firing of it; `place` is where it lies, as its folder may name the kiln.
+
+    A refusal is an answer of its own, never an exception; a logbook that fails is one.
+    """
+    name = str(place or entry.log_name)
+    known = book.find_file(entry.body, entry.part)
+    if known is not None:
+        old = book.show(known)
+        return [KeptLog(name, known, "known", old.plan, old.kiln, why="is in the logbook already")]
+    try:
+        return [_keep_part(book, entry, shelf, place, name, dry_run)]
+    except SeveralFirings as several:
+        parts = [
+            replace(entry, part=part, reading={**entry.reading, "part": part})
+            for part in range(1, several.count + 1)
+        ]
+        return [one for part in parts for one in keep_log(
+            book, part, shelf, place=place, dry_run=dry_run)]  # fmt: skip
+    except Refused as error:
+        return [KeptLog(name, state="refused", why=str(error))]
+
+
+class Refused(FiringError):
+    """Why one log can't be kept; the next may."""
+
+
+def _keep_part(
+    book: Logbook, entry: Entry, shelf: Shelf, place: Path | None, name: str, dry_run: bool
+) -> KeptLog:
+    try:
+        matched = _matched(entry, shelf, place)
+        entry = matched.entry
+        shown = shown_of(entry, matched.log, matched.channel, matched.review)
+    except SeveralFirings:
+        raise
+    except FiringError as error:
+        raise Refused(str(error)) from None
+    state, kept = "would be kept", None
+    if not dry_run:
+        kept = book.keep(entry, shown)
+        state = _state(kept)
+    number = None if kept is None else kept.id
+    return KeptLog(
+        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln,
+        matched.log.notes,
+    )  # fmt: skip
+
+
+def _state(kept: Kept) -> str:
+    return "kept" if kept.new else "grown" if kept.grown else "known"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Matched:
+    """A log with the plan and kiln it fits."""
+
+    entry: Entry
+    log: Log
+    channel: int
+    review: Review
+    sure: bool
+    why: str
+    why_kiln: str
+
+
+def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
+    log = _read(entry)
+    if place is not None:
+        log = replace(log, path=place, name=log.name)
+    channel = pick_channel(log, entry.channel or None)
+    kilns, plans = shelf.described(), shelf.schedules()
+    kiln, why_kiln = "", ""
+    if len(shelf.kilns) == 1:
+        kiln, why_kiln = next(iter(shelf.kilns)), "the only one there is"
+    found: Review | None = None
+    if len(plans) == 1:
+        plan, sure, why = next(iter(plans)), True, "the plan you named"
+    else:
+        match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
+        plan = "" if match.best is None else match.best.name
+        sure, why, found = match.sure, match.why, match.review
+    if shelf.kilns and not kiln:
+        decided = which_kiln(log, kilns, found)
+        kiln, why_kiln = decided.name, decided.why
+        sure = sure and bool(kiln)
+        found = None if kiln else found  # it was reviewed without a kiln
+    entry = replace(
+        entry,
+        kiln=kiln,
+        kiln_text=shelf.kilns[kiln].text if kiln else "",
+        plan=plan,
+        plan_text=shelf.plans[plan].text if plan else "",
+        matched=f"{why}" + (f"; kiln: {why_kiln}" if why_kiln else ""),
+    )
+    if found is None or entry.witnesses or entry.load_text:
+        found = _reviewed(entry, log, channel)
+    return _Matched(entry, log, channel, found, sure, why, why_kiln)
+
+
+def amend(book: Logbook, number: int, said: Entry) -> None:
+    """Add to a firing what a person says of it, and derive anew what follows from that.
+
+    Raises
+    ------
+    FiringError
+        If it contradicts the log, such as a cone that can't have bent so far; nothing is added.
+    """
+    papers = {
+        name: getattr(said, name)
+        for name in ("kiln", "kiln_text", "plan", "plan_text", "load", "load_text")
+        if getattr(said, name)
+    }
+    if not papers and not said.witnesses:
+        book.add_to(number, said)
+        return
+    entry = book.entry(number)
+    entry = replace(entry, **papers, witnesses=(*entry.witnesses, *said.witnesses))
+    shown = derive(entry)
+    if shown.trouble:
+        raise FiringError(shown.trouble)
+    book.add_to(number, said, shown)
+
+
+def derive_again(
+    book: Logbook, firings: Sequence[int], progress: Callable[[KeepProgress], None] = lambda _: None
+) -> int:
+    """Derive the figures of firings anew, and return how many can't be read any more.
+
+    What was known of a log that can't be read any more stays, with the reason.
+    """
+    began_s, troubled = time.monotonic(), 0
+    for done, number in enumerate(firings, 1):
+        shown = derive(book.entry(number))
+        if shown.trouble:
+            old = book.show(number)
+            kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
+            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble})
+            troubled += 1
+        book.derive_again(number, shown)
+        progress(progressed(done, len(firings), began_s))
+    return troubled

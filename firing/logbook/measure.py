@@ -1,0 +1,393 @@
+"""What one firing says of the kiln itself: its power over its losses, and what that leaves at the
+peak.
+
+Half-hour by half-hour the heat that the measured course took is a sum of marks: what load, wall and
+moving air would take in the kiln as described.  Power, load, losses and the leak's share of them
+are the weights that make given and needed heat agree, the wall's own heat being the yardstick.  All
+marks but one scale alike with what nobody weighed, so the ratio of power to losses needs neither
+load nor meter.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from firing.errors import FiringError
+from firing.kiln.description import Fitted, KilnDescription, WallLayer, resistance_factor
+from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
+from firing.kiln.materials import wall_material
+from firing.kiln.residuals import (
+    NORMAL_OVER_MEDIAN,
+    ROBUST_SIGMA,
+    WINDOW_S,
+    WINDOW_SCATTER,
+    FiringRecord,
+    load_of,
+)
+from firing.kiln.thermal_network import Network
+from firing.review.power_reason import half_hours, record_of
+from firing.review.result import HalfHours, Review
+from firing.serialise import Serialised
+from firing.thermocouple.exposure import LEVELS_C, exposure
+from firing.trace import FloatArray
+from firing.units import SECONDS_PER_HOUR
+
+if TYPE_CHECKING:
+    from firing.review.result import WitnessVerdict
+
+Output = Literal["logged", "inferred", "none"]
+"""Whether the log has the controller's output, shows full power by falling behind, or neither."""
+
+USUAL = KilnDescription(
+    name="a usual kiln",
+    power_w=9600.0,
+    rated_volts=240.0,
+    volume_l=180.0,
+    shape="round",
+    wall=(WallLayer(wall_material("insulating brick 1260"), 0.075),),
+)
+"""Stands in where a logbook knows no kiln file: a trend needs a yardstick, not the truth."""
+
+# How far the weights are expected from those of the kiln as described, as shares; kiln-fit-choices.
+PRIORS = np.array([3.0, 0.35, 0.25, 0.35])
+POWER, LOAD, WALL, LEAK = 0, 1, 2, 3
+OF_LOSSES = np.array([0.0, 0.0, 1.0, 1.0])
+"""How the weights add up to all losses: the wall's mark is taken with air and wall alike."""
+COOLING_TOLD = 0.2
+"""Losses are known from the cooling up to such a standard error, as a share."""
+LOSS_STEP = 0.15
+"""So far either way the wall is taken for the mark of its conductivity, in its logarithm."""
+LOWEST_C = 100.0
+"""Below that it is water and draughts that decide [°C]."""
+MOST_ALIKE = 0.6
+"""The most that neighbouring half-hours are taken to err alike."""
+LEAST_LOGGED, LEAST_INFERRED = 0.004, 0.012
+"""Two firings of one kiln differ by as much whatever a log says; made firings."""
+INFORMATIVE = 0.05
+"""Power over losses is known from so small a standard error on, as a share."""
+APPROACH_C = 60.0
+"""What is left at the peak is that over the last stretch of so many degrees [°C]."""
+
+
+@dataclass(frozen=True, slots=True)
+class WitnessOffset(Serialised):
+    """What a firing's witness cones say a channel reads too low by [°C], with its range."""
+
+    channel: str
+    offset_c: float | None
+    low_c: float | None
+    high_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Measure(Serialised):
+    """One firing in the figures that a kiln's trends are made of.
+
+    Attributes
+    ----------
+    power_over_loss, power_over_loss_se : float or None
+        As a multiple of the kiln's as described, and its standard error as a share, for comparing
+        firings of this kiln; None where the log does not tell it.
+    least_power_over_loss : float or None
+        What the firing needed of it at the least, where it tells no more.
+    output : str
+        What told it.
+    losses, losses_se : float or None
+        What walls and air carry off over what the walls take up, as a multiple of the kiln's as
+        described, and its error as a share: the cooling's figure, which wear leaves alone.
+    leak, leak_se : float or None
+        What moving air carries off more than described, as a share of all losses; likewise.
+    contents, contents_se : float or None
+        What stood in the kiln, as a multiple of the load reckoned with.
+    climb_left_c_per_h, climb_per_power_c_per_h : float or None
+        How fast the kiln could still climb as it came to its peak, and by how much that rate falls
+        with all of the power [°C/h].
+    planned_rate_c_per_h, planned_peak_c : float or None
+        The program's last rate, None where that asks for full power, and its peak.
+    peak_c : float
+        The highest reading [°C].
+    reached : bool
+        Whether it came to the planned peak.
+    heating_s : float or None
+        From its start until its peak's hold ended [s].
+    hours_above : tuple of float
+        Hours above 900, 1100 and 1200 °C.
+    offsets : tuple of WitnessOffset
+        Of the kiln's own channel first.
+    why_not : str
+        Why power over losses is not known, as a clause; empty where it is.
+    """
+
+    power_over_loss: float | None
+    power_over_loss_se: float | None
+    least_power_over_loss: float | None
+    output: Output
+    losses: float | None
+    losses_se: float | None
+    leak: float | None
+    leak_se: float | None
+    contents: float | None
+    contents_se: float | None
+    climb_left_c_per_h: float | None
+    climb_per_power_c_per_h: float | None
+    planned_rate_c_per_h: float | None
+    planned_peak_c: float | None
+    peak_c: float
+    reached: bool
+    heating_s: float | None
+    hours_above: tuple[float, ...]
+    offsets: tuple[WitnessOffset, ...] = ()
+    why_not: str = ""
+
+    @property
+    def informative(self) -> bool:
+        """Whether it tells power over losses."""
+        return self.power_over_loss is not None
+
+    @classmethod
+    def from_dict(cls, document: dict[str, Any]) -> Measure:
+        """Return the measure that `to_dict` made the document of."""
+        offsets = tuple(WitnessOffset(**each) for each in document["offsets"])
+        hours = tuple(document["hours_above"])
+        return cls(**{**document, "offsets": offsets, "hours_above": hours})
+
+
+def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
+    """Return what a reviewed firing says of its kiln.
+
+    Parameters
+    ----------
+    review : Review
+        The firing.
+    kiln : KilnDescription, optional
+        The kiln; the review's own, or else a usual one, unless given.  What was learnt of it does
+        not count, so that firings before and after a fit compare.
+
+    Returns
+    -------
+    Measure
+        Takes about as long as the review; compare only those of one kiln file.
+    """
+    described = replace(kiln or review.kiln or USUAL, fitted=Fitted())
+    matched = not review.refused
+    plan = review.schedule
+    first_peak = [s.target_c for s in plan.segments].index(plan.peak_c) if matched else 0
+    rate = plan.segments[first_peak].rate_c_per_h if matched else None
+    found = _Found()
+    try:
+        found = _weigh(described, record_of(review), rate, plan.peak_c if matched else None)
+    except FiringError as error:
+        found = _Found(why_not=str(error))
+    heating_s = None
+    if matched and not review.begins_inside:
+        end_s = review.segments[plan.peak_index].end_s
+        heating_s = None if end_s is None else end_s - review.lead_in_s
+    verdict = review.heat.witness if review.heat is not None else None
+    return Measure(
+        power_over_loss=found.ratio,
+        power_over_loss_se=found.ratio_se,
+        least_power_over_loss=found.least,
+        output=found.output,
+        losses=found.losses,
+        losses_se=found.losses_se,
+        leak=found.leak,
+        leak_se=found.leak_se,
+        contents=found.contents,
+        contents_se=found.contents_se,
+        climb_left_c_per_h=found.climb_c_per_h,
+        climb_per_power_c_per_h=found.climb_per_power_c_per_h,
+        planned_rate_c_per_h=rate,
+        planned_peak_c=plan.peak_c if matched else None,
+        peak_c=review.peak_c,
+        reached=matched and review.peak_c >= plan.peak_c - PEAK_NEAR_C,
+        heating_s=heating_s,
+        hours_above=exposure(review.log.trace, review.channel, LEVELS_C).hours,
+        offsets=() if verdict is None else _offsets(verdict),
+        why_not=found.why_not,
+    )
+
+
+PEAK_NEAR_C = 8.0
+"""A peak counts as reached so near [°C]; as a review's missed peak."""
+
+
+def _offsets(verdict: WitnessVerdict) -> tuple[WitnessOffset, ...]:
+    """Return what can be counted with: no cone that contradicts another, or was asked about."""
+    return tuple(
+        WitnessOffset(one.channel, one.offset_c, one.low_c, one.high_c)
+        for one in (verdict.kiln, *verdict.others)
+        if one.agree and not one.questions
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    ratio: float | None = None
+    ratio_se: float | None = None
+    least: float | None = None
+    output: Output = "none"
+    losses: float | None = None
+    losses_se: float | None = None
+    leak: float | None = None
+    leak_se: float | None = None
+    contents: float | None = None
+    contents_se: float | None = None
+    climb_c_per_h: float | None = None
+    climb_per_power_c_per_h: float | None = None
+    why_not: str = ""
+
+
+def _weigh(
+    kiln: KilnDescription, record: FiringRecord, rate_c_per_h: float | None, peak_c: float | None
+) -> _Found:
+    """Find the weights of one firing's marks, and what follows of them."""
+    network = Network(kiln, load_of(kiln, record), room_c=record.room_c)
+    contents_j = contents_heat_j(network, record.course)
+    here = half_hours(kiln, record, contents_j)
+    less, more = (
+        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record, contents_j)
+        for step in (-LOSS_STEP, LOSS_STEP)
+    )
+    known = here.known & (here.middle_c > LOWEST_C)
+    if np.count_nonzero(known) < PRIORS.size:
+        return _Found(why_not="too little of the log shows what the elements did")
+    wall = (more.excess - less.excess) / (2.0 * LOSS_STEP)
+    marks = np.stack((here.given, -here.contents, -wall, -here.leak), axis=1)
+    weights, covariance = _solved(here, marks, known)
+    losses = 1.0 + weights[WALL] + weights[LEAK]
+    if not 0.2 < losses < 5.0:
+        whose = "the kiln file" if kiln.name != USUAL.name else "a usual kiln, and there is no file"
+        return _Found(why_not=f"the log does not fit {whose}; check walls and unit, or write one")
+    need = here.excess + here.given - marks[:, LOAD:] @ weights[LOAD:]
+    powered = known & here.powered
+    found = _Found(output="logged" if record.logged else "inferred" if powered.any() else "none")
+    off = known & ~here.powered
+    if np.count_nonzero(off) >= PRIORS.size:
+        found = _cooled(found, *_solved(here, marks, off))
+    of_losses = OF_LOSSES / losses
+    heating = need[(here.middle_c > LOWEST_C) & (here.powered | ~here.known)]
+    if heating.size:
+        found = replace(found, least=float(heating.max()) / losses)
+    power = float(weights[POWER])
+    if not powered.any() or power <= 0.0:
+        why = "it was never short of power, and its output is not logged"
+        return replace(found, why_not=why)
+    along = np.array([1.0 / power, 0.0, 0.0, 0.0]) - of_losses
+    least_se = LEAST_LOGGED if record.logged else LEAST_INFERRED
+    ratio_se = math.hypot(math.sqrt(along @ covariance @ along), least_se)
+    if ratio_se > INFORMATIVE:
+        return replace(found, why_not="too little of it ran at a power that is known")
+    climb = _climb(kiln, record, here, marks, weights, rate_c_per_h, peak_c)
+    return replace(
+        found,
+        ratio=power / losses,
+        ratio_se=ratio_se,
+        climb_c_per_h=None if climb is None else climb[0],
+        climb_per_power_c_per_h=None if climb is None else climb[1],
+    )
+
+
+def _cooled(found: _Found, weights: FloatArray, covariance: FloatArray) -> _Found:
+    """Add what the cooling says by itself: heat that nobody gave needs no word on power."""
+    losses = 1.0 + float(weights[WALL] + weights[LEAK])
+    losses_se = math.sqrt(OF_LOSSES @ covariance @ OF_LOSSES) / losses
+    if losses <= 0.0 or losses_se > COOLING_TOLD:
+        return found
+    return replace(
+        found,
+        losses=losses,
+        losses_se=math.hypot(losses_se, LEAST_INFERRED),
+        leak=float(weights[LEAK]),
+        leak_se=math.sqrt(covariance[LEAK, LEAK]),
+        contents=1.0 + float(weights[LOAD]),
+        contents_se=math.sqrt(covariance[LOAD, LOAD]),
+    )
+
+
+def _solved(here: HalfHours, marks: FloatArray, known: Any) -> tuple[FloatArray, FloatArray]:
+    """Return the marks' weights and their covariance, by robust least squares with priors."""
+    x, y = marks[known], (here.excess + here.given)[known]
+    span = ((here.end_s - here.start_s)[known]) / WINDOW_S
+    scatter = np.sqrt(WINDOW_SCATTER**2 / span + here.doubt[known] ** 2)
+    expected, prior = np.array([1.0, 0.0, 0.0, 0.0]), np.diag(PRIORS**-2.0)
+    weight, widened = 1.0 / scatter, 1.0
+    for _ in range(ROUNDS):
+        information = (x * (weight / widened)[:, None] ** 2).T @ x
+        right = (x * (weight / widened)[:, None] ** 2).T @ y + prior @ expected
+        found = np.linalg.solve(information + prior, right)
+        off = (y - x @ found) / scatter
+        widened = max(1.0, NORMAL_OVER_MEDIAN * float(np.median(np.abs(off))))
+        weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
+    # What a model leaves out lasts for hours, and then counts once.
+    alike = float(off[1:] @ off[:-1]) / max(float(off @ off), 1e-12)
+    alike = min(max(alike, 0.0), MOST_ALIKE)
+    information *= (1.0 - alike) / (1.0 + alike)
+    return found, np.linalg.inv(information + prior)
+
+
+ROUNDS = 6
+
+
+def _climb(
+    kiln: KilnDescription,
+    record: FiringRecord,
+    here: HalfHours,
+    marks: FloatArray,
+    weights: FloatArray,
+    rate_c_per_h: float | None,
+    peak_c: float | None,
+) -> tuple[float, float] | None:
+    """Return how fast it could still climb to its peak, and that rate's slope in the power.
+
+    The last stretch is asked at two rates: what heat each would take is nearly straight between.
+    """
+    top_c = float(record.chamber_c.max())
+    peak_c = top_c if peak_c is None or abs(peak_c - top_c) < PEAK_NEAR_C else peak_c
+    begin = int(np.argmax(record.chamber_c >= top_c - APPROACH_C))
+    heated = np.flatnonzero(here.start_s <= record.time_s[int(np.argmax(record.chamber_c))])
+    if begin < 2 or not heated.size:
+        return None
+    place = int(heated[-1])
+    while place > 0 and here.middle_c[place] < here.middle_c[heated].max() - APPROACH_C:
+        place -= 1
+    load = load_of(kiln, record)
+    rates = [0.6 * (rate_c_per_h or USUAL_RATE), 1.4 * (rate_c_per_h or USUAL_RATE)]
+    needs = []
+    for rate in rates:
+        rise_s = (peak_c - record.chamber_c[begin]) / rate * SECONDS_PER_HOUR
+        steps = max(4, math.ceil(rise_s / STEP_S))
+        at_s = record.time_s[begin] + rise_s * np.arange(1, steps + 1) / steps
+        time_s = np.concatenate((record.time_s[: begin + 1], at_s))
+        climbed_c = record.chamber_c[begin] + (peak_c - record.chamber_c[begin]) * (
+            np.arange(1, steps + 1) / steps
+        )
+        course = ChamberCourse(time_s, np.concatenate((record.chamber_c[: begin + 1], climbed_c)))
+        network = Network(kiln, load, room_c=record.room_c)
+        contents_j = contents_heat_j(network, course)
+        needed = heat_needed(
+            network, course, contents_j=contents_j, wall_j=wall_heat_j(network, course)
+        )
+        last = max(1, steps // 4)
+        span_s = float(time_s[-1] - time_s[-1 - last])
+        full_w = kiln.available_w / resistance_factor(float(needed.wire_c[-1]))
+        share = (needed.heat_j[-1] - needed.heat_j[-1 - last]) / span_s / full_w
+        inside = (contents_j[-1] - contents_j[-1 - last]) / span_s / full_w
+        needs.append(
+            share
+            + weights[LOAD] * inside
+            - marks[place, WALL] * weights[WALL]
+            - marks[place, LEAK] * weights[LEAK]
+        )
+    slope = (needs[1] - needs[0]) / (rates[1] - rates[0])
+    if slope <= 0.0:
+        return None
+    power = float(weights[POWER])
+    return float(rates[0] + (power - needs[0]) / slope), float(power / slope)
+
+
+USUAL_RATE = 100.0
+STEP_S = 300.0

@@ -1,0 +1,372 @@
+"""The logbook as reports: a list of firings, one firing, what was kept, and what a check found."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from firing.logbook.record import Event, Filter, Firing
+from firing.report.document import (
+    Block,
+    Bullets,
+    Figures,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    Tile,
+    Tiles,
+    on_page,
+    on_text,
+)
+from firing.report.sanitize import shorten
+from firing.report.words import sentence
+from firing.serialise import Serialised
+from firing.units import TemperatureUnit, format_temperature, hours_minutes
+
+if TYPE_CHECKING:
+    from firing.logbook.keeping import KeptLog
+    from firing.logbook.rescue import Rescue
+    from firing.logbook.store import CheckReport
+
+_STEPS = "▁▂▃▄▅▆▇█"
+_SPARK_TOP_C = 1300.0
+_PLAN_ROOM, _PLAN_LEAST = 32, 14
+_LISTED = 12
+"""So many firings are shown one by one; of more, the sums are."""
+
+
+def sparkline(course_c: Sequence[int], points: int = 12) -> str:
+    """Return a course as a line of bars, the tallest at 1300 °C."""
+    if not course_c:
+        return ""
+    shown = [course_c[min(n * len(course_c) // points, len(course_c) - 1)] for n in range(points)]
+    top = len(_STEPS) - 1
+    return "".join(_STEPS[min(max(round(top * c / _SPARK_TOP_C), 0), top)] for c in shown)
+
+
+def list_report(
+    firings: Sequence[Firing],
+    total: int,
+    which: Filter | None = None,
+    *,
+    nearest: bool = False,
+    older: int = 0,
+    unit: TemperatureUnit = "C",
+) -> Report:
+    """Return a list of firings; `total` is how many there are, `nearest` of any of the words."""
+    if not total:
+        asked = which is not None and which != Filter()
+        words = "No kept firing fits that." if asked else "The logbook is empty."
+        step = "Ask for less, or list all with 'firing logbook list'." if asked else (
+            "Keep a firing with 'firing keep LOG', or a folder of them with 'firing keep FOLDER'."
+        )  # fmt: skip
+        return Report("Logbook", "", [Paragraph(words), Paragraph(step)], unit=unit)
+    count = "1 firing" if total == 1 else f"{total:,} firings"
+    if len(firings) < total:
+        count += f", the newest {len(firings)} of them here; --all shows the rest"
+    found = f"No firing has all of these words; {count} with some of them." if nearest else (
+        f"{count}."
+    )  # fmt: skip
+    several = len({one.kiln for one in firings}) > 1
+    taken = max(len(_marks(one)) for one in firings)
+    taken += max(len(one.kiln) for one in firings) if several else 0
+    room = max(_PLAN_ROOM - taken, _PLAN_LEAST)
+    rows = [
+        (
+            str(one.id),
+            f"{one.started:%Y-%m-%d}",
+            *([one.kiln or "–"] if several else []),
+            shorten(one.plan or "no plan", room),
+            one.reached or "–",
+            "–" if one.peak_c is None else format_temperature(one.peak_c, unit),
+            hours_minutes(one.duration_s or one.heating_s),
+            "–" if one.excess_s is None else hours_minutes(one.excess_s, signed=True),
+            _marks(one),
+        )
+        for one in firings
+    ]
+    kiln = ["kiln"] if several else []
+    headers = ("#", "day", *kiln, "plan", "cone", "peak", "h:mm", "late", "")
+    align = f"rl{'l' * several}lrrrrl"
+    courses = [(*row, sparkline(one.course_c)) for row, one in zip(rows, firings, strict=True)]
+    tables = (on_text(Table(headers, align, rows)),
+              on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
+    stale = Paragraph(_older_words(older)) if older else None
+    return Report("Logbook", "", [Paragraph(found), *tables, stale], unit=unit)
+
+
+def _older_words(count: int) -> str:
+    return (
+        f"The figures of {count:,} firings are an older version's; 'firing logbook refresh' "
+        "derives them again."
+    )
+
+
+def _marks(one: Firing) -> str:
+    """Return what stands out of a firing: not finished, to be acted on, with notes."""
+    marks = []
+    if one.trouble:
+        marks.append("unreadable")
+    if one.ended in ("stopped", "log"):
+        marks.append("stopped" if one.ended == "stopped" else "log ends early")
+    if one.findings:
+        marks.append(f"{one.findings} to do")
+    if one.notes:
+        marks.append("note")
+    return ", ".join(marks)
+
+
+def firing_report(one: Firing, events: Iterable[Event] = (), unit: TemperatureUnit = "C") -> Report:
+    """Return one firing: what a person said of it, and its chief figures."""
+    said = [
+        f"Kiln: {one.kiln}" if one.kiln else "Kiln: not known; add it with --kiln",
+        f"Plan: {one.plan}" if one.plan else "Plan: none",
+        f"Why this plan: {one.matched}" if one.matched else "",
+        f"Load: {one.load}" if one.load else "",
+        f"For: {one.member}" if one.member else "",
+        energy_words(one),
+        f"Log: {one.log}" + (f", part {one.part}" if one.part > 1 else ""),
+    ]
+    cones = [
+        f"Cone {cone.cone} {cone.seen}" + (f" at {cone.place}" if cone.place else "")
+        + ("" if cone.offset_c is None else
+           f": the thermocouple reads {abs(cone.offset_c):.0f} °C too "
+           f"{'low' if cone.offset_c >= 0 else 'high'}")
+        for cone in one.witnesses
+    ]  # fmt: skip
+    since = [f"{event.when:%Y-%m-%d} {event.kind}" + (f": {event.words}" if event.words else "")
+             for event in events]  # fmt: skip
+    parts: list[Block | None] = [
+        Figures([f"{line}." for line in said if line]),
+        Section("Notes", [Bullets(one.notes.splitlines())]) if one.notes else None,
+        Section("Witness cones", [Bullets(cones)]) if cones else None,
+        Section("Photographs", [Bullets([photo.path for photo in one.photos])])
+        if one.photos
+        else None,
+        Section("Last done to this kiln before", [Bullets(since)]) if since else None,
+        Paragraph(f"This version can't read its log: {one.trouble}.") if one.trouble else None,
+    ]
+    began = f"{one.started:%Y-%m-%d %H:%M}"
+    by = {"file": ", by the file's own date", "given": ", as given"}.get(one.started_from, "")
+    return Report(f"Firing {one.id}", one.plan or "no plan", parts, when=f"Began {began}{by}.",
+                  unit=unit)  # fmt: skip
+
+
+def energy_words(one: Firing) -> str:
+    """Return energy and cost of a firing, where they are known."""
+    parts = []
+    if one.kwh is not None:
+        source = "" if one.kwh != one.kwh_by_log else " by the logged output"
+        parts.append(f"{one.kwh:.1f} kWh{source}")
+    if one.cost is not None:
+        parts.append(f"{one.cost:.2f} {one.currency}".rstrip())
+    return f"Used: {', '.join(parts)}" if parts else ""
+
+
+def keep_report(
+    found: Sequence[KeptLog], *, dry_run: bool = False, full: bool = False, kind: str = "Keep"
+) -> Report:
+    """Return what became of logs that were to be kept, and why by their plans and kilns."""
+    states = [one.state for one in found]
+    counts = [
+        (states.count("kept"), "kept"),
+        (states.count("would be kept"), "would be kept"),
+        (states.count("grown"), "longer than before, kept in the shorter one's place"),
+        (states.count("known"), "in the logbook already"),
+        (states.count("refused"), "refused"),
+    ]
+    told = [f"{count} {words}" for count, words in counts if count]
+    answer = f"{', '.join(told) if told else 'No log was found'}."
+    if dry_run:
+        answer += " Nothing was written."
+    good = [one for one in found if one.state not in ("refused", "known")]
+    unsure = [one for one in good if not one.sure or not one.plan]
+    refused = [one for one in found if one.state == "refused"]
+    parts: list[Block | None] = [Paragraph(sentence(answer))]
+    if good and (full or len(good) <= _LISTED):
+        parts.append(_matched_table(good))
+    elif good:
+        sums: dict[tuple[str, str], int] = {}
+        for one in good:
+            key = (one.plan or "no plan", one.kiln or "–")
+            sums[key] = sums.get(key, 0) + 1
+        rows = [(plan, kiln, str(count)) for (plan, kiln), count in sorted(sums.items())]
+        parts.append(Section("", [Table(("plan", "kiln", "firings"), "llr", rows)]))
+    if unsure:
+        step = "Check these; say which with --plan or --kiln, or later with 'firing logbook add'."
+        shown = unsure if full else unsure[:_LISTED]
+        parts.append(Section("Not sure", [Paragraph(step), _matched_table(shown)]))
+        if len(shown) < len(unsure):
+            parts.append(Paragraph(f"And {len(unsure) - len(shown)} more; --full shows them."))
+    if refused:
+        parts.append(Section("Refused", [Bullets([one.why for one in refused])]))
+    choices = [
+        f"{_file_name(one.log)}: {note}"
+        for one in good
+        for note in one.notes
+        if full or " --" in note
+    ]
+    if choices:
+        parts.append(
+            Section("How the logs were read", [Bullets(choices[: None if full else _LISTED])])
+        )
+    return Report(kind, "", parts)
+
+
+def _file_name(path: str) -> str:
+    return re.split(r"[/\\]", path)[-1]
+
+
+def _matched_table(found: Sequence[KeptLog]) -> Section:
+    kilns = {(one.kiln, one.why_kiln) for one in found}
+    one_kiln = len(kilns) == 1
+    rows = [
+        (
+            "" if one.id is None else str(one.id),
+            _file_name(one.log),
+            shorten(one.plan or "no plan", 32),
+            *([] if one_kiln else [one.kiln or "–"]),
+            one.why if one_kiln else "; ".join(filter(None, (one.why, one.why_kiln))),
+        )
+        for one in found
+    ]
+    headers = ("#", "log", "plan", *([] if one_kiln else ["kiln"]), "why")
+    parts: list[Block | None] = [Table(headers, f"rll{'' if one_kiln else 'l'}l", rows)]
+    ((name, why),) = kilns if one_kiln else {("", "")}
+    if name:
+        parts.insert(0, Paragraph(f"All in {name}: {why or 'as given'}."))
+    return Section("", parts)
+
+
+def events_report(events: Sequence[Event]) -> Report:
+    """Return what was done to the kilns."""
+    if not events:
+        step = 'Note it with: firing logbook event KILN "new elements" --on 2026-03-01'
+        return Report("Events", "", [Paragraph("Nothing is noted yet."), Paragraph(step)])
+    rows = [(f"{one.when:%Y-%m-%d}", one.kiln, one.kind, one.words) for one in events]
+    return Report("Events", "", [Table(("day", "kiln", "what", "note"), "llll", rows)])
+
+
+def check_report(found: CheckReport) -> Report:
+    """Return what a check of the logbook found, and what to do."""
+    if found.wrong:
+        answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
+    else:
+        answer = "The logbook is sound: every log is there, byte for byte."
+    lines = [f"{found.firings:,} firings and {found.events:,} events in {found.path}."]
+    if found.older:
+        lines.append(_older_words(found.older))
+    newest = "none; make one with 'firing logbook backup'"
+    if found.backup is not None:
+        newest = f"{found.backup.name}"
+    lines.append(f"Newest backup: {newest}.")
+    wrong = Section("Found", [Bullets(found.wrong)]) if found.wrong else None
+    return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines), wrong])
+
+
+def rescue_report(found: Rescue) -> Report:
+    """Return what was saved of a damaged logbook, and what was not."""
+    lines = [f"{found.firings:,} firings are in the logbook again."]
+    if found.backup is not None:
+        lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
+    if found.bare:
+        lines.append(
+            f"{found.bare:,} logs were saved without plan, kiln and notes; add them with "
+            "'firing logbook add'."
+        )
+    if found.unreadable:
+        lines.append(
+            f"{found.unreadable:,} logs in the damaged file can't be read. Those that the backup "
+            "lacks have to be kept again from the logger's files."
+        )
+    if found.damaged is not None:
+        lines.append(f"The damaged file is {found.damaged.name}.")
+    return Report("Restored", "", [Figures(lines)])
+
+
+@dataclass(frozen=True, slots=True)
+class MonthSum(Serialised):
+    """What the firings of a month, of one person if named, came to; energy and cost if noted."""
+
+    month: str
+    member: str
+    firings: int
+    kwh: float | None
+    kwh_of: int
+    """Of so many firings the energy is known."""
+    costs: dict[str, float]
+    """The cost by its currency."""
+
+
+def month_sums(firings: Iterable[Firing]) -> list[MonthSum]:
+    """Return what every month came to, the newest first, each person's part of it apart."""
+    groups: dict[tuple[str, str], list[Firing]] = {}
+    for one in firings:
+        groups.setdefault((f"{one.started:%Y-%m}", one.member), []).append(one)
+    found = []
+    for (month, member), group in sorted(groups.items(), key=lambda pair: pair[0][1]):
+        kwh = [one.kwh for one in group if one.kwh is not None]
+        costs: dict[str, float] = {}
+        for one in group:
+            if one.cost is not None:
+                costs[one.currency] = costs.get(one.currency, 0.0) + one.cost
+        total = sum(kwh) if kwh else None
+        found.append(MonthSum(month, member, len(group), total, len(kwh), costs))
+    return sorted(found, key=lambda one: one.month, reverse=True)
+
+
+def _months_table(sums: Sequence[MonthSum]) -> Section | None:
+    if not sums:
+        return None
+    members = any(one.member for one in sums)
+    rows = [
+        (
+            one.month,
+            *([one.member or "–"] if members else []),
+            str(one.firings),
+            "–" if one.kwh is None else f"{one.kwh:.0f}",
+            str(one.kwh_of),
+            ", ".join(f"{cost:.2f} {unit}".rstrip() for unit, cost in one.costs.items()) or "–",
+        )
+        for one in sums
+    ]
+    headers = ("month", *(["for"] if members else []), "firings", "kWh", "kWh known of", "cost")
+    table = Table(headers, f"l{'l' * members}rrrr", rows, "Energy and cost by month")
+    return Section("Energy and cost", [table])
+
+
+def page_report(
+    firings: Sequence[Firing],
+    events: Sequence[Event],
+    trends: Report,
+    *,
+    listed: int | None = None,
+    unit: TemperatureUnit = "C",
+) -> Report:
+    """Return the logbook as one report: its sums, trends, months, events and firings."""
+    shown = list_report(firings[:listed], len(firings), unit=unit)
+    sums = month_sums(firings)
+    late = sum(one.late for one in firings)
+    tiles = [Tile("firings", f"{len(firings):,}", f"{late} ran late" if late else "none ran late")]
+    if firings:
+        tiles.append(Tile("newest", f"{firings[0].started:%Y-%m-%d}", firings[0].plan))
+    if known := sum(one.kwh_of for one in sums):
+        kwh = sum(one.kwh or 0.0 for one in sums)
+        tiles.append(Tile("energy", f"{kwh:,.0f} kWh", f"of {known} firings"))
+    return Report(
+        "Logbook",
+        "the kept firings",
+        [
+            on_page(Tiles(tiles)),
+            Section("Trends", trends.parts),
+            _months_table(sums),
+            Section("Done to the kilns", events_report(events).parts) if events else None,
+            Section("Firings", shown.parts),
+        ],
+        subject="The kept firings",
+        answer=trends.answer,
+        unit=unit,
+    )

@@ -1,0 +1,107 @@
+"""A potter's evening with the logbook: keep a folder, find a firing, compare, note, carry away."""
+
+import json
+from pathlib import Path
+
+import pytest
+from commandline import call
+from logbook.studio import PLANS, make_folder
+
+from firing.schedule.file import open_schedule
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which ten logs lie in `logs` and are kept in `studio.sqlite`."""
+    place = tmp_path_factory.mktemp("evening")
+    make_folder(place / "logs")
+    kept = call(place, "keep", "logs", "--logbook", "studio.sqlite", "--json")
+    assert kept.returncode == 0, kept.stderr
+    (place / "kept.json").write_text(kept.stdout)
+    return place
+
+
+def ask(place: Path, *words: str) -> dict[str, object]:
+    done = call(place, *words, "--logbook", "studio.sqlite", "--json")
+    assert done.returncode in (0, 1), done.stderr
+    document: dict[str, object] = json.loads(done.stdout)
+    return document
+
+
+def test_a_folder_is_kept_each_log_with_its_plan_and_the_reason(evening: Path) -> None:
+    document = json.loads((evening / "kept.json").read_text())
+    assert document["counts"] == {"kept": 10}
+    titles = [open_schedule(name).title for name in PLANS]
+    for number, one in enumerate(document["logs"]):
+        assert one["plan"] == titles[number % 2], one
+        assert one["kiln"] == "Workshop kiln"
+        assert one["why"]
+
+
+def test_the_same_folder_twice_is_nothing_new(evening: Path) -> None:
+    again = call(evening, "keep", "logs", "--logbook", "studio.sqlite")
+    assert "10 in the logbook already" in again.stdout
+    assert ask(evening, "logbook", "list")["total"] == 10
+
+
+def test_that_good_glaze_firing_of_march_is_found_and_opened(evening: Path) -> None:
+    added = call(evening, "logbook", "add", "4", "--note", "The celadon came out so good",
+                 "--witness", "8=5:00@middle", "--kwh", "61.5", "--cost", "18,40 EUR",
+                 "--logbook", "studio.sqlite")  # fmt: skip
+    assert added.returncode == 0, added.stderr
+    found = ask(evening, "logbook", "find", "that", "good", "glaze", "firing", "of", "March")
+    (one,) = found["firings"]
+    assert (one["id"], one["started"][:10], one["purpose"]) == (4, "2026-03-14", "glaze")
+    assert (one["kwh"], one["cost"], one["currency"]) == (61.5, 18.4, "EUR")
+    (cone,) = one["witnesses"]
+    assert (cone["cone"], cone["place"]) == ("8", "middle")
+    assert cone["offset_c"] is not None
+    shown = ask(evening, "logbook", "show", "4")
+    assert shown["review"]["compared"] is True
+    text = call(evening, "logbook", "show", "4", "--logbook", "studio.sqlite").stdout
+    assert "The celadon came out so good" in text
+    assert "Used: 61.5 kWh, 18.40 EUR" in text
+
+
+def test_two_firings_are_compared(evening: Path) -> None:
+    beside = ask(evening, "logbook", "compare", "4", "2")
+    assert [one["log"] for one in beside["firings"]] == ["log-03.csv", "log-01.csv"]
+    glazes = ask(evening, "logbook", "compare", "--plan", "stoneware glaze")
+    assert glazes["numbers"] == [10, 8, 6, 4, 2]
+
+
+def test_new_elements_are_noted(evening: Path) -> None:
+    done = call(evening, "logbook", "event", "workshop kiln", "new elements", "--on", "2026-04-20",
+                "--note", "all six", "--logbook", "studio.sqlite", "--json")  # fmt: skip
+    (event,) = json.loads(done.stdout)["events"]
+    assert (event["kiln"], event["kind"], event["words"]) == (
+        "Workshop kiln", "new elements", "all six"
+    )  # fmt: skip
+    assert event["when"].startswith("2026-04-20")
+
+
+def test_the_logbook_is_checked_and_copied(evening: Path) -> None:
+    found = ask(evening, "logbook", "check")
+    assert found["wrong"] == []
+    assert found["firings"] == 10
+    copy = Path(str(ask(evening, "logbook", "backup", "--out", "copy.sqlite")["backup"]))
+    listed = call(evening, "logbook", "list", "--logbook", str(copy), "--json")
+    assert json.loads(listed.stdout)["total"] == 10
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("logbook", "lst"), "did you mean 'list'?"),
+        (("logbook", "show", "99"), "the highest number is 10"),
+        (("logbook", "event", "Workshop kiln", "new element"), "did you mean 'new elements'?"),
+        (("logbook", "event", "new elements"), "name the kiln first"),
+        (("logbook", "list", "--month", "Marchember"), "is no month"),
+        (("keep", "nothing-here.csv"), "No such file"),
+    ],
+)
+def test_a_slip_is_understood(evening: Path, words: tuple[str, ...], told: str) -> None:
+    more = () if words[1] == "lst" else ("--logbook", "studio.sqlite")
+    done = call(evening, *words, *more)
+    assert done.returncode == 2
+    assert told in done.stderr
