@@ -96,8 +96,9 @@ class PlanScreen(PlanActionsScreen):
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
         Binding(
-            "ctrl+r", "to_cone", "To cone",
-            tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
+            "ctrl+r", "solve", "Solve",
+            tooltip="Solve for the cell: hold, target or rate for the cone, the fastest safe rate, "
+            "the start for an end; each is drawn before it is taken",
         ),
     ]  # fmt: skip
 
@@ -320,6 +321,7 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         self.query_one(Curve).point(None)
         self._drawn = self._was = None
+        self._starts.clear()
         self.show_document()
         self.table.go(1)
         self.table.select(document.cursor)
