@@ -162,6 +162,11 @@ class FiringApp(App[Ended]):
 
     # The terminal
 
+    @property
+    def ascii_only(self) -> bool:
+        """Whether the terminal shows ASCII alone."""
+        return self._painting.ascii_only
+
     def _display(self, screen: Screen[Any], renderable: RenderableType | None) -> None:
         """Send only what the terminal does not show yet."""
         update: Any = renderable

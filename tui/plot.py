@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -29,8 +29,8 @@ class Mark:
     from_s: float
     to_s: float
     words: str = ""
-    line: int = -1
-    """The line's place among them all."""
+    line: int | None = None
+    """That line's place among them all, for a moment that is no stretch; None for the topmost."""
 
 
 GUTTER = 5
@@ -132,6 +132,7 @@ def draw(
     keeper: Timekeeper,
     cross_s: float | None = None,
     marks: Sequence[Mark] = (),
+    ascii_only: bool = False,
 ) -> list[list[Piece]]:
     """Draw what is seen of the lines.
 
@@ -150,7 +151,9 @@ def draw(
     cross_s : float, optional
         Where the cross-hair stands [s].
     marks : sequence of Mark
-        Stretches to be marked along the foot, their letters on a line.
+        Stretches to be marked along the foot, their letters on the topmost line there.
+    ascii_only : bool
+        Whether lines are told apart by characters of ASCII, for want of dots.
 
     Returns
     -------
@@ -168,8 +171,9 @@ def draw(
     labels = {_row_of(tick, low, high, plot_height): f"{tick:.0f}" for tick in ticks}
     cross = None if cross_s is None else column_at(window, cross_s, width)
     # The canvas starts each cell's colour with a sequence of ours, here the line's own number.
-    drawn = canvas.lines(colours=tuple(f"\x1b[{number + 1}m" for number in range(len(lines))))
-    rows: list[list[Piece]] = [_legend(lines, width, unit)]
+    colours = tuple(f"\x1b[{number + 1}m" for number in range(len(lines)))
+    drawn = canvas.lines(ascii_only=ascii_only, colours=colours)
+    rows: list[list[Piece]] = [_legend(lines, width, unit, ascii_only)]
     for number, text in enumerate(drawn):
         label = labels.get(number, "")
         edge = "┤" if label else "│"
@@ -178,7 +182,9 @@ def draw(
     rows.extend(_time_axis(window, columns, keeper, cross))
     down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
     for mark in marks if lines else ():
-        _set_mark(rows, window, mark, width, down[mark.line])
+        # The later lines lie on top.
+        on = reversed(down) if mark.line is None else [down[mark.line]]
+        _set_mark(rows, window, mark, width, on)
     return rows
 
 
@@ -187,21 +193,24 @@ def _set_mark(
     window: Window,
     mark: Mark,
     width: int,
-    line: tuple[FloatArray, FloatArray],
+    lines: Iterable[tuple[FloatArray, FloatArray]],
 ) -> None:
-    """Draw a stretch along the foot, and its letter on a line [s], [share of the plot's height]."""
-    known = np.isfinite(line[1])
+    """Draw a stretch along the foot, and its letter on the first of the lines that is there.
+
+    Of the lines [s], [share of the plot's height].
+    """
     from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
-    if from_s > to_s or not known.any():
-        return
     middle_s = 0.5 * (from_s + to_s)
-    places = [column_at(window, at_s, width) for at_s in (from_s, middle_s, to_s)]
-    first, middle, last = (GUTTER if place is None else place for place in places)
-    if mark.to_s > mark.from_s:
-        for column in range(first, last + 1):
-            rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+    shares = (float(np.interp(middle_s, *line, np.nan, np.nan)) for line in lines)
+    share = next((share for share in shares if math.isfinite(share)), None)
+    if from_s > to_s or share is None:
+        return
+    first, middle, last = (
+        column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
+    )
+    for column in range(first, last + 1) if mark.line is None else ():
+        rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
     height = len(rows) - 3
-    share = float(np.interp(middle_s, line[0][known], line[1][known]))
     row = 1 + min(max(int(share * height), 0), height - 1)
     # Beside a letter that stands there already.
     while _role_at(rows[row], middle) == MARK and middle < width - 1:
@@ -297,22 +306,32 @@ def _put(pieces: list[Piece], column: int, new: str | dict[str, str], role: int)
 
 
 @cache
-def _sample(style: LineStyle) -> str:
-    canvas = Canvas(3, 1)
+def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
+    canvas = Canvas(cells, 1)
     canvas.draw(np.array([0.0, 1.0]), np.array([0.45, 0.45]), style)
-    return canvas.lines()[0]
+    return canvas.lines(ascii_only=ascii_only)[0]
 
 
-def _legend(lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit) -> list[Piece]:
+def _legend(
+    lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit, ascii_only: bool
+) -> list[Piece]:
     pieces: list[Piece] = [(f"{f'°{unit}':>{GUTTER - 1}} ", AXIS)]
     left = width - GUTTER
-    # Where there is no room for all, those without a colour of their own are the first to go.
-    for number, line in sorted(enumerate(lines), key=lambda entry: entry[1].colour is None):
-        name = shorten(plain(line.name), max(left - 4, 1))
-        if left < 8:
+    names = [plain(line.name) for line in lines]
+    cells = 3 if sum(len(name) + 6 for name in names) <= left + 2 else 2
+    tight = sum(len(name) + 4 for name in names) > left + 1
+    # Where there is no room for all, those without a colour of their own are the first to go, and
+    # the solid line is the last.
+    for number, line in sorted(
+        enumerate(lines),
+        key=lambda entry: (entry[1].colour is None, tight and entry[1].style != "solid"),
+    ):
+        name = shorten(names[number], max(left - cells - 1, 1))
+        if left < 5 + cells or (cells < 3 and name != names[number] and number):
             break
-        pieces += [(_sample(line.style), number), (f" {name}  ", TEXT)]
-        left -= 6 + len(name)
+        gap = " " * (cells - 1)
+        pieces += [(_sample(line.style, cells, ascii_only), number), (f" {name}{gap}", TEXT)]
+        left -= 2 * cells + len(name)
     return pieces
 
 

@@ -290,6 +290,7 @@ class Curve(Widget, can_focus=True):
             keeper=shown.keeper,
             cross_s=self.cross_s,
             marks=shown.marks,
+            ascii_only=bool(getattr(self.app, "ascii_only", False)),
         )
         styles = {
             number: self.get_component_rich_style(f"curve--{_colour(line)}")
@@ -310,7 +311,7 @@ class Curve(Widget, can_focus=True):
             return ""
         if self.cross_s is not None:
             return self.shown.readout(self.cross_s, width)
-        return "← → read off · + − zoom" if self.has_focus else ""
+        return "← → read off · + − zoom" if self.has_focus else self.shown.key
 
     def cross_column(self) -> int | None:
         """Return the column the cross-hair is drawn in; None if it is not seen."""
