@@ -79,7 +79,9 @@ def find_logs(url: str, *, without: str = "") -> Iterator[ListedLog]:
             if _may_be_log(path.rpartition("/")[2]):
                 mark = next((info[k] for k in ("ETag", "etag", "mtime", "created") if info.get(k)),
                             "")  # fmt: skip
-                yield ListedLog(fs.unstrip_protocol(info["name"]), int(info["size"] or 0), str(mark))
+                yield ListedLog(
+                    fs.unstrip_protocol(info["name"]), int(info["size"] or 0), str(mark)
+                )
 
 
 def _local_logs(root: str, without: str) -> Iterator[ListedLog]:

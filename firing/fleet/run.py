@@ -107,7 +107,9 @@ def _with_data(jobs: Iterable[Job]) -> Iterator[Job]:
         yield replace(job, data=read_data(job.log)) if job.log.startswith("memory:") else job
 
 
-def _new_jobs(source: str, entries: list[ListedLog], table: FleetTable, studio: Studio) -> list[Job]:
+def _new_jobs(
+    source: str, entries: list[ListedLog], table: FleetTable, studio: Studio
+) -> list[Job]:
     """Return what has to be done, and for each the hashes by which it may be known all the same."""
     import pyarrow.compute as pc
 

@@ -561,7 +561,9 @@ def _failing(plan: PlanSummary) -> Iterator[tuple[tuple[float, ...], LookFirst]]
         yield (1.5, -(plan.excess_s or 0.0)), LookFirst("plan", reason, plan=plan.plan)
 
 
-def _with_ways(found: Sequence[LookFirst], rows: _Columns, table: FleetTable) -> tuple[LookFirst, ...]:
+def _with_ways(
+    found: Sequence[LookFirst], rows: _Columns, table: FleetTable
+) -> tuple[LookFirst, ...]:
     """Return them with the log that shows each, and how to review it."""
     chosen: list[int | None] = []
     for one in found:
