@@ -183,9 +183,14 @@ def draw(
     down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
     for mark in marks if lines else ():
         # The later lines lie on top.
-        on = reversed(down) if mark.line is None else [down[mark.line]]
+        on = reversed(down) if mark.line is None else [_known(*down[mark.line])]
         _set_mark(rows, window, mark, width, on)
     return rows
+
+
+def _known(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    known = np.isfinite(value)
+    return time_s[known], value[known]
 
 
 def _set_mark(

@@ -40,7 +40,7 @@ MEANS: dict[str, tuple[str, set[str]]] = {
         "Curve", "Part before", "Field before", "Take, go left", "Take the name",
     }),
     "f6": ("to the other part", {"Curve", "Next part"}),
-    "space": ("on, in place", {"Next word", "Next page"}),
+    "space": ("on, in place", {"Next word", "Next page", "Mark"}),
     "j": ("down in a text", {"Down"}),
     "k": ("up in a text", {"Up"}),
     # taking and leaving
@@ -84,6 +84,8 @@ MEANS: dict[str, tuple[str, set[str]]] = {
     "f8": ("a page", {"Page", "Page to print"}),
     "f9": ("dark or light", {"Dark or light"}),
     "f10": ("a calendar", {"Calendar"}),
+    "f11": ("the logbook", {"Logbook"}),
+    "ctrl+b": ("the logbook", {"Logbook"}),
     # the plan
     "ctrl+g": ("design", {"Design"}),
     "ctrl+k": ("kiln and load", {"Kiln, load"}),
@@ -109,6 +111,8 @@ MEANS: dict[str, tuple[str, set[str]]] = {
     "a": ("heard", {"Heard"}),
     "z": ("again later", {"Snooze"}),
     "n": ("around now", {"Now"}),
+    "slash": ("find", {"Find"}),
+    "t": ("trends", {"Trends"}),
     "p": ("the same place in the plan", {"In plan"}),
     "c": ("compare", {"Compare"}),
     "s": ("by segment or clock", {"By clock"}),
