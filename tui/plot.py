@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -29,8 +29,8 @@ class Mark:
     from_s: float
     to_s: float
     words: str = ""
-    line: int | None = None
-    """That line's place among them all, for a moment that is no stretch; None for the topmost."""
+    line: int = -1
+    """The line's place among them all; -1 for the topmost that is drawn there."""
 
 
 GUTTER = 5
@@ -151,7 +151,7 @@ def draw(
     cross_s : float, optional
         Where the cross-hair stands [s].
     marks : sequence of Mark
-        Stretches to be marked along the foot, their letters on the topmost line there.
+        Stretches to be marked along the foot, their letters on their line, or the topmost there.
     ascii_only : bool
         Whether lines are told apart by characters of ASCII, for want of dots.
 
@@ -181,54 +181,42 @@ def draw(
         rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
     down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
-    for mark in marks if lines else ():
-        # The later lines lie on top.
-        on = reversed(down) if mark.line is None else [_known(*down[mark.line])]
-        _set_mark(rows, window, mark, width, on)
+    _set_marks(rows, window, marks, width, down)
     return rows
 
 
-def _known(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
-    known = np.isfinite(value)
-    return time_s[known], value[known]
-
-
-def _set_mark(
+def _set_marks(
     rows: list[list[Piece]],
     window: Window,
-    mark: Mark,
+    marks: Sequence[Mark],
     width: int,
-    lines: Iterable[tuple[FloatArray, FloatArray]],
+    lines: Sequence[tuple[FloatArray, FloatArray]],
 ) -> None:
-    """Draw a stretch along the foot, and its letter on the first of the lines that is there.
-
-    Of the lines [s], [share of the plot's height].
-    """
-    from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
-    middle_s = 0.5 * (from_s + to_s)
-    shares = (float(np.interp(middle_s, *line, np.nan, np.nan)) for line in lines)
-    share = next((share for share in shares if math.isfinite(share)), None)
-    if from_s > to_s or share is None:
-        return
-    first, middle, last = (
-        column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
-    )
-    for column in range(first, last + 1) if mark.line is None else ():
-        rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+    """Draw stretches along the foot, and letters on the lines [s], [share of the plot's height]."""
     height = len(rows) - 3
-    row = 1 + min(max(int(share * height), 0), height - 1)
-    # Beside a letter that stands there already.
-    while _role_at(rows[row], middle) == MARK and middle < width - 1:
-        middle += 1
-    rows[row] = _put(rows[row], middle, mark.letter, MARK)
-
-
-def _role_at(pieces: list[Piece], column: int) -> int | None:
-    for text, role in pieces:
-        if column < len(text):
-            return role
-        column -= len(text)
-    return None
+    taken: set[tuple[int, int]] = set()
+    for mark in marks:
+        from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
+        middle_s = 0.5 * (from_s + to_s)
+        shares = (
+            float(np.interp(middle_s, time_s[known], share[known], np.nan, np.nan))
+            for time_s, share in ([lines[mark.line]] if mark.line >= 0 else reversed(lines))
+            if (known := np.isfinite(share)).any()
+        )
+        share = next((share for share in shares if math.isfinite(share)), None)
+        if from_s > to_s or share is None:
+            continue
+        first, middle, last = (
+            column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
+        )
+        if mark.to_s > mark.from_s:
+            for column in range(first, last + 1):
+                rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+        row = 1 + min(max(int(share * height), 0), height - 1)
+        while (row, middle) in taken and middle < width - 1:
+            middle += 1
+        taken.add((row, middle))
+        rows[row] = _put(rows[row], middle, mark.letter, MARK)
 
 
 def _seen(

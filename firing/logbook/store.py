@@ -219,6 +219,10 @@ class Logbook:
         self.path = path
         self._db = db
 
+    def __repr__(self) -> str:
+        """Return the file's name, on one line."""
+        return f"<Logbook {self.path.name!r}>"
+
     # -- opening ------------------------------------------------------------------------------
 
     @classmethod
