@@ -92,6 +92,9 @@ class PlanScreen(PlanActionsScreen):
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
         Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
+        Binding(
             "f10", "calendar", "Calendar", show=False,
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
@@ -430,6 +433,21 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left."""
+        if not await self.may_leave():
+            return False
+        self.session.open(document)
+        self._show_other()
+        return True
+
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        if self.settle():
+            from .logbook import LogbookScreen
+
+            self.app.push_screen(LogbookScreen(self.session))
 
     def action_review(self) -> None:
         """Go to the review."""
