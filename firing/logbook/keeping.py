@@ -123,14 +123,12 @@ def shelf_of(
     by_name: dict[str, Paper] = {}
     known = book.kilns()
     for name in map(str, kilns):
-        kept = next((old for old in known if old.casefold() == name.casefold()), None)
-        if kept is not None and not Path(name).exists():
-            by_name[kept] = Paper(kept, known[kept])
-        elif name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
+        if name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
             one = paper("kiln", name)
             by_name[_kiln(one.text).name] = one
         else:
-            by_name[name] = Paper(name, "")
+            kept = book.kiln_called(name)
+            by_name[kept] = Paper(kept, known.get(kept, ""))
     if not kilns:
         by_name = {name: Paper(name, text) for name, text in known.items()}
         for one in found.get("kiln", ()):

@@ -5,17 +5,17 @@ These are plain values, so that a list of thousands costs no more than reading t
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from firing import __version__
 from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
 
-CODE = f"{__version__}/1"
+CODE = f"{sys.modules['firing'].__version__}/1"  # by name the package would import itself
 """The version of what is derived of a log; the number behind the stroke grows with every change."""
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
