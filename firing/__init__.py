@@ -12,8 +12,6 @@ import importlib
 import sys
 from types import ModuleType
 
-__version__ = "0.2.0"
-
 TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
 
 if TYPE_CHECKING:
@@ -64,6 +62,7 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule as Schedule
     from firing.schedule.schedule import Segment as Segment
     from firing.trace import Trace as Trace
+    from firing.version import __version__ as __version__
     from firing.ware.load import Load as Load
     from firing.ware.load import Piece as Piece
 
@@ -89,6 +88,7 @@ _HOME = {
     "Segment": "firing.schedule.schedule",
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
+    "__version__": "firing.version",
     "calendar": "firing.report.calendar",
     "compare": "firing.api",
     "cone_at": "firing.cones.cone_at",
@@ -122,7 +122,7 @@ _HOME = {
 
 _CALLED_LIKE_ROOMS = ("design", "forecast", "review")
 
-__all__ = ["__version__", *_HOME]
+__all__ = [*_HOME]
 
 
 if not TYPE_CHECKING:  # a type checker knows every name from above, and should refuse others

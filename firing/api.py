@@ -704,9 +704,7 @@ def keep_firing(
         member=member,
     )
     named = [None if one is None else str(one) for one in (schedule, kiln, load)]
-    kept = keep_one(
-        Path(log), place=place, plan=named[0], kiln=named[1], load=named[2], said=said
-    )
+    kept = keep_one(Path(log), place=place, plan=named[0], kiln=named[1], load=named[2], said=said)
     assert kept.id is not None
     with Logbook.open(place) as book:
         return book.show(kept.id)

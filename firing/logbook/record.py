@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
+from firing.version import __version__
 
 CODE = f"{sys.modules['firing'].__version__}/1"  # by name the package would import itself
 """The version of what is derived of a log; the number behind the stroke grows with every change."""

@@ -35,7 +35,7 @@ element-replacement-practice."""
 LIFE, LIFE_SPREAD = 250.0, 0.75
 """Firings until then, and their spread as a logarithm: 150 to 400 and more; anecdotal."""
 BEND, BEND_SPREAD = 1.2, 0.5
-"""ElementWear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
+"""Wear goes with so high a power of the age: slower or faster with age; wear-forecast-choices."""
 WALK, WALK_SPREAD = 0.0012, 0.8
 """What wanders from one firing to the next, as a share of the power; likewise."""
 NOISE_SPREAD = 0.35

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from design.making import CONTROLLER, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 
-from firing.design.explain import designed_text
 from firing.controller.controller import Controller
+from firing.design.explain import designed_text
 from firing.design.repair import repaired_at, repaired_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text

@@ -23,7 +23,7 @@ from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
-from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.lines import KeyLine, TitleLine, Tour
 from ..widgets.segments import Offers, Segments
 from .base import side_width
 from .plan_actions import PlanActionsScreen
@@ -110,6 +110,8 @@ class PlanScreen(PlanActionsScreen):
     def compose(self) -> ComposeResult:
         """Put the table beside the curve, and under both what they come to."""
         yield TitleLine()
+        if self.session.tour:
+            yield Tour()
         with Horizontal(id="body"):
             with Vertical(id="side"):
                 yield Segments(id="segments")
@@ -129,6 +131,14 @@ class PlanScreen(PlanActionsScreen):
         segments.select(self.document.cursor)
         self.describe()
         self.say("Type on a cell to change it.  F1 is help.")
+
+    def end_tour(self) -> bool:
+        """Take the tour away, unless a cell is edited; returns whether it was there."""
+        tours = self.query(Tour)
+        there = bool(tours) and not self.bar.editing
+        if there:
+            tours.remove()
+        return there
 
     def on_screen_resume(self) -> None:
         """Take up a plan that changed while another screen was in front."""
