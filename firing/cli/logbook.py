@@ -101,6 +101,7 @@ def said_options(command: Command) -> Command:
 @click.option("--plan", "plans", multiple=True, metavar="S",
               help="The plan it was fired by; of several, the one a log fits.")  # fmt: skip
 @said_options
+@click.option("--tariff", metavar="T", help="Prices (TOML): the cost, by the logged output.")
 @click.option("--began", metavar="WHEN", help="When a log without clock times began.")
 @click.option("--dry-run", is_flag=True, help="Show what would be kept; write nothing.")
 @logbook_option
@@ -111,6 +112,7 @@ def keep_command(
     logs: tuple[Path, ...],
     kilns: tuple[str, ...],
     plans: tuple[str, ...],
+    tariff: str | None,
     dry_run: bool,
     place: Path | None,
     channel: str | None,
@@ -125,6 +127,7 @@ def keep_command(
     Each log is compared with every plan: those you name, or those in the folder and the logbook and
     the ready ones.  The report says which plan and kiln it took, and why.
     """
+    from firing.files.kinds import open_file
     from firing.logbook.keeping import derive_again, keep_logs, logs_in, shelf_of
     from firing.report.logbook import keep_report
 
@@ -136,7 +139,10 @@ def keep_command(
         raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
     with Logbook.open(place, create=not dry_run) as book:
         shelf = shelf_of(book, plans=plans, kilns=kilns, folder=folders[0] if folders else None)
-        found = keep_logs(book, files, shelf, said, dry_run=dry_run, progress=progress_line())
+        prices = open_file("tariff", tariff)
+        found = keep_logs(
+            book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()
+        )
         if not dry_run:
             derive_again(book, book.older_than(CODE)[:_CATCH_UP])
             book.back_up_when_due()

@@ -5,7 +5,6 @@ These are plain values, so that a list of thousands costs no more than reading t
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -16,7 +15,7 @@ from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
 from firing.version import __version__
 
-CODE = f"{sys.modules['firing'].__version__}/1"  # by name the package would import itself
+CODE = f"{__version__}/1"
 """The version of what is derived of a log; the number behind the stroke grows with every change."""
 EventKind = Literal["new elements", "new sensor", "relay", "repair", "note"]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
