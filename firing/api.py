@@ -28,7 +28,9 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
+    from firing.logbook.record import Firing
     from firing.logs.reader import Log
+    from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
     from firing.schedule.schedule import Purpose, Schedule
     from firing.ware.load import Load
@@ -577,6 +579,135 @@ def review(
         compare_with=others,
         compare_channel=[pick_channel(other, channel) for other in others],
     )
+
+
+def compare(
+    schedule: Schedule | PathOrName,
+    logs: Sequence[Log | PathOrName],
+    *,
+    align: Align = "segment",
+    channel: str | int | None = None,
+    kiln: KilnDescription | PathOrName | None = None,
+    load: Load | PathOrName | None = None,
+) -> Overlay:
+    """Lay several firings of one plan over each other.
+
+    Parameters
+    ----------
+    schedule : Schedule, str or path
+        The plan, its file, or the name of a ready one.
+    logs : sequence of Log, str or path
+        Two to six logs, or their files.
+    align : {"segment", "clock"}
+        Whether every segment begins at one place for all, or time counts from when each began to
+        heat.
+    channel : str or int, optional
+        The kiln's channel of every log, by name or by number from 1; found if not given.
+    kiln, load : KilnDescription and Load, str or path, optional
+        The kiln, and what was in it.
+
+    Returns
+    -------
+    Overlay
+
+    Raises
+    ------
+    FiringError
+        If a file cannot be read, or there are fewer than two logs or more than six.
+
+    Examples
+    --------
+    A firing and itself differ in nothing, and every segment of both begins at one place:
+
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> both = fi.compare(demo / "plan.toml", [demo / "log.csv"] * 2)
+    >>> both.remarks
+    ('Nothing differs by more than firings of one program do.',)
+    >>> both.firings[0].at_s == both.firings[1].at_s
+    True
+    """
+    from firing.review.overlay import overlay
+
+    plan, described, loaded = _schedule(schedule), _kiln(kiln), _load(load)
+    reviews = [review(plan, log, channel=channel, kiln=described, load=loaded) for log in logs]
+    return overlay(reviews, align)
+
+
+def keep_firing(
+    log: PathOrName,
+    logbook: str | PathLike[str] | None = None,
+    *,
+    schedule: PathOrName | None = None,
+    kiln: PathOrName | None = None,
+    load: PathOrName | None = None,
+    witnesses: Sequence[str] = (),
+    notes: Sequence[str] = (),
+    kwh: float | None = None,
+    cost: float | None = None,
+    currency: str = "",
+    member: str = "",
+) -> Firing:
+    """Keep the log of a firing in the logbook; the same log twice is one firing.
+
+    Parameters
+    ----------
+    log : str or path
+        The log's file.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+    schedule, kiln, load : str or path, optional
+        What it was fired by, in and with: files or ready names.  Without them the plan and kiln
+        are found among those the logbook knows.
+    witnesses : sequence of str
+        Cones that stood in the kiln, such as ``"6=3:00@top"``.
+    notes : sequence of str
+        Anything to remember.
+    kwh, cost, currency, member : optional
+        The energy by a meter [kWh], what it cost, and who fired.
+
+    Returns
+    -------
+    Firing
+        As the logbook has it now.
+
+    Raises
+    ------
+    FiringError
+        If the log can't be read, or the logbook can't be written.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(demo / "log.csv", book, schedule=demo / "plan.toml", kwh=58.0)
+    >>> again = fi.keep_firing(demo / "log.csv", book)
+    >>> kept.id == again.id, again.kwh
+    (True, 58.0)
+    """
+    from firing.logbook.keeping import keep_one
+    from firing.logbook.record import Entry
+    from firing.logbook.store import Logbook
+
+    place = None if logbook is None else Path(logbook)
+    said = Entry(
+        "",
+        b"",
+        witnesses=tuple(witnesses),
+        notes=tuple(notes),
+        kwh=kwh,
+        cost=cost,
+        currency=currency,
+        member=member,
+    )
+    named = [None if one is None else str(one) for one in (schedule, kiln, load)]
+    kept = keep_one(Path(log), place=place, plan=named[0], kiln=named[1], load=named[2], said=said)
+    assert kept.id is not None
+    with Logbook.open(place) as book:
+        return book.show(kept.id)
 
 
 def resume(

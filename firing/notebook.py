@@ -24,15 +24,16 @@ from firing.logs.reader import Log
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import Drawing
 from firing.report.charts.forecast_course import forecast_course
-from firing.report.charts.review_course import plan_and_actual
+from firing.report.charts.review_course import overlaid_courses, plan_and_actual
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.document import Block, Bullets, Paragraph, Table
-from firing.report.forecast import forecast_answer, forecast_segments
+from firing.report.forecast import forecast_answer, forecast_segments, rate_words
 from firing.report.page import render_parts
-from firing.report.review import review_answer
+from firing.report.review import overlaid_segments, overlaid_table, review_answer
 from firing.report.review_time import account_table, segments_section
+from firing.review.overlay import Overlay
 from firing.review.result import Review
-from firing.schedule.schedule import Schedule, Segment
+from firing.schedule.schedule import Schedule
 from firing.schedule.timeline import set_point_over_time
 from firing.trace import Trace
 from firing.units import (
@@ -41,7 +42,6 @@ from firing.units import (
     format_rate,
     format_temperature,
     hours_minutes,
-    rate_from_celsius,
     temperature_figure,
 )
 from firing.viewable import Plottable, Tabular
@@ -129,6 +129,17 @@ def _(review: Review) -> pd.DataFrame:
         for cause in causes:
             row[f"{cause}_s"] = sum(c.seconds for c in segment.causes if c.cause == cause)
         rows.append(row)
+    return _numbered(rows)
+
+
+@frame.register(Overlay)
+def _(overlay: Overlay) -> pd.DataFrame:
+    """One row a segment, a column a firing."""
+    rows = []
+    for segment in overlay.segments:
+        row = {"name": segment.name, "planned_s": segment.planned_s}
+        took = zip(overlay.firings, segment.took_s, strict=True)
+        rows.append(row | {f"{firing.letter}_s": took_s for firing, took_s in took})
     return _numbered(rows)
 
 
@@ -235,6 +246,12 @@ def _(review: Review) -> list[Block]:
     return [*map(Paragraph, lines), segments_section(review), *causes]
 
 
+@_parts.register(Overlay)
+def _(overlay: Overlay) -> list[Block]:
+    tables = [overlaid_table(overlay), overlaid_segments(overlay)]
+    return [Paragraph(overlay.schedule.title), Bullets(overlay.remarks), *filter(None, tables)]
+
+
 @_parts.register(Design)
 def _(design: Design) -> list[Block]:
     lines = (_headline(design), design.advice, *design.problems)
@@ -323,7 +340,7 @@ def _segments(schedule: Schedule) -> Table:
         (
             str(index + 1),
             segment.name,
-            _rate(segment, schedule.from_c(index), unit),
+            rate_words(segment, schedule.from_c(index), unit),
             temperature_figure(segment.target_c, unit),
             hours_minutes(segment.hold_s) if segment.hold_s else "–",
             segment.action,
@@ -332,13 +349,6 @@ def _segments(schedule: Schedule) -> Table:
     ]
     headers = ("#", "segment", f"°{unit}/h", f"to °{unit}", "hold", "at the kiln")
     return Table(headers, "rlrrrl", rows, "Segments")
-
-
-def _rate(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
-    if segment.rate_c_per_h is None:
-        return "full power" if segment.drive == "unlimited" else "off"
-    sign = "−" if segment.target_c < from_c else ""
-    return f"{sign}{rate_from_celsius(segment.rate_c_per_h, unit):.0f}"
 
 
 def _channels(trace: Trace) -> Table:
@@ -389,6 +399,11 @@ def _(forecast: Forecast) -> Drawing:
 @_drawing.register(Review)
 def _(review: Review) -> Drawing:
     return plan_and_actual(review)
+
+
+@_drawing.register(Overlay)
+def _(overlay: Overlay) -> Drawing:
+    return overlaid_courses(overlay)
 
 
 @_drawing.register(Design)

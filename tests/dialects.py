@@ -1661,6 +1661,8 @@ def _read(path: Path, told: dict[str, str]) -> tuple[Any, int, str]:
     for name in ("junction_c",):
         if name in values:
             values[name] = float(values[name])
+    if str(values.get("part")).isdigit():
+        values["part"] = int(values["part"])
     if "restart_pause_s" in values:
         values["restart_pause_s"] = 0.0
     if "columns" in values:
@@ -1690,6 +1692,8 @@ def _compare(case: Case, log: Any, number: int) -> str:
     best = (-1, 0.0)
     for shift in truth_s[:12]:
         nearest = np.clip(np.searchsorted(truth_s, at + shift - 60.0), 0, truth_s.size - 1)
+        nearest = np.where(truth_s[nearest] < at + shift - case.tol_s, nearest + 1, nearest)
+        nearest = np.clip(nearest, 0, truth_s.size - 1)
         good = known & (np.abs(truth_s[nearest] - at - shift) <= case.tol_s)
         good &= np.abs(truth_c[nearest] - values) <= case.tol_c
         best = max(best, (int(good.sum()), float(shift)))

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 NEW, MEND = "new", "mend"
 """Whether a new plan is made, or the open one mended."""
 HOWS = ((NEW, "a new plan, the fastest that is safe"), (MEND, "this plan, made safe"))
+_FIRED_C = 500.0
+"""A plan that goes no hotter is none of a firing yet [°C]."""
 PURPOSES = ("bisque", "glaze", "once-fired", "decal")
 
 
@@ -128,7 +130,9 @@ def begin(schedule: Schedule, circumstances: Circumstances) -> dict[str, str]:
         "how": NEW,
         "purpose": schedule.purpose if schedule.purpose in PURPOSES else PURPOSES[0],
         "cone": cone or "",
-        "top": "" if cone else format_temperature(schedule.peak_c, schedule.unit),
+        "top": ""
+        if cone or schedule.peak_c < _FIRED_C
+        else format_temperature(schedule.peak_c, schedule.unit),
         "margin": f"{USUAL_MARGIN:g}",
         "open": format_temperature(circumstances.unload_c, schedule.unit),
         "reserve": f"{100.0 * RESERVE:g}",
@@ -146,6 +150,11 @@ def continued(begun: Mapping[str, str], last: WantedDesign | None) -> dict[str, 
         # Only one of the two may be filled in: they go together.
         same -= {"cone", "top"}
     return {key: last.texts[key] if key in same else text for key, text in begun.items()}
+
+
+def top_gives_way(shown: Mapping[str, str], texts: Mapping[str, str]) -> bool:
+    """Whether a cone was written beside a top that only stood there, as the plan's peak."""
+    return bool(texts["cone"].strip() and not shown["cone"] and texts["top"] == shown["top"])
 
 
 def _margin(text: str) -> float:

@@ -4,6 +4,7 @@ Nothing is checked here.  What was typed is put into the file's own form and rea
 file's own reader, so that a cell is judged exactly as the same value in a file would be.
 """
 
+import re
 from dataclasses import replace
 from typing import Any, Literal, get_args
 
@@ -101,10 +102,31 @@ def cell_text(schedule: Schedule, row: int, field: SegmentKey) -> str:
     return segment.name if field == "name" else segment.action
 
 
+_SPACED = re.compile(r"(?<=\d)\s(?=\d{3}\b)")
+_GROUPED = re.compile(r"([1-9]\d?)(?:,(\d{3})|\.(\d\d0))(?!\d)")
+_FULL = re.compile(r"(full( power)?|max(imum)?|free)", re.IGNORECASE)
+_HALF_WRITTEN = re.compile(r"^(\d+) ?h ?(\d\d)$")
+"""As people write 1200, 1.2 or 1200, full power, and 1h30m."""
+
+_SETTING = re.compile(r"\b[a-z_]+ = (?=\S)")
+_UNIT_AT_TOP = re.compile(r'Then write unit = "([CF])" at the top')
+
+
+def _plainly(message: str) -> str:
+    """Return a fault of a file as it is said of a cell: what to write, and no keys of the file."""
+    return _SETTING.sub("", _UNIT_AT_TOP.sub(r"Then write its unit behind it, like 900\1", message))
+
+
 def _value(text: str, field: SegmentKey, unit: TemperatureUnit) -> Any:
     """Return typed text as the value a file would hold; None leaves the key out."""
-    typed = text.strip()
+    typed = " ".join(text.split())
     if field in ("rate", "target"):
+        typed = _FULL.sub("unlimited", _SPACED.sub("", typed))
+        if found := _GROUPED.match(typed):
+            whole, part = found[1], found[2] or found[3]
+            raise FiringError(
+                f'"{typed}" may be {whole}{part} or {float(f"{whole}.{part}"):g}; write which'
+            )
         # A number may carry its unit: 60F/h in a °C schedule is what it says.  Anything else is
         # handed on as text, for the file's check to answer.
         try:
@@ -114,7 +136,9 @@ def _value(text: str, field: SegmentKey, unit: TemperatureUnit) -> Any:
             return plain_number(from_celsius(parse_temperature_c(typed, unit), unit))
         except FiringError:
             return typed.lower()
-    return typed or None
+    if field == "hold":
+        return _HALF_WRITTEN.sub(r"\1h\2m", typed) or None
+    return text.strip() or None
 
 
 def _read_back(schedule: Schedule, path: KeyPath, value: Any) -> Schedule:
@@ -141,10 +165,10 @@ def _judged(data: dict[str, Any], field: str = "") -> Schedule:
     except FaultyFile as error:
         own = [fault.message for fault in error.faults if fault.field == field]
         if own:
-            raise FiringError(own[0]) from None
+            raise FiringError(_plainly(own[0])) from None
         first = error.faults[0]
         raise FiringError(
-            f"{first.field}: {first.message}" if first.field else first.message
+            _plainly(f"{first.field}: {first.message}" if first.field else first.message)
         ) from None
 
 

@@ -27,6 +27,10 @@ _FLOAT = re.compile(
     r"[+-]?(\d{1,15}\.\d{0,15}|\.\d{1,15}|\d{1,15})(e[+-]?\d{1,2})?", re.ASCII | re.I
 )
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
+_DAY_FIRST = re.compile(r"(\d{1,2})\. ?(\d{1,2})\. ?(\d{4})", re.ASCII)
+_PAIR = re.compile(r"(\d+(?:[.,]\d+)?) ?°?C?: ?(\d+(?:[.,]\d+)?)", re.ASCII)
+_BETWEEN = re.compile(r";|, ")
+"""Pairs of °C and value, written ``400: 0.14, 1000: 0.2``."""
 _COMMA = re.compile(r"[+-]?\d{1,15},\d{1,15}", re.ASCII)
 
 
@@ -202,13 +206,25 @@ def _temperature(typed: str) -> Any:
 
 
 def _date(typed: str) -> Any:
+    found = _DAY_FIRST.fullmatch(typed)
     try:
-        return date.fromisoformat(typed)
+        if found is None:
+            return date.fromisoformat(typed)
+        return date(int(found[3]), int(found[2]), int(found[1]))
     except ValueError:
         return typed
 
 
 def _points(typed: str) -> Any:
+    if _COMMA.fullmatch(typed):
+        typed = typed.replace(",", ".")
+    pairs = [_PAIR.fullmatch(part.strip()) for part in _BETWEEN.split(typed)]
+    if all(pairs):
+        return [
+            [float(pair[1].replace(",", ".")), float(pair[2].replace(",", "."))]
+            for pair in pairs
+            if pair is not None
+        ]
     try:
         value = tomllib.loads(f"value = {typed}")["value"]
     except tomllib.TOMLDecodeError:
@@ -239,10 +255,16 @@ def _text(value: Any) -> str:
     if isinstance(value, float):
         return repr(value).removesuffix(".0")
     if isinstance(value, list):
+        if value and all(_is_pair(pair) for pair in value):
+            return ", ".join(f"{_text(at_c)}: {_text(number)}" for at_c, number in value)
         return "[" + ", ".join(map(_text, value)) + "]"
     if isinstance(value, dict):
         return "{" + ", ".join(f"{plain(key)} = {_text(v)}" for key, v in value.items()) + "}"
     return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def _is_pair(value: Any) -> bool:
+    return isinstance(value, list) and [type(n) in (int, float) for n in value] == [True, True]
 
 
 def same(one: Any, other: Any) -> bool:

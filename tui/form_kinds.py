@@ -285,9 +285,9 @@ def _limits(entry: Mapping[str, Any], kind: FieldKind, unit: str) -> str:
     if kind == "choice":
         return "space: the next, enter: all"
     if kind == "date":
-        return "year-month-day"
+        return "like 2026-03-12 or 12.3.2026"
     if kind == "points":
-        return "a number, or pairs of °C and value"
+        return "a number, or °C: value, °C: value"
     if kind == "text":
         return "a few words"
     bounds: dict[str, Any] = {}

@@ -148,6 +148,14 @@ def _hours(result: Forecast, *, ranged: bool, pending: bool) -> list[str]:
     return parts
 
 
+def comes_to(now: Forecast, then: Forecast) -> str:
+    """Return what of a plan's hours and cone another would change, in a sentence."""
+    parts = [f"heats {format_duration(now.heating_s)} → {format_duration(then.heating_s)}"]
+    cones = [_cone_number(result) for result in (now, then)]
+    parts.append(f"cone {cones[0]} → {cones[1]}" if cones[0] != cones[1] else f"cone {cones[1]}")
+    return f"{sentence(_BETWEEN.join(parts))}."
+
+
 def _when(result: Forecast, after_s: float) -> str:
     at = plan_times(result).at(after_s)
     return f"after {at}" if result.started is None else at

@@ -6,8 +6,8 @@ import sys
 
 import click
 
-from firing import __version__
 from firing.cli import outcome
+from firing.version import __version__
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),
@@ -17,9 +17,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "resume": ("firing.cli.design", "Say what to key in after an interruption."),
     "guide": ("firing.cli.design", "Go from a fault of the ware to what to change in a plan."),
     "review": ("firing.cli.review", "Compare a log with its plan: where did the time go?"),
-    "fleet": ("firing.cli.fleet", "Review many logs at once: which kilns and plans need a look."),
+    "compare": ("firing.cli.review", "Lay several firings of one plan over each other."),
     "keep": ("firing.cli.logbook", "Keep the log of a firing in the logbook, or a folder of them."),
     "logbook": ("firing.cli.logbook", "List, find and compare kept firings; note what was done."),
+    "fleet": ("firing.cli.fleet", "Review many logs at once: which kilns and plans need a look."),
     "watch": ("firing.cli.watch", "Watch a firing while it runs, and record it."),
     "notify": ("firing.cli.ports", "Show who gets messages of a firing, and try them."),
     "ports": ("firing.cli.ports", "List the serial ports of this computer."),
@@ -46,8 +47,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Begin": ("demo", "setup", "new", "edit"),
     "Plan": ("forecast", "design", "card", "calendar", "guide", "kiln", "schedules"),
     "Fire": ("watch", "notify", "ports", "resume", "safety"),
-    "Review": ("review", "fleet", "heatwork"),
-    "Remember": ("keep", "logbook"),
+    "Review": ("review", "compare", "heatwork"),
+    "Remember": ("keep", "logbook", "fleet"),
     "Look up": ("cone", "hold", "peak", "ways", "cone-at", "schema", "sources"),
 }
 """The commands in the groups that ``--help`` lists them in."""
@@ -61,6 +62,8 @@ EXAMPLES: dict[str, str] = {
     "resume": "firing resume firing-demo/plan.toml firing-demo/log.csv",
     "guide": 'firing guide "black core" thin-ware-bisque',
     "review": "firing review firing-demo/plan.toml firing-demo/log.csv --html review.html",
+    "compare": "firing compare --schedule firing-demo/plan.toml firing-demo/log.csv "
+    "firing-demo/log.csv",
     "fleet": "firing fleet logs --plans plans --kilns kilns --out results --html fleet.html",
     "watch": "firing watch firing-demo/log.csv --schedule firing-demo/plan.toml --every 4h",
     "keep": "firing keep firing-demo/log.csv --plan firing-demo/plan.toml --kiln example-kiln",

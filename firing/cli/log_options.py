@@ -23,7 +23,20 @@ def log_options(command: Command) -> Command:
             click.option(
                 "--unit",
                 type=click.Choice(
-                    ["C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
+                    [
+                        "C",
+                        "F",
+                        "K",
+                        "mV",
+                        "C/10",
+                        "F/10",
+                        "C/100",
+                        "C/1000",
+                        "K/10",
+                        "C/2",
+                        "C/4",
+                        "C/16",
+                    ]
                 ),
                 help="Unit of the readings; C/10 is tenths of a degree, C/4 a chip's quarters.",
             ),

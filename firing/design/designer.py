@@ -51,30 +51,8 @@ def design(
 ) -> Design:
     """Return the fastest safe schedule for a load.
 
-    Parameters
-    ----------
-    load : Load
-        What is fired.
-    request : DesignRequest
-        What is wanted.
-    kiln : KilnDescription, optional
-        The kiln; without one the default curves stand in.
-    controller : Controller, optional
-        What the program is keyed into; without one, 8 segments in whole °C/h, °C and minutes.
-    state : WareState, optional
-        What an interrupted firing has already done to the ware.
-
-    Returns
-    -------
-    Design
-
-    Raises
-    ------
-    DryFirst
-        If the ware is to be dried before it is fired; the message says how.
-    FiringError
-        If demands leave no schedule: one sentence saying which two collide; or as of
-        `firing.ware.safe_rates.limits_for`.
+    `state` is what an interrupted firing has already done to the ware.  Ware that is to be dried
+    before it is fired raises `DryFirst`, which says how.
     """
     controller = owners_controller(load, kiln) if controller is None else controller
     ready = prepared(load, request, kiln, state, controller)
@@ -117,14 +95,14 @@ def _design(
     told: str = "",
 ) -> Design:
     load, limits, curves, offset_c = ready.load, ready.limits, ready.curves, ready.offset_c
+    cone = None if request.cone is None else parse_cone(request.cone)
     said = [told] if told else []
 
-    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
-        found = answer(load, request, kept, curves, controller, offset_c)
-        course = forecast(
-            found.schedule,
+    def checked(schedule: Schedule, limits: WareLimits) -> Forecast:
+        return forecast(
+            schedule,
             unload_c=request.open_c,
-            target_cone=None if request.cone is None else parse_cone(request.cone),
+            target_cone=cone,
             kiln=kiln,
             load=load,
             limits=limits,
@@ -132,7 +110,10 @@ def _design(
             waits=controller.waits,
             usual=request.usual,
         )
-        return found, course
+
+    def tried(kept: WareLimits) -> tuple[DesignAnswer, Forecast]:
+        found = answer(load, request, kept, curves, controller, offset_c)
+        return found, checked(found.schedule, limits)
 
     kept = broken = limits
     found, result = tried(kept)
@@ -168,17 +149,7 @@ def _design(
             kept, found, result = shorter, other, course
     if request.by != "slower":
         # What one of the two allows, the check of the ware by both may not.
-        result = forecast(
-            found.schedule,
-            unload_c=request.open_c,
-            target_cone=None if request.cone is None else parse_cone(request.cone),
-            kiln=kiln,
-            load=load,
-            limits=ready.ware,
-            state=state,
-            waits=controller.waits,
-            usual=request.usual,
-        )
+        result = checked(found.schedule, ready.ware)
         said.append(_BY[request.by])
     elif result.breaches:
         raise FiringError(
@@ -204,7 +175,7 @@ def _design(
         cost_of_segments_s=max(solution.time_s - solution.unlimited_s, 0.0),
         by_segments=by_segments,
         forecast=result,
-        cone=None if request.cone is None else parse_cone(request.cone),
+        cone=cone,
         problems=tuple(breach.message for breach in result.breaches),
         practice=beside_practice(load, ready.ware, result, request.by),
         costs=cost,

@@ -79,10 +79,8 @@ def repair(
         if breach is None:
             break
         applied.append(breach)
-        if breach.kind == "rate":
-            done.append(_slow(now, segments, reasons, breach, controller))
-        else:
-            done.append(_hold_longer(now, segments, reasons, breach, controller))
+        step = _slow if breach.kind == "rate" else _hold_longer
+        done.append(step(now, segments, reasons, breach, controller))
     if cools_alone and segments[-1].drive == "off":
         segments, reasons = segments[:-1], reasons[:-1]
     changes: list[str] = []
@@ -92,6 +90,17 @@ def repair(
         segments = fewer
     repaired = replace(schedule, segments=tuple(segments))
     return Repaired(repaired, tuple(reasons), tuple(applied), tuple(done), tuple(changes))
+
+
+def repaired_at(schedule: Schedule, breach: Breach, controller: Controller) -> tuple[Schedule, str]:
+    """Return a schedule changed at one breach of a rate or a stay alone, and what that changed."""
+    whole = with_natural_cooling(schedule)
+    segments = list(whole.segments)
+    step = _slow if breach.kind == "rate" else _hold_longer
+    done = step(whole, segments, [_NOTHING] * len(segments), breach, controller)
+    if len(whole.segments) > len(schedule.segments) and segments[-1].drive == "off":
+        segments.pop()
+    return replace(schedule, segments=tuple(segments)), done
 
 
 def _breaches(schedule: Schedule, limits: WareLimits, curves: KilnCurves) -> tuple[Breach, ...]:

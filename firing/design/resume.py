@@ -46,7 +46,7 @@ from firing.units import (
 from firing.viewable import Tabular
 from firing.ware.hot_start import as_dried, assumed_state, state_of, ware_done
 from firing.ware.limits import USUAL_MARGIN
-from firing.ware.load import Load, WareState, load_or_typical
+from firing.ware.load import Load, WareState
 from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
@@ -339,37 +339,10 @@ def resume(
     open_c: float = UNLOAD_C,
     clock: datetime | None = None,
 ) -> Resumption:
-    """Return what to key in now.
+    """Return what to key in now, by the log so far; `fi.resume` says more of what is asked.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program that was interrupted.
-    time_s, temperature_c : ndarray, shape (n,)
-        The log so far [s, °C]; NaN where there is no reading.
-    load, kiln, controller
-        The ware, the kiln, and what the rest is keyed into, as far as known.
-    cone : str, optional
-        The cone wanted; else log and rest are to amount to what the whole program would have.
-    margin : float
-        Caution.
-    reads_c, ago_s : float
-        What the kiln reads now, and how long after the log's last reading [°C, s].
-    started : datetime, optional
-        When the log began, with its time zone.
-    open_c : float
-        Opening [°C].
-    clock : datetime, optional
-        What the clock says now, with its time zone: whether the log's last reading still holds.
-
-    Returns
-    -------
-    Resumption
-
-    Raises
-    ------
-    FiringError
-        If the log has fewer than two readings, or the reading now cannot be right.
+    `clock` is what the clock says now, with its time zone: whether the log's last reading still
+    holds.
     """
     controller = (
         Controller(max_segments=99, unit=schedule.unit) if controller is None else controller
@@ -385,7 +358,7 @@ def resume(
         return _course_in_kiln(
             program,
             kiln,
-            load_or_typical(load, kiln.volume_l, schedule.purpose),
+            kiln.inside(load, schedule.purpose),
             controller.waits,
             state,
             curves,
@@ -399,7 +372,7 @@ def resume(
         state = in_kiln = _done_to(load, times, readings, schedule.ware_done)
         load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
-        in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
+        in_kiln = _done_to(kiln.inside(load, schedule.purpose), times, readings)
     begins = None if started is None else after(started, float(times[-1]))
     stale = _cooled_since(begins, now_c, schedule.unit, None if reads_c is not None else clock)
     notes = _account(schedule, segment, reached_c, now_c, state, load, told_late=bool(stale))
@@ -520,7 +493,7 @@ def _by_itself(rest: Schedule, cone: str | None, lost: WareDone | None) -> Sched
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
     if kiln is None:
         return default_curves()
-    return curves_of(kiln, load_or_typical(load, kiln.volume_l, schedule.purpose), schedule.peak_c)
+    return curves_of(kiln, kiln.inside(load, schedule.purpose), schedule.peak_c)
 
 
 def _done_to(

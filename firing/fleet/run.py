@@ -14,7 +14,7 @@ from firing.fleet.review_log import Studio
 from firing.fleet.row import COLUMNS, Row
 from firing.fleet.table import PART_ROWS, FleetTable, arrow
 from firing.fleet.worker import LONGEST_S
-from firing.logbook.keeping import Progress, progressed
+from firing.logbook.keeping import KeepProgress, progressed
 from firing.serialise import Serialised
 
 FLUSH_ROWS, FLUSH_S = 1000, 30.0
@@ -40,7 +40,7 @@ def review_all(
     workers: int | None = None,
     scheduler: str | None = None,
     longest_s: float = LONGEST_S,
-    progress: Callable[[Progress], None] = lambda _: None,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> Run:
     """Review what is new of a source, and add it to the table.
 
@@ -114,7 +114,7 @@ def _words(values: Iterable[str]) -> Any:
 
 
 def _reviewed(
-    table: FleetTable, answers: Answers, total: int, progress: Callable[[Progress], None]
+    table: FleetTable, answers: Answers, total: int, progress: Callable[[KeepProgress], None]
 ) -> list[tuple[Job, bytes]]:
     """Write the rows as they come, and return what is known by its bytes already."""
     known: list[tuple[Job, bytes]] = []

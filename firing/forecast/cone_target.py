@@ -74,14 +74,7 @@ def plan_for_cone(
     changed: Changed,
     forecast_of: Callable[[Schedule], Forecast],
 ) -> PlanForCone:
-    """Return a plan with the hold, the peak or the rate that brings a cone just down.
-
-    Raises
-    ------
-    FiringError
-        If the peak's ramp has no rate to change, or nothing within 24 h, 120 °C or 5 to 400 °C/h
-        does it.
-    """
+    """Return a plan with the hold, the peak or the rate that brings a cone just down."""
     name = cone_law(cone).cone
     place = schedule.peak_index
     segment, unit = schedule.segments[place], schedule.unit
@@ -105,7 +98,8 @@ def plan_for_cone(
         value = math.exp(_root(start, lambda ln: ln_x(math.exp(ln)), -1.0, 6.0))
         low, high = RATE_LIMITS_C_PER_H
         if not low <= value <= high:
-            raise FiringError(f"no rate of {_range_words(low, high, unit)} brings cone {name} down")
+            span = f"{rate_from_celsius(low, unit):g} to {format_rate(high, unit)}"
+            raise FiringError(f"no rate of {span} brings cone {name} down")
         per_unit = value / c_per_ln
     rounded = _rounded(changed, value, unit)
     done = _with(schedule, changed, rounded)
@@ -195,7 +189,3 @@ def _words(changed: Changed, value: float, unit: TemperatureUnit) -> str:
     if changed == "hold":
         return format_duration(value)
     return format_temperature(value, unit) if changed == "peak" else format_rate(value, unit)
-
-
-def _range_words(low: float, high: float, unit: TemperatureUnit) -> str:
-    return f"{rate_from_celsius(low, unit):g} to {format_rate(high, unit)}"

@@ -46,42 +46,11 @@ def forecast(
     limits: WareLimits | None = None,
     usual: UsualKiln = TRIAL,
 ) -> Forecast:
-    """Forecast a schedule.
+    """Forecast a schedule; `fi.forecast` says more of what is asked.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        The program.
-    started : datetime, optional
-        When it starts, with its time zone.
-    unload_c : float
-        The temperature the kiln is opened at [°C].
-    target_cone : str, optional
-        The cone wanted, the schedule's own if left out; the forecast says what would meet it.
-    kiln : KilnDescription, optional
-        The kiln to simulate the firing in.
-    load : Load, optional
-        What is in it; a typical load for the kiln's volume if not given.
-    waits : bool
-        Whether the controller's clock waits when the kiln lags.
-    margin : float
-        Caution of the ware's limits, from 1 (see `firing.ware.safe_rates.limits_for`).
-    state : WareState, optional
-        What earlier firing has done to the ware; unless given, a program that starts hot is taken
-        to find the ware past what it passes over.
-    limits : WareLimits, optional
-        The load's limits, where they are known already; `margin` then has no say.
-    usual : UsualKiln
-        The kiln whose cooling stands in where none is given.
-
-    Returns
-    -------
-    Forecast
-
-    Raises
-    ------
-    FiringError
-        If `unload_c` is not above the room, or a ramp cannot be forecast.
+    A typical load stands in for none.  `state` is what earlier firing has done to the ware; without
+    it, a program that starts hot is taken to find the ware past what it passes over.  Where the
+    load's `limits` are known already, `margin` has no say.
     """
     if state is None and load is not None and schedule.ware_done is not None:
         from firing.ware.hot_start import state_of

@@ -14,7 +14,6 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import KilnDescription
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit_result import Diagnostics, FittedValue, KilnFit
 from firing.kiln.materials import material_names, wall_material
 from firing.kiln.residuals import (
@@ -23,6 +22,7 @@ from firing.kiln.residuals import (
     LEAK,
     LOSS,
     POWER,
+    FiringRecord,
     FitSolution,
     Multipliers,
     Priors,
@@ -221,36 +221,12 @@ def fit_kiln(
 ) -> KilnFit:
     """Estimate a kiln's power, losses and capacity from its firings, all together.
 
-    Parameters
-    ----------
-    kiln : KilnDescription
-        The kiln as its file describes it; what it learnt before does not count.
-    records : sequence of FiringRecord
-        One or more firings; `firing.review.fit_input.fit_input_of` makes them from logs.
-    elements_new : bool
-        The owner says that the elements were new in these firings; with `actual_volts` measured
-        this fixes the power.
-    on : date, optional
-        The day to date the result; that of the latest log unless given.
-    try_walls : bool
-        Whether to try other wall materials where the described one fits badly; a warning says so.
-
-    Returns
-    -------
-    KilnFit
-
-    Raises
-    ------
-    FiringError
-        If a log is too short or never heats, nothing is known of the elements in any, the search
-        does not converge, or the multipliers are not those of this kiln.
-
-    Notes
-    -----
-    The heat that the measured course needs, window by window, is compared with duty times full
-    power, with full power where the kiln fell behind its program, with nothing in natural cooling,
-    and with the meter.  Non-linear least squares with priors on the logarithms; source
-    ``kiln-fit-choices``.
+    What the kiln learnt before does not count.  `elements_new`, with `actual_volts` measured, fixes
+    the power; `try_walls` tries other wall materials where the described one fits badly, and a
+    warning says so.  The heat that the measured course needs, window by window, is compared with
+    duty times full power, with full power where the kiln fell behind its program, with nothing in
+    natural cooling, and with the meter.  Non-linear least squares with priors on the logarithms;
+    source ``kiln-fit-choices``.
     """
     if not records:
         raise FiringError("a fit needs the log of at least one firing")

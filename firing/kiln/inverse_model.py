@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
 
 import numpy as np
 
@@ -168,29 +167,6 @@ class _Water:
         return self.whole_j - sum(left_j)
 
 
-class _Body(Protocol):
-    """One body that exchanges heat with the chamber alone."""
-
-    def heat(self, temperature_c: list[float]) -> list[float]:
-        """Return each node's heat content [J]."""
-        ...
-
-    def knows(self, temperature_c: list[float]) -> bool:
-        """Whether its materials may be asked at these temperatures."""
-        ...
-
-    def balance(
-        self,
-        expected_c: list[float],
-        a: float,
-        past_w: list[float],
-        taken: dict[int, tuple[float, float]],
-        chamber_c: float,
-    ) -> tuple[list[float], list[float]]:
-        """Return temperatures and heat contents of the balance linearised about a guess."""
-        ...
-
-
 def _exchange_w_per_m2k(face_c: float, chamber_c: float) -> float:
     return radiation_w_per_m2k(face_c, chamber_c, EMISSIVITY_INSIDE) + H_INSIDE
 
@@ -200,6 +176,7 @@ class _LumpBody:
         self.lump = lump
 
     def heat(self, temperature_c: list[float]) -> list[float]:
+        """Return each node's heat content [J]."""
         return [self.lump.volume_m3 * self.lump.grid.heat(temperature_c[0])[1]]
 
     def knows(self, temperature_c: list[float]) -> bool:
@@ -213,6 +190,7 @@ class _LumpBody:
         taken: dict[int, tuple[float, float]],
         chamber_c: float,
     ) -> tuple[list[float], list[float]]:
+        """Return temperatures and heat contents of the balance linearised about a guess."""
         lump, t = self.lump, expected_c[0]
         per_m3, content = lump.grid.heat(t)
         capacity, content = lump.volume_m3 * per_m3, lump.volume_m3 * content
@@ -251,6 +229,10 @@ class _SlabBody:
         d, r = slab.eliminate(expected_c, a, past_w, outside=out, taken=taken)
         g = self.area_m2 * _exchange_w_per_m2k(expected_c[0], chamber_c)
         return slab.solve((r + g * chamber_c) / (d + g))
+
+
+_Body = _LumpBody | _SlabBody
+"""What exchanges heat with the chamber alone."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,6 +3,8 @@
 The heat a course needs scales with loss, leak and capacity, what the elements gave with power.
 A window's misfit is taken relative to one of them, so that one factor on all of them leaves it
 unchanged, as it must (source ``kiln-fit-choices``): only an anchor fixes that factor.
+
+A `FiringRecord` is one firing as a fit takes it: its course, and what is known of the duty.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -17,12 +20,90 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription, resistance_factor
-from firing.kiln.firing_record import FiringRecord
-from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
+from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
 from firing.trace import FloatArray
-from firing.ware.load import Load, typical_load
+from firing.units import SECONDS_PER_HOUR
+from firing.ware.load import Load
+
+FULL_DUTY = 0.98
+"""From here on the elements count as fully on."""
+
+
+HOT_C = 40.0
+"""A log that begins so far above the room begins in a hot kiln [°C]."""
+
+
+@dataclass(frozen=True, eq=False)
+class FiringRecord:
+    """One firing."""
+
+    name: str  # what sentences call it
+    # Moments [s], a few minutes apart, and the chamber's temperature freed of noise [°C].
+    time_s: FloatArray
+    chamber_c: FloatArray
+    duty: FloatArray  # share of full power over each step; NaN where it is not known
+    # Whether the duty was logged; else it is inferred: 1 where the kiln fell behind its program, 0
+    # in natural cooling.
+    logged: bool
+    kwh: float | None = None  # what a meter counted over the whole firing [kWh]
+    load: Load | None = None  # what was in the kiln; None if nobody said
+    # Without a load, whether the ware was unfired; None to judge by the peak.
+    raw: bool | None = None
+    room_c: float = 20.0  # room temperature [°C]
+    started: datetime | None = None  # when the log began
+    notes: tuple[str, ...] = ()  # what was assumed
+
+    def __post_init__(self) -> None:
+        if self.time_s.size < 2 or self.chamber_c.shape != self.time_s.shape:
+            raise FiringError(f"{self.name}: a firing needs two moments or more, each with a °C")
+        if self.duty.size != self.time_s.size - 1:
+            raise FiringError(
+                f"{self.name}: the duty needs one value for each step between moments"
+            )
+        if self.kwh is not None and not 0.0 < self.kwh < 1e5:
+            raise FiringError(
+                f"{self.name}: {self.kwh:g} kWh by meter is not a firing's; give the kWh of it, "
+                "above 0 and below 100000"
+            )
+
+    @property
+    def course(self) -> ChamberCourse:
+        """The chamber's course."""
+        return ChamberCourse(self.time_s, self.chamber_c)
+
+    @property
+    def step_s(self) -> FloatArray:
+        """Length of each step [s], shape (n − 1,)."""
+        return np.diff(self.time_s)
+
+    @property
+    def hot_start(self) -> bool:
+        """Whether the log begins in a kiln still hot, whose walls' warmth it does not show."""
+        return float(self.chamber_c[0]) > self.room_c + HOT_C
+
+    @property
+    def fastest_c_per_h(self) -> float:
+        """The fastest rise over an hour [°C/h]."""
+        ahead_c = np.interp(self.time_s + SECONDS_PER_HOUR, self.time_s, self.chamber_c)
+        return float(np.max(ahead_c - self.chamber_c))
+
+    @property
+    def full_s(self) -> float:
+        """How long the elements are known to have been fully on [s]."""
+        return float(self.step_s[self.duty >= FULL_DUTY].sum())
+
+    @property
+    def powered_s(self) -> float:
+        """How long they are known to have been on at all [s]."""
+        return float(self.step_s[self.duty > 0.0].sum())
+
+    @property
+    def off_s(self) -> float:
+        """How long they are known to have been off [s]."""
+        return float(self.step_s[self.duty == 0.0].sum())
+
 
 WINDOW_S = 1800.0
 LEAST_WINDOW_S = 600.0
@@ -45,7 +126,7 @@ def load_of(kiln: KilnDescription, record: FiringRecord) -> Load:
     raw = record.raw
     if raw is None:
         raw = float(record.chamber_c.max()) < GLAZE_PEAK_C
-    return typical_load(kiln.volume_l, "bone dry" if raw else "bisqued")
+    return kiln.inside(None, "bisque" if raw else "glaze")
 
 
 def described(kiln: KilnDescription) -> KilnDescription:

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import firing
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
 from firing.kiln.simulation import JOULES_PER_KWH
 from firing.logbook.measure import measure
-from firing.logbook.record import Entry, KeptWitness, Photo, Shown
+from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown
 from firing.logbook.store import Kept, Logbook
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
@@ -36,8 +35,6 @@ if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.trace import Trace
 
-CODE = f"{firing.__version__}/1"
-"""The version of what is derived here; the number behind the stroke grows with every change."""
 COURSE_POINTS = 48
 LOG_SUFFIXES = {
     *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
@@ -204,33 +201,22 @@ def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     )
 
 
-def compared(book: Logbook, number: int, others: Sequence[int]) -> Review:
-    """Return one firing's review with others beside it, by the plan of the first.
+def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
+    """Return the reviews of several firings by the plan of the first, for laying over each other.
 
     Raises
     ------
     FiringError
         If the first has no plan, or a log can't be read.
     """
-    entry = book.entry(number)
-    if not entry.plan_text:
+    entries = [book.entry(number) for number in numbers]
+    first = entries[0]
+    if not first.plan_text:
         raise FiringError(
-            f"firing {number} has no plan to compare by; say which with "
-            f"'firing logbook add {number} --plan S'"
+            f"firing {numbers[0]} has no plan to compare by; say which with "
+            f"'firing logbook add {numbers[0]} --plan S'"
         )
-    beside = [book.entry(other) for other in others]
-    logs = [_read(one) for one in beside]
-    log = _read(entry)
-    return review(
-        _schedule(entry.plan_text),
-        log,
-        channel=pick_channel(log, entry.channel or None),
-        kiln=_kiln(entry.kiln_text) if entry.kiln_text else None,
-        compare_with=logs,
-        compare_channel=[
-            pick_channel(one, told.channel or None) for one, told in zip(logs, beside, strict=True)
-        ],
-    )
+    return [review_of(replace(one, plan=first.plan, plan_text=first.plan_text)) for one in entries]
 
 
 def own_course(log: Log, channel: int) -> Schedule:
@@ -352,6 +338,15 @@ class KeptLog:
     sure: bool = True
     why: str = ""
     why_kiln: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What became of it, as a sentence for who watched or reviewed it."""
+        if self.state == "known":
+            return f"the firing is in the logbook already, as number {self.id}"
+        by = f" as {self.plan}" if self.plan else " without a plan"
+        return f"the firing is kept in the logbook as number {self.id},{by}"
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
@@ -364,11 +359,12 @@ class KeptLog:
             "sure": self.sure,
             "why": self.why,
             "why_kiln": self.why_kiln,
+            "notes": list(self.notes),
         }
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class KeepProgress:
     """How far an import is: logs done of all, the rate, and the time left [s]."""
 
     done: int
@@ -377,10 +373,10 @@ class Progress:
     left_s: float
 
 
-def progressed(done: int, total: int, began_s: float) -> Progress:
+def progressed(done: int, total: int, began_s: float) -> KeepProgress:
     """Return how far something is that began at a moment of the monotonic clock."""
     rate = done / max(time.monotonic() - began_s, 1e-6)
-    return Progress(done, total, rate, (total - done) / rate)
+    return KeepProgress(done, total, rate, (total - done) / rate)
 
 
 def logs_in(folder: Path) -> list[Path]:
@@ -410,7 +406,7 @@ def keep_logs(
     said: Entry | None = None,
     *,
     dry_run: bool = False,
-    progress: Callable[[Progress], None] = lambda _: None,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> list[KeptLog]:
     """Keep logs, each by the plan and kiln that it fits; what is kept already is passed over.
 
@@ -439,6 +435,37 @@ def keep_logs(
     for number, path in enumerate(logs, 1):
         found += _keep_file(book, path, shelf, said, dry_run)
         progress(progressed(number, len(logs), began_s))
+    return found
+
+
+def keep_one(
+    path: Path,
+    *,
+    place: Path | None = None,
+    plan: str | None = None,
+    kiln: str | None = None,
+    load: str | None = None,
+    said: Entry | None = None,
+) -> KeptLog:
+    """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
+
+    Raises
+    ------
+    FiringError
+        If it can't be kept.
+    """
+    said = said or Entry("", b"")
+    if load is not None:
+        within = paper("load", load)
+        said = replace(said, load=within.name, load_text=within.text)
+    with Logbook.open(place) as book:
+        shelf = shelf_of(
+            book, plans=() if plan is None else [plan], kilns=() if kiln is None else [kiln]
+        )
+        (found, *_) = keep_logs(book, [path], shelf, said)
+        if found.state == "refused":
+            raise FiringError(found.why)
+        book.back_up_when_due()
     return found
 
 
@@ -503,8 +530,9 @@ def _keep_part(
         state = _state(kept)
     number = None if kept is None else kept.id
     return KeptLog(
-        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln
-    )
+        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln,
+        matched.log.notes,
+    )  # fmt: skip
 
 
 def _state(kept: Kept) -> str:
@@ -532,10 +560,10 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
     kilns, plans = shelf.described(), shelf.schedules()
     kiln, why_kiln = "", ""
     if len(shelf.kilns) == 1:
-        kiln, why_kiln = next(iter(shelf.kilns)), "as the only one"
+        kiln, why_kiln = next(iter(shelf.kilns)), "the only one there is"
     found: Review | None = None
     if len(plans) == 1:
-        plan, sure, why = next(iter(plans)), True, "as given"
+        plan, sure, why = next(iter(plans)), True, "the plan you named"
     else:
         match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
         plan = "" if match.best is None else match.best.name
@@ -551,7 +579,7 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
         kiln_text=shelf.kilns[kiln].text if kiln else "",
         plan=plan,
         plan_text=shelf.plans[plan].text if plan else "",
-        matched=f"plan {why}" + (f"; kiln {why_kiln}" if why_kiln else ""),
+        matched=f"{why}" + (f"; kiln: {why_kiln}" if why_kiln else ""),
     )
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
@@ -583,7 +611,7 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
 
 
 def derive_again(
-    book: Logbook, firings: Sequence[int], progress: Callable[[Progress], None] = lambda _: None
+    book: Logbook, firings: Sequence[int], progress: Callable[[KeepProgress], None] = lambda _: None
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 

@@ -18,7 +18,6 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription, WallLayer, resistance_factor
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import ChamberCourse, contents_heat_j, heat_needed, wall_heat_j
 from firing.kiln.materials import wall_material
 from firing.kiln.residuals import (
@@ -26,6 +25,7 @@ from firing.kiln.residuals import (
     ROBUST_SIGMA,
     WINDOW_S,
     WINDOW_SCATTER,
+    FiringRecord,
     load_of,
 )
 from firing.kiln.thermal_network import Network
@@ -245,9 +245,11 @@ def _weigh(
     kiln: KilnDescription, record: FiringRecord, rate_c_per_h: float | None, peak_c: float | None
 ) -> _Found:
     """Find the weights of one firing's marks, and what follows of them."""
-    here = half_hours(kiln, record)
+    network = Network(kiln, load_of(kiln, record), room_c=record.room_c)
+    contents_j = contents_heat_j(network, record.course)
+    here = half_hours(kiln, record, contents_j)
     less, more = (
-        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record)
+        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record, contents_j)
         for step in (-LOSS_STEP, LOSS_STEP)
     )
     known = here.known & (here.middle_c > LOWEST_C)

@@ -104,13 +104,13 @@ _STEPS: tuple[str, ...] = (
 )
 """What brings the file from one version to the next; its version counts them."""
 
-_SHOWN = (
+SHOWN_COLUMNS = (
     "started_at", "utc_offset_s", "zone", "started_from", "purpose", "cone", "target_c", "peak_c",
     "reached", "reached_number", "duration_s", "planned_s", "excess_s", "heating_s", "ended",
     "findings", "cause", "witnesses", "kwh_by_log", "course_c", "measure", "code", "trouble",
 )  # fmt: skip
 _READ = f"""
-    SELECT {", ".join(f"s.{name}" for name in _SHOWN)}, f.id, coalesce(k.name, ''),
+    SELECT {", ".join(f"s.{name}" for name in SHOWN_COLUMNS)}, f.id, coalesce(k.name, ''),
         coalesce(p.title, ''), f.matched,
         (SELECT group_concat(words, char(10)) FROM note WHERE firing = f.id),
         coalesce(l.name, ''),
@@ -120,7 +120,7 @@ _READ = f"""
         LEFT JOIN kiln k ON k.id = f.kiln LEFT JOIN plan p ON p.id = f.plan
         LEFT JOIN load l ON l.id = f.load
 """
-_LIKE_DAMAGE = (
+LIKE_DAMAGE = (
     zlib.error,
     struct.error,
     ValueError,
@@ -218,6 +218,10 @@ class Logbook:
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
         self._db = db
+
+    def __repr__(self) -> str:
+        """Return the file's name, on one line."""
+        return f"<Logbook {self.path.name!r}>"
 
     # -- opening ------------------------------------------------------------------------------
 
@@ -317,7 +321,7 @@ class Logbook:
             yield
         except sqlite3.Error as error:
             raise FiringError(self._sentence(error)) from None
-        except _LIKE_DAMAGE as error:
+        except LIKE_DAMAGE as error:
             raise FiringError(self._damaged(f"{type(error).__name__}")) from None
 
     def _sentence(self, error: sqlite3.Error) -> str:
@@ -415,7 +419,7 @@ class Logbook:
         row = self._db.execute("SELECT id FROM file WHERE sha256 = ?", (digest,)).fetchone()
         if row is not None:
             return int(row[0])
-        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 6))
+        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 4))
         if shorter is not None:
             self._db.execute(
                 "UPDATE file SET sha256 = ?, size = ?, written_at = ?, body = ? WHERE id = ?",
@@ -460,7 +464,7 @@ class Logbook:
             )
 
     def _put_shown(self, firing: int, shown: Shown) -> None:
-        values = {name: getattr(shown, name) for name in _SHOWN}
+        values = {name: getattr(shown, name) for name in SHOWN_COLUMNS}
         values["witnesses"] = json.dumps([cone.to_dict() for cone in shown.witnesses])
         values["course_c"] = struct.pack(f"<{len(shown.course_c)}h", *shown.course_c)
         values["measure"] = None if shown.measure is None else json.dumps(dict(shown.measure))
@@ -708,7 +712,7 @@ class Logbook:
                 "SELECT name, sha256, body FROM file WHERE id = ?", (number,)
             ).fetchone()
             whole = hashlib.sha256(zlib.decompress(body)).hexdigest() == digest
-        except (sqlite3.Error, *_LIKE_DAMAGE):
+        except (sqlite3.Error, *LIKE_DAMAGE):
             return [f"the log number {number} can't be read"]
         return [] if whole else [f"{name}: its bytes are not those that were kept"]
 
@@ -773,8 +777,13 @@ class Logbook:
 
 def newest_backup(path: Path) -> Path | None:
     """Return the newest backup that lies beside a logbook."""
-    found = sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"), key=lambda p: p.name)
+    found = backups_of(path)
     return found[-1] if found else None
+
+
+def backups_of(path: Path) -> list[Path]:
+    """Return the backups that lie beside a logbook, the oldest first."""
+    return sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"))
 
 
 def _create(path: Path) -> None:
@@ -866,16 +875,22 @@ def _month(text: str) -> str:
     return f"s.day LIKE '{pattern}'"
 
 
-def _firing(row: Sequence[Any]) -> Firing:
-    """Return a firing of a row of `_READ`."""
-    values: dict[str, Any] = dict(zip(_SHOWN, row, strict=False))
+def shown_values(row: Sequence[Any]) -> dict[str, Any]:
+    """Return what a row of `SHOWN_COLUMNS` says, by the names of `Shown`."""
+    values: dict[str, Any] = dict(zip(SHOWN_COLUMNS, row, strict=False))
     values["witnesses"] = tuple(KeptWitness(**cone) for cone in json.loads(values["witnesses"]))
     course = values["course_c"]
     values["course_c"] = struct.unpack(f"<{len(course) // 2}h", course)
     if values["measure"] is not None:
         values["measure"] = json.loads(values["measure"])
+    return values
+
+
+def _firing(row: Sequence[Any]) -> Firing:
+    """Return a firing of a row of `_READ`."""
+    values = shown_values(row)
     number, kiln, plan, matched, notes, load, photos, cost, currency, kwh, member, log, part = row[
-        len(_SHOWN) :
+        len(SHOWN_COLUMNS) :
     ]
     lines: Iterable[str] = (photos or "").splitlines()
     return Firing(

@@ -175,12 +175,16 @@ def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleanin
     for channel in range(temperature_c.shape[1]):
         values = np.ascontiguousarray(temperature_c[:, channel])
         finite = np.isfinite(values)
-        if finite.all():
+        codes = _codes(values)
+        if codes is not None:
+            marks[codes != Flag.USED, channel] = codes[codes != Flag.USED]
+            finite &= codes == Flag.USED
+        elif finite.all():
             found = _flags_of_channel(trace.time_s, values, _other_channels(temperature_c, channel))
             if found is not None:
                 marks[:, channel] = found
             continue
-        marks[~finite, channel] = Flag.MISSING
+        marks[np.isnan(values), channel] = Flag.MISSING
         rows = np.flatnonzero(finite)
         found = _flags_of_channel(
             trace.time_s[rows], values[rows], _other_channels(temperature_c, channel)[rows]
@@ -194,6 +198,26 @@ def clean(trace: Trace, *, where: Callable[[int], str] | None = None) -> Cleanin
         notes += _noise_notes(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
         notes += _standstill_notes(name, marks[:, channel], trace.time_s, temperature_c[:, channel])
     return Cleaning(marks, trace.channels, tuple(notes))
+
+
+_CODE_EDGES, _CODE_LEAP_C, _MOST_CODES = 6, 30.0, 0.2
+
+
+def _codes(values: FloatArray) -> FlagArray | None:
+    """Mark a number that stands for no reading: the extreme one, reached by leaps ever again."""
+    marks: FlagArray | None = None
+    if values.size < LEAST_READINGS or np.isnan(values).all():
+        return marks
+    for extreme, mark in ((np.nanmax(values), Flag.FULL_SCALE), (np.nanmin(values), Flag.DROPOUT)):
+        same = values == extreme
+        edges = np.flatnonzero(same[1:] != same[:-1])
+        if edges.size < _CODE_EDGES or np.count_nonzero(same) > _MOST_CODES * values.size:
+            continue
+        leaps_c = np.abs(values[edges + 1] - values[edges])
+        if np.count_nonzero(leaps_c > _CODE_LEAP_C) >= 0.8 * edges.size:
+            marks = np.zeros(values.size, dtype=np.uint8) if marks is None else marks
+            marks[same] = mark
+    return marks
 
 
 def _other_channels(temperature_c: FloatArray, channel: int) -> FloatArray:

@@ -186,6 +186,9 @@ def _with_roles(
             emf.append(index)
         elif meaning == "unknown" and layout.kinds[index] == "number":
             unknown.append(index)
+    if unknown or "temperature" in roles.values():
+        # "MV" is also a controller's word for its output
+        emf = [i for i in emf if columns[i].written != "MV" or not _are_percents(layout, i)]
     if "temperature" not in roles.values():
         # millivolts beside temperatures are the same thermocouples once more
         roles |= dict.fromkeys(emf, "temperature")
@@ -202,11 +205,7 @@ def _with_roles(
             and vocabulary.normalized(c.written) == "data"
         }
     if "temperature" not in roles.values():
-        listed = ", ".join(column.name for column in columns)
-        raise FiringError(
-            f"{name} has no temperature column among {listed}; name one, for example "
-            '"Kiln (°C)" or "Temperature [F]", or say --column with a name and =temperature'
-        )
+        raise _no_temperature(name, layout, columns, times)
     named = [replace(column, role=roles.get(column.index, "other")) for column in columns]
     if layout.names is not None:
         return named
@@ -214,6 +213,35 @@ def _with_roles(
     return [
         replace(c, name=f"channel {next(numbers)}") if c.role == "temperature" else c for c in named
     ]
+
+
+_MOST_LISTED = 10
+
+
+def _no_temperature(
+    name: str, layout: LogLayout, columns: Sequence[Column], times: Sequence[int]
+) -> FiringError:
+    """Return the refusal of a table that names no temperature, with the column it may be."""
+    listed = ", ".join(column.name for column in columns[:_MOST_LISTED])
+    if len(columns) > _MOST_LISTED:
+        listed += f" and {len(columns) - _MOST_LISTED} more"
+    numbers = [c for c in columns if layout.kinds[c.index] == "number" and c.index not in times]
+    likely = f'"{numbers[0].name}=temperature"' if numbers else "with a name and =temperature"
+    return FiringError(
+        f"{name} has no temperature column among {listed}; name one, for example "
+        f'"Kiln (°C)" or "Temperature [F]", or say --column {likely}'
+    )
+
+
+def _are_percents(layout: LogLayout, index: int) -> bool:
+    """Tell whether a column's numbers are those of an output, whole or beyond any millivolts."""
+    cells = [cell for cell in layout.column(index) if cell]
+    numbers = [found[0] for cell in cells if (found := match_number(cell, layout.decimal))]
+    whole = all(number == int(number) for number in numbers if abs(number) < _MOST_OUTPUT)
+    return bool(numbers) and min(numbers) >= 0.0 and max(numbers) <= _MOST_OUTPUT and whole
+
+
+_MOST_OUTPUT = 100.0
 
 
 def _row_counters(layout: LogLayout) -> list[int]:

@@ -12,6 +12,7 @@ from firing.logs.vocabulary import LONGEST_NAME, is_unit_cell, role
 _COMMENT = re.compile(r"^\s*(?:#|//|%|;(?=\s*\w))\s*")
 _RULER = " \t-=|+:_*~"  # a line of these alone divides a header from its table
 _LONGEST_HEADER = 8192  # characters
+_VALUE = re.compile(r"\d+(?:[.,]\d+)? ?(?:s|sec|min|h|hours?|samples|points)\.?", re.I)
 _BRACKET = re.compile(r"\s+(?=[(\[{])")
 
 
@@ -73,6 +74,8 @@ def find_header(
     knows = sum(role(cell) != "unknown" for cell in cells)
     if len(cells) < 2 or (unnamed and knows < 2) or all(not cell for cell in cells):
         return Header(None, units_row, first, notes)
+    if any(_VALUE.fullmatch(cell) for cell in cells):
+        return Header(None, units_row, first, notes)  # "Interval, 180 s" is no header
     timed = columns[0] == "number" and columns[1] in ("datetime", "date", "clock")
     if timed and len(cells) == width - 1 and role(cells[0]) == "time":
         # a table written with a number before each row, which the header does not name

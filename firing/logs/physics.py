@@ -23,7 +23,7 @@ from firing.logs.plausibility_limits import (
 )
 from firing.trace import FloatArray, median, quantile
 
-DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"]
+DegreeUnit = Literal["C", "F", "K", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"]
 """What the number of a temperature may be: degrees, kelvins, or parts of one that a chip counts."""
 UNIT_WORDS: dict[str, str] = {
     "C": "°C",
@@ -32,6 +32,7 @@ UNIT_WORDS: dict[str, str] = {
     "C/10": "tenths of °C",
     "F/10": "tenths of °F",
     "C/100": "hundredths of °C",
+    "C/1000": "thousandths of °C",
     "K/10": "tenths of a kelvin",
     "C/2": "halves of °C",
     "C/4": "quarters of °C",
@@ -48,6 +49,7 @@ _BEGINS_COLD = 0.15  # of the way from the lowest reading to the highest
 _ROOM_MV, _LEAST_MV, _MOST_MV = 2.0, 3.0, 80.0
 """A thermocouple at room temperature; type S in a decal firing; type E in a glaze firing [mV].
 Source: NIST SRD 60."""
+_LEAST_SHARE, _WARMS = 0.005, 5.0  # of type S at 1000 °C in volts; of a room to a kiln's heat
 
 
 def celsius_of(values: FloatArray, unit: str) -> FloatArray:
@@ -118,7 +120,7 @@ def _possible(course: Course, unit: str) -> tuple[bool, bool]:
     return heats and cold and course.begins_cold, heats and low_c >= ROOM_COLDEST_C - 10.0
 
 
-_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100", "K/10")
+_UNITS: tuple[DegreeUnit, ...] = ("C", "F", "K", "C/10", "F/10", "C/100", "C/1000", "K/10")
 _COUNTS: tuple[DegreeUnit, ...] = ("C/2", "C/4", "C/16")
 """What thermocouple chips count in: offered, and never taken unasked."""
 _USUAL_ROOM_C, _USUAL_ROOM_MOST_C, _USUAL_PEAK_C = 10.0, 31.0, 600.0
@@ -162,6 +164,12 @@ def settle_unit(
             "--junction with the temperature of the reference junction; if the kiln was no hotter, "
             "say --unit C"
         )
+    if _LEAST_SHARE < course.high < _LEAST_MV and course.high > _WARMS * abs(course.first):
+        raise FiringError(
+            f"{name}: no unit is stated, and {span}, which is no firing in °C; if these are volts, "
+            "thousands of degrees or shares of a range, change them into degrees in a spreadsheet; "
+            "if the kiln was no hotter, say --unit C"
+        )
     cold = [unit for unit in _UNITS if _possible(course, unit)[0]]
     warm = [unit for unit in _UNITS if _possible(course, unit)[1] and unit not in cold]
     if "C" in cold or (not cold and "C" in warm):
@@ -195,7 +203,7 @@ def settle_unit(
 
 def _settle_stated(name: str, span: str, course: Course, stated: Literal["C", "F", "K"]) -> Settled:
     scaled: dict[str, tuple[DegreeUnit, ...]] = {
-        "C": ("C/10", "C/100"),
+        "C": ("C/10", "C/100", "C/1000"),
         "F": ("F/10",),
         "K": ("K/10",),
     }

@@ -157,9 +157,9 @@ def read_log(
     ----------
     path : Path or str
         A text file: one reading a line, a time and one or more temperatures.
-    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "K/10", "C/2", "C/4", "C/16"}, optional
+    unit : {"C", "F", "K", "mV", "C/10", "F/10", "C/100", "C/1000", "K/10", "C/2", "C/4", "C/16"}
         Unit of all temperatures, instead of the one stated in the file; ``C/10`` is tenths of a
-        degree, ``C/4`` the quarters that a thermocouple chip counts.
+        degree, ``C/4`` the quarters that a thermocouple chip counts.  Optional.
     time_unit : {"ms", "s", "min", "h", "d", "epoch", "serial", "serial-1904"}, optional
         Unit of times written as bare numbers; ``epoch`` counts from 1970, ``serial`` is a
         spreadsheet's days, from 1900 or 1904.

@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from itertools import pairwise
 
 from firing.logs.cells import cell_kind, split_line
@@ -26,7 +27,7 @@ _PARTS: dict[str, str] = {
     "day": "day|d|dd|dy|tag|jour|dia|giorno|dag|dzien|paiva|den|nap|日|день",
     "hour": "hour|hours|hr|hrs|hh|h|stunde|stunden|std|heure|heures|hora|horas|ora|ore|uur|timme"
     "|time|godzina|tunti|hodina|時|时|час",
-    "minute": "minute|minutes|min|mins|mn|mm|m|minuten|minuto|minutos|minuti|minuut|minut|minuta"
+    "minute": "minute|minutes|min|mins|mn|mi|mm|m|minuten|minuto|minutos|minuti|minuut|minut|minuta"
     "|minuutti|分|минута",
     "second": "second|seconds|sec|secs|ss|s|sekunde|sekunden|sek|seconde|secondes|segundo|segundos"
     "|secondo|secondi|sekund|sekunda|sekunti|秒|секунда",
@@ -59,7 +60,17 @@ def rearranged(text: Text, layout: LogLayout) -> Text | None:
     """Return the text with a table that can be read as it stands, None where it already can."""
     names = layout.names or ("",) * len(layout.kinds)
     table = _Table(layout, names)
-    for way in (_date_lines, _halves, _moment_parts, _bare_clock, _unit_beside, _one_row_a_sensor):
+    for way in (
+        _date_lines,
+        _dates_within,
+        _halves,
+        _moment_parts,
+        _day_of_year,
+        _digit_dates,
+        _bare_clock,
+        _unit_beside,
+        _one_row_a_sensor,
+    ):
         found = way(text, table)
         if found is not None:
             return found
@@ -134,6 +145,33 @@ def _date_lines(text: Text, table: _Table) -> Text | None:
 
 
 _MOST_DAYS = 60
+_DATE_AND_CLOCK = re.compile(r"(?P<date>\S+?)(?:T| +)(?P<clock>\d{1,2}:\d\d(?::\d\d)?(?: ?[AP]M)?)")
+
+
+def _dates_within(text: Text, table: _Table) -> Text | None:
+    """Part a date that stands before its first clock only, in one cell with it."""
+    kinds = table.layout.kinds
+    if "clock" not in kinds or {"date", "datetime"} & set(kinds):
+        return None
+    place = kinds.index("clock")
+    lines = text.body.decode("utf-8", "replace").split("\n")
+    first, mark = table.layout.first_row, table.layout.delimiter
+    above = [(at, split_line(lines[at], mark)) for at in range(max(0, first - _FEW), first)]
+    rows = [(at, cells) for at, cells in above if len(cells) == table.width]
+    rows = [row for row in rows if time_of_cell(row[1][place]) == "datetime"]
+    rows += _rows(text, table)
+    dated = [row for row in rows if time_of_cell(row[1][place]) == "datetime"]
+    parts = [_DATE_AND_CLOCK.fullmatch(cells[place]) for _, cells in dated]
+    if not dated or not all(parts) or len(dated) > _MOST_DAYS:
+        return None
+    days = {at: match for (at, _), match in zip(dated, parts, strict=True) if match}
+    new = []
+    for at, cells in rows:
+        match = days.get(at)
+        if match is not None:
+            cells[place] = match["clock"]
+        new.append((at, [match["date"] if match else "", *cells]))
+    return _written(text, table, new, ["Date", *table.names], "")
 
 
 def _all_in(cells: Sequence[str], words: dict[str, str] | frozenset[str]) -> bool:
@@ -200,6 +238,54 @@ def _moment_parts(text: Text, table: _Table) -> Text | None:
     names[first] = "Date" if dates and not hours else "Time"
     del whole
     return _written(text, table, kept, names, "")
+
+
+_DAYS_OF_YEAR = ("doy", "day of year", "yday", "jday", "julian day")
+
+
+def _day_of_year(text: Text, table: _Table) -> Text | None:
+    """Put a date together from the columns of its year and its day of the year."""
+    names = [normalized(name) for name in table.names]
+    years = [i for i, name in enumerate(names) if name in _PART_OF["year"]]
+    days = [i for i, name in enumerate(names) if name in _DAYS_OF_YEAR]
+    if len(years) != 1 or len(days) != 1:
+        return None
+    rows = []
+    for at, cells in _rows(text, table):
+        if not (
+            re.fullmatch(r"20\d\d", cells[years[0]]) and re.fullmatch(r"\d{1,3}", cells[days[0]])
+        ):
+            return None
+        day = date(int(cells[years[0]]), 1, 1) + timedelta(days=int(cells[days[0]]) - 1)
+        cells[years[0]], cells[days[0]] = day.isoformat(), ""
+        rows.append((at, cells))
+    renamed = ["Date" if i == years[0] else "" if i == days[0] else name
+               for i, name in enumerate(table.names)]  # fmt: skip
+    return _written(text, table, rows, renamed, "")
+
+
+def _digit_dates(text: Text, table: _Table) -> Text | None:
+    """Read 261124 as a date beside a clock of digits, both called so."""
+    kinds, names = table.layout.kinds, table.names
+    timed = [i for i, kind in enumerate(kinds) if kind == "number" and role(names[i]) == "time"]
+    if len(timed) != 2 or {"date", "datetime", "clock"} & set(kinds):
+        return None
+    for day, clock in (timed, timed[::-1]):
+        cells, digits = table.sample(day), table.sample(clock)
+        if not all(re.fullmatch(r"(?:[0-3]\d){3}", cell) for cell in cells):
+            continue
+        if len(set(cells)) > _MOST_DAYS or not all(
+            _DIGIT_CLOCK.fullmatch(cell.zfill(4)) for cell in digits
+        ):
+            continue
+        rows = _rows(text, table)
+        for _, row in rows:
+            row[day] = "/".join(re.findall(r"\d\d", row[day]))
+            row[clock] = ":".join(
+                re.findall(r"\d\d", row[clock].zfill(len(row[clock]) + len(row[clock]) % 2))
+            )
+        return _written(text, table, rows, names, "")
+    return None
 
 
 def _parts_of(table: _Table) -> dict[str, int]:
@@ -302,6 +388,12 @@ def _bare_clock(text: Text, table: _Table) -> Text | None:
         cells = table.sample(index)
         if kinds[index] != "number":
             continue
+        if re.fullmatch(r"(?:sec|secs|seconds) (?:of|in)(?: the)? day", normalized(name)):
+            rows = _rows(text, table)
+            for _, row in rows:
+                if row[index].isdigit():
+                    row[index] = str(timedelta(seconds=int(row[index])))
+            return _written(text, table, rows, table.names, "")
         if role(name) != "time" and normalized(name) not in _CLOCK_NAMES:
             continue
         if len(cells) >= _LEAST_ROWS and all(
@@ -374,7 +466,10 @@ def _bare_unit(cell: str) -> str:
 
 def _one_row_a_sensor(text: Text, table: _Table) -> Text | None:
     """Put rows of several sensors side by side: one row a moment, one column a sensor."""
+    rows = _rows(text, table)
     sensor = _sensor_column(table)
+    blocks = None if sensor is not None else _sensor_blocks(table, rows)
+    sensor = blocks if sensor is None else sensor
     if sensor is None:
         return None
     kinds, names = table.layout.kinds, table.names
@@ -386,7 +481,12 @@ def _one_row_a_sensor(text: Text, table: _Table) -> Text | None:
     if not times or not values:
         return None
     value = max(values, key=lambda i: (_value_rank(role(names[i])), -i))
-    rows = _rows(text, table)
+    if blocks is not None:
+        # stable: rows of one moment stand together, in the order of the first block
+        moments: dict[tuple[str, ...], int] = {}
+        for _, row in rows:
+            moments.setdefault(tuple(row[i] for i in times), len(moments))
+        rows.sort(key=lambda found: moments[tuple(found[1][i] for i in times)])
     sensors = list(dict.fromkeys(row[sensor] for _, row in rows if row[sensor]))
     if not 2 <= len(sensors) <= _MOST_SENSORS:
         return None
@@ -420,6 +520,30 @@ def _one_row_a_sensor(text: Text, table: _Table) -> Text | None:
         f"{', '.join(printable(one) for one in sensors[:8])}"
     )
     return _written(text, table, kept, [*(names[i] for i in times), *shown], note)
+
+
+def _sensor_blocks(table: _Table, rows: Sequence[tuple[int, list[str]]]) -> int | None:
+    """Return the column of sensors where each has a block of its own, at the same times."""
+    kinds = table.layout.kinds
+    times = [i for i, kind in enumerate(kinds) if kind in ("datetime", "date", "clock")]
+    for index, kind in enumerate(kinds):
+        name = normalized(table.names[index])
+        if not times or (
+            kind != "text" and not (kind == "number" and _SENSOR_NUMBER.fullmatch(name))
+        ):
+            continue
+        cells = [row[index] for _, row in rows]
+        sensors = set(cells)
+        changes = sum(one != two for one, two in pairwise(cells))
+        if not 2 <= len(sensors) <= _MOST_SENSORS or changes != len(sensors) - 1:
+            continue
+        moments = [
+            {tuple(row[i] for i in times) for _, row in rows if row[index] == one}
+            for one in sensors
+        ]
+        if len(set.intersection(*moments)) >= 0.5 * max(map(len, moments)):
+            return index
+    return None
 
 
 def _near(here: Sequence[str], before: Sequence[str]) -> bool:

@@ -59,6 +59,7 @@ def ordered_rows(
     if times.descending:
         rows = rows[::-1]
         notes.append("the newest reading comes first in the file; it is read from its end")
+    rows = _without_footer(table, rows, time_s, level, notes)
     rows = _without_stray_rows(table, rows, time_s, times.elapsed, notes)
     rows = _sorted_if_smoother(table, rows, time_s, level, notes)
     time_s, shift_s = _one_clock(table, rows, times, level, pause_s, notes)
@@ -281,19 +282,20 @@ def refuse_lost_rows(table: LogTable, times: RowTimes, rows: RowNumbers) -> None
                 "time column and =time, or --with-gaps to read the rest"
             )
     _refuse_wider_rows(table)
-    for column in table.dialect.channel_columns:
+    channels = table.dialect.channel_columns
+    for column in channels:
         values = table.numbers(column.index, column.degrees)[rows]
         bad = rows[np.isnan(values)]
         if bad.size <= _MOST_LOST * rows.size or rows.size < _LEAST_JUDGED:
             continue
         odd = [row for row in bad.tolist() if not is_missing(table.cell(row, column.index))]
+        without = f'--column "{column.name}=ignore" to do without it, ' if channels[1:] else ""
         if len(odd) > _MOST_LOST * rows.size:
             raise FiringError(
                 f"{table.name}: {len(odd)} of {rows.size} readings of {column.name} are no number "
                 f"that can be read (first at line {table.line(odd[0])}: "
                 f'"{table.cell(odd[0], column.index)}"); say --decimal , or --decimal . if the '
-                f'mark is the cause, --column "{column.name}=ignore" to do without it, or '
-                "--with-gaps to read the rest"
+                f"mark is the cause, {without}or --with-gaps to read the rest"
             )
 
 
@@ -406,6 +408,26 @@ def _note_unreadable_times(table: LogTable, unread: RowNumbers, notes: list[str]
             f"{len(lost)} of {table.rows} lines have no readable time and are left out "
             f'(the first is line {table.line(lost[0])}: "{text}")'
         )
+
+
+def _without_footer(
+    table: LogTable,
+    rows: RowNumbers,
+    time_s: FloatArray,
+    level: FloatArray | None,
+    notes: list[str],
+) -> RowNumbers:
+    """Leave out rows below the last reading, without one and back in time: a list of events."""
+    if level is None or not np.isfinite(level[rows]).any():
+        return rows
+    last = int(np.flatnonzero(np.isfinite(level[rows]))[-1])
+    if last + 1 == rows.size or time_s[rows[last + 1]] >= time_s[rows[last]]:
+        return rows
+    notes.append(
+        f"from line {table.line(int(rows[last + 1]))} on the lines hold times and no readings; "
+        "they are left out"
+    )
+    return rows[: last + 1]
 
 
 def _without_stray_rows(

@@ -196,6 +196,7 @@ def _from_wall_clock(
     table: LogTable, naive_s: FloatArray, zone: Zone, notes: list[str]
 ) -> RowTimes:
     """Put wall-clock times without an offset on real time."""
+    naive_s = _both_halves(table, naive_s, notes)
     rows = np.flatnonzero(np.isfinite(naive_s))
     if not rows.size:
         return RowTimes(naive_s, None, False, False)
@@ -207,6 +208,48 @@ def _from_wall_clock(
     seconds = np.full(naive_s.size, np.nan)
     seconds[ordered] = real.naive_s - first_s
     return RowTimes(seconds, zone.moment(first_s, real.first_fold), False, descending)
+
+
+_HALF_S = 0.5 * SECONDS_PER_DAY
+
+
+def _both_halves(table: LogTable, naive_s: FloatArray, notes: list[str]) -> FloatArray:
+    """Tell morning from evening where a clock of twelve hours does not: time goes on."""
+    rows = np.flatnonzero(np.isfinite(naive_s))
+    clock_s = naive_s[rows] % SECONDS_PER_DAY
+    steps_s = np.diff(naive_s[rows])
+    back = (steps_s < -0.9 * _HALF_S) & (steps_s > -_HALF_S)
+    if (
+        np.count_nonzero(back) < 1
+        or np.any(clock_s < 3600.0)
+        or np.any(clock_s >= _HALF_S + 3600.0)
+        or (back | (steps_s > 0)).mean() < 0.99
+    ):
+        return naive_s
+    halves_s = naive_s[rows] - np.where(clock_s >= _HALF_S, _HALF_S, 0.0)
+    day_s = np.floor(halves_s / SECONDS_PER_DAY)
+    usual_s = median(np.abs(np.diff(halves_s)))
+    best: FloatArray | None = None
+    for first in (0.0, 1.0):
+        half = (first + np.cumsum(np.concatenate([[0.0], np.diff(halves_s) < 0.0]))) % 2
+        # at midnight the evening ends
+        turns = np.concatenate([[0.0], np.diff(day_s) > 0.0])
+        half = (half + np.cumsum(turns)) % 2
+        tried = halves_s + half * _HALF_S
+        largest_s = np.abs(np.diff(tried) - usual_s).max()
+        if best is None or largest_s < np.abs(np.diff(best) - usual_s).max():
+            best = tried
+    assert best is not None
+    if np.any(np.diff(best) < 0.0):
+        return naive_s
+    found = naive_s.copy()
+    found[rows] = best
+    notes.append(
+        "its clock has twelve hours and no a.m. or p.m.; which half of the day it is follows from "
+        f"the date and the rows before (line {table.line(int(rows[0]))} is "
+        f"{'p.m.' if best[0] % SECONDS_PER_DAY >= _HALF_S else 'a.m.'})"
+    )
+    return found
 
 
 def _from_clocks(table: LogTable, notes: list[str]) -> RowTimes:

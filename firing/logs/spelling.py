@@ -39,18 +39,18 @@ class _Rule:
 # Months and weekdays
 
 _MONTH_STEMS = (
-    "jan|gen|ene|sty|tammi|led|ledna|oca|янв|1월",
-    "feb|fév|fev|févr|lut|helmi|úno|února|şub|фев",
-    "mar|mär|mrt|maa|maalis|bře|března|már|мар",
-    "apr|avr|abr|kwi|huhti|dub|ápr|nis|апр",
-    "mai|may|maj|mag|mei|touko|kvě|května|máj|мая|май",
-    "jun|juin|giu|cze|kesä|čvn|června|červen|jún|haz|июн",
-    "jul|juil|lug|lip|heinä|čvc|července|júl|temmuz|июл",
-    "aug|août|aout|ago|sie|elo|srp|ağu|авг",
-    "sep|set|wrz|syys|zář|szept|eyl|сен",
-    "oct|okt|ott|out|paź|loka|říj|eki|окт",
-    "nov|lis|marras|kas|ноя",
-    "dec|dez|dic|déc|des|gru|joulu|pro|ara|дек",
+    "jan|gen|ene|ian|sty|tammi|led|ledna|oca|янв|ιαν|1월",
+    "feb|fév|fev|févr|lut|helmi|úno|února|şub|фев|φεβ|φλεβ",
+    "mar|mär|mrt|maa|maalis|bře|března|már|мар|μαρ|μάρ",
+    "apr|avr|abr|kwi|huhti|dub|ápr|nis|апр|απρ",
+    "mai|may|maj|mag|mei|touko|kvě|května|máj|мая|май|μαι|μαΐ|μάι",
+    "jun|juin|giu|iun|ιουν|ιούν|cze|kesä|čvn|června|červen|jún|haz|июн",
+    "jul|juil|lug|iul|ιουλ|ιούλ|lip|heinä|čvc|července|júl|temmuz|июл",
+    "aug|août|aout|ago|sie|elo|srp|ağu|авг|αυγ|αύγ",
+    "sep|set|wrz|syys|zář|szept|eyl|сен|σεπ",
+    "oct|okt|ott|out|paź|loka|říj|eki|окт|οκτ",
+    "nov|noi|lis|marras|kas|ноя|νοε|νοέ",
+    "dec|dez|dic|déc|des|gru|joulu|pro|ara|дек|δεκ",
 )
 _MONTH_OF = {stem: n for n, row in enumerate(_MONTH_STEMS, start=1) for stem in row.split("|")}
 _STEMS = sorted(_MONTH_OF, key=len, reverse=True)
@@ -206,8 +206,8 @@ def _padded_clock(match: re.Match[str]) -> str:
 
 
 def _marked_clock(match: re.Match[str]) -> str:
-    second = f":{match['s']}" if match["s"] else ""
-    return f"{match['date']}T{int(match['h']):02d}:{match['m']}{second}"
+    second = f":{int(match['s']):02d}" if match["s"] else ""
+    return f"{match['date']}T{int(match['h']):02d}:{int(match['m']):02d}{second}"
 
 
 def _day_and_month(match: re.Match[str]) -> str:
@@ -293,6 +293,10 @@ def _rules() -> tuple[_Rule, ...]:
         _rule("[０-９．：，；－＋／　％℃℉٫＂٠-٩]", _plain_signs, _ANY),
         _rule(r"&deg;", "°", _ANY),
         _rule(r'"{3}(?P<in>[^"\n]*)"{3}', r'"\g<in>"'),
+        _rule(
+            rf"{_CELL_BEGIN}(?P<m>\d{{1,4}})['′] ?(?P<s>[0-5]?\d)(?:''|″)(?=[ ]*[;,\t|])",
+            lambda m: _clock_of(60.0 * int(m["m"]) + int(m["s"])),
+        ),
         # a whole line in quotation marks, as a spreadsheet writes a row that it took for one cell
         _rule(r'^"(?P<in>[^"\n]*[;,\t][^"\n]*)"$', r"\g<in>"),
         _rule(r"(?<=[\w)\"])[ ]*[~^][ ]*(?=[\w+\"-])", "\t"),
@@ -410,13 +414,14 @@ def _rules() -> tuple[_Rule, ...]:
             r"\g<date> ",
         ),
         _rule(
-            rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)(?:[.](?P<s>\d\d))?(?![\d.:])",
+            rf"{_DATE}[T_ -](?P<h>\d{{1,2}})[.](?P<m>\d\d)"
+            r"(?:[.](?P<s>\d\d)(?:\.0{1,9})?)?(?![\d.:])",
             _marked_clock,
         ),
         _rule(rf"{_DATE}[T_ -](?P<h>\d{{1,2}})-(?P<m>\d\d)-(?P<s>\d\d)(?!\d)", _marked_clock),
         _rule(
-            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|시|Uhr) ?(?P<m>\d\d)"
-            r"(?:(?:m|min|分|분|:) ?(?:(?P<s>\d\d)(?:s|秒|초)?)?)?(?!\d)",
+            rf"{_DATE},?[T_ -](?P<h>\d{{1,2}}) ?(?:h|時|时|시|Uhr) ?(?P<m>\d{{1,2}})"
+            r"(?:(?:m|min|分|분|:) ?(?:(?P<s>\d{1,2})(?:s|秒|초)?)?)?(?!\d)",
             _marked_clock,
         ),
         _rule(
@@ -432,7 +437,14 @@ def _rules() -> tuple[_Rule, ...]:
             r"(?P<rest>\d\d(?::\d\d)?)",
             lambda m: " " + _half_before(m),
         ),
-        _rule(rf"(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b", r"\g<clock>"),
+        _rule(
+            rf"(?:{_DATE}, )?(?P<clock>{_CLOCK}) (?:Uhr|h|hrs|o'clock)\b",
+            lambda m: f"{m['date']} {m['clock']}" if m["date"] else m["clock"],
+        ),
+        _rule(
+            rf"(?P<clock>{_CLOCK})[ ]?(?P<half>[πμ])\.?μ\.?",
+            lambda m: f"{m['clock']} {'a' if m['half'] in 'πΠ' else 'p'}m",
+        ),
         _rule(
             rf"(?P<clock>{_CLOCK})(?:[ \u00a0]*(?P<one>[ap])\. m\.?|(?P<two>[ap]))(?=[ ;,\t|]|$)",
             lambda m: f"{m['clock']} {m['one'] or m['two']}m",
@@ -440,6 +452,13 @@ def _rules() -> tuple[_Rule, ...]:
         _rule(
             rf"{_EDGE}(?P<clock>{_CLOCK}{_HALF}),? {_DATE}(?![\d:])",
             r"\g<date> \g<clock>",
+        ),
+        # words between a clock and its reading: "07:05:00 INFO kiln 980 C"
+        _rule(
+            rf"(?P<clock>{_CLOCK}) +(?!(?:[ap]\.?m|utc|gmt|{'|'.join(_ZONE_HOURS)})\b)"
+            r"(?:[^\W\d][^\s\d,;|=]*:? +)+"
+            r"(?=[+-]?\d+(?:[.,]\d+)?[ ]?°?[CFK]?[ ]*$)",
+            "\\g<clock>\t",
         ),
         # a label between a clock and its reading: "07:05 T: 980", "07:05 -> temp = 980"
         _rule(
@@ -527,7 +546,12 @@ def respell(body: bytes) -> Respelled:
         text = re.sub(_IANA, "", _text(body))
         sample = re.sub(_IANA, "", sample)
     names = _pair_names(sample)
-    if names:
+    keys = () if names else _spaced_keys(lines)
+    if keys:
+        body = "\n".join(_paired(line, keys) for line in _text(body).split("\n")).encode()
+        text, sample = None, _sample(body)
+        names = keys
+    elif names:
         text = "\n".join(map(_without_names, (_text(body) if text is None else text).split("\n")))
         sample = "\n".join(map(_without_names, sample.split("\n")))
     prefix = common_prefix(lines)
@@ -589,7 +613,7 @@ def _shown(rule: _Rule, sample: str, lines: int) -> bool:
 
 _WORDED = (
     r"(?:^|(?<=[;,\t|]))[ ]*\d+ ?(?:d|days?|h|hrs?|hours?|std\.?|stunden?|heures?|horas?|ore|uur"
-    r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|時間|小时|小時|시간)[^;\t|\n]*?\d"
+    r"|tim|timer|godz\.?|t|mins?|minutes?|minuten|'|′|時間|小时|小時|시간)[^;\t|\n]*?\d"
 )
 
 
@@ -625,6 +649,36 @@ def _pair_names(sample: str) -> tuple[str, ...]:
             return ()
         names = here
     return names
+
+
+_KEY = re.compile(r"(?:^|(?<=[\s\]]))(?P<key>[^\W\d][\w.-]{0,30})=(?P<value>[^\s=;,|]+)")
+_UP_TO_CLOCK = re.compile(
+    r".*?\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:Z|[+-]\d\d:?\d\d)?(?: [ap]m)?", re.I
+)
+
+
+def _spaced_keys(lines: list[str]) -> tuple[str, ...]:
+    """Return the keys of lines that are a clock and pairs such as ``T1=20.1 T2=980``, or none."""
+    found = [tuple(match["key"] for match in _KEY.finditer(line)) for line in lines[-40:]]
+    if not found or not found[0] or any(keys != found[0] for keys in found):
+        return ()
+    begun = [line[: match.start()] for line in lines[-40:] if (match := _KEY.search(line))]
+    if any(re.search(r"[;,\t|]", begin.replace(",", "", 1)) for begin in begun):
+        return ()
+    timed = all(map(_UP_TO_CLOCK.match, begun))
+    if not timed and (any(map(str.strip, begun)) or len(found[0]) < 2):
+        return ()
+    return ("Time", *found[0]) if timed else found[0]
+
+
+def _paired(line: str, keys: tuple[str, ...]) -> str:
+    """Return the values of a line of pairs with tabs between them."""
+    pairs = {match["key"]: match["value"] for match in _KEY.finditer(line)}
+    if not pairs:
+        return line
+    clock = _UP_TO_CLOCK.match(line)
+    first = (clock[0] if clock else "").strip("[ ") if "Time" not in pairs else pairs["Time"]
+    return "\t".join(first if key == "Time" else pairs.get(key, "") for key in keys)
 
 
 def _without_names(line: str) -> str:

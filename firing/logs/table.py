@@ -260,8 +260,8 @@ def _objects(cells: list[str]) -> "npt.NDArray[np.object_]":
 
 
 def may_be_hot(column: Column) -> bool:
-    """Tell whether a column that is left out is called a temperature's: its heat will show."""
-    return role(column.written) == "ambient"
+    """Tell whether a column that is left out may be a temperature's: its heat will show."""
+    return role(column.written) in ("ambient", "unknown")
 
 
 def _readings_of(body: bytes, lines_above: int) -> bytes:

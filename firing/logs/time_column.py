@@ -19,7 +19,8 @@ from firing.logs.vocabulary import TimeUnit
 
 _NO_TIME = (
     'has no time column; give one a date and time, or name one "time_s", "Time (min)" or '
-    '"elapsed [h]", or say --time-unit for bare numbers'
+    '"elapsed [h]"; if it is one of bare numbers, say --time-unit s, --time-unit min or '
+    "--time-unit h"
 )
 
 
@@ -40,16 +41,21 @@ def find_time(
         if layout.kinds[c.index] == "number" and vocabulary.role(c.written) == "time"
     ]
     stated = options.time_unit
+    dated = bool(places.get("date"))
     clocks = sorted(
-        places.get("clock", []), key=lambda at: vocabulary.counts_down(columns[at].written)
+        places.get("clock", []),
+        key=lambda at: (
+            vocabulary.counts_down(columns[at].written),
+            dated and _counts_from_zero(layout.column(at)),
+        ),
     )
     if not (stated and numeric):
-        dated = [*places.get("datetime", []), *places.get("date", [])]
+        dates = [*places.get("datetime", []), *places.get("date", [])]
         _refuse_side_by_side(name, layout, places.get("datetime", []))
-        if places.get("datetime") and not (clocks and _all_midnight(layout, dated[0])):
-            return (dated[0],), "datetime"
-        if dated and clocks:
-            return (dated[0], clocks[0]), "datetime"
+        if places.get("datetime") and not (clocks and _all_midnight(layout, dates[0])):
+            return (dates[0],), "datetime"
+        if dates and clocks:
+            return (dates[0], clocks[0]), "datetime"
     if clocks and not stated:
         days = _day_count(layout, clocks[0])
         if days:
@@ -83,6 +89,11 @@ def find_time(
         which = f'column "{numeric[0].name}"' if numeric else f"column {candidates[0] + 1}"
         raise _bare_numbers(name, which, _values(layout, candidates[0]))
     raise FiringError(f"{name} {_NO_TIME}")
+
+
+def _counts_from_zero(cells: Sequence[str]) -> bool:
+    """Tell whether clocks begin at zero, as elapsed ones do beside the date and time of day."""
+    return any(cells) and not next(filter(None, cells)).strip("0:., ")
 
 
 def _refuse_side_by_side(name: str, layout: LogLayout, moments: Sequence[int]) -> None:
@@ -122,9 +133,9 @@ def _bare_numbers(name: str, which: str, values: Sequence[float]) -> FiringError
     """Return the refusal of times without a unit; only numbers that can be durations have one."""
     known = [value for value in values if math.isfinite(value)]
     if not known or max(known) - min(known) > _MOST_BARE or max(known) > _LATEST_BARE:
-        shown = f"{known[0]:.15g}" if known else "none"
+        shown = f"numbers such as {known[0]:.15g}" if known else "other numbers than the readings"
         return FiringError(
-            f"{name}: {which} holds numbers such as {shown}, which are no time that can be read; "
+            f"{name}: {which} holds {shown}, which are no time that can be read; "
             "export the log with dates like 2026-03-14 18:30:00, or say --column with the name of "
             "another column and =time"
         )

@@ -41,6 +41,7 @@ GRAMMAR: dict[CellTime, re.Pattern[str]] = {
     "date": re.compile(rf"\s*{_DATE}\s*", re.I | re.A),
     "clock": re.compile(rf"\s*{_DAYS}{_CLOCK}{_ZONE}\s*", re.I | re.A),
 }
+_BUDDHIST_YEARS = 543  # the Thai calendar is ahead by; no other counts 2569
 _WIDEST = 48  # characters; no time of the grammar is longer
 _MOST_SHAPES = 64  # beyond this many spellings, cells are read one by one
 
@@ -204,6 +205,7 @@ def _days(
             year, month, day = third, second, first
         if order == "ymd" or len(match["c"]) == 2:
             year = year + 2000
+    year = np.where((year > 2500) & (year < 2643), year - _BUDDHIST_YEARS, year)
     good = (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1)
     whole_months = np.where(good, (year - 1970) * 12 + month - 1, 0)
     start = whole_months.astype("M8[M]").astype("M8[D]").astype(np.int64)

@@ -31,6 +31,10 @@ MISSING_WORDS: tuple[str, ...] = tuple(
 _UNIT = (
     r"\s*(?:(?:[°º˚\ufffd^o]|deg(?:rees?)?\.?|gr(?:ad)?\.?)?\s*(?P<unit>[CFK])"
     r"(?:elsius|ahrenheit|elvin)?|[°º˚%度]|grad|deg(?:rees?)?)?"
+    # an alarm, a quality, how sure it is, the same in the other unit
+    r"(?-i:\s?(?:[*!†]|HH|LL|H|L|HI|LO|ALM?))?(?:\s?\{[a-z, ]{1,20}\})?"
+    r"(?:\s?(?:±|\+/?-)\s?\d+(?:[.,]\d+)?)?"
+    r"(?:\s?[/(|]\s?[-+]?\d+(?:[.,]\d+)?\s?[°º˚]?\s?[CFK]\)?)?"
 )
 _MARKS: tuple[tuple[Decimal, Decimal], ...] = ((".", ","), (",", "."))
 _NUMBERS: dict[Decimal, re.Pattern[str]] = {

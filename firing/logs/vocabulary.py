@@ -190,7 +190,9 @@ def temperature_unit(name: str, siblings: frozenset[str] = frozenset()) -> HeadU
             return _letter(match.group(match.lastgroup or 0))
     suffix = _SUFFIX.match(name.strip())
     if suffix is None:
-        return None
+        # "K" beside "C" is the same in two units; beside "A" and "B" it is a label
+        bare = {other.strip().upper() for other in siblings if len(other.strip()) == 1}
+        return _letter(name.strip()) if name.strip() in bare and {*bare} <= set("CFKT") else None
     stem, letter = suffix["stem"].casefold(), suffix["letter"].casefold()
     if _TYPE_STEM.search(stem.replace("_", " ").strip()):
         return None

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
 from firing.forecast.result import FIRST_CRACK_C, Forecast, Severity
+from firing.report.cautions import cautions_in_short, cautions_named, cautions_whole
 from firing.report.charts.figure import TimeAxis
 from firing.report.charts.forecast_course import forecast_course, forecast_series
 from firing.report.charts.heatwork import heatwork_drawing
@@ -29,7 +30,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_in_short, cautions_named, cautions_whole
 from firing.report.words import (
     CONE_SOURCES,
     CONES_MEANT,
@@ -348,7 +348,7 @@ def _segments(forecast: Forecast) -> Table:
             (
                 str(timed.index + 1),
                 timed.name,
-                _rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
+                rate_words(segment, timed.from_c, unit) + _mark(segment, timed),
                 temperature_figure(timed.end_c, unit),
                 hours_minutes(segment.hold_s) if segment.hold_s else "–",
                 hours_minutes(taken_s),
@@ -363,7 +363,8 @@ def _segments(forecast: Forecast) -> Table:
     )
 
 
-def _rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
+def rate_words(segment: Segment, from_c: float, unit: TemperatureUnit) -> str:
+    """Return a ramp's rate as the tables of segments have it."""
     if segment.rate_c_per_h is None:
         return "full power" if segment.drive == "unlimited" else "off"
     sign = "−" if segment.target_c < from_c else ""

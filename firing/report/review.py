@@ -8,7 +8,14 @@ from dataclasses import replace
 from functools import partial
 
 from firing.cones.table import cone_number
-from firing.report.charts.review_course import both_courses, plan_and_actual, review_series
+from firing.report.cautions import cautions_named, cautions_whole
+from firing.report.charts.review_course import (
+    both_courses,
+    overlaid_courses,
+    overlaid_series,
+    plan_and_actual,
+    review_series,
+)
 from firing.report.document import (
     Block,
     Bullets,
@@ -27,7 +34,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_named, cautions_whole
 from firing.report.review_heat import (
     cones_section,
     cooling_section,
@@ -52,6 +58,7 @@ from firing.report.words import (
     source_ids,
 )
 from firing.review.gaps import LACKED, gap_words
+from firing.review.overlay import Overlay
 from firing.review.result import (
     CAUSE_NAMES,
     WITNESS_SOURCES,
@@ -81,6 +88,7 @@ def review_report(review: Review) -> Report:
     cooling, log = cooling_section(review), _log(review)
     answer = _short_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
+    basis = [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
     return Report(
         "Review",
         schedule.title,
@@ -92,7 +100,7 @@ def review_report(review: Review) -> Report:
             on_page(
                 Tiles(_tiles(review)),
                 _why(review),
-                _next(review),
+                Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])]),
                 Section("Plan and actual", [_course(review)], "course-heading"),
                 _what_else(review),
                 FillIn(["Notes"]),
@@ -114,7 +122,7 @@ def review_report(review: Review) -> Report:
                     "cautions",
                     folded=True,
                 ),
-                Section("How we know", [Bullets(_basis(review))], "basis", folded=True),
+                Section("How we know", [Bullets(basis)], "basis", folded=True),
                 Section("Sources", [Sources(list(_source_ids(review)))], folded=True),
             ),
         ),
@@ -241,10 +249,6 @@ def _steps(review: Review) -> list[str]:
         if not any(head.startswith(known) or known.startswith(head) for known in told):
             told[head] = step
     return list(told.values())
-
-
-def _next(review: Review) -> Section:
-    return Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])])
 
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
@@ -421,6 +425,72 @@ def _compared_figures(review: Review, comparison: Comparison) -> Table:
     return Table(("", "this", "other"), "lrr", rows, "Causes, peak, cone and cooling of both")
 
 
+def overlay_report(found: Overlay) -> Report:
+    """Return several firings of one plan over each other as a report."""
+    unit = found.schedule.unit
+    by = "by their segments" if found.align == "segment" else "by the clock"
+    chart = Chart(partial(overlaid_courses, found), overlaid_series(found), unit)
+    return Report(
+        "Compare",
+        found.schedule.title,
+        unit=unit,
+        subject=f"{len(found.firings)} firings over each other, {by}",
+        answer=found.remarks[:1],
+        parts=(
+            Bullets(found.remarks),
+            Section("", [chart]),
+            overlaid_table(found),
+            overlaid_segments(found),
+        ),
+    )
+
+
+def overlaid_table(found: Overlay) -> Table:
+    """Return a row a firing: when, how long, how hot, and which cone."""
+    unit = found.schedule.unit
+    rows = []
+    for firing in found.firings:
+        review, started = firing.review, firing.review.log.trace.started
+        off = hours_minutes(review.printed_excess_s, signed=True)
+        rows.append(
+            (
+                firing.letter,
+                firing.name,
+                "–" if started is None else Timekeeper(started, 0.0).date_words(0.0),
+                hours_minutes(review.actual_s),
+                off,
+                temperature_figure(review.peak_c, unit),
+                cone_or_none(review.cones.reached_number),
+            )
+        )
+    headers = ("", "log", "began", "took", "off plan", f"highest °{unit}", "cone")
+    return Table(headers, "lllrrrr", rows, "The firings (h:mm)")
+
+
+def overlaid_segments(found: Overlay) -> Table | None:
+    """Return what every segment took in every firing; None where no log is of the plan."""
+    if not found.segments:
+        return None
+    letters = [firing.letter for firing in found.firings]
+    rows = [
+        (
+            str(segment.index + 1),
+            segment.name,
+            hours_minutes(segment.planned_s),
+            *map(hours_minutes, segment.took_s),
+        )
+        for segment in found.segments
+    ]
+    whole = [hours_minutes(firing.review.actual_s) for firing in found.firings]
+    rows.append(("", "together", hours_minutes(found.firings[0].review.planned_s), *whole))
+    return Table(
+        ("#", "segment", "planned", *letters),
+        "rl" + "r" * (1 + len(letters)),
+        rows,
+        "What every segment took in every firing (h:mm)",
+    )
+
+
 def _log(review: Review) -> Section:
     read, lead_in = log_words(review), lead_in_words(review)
     return Section(
@@ -456,10 +526,6 @@ def lead_in_words(review: Review) -> str:
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
         hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
-
-
-def _basis(review: Review) -> list[str]:
-    return [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
 
 
 def _source_ids(review: Review) -> Iterator[str]:

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firing.errors import FiringError
-from firing.kiln.firing_record import FiringRecord
+from firing.kiln.residuals import FiringRecord
 from firing.logs.reader import Log, pick_channel
 from firing.review import thresholds as limit
 from firing.review.alignment import AnalysedLog, AnalysedSegment, align, analyse

@@ -19,9 +19,8 @@ import numpy as np
 
 from firing.errors import FiringError
 from firing.kiln.description import resistance_factor
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.inverse_model import contents_heat_j, heat_needed, wall_heat_j
-from firing.kiln.residuals import WINDOW_S, load_of, windows_of
+from firing.kiln.residuals import WINDOW_S, FiringRecord, load_of, windows_of
 from firing.kiln.thermal_network import Network
 from firing.review import thresholds as limit
 from firing.review.result import Confidence, HalfHours, PowerReason, Review, Shortfall
@@ -62,11 +61,17 @@ def record_of(review: Review) -> FiringRecord:
     return replace(record, duty=duty)
 
 
-def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
-    """Set the heat a firing took against what the kiln, as learnt, could give and gave."""
+def half_hours(
+    kiln: KilnDescription, record: FiringRecord, contents_j: FloatArray | None = None
+) -> HalfHours:
+    """Set the heat a firing took against what the kiln, as learnt, could give and gave.
+
+    What the contents took up [J] is the same whatever the walls lose, and may be known already.
+    """
     load = load_of(kiln, record)
     network = Network(kiln, load, room_c=record.room_c)
-    contents_j = contents_heat_j(network, record.course)
+    if contents_j is None:
+        contents_j = contents_heat_j(network, record.course)
     wall_j = wall_heat_j(network, record.course)
     needed = heat_needed(
         network,

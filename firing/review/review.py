@@ -74,37 +74,10 @@ def review(
     compare_with: Log | Sequence[Log] | None = None,
     compare_channel: int | Sequence[int] = 0,
 ) -> Review:
-    """Set a log against its plan.
+    """Set a log against its plan; `fi.review` says more of what is asked.
 
-    Parameters
-    ----------
-    schedule : Schedule
-        What was to be fired.
-    log : Log
-        What was logged.
-    channel : int
-        The temperature channel, from 0, that the kiln was run by.
-    due : datetime, optional
-        When the firing was meant to start, with its time zone; what came before heating began is
-        then a late start, not lead-in.
-    kiln, load : KilnDescription, Load, optional
-        The kiln and what was in it: the yardstick for what was possible, and for the cooling.
-    witnesses : sequence of Witness, optional
-        Cones that stood in the kiln, as they were found.
-    compare_with : Log or sequence of Log, optional
-        Another firing of the plan, in the same kiln, to set beside this one, or several: then the
-        middle one by its duration is the yardstick.
-    compare_channel : int or sequence of int
-        Its kiln channel, from 0; one for all, or one for each.
-
-    Returns
-    -------
-    Review
-
-    Raises
-    ------
-    FiringError
-        If the channel has no two readings, or `due` is given and the log tells no clock time.
+    Channels count from 0.  Of several logs to compare with, the middle one by its duration is the
+    yardstick; their channel is one for all, or one for each.
     """
     load = load if kiln is not None else None
     kiln_unused = ""

@@ -250,11 +250,5 @@ def schedule_data(schedule: Schedule) -> dict[str, Any]:
 def write_schedule(
     schedule: Schedule, path: Path, *, base_text: str | None = None, overwrite: bool = False
 ) -> None:
-    """Write a schedule file whole or not at all, keeping the comments of `base_text`.
-
-    Raises
-    ------
-    FiringError
-        If the file exists and `overwrite` is false, or it cannot be written.
-    """
+    """Write a schedule file whole or not at all, keeping the comments of `base_text`."""
     write_text(path, schedule_text(schedule, base_text), overwrite=overwrite)

@@ -7,7 +7,7 @@ import numpy as np
 from kiln.true_kiln import Plan, TrueFiring
 from logmaker import LogTable, write_csv
 
-from firing.kiln.firing_record import FiringRecord
+from firing.kiln.residuals import FiringRecord
 from firing.logs.reader import Log, read_log
 from firing.review.fit_input import fit_input_of
 from firing.schedule.schedule import Purpose, Schedule, Segment

@@ -21,8 +21,8 @@ from logmaker import write_csv
 from firing.forecast.forecast import forecast
 from firing.forecast.result import Forecast
 from firing.kiln.description import KilnDescription
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit import fit_kiln
+from firing.kiln.residuals import FiringRecord
 from firing.logs.reader import read_log
 from firing.review.fit_input import fit_input_of
 from firing.ware.load import Load

@@ -11,8 +11,8 @@ from kilns import BISQUED, trial_kiln
 
 from firing.errors import FiringError
 from firing.kiln import residuals
-from firing.kiln.firing_record import FiringRecord
 from firing.kiln.fit import fit_kiln
+from firing.kiln.residuals import FiringRecord
 
 KILN = trial_kiln()
 WORN = Truth(power=0.85, loss=1.15, capacity=1.1)

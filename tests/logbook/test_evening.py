@@ -65,7 +65,9 @@ def test_that_good_glaze_firing_of_march_is_found_and_opened(evening: Path) -> N
 
 def test_two_firings_are_compared(evening: Path) -> None:
     beside = ask(evening, "logbook", "compare", "4", "2")
-    assert beside["compare"]["compared"] is True
+    assert [one["log"] for one in beside["firings"]] == ["log-03.csv", "log-01.csv"]
+    glazes = ask(evening, "logbook", "compare", "--plan", "stoneware glaze")
+    assert glazes["numbers"] == [10, 8, 6, 4, 2]
 
 
 def test_new_elements_are_noted(evening: Path) -> None:

@@ -172,8 +172,8 @@ def whole_log(kind: int) -> str:
     """Return a log of a firing, in one of a few dialects."""
     rows = []
     temperature = 20.0
-    for i in range(0, 780, 3):
-        temperature += (3 * 2.0 if temperature < 1000.0 else 0.0) if i < 600 else -6.0
+    for i in range(0, 780, 5):
+        temperature += (5 * 2.0 if temperature < 1000.0 else 0.0) if i < 600 else -10.0
         clock = f"{8 + i // 60:02d}:{i % 60:02d}"
         reading = f"{temperature + 0.5 * (i % 2):.1f}"
         if kind == 0:

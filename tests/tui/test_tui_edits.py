@@ -61,7 +61,7 @@ def test_a_number_may_carry_its_unit(schedule: Schedule) -> None:
         ("target", "120", "target = 120"),
     ],
 )
-def test_a_refusal_is_the_files_own_sentence(
+def test_a_refusal_is_the_files_own_sentence_without_its_keys(
     schedule: Schedule, plan: Path, field: edits.SegmentKey, typed: str, line: str
 ) -> None:
     blocks = plan.read_text(encoding="utf-8").split("[[segment]]")
@@ -71,7 +71,9 @@ def test_a_refusal_is_the_files_own_sentence(
         parse_schedule("[[segment]]".join(blocks))
     with pytest.raises(FiringError) as in_cell:
         edits.set_cell(schedule, 1, field, typed)
-    assert str(in_cell.value) in [fault.message for fault in in_file.value.faults]
+    # in a cell there is no key to write
+    said = [fault.message.replace(f"{field} = ", "") for fault in in_file.value.faults]
+    assert str(in_cell.value) in said
 
 
 @given(ready(), st.integers(-1, 5), FIELDS, TYPED)

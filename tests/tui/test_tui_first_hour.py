@@ -4,6 +4,7 @@ import re
 import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from firing.tui.document import open_new
 from firing.tui.equipment import read_all
 from firing.tui.fixing import with_rates_held
 from firing.tui.forecasting import Circumstances, forecast_plan
-from firing.tui.form_document import open_form
+from firing.tui.form_document import open_form, rearranged
 from firing.tui.form_kinds import form_of
 from firing.tui.form_lines import spoken
 from firing.tui.screens.card import CardSheet
@@ -315,7 +316,7 @@ def test_a_tariff_is_described_in_a_form(play: Play, tmp_path: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+k")
         await until(pilot, front(app, EquipmentSheet))
-        await pilot.press("down", "down", "down", "n")
+        await pilot.press("down", "down", "down", "ctrl+n")
         await until(pilot, front(app, FormScreen))
         await fill(pilot, currency="EUR", price_per_kwh="0,31")
         await pilot.press("ctrl+s")
@@ -477,3 +478,26 @@ def test_ranges_nobody_wants_any_more_are_not_looked_for() -> None:
     assert not forecast.kiln.ranges_known
     assert forecast.kiln.find_ranges(lambda: True)
     assert forecast.kiln.ranges_known
+
+
+def test_cells_and_forms_take_what_people_write_and_never_ask_for_file_syntax() -> None:
+    plan = open_new().schedule
+    assert edits.set_cell(plan, 0, "target", "1 200").segments[0].target_c == 1200.0
+    assert edits.set_cell(plan, 0, "rate", "Full power").segments[0].drive == "unlimited"
+    assert edits.set_cell(plan, 0, "hold", "1h30").segments[0].hold_s == 5400.0
+    for grouped in ("1,200", "1.200"):
+        with pytest.raises(FiringError, match=r"may be 1200 or 1\.2; write which"):
+            edits.set_cell(plan, 0, "target", grouped)
+    for key, text in (("target", "abc"), ("target", ""), ("target", "9999"), ("rate", "abc")):
+        with pytest.raises(FiringError) as refused:
+            edits.set_cell(plan, 0, key, text)  # type: ignore[arg-type]  # keys of the cells
+        assert " = " not in str(refused.value)
+    with pytest.raises(FiringError) as refused:
+        edits.set_head(plan, "title", "")
+    assert " = " not in str(refused.value)
+    form = open_form(form_of("kiln"), "example-kiln").state
+    kiln = form.edited(rearranged(form.form, form.data, "new", ("material", "+")))
+    state = kiln.retyped(("material", 0, "conductivity_w_per_mk"), "400: 0,14, 1000: 0.2")
+    assert state.held(("material", 0, "conductivity_w_per_mk")) == [[400.0, 0.14], [1000.0, 0.2]]
+    read = kiln.retyped(("fitted", "date"), "12.3.2026")
+    assert read.held(("fitted", "date")) == date(2026, 3, 12)

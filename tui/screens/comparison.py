@@ -19,7 +19,7 @@ from firing.errors import FiringError
 from firing.report.sanitize import plain, shorten, wrap
 
 from ..comparison import ComparisonRow, PlanComparison, both_plans, rows, verdict
-from ..design_form import WantedDesign, begin, continued, design_fields
+from ..design_form import WantedDesign, begin, continued, design_fields, top_gives_way
 from ..widgets import grid
 from ..widgets.curve import Curve
 from ..widgets.lines import KeyLine, TitleLine
@@ -264,6 +264,8 @@ async def _wanted(screen: PlanHost, fault: str) -> dict[str, Any] | None:
     title = f"A plan for {equipment.load.short}, {kiln}"
     form = Filling(title, design_fields(schedule.unit), texts, fault)
     filled = await screen.app.push_screen_wait(form)
+    if filled is not None and top_gives_way(texts, form.texts):
+        filled["top"], form.texts["top"] = None, ""
     if form.texts:
         session.wanted = WantedDesign(begun, form.texts)
     return filled

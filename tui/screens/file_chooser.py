@@ -31,7 +31,7 @@ _TITLES: dict[WantedFile, str] = {
 class FileChooser(ModalScreen[Choice | None]):
     """A list to choose from, narrowed by what is typed."""
 
-    HELP_TITLE = "FileChooser a file"
+    HELP_TITLE = "Choose a file"
     DEFAULT_CSS = """
     FileChooser { align: center middle; background: $background; }
     FileChooser > Vertical { width: 100%; max-width: 100; height: 100%; max-height: 50;

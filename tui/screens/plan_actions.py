@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
+from typing import TYPE_CHECKING
 
-from textual import work
+from textual import events, work
 from textual.message import Message
 
 from firing.errors import FiringError
+from firing.report.words import sentence
 from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
@@ -24,11 +24,16 @@ from ..equipment import (
     remember,
     with_file,
 )
-from ..fixing import CURE_WORDS, Cure, Cured, as_the_kiln_climbs, cure_for, made_safe
-from ..widgets.segments import Segments
-from .dialogs import in_progress
+from ..fixing import Cured, Offer, fixes, to_cone
+from ..forecasting import Circumstances, forecast_fitting
+from ..key_figures import comes_to
+from ..widgets.grid import ListGrid
+from ..widgets.segments import Offers, Segments
 from .editing import EditingScreen
-from .plan_host import PlanHost
+from .plan_host import PlanHost, Question
+
+if TYPE_CHECKING:
+    from firing.forecast.result import Forecast
 
 
 class PlanActionsScreen(EditingScreen, PlanHost):
@@ -40,6 +45,45 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         def __init__(self, reading: FileReading) -> None:
             super().__init__()
             self.reading = reading
+
+    class Tried(Message):
+        """A change was made aside, or why it could not be, with what it comes to."""
+
+        def __init__(
+            self,
+            offer: Offer,
+            question: Question,
+            cured: Cured | None,
+            ahead: Forecast | None,
+            trouble: str,
+        ) -> None:
+            super().__init__()
+            self.offer, self.question = offer, question
+            self.cured, self.ahead, self.trouble = cured, ahead, trouble
+
+    _fixes: tuple[Forecast | None, tuple[Offer, ...]] = (None, ())
+    """The forecast, and what is to be fixed in it."""
+    _trying: tuple[Offer, bool] | None = None
+    """The change that is being made aside, and whether it is to be taken at once."""
+    _tried: Tried | None = None
+    """The change that is looked at."""
+
+    @property
+    def offers(self) -> Offers:
+        """The changes that can be had, under the table."""
+        return self.query_one(Offers)
+
+    def show_fixes(self) -> None:
+        """Show what there is to fix in the rows that the table leaves empty."""
+        raise NotImplementedError
+
+    def share_rows(self, *, looking: bool = False) -> None:
+        """Share the height between the table and the list under it."""
+        raise NotImplementedError
+
+    def show_ahead(self, ahead: Forecast | None) -> None:
+        """Draw what a change would make of the plan; None takes it away."""
+        raise NotImplementedError
 
     # The segments
 
@@ -101,7 +145,9 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         """Insert, copy, remove or move the selected segment; may be refused."""
         place = self.table.place
         done, label, row = edits.rearranged(self.document.schedule, what, place.row)
-        column = place.column if segment_table.editable(row, place.column) else "rate"
+        # A new line is written from its first figure on.
+        stays = what != "new" and segment_table.editable(row, place.column)
+        column = place.column if stays else "rate"
         self.apply(done, label, Selection(row, column))
 
     def on_list_grid_chosen(self, message: Segments.Chosen) -> None:
@@ -202,39 +248,145 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if schedule is not None:
             self.apply(schedule, "the designed plan", Selection())
 
+    # Changes that can be had
+
     @property
-    def cure(self) -> Cure | None:
-        """What mends the gravest warning of the forecast that the plan can mend."""
-        return cure_for(self.session.forecast, self.session.fitting)
+    def fired_with(self) -> Circumstances:
+        """What the forecast is made under: without a load that does not fit the plan."""
+        return replace(self.session.circumstances, equipment=self.session.fitting)
+
+    @property
+    def fixes(self) -> tuple[Offer, ...]:
+        """What of the plan is to be fixed, the gravest first."""
+        forecast = self.session.forecast
+        if self._fixes[0] is not forecast:
+            self._fixes = forecast, fixes(forecast, self.fired_with)
+        return self._fixes[1] if self.up_to_date else ()
 
     def action_fix(self) -> None:
-        """Fix the gravest warning that a change of the plan mends."""
-        if self.settle():
-            self.job(self._fix_job)
-
-    async def _fix_job(self) -> None:
-        forecast, cure = self.session.forecast, self.cure
-        schedule = self.document.schedule
-        if forecast is None or cure is None or not self.up_to_date:
+        """Make the change that is looked at, or the gravest that there is."""
+        if not self.settle():
+            return
+        offers = self.offers
+        chosen = offers.chosen if offers.has_focus else None
+        helps = [offer for offer in self.fixes if offer.make is not None]
+        if chosen is None or chosen.make is None:
+            chosen = helps[0] if helps else None
+        if chosen is None:
             self.say("There is no warning that a change of the plan fixes.")
-            return
-        if cure == "cone":
-            await self._to_cone_job()
-            return
-        equipment = self.session.fitting
-        make: Callable[[], Cured]
-        if cure == "ware":
-            make = partial(made_safe, schedule, equipment)
         else:
-            make = partial(as_the_kiln_climbs, forecast, equipment)
-        found = await in_progress(self, f"Looking for what {CURE_WORDS[cure]}", make)
-        if found is None:
+            self.try_out(chosen, take=True)
+
+    def action_to_fix(self) -> None:
+        """Go to the list of what to fix, under the table."""
+        if self.settle():
+            self.look_at("To fix", self.fixes, "There is nothing to fix in this plan.")
+
+    def look_at(self, heading: str, offers: tuple[Offer, ...], otherwise: str) -> None:
+        """Let changes be looked at one by one, if there are any."""
+        if not offers:
+            self.say(otherwise)
             return
-        if schedule != self.document.schedule:
-            raise FiringError("the plan has changed meanwhile; ask again")
-        self.apply(edits.checked(found.schedule), found.label, self.table.place)
-        if found.words.strip():
-            self.say(f"Changed: {found.label}.  {found.words.strip()}  ^Z takes it back.")
+        self.offers.show(heading, offers)
+        self.offers.go(1)
+        self.share_rows(looking=True)
+        self.offers.focus()
+
+    def try_out(self, offer: Offer, *, take: bool = False) -> None:
+        """Make a change aside, to look at it or to `take` it at once."""
+        tried = self._tried
+        if tried is not None and tried.offer is offer and tried.question == self._question():
+            self._show_tried(tried, take=take)
+            return
+        self._trying = offer, take
+        self.show_ahead(None)
+        if offer.make is None:
+            self.say(f"{offer.words}  No change of the plan helps by itself.")
+            return
+        self.say(f"{offer.words}  Looking for what helps …")
+        self._try_out(offer, self._question())
+
+    @work(thread=True, group="trying", exclusive=True)
+    def _try_out(self, offer: Offer, question: Question) -> None:
+        cured, ahead, trouble = None, None, ""
+        try:
+            assert offer.make is not None
+            cured = offer.make()
+            cured = replace(cured, schedule=edits.checked(cured.schedule))
+            ahead, _ = forecast_fitting(cured.schedule, question[1])
+        except FiringError as error:
+            trouble = str(error)
+        self.post_message(self.Tried(offer, question, cured, ahead, trouble))
+
+    def on_plan_actions_screen_tried(self, message: Tried) -> None:
+        """Show what a change would make of the plan, or take it if that was asked for."""
+        message.stop()
+        if self._trying is None or self._trying[0] is not message.offer:
+            return
+        take, self._trying = self._trying[1], None
+        if message.question != self._question():
+            self.say("The plan has changed meanwhile; ask again.", fault=True)
+            return
+        self._show_tried(message, take=take)
+
+    def _show_tried(self, tried: Tried, *, take: bool) -> None:
+        cured = tried.cured
+        if cured is None:
+            self.say(f"Not done: {tried.trouble}", fault=True)
+            return
+        if cured.schedule == self.document.schedule:
+            self.say(f"{cured.words or sentence(cured.label)}  The plan has that already.")
+            return
+        if not take:
+            self._tried = tried
+            self.show_ahead(tried.ahead)
+            now = self.session.forecast
+            words = cured.words.strip() or f"{sentence(cured.label)}."
+            if now is not None and tried.ahead is not None:
+                words = f"{comes_to(now, tried.ahead)}  {words}"
+            self.say(words)
+            return
+        self.leave_offers()
+        self.apply(cured.schedule, cured.label, self.table.place)
+        if cured.words.strip():
+            self.say(f"Changed: {cured.label}.  {cured.words.strip()}  ^Z takes it back.")
+
+    def on_offers_taken(self, message: Offers.Taken) -> None:
+        """Make the change that is looked at."""
+        message.stop()
+        if self.offers.chosen is not None:
+            self.try_out(self.offers.chosen, take=True)
+
+    def on_offers_dismissed(self, message: Offers.Dismissed) -> None:
+        """Leave the plan as it is."""
+        message.stop()
+        self.leave_offers()
+        self.describe()
+        self.explain()
+
+    def leave_offers(self) -> None:
+        """Go back to the table, and show what there is to fix again."""
+        self.set_focus(self.table)
+        self._look_away()
+
+    def _look_away(self) -> None:
+        self._trying = self._tried = None
+        self.show_ahead(None)
+        self.show_fixes()
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        """Draw no change any more once the table is worked on again."""
+        if event.widget is self.table and self._tried is not None:
+            self._look_away()
+
+    def on_list_grid_moved(self, message: ListGrid.Moved) -> None:
+        """Follow the cursor: with the bar in the table, with the curve in the list under it."""
+        if message.grid is not self.offers:
+            super().on_list_grid_moved(message)
+            return
+        message.stop()
+        if self.offers.chosen is not None:
+            self.try_out(self.offers.chosen)
 
     def action_to_cone(self) -> None:
         """Set the rate, the peak or the hold that brings the plan's cone down."""
@@ -242,39 +394,38 @@ class PlanActionsScreen(EditingScreen, PlanHost):
             self.job(self._to_cone_job)
 
     async def _to_cone_job(self) -> None:
-        from firing.cones.table import parse_cone
-        from firing.forecast.cone_target import plan_for_cone
-
-        from ..forecasting import forecast_plan
-
+        cone = await self.cone_wanted()
+        if cone is None:
+            return
         schedule, circumstances = self.document.schedule, self.session.circumstances
-        cone, fault = circumstances.target_cone or schedule.cone, ""
-        while cone is None:
-            typed = await self.prompt("Which cone is the plan for?", "6", fault)
-            if typed is None:
-                return
-            try:
-                cone = parse_cone(typed)
-            except FiringError as error:
-                fault = str(error)
         column = self.table.place.column
         changed = edits.CONE_CHANGES.get(column, "hold")
         self.say(f"Looking for the {changed} that brings cone {cone} down …")
-        found = await asyncio.to_thread(
-            plan_for_cone,
-            replace(schedule, cone=cone),
-            cone,
-            changed,
-            lambda plan: forecast_plan(plan, replace(circumstances, target_cone=cone)),
-        )
-        place = Selection(found.segment, column if column in edits.CONE_CHANGES else "hold")
+        found = await asyncio.to_thread(to_cone, schedule, circumstances, cone, changed)
+        column = column if column in edits.CONE_CHANGES else "hold"
+        place = Selection(schedule.peak_index, column)
         if schedule != self.document.schedule:
             raise FiringError("the plan has changed meanwhile; ask again")
         if found.schedule == schedule:
             self.say(f"{found.words} The plan has that already.")
             return
-        self.apply(edits.checked(found.schedule), f"to cone {cone}", place)
+        self.apply(edits.checked(found.schedule), found.label, place)
         self.say(f"{found.words} All of the forecast is counted in.  ^Z takes it back.")
+
+    async def cone_wanted(self) -> str | None:
+        """Return the cone the plan is for, asked for if it says none."""
+        from firing.cones.table import parse_cone
+
+        cone, fault = self.session.circumstances.target_cone or self.document.schedule.cone, ""
+        while cone is None:
+            typed = await self.prompt("Which cone is the plan for?", "6", fault)
+            if typed is None:
+                return None
+            try:
+                cone = parse_cone(typed)
+            except FiringError as error:
+                fault = str(error)
+        return cone
 
     def action_card(self) -> None:
         """Show the card to key the plan in from."""

@@ -64,6 +64,8 @@ class LabelledLines(VerticalScroll, can_focus=True):
         Binding("down", "scroll_down", "Down", show=False),
         Binding("pageup", "page_up", "A page up", show=False),
         Binding("pagedown", "page_down", "A page down", show=False),
+        Binding("home,ctrl+home", "scroll_home", "First line", show=False),
+        Binding("end,ctrl+end", "scroll_end", "Last line", show=False),
     ]
 
     def __init__(self, *, id: str | None = None) -> None:

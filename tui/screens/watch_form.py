@@ -13,7 +13,7 @@ from firing.watch.options import LINE_OPTIONS, WatchOptions
 from firing.watch.setup import check_options
 
 from ..file_choices import typed_path
-from ..reading_fields import SourceSort, reading_of, watch_fields, watch_texts
+from ..reading_fields import SourceSort, in_fields, reading_of, watch_fields, watch_texts
 from .filling import Filling
 
 if TYPE_CHECKING:
@@ -157,7 +157,7 @@ async def _fill(
         try:
             await asyncio.to_thread(check_options, order)
         except FiringError as error:
-            fault = str(error)
+            fault = in_fields(str(error))
             continue
         fault = ""
         if order.out is None or not order.out.exists() or await _continue(screen, order.out):

@@ -10,8 +10,9 @@ import numpy as np
 
 from firing.report.charts import figure as fig
 from firing.report.charts.figure import MOST_POINTS, Drawing, TimeAxis
-from firing.report.charts.text_chart import ChartSeries, temperatures_in
+from firing.report.charts.text_chart import ChartSeries, LineStyle, temperatures_in
 from firing.report.words import Timekeeper
+from firing.review.overlay import Overlay
 from firing.review.result import Review
 from firing.trace import FloatArray
 from firing.units import (
@@ -299,6 +300,55 @@ def both_courses(this: Review, other: Review) -> Drawing:
         "Both firings over the hours since each began to heat: this one solid, the other, "
         f"{other.log.name}, dotted.",
         400,
+        xaxis=axis.part(),
+        yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
+    )
+
+
+_OVERLAID = (
+    (fig.BLUE, "solid"),
+    (fig.VERMILLION, "dot"),
+    (fig.GREEN, "dashdot"),
+    (fig.ORANGE, "longdash"),
+    (fig.PURPLE, "longdashdot"),
+    (fig.SKY, "solid"),
+)
+
+
+_TEXT_STYLES: tuple[LineStyle, ...] = ("solid", "dash-dotted", "dotted")
+
+
+def overlaid_series(found: Overlay) -> list[ChartSeries]:
+    """Return the plan and on it every firing under its letter, in styles of their own."""
+    styles = [(style, colour) for colour in (0, 3) for style in _TEXT_STYLES]
+    plan = ChartSeries("plan", found.plan_time_s, found.plan_c, "dashed", 1)
+    return [plan] + [
+        ChartSeries(f"{firing.letter} {firing.name}", firing.time_s, firing.temperature_c, *style)
+        for firing, style in zip(found.firings, styles, strict=False)
+    ]
+
+
+def overlaid_courses(found: Overlay) -> Drawing:
+    """Return the courses of several firings over each other, on the plan's."""
+    unit, axis = found.schedule.unit, TimeAxis(None)
+    plan, *firings = overlaid_series(found)
+    lines = [fig.course(plan, axis, unit, fig.GREY, dash="dash", most=_COMPARED_POINTS)]
+    lines += [
+        fig.course(series, axis, unit, colour, dash=dash, most=_COMPARED_POINTS)
+        for series, (colour, dash) in zip(firings, _OVERLAID, strict=False)
+    ]
+    how = (
+        "Every segment begins at one place for all firings; a line is open where a segment waits "
+        "for the longest."
+        if found.align == "segment"
+        else "Over the hours since each began to heat."
+    )
+    names = ", ".join(series.name for series in firings)
+    return fig.drawing(
+        "overlay",
+        lines,
+        f"{how} The plan is dashed; {names}.",
+        480,
         xaxis=axis.part(),
         yaxis=fig.axis(f"temperature, °{unit}", rangemode="tozero"),
     )
