@@ -19,7 +19,6 @@ from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
 from firing.kiln.energy import EnergyCourse
-from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.tariff import Tariff, cost
 from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
