@@ -23,12 +23,14 @@ Piece = tuple[str, int]
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A stretch of time [s], and the letter that stands on the last line for what is said of it."""
+    """A stretch of time [s], and the letter that stands on a line for what is said of it."""
 
     letter: str
     from_s: float
     to_s: float
     words: str = ""
+    line: int = -1
+    """The line's place among them all; -1 for the topmost that is drawn there."""
 
 
 GUTTER = 5
@@ -149,7 +151,7 @@ def draw(
     cross_s : float, optional
         Where the cross-hair stands [s].
     marks : sequence of Mark
-        Stretches to be marked along the foot, their letters on the topmost line there.
+        Stretches to be marked along the foot, their letters on their line, or the topmost there.
     ascii_only : bool
         Whether lines are told apart by characters of ASCII, for want of dots.
 
@@ -178,7 +180,7 @@ def draw(
         pieces: list[Piece] = [(f"{label:>{GUTTER - 1}}{edge}", AXIS), *_pieces(text)]
         rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
-    down = [(time_s, (high - value) / (high - low)) for time_s, value in reversed(seen)]
+    down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
     _set_marks(rows, window, marks, width, down)
     return rows
 
@@ -196,15 +198,20 @@ def _set_marks(
     for mark in marks:
         from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
         middle_s = 0.5 * (from_s + to_s)
-        shares = (float(np.interp(middle_s, *line, np.nan, np.nan)) for line in lines)
+        shares = (
+            float(np.interp(middle_s, time_s[known], share[known], np.nan, np.nan))
+            for time_s, share in ([lines[mark.line]] if mark.line >= 0 else reversed(lines))
+            if (known := np.isfinite(share)).any()
+        )
         share = next((share for share in shares if math.isfinite(share)), None)
         if from_s > to_s or share is None:
             continue
         first, middle, last = (
             column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
         )
-        for column in range(first, last + 1):
-            rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
+        if mark.to_s > mark.from_s:
+            for column in range(first, last + 1):
+                rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
         row = 1 + min(max(int(share * height), 0), height - 1)
         while (row, middle) in taken and middle < width - 1:
             middle += 1

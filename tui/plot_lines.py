@@ -20,6 +20,7 @@ from .forecasting import plan_times
 from .plot import Mark
 
 if TYPE_CHECKING:
+    from firing.review.overlay import Overlay
     from firing.review.result import Review
     from firing.watch.snapshot import WatchState
 
@@ -240,6 +241,30 @@ def reviewed_at(review: Review, at_s: float) -> int | None:
         if segment.start_s is not None and segment.start_s <= at_s <= end_s:
             return segment.index
     return None
+
+
+def overlay_lines(found: Overlay) -> PlotLines:
+    """Return the lines of several firings on the plan's, a letter on each."""
+    from firing.report.charts.review_course import overlaid_series
+
+    lines = tuple(overlaid_series(found))
+    marks = []
+    for number, firing in enumerate(found.firings):
+        hottest_s = float(firing.time_s[int(np.nanargmax(firing.temperature_c))])
+        # Each a little later than the one before, so that no letter hides another.
+        at_s = hottest_s * (number + 1) / (len(found.firings) + 1)
+        marks.append(Mark(firing.letter, at_s, at_s, firing.name, number + 1))
+    starts = [at_s for firing in found.firings for at_s in firing.at_s if at_s is not None]
+    slots = sorted(set(starts)) if found.align == "segment" else []
+
+    def place(at_s: float) -> str:
+        begun = [index for index, start_s in enumerate(slots) if start_s <= at_s]
+        return found.schedule.label(begun[-1]) if begun else ""
+
+    return PlotLines(
+        lines, found.schedule.unit, Timekeeper(None, 0.0), rising([0.0, *starts]), place,
+        tuple(marks),
+    )  # fmt: skip
 
 
 def no_lines(schedule: Schedule) -> PlotLines:

@@ -174,6 +174,17 @@ def kiln_options(command: Command) -> Command:
     return kiln(load(command))
 
 
+def logbook_option(command: Command) -> Command:
+    """Add ``--logbook``."""
+    return click.option(
+        "--logbook",
+        "place",
+        metavar="FILE",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="The logbook's file; by default this user's own.",
+    )(command)
+
+
 def kiln_size_option(command: Command) -> Command:
     """Add ``--kiln-size``, which stands in for a kiln file."""
     return click.option(

@@ -13,17 +13,22 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import json_option, report_options
+from firing.cli.arguments import html_option, json_option, logbook_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
-from firing.logbook.record import EVENT_KINDS, Entry, EventKind, Filter
+from firing.logbook.record import CODE, EVENT_KINDS, Entry, EventKind, Filter
 from firing.logbook.store import Logbook
+from firing.units import TemperatureUnit, parse_rate_c_per_h
 
 if TYPE_CHECKING:
-    from firing.logbook.keeping import KeptLog, Progress
+    from firing.logbook.keeping import KeepProgress, KeptLog
+    from firing.logbook.wear import Trends
+    from firing.review.overlay import Align
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+_CATCH_UP = 20
+"""So many firings that an older version derived are derived again beside every keeping."""
 SHOWN = 30
 """So many firings a list shows unless it is asked for all."""
 
@@ -40,17 +45,6 @@ class Subcommands(click.Group):
             meant = f"; did you mean '{near[0]}'?" if near else ""
             ctx.fail(f"no such command '{args[0]}'{meant}")
         return super().resolve_command(ctx, args)
-
-
-def logbook_option(command: Command) -> Command:
-    """Add ``--logbook``."""
-    return click.option(
-        "--logbook",
-        "place",
-        metavar="FILE",
-        type=click.Path(path_type=Path, dir_okay=False),
-        help="The logbook's file; by default this user's own.",
-    )(command)
 
 
 def filter_options(command: Command) -> Command:
@@ -107,6 +101,7 @@ def said_options(command: Command) -> Command:
 @click.option("--plan", "plans", multiple=True, metavar="S",
               help="The plan it was fired by; of several, the one a log fits.")  # fmt: skip
 @said_options
+@click.option("--tariff", metavar="T", help="Prices (TOML): the cost, by the logged output.")
 @click.option("--began", metavar="WHEN", help="When a log without clock times began.")
 @click.option("--dry-run", is_flag=True, help="Show what would be kept; write nothing.")
 @logbook_option
@@ -117,6 +112,7 @@ def keep_command(
     logs: tuple[Path, ...],
     kilns: tuple[str, ...],
     plans: tuple[str, ...],
+    tariff: str | None,
     dry_run: bool,
     place: Path | None,
     channel: str | None,
@@ -131,7 +127,8 @@ def keep_command(
     Each log is compared with every plan: those you name, or those in the folder and the logbook and
     the ready ones.  The report says which plan and kiln it took, and why.
     """
-    from firing.logbook.keeping import keep_logs, logs_in, shelf_of
+    from firing.files.kinds import open_file
+    from firing.logbook.keeping import derive_again, keep_logs, logs_in, shelf_of
     from firing.report.logbook import keep_report
 
     reading = take_reading(told)
@@ -142,8 +139,12 @@ def keep_command(
         raise FiringError(f"{folders[0]}: holds no log; name the folder that your logger writes to")
     with Logbook.open(place, create=not dry_run) as book:
         shelf = shelf_of(book, plans=plans, kilns=kilns, folder=folders[0] if folders else None)
-        found = keep_logs(book, files, shelf, said, dry_run=dry_run, progress=progress_line())
+        prices = open_file("tariff", tariff)
+        found = keep_logs(
+            book, files, shelf, said, tariff=prices, dry_run=dry_run, progress=progress_line()
+        )
         if not dry_run:
+            derive_again(book, book.older_than(CODE)[:_CATCH_UP])
             book.back_up_when_due()
     refused = [one for one in found if one.state == "refused"]
     if len(refused) == len(found):
@@ -155,12 +156,12 @@ def keep_command(
     return outcome.act_if(bool(refused) or not all(one.sure for one in found))
 
 
-def progress_line() -> Callable[[Progress], None]:
+def progress_line() -> Callable[[KeepProgress], None]:
     """Return what shows how far an import is, on a terminal only."""
     if not sys.stderr.isatty():
         return lambda _: None
 
-    def show(now: Progress) -> None:
+    def show(now: KeepProgress) -> None:
         end = "\n" if now.done == now.total else ""
         left = "" if end else f", {now.left_s // 60:.0f}:{now.left_s % 60:02.0f} left"
         words = f"{now.done:,} of {now.total:,} logs, {now.per_s:.0f} a second{left}"
@@ -177,7 +178,7 @@ def _kept_document(kind: str, found: Sequence[KeptLog], dry_run: bool = False) -
         "dry_run": dry_run,
         "counts": {state: states.count(state) for state in dict.fromkeys(states)},
         "logs": [one.to_dict() for one in found],
-        "log": {"notes": []},
+        "log": {"notes": [note for one in found for note in one.notes]},
     }
 
 
@@ -255,7 +256,8 @@ def _print_list(book: Logbook, which: Filter, everything: bool, as_json: bool) -
             "nearest": nearest, "firings": [one.to_dict() for one in firings],
         })  # fmt: skip
     else:
-        outcome.report(list_report(firings, total, which, nearest=nearest))
+        older = len(book.older_than(CODE))
+        outcome.report(list_report(firings, total, which, nearest=nearest, older=older))
     return outcome.DONE
 
 
@@ -279,9 +281,10 @@ def list_command(everything: bool, place: Path | None, as_json: bool, **told: An
 def find_command(
     words: tuple[str, ...], everything: bool, place: Path | None, as_json: bool, **told: Any
 ) -> int:
-    """Find firings by WORDS in their notes, plans, kilns, people, log names and months.
+    """Find firings by WORDS in their notes, names and months.
 
-    A word also finds what begins with it. Capitals and accents don't matter.
+    Names are those of plans, kilns, people, loads and logs. A word also finds what begins with it.
+    Capitals and accents don't matter.
     """
     with Logbook.open(place, create=False) as book:
         return _print_list(book, _filter(told, " ".join(words)), everything, as_json)
@@ -290,9 +293,12 @@ def find_command(
 @_subcommand("show", "show 1")
 @click.argument("number", type=int)
 @logbook_option
+@html_option
 @report_options
 @json_option
-def show_command(number: int, place: Path | None, as_json: bool) -> int:
+def show_command(
+    number: int, place: Path | None, html: Path | None, overwrite: bool, as_json: bool
+) -> int:
     """Open one firing: what you said of it, and the review of its log."""
     from firing.logbook.keeping import review_of
     from firing.report.logbook import firing_report
@@ -303,6 +309,10 @@ def show_command(number: int, place: Path | None, as_json: bool) -> int:
         entry = book.entry(number)
         before = [event for event in book.events(one.kiln) if event.at_s <= one.started_at][-3:]
     found = review_of(entry) if entry.plan_text and not one.trouble else None
+    if html is not None:
+        if found is None:
+            raise FiringError(f"firing {number} has no plan, so there is no review to write")
+        outcome.page(review_report(found), html, overwrite=overwrite)
     if as_json:
         outcome.document({
             "schema": 1, "kind": "firing", "firing": one.to_dict(),
@@ -319,23 +329,46 @@ def show_command(number: int, place: Path | None, as_json: bool) -> int:
 
 
 @_subcommand("compare", "compare 1 2")
-@click.argument("number", type=int)
-@click.argument("others", nargs=-1, required=True, type=int)
+@click.argument("numbers", metavar="[NUMBER...]", nargs=-1, type=int)
+@click.option("--plan", help="The newest six firings of the plan whose title has this in it.")
+@click.option(
+    "--align",
+    type=click.Choice(["segment", "clock"]),
+    default="segment",
+    show_default=True,
+    help="Let every segment begin at one place for all, or count from when each began to heat.",
+)
 @logbook_option
+@html_option
 @report_options
 @json_option
-def compare_command(number: int, others: tuple[int, ...], place: Path | None, as_json: bool) -> int:
-    """Compare a firing with another, or with several, by the first one's plan."""
-    from firing.logbook.keeping import compared
-    from firing.report.review import review_report
+def compare_command(
+    numbers: tuple[int, ...], plan: str | None, align: Align, place: Path | None,
+    html: Path | None, overwrite: bool, as_json: bool,
+) -> int:  # fmt: skip
+    """Lay two to six firings over each other, by the plan of the first."""
+    from firing.logbook.keeping import reviews_of
+    from firing.report.review import overlay_report
+    from firing.review.overlay import MOST_FIRINGS, overlay
 
     with Logbook.open(place, create=False) as book:
-        result = compared(book, number, others)
+        if plan is not None:
+            found = book.firings(Filter(plan=plan), limit=MOST_FIRINGS)
+            same = [one.id for one in found if one.plan == found[0].plan]
+            numbers = tuple(dict.fromkeys((*numbers, *same)))[:MOST_FIRINGS]
+        if len(numbers) < 2:
+            raise FiringError("name two firings by their numbers, or a --plan that was fired twice")
+        titles = {book.show(number).plan for number in numbers}
+        laid = overlay(reviews_of(book, numbers), align)
+    if len(titles) > 1:
+        outcome.note(f"these ran different plans; all are laid along that of {numbers[0]}")
+    if html is not None:
+        outcome.page(overlay_report(laid), html, overwrite=overwrite)
     if as_json:
-        outcome.document(result.to_dict())
+        outcome.document({**laid.to_dict(), "numbers": list(numbers)})
     else:
-        outcome.report(review_report(result))
-    return outcome.act_if(result.needs_action)
+        outcome.report(overlay_report(laid))
+    return outcome.DONE
 
 
 @_subcommand("add", 'add 1 --note "the good celadon" --witness "6=3:00"')
@@ -348,7 +381,10 @@ def compare_command(number: int, others: tuple[int, ...], place: Path | None, as
 def add_command(
     number: int, kiln: str | None, plan: str | None, place: Path | None, as_json: bool, **told: Any
 ) -> int:
-    """Add notes, witness cones, photographs, energy and cost to a firing, or its plan and kiln."""
+    """Add notes, cones, photographs, energy or cost to a firing.
+
+    --plan and --kiln set right what was matched wrong.
+    """
     from firing.logbook.keeping import amend, shelf_of
     from firing.report.logbook import firing_report
 
@@ -370,20 +406,49 @@ def add_command(
     return outcome.DONE
 
 
+@_subcommand("remove", "remove 1 --yes")
+@click.argument("number", type=int)
+@click.option("--yes", is_flag=True, help="Needed, as the log goes with it.")
+@logbook_option
+@json_option
+def remove_command(number: int, yes: bool, place: Path | None, as_json: bool) -> int:
+    """Remove a firing that does not belong in the logbook.
+
+    A backup is made first, and still has it.
+    """
+    with Logbook.open(place, create=False) as book:
+        one = book.show(number)
+        if not yes:
+            raise FiringError(
+                f"firing {number} of {one.started:%Y-%m-%d}, {one.plan or 'no plan'}, would go "
+                "with its log; add --yes to remove it"
+            )
+        copy = book.remove(number)
+    if as_json:
+        outcome.document(
+            {"schema": 1, "kind": "logbook-remove", "removed": one.to_dict(), "backup": str(copy)}
+        )
+    else:
+        outcome.text(f"Firing {number} is removed; {copy.name} still has it.")
+    return outcome.DONE
+
+
 @_subcommand("event", 'event "Workshop kiln" "new elements" --on 2026-03-01')
 @click.argument("kiln", required=False)
 @click.argument("kind", required=False, metavar=f"[{'|'.join(EVENT_KINDS)}]")
 @click.option("--on", "when", metavar="WHEN", help="When; now if left out.")
 @click.option("--note", "words", default="", metavar="WORDS", help="Anything to remember of it.")
+@click.option("--remove", type=int, metavar="NUMBER", help="Take back an event noted by mistake.")
 @logbook_option
 @json_option
 def event_command(
-    kiln: str | None, kind: str | None, when: str | None, words: str, place: Path | None,
-    as_json: bool,
+    kiln: str | None, kind: str | None, when: str | None, words: str, remove: int | None,
+    place: Path | None, as_json: bool,
 ) -> int:  # fmt: skip
-    """Note what was done to KILN: new elements, new sensor, relay, repair, or a note.
+    """Note what was done to KILN, or list what is noted.
 
-    Trends of wear and of the thermocouple begin anew there. Without words it lists what is noted.
+    An event is: new elements, new sensor, relay, repair, or note. Trends of wear and of the
+    thermocouple begin anew at the first two. Without words it lists what is noted.
     """
     from firing.report.logbook import events_report
 
@@ -399,6 +464,8 @@ def event_command(
                 book.kiln_called(kiln), _event_kind(kind), words, at_s=at.timestamp(),
                 utc_offset_s=0 if offset is None else round(offset.total_seconds()),
             )  # fmt: skip
+        if remove is not None:
+            book.remove_event(remove)
         events = book.events()
     if as_json:
         outcome.document(
@@ -423,8 +490,7 @@ def _event_kind(text: str) -> EventKind:
 @logbook_option
 @json_option
 def check_command(place: Path | None, as_json: bool) -> int:
-    """Check the logbook's file, and every log in it against its SHA-256."""
-    from firing.logbook.keeping import CODE
+    """Check the logbook's file and every log in it."""
     from firing.report.logbook import check_report
 
     with Logbook.open(place, create=False) as book:
@@ -441,7 +507,10 @@ def check_command(place: Path | None, as_json: bool) -> int:
 @logbook_option
 @json_option
 def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
-    """Write the logbook into a new FOLDER of plain files: logs, TOML, and CSV for a spreadsheet."""
+    """Write the logbook into a new FOLDER of plain files.
+
+    Logs as they are, what you said as TOML, and CSV for a spreadsheet; 'import' reads it back.
+    """
     from firing.logbook.exchange import export
 
     with Logbook.open(place, create=False) as book:
@@ -460,7 +529,10 @@ def export_command(folder: Path, place: Path | None, as_json: bool) -> int:
 @report_options
 @json_option
 def import_command(folder: Path, place: Path | None, as_json: bool) -> int:
-    """Read a FOLDER that 'export' wrote; what is in the logbook already is passed over."""
+    """Read a FOLDER that 'export' wrote into the logbook.
+
+    What is there already is passed over.
+    """
     from firing.logbook.exchange import import_
     from firing.report.logbook import keep_report
 
@@ -489,13 +561,76 @@ def backup_command(out: Path | None, place: Path | None, as_json: bool) -> int:
     return outcome.DONE
 
 
+@_subcommand("page", "page --out logbook.html")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The page's file.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@logbook_option
+@report_options
+@json_option
+def page_command(
+    out: Path | None, overwrite: bool, unit: TemperatureUnit, place: Path | None, as_json: bool
+) -> int:
+    """Put the logbook on one page: trends, costs and all firings.
+
+    Energy and cost are summed by month and by person. Without --out it is printed.
+    """
+    from firing.report.logbook import month_sums, page_report
+    from firing.report.trends import trends_report
+
+    with Logbook.open(place, create=False) as book:
+        firings, events = book.firings(), book.events()
+    trends = [_trends(place, name) for name in _kilns(place, None)]
+    report = page_report(
+        firings, events, trends_report(trends, unit), listed=None if out else SHOWN, unit=unit
+    )
+    if out is not None:
+        outcome.page(report, out, overwrite=overwrite)
+    if as_json:
+        outcome.document({
+            "schema": 1, "kind": "logbook-page", "total": len(firings),
+            "months": [one.to_dict() for one in month_sums(firings)],
+            "kilns": [one.to_dict() for one in trends],
+        })  # fmt: skip
+    elif out is None:
+        outcome.report(report)
+    return outcome.DONE
+
+
+@_subcommand("restore", "restore --logbook studio.sqlite")
+@click.option(
+    "--from",
+    "backup",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="The backup to begin with; by default the newest sound one.",
+)
+@logbook_option
+@json_option
+def restore_command(backup: Path | None, place: Path | None, as_json: bool) -> int:  # fmt: skip
+    """Save a damaged logbook: its backup, and all that can be read.
+
+    The damaged file is not changed; it stays beside the new one under another name.
+    """
+    from firing.logbook.keeping import derive
+    from firing.logbook.rescue import restore
+    from firing.logbook.store import default_path
+    from firing.report.logbook import rescue_report
+
+    found = restore(default_path() if place is None else place, derive, backup)
+    if as_json:
+        outcome.document({"schema": 1, "kind": "logbook-restore", **found.to_dict()})
+    else:
+        outcome.report(rescue_report(found))
+    return outcome.act_if(bool(found.unreadable or found.bare))
+
+
 @_subcommand("refresh", "refresh")
 @click.option("--everything", is_flag=True, help="Figures of this version, too.")
 @logbook_option
 @json_option
 def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
-    """Derive the figures of firings again that an older version derived."""
-    from firing.logbook.keeping import CODE, derive_again
+    """Derive again what an older version derived of the logs."""
+    from firing.logbook.keeping import derive_again
 
     with Logbook.open(place, create=False) as book:
         older = book.older_than("" if everything else CODE)
@@ -509,3 +644,115 @@ def refresh_command(everything: bool, place: Path | None, as_json: bool) -> int:
         )
         outcome.text(f"{len(older)} firings derived again.{more}")
     return outcome.act_if(bool(troubled))
+
+
+@_subcommand("trends", 'trends "Workshop kiln"')
+@click.argument("kiln", required=False)
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of the report.")
+@logbook_option
+@json_option
+def trends_command(
+    kiln: str | None, unit: TemperatureUnit, place: Path | None, as_json: bool
+) -> int:
+    """Show how KILN's elements wear and what its sensor reads.
+
+    It says when the peak goes out of reach. Takes neither load nor meter. Without KILN it shows
+    every kiln. Exit status 1: a peak is out of reach, or nearly.
+    """
+    from firing.report.trends import trends_report
+
+    found = [_trends(place, name) for name in _kilns(place, kiln)]
+    if as_json:
+        outcome.document({"schema": 1, "kind": "trends", "kilns": [one.to_dict() for one in found]})
+    else:
+        outcome.report(trends_report(found, unit))
+    return outcome.act_if(any(one.needs_action for one in found))
+
+
+def _kilns(place: Path | None, kiln: str | None) -> list[str]:
+    """Return the kiln that is named, or every kiln of which firings are kept."""
+    with Logbook.open(place, create=False) as book:
+        if kiln is None:
+            return [name for name in book.kilns() if book.count(Filter(kiln=name))]
+        name = book.kiln_called(kiln)
+        if name not in book.kilns():
+            near = difflib.get_close_matches(kiln, book.kilns(), n=1)
+            meant = f"; did you mean '{near[0]}'?" if near else "; firing logbook list shows them"
+            raise FiringError(f"{kiln}: the logbook holds no kiln of that name{meant}")
+        return [name]
+
+
+def _trends(place: Path | None, kiln: str) -> Trends:
+    from firing.logbook.wear import trends_of
+
+    with Logbook.open(place, create=False) as book:
+        derive_older(book, kiln)
+        mine = [one for one in book.firings(Filter(kiln=kiln)) if one.kiln == kiln]
+        return trends_of(kiln, mine, book.events(kiln))
+
+
+def derive_older(book: Logbook, kiln: str) -> None:
+    """Derive again what an older version measured of a kiln's firings: a trend compares like."""
+    older = set(book.older_than(CODE))
+    stale = [one.id for one in book.firings(Filter(kiln=kiln)) if one.id in older] if older else []
+    if stale:
+        from firing.logbook.keeping import derive_again
+
+        derive_again(book, stale, progress_line())
+
+
+@_subcommand("sensor", 'sensor "Workshop kiln" --plan glaze.toml --out glaze-corrected.toml')
+@click.argument("kiln")
+@click.option("--plan", metavar="PLAN", help="The next plan, whose peak is to be corrected.")
+@click.option(
+    "--already",
+    metavar="DEGREES",
+    help="What the plan allows for already: kiln_reads_low of the kiln file it was made with, or 0",
+)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The corrected plan.")
+@click.option("--overwrite", is_flag=True, help="Replace the --out file if it is there already.")
+@logbook_option
+@json_option
+def sensor_command(
+    kiln: str, plan: str | None, already: str | None, out: Path | None, overwrite: bool,
+    place: Path | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Show what KILN's thermocouple reads wrong by its witness cones, and correct a plan by it."""
+    from firing.files.tomlfile import read_text
+    from firing.kiln.file import parse_kiln
+    from firing.logbook.sensor import corrected
+    from firing.report.trends import correction_report, sensor_report
+    from firing.schedule.file import open_schedule, schedule_text
+
+    name = _kilns(place, kiln)[0]
+    sensor = _trends(place, name).sensor
+    if plan is None:
+        if out is not None or already is not None:
+            raise FiringError("--out and --already speak of a plan; name it with --plan PLAN")
+        if as_json:
+            outcome.document({"schema": 1, "kind": "sensor", "kiln": name, **sensor.to_dict()})
+        else:
+            outcome.report(sensor_report(name, sensor))
+        return outcome.DONE
+    next_plan = open_schedule(plan)
+    if already is None:
+        with Logbook.open(place, create=False) as book:
+            text = book.kilns()[name]
+        written = parse_kiln(text, name).fitted.cone_offset_c if text else 0.0
+        if written:
+            raise FiringError(
+                f"the kiln file has kiln_reads_low_c = {written:g}; say with --already {written:g} "
+                "that the plan was made with it, or with --already 0 that it was not"
+            )
+    allowed = (already or "0").strip()
+    size_c = parse_rate_c_per_h(allowed.lstrip("-−"), next_plan.unit) if allowed != "0" else 0.0
+    correction = corrected(next_plan, sensor, -size_c if allowed[0] in "-−" else size_c)
+    if out is not None and correction.schedule is not None:
+        base = read_text(Path(plan)) if Path(plan).exists() else None
+        outcome.write(out, schedule_text(correction.schedule, base), overwrite=overwrite)
+        outcome.note(f"written to {out}")
+    if as_json:
+        outcome.document({"schema": 1, "kind": "correction", "kiln": name, **correction.to_dict()})
+    else:
+        outcome.report(correction_report(correction, next_plan.unit))
+    return outcome.DONE

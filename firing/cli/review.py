@@ -7,13 +7,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firing.cli import outcome
-from firing.cli.arguments import html_option, json_option, kiln_options, report_options
+from firing.cli.arguments import (
+    html_option,
+    json_option,
+    kiln_options,
+    logbook_option,
+    report_options,
+)
 from firing.cli.log_options import log_options, take_reading
 from firing.clock import parse_when
 from firing.errors import FiringError
 from firing.logs.reader import open_log
 
 if TYPE_CHECKING:
+    from firing.logs.options import ReadingOptions
+    from firing.logs.reader import Log
     from firing.review.overlay import Align
     from firing.review.result import Review
 
@@ -60,6 +68,8 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Another firing of the plan, set beside this one; may be given again.",
 )
+@click.option("--keep", is_flag=True, help="Keep LOG in the logbook, with plan, kiln and cones.")
+@logbook_option
 @kiln_options
 @log_options
 @html_option
@@ -75,6 +85,8 @@ def review_command(
     write_offset: bool,
     mended_file: Path | None,
     others: tuple[Path, ...],
+    keep: bool,
+    place: Path | None,
     kiln: str | None,
     load: str | None,
     channel: str | None,
@@ -102,6 +114,8 @@ def review_command(
         _check_offset(kiln, witnesses)
     if mended_file is not None:
         _check_mend(mended_file, schedule, logs, kiln, load, others)
+    if keep and len(logs) > 1:
+        raise FiringError("--keep keeps one log; join the parts into one file first")
     how = take_reading(reading)
     record, number = open_log(logs, channel, how)
     if began is not None and record.trace.started is None:
@@ -125,6 +139,9 @@ def review_command(
         written = {"offset_written": _write_offset(Path(kiln), result)}
     if mended_file is not None:
         written["mended_file"] = _write_mended(mended_file, result, overwrite=overwrite)
+    if keep:
+        said = (how, channel, record, witnesses)
+        written["kept"] = _keep(logs[0], place, schedule, kiln, load, *said)
     if html is not None:
         outcome.page(review_report(result), html, overwrite=overwrite)
     if as_json:
@@ -132,6 +149,35 @@ def review_command(
     else:
         outcome.report(review_report(result))
     return outcome.act_if(result.needs_action)
+
+
+def _keep(
+    log: Path,
+    place: Path | None,
+    schedule: str,
+    kiln: str | None,
+    load: str | None,
+    how: "ReadingOptions",
+    channel: str | None,
+    record: "Log",
+    witnesses: tuple[str, ...],
+) -> dict[str, Any]:
+    """Keep the log, say so, and return what became of it as the JSON shows it."""
+    from firing.logbook.keeping import keep_one
+    from firing.logbook.record import Entry
+
+    began = record.trace.started
+    said = Entry(
+        "",
+        b"",
+        reading=how.given(),
+        channel=channel or "",
+        began_at=None if began is None else began.timestamp(),
+        witnesses=witnesses,
+    )
+    kept = keep_one(log, place=place, plan=schedule, kiln=kiln, load=load, said=said)
+    outcome.note(kept.words)
+    return kept.to_dict()
 
 
 @click.command("compare")

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,7 @@ from firing.cli.arguments import (
     TEMPERATURE,
     controller_option,
     kiln_options,
+    logbook_option,
     temperature_in,
     unload_option,
 )
@@ -117,6 +119,8 @@ if TYPE_CHECKING:
     help="Print a unit of systemd that runs this watch, and how to install it; nothing begins.",
 )
 @click.option("--screen", is_flag=True, help="Show it on the Watch screen instead.")
+@click.option("--keep", is_flag=True, help="Keep the --out recording in the logbook at its end.")
+@logbook_option
 @log_options
 def watch_command(
     sources: tuple[str, ...],
@@ -126,6 +130,8 @@ def watch_command(
     page: str | None,
     page_lan: bool,
     print_service: bool,
+    keep: bool,
+    place: Path | None,
     **told: Any,
 ) -> int:
     """Watch a firing: where it stands, when it will be done, and what is wrong.
@@ -153,6 +159,9 @@ def watch_command(
     cannot be opened at the start is refused; one that is lost later is tried again for ever.
     Exit code 1: lines are missing from the recording, or what a port sent was no readings.
 
+    With --keep the recording goes into the logbook when the watch ends, with its plan, kiln and
+    load. A failure of that leaves the recording as it is.
+
     The alarm program is tried when the watch begins.  {id}, {severity} and {state} in its arguments
     are filled in; FIRING_ID and so on are in its environment.  What somebody has to do comes
     again after 5 min, 10 min, then every 15 min until you acknowledge it: by Enter, on the screen
@@ -172,6 +181,8 @@ def watch_command(
     if len(sources) > 1:
         _require_own_files(sources, screen)
     orders = [_order(source, len(sources) > 1, dict(told)) for source in sources]
+    if keep:
+        _require_recordings(orders)
     if print_service:
         return _print_service(orders)
     address = _page_address(page, page_lan, orders)
@@ -188,8 +199,11 @@ def watch_command(
             load=order.named.load,
             outlets=_outlets(orders, address)[0],
         )
+        if keep:
+            _keep(order, place)
         return outcome.act_if(not seen)
-    return _watch(orders, _outlets(orders, address), every_s, as_json)
+    kept = partial(_keep, place=place) if keep else None
+    return _watch(orders, _outlets(orders, address), every_s, as_json, kept)
 
 
 @dataclass(frozen=True)
@@ -270,10 +284,32 @@ def _named(source: str, told: dict[str, Any]) -> WatchedFiring:
     return replace(read_firing(source), **given)
 
 
+def _require_recordings(orders: Sequence[_Order]) -> None:
+    """Refuse to keep at the end what nobody records."""
+    if any(order.options.out is None for order in orders):
+        raise FiringError("--keep keeps the recording of the firing, so give --out FILE too")
+
+
+def _keep(order: _Order, place: Path | None) -> None:
+    """Keep a recording that has ended; whatever fails is said, and the recording stays."""
+    from firing.logbook.keeping import keep_one
+
+    named, out = order.named, order.options.out
+    assert out is not None
+    try:
+        kept = keep_one(out, place=place, plan=named.schedule, kiln=named.kiln, load=named.load)
+    except Exception as error:
+        outcome.note(f"{out}: is not kept in the logbook ({error}); later: firing keep {out}")
+    else:
+        outcome.note(f"{out}: {kept.words}")
+
+
 def _require_own_files(sources: tuple[str, ...], screen: bool) -> None:
     """Refuse what can be said of one kiln only, where several are watched."""
     context = click.get_current_context()
-    shared = {"sources", "every_s", "as_json", "page", "page_lan", "print_service"}
+    shared = {
+        *("sources", "every_s", "as_json", "page", "page_lan", "print_service", "keep", "place")
+    }
     for option in context.command.params:
         name = option.name or ""
         if name not in shared and context.get_parameter_source(name) != ParameterSource.DEFAULT:
@@ -390,7 +426,11 @@ class _Run:
 
 
 def _watch(
-    orders: list[_Order], outlets: Sequence[Outlets | None], every_s: float, as_json: bool
+    orders: list[_Order],
+    outlets: Sequence[Outlets | None],
+    every_s: float,
+    as_json: bool,
+    kept: Callable[[_Order], None] | None = None,
 ) -> int:
     with _signals() as caught:
         runs: list[_Run] = []
@@ -412,6 +452,9 @@ def _watch(
         finally:
             for run in reversed(runs):  # the first has the page of all of them
                 run.close(stopped=bool(caught))
+            if kept is not None:
+                for run in runs:
+                    kept(run.order)
     failed = [run.failed for run in runs]
     if signal.SIGINT in caught:
         raise KeyboardInterrupt

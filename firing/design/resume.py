@@ -46,7 +46,7 @@ from firing.units import (
 from firing.viewable import Tabular
 from firing.ware.hot_start import as_dried, assumed_state, state_of, ware_done
 from firing.ware.limits import USUAL_MARGIN
-from firing.ware.load import Load, WareState, load_or_typical
+from firing.ware.load import Load, WareState
 from firing.ware.safe_rates import limits_for
 from firing.ware.simulate import simulate_ware
 
@@ -358,7 +358,7 @@ def resume(
         return _course_in_kiln(
             program,
             kiln,
-            load_or_typical(load, kiln.volume_l, schedule.purpose),
+            kiln.inside(load, schedule.purpose),
             controller.waits,
             state,
             curves,
@@ -372,7 +372,7 @@ def resume(
         state = in_kiln = _done_to(load, times, readings, schedule.ware_done)
         load = as_dried(load, schedule.purpose, margin, state)
     elif kiln is not None:
-        in_kiln = _done_to(load_or_typical(load, kiln.volume_l, schedule.purpose), times, readings)
+        in_kiln = _done_to(kiln.inside(load, schedule.purpose), times, readings)
     begins = None if started is None else after(started, float(times[-1]))
     stale = _cooled_since(begins, now_c, schedule.unit, None if reads_c is not None else clock)
     notes = _account(schedule, segment, reached_c, now_c, state, load, told_late=bool(stale))
@@ -493,7 +493,7 @@ def _by_itself(rest: Schedule, cone: str | None, lost: WareDone | None) -> Sched
 def _curves(kiln: KilnDescription | None, load: Load | None, schedule: Schedule) -> KilnCurves:
     if kiln is None:
         return default_curves()
-    return curves_of(kiln, load_or_typical(load, kiln.volume_l, schedule.purpose), schedule.peak_c)
+    return curves_of(kiln, kiln.inside(load, schedule.purpose), schedule.peak_c)
 
 
 def _done_to(

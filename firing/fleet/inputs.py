@@ -16,11 +16,6 @@ from firing.files.kinds import file_kind, kind_of
 Item = TypeVar("Item")
 
 INSTALL = "many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'"
-NO_LOGS = frozenset(
-    {"toml", "md", "html", "htm", "pdf", "doc", "docx", "odt", "parquet", "py", "js", "css"}
-    | {"jpg", "jpeg", "png", "gif", "heic", "svg", "mp4", "mov"}
-)
-"""Endings of files that lie beside logs and are none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +74,9 @@ def find_logs(url: str, *, without: str = "") -> Iterator[ListedLog]:
             if _may_be_log(path.rpartition("/")[2]):
                 mark = next((info[k] for k in ("ETag", "etag", "mtime", "created") if info.get(k)),
                             "")  # fmt: skip
-                yield ListedLog(fs.unstrip_protocol(info["name"]), int(info["size"] or 0), str(mark))
+                yield ListedLog(
+                    fs.unstrip_protocol(info["name"]), int(info["size"] or 0), str(mark)
+                )
 
 
 def _local_logs(root: str, without: str) -> Iterator[ListedLog]:
@@ -103,7 +100,9 @@ def _local_logs(root: str, without: str) -> Iterator[ListedLog]:
 
 
 def _may_be_log(name: str) -> bool:
-    return not name.startswith(".") and name.rpartition(".")[2].lower() not in NO_LOGS
+    from firing.logbook.keeping import LOG_SUFFIXES
+
+    return not name.startswith(".") and f".{name.rpartition('.')[2].lower()}" in LOG_SUFFIXES
 
 
 def read_data(log: str) -> bytes:

@@ -12,8 +12,10 @@ from firing.errors import FiringError
 from firing.heat.balance import FixedTemperature, at_rest
 from firing.heat.conduction import BoxChamber, Chamber, Layer, RoundChamber, Slab, cube, drum
 from firing.heat.properties import Material
+from firing.schedule.schedule import Purpose
 from firing.serialise import Serialised
 from firing.units import TemperatureUnit, format_size, format_temperature
+from firing.ware.load import Load, load_or_typical
 
 SURFACE_LOAD_W_PER_M2 = 2.0e4  # source: element-wire-memory (2 W/cm²)
 WIRE_M = 0.003  # source: element-wire-memory
@@ -78,6 +80,8 @@ class Fitted:
         triangle of a Cholesky factor of their covariance, row by row; empty if not known.
     hottest_c, fastest_c_per_h : float or None
         How hot, and how fast upwards, the logs were.
+    usual_load : float
+        What usually stands in the kiln, as a multiple of a typical load.
     """
 
     power: float = 1.0
@@ -90,6 +94,7 @@ class Fitted:
     errors: tuple[float, ...] = ()
     hottest_c: float | None = None
     fastest_c_per_h: float | None = None
+    usual_load: float = 1.0
 
     def error_columns(self) -> tuple[tuple[float, ...], ...]:
         """Return `errors` as columns: what may be off together, each apart from the others."""
@@ -124,6 +129,19 @@ class PastFit:
     loaded: bool = False
     basis: str = ""
     least_power: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PastPower:
+    """What a logbook's firing of a day showed: power, its standard error as a share, and load.
+
+    Power is a multiple of the kiln file's, the load one of a typical load.
+    """
+
+    on: date
+    power: float
+    power_se: float
+    load: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +207,8 @@ class KilnDescription:
         In the order of the file.
     fits : tuple of PastFit
         Every fit that was written to the file, in its order.
+    history : tuple of PastPower
+        Firing by firing, what a logbook taught, in the file's order.
     unit : {"C", "F"}
         The unit its owner reads and writes: with °F go inches, pounds and cubic feet.
     """
@@ -212,6 +232,7 @@ class KilnDescription:
     fitted: Fitted = field(default_factory=Fitted)
     readings: tuple[ElementReading, ...] = ()
     fits: tuple[PastFit, ...] = ()
+    history: tuple[PastPower, ...] = ()
     unit: TemperatureUnit = "C"
 
     def __post_init__(self) -> None:
@@ -296,6 +317,12 @@ class KilnDescription:
             outside=FixedTemperature(outer),
         )
         return rest.outward_w / (inner - outer)
+
+    def inside(self, load: Load | None, purpose: Purpose | None) -> Load:
+        """Return the load, or what usually stands in it where nobody said."""
+        if load is not None:
+            return load
+        return load_or_typical(None, self.volume_l, purpose).times(self.fitted.usual_load)
 
     @property
     def leak_in_w_per_k(self) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -14,7 +15,14 @@ from firing.files.kinds import FileKind
 from firing.files.tomledit import render
 from firing.files.tomlfile import Wrong, clean, file_key, length, number, parse
 from firing.heat.properties import Material, PropertyTable
-from firing.kiln.description import ElementReading, Fitted, KilnDescription, PastFit, WallLayer
+from firing.kiln.description import (
+    ElementReading,
+    Fitted,
+    KilnDescription,
+    PastFit,
+    PastPower,
+    WallLayer,
+)
 from firing.kiln.materials import material_names, suggest_material, wall_material
 from firing.units import TemperatureUnit, format_size, format_temperature
 
@@ -192,6 +200,9 @@ class FittedTable(BaseModel):
     fastest_c_per_h: float | None = number(
         "how fast they rose", "fastest_c_per_h = 180", "°C/h", default=None, ge=0, le=5000
     )
+    usual_load: float = _multiplier(
+        "usual_load", "what usually stands in it, as a multiple of a typical load", 1.0
+    )
 
 
 def _share(example: str, description: str) -> Any:
@@ -224,6 +235,17 @@ class PastFitTable(BaseModel):
         le=10,
     )
     basis: Line = Field("", description="from what it was learnt")
+
+
+class HistoryTable(BaseModel):
+    """One ``[[history]]``: what the logbook's firing of a day showed; the fit writes it."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    date_: date = file_key("when it was fired", "date = 2026-03-01", alias="date")
+    power: float = _multiplier("power", "its power")
+    power_se: float = number("standard error of it, a share", "power_se = 0.01", ge=0, le=10)
+    load: float = _multiplier("load", "what stood in it, as a multiple of a typical load")
 
 
 class ReadingTable(BaseModel):
@@ -347,6 +369,9 @@ class KilnTable(BaseModel):
     fitted: FittedTable | None = Field(None, description="what logs and cones have taught")
     fit: list[PastFitTable] = Field(
         default_factory=list, max_length=1000, description="every fit, to be compared with"
+    )
+    history: list[HistoryTable] = Field(
+        default_factory=list, max_length=10000, description="what each day's firing showed"
     )
 
 
@@ -527,6 +552,10 @@ def _kiln(table: KilnTable) -> KilnDescription:
             errors=tuple(float(part) for part in fitted.errors.split()),
             hottest_c=fitted.hottest_c,
             fastest_c_per_h=fitted.fastest_c_per_h,
+            usual_load=fitted.usual_load,
+        ),
+        history=tuple(
+            PastPower(day.date_, day.power, day.power_se, day.load) for day in table.history
         ),
         readings=tuple(
             ElementReading(entry.date_, entry.bank, entry.ohms, entry.amps, entry.volts)
@@ -575,11 +604,17 @@ def _entry(past: PastFit) -> dict[str, Any]:
     return {**shown, "loaded": past.loaded, "basis": past.basis}
 
 
-def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) -> str:
+def write_fitted(
+    kiln_text: str,
+    fitted: Fitted,
+    past: PastFit | None = None,
+    history: Sequence[PastPower] = (),
+) -> str:
     """Return a kiln file's text with new ``[fitted]`` values, all else and its comments kept.
 
     Multipliers are written to four decimals.  `past`, the fit itself, is kept in the list of them,
     the same logs once; with it goes what stood in ``[fitted]`` and is not in the list yet.
+    `history` is what each day's firing showed, the same day once.
     """
     kiln_text = KILN_FILE.current(kiln_text)
     data = parse(kiln_text, "kiln")
@@ -603,7 +638,26 @@ def write_fitted(kiln_text: str, fitted: Fitted, past: PastFit | None = None) ->
     ):
         if value is not None:
             table[name] = round(value, 1)
+    if fitted.usual_load != 1.0:
+        table["usual_load"] = round(fitted.usual_load, 3)
     data["fitted"] = table
+    if history:
+        new = [
+            {
+                "date": day.on,
+                "power": round(day.power, 4),
+                "power_se": round(day.power_se, 4),
+                "load": round(day.load, 3),
+            }
+            for day in history
+        ]
+        dated = {day.on for day in history}
+        earlier = data.get("history")
+        data["history"] = [
+            day
+            for day in (earlier if isinstance(earlier, list) else [])
+            if not (isinstance(day, dict) and day.get("date") in dated)
+        ] + new
     if past is not None:
         entries = data.get("fit")
         kept = [

@@ -25,7 +25,7 @@ from firing.kiln.simulation import JOULES_PER_KWH
 from firing.kiln.thermal_network import Network
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR
-from firing.ware.load import Load, typical_load
+from firing.ware.load import Load
 
 FULL_DUTY = 0.98
 """From here on the elements count as fully on."""
@@ -126,7 +126,7 @@ def load_of(kiln: KilnDescription, record: FiringRecord) -> Load:
     raw = record.raw
     if raw is None:
         raw = float(record.chamber_c.max()) < GLAZE_PEAK_C
-    return typical_load(kiln.volume_l, "bone dry" if raw else "bisqued")
+    return kiln.inside(None, "bisque" if raw else "glaze")
 
 
 def described(kiln: KilnDescription) -> KilnDescription:

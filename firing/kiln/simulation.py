@@ -11,7 +11,7 @@ from firing.kiln.nodes import CHAMBER, ELEMENTS, FIRST_LUMP
 from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
-from firing.ware.load import BODY_DENSITY_KG_PER_M3, Load, WareState, load_or_typical
+from firing.ware.load import BODY_DENSITY_KG_PER_M3, Load, WareState
 
 UNTIL_C = 60.0
 REACHED_C = 0.5
@@ -186,7 +186,7 @@ def simulate(
     precision = Precision() if precision is None else precision
     notes = []
     if load is None:
-        load = load_or_typical(None, kiln.volume_l, schedule.purpose)
+        load = kiln.inside(None, schedule.purpose)
         notes.append(
             f"no load given: {load.ware_kg:.0f} kg of {load.dryness} ware and "
             f"{load.furniture_kg:.0f} kg of furniture are assumed"

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from firing.errors import FiringError
-from firing.logbook.keeping import KeptLog, Progress, derive, progressed, title_of
+from firing.logbook.keeping import KeepProgress, KeptLog, derive, progressed, title_of
 from firing.logbook.record import EVENT_KINDS, Entry, Photo, Shown
 from firing.logbook.store import Logbook
 
@@ -35,7 +35,7 @@ _FIGURES = (
 
 
 def export(
-    book: Logbook, folder: Path, progress: Callable[[Progress], None] = lambda _: None
+    book: Logbook, folder: Path, progress: Callable[[KeepProgress], None] = lambda _: None
 ) -> int:
     """Write every firing and event into a new folder, and return how many firings.
 
@@ -59,7 +59,7 @@ def export(
     return count
 
 
-def _write(book: Logbook, folder: Path, progress: Callable[[Progress], None]) -> int:
+def _write(book: Logbook, folder: Path, progress: Callable[[KeepProgress], None]) -> int:
     papers = _Papers(folder)
     kilns = book.kilns()
     lines = [f"format = {FORMAT}"]
@@ -172,7 +172,7 @@ def _value(value: Any) -> str:
 
 
 def import_(
-    book: Logbook, folder: Path, progress: Callable[[Progress], None] = lambda _: None
+    book: Logbook, folder: Path, progress: Callable[[KeepProgress], None] = lambda _: None
 ) -> list[KeptLog]:
     """Read an exported folder into a logbook; what is there already is passed over.
 

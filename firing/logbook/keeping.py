@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import firing
 from firing.errors import FiringError
 from firing.files.disk import UnusableInput, read_whole
 from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
-from firing.kiln.simulation import JOULES_PER_KWH
+from firing.kiln.energy import EnergyCourse
+from firing.kiln.tariff import Tariff, cost
 from firing.logbook.measure import measure
-from firing.logbook.record import Entry, KeptWitness, Photo, Shown
+from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown, local_moment
 from firing.logbook.store import Kept, Logbook
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
@@ -36,8 +36,6 @@ if TYPE_CHECKING:
     from firing.review.result import Review
     from firing.trace import Trace
 
-CODE = f"{firing.__version__}/1"
-"""The version of what is derived here; the number behind the stroke grows with every change."""
 COURSE_POINTS = 48
 LOG_SUFFIXES = {
     *(".csv", ".txt", ".log", ".tsv", ".dat", ".json"),
@@ -126,14 +124,12 @@ def shelf_of(
     by_name: dict[str, Paper] = {}
     known = book.kilns()
     for name in map(str, kilns):
-        kept = next((old for old in known if old.casefold() == name.casefold()), None)
-        if kept is not None and not Path(name).exists():
-            by_name[kept] = Paper(kept, known[kept])
-        elif name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
+        if name.endswith(".toml") or Path(name).exists() or file_kind("kiln").is_ready(name):
             one = paper("kiln", name)
             by_name[_kiln(one.text).name] = one
         else:
-            by_name[name] = Paper(name, "")
+            kept = book.kiln_called(name)
+            by_name[kept] = Paper(kept, known.get(kept, ""))
     if not kilns:
         by_name = {name: Paper(name, text) for name, text in known.items()}
         for one in found.get("kiln", ()):
@@ -204,33 +200,22 @@ def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     )
 
 
-def compared(book: Logbook, number: int, others: Sequence[int]) -> Review:
-    """Return one firing's review with others beside it, by the plan of the first.
+def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
+    """Return the reviews of several firings by the plan of the first, for laying over each other.
 
     Raises
     ------
     FiringError
         If the first has no plan, or a log can't be read.
     """
-    entry = book.entry(number)
-    if not entry.plan_text:
+    entries = [book.entry(number) for number in numbers]
+    first = entries[0]
+    if not first.plan_text:
         raise FiringError(
-            f"firing {number} has no plan to compare by; say which with "
-            f"'firing logbook add {number} --plan S'"
+            f"firing {numbers[0]} has no plan to compare by; say which with "
+            f"'firing logbook add {numbers[0]} --plan S'"
         )
-    beside = [book.entry(other) for other in others]
-    logs = [_read(one) for one in beside]
-    log = _read(entry)
-    return review(
-        _schedule(entry.plan_text),
-        log,
-        channel=pick_channel(log, entry.channel or None),
-        kiln=_kiln(entry.kiln_text) if entry.kiln_text else None,
-        compare_with=logs,
-        compare_channel=[
-            pick_channel(one, told.channel or None) for one, told in zip(logs, beside, strict=True)
-        ],
-    )
+    return [review_of(replace(one, plan=first.plan, plan_text=first.plan_text)) for one in entries]
 
 
 def own_course(log: Log, channel: int) -> Schedule:
@@ -250,6 +235,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
     started_at, utc_offset_s, source = _began(entry, trace)
     peak_s = float(trace.time_s[int(np.nanargmax(found.temperature_c))])
     reached = found.cones
+    energy = energy_by_output(trace, found.kiln)
     shown = Shown(
         started_at,
         utc_offset_s,
@@ -260,7 +246,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         reached_number=reached.reached_number,
         heating_s=max(0.0, peak_s - found.lead_in_s),
         witnesses=_witnesses(found),
-        kwh_by_log=_kwh(trace, found.kiln),
+        kwh_by_log=None if energy is None else energy.kwh,
         course_c=_course(trace, found),
         code=CODE,
     )
@@ -317,16 +303,25 @@ def _witnesses(found: Review) -> tuple[KeptWitness, ...]:
     )
 
 
-def _kwh(trace: Trace, kiln: KilnDescription | None) -> float | None:
-    """Return the energy by the logged output, in a kiln of known power."""
-    if kiln is None or trace.duty is None:
+def energy_by_output(trace: Trace, kiln: KilnDescription | None) -> EnergyCourse | None:
+    """Return the energy by the logged output, in a kiln of known power; None if either lacks."""
+    if kiln is None or trace.duty is None or np.isfinite(trace.duty).sum() < 2:
         return None
     known = np.isfinite(trace.duty)
-    if known.sum() < 2:
-        return None
     duty = np.interp(trace.time_s, trace.time_s[known], trace.duty[known])
-    on_s = float(np.sum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s)))
-    return on_s * kiln.available_w * kiln.fitted.power / JOULES_PER_KWH
+    on_s = np.concatenate(([0.0], np.cumsum(0.5 * (duty[1:] + duty[:-1]) * np.diff(trace.time_s))))
+    return EnergyCourse(trace.time_s, on_s * kiln.available_w * kiln.fitted.power)
+
+
+def _priced(entry: Entry, shown: Shown, found: Review, tariff: Tariff) -> Entry:
+    """Return an entry with what it cost, by the hours that the log's output shows."""
+    course = energy_by_output(found.log.trace, found.kiln)
+    if course is None or entry.cost is not None or course.kwh <= 0.0:
+        return entry
+    started = local_moment(shown.started_at, shown.zone, shown.utc_offset_s)
+    price = cost(course, started, tariff)
+    by_meter = 1.0 if entry.kwh is None else entry.kwh / course.kwh
+    return replace(entry, cost=price.amount * by_meter, currency=price.currency)
 
 
 def _course(trace: Trace, found: Review) -> tuple[int, ...]:
@@ -352,6 +347,15 @@ class KeptLog:
     sure: bool = True
     why: str = ""
     why_kiln: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What became of it, as a sentence for who watched or reviewed it."""
+        if self.state == "known":
+            return f"the firing is in the logbook already, as number {self.id}"
+        by = f" as {self.plan}" if self.plan else " without a plan"
+        return f"the firing is kept in the logbook as number {self.id},{by}"
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON shows it."""
@@ -364,11 +368,12 @@ class KeptLog:
             "sure": self.sure,
             "why": self.why,
             "why_kiln": self.why_kiln,
+            "notes": list(self.notes),
         }
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class KeepProgress:
     """How far an import is: logs done of all, the rate, and the time left [s]."""
 
     done: int
@@ -377,10 +382,10 @@ class Progress:
     left_s: float
 
 
-def progressed(done: int, total: int, began_s: float) -> Progress:
+def progressed(done: int, total: int, began_s: float) -> KeepProgress:
     """Return how far something is that began at a moment of the monotonic clock."""
     rate = done / max(time.monotonic() - began_s, 1e-6)
-    return Progress(done, total, rate, (total - done) / rate)
+    return KeepProgress(done, total, rate, (total - done) / rate)
 
 
 def logs_in(folder: Path) -> list[Path]:
@@ -409,8 +414,9 @@ def keep_logs(
     shelf: Shelf,
     said: Entry | None = None,
     *,
+    tariff: Tariff | None = None,
     dry_run: bool = False,
-    progress: Callable[[Progress], None] = lambda _: None,
+    progress: Callable[[KeepProgress], None] = lambda _: None,
 ) -> list[KeptLog]:
     """Keep logs, each by the plan and kiln that it fits; what is kept already is passed over.
 
@@ -423,6 +429,8 @@ def keep_logs(
         The plans and kilns they may be of; the only one of a kind is taken for all.
     said : Entry, optional
         What a person said of all of them.
+    tariff : Tariff, optional
+        The prices, for the cost of a log that shows the output.
     dry_run : bool
         Whether nothing is written.
     progress : callable
@@ -433,78 +441,111 @@ def keep_logs(
     list of KeptLog
         One for each firing, and for each log that was refused.
     """
-    said = said or Entry("", b"")
+    keeper = _Keeper(book, shelf, said or Entry("", b""), tariff, dry_run)
     found: list[KeptLog] = []
     began_s = time.monotonic()
     for number, path in enumerate(logs, 1):
-        found += _keep_file(book, path, shelf, said, dry_run)
+        found += keeper.file(path)
         progress(progressed(number, len(logs), began_s))
     return found
 
 
-def _keep_file(
-    book: Logbook, path: Path, shelf: Shelf, said: Entry, dry_run: bool
-) -> list[KeptLog]:
-    try:
-        body = read_whole(path, MOST_BYTES)
-        written_at = round(path.stat().st_mtime, 3)
-    except UnusableInput as fault:
-        return [KeptLog(str(path), state="refused", why=f"{path.name} {fault}")]
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        return [KeptLog(str(path), state="refused", why=f"{path.name}: can't be read ({reason})")]
-    entry = replace(said, log_name=path.name, body=body, written_at=written_at)
-    return keep_log(book, entry, shelf, place=path, dry_run=dry_run)
-
-
-def keep_log(
-    book: Logbook, entry: Entry, shelf: Shelf, *, place: Path | None = None, dry_run: bool = False
-) -> list[KeptLog]:
-    """Keep one log, every firing of it; `place` is where it lies, as its folder may name the kiln.
-
-    A refusal is an answer of its own, never an exception; a logbook that fails is one.
-    """
-    name = str(place or entry.log_name)
-    known = book.find_file(entry.body, entry.part)
-    if known is not None:
-        old = book.show(known)
-        return [KeptLog(name, known, "known", old.plan, old.kiln, why="is in the logbook already")]
-    try:
-        return [_keep_part(book, entry, shelf, place, name, dry_run)]
-    except SeveralFirings as several:
-        parts = [
-            replace(entry, part=part, reading={**entry.reading, "part": part})
-            for part in range(1, several.count + 1)
-        ]
-        return [one for part in parts for one in keep_log(
-            book, part, shelf, place=place, dry_run=dry_run)]  # fmt: skip
-    except Refused as error:
-        return [KeptLog(name, state="refused", why=str(error))]
-
-
-class Refused(FiringError):
-    """Why one log can't be kept; the next may."""
-
-
-def _keep_part(
-    book: Logbook, entry: Entry, shelf: Shelf, place: Path | None, name: str, dry_run: bool
+def keep_one(
+    path: Path,
+    *,
+    place: Path | None = None,
+    plan: str | None = None,
+    kiln: str | None = None,
+    load: str | None = None,
+    said: Entry | None = None,
 ) -> KeptLog:
-    try:
-        matched = _matched(entry, shelf, place)
-        entry = matched.entry
-        shown = shown_of(entry, matched.log, matched.channel, matched.review)
-    except SeveralFirings:
-        raise
-    except FiringError as error:
-        raise Refused(str(error)) from None
-    state, kept = "would be kept", None
-    if not dry_run:
-        kept = book.keep(entry, shown)
-        state = _state(kept)
-    number = None if kept is None else kept.id
-    return KeptLog(
-        name, number, state, entry.plan, entry.kiln, matched.sure, matched.why, matched.why_kiln
-    )
+    """Keep one log by the files that it was watched or reviewed with; `place` is the logbook's.
+
+    Raises
+    ------
+    FiringError
+        If it can't be kept.
+    """
+    said = said or Entry("", b"")
+    if load is not None:
+        within = paper("load", load)
+        said = replace(said, load=within.name, load_text=within.text)
+    with Logbook.open(place) as book:
+        shelf = shelf_of(
+            book, plans=() if plan is None else [plan], kilns=() if kiln is None else [kiln]
+        )
+        (found, *_) = keep_logs(book, [path], shelf, said)
+        if found.state == "refused":
+            raise FiringError(found.why)
+        book.back_up_when_due()
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Keeper:
+    """Puts logs into a logbook, each by the plan and kiln it fits."""
+
+    book: Logbook
+    shelf: Shelf
+    said: Entry
+    tariff: Tariff | None
+    dry_run: bool
+
+    def file(self, path: Path) -> list[KeptLog]:
+        """Keep every firing of a file; a refusal is an answer of its own, never an exception."""
+        name = path.name
+        try:
+            body = read_whole(path, MOST_BYTES)
+            written_at = round(path.stat().st_mtime, 3)
+        except UnusableInput as fault:
+            return [KeptLog(str(path), state="refused", why=f"{name} {fault}")]
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            return [KeptLog(str(path), state="refused", why=f"{name}: can't be read ({reason})")]
+        entry = replace(self.said, log_name=name, body=body, written_at=written_at)
+        try:
+            return [self.part(entry, path)]
+        except SeveralFirings as several:
+            parts = range(1, several.count + 1)
+        found = []
+        for part in parts:
+            reading = {**entry.reading, "part": part}
+            found.append(self.part(replace(entry, part=part, reading=reading), path))
+        return found
+
+    def part(self, entry: Entry, path: Path) -> KeptLog:
+        """Keep one firing of a file.
+
+        Raises
+        ------
+        SeveralFirings
+            If the file holds several, and none is named.
+        """
+        known = self.book.find_file(entry.body, entry.part)
+        if known is not None:
+            old = self.book.entry(known)
+            # Of a file of several the first may be there, and the others not yet.
+            if "part" in entry.reading or "part" not in old.reading:
+                why = "is in the logbook already"
+                return KeptLog(str(path), known, "known", old.plan, old.kiln, why=why)
+        try:
+            matched = _matched(entry, self.shelf, path)
+            entry = matched.entry
+            shown = shown_of(entry, matched.log, matched.channel, matched.review)
+            if self.tariff is not None:
+                entry = _priced(entry, shown, matched.review, self.tariff)
+        except SeveralFirings:
+            raise
+        except FiringError as error:
+            return KeptLog(str(path), state="refused", why=str(error))
+        state, number = "would be kept", None
+        if not self.dry_run:
+            kept = self.book.keep(entry, shown)
+            state, number = _state(kept), kept.id
+        return KeptLog(
+            str(path), number, state, entry.plan, entry.kiln, matched.sure, matched.why,
+            matched.why_kiln, matched.log.notes,
+        )  # fmt: skip
 
 
 def _state(kept: Kept) -> str:
@@ -524,18 +565,16 @@ class _Matched:
     why_kiln: str
 
 
-def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
-    log = _read(entry)
-    if place is not None:
-        log = replace(log, path=place, name=log.name)
+def _matched(entry: Entry, shelf: Shelf, path: Path) -> _Matched:
+    log = replace(_read(entry), path=path)  # its folder may name the kiln
     channel = pick_channel(log, entry.channel or None)
     kilns, plans = shelf.described(), shelf.schedules()
     kiln, why_kiln = "", ""
     if len(shelf.kilns) == 1:
-        kiln, why_kiln = next(iter(shelf.kilns)), "as the only one"
+        kiln, why_kiln = next(iter(shelf.kilns)), "the only one there is"
     found: Review | None = None
     if len(plans) == 1:
-        plan, sure, why = next(iter(plans)), True, "as given"
+        plan, sure, why = next(iter(plans)), True, "the plan you named"
     else:
         match = which_plan(log, plans, channel=channel, kiln=kilns.get(kiln))
         plan = "" if match.best is None else match.best.name
@@ -551,7 +590,7 @@ def _matched(entry: Entry, shelf: Shelf, place: Path | None) -> _Matched:
         kiln_text=shelf.kilns[kiln].text if kiln else "",
         plan=plan,
         plan_text=shelf.plans[plan].text if plan else "",
-        matched=f"plan {why}" + (f"; kiln {why_kiln}" if why_kiln else ""),
+        matched=f"{why}" + (f"; kiln: {why_kiln}" if why_kiln else ""),
     )
     if found is None or entry.witnesses or entry.load_text:
         found = _reviewed(entry, log, channel)
@@ -583,7 +622,7 @@ def amend(book: Logbook, number: int, said: Entry) -> None:
 
 
 def derive_again(
-    book: Logbook, firings: Sequence[int], progress: Callable[[Progress], None] = lambda _: None
+    book: Logbook, firings: Sequence[int], progress: Callable[[KeepProgress], None] = lambda _: None
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 

@@ -245,9 +245,11 @@ def _weigh(
     kiln: KilnDescription, record: FiringRecord, rate_c_per_h: float | None, peak_c: float | None
 ) -> _Found:
     """Find the weights of one firing's marks, and what follows of them."""
-    here = half_hours(kiln, record)
+    network = Network(kiln, load_of(kiln, record), room_c=record.room_c)
+    contents_j = contents_heat_j(network, record.course)
+    here = half_hours(kiln, record, contents_j)
     less, more = (
-        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record)
+        half_hours(replace(kiln, fitted=Fitted(loss=math.exp(step))), record, contents_j)
         for step in (-LOSS_STEP, LOSS_STEP)
     )
     known = here.known & (here.middle_c > LOWEST_C)

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,7 +20,8 @@ from firing.logbook.measure import Measure
 from firing.schedule.schedule import Schedule
 from firing.serialise import Serialised, named
 from firing.thermocouple.exposure import LEVELS_C
-from firing.units import format_difference, format_temperature, from_celsius, to_celsius
+from firing.trace import FloatArray
+from firing.units import Wording, from_celsius, to_celsius
 
 Kept = tuple[datetime, Measure, tuple[str, ...]]
 """A firing: when, what it says, and what happened to the kiln since the firing before it."""
@@ -128,24 +130,32 @@ def sensor_of(kept: Sequence[Kept]) -> Sensor:
         why = "no kept firing has a bent witness cone; set three by the thermocouple, and keep them"
         return replace(bare, not_yet=why)
     values = np.array([point.offset_c for point in exact])
-    places = cusum(values.tolist(), _scatter(values))
-    bounds = [0, *places, len(exact)]
-    levels = [float(values[a:b].mean()) for a, b in zip(bounds, bounds[1:], strict=False)]
-    late = values[bounds[-2] :]
-    half = math.hypot(COMMON_C, NORMAL_80 * _scatter(values) / math.sqrt(late.size))
-    drift = _drift(exact[bounds[-2] :])
+    scatter = _scatter(values)
+    bounds = [0, *cusum(values.tolist(), scatter), len(exact)]
+    levels = [float(values[a:b].mean()) for a, b in pairwise(bounds)]
+    stepped = np.repeat(levels, np.diff(bounds))
+    drift = _drift(exact)
+    if drift is not None and np.sum((values - drift.line) ** 2) <= np.sum((values - stepped) ** 2):
+        # What creeps is no jump: it stands where the line has come to.
+        now, half = float(drift.line[-1]), math.hypot(COMMON_C, NORMAL_80 * drift.end_se)
+        bounds, levels = [0, len(exact)], [now]
+    else:
+        drift = _drift(exact[bounds[-2] :])
+        now = levels[-1]
+        late = len(exact) - bounds[-2]
+        half = math.hypot(COMMON_C, NORMAL_80 * scatter / math.sqrt(late))
     return replace(
         bare,
-        offset_c=levels[-1],
-        low_c=levels[-1] - half,
-        high_c=levels[-1] + half,
-        offsets=int(late.size),
+        offset_c=now,
+        low_c=now - half,
+        high_c=now + half,
+        offsets=bounds[-1] - bounds[-2],
         jumps=tuple(
             Jump(exact[place].when, before, after)
-            for place, before, after in zip(places, levels, levels[1:], strict=False)
+            for place, (before, after) in zip(bounds[1:-1], pairwise(levels), strict=True)
         ),
-        drift_c_per_100_h=None if drift is None else drift[0],
-        drift_se=None if drift is None else drift[1],
+        drift_c_per_100_h=None if drift is None else 100.0 * drift.slope,
+        drift_se=None if drift is None else 100.0 * drift.se,
     )
 
 
@@ -156,18 +166,30 @@ def _scatter(values: np.ndarray) -> float:
     return max(0.75 * SCATTER_C, 1.4826 * float(np.median(steps)) / math.sqrt(2.0))
 
 
-def _drift(points: Sequence[OffsetPoint]) -> tuple[float, float] | None:
-    """Return the offset's slope in 100 hours above 1100 °C and its error, if it is sure."""
+@dataclass(frozen=True, eq=False)
+class _Drift:
+    """A line through offsets by the hours above 1100 °C [°C, °C/h], and the error of its end."""
+
+    slope: float
+    se: float
+    line: FloatArray
+    end_se: float
+
+
+def _drift(points: Sequence[OffsetPoint]) -> _Drift | None:
+    """Return how the offset goes with the hours, if it surely does."""
     hours = np.array([point.hours_above[1] for point in points])
     if hours.size < DRIFT_FIRINGS or float(np.ptp(hours)) < DRIFT_HOURS:
         return None
     values = np.array([point.offset_c for point in points])
     x = hours - hours.mean()
     slope = float(x @ values) / float(x @ x)
-    off = values - values.mean() - slope * x
-    se = max(math.sqrt(float(off @ off) / (hours.size - 2)), 0.75 * SCATTER_C)
-    se /= math.sqrt(float(x @ x))
-    return (100.0 * slope, 100.0 * se) if abs(slope) > DRIFT_SURE * se else None
+    line = values.mean() + slope * x
+    scatter = max(float(np.std(values - line, ddof=2)), 0.75 * SCATTER_C)
+    se = scatter / math.sqrt(x @ x)
+    if abs(slope) <= DRIFT_SURE * se:
+        return None
+    return _Drift(slope, se, line, math.hypot(scatter / math.sqrt(x.size), se * float(x[-1])))
 
 
 def cusum(values: Sequence[float], scatter: float) -> list[int]:
@@ -237,39 +259,39 @@ def corrected(plan: Schedule, sensor: Sensor, already_c: float) -> Correction:
             f"the thermocouple is {abs(sensor.offset_c):.0f} °C off, more than a plan is corrected "
             "by; replace it, and check where it sits"
         )
-    unit = plan.unit
+    say = Wording(plan.unit)
     shift_c = already_c - sensor.offset_c
     low_c, high_c = sensor.low_c or 0.0, sensor.high_c or 0.0
     lines = [
-        f"Peak as planned: {format_temperature(plan.peak_c, unit)}.",
-        f"The thermocouple reads {_reads(sensor.offset_c, unit)} by {sensor.offsets} firings' "
-        f"cones (80 %: {format_difference(low_c, unit, signed=True)} to "
-        f"{format_difference(high_c, unit, signed=True)}).",
+        f"Peak as planned: {say.degrees(plan.peak_c)}.",
+        f"By {sensor.offsets} firings' cones the thermocouple reads "
+        f"{reads_wrong(sensor.offset_c, say)} (80 %: {say.difference(low_c, signed=True)} to "
+        f"{say.difference(high_c, signed=True)}; + is low).",
     ]
     if already_c:
-        lines.append(f"The plan already allows for {_reads(already_c, unit)}.")
+        lines.append(f"The plan already allows for {reads_wrong(already_c, say)}.")
     if low_c <= already_c <= high_c or abs(shift_c) < LEAST_SHIFT_C:
         lines.append("That is within what cones can show: the peak stays.")
         return Correction(None, 0.0, tuple(lines))
-    peak = to_celsius(round(from_celsius(plan.peak_c + shift_c, unit)), unit)
+    unit = plan.unit
+    peak_c = to_celsius(round(from_celsius(plan.peak_c + shift_c, unit)), unit)
     segments = tuple(
-        replace(segment, target_c=peak) if segment.target_c == plan.peak_c else segment
+        replace(segment, target_c=peak_c) if segment.target_c == plan.peak_c else segment
         for segment in plan.segments
     )
     others = [s.target_c for s in plan.segments if s.target_c != plan.peak_c]
-    if peak <= max(others, default=plan.start_c):
+    if peak_c <= max(others, default=plan.start_c):
         raise FiringError(
-            f"the peak would come to {format_temperature(peak, unit)}, below what another segment "
-            "asks for; lower that one first"
+            f"the peak would come to {say.degrees(peak_c)}, below what another segment asks for; "
+            "lower that one first"
         )
     lines.append(
-        f"Peak to key in: {format_temperature(plan.peak_c, unit)} "
-        f"{'-' if shift_c < 0 else '+'} {format_difference(abs(shift_c), unit)} = "
-        f"{format_temperature(peak, unit)}; rates and holds stay."
+        f"Peak to key in: {say.degrees(plan.peak_c)} {'−' if shift_c < 0 else '+'} "
+        f"{say.difference(abs(shift_c))} = {say.degrees(peak_c)}. Rates and holds stay."
     )
     return Correction(replace(plan, segments=segments), shift_c, tuple(lines))
 
 
-def _reads(offset_c: float, unit: str) -> str:
-    side = "low" if offset_c >= 0.0 else "high"
-    return f"{format_difference(abs(offset_c), 'F' if unit == 'F' else 'C')} {side}"
+def reads_wrong(offset_c: float, say: Wording) -> str:
+    """Return which way a thermocouple reads wrong, and by how much."""
+    return f"{say.difference(abs(offset_c))} too {'low' if offset_c >= 0.0 else 'high'}"

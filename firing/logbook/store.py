@@ -6,6 +6,7 @@ from them and may be derived again.  A write is on the disk before it is acknowl
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
 import os
@@ -104,13 +105,13 @@ _STEPS: tuple[str, ...] = (
 )
 """What brings the file from one version to the next; its version counts them."""
 
-_SHOWN = (
+SHOWN_COLUMNS = (
     "started_at", "utc_offset_s", "zone", "started_from", "purpose", "cone", "target_c", "peak_c",
     "reached", "reached_number", "duration_s", "planned_s", "excess_s", "heating_s", "ended",
     "findings", "cause", "witnesses", "kwh_by_log", "course_c", "measure", "code", "trouble",
 )  # fmt: skip
 _READ = f"""
-    SELECT {", ".join(f"s.{name}" for name in _SHOWN)}, f.id, coalesce(k.name, ''),
+    SELECT {", ".join(f"s.{name}" for name in SHOWN_COLUMNS)}, f.id, coalesce(k.name, ''),
         coalesce(p.title, ''), f.matched,
         (SELECT group_concat(words, char(10)) FROM note WHERE firing = f.id),
         coalesce(l.name, ''),
@@ -120,7 +121,7 @@ _READ = f"""
         LEFT JOIN kiln k ON k.id = f.kiln LEFT JOIN plan p ON p.id = f.plan
         LEFT JOIN load l ON l.id = f.load
 """
-_LIKE_DAMAGE = (
+LIKE_DAMAGE = (
     zlib.error,
     struct.error,
     ValueError,
@@ -218,6 +219,10 @@ class Logbook:
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
         self._db = db
+
+    def __repr__(self) -> str:
+        """Return the file's name, on one line."""
+        return f"<Logbook {self.path.name!r}>"
 
     # -- opening ------------------------------------------------------------------------------
 
@@ -317,7 +322,7 @@ class Logbook:
             yield
         except sqlite3.Error as error:
             raise FiringError(self._sentence(error)) from None
-        except _LIKE_DAMAGE as error:
+        except LIKE_DAMAGE as error:
             raise FiringError(self._damaged(f"{type(error).__name__}")) from None
 
     def _sentence(self, error: sqlite3.Error) -> str:
@@ -415,7 +420,7 @@ class Logbook:
         row = self._db.execute("SELECT id FROM file WHERE sha256 = ?", (digest,)).fetchone()
         if row is not None:
             return int(row[0])
-        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 6))
+        packed = (digest, len(entry.body), entry.written_at, zlib.compress(entry.body, 4))
         if shorter is not None:
             self._db.execute(
                 "UPDATE file SET sha256 = ?, size = ?, written_at = ?, body = ? WHERE id = ?",
@@ -460,7 +465,7 @@ class Logbook:
             )
 
     def _put_shown(self, firing: int, shown: Shown) -> None:
-        values = {name: getattr(shown, name) for name in _SHOWN}
+        values = {name: getattr(shown, name) for name in SHOWN_COLUMNS}
         values["witnesses"] = json.dumps([cone.to_dict() for cone in shown.witnesses])
         values["course_c"] = struct.pack(f"<{len(shown.course_c)}h", *shown.course_c)
         values["measure"] = None if shown.measure is None else json.dumps(dict(shown.measure))
@@ -541,6 +546,26 @@ class Logbook:
                 (number, at_s, utc_offset_s, kind, words),
             ).fetchone()  # fmt: skip
         return Event(int(row[0]), kiln, at_s, kind, words, utc_offset_s)
+
+    def remove_event(self, number: int) -> None:
+        """Take back an event that was noted by mistake."""
+        with self._writing():
+            found = self._db.execute("DELETE FROM event WHERE id = ? RETURNING id", (number,))
+            if found.fetchone() is None:
+                raise FiringError(f"there is no event {number}; 'firing logbook event' lists them")
+
+    def remove(self, firing: int) -> Path:
+        """Remove a firing that does not belong here, and return the backup that still has it."""
+        self._one_or_refuse(firing)
+        copy = self.backup(label="before-removal")
+        with self._writing():
+            (file,) = self._db.execute("SELECT file FROM firing WHERE id = ?", (firing,)).fetchone()
+            self._db.execute("DELETE FROM firing WHERE id = ?", (firing,))
+            self._db.execute("DELETE FROM words WHERE rowid = ?", (firing,))
+            self._db.execute(
+                "DELETE FROM file WHERE id = ? AND id NOT IN (SELECT file FROM firing)", (file,)
+            )
+        return copy
 
     def set_kiln(self, name: str, text: str) -> None:
         """Keep a kiln's file."""
@@ -659,8 +684,23 @@ class Logbook:
             return dict(self._db.execute("SELECT name, body FROM kiln ORDER BY name").fetchall())
 
     def kiln_called(self, name: str) -> str:
-        """Return a kiln's name as it is spelled in the logbook; a new name as it is written."""
-        return next((known for known in self.kilns() if known.casefold() == name.casefold()), name)
+        """Return a kiln's name as it is spelled in the logbook; a new name as it is written.
+
+        Raises
+        ------
+        FiringError
+            If it is nearly that of a known kiln.
+        """
+        known = {one.casefold(): one for one in self.kilns()}
+        if name.casefold() in known:
+            return known[name.casefold()]
+        near = difflib.get_close_matches(name.casefold(), known, n=1, cutoff=0.8)
+        if near:
+            raise FiringError(
+                f'no kiln is called "{name}"; did you mean "{known[near[0]]}"? '
+                "A new kiln needs a name less like it"
+            )
+        return name
 
     def plans(self) -> dict[str, str]:
         """Return the text of every plan by its title; the newest of those that share a title."""
@@ -708,7 +748,7 @@ class Logbook:
                 "SELECT name, sha256, body FROM file WHERE id = ?", (number,)
             ).fetchone()
             whole = hashlib.sha256(zlib.decompress(body)).hexdigest() == digest
-        except (sqlite3.Error, *_LIKE_DAMAGE):
+        except (sqlite3.Error, *LIKE_DAMAGE):
             return [f"the log number {number} can't be read"]
         return [] if whole else [f"{name}: its bytes are not those that were kept"]
 
@@ -773,8 +813,13 @@ class Logbook:
 
 def newest_backup(path: Path) -> Path | None:
     """Return the newest backup that lies beside a logbook."""
-    found = sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"), key=lambda p: p.name)
+    found = backups_of(path)
     return found[-1] if found else None
+
+
+def backups_of(path: Path) -> list[Path]:
+    """Return the backups that lie beside a logbook, the oldest first."""
+    return sorted(path.parent.glob(f"{path.stem}-backup-*{path.suffix}"))
 
 
 def _create(path: Path) -> None:
@@ -866,16 +911,22 @@ def _month(text: str) -> str:
     return f"s.day LIKE '{pattern}'"
 
 
-def _firing(row: Sequence[Any]) -> Firing:
-    """Return a firing of a row of `_READ`."""
-    values: dict[str, Any] = dict(zip(_SHOWN, row, strict=False))
+def shown_values(row: Sequence[Any]) -> dict[str, Any]:
+    """Return what a row of `SHOWN_COLUMNS` says, by the names of `Shown`."""
+    values: dict[str, Any] = dict(zip(SHOWN_COLUMNS, row, strict=False))
     values["witnesses"] = tuple(KeptWitness(**cone) for cone in json.loads(values["witnesses"]))
     course = values["course_c"]
     values["course_c"] = struct.unpack(f"<{len(course) // 2}h", course)
     if values["measure"] is not None:
         values["measure"] = json.loads(values["measure"])
+    return values
+
+
+def _firing(row: Sequence[Any]) -> Firing:
+    """Return a firing of a row of `_READ`."""
+    values = shown_values(row)
     number, kiln, plan, matched, notes, load, photos, cost, currency, kwh, member, log, part = row[
-        len(_SHOWN) :
+        len(SHOWN_COLUMNS) :
     ]
     lines: Iterable[str] = (photos or "").splitlines()
     return Firing(

@@ -1,29 +1,31 @@
 """How a kiln's elements wear, firing by firing, and when its peak goes out of reach.
 
-Power over losses falls as elements wear.  A vent or a wall that changed makes it fall too, but shows
-in the cooling, where no element gives heat; a bank that failed falls at once.  Both are breaks that
-no wear is read into.  From there on some thousand particles each hold a pace, an acceleration and a
-random walk of their own; how well they foretold the firings so far is their weight, and where their
-paths fall below the power that the peak needs is the answer (source ``wear-forecast-choices``).
+Power over losses falls as elements wear.  A vent or a wall that changed makes it fall too, but
+shows in the cooling, where no element gives heat; a bank that failed falls at once.  Both are
+breaks that no wear is read into.  Some thousand particles each hold a pace, an acceleration and a
+random walk of their own; how well they foretold the firings so far is their weight, and where
+their paths fall below the power that the peak needs is the answer (``wear-forecast-choices``).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
 
 from firing.logbook.measure import Measure
+from firing.logbook.record import Event, Firing
+from firing.logbook.sensor import NEW_SENSOR, Kept, Sensor, sensor_of
 from firing.serialise import Serialised, named
 from firing.trace import FloatArray, median
 
-Kept = tuple[datetime, Measure, tuple[str, ...]]
-"""A firing: when, what it says, and what happened to the kiln since the firing before it."""
-NEW_ELEMENTS, NEW_SENSOR, REPAIR = "new elements", "new sensor", "repair"
+NEW_ELEMENTS = "new elements"
+MENDED = ("relay", "repair")
+"""Events at which the power may jump without anything being worn."""
 
 LEAST_FIRINGS = 6
 """So many firings must tell power over losses before anything is foretold."""
@@ -40,7 +42,7 @@ NOISE_SPREAD = 0.35
 """How far a firing's standard error may be wrong, as a logarithm; likewise."""
 DEGREES_OF_FREEDOM = 5.0
 """Of Student's t, so that one odd firing does not move the rest."""
-PACE_SPREAD = 0.32
+PACE_SPREAD = 0.28
 """How far the wear to come departs from a law that fits the wear so far, as a logarithm."""
 FAILS, FAILS_BY = 0.0006, (0.03, 0.25)
 """How often a firing costs a part of a bank, and how much of the power then; likewise."""
@@ -83,7 +85,7 @@ class WearPoint(Serialised):
 
 
 @dataclass(frozen=True, slots=True)
-class Wear(Serialised):
+class ElementWear(Serialised):
     """What a kiln's firings since its last new elements show.
 
     Attributes
@@ -142,7 +144,7 @@ class Wear(Serialised):
 DAYS_A_MONTH = 30.44
 
 
-def wear_of(kept: Sequence[Kept]) -> Wear:
+def wear_of(kept: Sequence[Kept]) -> ElementWear:
     """Return how a kiln's elements wear, from all its firings in any order."""
     in_order = sorted(kept, key=lambda one: one[0])
     starts = [i for i, (_, _, events) in enumerate(in_order) if NEW_ELEMENTS in events]
@@ -151,39 +153,89 @@ def wear_of(kept: Sequence[Kept]) -> Wear:
     told = [i for i, (_, m, _) in enumerate(life) if m.informative]
     series = _Series(life, told)
     points = series.points()
-    common = {"points": points, "since": since, "firings": len(life), "informative": len(told)}
     a_month = _a_month([when for when, _, _ in life])
+    bare = ElementWear(points, since, len(life), len(told), a_month=a_month)
     if len(told) < LEAST_FIRINGS:
-        return Wear(**common, a_month=a_month, not_yet=_not_yet(life, told))
-    breaks = series.breaks()
+        return replace(bare, not_yet=_not_yet(life, told))
     down, down_se = series.power_down()
+    bare = replace(bare, breaks=series.breaks(), power_down=down, power_down_se=down_se)
     needed = series.needed()
     if needed is None:
-        return Wear(
-            **common, a_month=a_month, breaks=breaks, power_down=down, power_down_se=down_se,
-            not_yet="no firing shows what its peak needs; review firings against their plans",
-        )  # fmt: skip
-    paths = series.first_passage(needed, fresh=since is not None)
-    low, middle, high = np.quantile(paths, (0.1, 0.5, 0.9), method="inverted_cdf").tolist()
-    now = series.now(needed)
+        why = "no firing shows what its peak needs; review firings against their plans"
+        return replace(bare, not_yet=why)
+    passed, level = series.first_passage(needed, fresh=since is not None)
+    low, middle, high = np.quantile(passed, (0.1, 0.5, 0.9), method="inverted_cdf").tolist()
+    climb = series.climb_at(needed, level)
+    rate = BARELY_C_PER_H if needed.rate_c_per_h is None else needed.rate_c_per_h
 
     def within(firings: float) -> int | None:
         return None if firings > HORIZON else int(firings)
 
-    return Wear(
-        **common,
-        power_down=down,
-        power_down_se=down_se,
-        breaks=breaks,
-        climb_left_c_per_h=now,
+    return replace(
+        bare,
+        climb_left_c_per_h=climb,
         planned_rate_c_per_h=needed.rate_c_per_h,
         peak_c=needed.peak_c,
         firings_left=within(middle),
         firings_left_low=within(low),
         firings_left_high=within(high),
         foretold=True,
-        out_of_reach=middle == 0.0,
-        a_month=a_month,
+        out_of_reach=middle == 0.0 and (climb is None or climb < rate),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Trends(Serialised):
+    """What a kiln's kept firings say of its elements and of its thermocouple.
+
+    Attributes
+    ----------
+    kiln : str
+        Its name.
+    wear : ElementWear
+        Power over losses, and when the peak goes out of reach.
+    sensor : Sensor
+        Offsets by witness cones, and hours in the heat.
+    """
+
+    kiln: str
+    wear: ElementWear
+    sensor: Sensor
+
+    @property
+    def needs_action(self) -> bool:
+        """Whether the peak is out of reach, or so nearly that it may be at any firing."""
+        left = self.wear.firings_left
+        return self.wear.out_of_reach or (left is not None and left <= NEARLY)
+
+    def __repr__(self) -> str:
+        """Return firings, power and firings left, on one line."""
+        wear = self.wear
+        left = "not foretold"
+        if wear.foretold:
+            left = f"{wear.firings_left} left ({wear.firings_left_low}-{wear.firings_left_high})"
+        return f"<Trends {self.kiln!r}: {wear.firings} firings, {left}>"
+
+
+NEARLY = 10
+
+
+def trends_of(kiln: str, firings: Sequence[Firing], events: Sequence[Event]) -> Trends:
+    """Return a kiln's trends from its kept firings and from what was done to it, in any order."""
+    in_order = sorted((f for f in firings if f.measure is not None), key=lambda f: f.started_at)
+    left = sorted(events, key=lambda event: event.at_s)
+    kept: list[Kept] = []
+    for firing in in_order:
+        before = [event for event in left if event.at_s <= firing.started_at]
+        left = left[len(before) :]
+        done = tuple(event.kind for event in before)
+        kept.append((firing.started, Measure.from_dict(dict(firing.measure or {})), done))
+    # What was done since the last firing begins anew, too.
+    late = {event.kind for event in left}
+    return Trends(
+        kiln,
+        wear_of([] if NEW_ELEMENTS in late else kept),
+        sensor_of([] if NEW_SENSOR in late else kept),
     )
 
 
@@ -195,11 +247,13 @@ def _a_month(days: Sequence[datetime]) -> float | None:
 
 def _not_yet(life: Sequence[Kept], told: Sequence[int]) -> str:
     """Return what is missing, and what would show it."""
+    if not life:
+        return "no firing is kept since the elements were new"
     some = f"{len(told)} of the {LEAST_FIRINGS} firings it takes show the power"
     without = sum(1 for _, m, _ in life if m.output == "none")
     if without > len(life) // 2:
         return f"{some}; log the controller's output, or keep logs that ran short of power"
-    return f"{some}; keep more logs, whole and with their cooling"
+    return f"{some}; keep more logs, from cold to cold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +265,7 @@ class _Needed:
     kind: int
     rate_c_per_h: float | None
     peak_c: float
+    firings: int
 
 
 class _Series:
@@ -225,53 +280,57 @@ class _Series:
         self.se = np.array([m.power_over_loss_se or 0.01 for m in measures])
         self.kind = _kinds([m.planned_peak_c or m.peak_c for m in measures])
         self.steps = self._find_steps() if len(told) >= LEAST_FIRINGS else []
+        self.shift = np.zeros(self.raw.size)
         self.level, self.level_se = self._without_kinds()
 
     def _find_steps(self) -> list[tuple[int, BreakKind, float]]:
         """Return breaks as number among those that tell, kind, and jump as a logarithm."""
-        losses = np.array([m.losses or math.nan for m in self.measures])
-        of_losses = jumps(np.log(losses), LOSSES_LEAST)
+        losses = np.log([m.losses or math.nan for m in self.measures])
+        of_losses = jumps(self._of_main_kind(losses), LOSSES_LEAST)
         found: list[tuple[int, BreakKind, float]] = [(i, "losses", by) for i, by in of_losses]
         near = {j for i, _ in of_losses for j in range(i - 2, i + 3)}
-        for i, by in jumps(self._of_main_kind(), STEP_LEAST):
+        for i, by in jumps(self._of_main_kind(self.raw), STEP_LEAST):
             if i not in near:
                 found.append((i, "power", by))
         return sorted(found)
 
-    def _of_main_kind(self) -> FloatArray:
-        """Return the levels with every kind brought to one by its median difference."""
-        level = self.raw.copy()
+    def _of_main_kind(self, raw: FloatArray) -> FloatArray:
+        """Return a series with every kind brought to one by its median difference."""
+        level = raw.copy()
         main = int(np.bincount(self.kind).argmax())
         for kind in set(self.kind.tolist()) - {main}:
             mine, other = np.flatnonzero(self.kind == kind), np.flatnonzero(self.kind == main)
             nearest = other[np.abs(mine[:, None] - other[None, :]).argmin(axis=1)]
-            level[mine] -= float(np.median(self.raw[mine] - self.raw[nearest]))
+            level[mine] -= float(np.nanmedian(raw[mine] - raw[nearest]))
         return level
 
     def _without_kinds(self) -> tuple[FloatArray, FloatArray]:
         """Return the levels as those of the most usual kind, and their errors.
 
-        Kinds differ by what the model leaves out, the same each time.
+        Kinds differ by what the model leaves out, the same each time.  What breaks did is found
+        beside them, apart from the wear meanwhile.
         """
-        kinds = np.unique(self.kind)
-        if kinds.size < 2:
+        if not self.raw.size:
             return self.raw, self.se
         main = int(np.bincount(self.kind).argmax())
-        others = [int(kind) for kind in kinds if kind != main]
+        others = [kind for kind in np.unique(self.kind).tolist() if kind != main]
         age = (self.number - self.number.mean()) / max(float(np.ptp(self.number)), 1.0)
         columns = [np.ones_like(age), age, age**2]
-        columns += [(np.arange(age.size) >= i).astype(np.float64) for i, _, _ in self.steps]
-        first = len(columns)
-        columns += [(self.kind == kind).astype(np.float64) for kind in others]
+        after = [(np.arange(age.size) >= i).astype(np.float64) for i, _, _ in self.steps]
+        columns += [*after, *((self.kind == kind).astype(np.float64) for kind in others)]
         design = np.stack(columns, axis=1)
-        prior = np.full(design.shape[1], 1.0)
-        prior[first:] = KIND_SPREAD
+        prior = np.array([1.0, 1.0, 0.3, *(BREAK for _ in after), *(KIND_SPREAD for _ in others)])
         weighted = design / self.se[:, None] ** 2
         covariance = np.linalg.inv(design.T @ weighted + np.diag(prior**-2.0))
         found = covariance @ (weighted.T @ self.raw)
+        for place, ((_, kind, _), column) in enumerate(
+            zip(self.steps, after, strict=True), start=3
+        ):
+            if kind == "losses":
+                self.shift += found[place] * column
         level, error = self.raw.copy(), self.se.copy()
-        for place, kind in enumerate(others, start=first):
-            mine = self.kind == kind
+        for place, other in enumerate(others, start=3 + len(after)):
+            mine = self.kind == other
             level[mine] -= found[place]
             error[mine] = np.hypot(error[mine], math.sqrt(covariance[place, place]))
         return level, error
@@ -282,18 +341,9 @@ class _Series:
             for i, kind, by in self.steps
         )
 
-    def _of_power(self) -> FloatArray:
-        """Return the levels with what losses' breaks did to them taken out."""
-        level = self.level.copy()
-        for i, kind, _ in self.steps:
-            if kind == "losses":
-                begin, end = max(i - SIDE, 0), i + SIDE
-                level[i:] += float(np.median(level[begin:i]) - np.median(level[i:end]))
-        return level
-
     def points(self) -> tuple[WearPoint, ...]:
         if self.told:
-            level = self._of_power()
+            level = self.level - self.shift
             power = np.exp(level - np.median(level[: min(SIDE, level.size)]))
         at = {number: place for place, number in enumerate(self.told)}
         return tuple(
@@ -310,13 +360,13 @@ class _Series:
 
     def power_down(self) -> tuple[float, float]:
         """Return the share of power lost from the first firings to the last, and its error."""
-        level, side = self._of_power(), min(SIDE, self.raw.size // 2)
+        level, side = self.level - self.shift, min(SIDE, self.raw.size // 2)
         change = float(np.median(level[-side:]) - np.median(level[:side]))
         se = float(np.median(self.level_se)) * math.sqrt(2.0 / side) * 1.25
         return -math.expm1(change), math.exp(change) * se
 
     def needed(self) -> _Needed | None:
-        """Return what the peak that needs most needs, by the latest firings of its kind."""
+        """Return what the hottest of the usual peaks needs, by the latest firings of its kind."""
         found: list[_Needed] = []
         for kind in np.unique(self.kind).tolist():
             mine = [
@@ -347,9 +397,16 @@ class _Series:
                     kind,
                     rate,
                     peak_c,
+                    len(levels),
                 )
             )
-        return max(found, key=lambda one: one.level) if found else None
+        usual = [one for one in found if one.firings > 1] or found
+        return max(usual, key=lambda one: one.peak_c) if usual else None
+
+    def _mended(self) -> set[int]:
+        """Return the first firings that tell after a repair."""
+        mended = [i for i, (_, _, events) in enumerate(self.life) if set(events) & set(MENDED)]
+        return {int(np.searchsorted(self.number, i)) for i in mended}
 
     @staticmethod
     def _spare(m: Measure, rate_c_per_h: float | None) -> float | None:
@@ -361,17 +418,24 @@ class _Series:
         share = 1.0 - (climb - rate) / slope
         return math.log(share) if 0.05 < share < 5.0 else None
 
-    def now(self, needed: _Needed) -> float | None:
-        """Return the rate left at that peak as of late [°C/h]."""
+    def climb_at(self, needed: _Needed, level: float) -> float | None:
+        """Return the rate left at that peak at a level of power [°C/h], by the latest firings."""
         left = [
-            m.climb_left_c_per_h
-            for m, kind in zip(self.measures, self.kind.tolist(), strict=True)
-            if kind == needed.kind and m.climb_left_c_per_h is not None
+            m.climb_left_c_per_h + m.climb_per_power_c_per_h * math.expm1(level - was)
+            for m, kind, was in zip(
+                self.measures, self.kind.tolist(), self.level.tolist(), strict=True
+            )
+            if kind == needed.kind
+            and m.climb_left_c_per_h is not None
+            and m.climb_per_power_c_per_h is not None
         ]
-        return median(np.array(left[-SIDE:])) if left else None
+        return median(np.array(left[-RECENT:])) if left else None
 
-    def first_passage(self, needed: _Needed, *, fresh: bool) -> FloatArray:
-        """Return in how many firings each particle's power falls below what is needed."""
+    def first_passage(self, needed: _Needed, *, fresh: bool) -> tuple[FloatArray, float]:
+        """Return in how many firings each particle's power falls below what is needed.
+
+        And the level now, by all of them.
+        """
         random = np.random.default_rng(SEED)
         size = PARTICLES
         life = LIFE * np.exp(LIFE_SPREAD * random.standard_normal(size))
@@ -386,7 +450,7 @@ class _Series:
 
         mean, variance = np.full(size, self.level[0]) + worn(0.0), np.full(size, 0.01)
         chance = np.zeros(size)
-        broken = {i for i, _, _ in self.steps}
+        broken = {i for i, _, _ in self.steps} | self._mended()
         before = self.number[0]
         freedom = DEGREES_OF_FREEDOM
         for i, (number, level, se) in enumerate(
@@ -412,6 +476,7 @@ class _Series:
         floor = needed.level + needed.se * random.standard_normal(size)
         now = float(len(self.life))
         level = level + walk * math.sqrt(now - 1.0 - before) * random.standard_normal(size)
+        level_now = float(np.median(level - worn(now - 1.0)))
         passed = np.full(size, math.inf)
         passed[level - worn(now - 1.0) < floor] = 0.0
         ahead = np.concatenate((np.arange(1.0, 31.0), np.arange(32.0, HORIZON + 1.0, 4.0)))
@@ -428,7 +493,7 @@ class _Series:
             below = (level - lost < floor) & np.isinf(passed)
             passed[below] = step
             at = step
-        return passed
+        return passed, level_now
 
 
 LOADS_DIFFER = 0.02
@@ -454,22 +519,31 @@ def jumps(values: FloatArray, least: float) -> list[tuple[int, float]]:
     """
     told = np.flatnonzero(np.isfinite(values))
     x = values[told]
-    found: list[tuple[int, float]] = []
     if x.size < 2 * (SIDE - 1):
-        return found
+        return []
     scatter = max(1.4826 * median(np.abs(np.diff(x))) / math.sqrt(2.0), 1e-4)
-    taken = np.zeros(x.size, dtype=bool)
-    while True:
+    found: list[tuple[int, float]] = []
+    open_parts = [(0, x.size)]
+    while open_parts:
+        begin, end = open_parts.pop()
         best: tuple[float, int, float] | None = None
-        for i in range(SIDE - 1, x.size - SIDE + 2):
-            if taken[max(i - SIDE + 2, 0) : i + SIDE - 1].any():
+        for i in range(begin + SIDE - 1, end - SIDE + 2):
+            before, after = x[max(i - SIDE, begin) : i], x[i : min(i + SIDE, end)]
+            low, high = float(np.median(before)), float(np.median(after))
+            sure = abs(high - low) / (1.25 * scatter * math.hypot(*_roots(before, after)))
+            if abs(high - low) <= least or sure <= SURE:
                 continue
-            before, after = x[max(i - SIDE, 0) : i], x[i : i + SIDE]
-            by = float(np.median(after) - np.median(before))
-            sure = abs(by) / (1.25 * scatter * math.sqrt(1.0 / before.size + 1.0 / after.size))
-            if abs(by) > least and sure > SURE and (best is None or sure > best[0]):
-                best = sure, i, by
-        if best is None:
-            return sorted(found)
-        taken[best[1]] = True
-        found.append((int(told[best[1]]), best[2]))
+            # Of neighbouring places the one that both sides agree with best.
+            fit = abs(high - low) / (
+                scatter + float(np.mean(np.abs(before - low)) + np.mean(np.abs(after - high)))
+            )
+            if best is None or fit > best[0]:
+                best = fit, i, high - low
+        if best is not None:
+            found.append((int(told[best[1]]), best[2]))
+            open_parts += [(begin, best[1]), (best[1], end)]
+    return sorted(found)
+
+
+def _roots(before: FloatArray, after: FloatArray) -> tuple[float, float]:
+    return 1.0 / math.sqrt(before.size), 1.0 / math.sqrt(after.size)

@@ -2,23 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from firing.logbook.record import Event, Filter, Firing
-from firing.report.document import Block, Bullets, Figures, Paragraph, Report, Section, Table
+from firing.report.document import (
+    Block,
+    Bullets,
+    Figures,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    Tile,
+    Tiles,
+    on_page,
+    on_text,
+)
 from firing.report.sanitize import shorten
 from firing.report.words import sentence
-from firing.units import TemperatureUnit, format_duration, format_temperature, hours_minutes
+from firing.serialise import Serialised
+from firing.units import TemperatureUnit, format_temperature, hours_minutes
 
 if TYPE_CHECKING:
     from firing.logbook.keeping import KeptLog
+    from firing.logbook.rescue import Rescue
     from firing.logbook.store import CheckReport
 
 _STEPS = "▁▂▃▄▅▆▇█"
 _SPARK_TOP_C = 1300.0
+_PLAN_ROOM, _PLAN_LEAST = 32, 14
 _LISTED = 12
 """So many firings are shown one by one; of more, the sums are."""
+
+
+def counted(count: int, thing: str) -> str:
+    """Return a number of things in words."""
+    return f"{count:,} {thing}" if count == 1 else f"{count:,} {thing}s"
 
 
 def sparkline(course_c: Sequence[int], points: int = 12) -> str:
@@ -36,6 +58,7 @@ def list_report(
     which: Filter | None = None,
     *,
     nearest: bool = False,
+    older: int = 0,
     unit: TemperatureUnit = "C",
 ) -> Report:
     """Return a list of firings; `total` is how many there are, `nearest` of any of the words."""
@@ -46,19 +69,22 @@ def list_report(
             "Keep a firing with 'firing keep LOG', or a folder of them with 'firing keep FOLDER'."
         )  # fmt: skip
         return Report("Logbook", "", [Paragraph(words), Paragraph(step)], unit=unit)
-    count = "1 firing" if total == 1 else f"{total:,} firings"
+    count = counted(total, "firing")
     if len(firings) < total:
         count += f", the newest {len(firings)} of them here; --all shows the rest"
     found = f"No firing has all of these words; {count} with some of them." if nearest else (
         f"{count}."
     )  # fmt: skip
     several = len({one.kiln for one in firings}) > 1
+    taken = max(len(_marks(one)) for one in firings)
+    taken += max(len(one.kiln) for one in firings) if several else 0
+    room = max(_PLAN_ROOM - taken, _PLAN_LEAST)
     rows = [
         (
             str(one.id),
             f"{one.started:%Y-%m-%d}",
             *([one.kiln or "–"] if several else []),
-            shorten(one.plan or "no plan", 22 if several else 32),
+            shorten(one.plan or "no plan", room),
             one.reached or "–",
             "–" if one.peak_c is None else format_temperature(one.peak_c, unit),
             hours_minutes(one.duration_s or one.heating_s),
@@ -69,8 +95,19 @@ def list_report(
     ]
     kiln = ["kiln"] if several else []
     headers = ("#", "day", *kiln, "plan", "cone", "peak", "h:mm", "late", "")
-    table = Table(headers, f"rl{'l' * several}lrrrrl", rows)
-    return Report("Logbook", "", [Paragraph(found), table], unit=unit)
+    align = f"rl{'l' * several}lrrrrl"
+    courses = [(*row, sparkline(one.course_c)) for row, one in zip(rows, firings, strict=True)]
+    tables = (on_text(Table(headers, align, rows)),
+              on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
+    stale = Paragraph(_older_words(older)) if older else None
+    return Report("Logbook", "", [Paragraph(found), *tables, stale], unit=unit)
+
+
+def _older_words(count: int) -> str:
+    return (
+        f"The figures of {count:,} firings are an older version's; 'firing logbook refresh' "
+        "derives them again."
+    )
 
 
 def _marks(one: Firing) -> str:
@@ -92,7 +129,7 @@ def firing_report(one: Firing, events: Iterable[Event] = (), unit: TemperatureUn
     said = [
         f"Kiln: {one.kiln}" if one.kiln else "Kiln: not known; add it with --kiln",
         f"Plan: {one.plan}" if one.plan else "Plan: none",
-        f"Matched by: {one.matched}" if one.matched else "",
+        f"Why this plan: {one.matched}" if one.matched else "",
         f"Load: {one.load}" if one.load else "",
         f"For: {one.member}" if one.member else "",
         energy_words(one),
@@ -171,7 +208,21 @@ def keep_report(
             parts.append(Paragraph(f"And {len(unsure) - len(shown)} more; --full shows them."))
     if refused:
         parts.append(Section("Refused", [Bullets([one.why for one in refused])]))
+    choices = [
+        f"{_file_name(one.log)}: {note}"
+        for one in good
+        for note in one.notes
+        if full or " --" in note
+    ]
+    if choices:
+        parts.append(
+            Section("How the logs were read", [Bullets(choices[: None if full else _LISTED])])
+        )
     return Report(kind, "", parts)
+
+
+def _file_name(path: str) -> str:
+    return re.split(r"[/\\]", path)[-1]
 
 
 def _matched_table(found: Sequence[KeptLog]) -> Section:
@@ -180,7 +231,7 @@ def _matched_table(found: Sequence[KeptLog]) -> Section:
     rows = [
         (
             "" if one.id is None else str(one.id),
-            one.log.rpartition("/")[2],
+            _file_name(one.log),
             shorten(one.plan or "no plan", 32),
             *([] if one_kiln else [one.kiln or "–"]),
             one.why if one_kiln else "; ".join(filter(None, (one.why, one.why_kiln))),
@@ -200,8 +251,8 @@ def events_report(events: Sequence[Event]) -> Report:
     if not events:
         step = 'Note it with: firing logbook event KILN "new elements" --on 2026-03-01'
         return Report("Events", "", [Paragraph("Nothing is noted yet."), Paragraph(step)])
-    rows = [(f"{one.when:%Y-%m-%d}", one.kiln, one.kind, one.words) for one in events]
-    return Report("Events", "", [Table(("day", "kiln", "what", "note"), "llll", rows)])
+    rows = [(str(one.id), f"{one.when:%Y-%m-%d}", one.kiln, one.kind, one.words) for one in events]
+    return Report("Events", "", [Table(("#", "day", "kiln", "what", "note"), "rllll", rows)])
 
 
 def check_report(found: CheckReport) -> Report:
@@ -210,12 +261,11 @@ def check_report(found: CheckReport) -> Report:
         answer = "The logbook is damaged. Run 'firing logbook restore': it saves what can be read."
     else:
         answer = "The logbook is sound: every log is there, byte for byte."
-    lines = [f"{found.firings:,} firings and {found.events:,} events in {found.path}."]
+    lines = [
+        f"{counted(found.firings, 'firing')} and {counted(found.events, 'event')} in {found.path}."
+    ]
     if found.older:
-        lines.append(
-            f"The figures of {found.older:,} firings are an older version's; 'firing logbook "
-            "refresh' derives them again."
-        )
+        lines.append(_older_words(found.older))
     newest = "none; make one with 'firing logbook backup'"
     if found.backup is not None:
         newest = f"{found.backup.name}"
@@ -224,24 +274,106 @@ def check_report(found: CheckReport) -> Report:
     return Report("Check of the logbook", "", [Paragraph(answer), Figures(lines), wrong])
 
 
-def month_sums(firings: Iterable[Firing]) -> list[tuple[str, str, int, float, Mapping[str, float]]]:
-    """Return month, member, firings, kWh and cost by currency, the newest month first."""
-    sums: dict[tuple[str, str], list[Firing]] = {}
+def rescue_report(found: Rescue) -> Report:
+    """Return what was saved of a damaged logbook, and what was not."""
+    lines = [f"{found.firings:,} firings are in the logbook again."]
+    if found.backup is not None:
+        lines.append(f"{found.from_backup:,} come from the backup {found.backup.name}.")
+    if found.bare:
+        lines.append(
+            f"{found.bare:,} logs were saved without plan, kiln and notes; add them with "
+            "'firing logbook add'."
+        )
+    if found.unreadable:
+        lines.append(
+            f"{found.unreadable:,} logs in the damaged file can't be read. Those that the backup "
+            "lacks have to be kept again from the logger's files."
+        )
+    if found.damaged is not None:
+        lines.append(f"The damaged file is {found.damaged.name}.")
+    return Report("Restored", "", [Figures(lines)])
+
+
+@dataclass(frozen=True, slots=True)
+class MonthSum(Serialised):
+    """What the firings of a month, of one person if named, came to; energy and cost if noted."""
+
+    month: str
+    member: str
+    firings: int
+    kwh: float | None
+    kwh_of: int
+    """Of so many firings the energy is known."""
+    costs: dict[str, float]
+    """The cost by its currency."""
+
+
+def month_sums(firings: Iterable[Firing]) -> list[MonthSum]:
+    """Return what every month came to, the newest first, each person's part of it apart."""
+    groups: dict[tuple[str, str], list[Firing]] = {}
     for one in firings:
-        sums.setdefault((f"{one.started:%Y-%m}", one.member), []).append(one)
+        groups.setdefault((f"{one.started:%Y-%m}", one.member), []).append(one)
     found = []
-    for (month, member), group in sums.items():
+    for (month, member), group in sorted(groups.items(), key=lambda pair: pair[0][1]):
+        kwh = [one.kwh for one in group if one.kwh is not None]
         costs: dict[str, float] = {}
         for one in group:
             if one.cost is not None:
                 costs[one.currency] = costs.get(one.currency, 0.0) + one.cost
-        kwh = sum(one.kwh for one in group if one.kwh is not None)
-        found.append((month, member, len(group), kwh, costs))
-    return sorted(found, key=lambda row: (row[0], row[1]), reverse=True)
+        total = sum(kwh) if kwh else None
+        found.append(MonthSum(month, member, len(group), total, len(kwh), costs))
+    return sorted(found, key=lambda one: one.month, reverse=True)
 
 
-def late_words(one: Firing) -> str:
-    """Return how late a firing was, and by what."""
-    if one.excess_s is None:
-        return ""
-    return f"{format_duration(one.excess_s, signed=True)} {one.cause}".strip()
+def _months_table(sums: Sequence[MonthSum]) -> Section | None:
+    if not sums:
+        return None
+    members = any(one.member for one in sums)
+    rows = [
+        (
+            one.month,
+            *([one.member or "–"] if members else []),
+            str(one.firings),
+            "–" if one.kwh is None else f"{one.kwh:.0f}",
+            str(one.kwh_of),
+            ", ".join(f"{cost:.2f} {unit}".rstrip() for unit, cost in one.costs.items()) or "–",
+        )
+        for one in sums
+    ]
+    headers = ("month", *(["for"] if members else []), "firings", "kWh", "kWh known of", "cost")
+    table = Table(headers, f"l{'l' * members}rrrr", rows, "Energy and cost by month")
+    return Section("Energy and cost", [table])
+
+
+def page_report(
+    firings: Sequence[Firing],
+    events: Sequence[Event],
+    trends: Report,
+    *,
+    listed: int | None = None,
+    unit: TemperatureUnit = "C",
+) -> Report:
+    """Return the logbook as one report: its sums, trends, months, events and firings."""
+    shown = list_report(firings[:listed], len(firings), unit=unit)
+    sums = month_sums(firings)
+    late = sum(one.late for one in firings)
+    tiles = [Tile("firings", f"{len(firings):,}", f"{late} ran late" if late else "none ran late")]
+    if firings:
+        tiles.append(Tile("newest", f"{firings[0].started:%Y-%m-%d}", firings[0].plan))
+    if known := sum(one.kwh_of for one in sums):
+        kwh = sum(one.kwh or 0.0 for one in sums)
+        tiles.append(Tile("energy", f"{kwh:,.0f} kWh", f"of {known} firings"))
+    return Report(
+        "Logbook",
+        "the kept firings",
+        [
+            on_page(Tiles(tiles)),
+            Section("Trends", trends.parts),
+            _months_table(sums),
+            Section("Done to the kilns", events_report(events).parts) if events else None,
+            Section("Firings", shown.parts),
+        ],
+        subject="The kept firings",
+        answer=trends.answer,
+        unit=unit,
+    )

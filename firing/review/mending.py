@@ -23,7 +23,7 @@ from firing.units import (
     rate_from_celsius,
     rate_to_celsius,
 )
-from firing.ware.load import Load, load_or_typical
+from firing.ware.load import Load
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -43,7 +43,7 @@ def mend(
     plan's own.  A kiln that does not come to the plan's peak at all is refused.
     """
     say = Wording(schedule.unit)
-    inside = load_or_typical(load, kiln.volume_l, schedule.purpose)
+    inside = kiln.inside(load, schedule.purpose)
     as_is, holds = _as_found(kiln, inside, found)
     mended, run = _slowed(schedule, as_is, holds)
     if not run.reaches_peak:
@@ -84,10 +84,7 @@ def _as_found(
         # The kiln's leak is multiplied by what was learnt of it; the fault's is what it is.
         leak = kiln.leak_in_w_per_k + found.leak_more * own_w_per_k / fitted.leak_factor
         return replace(kiln, leak_w_per_k=leak), load
-    times = found.load_times
-    pieces = tuple(replace(piece, mass_kg=times * piece.mass_kg) for piece in load.pieces)
-    furniture_kg = None if load.furniture_kg is None else times * load.furniture_kg
-    return kiln, replace(load, pieces=pieces, furniture_kg=furniture_kg)
+    return kiln, load.times(found.load_times)
 
 
 def _until_c(schedule: Schedule) -> float:

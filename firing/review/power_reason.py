@@ -61,11 +61,17 @@ def record_of(review: Review) -> FiringRecord:
     return replace(record, duty=duty)
 
 
-def half_hours(kiln: KilnDescription, record: FiringRecord) -> HalfHours:
-    """Set the heat a firing took against what the kiln, as learnt, could give and gave."""
+def half_hours(
+    kiln: KilnDescription, record: FiringRecord, contents_j: FloatArray | None = None
+) -> HalfHours:
+    """Set the heat a firing took against what the kiln, as learnt, could give and gave.
+
+    What the contents took up [J] is the same whatever the walls lose, and may be known already.
+    """
     load = load_of(kiln, record)
     network = Network(kiln, load, room_c=record.room_c)
-    contents_j = contents_heat_j(network, record.course)
+    if contents_j is None:
+        contents_j = contents_heat_j(network, record.course)
     wall_j = wall_heat_j(network, record.course)
     needed = heat_needed(
         network,

@@ -67,7 +67,7 @@ class PlanFit:
             way = "above" if self.peak_off_c > 0 else "below"
             off = format_temperature(abs(self.peak_off_c), "C")
             peak = f"{off} {way} its peak"
-        return f"{format_duration(self.booked_s)} to explain, {peak}"
+        return f"leaves {format_duration(self.booked_s)} to explain, {peak}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -205,16 +205,18 @@ def which_plan(
     if best.refused:
         return PlanMatch(fits, False, None, f"no plan fits: {best.refused}")
     if best.misfit_s > limit.PLAN_MISFIT_SHARE * heated_s:
-        return PlanMatch(fits, False, None, f"no plan fits: {best.name} leaves {best.words}")
+        return PlanMatch(fits, False, None, f"no plan fits: {best.name} {best.words}")
     others = [fit for fit in fits[1:] if not fit.refused]
     near_s = limit.PLAN_CLEAR * best.misfit_s + limit.PLAN_ROUGH_S
     ahead = [fit for fit in others if fit.misfit_s < near_s]
-    why = best.words
+    why, much = best.words, False
     if ahead:
-        why += f"; {ahead[0].name} fits nearly as well, with {ahead[0].words}"
+        why += f"; {ahead[0].name} fits nearly as well, and {ahead[0].words}"
     elif len(plans) == 1:
         why += "; the only plan there is"
-    return PlanMatch(fits, not ahead, reviewed[0][1], why)
+    elif much := best.misfit_s > limit.PLAN_SURE_SHARE * heated_s:
+        why += "; it may be of a plan that is not among these"
+    return PlanMatch(fits, not (ahead or much), reviewed[0][1], why)
 
 
 def _fit(name: str, found: Review) -> PlanFit:

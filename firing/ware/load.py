@@ -266,6 +266,14 @@ class Load:
             return Place(self.thickest, self.thickest.slowest_spot)
         return max(places, key=lambda place: (place.path_m(what), place.piece.total_kg))
 
+    def times(self, factor: float) -> "Load":
+        """Return so many times the load, as heavier pieces and furniture."""
+        if factor == 1.0:
+            return self
+        pieces = tuple(replace(piece, mass_kg=factor * piece.mass_kg) for piece in self.pieces)
+        furniture = None if self.furniture_kg is None else factor * self.furniture_kg
+        return replace(self, pieces=pieces, furniture_kg=furniture)
+
     @property
     def water_share(self) -> float:
         """Free water by dry mass."""

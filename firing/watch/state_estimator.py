@@ -16,7 +16,7 @@ from firing.kiln.thermal_network import Network
 from firing.schedule.schedule import Schedule
 from firing.trace import FloatArray
 from firing.units import ROOM_C
-from firing.ware.load import Load, load_or_typical
+from firing.ware.load import Load
 
 STEP_S = 150.0
 """A kiln moves by a dozen degrees in a step, and the noise of single readings is gone [s]."""
@@ -50,7 +50,7 @@ def estimator_on_side(
         leak=kiln.fitted.leak_factor * (1.0 - SHARE_OF_BOTH * side * loss_se),
     )
     room_c = ROOM_C if schedule is None else schedule.room_c
-    load = load_or_typical(load, kiln.volume_l, None if schedule is None else schedule.purpose)
+    load = kiln.inside(load, None if schedule is None else schedule.purpose)
     return KilnStateEstimator(replace(kiln, fitted=fitted), load, room_c=room_c)
 
 

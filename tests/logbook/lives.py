@@ -2,8 +2,7 @@
 
 Power falls with the resistance by one of seven laws; loads, supply, logging and the owner's habits
 differ from life to life.  The truth is the first firing after which a usual load can no longer
-climb at the planned rate.  Magnitudes are from memory; none was chosen by what the forecast makes of
-it.
+climb at the planned rate.  Magnitudes are from memory, and none is the forecast's own.
 """
 
 import math
@@ -65,9 +64,7 @@ def make_life(law: str, random: np.random.Generator) -> Life:
             return Life(law, _kept(power, need, rate, random), int(below[0]), power)
 
 
-def _kept(
-    power: np.ndarray, need: float, rate: float, random: np.random.Generator
-) -> list[Kept]:
+def _kept(power: np.ndarray, need: float, rate: float, random: np.random.Generator) -> list[Kept]:
     logged, bisques = random.random() < 0.6, random.uniform(0.0, 0.5)
     noise = random.uniform(0.003, 0.008) if logged else random.uniform(0.005, 0.016)
     error = random.uniform(0.007, 0.011) if logged else random.uniform(0.012, 0.019)

@@ -23,7 +23,7 @@ from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import PlotLines, forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
-from ..widgets.lines import KeyLine, TitleLine
+from ..widgets.lines import KeyLine, TitleLine, Tour
 from ..widgets.segments import Offers, Segments
 from .base import side_width
 from .plan_actions import PlanActionsScreen
@@ -92,6 +92,9 @@ class PlanScreen(PlanActionsScreen):
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
         Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
+        Binding(
             "f10", "calendar", "Calendar", show=False,
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
@@ -111,6 +114,8 @@ class PlanScreen(PlanActionsScreen):
     def compose(self) -> ComposeResult:
         """Put the table beside the curve, and under both what they come to."""
         yield TitleLine()
+        if self.session.tour:
+            yield Tour()
         with Horizontal(id="body"):
             with Vertical(id="side"):
                 yield Segments(id="segments")
@@ -130,6 +135,14 @@ class PlanScreen(PlanActionsScreen):
         segments.select(self.document.cursor)
         self.describe()
         self.say("Type on a cell to change it.  F1 is help.")
+
+    def end_tour(self) -> bool:
+        """Take the tour away, unless a cell is edited; returns whether it was there."""
+        tours = self.query(Tour)
+        there = bool(tours) and not self.bar.editing
+        if there:
+            tours.remove()
+        return there
 
     def on_screen_resume(self) -> None:
         """Take up a plan that changed while another screen was in front."""
@@ -424,6 +437,21 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left."""
+        if not await self.may_leave():
+            return False
+        self.session.open(document)
+        self._show_other()
+        return True
+
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        if self.settle():
+            from .logbook import LogbookScreen
+
+            self.app.push_screen(LogbookScreen(self.session))
 
     def action_review(self) -> None:
         """Go to the review."""

@@ -1,0 +1,258 @@
+"""A kiln's trends as a report: how its elements wear, and what its thermocouple reads wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from firing.kiln.element_wear import ANOTHER_LOOK, REPLACEMENT
+from firing.logbook.sensor import Correction, Sensor, reads_wrong
+from firing.logbook.wear import HORIZON, NEARLY, Break, ElementWear, Trends
+from firing.report.document import (
+    Block,
+    Figures,
+    Paragraph,
+    Report,
+    Section,
+    Sources,
+    Table,
+)
+from firing.thermocouple.exposure import LEVELS_C
+from firing.units import TemperatureUnit, Wording
+
+_LISTED = 12
+_SOON = 60
+"""So few firings ahead elements are ordered in time."""
+_SURE = 2.0
+_SLOWER = 0.6
+"""A ramp planned at this share of what is left still has some power to steer with."""
+
+
+def trends_report(trends: Sequence[Trends], unit: TemperatureUnit = "C") -> Report:
+    """Return the trends of one kiln, or of several one after another."""
+    if not trends:
+        parts: list[Block | None] = [
+            Paragraph("Not yet: no kept firing says which kiln it was fired in."),
+            Paragraph("Keep firings with their kiln: firing keep LOG --kiln KILN."),
+        ]
+        return Report("Trends", "", parts, unit=unit)
+    if len(trends) == 1:
+        return Report("Trends", trends[0].kiln, _of_kiln(trends[0], unit), unit=unit)
+    sections: list[Block | None] = [Section(one.kiln, _of_kiln(one, unit)) for one in trends]
+    return Report("Trends", "", sections, unit=unit)
+
+
+def _of_kiln(trends: Trends, unit: TemperatureUnit) -> list[Block | None]:
+    say = Wording(unit)
+    wear, sensor = trends.wear, trends.sensor
+    return [
+        Section("Elements", [Paragraph(words) for words in wear_words(wear, say)]),
+        Section("", [_table(wear, say)]),
+        Section("Thermocouple", [Paragraph(words) for words in sensor_words(sensor, say)]),
+        Section("", [_offsets(sensor, say)]),
+        Section("", [Sources((REPLACEMENT, "wear-forecast-choices"), unit)]),
+    ]
+
+
+def wear_words(wear: ElementWear, say: Wording) -> list[str]:
+    """Return the answer, its causes, and the next step."""
+    return [
+        _answer(wear, say),
+        *([] if wear.power_down is None else [_of_power(wear)]),
+        *(_of_break(one) for one in wear.breaks),
+        _next_step(wear, say),
+    ]
+
+
+def _climb(wear: ElementWear, say: Wording) -> str:
+    if wear.planned_rate_c_per_h is None:
+        return "with all its power"
+    return f"at the planned {say.rate(wear.planned_rate_c_per_h)}"
+
+
+def _answer(wear: ElementWear, say: Wording) -> str:
+    if not wear.foretold or wear.peak_c is None:
+        return f"Not yet: {wear.not_yet}."
+    peak, how = say.degrees(wear.peak_c), _climb(wear, say)
+    if wear.out_of_reach:
+        left = wear.climb_left_c_per_h
+        still = "" if left is None else f": the kiln climbs {say.rate(max(left, 0.0))} there"
+        return f"{peak} is out of reach {how}{still}."
+    low, middle, high = wear.firings_left_low, wear.firings_left, wear.firings_left_high
+    if middle is None:
+        least = HORIZON if low is None else low
+        return f"{peak} stays in reach {how} for at least {least} firings (nine chances in ten)."
+    when = wear.on(middle)
+    about = "" if when is None else f", about {when:%B %Y}"
+    most = f"over {HORIZON}" if high is None else f"{high}"
+    return f"{peak} goes out of reach {how} in {middle} firings (80 %: {low} to {most}){about}."
+
+
+def _since(wear: ElementWear) -> str:
+    if wear.since is not None:
+        return f"since the new elements of {_day(wear.since)}"
+    return f"since {_day(wear.points[0].when)}" if wear.points else ""
+
+
+def _day(when: datetime) -> str:
+    return f"{when:%Y-%m-%d}"
+
+
+def _of_power(wear: ElementWear) -> str:
+    down, se = wear.power_down or 0.0, wear.power_down_se or 0.0
+    if abs(down) < _SURE * se:
+        return f"The elements' power has not changed measurably {_since(wear)} (± {_percent(se)})."
+    way = "lost" if down > 0 else "gained"
+    return (
+        f"The elements {way} {_percent(abs(down))} (± {_percent(se)}) of their power "
+        f"{_since(wear)}."
+    )
+
+
+def _of_break(one: Break) -> str:
+    size = _percent(abs(one.share))
+    if one.kind == "losses":
+        way = "more" if one.share > 0 else "less"
+        return (
+            f"From {_day(one.at)} on the kiln loses {size} {way} heat, by its cooling: vent, plug, "
+            "lid or wall, not wear."
+        )
+    if one.share > 0:
+        return f"On {_day(one.at)} power rose by {size} at once: new elements, or another supply?"
+    return (
+        f"On {_day(one.at)} power fell by {size} at once: a bank, a relay or the supply, not wear."
+    )
+
+
+def _next_step(wear: ElementWear, say: Wording) -> str:
+    if not wear.foretold:
+        return "Keep every firing: 'firing keep LOG' takes no load file and no meter."
+    if wear.out_of_reach:
+        left = wear.climb_left_c_per_h
+        slower = ""
+        if left is not None and left > 15.0:
+            slower = f" Until then plan the last ramp at {say.rate(_SLOWER * left)} or less."
+        if any(one.kind == "losses" and one.share > 0 for one in wear.breaks):
+            return f"Look at vent, plugs and lid first, with the kiln cold.{slower}"
+        return f"Have the elements looked at before you fire again. {ANOTHER_LOOK}{slower}"
+    if any(one.kind == "losses" and one.share > 0 for one in wear.breaks):
+        return "Look at vent, plugs and lid first, with the kiln cold: they cost no elements."
+    left_low = wear.firings_left_low
+    if wear.firings_left is not None and wear.firings_left <= NEARLY:
+        return f"Order elements now. {ANOTHER_LOOK}"
+    if left_low is not None and left_low <= _SOON:
+        return (
+            "Have the elements' resistance measured by a competent person, with the kiln "
+            "isolated; order elements in time."
+        )
+    return "Nothing to do: keep your logs, and look again after ten more firings."
+
+
+def _table(wear: ElementWear, say: Wording) -> Table | None:
+    points = wear.points[-_LISTED:]
+    if not points:
+        return None
+    rows = [
+        (
+            _day(point.when),
+            say.degrees(point.peak_c),
+            "unknown" if point.power is None else f"{100.0 * point.power:.1f} %",
+            "–" if point.losses is None else f"{100.0 * point.losses:.0f} %",
+            "–" if point.climb_left_c_per_h is None else say.rate(point.climb_left_c_per_h),
+        )
+        for point in points
+    ]
+    more = "" if len(points) == len(wear.points) else f"; the last {len(points)}"
+    return Table(
+        ("fired", "peak", "power", "losses", "climb left"),
+        "lrrrr",
+        rows,
+        caption=f"{wear.firings} firings, {wear.informative} show the power{more}",
+    )
+
+
+def _percent(share: float) -> str:
+    percent = 100.0 * share
+    return f"{percent:.1f} %" if percent < 1.95 else f"{percent:.0f} %"
+
+
+def sensor_report(kiln: str, sensor: Sensor, unit: TemperatureUnit = "C") -> Report:
+    """Return what a kiln's thermocouple reads wrong."""
+    say = Wording(unit)
+    words: list[Block | None] = [Paragraph(words) for words in sensor_words(sensor, say)]
+    return Report("Thermocouple", kiln, [*words, Section("", [_offsets(sensor, say)])], unit=unit)
+
+
+def sensor_words(sensor: Sensor, say: Wording) -> list[str]:
+    """Return the answer, what it rests on, and the next step."""
+    said = []
+    if sensor.offset_c is None or sensor.low_c is None or sensor.high_c is None:
+        said.append(f"Not yet: {sensor.not_yet}.")
+    else:
+        low, high = (say.difference(c, signed=True) for c in (sensor.low_c, sensor.high_c))
+        cones = "1 firing's" if sensor.offsets == 1 else f"{sensor.offsets} firings'"
+        if sensor.is_off:
+            said.append(
+                f"The thermocouple reads {reads_wrong(sensor.offset_c, say)} by {cones} cones "
+                f"(80 %: {low} to {high}, + is low)."
+            )
+        else:
+            said.append(
+                f"By {cones} cones the thermocouple reads right, within what cones can show "
+                f"(80 %: {low} to {high})."
+            )
+    said += [
+        f"On {_day(jump.at)} it jumped by {say.difference(abs(jump.after_c - jump.before_c))}: "
+        "was it moved, changed or knocked?"
+        for jump in sensor.jumps
+    ]
+    if sensor.drift_c_per_100_h is not None and sensor.drift_se is not None:
+        way = "lower" if sensor.drift_c_per_100_h > 0 else "higher"
+        hot = say.degrees(LEVELS_C[1])
+        said.append(
+            f"It drifts: in 100 hours above {hot} it reads "
+            f"{say.difference(abs(sensor.drift_c_per_100_h))} {way} "
+            f"(± {say.difference(sensor.drift_se)})."
+        )
+    hours = ", ".join(
+        f"{hours:.0f} h above {say.degrees(level)}"
+        for hours, level in zip(sensor.hours_above, LEVELS_C, strict=True)
+    )
+    since = "in the firings kept" if sensor.since is None else f"since {_day(sensor.since)}"
+    said.append(f"It was hot for {hours} {since}.")
+    if sensor.is_off:
+        said.append("Correct the next plan: firing logbook sensor KILN --plan PLAN --out NEW.")
+    else:
+        said.append("Set witness cones by the thermocouple every few firings, and keep them.")
+    return said
+
+
+def _offsets(sensor: Sensor, say: Wording) -> Table | None:
+    points = sensor.points[-_LISTED:]
+    if not points:
+        return None
+
+    def told(value_c: float | None) -> str:
+        return "open" if value_c is None else say.difference(value_c, signed=True)
+
+    rows = [
+        (
+            _day(point.when),
+            told(point.offset_c),
+            f"{told(point.low_c)} to {told(point.high_c)}",
+            f"{point.hours_above[1]:.0f}",
+        )
+        for point in points
+    ]
+    hot = say.degrees(LEVELS_C[1])
+    return Table(("cones of", "reads low by", "range", f"hours above {hot}"), "lrrr", rows)
+
+
+def correction_report(correction: Correction, unit: TemperatureUnit) -> Report:
+    """Return the sum that moves a plan's peak."""
+    return Report(
+        "Correction",
+        "",
+        [Figures(correction.sum_lines), Sources(("cone-model", "cone-maker-tolerance"), unit)],
+        unit=unit,
+    )

@@ -1,0 +1,165 @@
+"""A damaged logbook: always a sentence, never a traceback, and never a lost firing."""
+
+import random
+import shutil
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from logbook.made import body_of, entry_of, make_book, put, shown_of
+
+from firing.errors import FiringError
+from firing.logbook.record import Entry, Filter, Shown
+from firing.logbook.rescue import Rescue, restore
+from firing.logbook.store import Logbook, backups_of
+
+COUNT = 12
+ROWS = 120
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The bytes of a sound logbook of twelve firings, in one file."""
+    folder = tmp_path_factory.mktemp("sound")
+    with Logbook.open(make_book(folder / "studio.sqlite", COUNT, ROWS)) as book:
+        return book.backup().read_bytes()
+
+
+def derive(entry: Entry) -> Shown:
+    return shown_of(int(entry.log_name.removeprefix("log-").removesuffix(".csv") or 0))
+
+
+def damaged(content: bytes, seed: int) -> bytes:
+    """Cut a file short, or change bytes, zero a stretch or swap pages anywhere in it."""
+    chance = random.Random(seed)
+    data = bytearray(content)
+    kind = seed % 5
+    if kind == 0:
+        return bytes(data[: chance.randrange(len(data))])
+    if kind == 1:
+        for _ in range(chance.randrange(1, 4)):
+            data[chance.randrange(len(data))] = chance.randrange(256)
+    elif kind == 2:
+        at, size = chance.randrange(len(data)), chance.randrange(1, 40_000)
+        data[at : at + size] = bytes(len(data[at : at + size]))
+    elif kind == 3:  # where everything begins: the header and the tables' list
+        for _ in range(chance.randrange(1, 60)):
+            data[chance.randrange(4096)] = chance.randrange(256)
+    else:
+        pages = len(data) // 4096
+        one, two = chance.randrange(pages), chance.randrange(pages)
+        first = data[4096 * one : 4096 * one + 4096]
+        data[4096 * one : 4096 * one + 4096] = data[4096 * two : 4096 * two + 4096]
+        data[4096 * two : 4096 * two + 4096] = first
+    return bytes(data)
+
+
+def use(path: Path) -> None:
+    """Ask all of a logbook; a refusal is an answer, and nothing else may be one."""
+    try:
+        with Logbook.open(path) as book:
+            for asked in (
+                book.firings,
+                lambda: book.firings(Filter(words="celadon", late=True)),
+                book.count,
+                book.events,
+                book.kilns,
+                book.plans,
+                lambda: [book.entry(number) for number in range(1, COUNT + 1)],
+                book.check,
+                lambda: put(book, 99, ROWS),
+            ):
+                with suppress(FiringError):
+                    asked()
+    except FiringError:
+        pass
+
+
+def logs_in(path: Path) -> set[str]:
+    with Logbook.open(path) as book:
+        assert book.check().wrong == ()
+        for one in book.firings():
+            number = int(one.log.removeprefix("log-").removesuffix(".csv"))
+            assert book.entry(one.id).body == body_of(number, ROWS)
+        return {one.log for one in book.firings()}
+
+
+ALL = {f"log-{number}.csv" for number in range(COUNT)}
+CASES = [*range(5), *(pytest.param(seed, marks=pytest.mark.soak) for seed in range(5, 200))]
+
+
+@pytest.mark.parametrize("seed", CASES)
+def test_damage_is_a_sentence_and_with_its_backup_nothing_is_lost(
+    seed: int, sound: bytes, tmp_path: Path
+) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound)
+    with Logbook.open(path) as book:
+        book.back_up_when_due()
+    path.write_bytes(damaged(sound, seed))
+    use(path)
+    broken = path.read_bytes()
+    found = restore(path, derive)
+    assert found.from_backup == COUNT
+    assert logs_in(path) >= ALL
+    assert found.damaged is not None
+    assert found.damaged.read_bytes() == broken
+
+
+@pytest.mark.parametrize("seed", [CASES[1], CASES[3], *CASES[5:]])
+def test_without_a_backup_whatever_can_be_read_is_saved(
+    seed: int, sound: bytes, tmp_path: Path
+) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(damaged(sound, seed))
+    found: Rescue = restore(path, derive)
+    assert found.from_backup == 0
+    saved = logs_in(path)
+    assert len(saved) == found.firings
+    if seed % 5 == 1:  # a byte in eight at most of the pages
+        assert saved
+
+
+def test_a_lost_first_page_loses_nothing(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(b"\xff" * 4096 + sound[4096:])
+    with pytest.raises(FiringError, match="firing logbook restore"):
+        Logbook.open(path)
+    found = restore(path, derive)
+    assert (found.firings, found.bare, found.unreadable) == (COUNT, 0, 0)
+    with Logbook.open(path) as book:
+        for one in book.firings():
+            number = int(one.log.removeprefix("log-").removesuffix(".csv"))
+            assert book.entry(one.id) == entry_of(number, ROWS)
+        assert len(book.events()) == 1
+
+
+def test_one_bad_log_costs_one_log(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound)
+    with Logbook.open(path) as book:
+        book._db.execute("UPDATE file SET body = x'00' WHERE id = 5")
+    found = restore(path, derive)
+    assert (found.firings, found.unreadable) == (COUNT - 1, 1)
+    assert logs_in(path) == ALL - {"log-4.csv"}
+
+
+def test_a_damaged_backup_is_passed_over_for_an_older_one(sound: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "studio.sqlite"
+    path.write_bytes(sound)
+    with Logbook.open(path) as book:
+        older = book.backup()
+        newer = book.backup()
+    newer.write_bytes(newer.read_bytes()[:20_000])
+    path.unlink()
+    for side in ("-wal", "-shm"):
+        Path(f"{path}{side}").unlink(missing_ok=True)
+    found = restore(path, derive)
+    assert (found.backup, found.firings, found.damaged) == (older, COUNT, None)
+    assert backups_of(path) == [older, newer]
+    with pytest.raises(FiringError, match="is damaged, too"):
+        restore(path, derive, newer)
+    shutil.rmtree(tmp_path)
+    tmp_path.mkdir()
+    with pytest.raises(FiringError, match="no logbook and no backup"):
+        restore(path, derive)
