@@ -235,3 +235,22 @@ def test_another_end_is_asked_for(play: Play, settle: Settle) -> None:
         await until(pilot, lambda: "start to end at 06:30" in titles(app))
 
     play(scene)
+
+
+def test_a_plan_that_changes_meanwhile_leaves_no_stale_change_to_be_taken(
+    play: Play, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        await pilot.press("ctrl+w")
+        await until(pilot, lambda: "then" in lines(app))
+        await pilot.press("ctrl+z")
+        undone = app.session.document.schedule
+        await settle(pilot)
+        assert app.focused is app.plan.query_one(Segments)
+        assert "then" not in lines(app)
+        # enter edits a cell again, and takes nothing that was made for another plan
+        await pilot.press("enter", "escape")
+        assert app.session.document.schedule == undone
+
+    play(scene)

@@ -169,6 +169,8 @@ class PlanScreen(PlanActionsScreen):
 
     def show_document(self) -> None:
         document = self.document
+        if self.offers.has_focus:
+            self.leave_offers()  # they are of the plan before
         self.table.show(document.schedule, self.session.forecast)
         self._show_title()
         self.ask_forecast()
