@@ -1,6 +1,7 @@
 """One log to one row: pure, whatever its bytes are; names in paths; the columns."""
 
 import pickle
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -37,10 +38,9 @@ def test_any_bytes_are_a_row_with_its_sentence(studio: Studio, data: bytes) -> N
     assert review_bytes(data, "any.csv", studio) == row
 
 
+@pytest.mark.soak
 def test_a_row_is_the_same_in_any_process(studio: Studio, tmp_path: Path) -> None:
     log = tmp_path / "2026-04-01 bisque.csv"
-    from datetime import datetime
-
     write_log(log, "bisque", datetime(2026, 4, 1, 8))
     job = Job(str(log), log.stat().st_size, "now", "bisque", "corner")
     worker = Worker()
