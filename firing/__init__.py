@@ -12,8 +12,6 @@ import importlib
 import sys
 from types import ModuleType
 
-__version__ = "0.2.0"
-
 TYPE_CHECKING = False  # type checkers take the name for true; the typing module is not loaded
 
 if TYPE_CHECKING:
@@ -24,6 +22,7 @@ if TYPE_CHECKING:
     from firing.api import forecast as forecast
     from firing.api import guide as guide
     from firing.api import heat_work as heat_work
+    from firing.api import keep_firing as keep_firing
     from firing.api import plan_for_cone as plan_for_cone
     from firing.api import read_controller as read_controller
     from firing.api import read_kiln as read_kiln
@@ -51,6 +50,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
     from firing.kiln.tariff import Tariff as Tariff
+    from firing.logbook.store import Logbook as Logbook
     from firing.logs.options import ReadingOptions as ReadingOptions
     from firing.logs.reader import Log as Log
     from firing.logs.reader import read_log as read_log
@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from firing.schedule.schedule import Schedule as Schedule
     from firing.schedule.schedule import Segment as Segment
     from firing.trace import Trace as Trace
+    from firing.version import __version__ as __version__
     from firing.ware.load import Load as Load
     from firing.ware.load import Piece as Piece
 
@@ -78,6 +79,7 @@ _HOME = {
     "Load": "firing.ware.load",
     "Log": "firing.logs.reader",
     "Overlay": "firing.review.overlay",
+    "Logbook": "firing.logbook.store",
     "Piece": "firing.ware.load",
     "ReadingOptions": "firing.logs.options",
     "Resumption": "firing.design.resume",
@@ -86,6 +88,7 @@ _HOME = {
     "Segment": "firing.schedule.schedule",
     "Tariff": "firing.kiln.tariff",
     "Trace": "firing.trace",
+    "__version__": "firing.version",
     "calendar": "firing.report.calendar",
     "compare": "firing.api",
     "cone_at": "firing.cones.cone_at",
@@ -97,6 +100,7 @@ _HOME = {
     "forecast": "firing.api",
     "guide": "firing.api",
     "heat_work": "firing.api",
+    "keep_firing": "firing.api",
     "hold_needed": "firing.cones.holds",
     "peak_needed": "firing.cones.holds",
     "plan_for_cone": "firing.api",
@@ -118,7 +122,7 @@ _HOME = {
 
 _CALLED_LIKE_ROOMS = ("design", "forecast", "review")
 
-__all__ = ["__version__", *_HOME]
+__all__ = [*_HOME]
 
 
 if not TYPE_CHECKING:  # a type checker knows every name from above, and should refuse others

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
     from firing.kiln.fit_result import KilnFit
     from firing.kiln.tariff import Tariff
+    from firing.logbook.record import Firing
     from firing.logs.reader import Log
     from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
@@ -632,6 +633,81 @@ def compare(
     plan, described, loaded = _schedule(schedule), _kiln(kiln), _load(load)
     reviews = [review(plan, log, channel=channel, kiln=described, load=loaded) for log in logs]
     return overlay(reviews, align)
+
+
+def keep_firing(
+    log: PathOrName,
+    logbook: str | PathLike[str] | None = None,
+    *,
+    schedule: PathOrName | None = None,
+    kiln: PathOrName | None = None,
+    load: PathOrName | None = None,
+    witnesses: Sequence[str] = (),
+    notes: Sequence[str] = (),
+    kwh: float | None = None,
+    cost: float | None = None,
+    currency: str = "",
+    member: str = "",
+) -> Firing:
+    """Keep the log of a firing in the logbook; the same log twice is one firing.
+
+    Parameters
+    ----------
+    log : str or path
+        The log's file.
+    logbook : path, optional
+        The logbook's file; by default this user's own.
+    schedule, kiln, load : str or path, optional
+        What it was fired by, in and with: files or ready names.  Without them the plan and kiln
+        are found among those the logbook knows.
+    witnesses : sequence of str
+        Cones that stood in the kiln, such as ``"6=3:00@top"``.
+    notes : sequence of str
+        Anything to remember.
+    kwh, cost, currency, member : optional
+        The energy by a meter [kWh], what it cost, and who fired.
+
+    Returns
+    -------
+    Firing
+        As the logbook has it now.
+
+    Raises
+    ------
+    FiringError
+        If the log can't be read, or the logbook can't be written.
+
+    Examples
+    --------
+    >>> import firing as fi
+    >>> from importlib.resources import files
+    >>> from tempfile import mkdtemp
+    >>> demo, book = files("firing") / "data" / "demo", mkdtemp() + "/studio.sqlite"
+    >>> kept = fi.keep_firing(demo / "log.csv", book, schedule=demo / "plan.toml", kwh=58.0)
+    >>> again = fi.keep_firing(demo / "log.csv", book)
+    >>> kept.id == again.id, again.kwh
+    (True, 58.0)
+    """
+    from firing.logbook.keeping import keep_one
+    from firing.logbook.record import Entry
+    from firing.logbook.store import Logbook
+
+    place = None if logbook is None else Path(logbook)
+    said = Entry(
+        "",
+        b"",
+        witnesses=tuple(witnesses),
+        notes=tuple(notes),
+        kwh=kwh,
+        cost=cost,
+        currency=currency,
+        member=member,
+    )
+    named = [None if one is None else str(one) for one in (schedule, kiln, load)]
+    kept = keep_one(Path(log), place=place, plan=named[0], kiln=named[1], load=named[2], said=said)
+    assert kept.id is not None
+    with Logbook.open(place) as book:
+        return book.show(kept.id)
 
 
 def resume(

@@ -20,7 +20,7 @@ settings.register_profile(
 settings.load_profile("without a clock")
 
 
-@pytest.fixture(scope="session", autouse=True)
+@pytest.fixture(scope="module", autouse=True)
 def _own_logbook(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """No test writes into the logbook of whoever runs it."""
     with pytest.MonkeyPatch.context() as patch:

@@ -9,7 +9,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("errors", "serialise", "viewable"),
+    ("errors", "serialise", "version", "viewable"),
     ("units",),
     ("trace",),
     ("clock", "sources", "files"),

@@ -27,11 +27,12 @@ from textual.theme import Theme
 from .document import PlanDocument
 from .equipment import memory_file, recall
 from .forecasting import Circumstances
-from .journal import Journal, Leftover, leftovers, state_folder
+from .journal import Journal, Leftover, first_time, leftovers, state_folder
 from .painting import ChangesOnly, Painting, ascii_terminal
 from .screens.base import WorkScreen
 from .screens.plan import PlanScreen
 from .session import Session
+from .widgets.lines import TOUR
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -137,6 +138,7 @@ class FiringApp(App[Ended]):
         light: bool = False,
         circumstances: Circumstances | None = None,
         watch: WatchOptions | None = None,
+        tour: bool = False,
     ) -> None:
         super().__init__()
         # Over a slow line every step of an animation is a screenful.
@@ -145,6 +147,7 @@ class FiringApp(App[Ended]):
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if light else DARK.name
         self.session = Session(document, Journal(state), circumstances or Circumstances())
+        self.session.tour = tour and watch is None and first_time(state)
         self._order = watch
         self._trouble = ""
         if circumstances is None or not circumstances.equipment.names:
@@ -158,6 +161,11 @@ class FiringApp(App[Ended]):
         self._painting = Painting(ascii_only=ascii_terminal(os.environ))
 
     # The terminal
+
+    @property
+    def ascii_only(self) -> bool:
+        """Whether the terminal shows ASCII alone."""
+        return self._painting.ascii_only
 
     def _display(self, screen: Screen[Any], renderable: RenderableType | None) -> None:
         """Send only what the terminal does not show yet."""
@@ -178,6 +186,8 @@ class FiringApp(App[Ended]):
         if away and len(self._notifications) > 0 and isinstance(self.screen, WorkScreen):
             # Messages lie on top, and go first.
             self.clear_notifications()
+            return
+        if away and self.screen is self.plan and self.plan.end_tour():
             return
         if isinstance(event, events.Resize):
             self._painting.forget()
@@ -208,8 +218,10 @@ class FiringApp(App[Ended]):
         await super().on_event(self._waiting.popleft())
         # Twice: behind the key, then behind the messages that it was answered with.
         start.post_message(KeyObeyed(number, start, 2))
-        if self._waiting:
-            self.set_timer(_KEY_PATIENCE_S, lambda: self._give_key_up(number))
+        waiting = bool(self._waiting)
+        self.set_timer(
+            _KEY_PATIENCE_S, lambda: self._give_key_up(number, None if waiting else start)
+        )
 
     async def on_key_obeyed(self, message: KeyObeyed) -> None:
         """Let the next key come once this one has had its effect."""
@@ -220,8 +232,9 @@ class FiringApp(App[Ended]):
         if not message.rounds or not message.start.post_message(again):
             await self._next_key()
 
-    async def _give_key_up(self, number: int) -> None:
-        if number == self._key_under_way:
+    async def _give_key_up(self, number: int, start: MessagePump | None = None) -> None:
+        """Let the next key come, unless none waits and this one's `start` may still tell."""
+        if number == self._key_under_way and not (start is not None and start.is_attached):
             await self._next_key()
 
     def _left_behind(self, state: Path) -> list[Leftover]:
@@ -278,7 +291,17 @@ class FiringApp(App[Ended]):
         from .screens.sheet_texts import help_lines
 
         if not isinstance(self.screen, Sheet):
-            self.push_screen(Sheet("Help", help_lines(self.screen)))
+            self.push_screen(
+                Sheet(
+                    "Help",
+                    [
+                        *help_lines(self.screen),
+                        "",
+                        "In five lines",
+                        *(("  ", words) for words in TOUR),
+                    ],
+                )
+            )
 
     async def action_quit(self) -> None:
         """Leave, unless there is unsaved work that is not to be left."""
@@ -357,6 +380,7 @@ def run(
         light=light,
         circumstances=circumstances,
         watch=watch,
+        tour=True,
     )
     app.session.outlets = outlets
     try:

@@ -3,50 +3,222 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from datetime import datetime
+from typing import TYPE_CHECKING
 
+from firing.cones.table import describe_number
 from firing.errors import FiringError
-from firing.units import rate_from_celsius, rate_to_celsius
+from firing.units import (
+    format_duration,
+    format_rate,
+    in_unit,
+    rate_from_celsius,
+    rate_to_celsius,
+)
+
+from .edits import CONE_CHANGES
+from .forecasting import Circumstances, forecast_plan
 
 if TYPE_CHECKING:
-    from firing.forecast.result import Forecast
+    from firing.controller.controller import Controller
+    from firing.forecast.cone_target import Changed
+    from firing.forecast.result import Forecast, PlanWarning
     from firing.review.result import Review
     from firing.schedule.schedule import Schedule
+    from firing.ware.limits import Breach
 
     from .equipment import Equipment
 
-Cure = Literal["ware", "kiln", "cone"]
-"""Slower or longer for the ware; as fast as the kiln climbs; to the plan's cone."""
-
-CURE_WORDS: dict[Cure, str] = {
-    "ware": "makes the plan safe for the load",
-    "kiln": "sets the rates that this kiln keeps",
-    "cone": "sets the hold that brings the target cone down",
-}
 _SLOWER = 0.98
-
-
-def cure_for(forecast: Forecast | None, equipment: Equipment) -> Cure | None:
-    """Return what mends the gravest warning that a change of the plan mends; None if none does."""
-    if forecast is None:
-        return None
-    if forecast.breaches and equipment.load is not None:
-        return "ware"
-    found = {warning.id for warning in forecast.warnings}
-    if "heating_behind" in found and equipment.kiln is not None:
-        return "kiln"
-    return "cone" if "cone_off_target" in found else None
+_STEPS = ("rate", "dwell")
+"""Breaches that one step of a repair mends; the simulated wall's take all of it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cured:
-    """A plan mended, what was done in a few words, and what is left or else to know."""
+    """A plan mended, what was done in a few words, and what is left or else to know.
+
+    With `started` its start is another.
+    """
 
     schedule: Schedule
     label: str
     words: str = ""
+    started: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A change of the plan that can be had: few words for it, a sentence, and what makes it.
+
+    `sign` is ``!`` for what is to be done, ``?`` for what is to be checked.  Without `make` no
+    change of the plan helps, unless it `asks` for something first.
+    """
+
+    title: str
+    words: str
+    make: Callable[[], Cured] | None = None
+    sign: str = ""
+    asks: str = ""
+
+
+def solutions(
+    schedule: Schedule,
+    forecast: Forecast,
+    circumstances: Circumstances,
+    cell: tuple[int, str],
+    cone: str | None,
+    ends: str,
+) -> tuple[Offer, ...]:
+    """Return what can be solved for in a cell: its own column's first."""
+    row, column = cell
+    equipment = circumstances.equipment
+    ways: dict[str, Offer] = {}
+    if cone is not None:
+        for key, changed in CONE_CHANGES.items():
+
+            def make(changed: Changed = changed) -> Cured:
+                return to_cone(schedule, circumstances, cone, changed)
+
+            words = f"The {changed} at the top that brings cone {cone} just down."
+            ways[key] = Offer(f"{changed} for cone {cone}", words, make)
+    found = [ways.pop(column)] if column in ways else []
+    found += ways.values()
+    if row >= 0:
+        safe = Offer(
+            "fastest safe rate here",
+            "As fast as the load allows here."
+            if equipment.load is not None
+            else "What is safe depends on the load; ^K chooses one.",
+            None if equipment.load is None else lambda: at_safe_rate(schedule, row, circumstances),
+        )
+        # At the peak a cone is aimed at; everywhere else a rate is a matter of the ware.
+        first = column == "rate" and row != schedule.peak_index
+        found.insert(0 if first else len(found), safe)
+    found.append(
+        Offer(
+            f"start to end at {ends}",
+            f"The hour to start at, so that the program ends at {ends}.",
+            lambda: starting_to_end(schedule, forecast, ends),
+        )
+    )
+    return (*found, Offer("… at another hour", "Enter asks when it is to end.", None, "", "end"))
+
+
+def fixes(forecast: Forecast | None, circumstances: Circumstances) -> tuple[Offer, ...]:
+    """Return what to fix, the gravest first; what is only to know is left out."""
+    if forecast is None:
+        return ()
+    found = list(_of_ware(forecast, circumstances.equipment))
+    told = {"ware_limit"}
+    for warning in forecast.warnings:
+        if warning.id in told or warning.severity == "note":
+            continue
+        if warning.id == "heating_behind":
+            told.add(warning.id)  # one change of all the rates mends them all
+        found.append(_of_warning(warning, forecast, circumstances))
+    return tuple(sorted(found, key=lambda offer: offer.sign != "!"))
+
+
+_HOW_MANY = {1: "the ware's limit", 2: "both limits"}
+
+
+def _of_ware(forecast: Forecast, equipment: Equipment) -> Iterator[Offer]:
+    """Yield the ware's limits: all of them at once, then each by itself."""
+    schedule, breaches = forecast.schedule, forecast.breaches
+    if breaches and equipment.load is not None:
+        many = _HOW_MANY.get(len(breaches), f"all {len(breaches)} limits")
+        yield Offer(
+            f"{many}: make it safe",
+            in_unit(breaches[0].message, schedule.unit),
+            lambda: made_safe(schedule, equipment),
+            "!",
+        )
+    if len(breaches) < 2:
+        return
+    for breach in breaches:
+        make = None
+        if breach.kind in _STEPS and equipment.load is not None:
+
+            def make(breach: Breach = breach) -> Cured:
+                return made_safe_at(schedule, breach, equipment)
+
+        yield Offer(_breach_title(breach), in_unit(breach.message, schedule.unit), make, "!")
+
+
+def _breach_title(breach: Breach) -> str:
+    where = f"{breach.segment + 1}: "
+    if breach.kind == "dwell":
+        return f"{where}{format_duration(breach.add_hold_s or 0.0)} short, {breach.reason}"
+    if breach.kind == "dry first":
+        return "too wet to be fired"
+    if breach.kind in ("rate", "wall"):
+        return f"{where}too fast, {breach.reason}"
+    return f"{where}{breach.kind}, {breach.reason}"
+
+
+def _of_warning(warning: PlanWarning, forecast: Forecast, circumstances: Circumstances) -> Offer:
+    schedule, equipment = forecast.schedule, circumstances.equipment
+    title, make = _TITLES.get(warning.id, warning.id.replace("_", " ")), None
+    segment = next((s.index for s in forecast.segments if s.start_s == warning.at_s), None)
+    if warning.id == "cone_off_target" and forecast.target_cone is not None:
+        number = forecast.cones.reached_number
+        reached = "none is down" if number is None else f"cone {describe_number(number)}"
+        title, cone = f"{reached}, target {forecast.target_cone}", forecast.target_cone
+
+        def make() -> Cured:
+            return to_cone(schedule, circumstances, cone, "hold")
+
+    elif warning.id == "heating_behind" and forecast.kiln is not None:
+
+        def make() -> Cured:
+            return as_the_kiln_climbs(forecast, equipment)
+
+    elif warning.id == "cooling_behind" and segment is not None:
+
+        def make() -> Cured:
+            return as_it_cools(forecast, segment)
+
+    same = [w.at_s for w in forecast.warnings if w.id == warning.id]
+    where = [str(s.index + 1) for s in forecast.segments if s.start_s in same]
+    if segment is not None and warning.id in _TITLES:
+        numbers = ", ".join(where) if warning.id == "heating_behind" else segment + 1
+        title = f"{numbers}: {title}"
+    words = in_unit(warning.message, schedule.unit)
+    return Offer(title, words, make, "!" if warning.severity == "act" else "?")
+
+
+_TITLES = {
+    "peak_out_of_reach": "kiln does not get to the peak",
+    "above_kiln_maximum": "hotter than the kiln may get",
+    "heating_behind": "faster than the kiln climbs",
+    "cooling_behind": "faster than the kiln cools",
+    "practice": "practice is slower",
+    "slow_drying": "may hold too much water",
+    "still_shrinks": "may still shrink",
+    "hot_start": "starts hot",
+    "cone_range": "cone less sure",
+}
+
+
+def _controller(schedule: Schedule, equipment: Equipment) -> Controller:
+    from firing.controller.controller import Controller
+
+    if equipment.controller is not None:
+        return equipment.controller.value
+    return Controller(max_segments=99, unit=schedule.unit)
+
+
+def made_safe_at(schedule: Schedule, breach: Breach, equipment: Equipment) -> Cured:
+    """Return the plan changed at one place where it breaks a limit of the ware."""
+    from firing.controller.program import in_controllers_unit
+    from firing.design.repair import repaired_at
+
+    controller = _controller(schedule, equipment)
+    found, done = repaired_at(in_controllers_unit(schedule, controller), breach, controller)
+    return Cured(replace(found, unit=schedule.unit), _breach_title(breach), done)
 
 
 def made_safe(schedule: Schedule, equipment: Equipment) -> Cured:
@@ -82,6 +254,63 @@ def as_the_kiln_climbs(forecast: Forecast, equipment: Equipment) -> Cured:
     number = forecast.cones.reached_number
     found = mend(forecast.schedule, equipment.kiln.value, load, None, number)
     return Cured(found.schedule, "rates that the kiln keeps", "; ".join(found.changes))
+
+
+def as_it_cools(forecast: Forecast, segment: int) -> Cured:
+    """Return the plan with a segment that cools no faster than its kiln does by itself."""
+    part = forecast.segments[segment]
+    rates: list[float | None] = [None] * len(forecast.segments)
+    rates[segment] = (part.end_c - part.from_c) / (part.ramp_end_s - part.start_s) * 3600.0
+    found, changes = with_rates_held(forecast.schedule, rates)
+    return Cured(found, "as the kiln cools", "; ".join(changes))
+
+
+def at_safe_rate(schedule: Schedule, row: int, circumstances: Circumstances) -> Cured:
+    """Return the plan with a segment as fast as its load allows."""
+    from firing.design.repair import fastest_safe_rate
+
+    equipment = circumstances.equipment
+    if equipment.load is None:
+        raise FiringError("what is safe depends on the load; choose one")
+    found = fastest_safe_rate(
+        schedule,
+        row,
+        equipment.load.value,
+        kiln=None if equipment.kiln is None else equipment.kiln.value,
+        controller=None if equipment.controller is None else equipment.controller.value,
+    )
+    rate = format_rate(found.rate_c_per_h, schedule.unit)
+    reason = in_unit(found.reason, schedule.unit)
+    words = f"Segment {schedule.label(row)}: {rate} is the fastest safe rate; {reason}."
+    part = forecast_plan(found.schedule, circumstances).segments[row]
+    if equipment.kiln is not None and part.limited_by != "program":
+        own = abs(part.end_c - part.from_c) / (part.ramp_end_s - part.start_s) * 3600.0
+        words += f"  The kiln goes at {format_rate(own, schedule.unit)} by itself."
+    return Cured(found.schedule, f"segment {row + 1} at its fastest safe rate", words)
+
+
+def starting_to_end(schedule: Schedule, forecast: Forecast, ends: str) -> Cured:
+    """Return the plan with the start that ends its program at a moment."""
+    from firing.forecast.opening import start_to_end
+
+    started = start_to_end(ends, forecast.program_s)
+    words = (
+        f"Start {started:%a %d %b %H:%M}; the program lasts {format_duration(forecast.program_s)}."
+    )
+    return Cured(schedule, f"the start, {started:%a %H:%M}", words, started)
+
+
+def to_cone(schedule: Schedule, circumstances: Circumstances, cone: str, changed: Changed) -> Cured:
+    """Return the plan with the hold, peak or rate that brings a cone just down."""
+    from firing.forecast.cone_target import plan_for_cone
+
+    found = plan_for_cone(
+        replace(schedule, cone=cone),
+        cone,
+        changed,
+        lambda plan: forecast_plan(plan, replace(circumstances, target_cone=cone)),
+    )
+    return Cured(found.schedule, f"to cone {cone}", found.words)
 
 
 def with_rates_held(

@@ -7,6 +7,7 @@ lets go of it however the program ends.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -249,3 +250,15 @@ class Journal:
         if self._lock is not None:
             self._lock.close()
         self._file = self._lock = None
+
+
+def first_time(folder: Path) -> bool:
+    """Return whether nobody was here before, and remember that somebody was."""
+    seen = folder / "tour-seen"
+    if seen.exists():
+        return False
+    # Where nothing can be kept it comes again.
+    with contextlib.suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+        seen.touch()
+    return True

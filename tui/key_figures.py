@@ -148,6 +148,16 @@ def _hours(result: Forecast, *, ranged: bool, pending: bool) -> list[str]:
     return parts
 
 
+def comes_to(now: Forecast, then: Forecast) -> str:
+    """Return what of a plan's hours and cone another would change, in a sentence."""
+    pairs = {
+        "heats": [format_duration(result.heating_s) for result in (now, then)],
+        "cone": [_cone_number(result) for result in (now, then)],
+    }
+    parts = [f"{name} {' → '.join(dict.fromkeys(pair))}" for name, pair in pairs.items()]
+    return f"{sentence(_BETWEEN.join(parts))}."
+
+
 def _when(result: Forecast, after_s: float) -> str:
     at = plan_times(result).at(after_s)
     return f"after {at}" if result.started is None else at

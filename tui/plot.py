@@ -23,12 +23,14 @@ Piece = tuple[str, int]
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A stretch of time [s], and the letter that stands on the last line for what is said of it."""
+    """A stretch of time [s], and the letter that stands on a line for what is said of it."""
 
     letter: str
     from_s: float
     to_s: float
     words: str = ""
+    line: int = -1
+    """The line's place among them all; -1 for the topmost that is drawn there."""
 
 
 GUTTER = 5
@@ -130,6 +132,7 @@ def draw(
     keeper: Timekeeper,
     cross_s: float | None = None,
     marks: Sequence[Mark] = (),
+    ascii_only: bool = False,
 ) -> list[list[Piece]]:
     """Draw what is seen of the lines.
 
@@ -148,7 +151,9 @@ def draw(
     cross_s : float, optional
         Where the cross-hair stands [s].
     marks : sequence of Mark
-        Stretches to be marked along the foot, their letters on the last line.
+        Stretches to be marked along the foot, their letters on their line, or the topmost there.
+    ascii_only : bool
+        Whether lines are told apart by characters of ASCII, for want of dots.
 
     Returns
     -------
@@ -166,17 +171,17 @@ def draw(
     labels = {_row_of(tick, low, high, plot_height): f"{tick:.0f}" for tick in ticks}
     cross = None if cross_s is None else column_at(window, cross_s, width)
     # The canvas starts each cell's colour with a sequence of ours, here the line's own number.
-    drawn = canvas.lines(colours=tuple(f"\x1b[{number + 1}m" for number in range(len(lines))))
-    rows: list[list[Piece]] = [_legend(lines, width, unit)]
+    colours = tuple(f"\x1b[{number + 1}m" for number in range(len(lines)))
+    drawn = canvas.lines(ascii_only=ascii_only, colours=colours)
+    rows: list[list[Piece]] = [_legend(lines, width, unit, ascii_only)]
     for number, text in enumerate(drawn):
         label = labels.get(number, "")
         edge = "┤" if label else "│"
         pieces: list[Piece] = [(f"{label:>{GUTTER - 1}}{edge}", AXIS), *_pieces(text)]
         rows.append(pieces if cross is None else _put(pieces, cross, {" ": "│"}, CROSS))
     rows.extend(_time_axis(window, columns, keeper, cross))
-    if marks and lines:
-        time_s, value = seen[-1]
-        _set_marks(rows, window, marks, width, (time_s, (high - value) / (high - low)))
+    down = [(time_s, (high - value) / (high - low)) for time_s, value in seen]
+    _set_marks(rows, window, marks, width, down)
     return rows
 
 
@@ -185,23 +190,28 @@ def _set_marks(
     window: Window,
     marks: Sequence[Mark],
     width: int,
-    line: tuple[FloatArray, FloatArray],
+    lines: Sequence[tuple[FloatArray, FloatArray]],
 ) -> None:
-    """Draw stretches along the foot, and letters on a line [s], [share of the plot's height]."""
-    time_s, down = line[0][np.isfinite(line[1])], line[1][np.isfinite(line[1])]
+    """Draw stretches along the foot, and letters on the lines [s], [share of the plot's height]."""
     height = len(rows) - 3
     taken: set[tuple[int, int]] = set()
     for mark in marks:
         from_s, to_s = max(mark.from_s, window.from_s), min(mark.to_s, window.to_s)
-        if from_s > to_s or not time_s.size:
+        middle_s = 0.5 * (from_s + to_s)
+        shares = (
+            float(np.interp(middle_s, time_s[known], share[known], np.nan, np.nan))
+            for time_s, share in ([lines[mark.line]] if mark.line >= 0 else reversed(lines))
+            if (known := np.isfinite(share)).any()
+        )
+        share = next((share for share in shares if math.isfinite(share)), None)
+        if from_s > to_s or share is None:
             continue
         first, middle, last = (
-            column_at(window, at_s, width) or GUTTER
-            for at_s in (from_s, 0.5 * (from_s + to_s), to_s)
+            column_at(window, at_s, width) or GUTTER for at_s in (from_s, middle_s, to_s)
         )
-        for column in range(first, last + 1):
-            rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
-        share = float(np.interp(0.5 * (from_s + to_s), time_s, down))
+        if mark.to_s > mark.from_s:
+            for column in range(first, last + 1):
+                rows[-2] = _put(rows[-2], column, {"─": "━", "┬": "┯"}, MARK)
         row = 1 + min(max(int(share * height), 0), height - 1)
         while (row, middle) in taken and middle < width - 1:
             middle += 1
@@ -289,22 +299,32 @@ def _put(pieces: list[Piece], column: int, new: str | dict[str, str], role: int)
 
 
 @cache
-def _sample(style: LineStyle) -> str:
-    canvas = Canvas(3, 1)
+def _sample(style: LineStyle, cells: int, ascii_only: bool) -> str:
+    canvas = Canvas(cells, 1)
     canvas.draw(np.array([0.0, 1.0]), np.array([0.45, 0.45]), style)
-    return canvas.lines()[0]
+    return canvas.lines(ascii_only=ascii_only)[0]
 
 
-def _legend(lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit) -> list[Piece]:
+def _legend(
+    lines: Sequence[ChartSeries], width: int, unit: TemperatureUnit, ascii_only: bool
+) -> list[Piece]:
     pieces: list[Piece] = [(f"{f'°{unit}':>{GUTTER - 1}} ", AXIS)]
     left = width - GUTTER
-    # Where there is no room for all, those without a colour of their own are the first to go.
-    for number, line in sorted(enumerate(lines), key=lambda entry: entry[1].colour is None):
-        name = shorten(plain(line.name), max(left - 4, 1))
-        if left < 8:
+    names = [plain(line.name) for line in lines]
+    cells = 3 if sum(len(name) + 6 for name in names) <= left + 2 else 2
+    tight = sum(len(name) + 4 for name in names) > left + 1
+    # Where there is no room for all, those without a colour of their own are the first to go, and
+    # the solid line is the last.
+    for number, line in sorted(
+        enumerate(lines),
+        key=lambda entry: (entry[1].colour is None, tight and entry[1].style != "solid"),
+    ):
+        name = shorten(names[number], max(left - cells - 1, 1))
+        if left < 5 + cells or (cells < 3 and name != names[number] and number):
             break
-        pieces += [(_sample(line.style), number), (f" {name}  ", TEXT)]
-        left -= 6 + len(name)
+        gap = " " * (cells - 1)
+        pieces += [(_sample(line.style, cells, ascii_only), number), (f" {name}{gap}", TEXT)]
+        left -= 2 * cells + len(name)
     return pieces
 
 

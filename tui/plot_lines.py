@@ -20,6 +20,7 @@ from .forecasting import plan_times
 from .plot import Mark
 
 if TYPE_CHECKING:
+    from firing.review.overlay import Overlay
     from firing.review.result import Review
     from firing.watch.snapshot import WatchState
 
@@ -44,7 +45,9 @@ class PlotLines:
     place: Callable[[float], str]
     """Tells in words what the moment [s] belongs to."""
     marks: tuple[Mark, ...] = ()
-    """What is marked along the foot, with letters on the last line."""
+    """What is marked along the foot, with letters on the topmost line there."""
+    key: str = ""
+    """What the letters mean, in short."""
 
     def readout(self, at_s: float, width: int | None = None) -> str:
         """Return the moment and every line's temperature there, in one line.
@@ -53,7 +56,8 @@ class PlotLines:
         that are there on the side, and the unit is then told once.
         """
         when = hours_minutes(at_s) if self.keeper.started is None else self.keeper.at(at_s)
-        found = [(line.name, value_at(line, at_s)) for line in self.lines]
+        # Another course of the same plan is to be seen, not read off.
+        found = [(line.name, value_at(line, at_s)) for line in self.lines if line.style != "faint"]
         values = [
             f"{name} {format_temperature(value_c, self.unit)}"
             for name, value_c in found
@@ -66,7 +70,7 @@ class PlotLines:
             return whole
         if display_width(bare) <= width:
             return bare
-        main = tuple(line for line in self.lines if line.style != "dash-dotted")
+        main = tuple(line for line in self.lines if line.style not in ("dash-dotted", "faint"))
         if 0 < len(main) < len(self.lines):
             return replace(self, lines=main).readout(at_s, width)
         unit = f" °{self.unit}"
@@ -82,16 +86,33 @@ def value_at(line: ChartSeries, at_s: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def forecast_lines(result: Forecast) -> PlotLines:
+STAGES = {
+    "candling": ("C", "candle"),
+    "chemical water": ("W", "water"),
+    "quartz inversion": ("Q", "quartz"),
+    "burn-out": ("B", "burn"),
+    "cone range": ("H", "cone"),
+    "power limits": ("P", "power"),
+}
+"""The letters of what happens along a course, and a short word for each."""
+BY_HAND = "!"
+
+
+def forecast_lines(
+    result: Forecast, then: Forecast | None = None, was: Forecast | None = None
+) -> PlotLines:
     """Return a forecast's lines: set-point dashed, forecast solid, cooling by itself dotted.
 
-    With the thickest ware's core there are four, and shorter words for them.
+    With the thickest ware's core there are four, and shorter words for them.  Faintly below them
+    lies what a change would make of it: `then`; or what it `was`.  What happens along it is marked.
     """
     trace = result.trace
     time_s, temperature_c = trace.time_s, trace.channel_c()
     run, after = time_s <= result.program_s, time_s >= result.program_s
     set_s, set_c = set_point(result)
-    lines = [
+    ghosts = (("then", then),) if then is not None else (("was", was),)
+    lines = [_faint(name, other) for name, other in ghosts if other is not None]
+    lines += [
         ChartSeries("set", set_s, set_c, "dashed", SET_POINT),
     ]
     core = result.core
@@ -107,17 +128,32 @@ def forecast_lines(result: Forecast) -> PlotLines:
         corners += [segment.ramp_end_s, segment.end_s]
     corners.append(float(time_s[-1]))
 
+    marks = [
+        Mark(STAGES[stage.name][0], stage.from_s, stage.to_s, stage.name) for stage in result.stages
+    ]
+    marks += [Mark(BY_HAND, s.end_s, s.end_s, s.action) for s in result.segments if s.action]
+
     def place(at_s: float) -> str:
         index = segment_at(result, at_s)
-        return "" if index is None else result.schedule.label(index)
+        words = [] if index is None else [result.schedule.label(index)]
+        words += [mark.words for mark in marks if mark.from_s <= at_s <= mark.to_s]
+        return " · ".join(words)
 
+    letters = dict.fromkeys(mark.letter for mark in marks)
+    short = {**dict(STAGES.values()), BY_HAND: "by hand"}
     return PlotLines(
         tuple(lines),
         result.schedule.unit,
         plan_times(result),
         rising(corners),
         place,
+        tuple(marks),
+        " ".join(f"{letter} {short[letter]}" for letter in letters),
     )
+
+
+def _faint(name: str, result: Forecast) -> ChartSeries:
+    return ChartSeries(name, result.trace.time_s, result.trace.channel_c(), "faint")
 
 
 def rising(moments: list[float]) -> FloatArray:
@@ -200,6 +236,30 @@ def reviewed_at(review: Review, at_s: float) -> int | None:
         if segment.start_s is not None and segment.start_s <= at_s <= end_s:
             return segment.index
     return None
+
+
+def overlay_lines(found: Overlay) -> PlotLines:
+    """Return the lines of several firings on the plan's, a letter on each."""
+    from firing.report.charts.review_course import overlaid_series
+
+    lines = tuple(overlaid_series(found))
+    marks = []
+    for number, firing in enumerate(found.firings):
+        hottest_s = float(firing.time_s[int(np.nanargmax(firing.temperature_c))])
+        # Each a little later than the one before, so that no letter hides another.
+        at_s = hottest_s * (number + 1) / (len(found.firings) + 1)
+        marks.append(Mark(firing.letter, at_s, at_s, firing.name, number + 1))
+    starts = [at_s for firing in found.firings for at_s in firing.at_s if at_s is not None]
+    slots = sorted(set(starts)) if found.align == "segment" else []
+
+    def place(at_s: float) -> str:
+        begun = [index for index, start_s in enumerate(slots) if start_s <= at_s]
+        return found.schedule.label(begun[-1]) if begun else ""
+
+    return PlotLines(
+        lines, found.schedule.unit, Timekeeper(None, 0.0), rising([0.0, *starts]), place,
+        tuple(marks),
+    )  # fmt: skip
 
 
 def no_lines(schedule: Schedule) -> PlotLines:

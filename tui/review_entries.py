@@ -14,9 +14,10 @@ from firing.report.charts.review_course import marked_causes, place_of_cause
 from firing.report.review import finding_words, lead_in_words, log_words, review_answer
 from firing.report.review_heat import cones_by_channel, cooling_words
 from firing.report.review_time import account_table
-from firing.report.sanitize import display_width, pad, wrap
+from firing.report.sanitize import display_width, pad, shorten, wrap
 from firing.report.text import bar
 from firing.report.words import SEVERITY_WORDS, closed, sentence
+from firing.review.overlay import Overlay
 from firing.review.result import CAUSE_NAMES, Review, ReviewedSegment
 from firing.units import format_duration, format_rate, format_temperature, hours_minutes
 
@@ -45,11 +46,16 @@ class ReviewEntry:
     """The segment it is about, from 0; None for none."""
     of_segment: bool = False
     """Whether it is that segment's own line."""
+    cut: bool = False
+    """Whether it is one line, however long its words are."""
 
     def lines(self, room: int) -> list[str]:
         """Return it in lines of `room` cells: words wrapped, number and bar on the right."""
         tail = f" {self.figure}" if self.figure else ""
         tail += f" {self.bar}" if self.bar else ""
+        if self.cut:
+            left = max(room - display_width(tail), _LEAST)
+            return [pad(shorten(self.words, left), left) + tail]
         first, *rest = wrap(self.words, max(room - display_width(tail), _LEAST))
         if rest:
             rest = wrap(" ".join(rest), max(room - _INDENT - display_width(tail), _LEAST))
@@ -232,3 +238,47 @@ def _rest(review: Review) -> Iterator[ReviewEntry]:
         )
     words = (*log_words(review), lead_in_words(review))
     yield ReviewEntry("The log", details=tuple(text for text in words if text))
+
+
+def overlay_entries(found: Overlay) -> list[ReviewEntry]:
+    """Return several firings over each other as a list: each firing, what differs, the segments."""
+    return [
+        *_section("The firings, h:mm", _firings(found), f"{'took':>5} {'off':>6}"),
+        *_section("What differs", (ReviewEntry(w, details=(w,)) for w in found.remarks)),
+        *_section("Segments, h:mm", _of_all(found), _columns("plan", "least", "most")),
+    ]
+
+
+def _firings(found: Overlay) -> Iterator[ReviewEntry]:
+    for firing in found.firings:
+        review = firing.review
+        yield ReviewEntry(
+            f"{firing.letter} {firing.name}",
+            f"{hours_minutes(review.actual_s):>5} "
+            f"{hours_minutes(review.printed_excess_s, signed=True):>6}",
+            details=(*summary(review), "del takes it out."),
+        )
+
+
+def _of_all(found: Overlay) -> Iterator[ReviewEntry]:
+    for segment in found.segments:
+        times = (segment.planned_s, segment.least_s, segment.most_s)
+        details = [f"Planned {format_duration(segment.planned_s)}."]
+        starts: list[float] = []
+        for firing, took_s in zip(found.firings, segment.took_s, strict=True):
+            if took_s is None:
+                details.append(f"{firing.letter} does not hold it whole.")
+                continue
+            rate = firing.review.segments[segment.index].rate_c_per_h
+            at = "" if rate is None else f" at {format_rate(abs(rate), found.schedule.unit)}"
+            details.append(f"{firing.letter} took {format_duration(took_s)}{at}.")
+            starts += [at_s for at_s in firing.at_s[segment.index : segment.index + 1] if at_s]
+        start_s = min(starts, default=0.0)
+        yield ReviewEntry(
+            found.schedule.label(segment.index),
+            _columns(*map(hours_minutes, times)),
+            details=tuple(details),
+            span_s=(start_s, start_s + max(segment.planned_s, segment.most_s or 0.0)),
+            segment=segment.index,
+            of_segment=True,
+        )

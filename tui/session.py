@@ -83,8 +83,12 @@ class Session:
     """The latest, of `reviewed`."""
     reviewed: tuple[Schedule, Equipment] | None = None
     """The plan that `review` is of, and what it was fired with."""
+    compared: list[LogChoice] = field(default_factory=list)
+    """The logs last laid over each other."""
     cautions_seen: set[str] = field(default_factory=set)
     """Ids of the cautions shown so far."""
+    tour: bool = False
+    """Whether somebody is here for the first time."""
     wanted: "WantedDesign | None" = None
     """What was last wanted of a design."""
     watch: "LiveWatch | None" = None

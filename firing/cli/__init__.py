@@ -6,8 +6,8 @@ import sys
 
 import click
 
-from firing import __version__
 from firing.cli import outcome
+from firing.version import __version__
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "forecast": ("firing.cli.forecast", "Say what a schedule will do: hours, cone, opening time."),

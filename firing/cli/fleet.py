@@ -1,6 +1,5 @@
 """``firing fleet``: many logs at once."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,14 +9,24 @@ from firing.cli import outcome
 from firing.cli.arguments import html_option, json_option, report_options
 from firing.cli.log_options import log_options, take_reading
 from firing.errors import FiringError
-from firing.units import format_duration
 
 if TYPE_CHECKING:
-    from firing.fleet.run import Progress
+    from firing.fleet.jobs import Source
+    from firing.fleet.review_log import Studio
+    from firing.fleet.run import Run
+    from firing.fleet.table import FleetTable
 
 
 @click.command("fleet")
 @click.argument("source", metavar="[FOLDER|URL]", required=False)
+@click.option(
+    "--logbook",
+    "book",
+    metavar="[FILE]",
+    is_flag=False,
+    flag_value="",
+    help="Review the firings of a logbook; by default this user's own.",
+)
 @click.option("--plans", metavar="DIR", help="Folder of the schedule files, or one of them.")
 @click.option("--kilns", metavar="DIR", help="Folder of the kiln files, or one of them.")
 @click.option("--tariff", metavar="T", help="Tariff file (TOML), for the cost.")
@@ -40,6 +49,7 @@ if TYPE_CHECKING:
 @json_option
 def fleet_command(
     source: str | None,
+    book: str | None,
     plans: str | None,
     kilns: str | None,
     tariff: str | None,
@@ -67,51 +77,43 @@ def fleet_command(
         return _listed_columns(as_json)
     if table is None:
         raise FiringError("--out is missing; name the folder for the table of results")
-    if source is None and (plans or kilns or tariff or scheduler):
+    if source is not None and book is not None:
+        raise FiringError("name a folder or --logbook, not both; two runs may share one --out")
+    place, run = FleetTable(table), None
+    if source is not None or book is not None:
+        studio = _studio(plans, kilns, tariff, channel, reading)
+        run = _run(_logs(source, book, studio), place, engine, scheduler, workers)
+    elif plans or kilns or tariff or scheduler:
         raise FiringError("there is nothing to review; name the folder of the logs, too")
-    place = FleetTable(table)
-    run = None
-    if source is not None:
-        run = _review(source, place, plans, kilns, tariff, engine, scheduler, workers, channel,
-                      reading)  # fmt: skip
     found = summarise(place)
     if run is None and not found.logs:
         raise FiringError(f"{table} holds no table; name the folder of the logs to make one")
-    if html is not None:
+    if html is not None or not as_json:
         from firing.report.fleet import fleet_report
 
-        outcome.page(fleet_report(found), html, overwrite=overwrite)
+        if html is not None:
+            outcome.page(fleet_report(found), html, overwrite=overwrite)
+        if not as_json:
+            outcome.report(fleet_report(found))
     if as_json:
         outcome.document({**found.to_dict(), "run": None if run is None else run.to_dict()})
-    else:
-        from firing.report.fleet import fleet_report
-
-        outcome.report(fleet_report(found))
     return outcome.act_if(found.needs_action)
 
 
-def _review(
-    source: str,
-    place: Any,
+def _studio(
     plans: str | None,
     kilns: str | None,
     tariff: str | None,
-    engine: Any,
-    scheduler: str | None,
-    workers: int | None,
     channel: str | None,
     reading: dict[str, Any],
-) -> Any:
+) -> "Studio":
     from firing.files.kinds import open_file
     from firing.fleet.inputs import read_folder
     from firing.fleet.review_log import Studio
-    from firing.fleet.run import review_all
 
-    if plans is None:
-        raise FiringError("--plans is missing; name the folder of the schedule files")
     read_plans, plan_files = read_folder("schedule", plans)
     read_kilns, kiln_files = read_folder("kiln", kilns)
-    studio = Studio(
+    return Studio(
         plans=read_plans,
         kilns=read_kilns,
         plan_files=plan_files,
@@ -120,47 +122,40 @@ def _review(
         options=take_reading(reading),
         channel=channel,
     )
-    line = _Line()
-    try:
-        run = review_all(
-            source, place, studio,
-            engine=engine, workers=workers, scheduler=scheduler, progress=line.show,
-        )  # fmt: skip
-    finally:
-        line.end()
+
+
+def _logs(source: str | None, book: str | None, studio: "Studio") -> tuple["Source", "Studio"]:
+    """Return where the logs are, and the studio they are set against."""
+    from firing.fleet.jobs import FolderLogs, LogbookLogs
+
+    if source is None:
+        kept = LogbookLogs(Path(book) if book else None)
+        return kept, kept.studio(studio)
+    if not studio.plans:
+        raise FiringError("--plans is missing; name the folder of the schedule files")
+    return FolderLogs(source), studio
+
+
+def _run(
+    logs: tuple["Source", "Studio"],
+    place: "FleetTable",
+    engine: Any,
+    scheduler: str | None,
+    workers: int | None,
+) -> "Run":
+    from firing.cli.logbook import progress_line
+    from firing.fleet.run import review_all
+
+    run = review_all(
+        logs[0], place, logs[1],
+        engine=engine, workers=workers, scheduler=scheduler, progress=progress_line(),
+    )  # fmt: skip
     outcome.note(
         f"{run.reviewed:,} of {run.found:,} logs were new and are reviewed"
         if run.reviewed
         else f"nothing is new in {run.found:,} logs"
     )
     return run
-
-
-class _Line:
-    """One line of progress on a terminal."""
-
-    def __init__(self) -> None:
-        self._shown = sys.stderr.isatty()
-        self._written = False
-        self._last_s = 0.0
-
-    def show(self, progress: "Progress") -> None:
-        """Show it, a few times a second at most."""
-        import time
-
-        now_s = time.monotonic()
-        if not self._shown or (now_s - self._last_s < 0.25 and progress.left_s > 0.0):
-            return
-        self._last_s, self._written = now_s, True
-        left = format_duration(progress.left_s) if progress.left_s >= 60.0 else "under a minute"
-        words = f"{progress.done:,} of {progress.total:,} logs, {progress.rate_per_s:.1f} a second"
-        sys.stderr.write(f"\r{words}, {left} left\x1b[K")
-        sys.stderr.flush()
-
-    def end(self) -> None:
-        """Leave the line."""
-        if self._written:
-            sys.stderr.write("\n")
 
 
 def _listed_columns(as_json: bool) -> int:

@@ -95,7 +95,7 @@ def schema_command(kind: str, as_json: bool) -> int:
 @json_option
 def safety_command(schedule: str | None, as_json: bool) -> int:
     """Print the cautions that apply to SCHEDULE, or all of them."""
-    from firing.report.listings import cautions_report
+    from firing.report.cautions import cautions_report
     from firing.safety import DEFERENCE, FIGURES_NOTE, all_cautions, cautions_for
     from firing.schedule.file import open_schedule
 

@@ -264,7 +264,9 @@ def guide(
             if after != changed:
                 changed = after
                 source = _CHANGE_SOURCES[entry["look"]]
-                changes.append(f"{seen.changed} ({_said(source)}) [{source}].")
+                changes.append(
+                    f"{seen.changed} ({_CERTAINTY_WORDS[certainty_of(source)]}) [{source}]."
+                )
     told = replace(told, causes=tuple(causes), concerns_plan=looked)
     if changed == schedule:
         return told
@@ -292,10 +294,6 @@ _CERTAINTY_WORDS: dict[Certainty, str] = {
     "practice": "common practice",
     "unknown": "not known for sure",
 }
-
-
-def _said(source: str) -> str:
-    return _CERTAINTY_WORDS[certainty_of(source)]
 
 
 def certainty_words(cause: FaultCause) -> str:

@@ -7,10 +7,11 @@ nor the answers of a million logs are ever together in memory.
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import queue
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import replace
 from itertools import islice
@@ -18,11 +19,12 @@ from typing import Any, Literal
 
 from firing.errors import FiringError
 from firing.fleet.inputs import INSTALL
+from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio, code_version
-from firing.fleet.worker import LONGEST_S, Answer, Job, Worker
+from firing.fleet.worker import LONGEST_S, Answer, Worker
 
 Engine = Literal["pool", "dask"]
-Answers = Iterator[tuple[Job, Answer]]
+Answers = Generator[tuple[Job, Answer]]
 
 BATCH = 16
 """So many logs are one task of Dask: about a second of work, and a thousandth of that to hand out.
@@ -54,24 +56,26 @@ def on_pool(
         finally:
             idle.put(worker)
 
-    with ThreadPoolExecutor(workers) as threads:
-        under_way: set[Future[tuple[Job, Answer]]] = set()
-        try:
-            for job in jobs:
-                under_way.add(threads.submit(work, job))
-                if len(under_way) >= AHEAD * workers:
+    under_way: set[Future[tuple[Job, Answer]]] = set()
+    try:
+        with ThreadPoolExecutor(workers) as threads:
+            try:
+                for job in jobs:
+                    under_way.add(threads.submit(work, job))
+                    if len(under_way) >= AHEAD * workers:
+                        done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
+                        yield from (one.result() for one in done)
+                while under_way:
                     done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
                     yield from (one.result() for one in done)
-            while under_way:
-                done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
-                yield from (one.result() for one in done)
-        finally:
-            for waiting in under_way:
-                waiting.cancel()
-            for one in all_of_them:
-                one.close()
-    for one in all_of_them:
-        one.leave()
+            finally:
+                for waiting in under_way:
+                    waiting.cancel()
+                for one in all_of_them:
+                    one.close()
+    finally:
+        for one in all_of_them:
+            one.leave()
 
 
 _here = threading.local()
@@ -117,6 +121,8 @@ def on_dask(
     except ImportError:
         raise FiringError(INSTALL) from None
     make: Any = distributed  # its classes have no types
+    # What it says of a lost connection, with tracebacks, is said in a sentence.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
     with contextlib.ExitStack() as opened:
         try:
             if scheduler is None:
@@ -171,7 +177,7 @@ def _handed_out(
                         send([job])
                     continue
                 words = "its review ended the workers that did it"
-                yield batch[0], batch[0].failed(studio, words)
+                yield batch[0], batch[0].without_review(studio, "failed", words)
             following = next(batches, None)
             if following is not None:
                 send(following)

@@ -16,11 +16,6 @@ from firing.files.kinds import file_kind, kind_of
 Item = TypeVar("Item")
 
 INSTALL = "many logs need the extra 'fleet'; install it with: pip install 'firing[fleet]'"
-NO_LOGS = frozenset(
-    {"toml", "md", "html", "htm", "pdf", "doc", "docx", "odt", "parquet", "py", "js", "css"}
-    | {"jpg", "jpeg", "png", "gif", "heic", "svg", "mp4", "mov"}
-)
-"""Endings of files that lie beside logs and are none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +100,9 @@ def _local_logs(root: str, without: str) -> Iterator[ListedLog]:
 
 
 def _may_be_log(name: str) -> bool:
-    return not name.startswith(".") and name.rpartition(".")[2].lower() not in NO_LOGS
+    from firing.logbook.keeping import LOG_SUFFIXES
+
+    return not name.startswith(".") and f".{name.rpartition('.')[2].lower()}" in LOG_SUFFIXES
 
 
 def read_data(log: str) -> bytes:

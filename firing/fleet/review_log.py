@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import numpy as np
 
-import firing
 from firing.errors import FiringError
 from firing.fleet.row import Row
 from firing.kiln.energy import EnergyCourse
@@ -29,6 +28,7 @@ from firing.logs.reader import Log, pick_channel, read_bytes
 from firing.review.result import CAUSE_NAMES
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
+from firing.version import __version__
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
@@ -109,7 +109,7 @@ class Named(Protocol):
 
 
 def _part(whole: Mapping[str, Item], names: Set[str]) -> Mapping[str, Item]:
-    return whole if "" in names else {name: whole[name] for name in names}
+    return whole if "" in names else {n: whole[n] for n in names if n in whole}
 
 
 @lru_cache(maxsize=1)
@@ -119,7 +119,7 @@ def code_version() -> str:
     for room in ROOMS:
         for path in _files_in(files("firing").joinpath(room)):
             found.update(path.name.encode() + path.read_bytes())
-    return f"{firing.__version__} {found.hexdigest()[:12]}"
+    return f"{__version__} {found.hexdigest()[:12]}"
 
 
 def _files_in(place: Traversable) -> Iterator[Traversable]:

@@ -6,13 +6,14 @@ import os
 import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from firing.fleet.row import Status
-from firing.fleet.table import SHARED, FleetTable, arrow
+from firing.fleet.table import FleetTable
 from firing.review import thresholds as limit
 from firing.review.result import CAUSE_NAMES
 from firing.serialise import OMITTED, Serialised, keyed, rounded
@@ -47,6 +48,8 @@ LISTED = 12
 DRAWN = 24
 """So many kilns are drawn [number; choice]."""
 
+Ints = npt.NDArray[np.integer[Any]]
+Bools = npt.NDArray[np.bool_]
 Kind = Literal["worn", "plan", "finding", "late", "wearing", "uneven", "logs"]
 
 
@@ -111,8 +114,11 @@ class PlanSummary(Serialised):
     @property
     def is_late(self) -> bool:
         """Whether lateness is the plan's: a habit of it in most of the kilns that fire it."""
+        alone = self.kilns == 0  # nobody knows the kilns
         return (
-            self.late is not None and self.late >= ALWAYS and self.late_kilns > MOSTLY * self.kilns
+            self.late is not None
+            and self.late >= ALWAYS
+            and (alone or self.late_kilns > MOSTLY * self.kilns)
         )
 
 
@@ -125,6 +131,31 @@ class MonthSummary(Serialised):
     firings: int
     energy_kwh: float = field(metadata=rounded(1))
     cost: float | None = field(metadata=rounded(2))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Monthly:
+    """Sums by month and kiln, one month's kilns after another's."""
+
+    months: tuple[str | None, ...]
+    kilns: tuple[str | None, ...]
+    firings: Ints
+    energy_kwh: FloatArray
+    cost: FloatArray
+    priced: Ints
+
+    def listed(self, with_cost: bool) -> tuple[MonthSummary, ...]:
+        """Return those in which anything was fired."""
+        return tuple(
+            MonthSummary(
+                month=self.months[place // len(self.kilns)],
+                kiln=self.kilns[place % len(self.kilns)],
+                firings=int(self.firings[place]),
+                energy_kwh=float(self.energy_kwh[place]),
+                cost=float(self.cost[place]) if with_cost and self.priced[place] else None,
+            )
+            for place in np.flatnonzero(self.firings).tolist()
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +184,10 @@ class FleetSummary:
         Logs left out as their bytes are those of another.
     first : tuple of LookFirst
         What to look at, the most pressing first.
-    kilns, plans, months : tuple
+    kilns, plans : tuple
         The kilns in the order of what to look at, then by lateness.
+    monthly
+        Sums by month and kiln; see `months`.
     currencies : tuple of str
         More than one, and costs are not added up.
     """
@@ -165,8 +198,18 @@ class FleetSummary:
     first: tuple[LookFirst, ...]
     kilns: tuple[KilnSummary, ...]
     plans: tuple[PlanSummary, ...]
-    months: tuple[MonthSummary, ...]
+    monthly: _Monthly
     currencies: tuple[str, ...]
+
+    @cached_property
+    def months(self) -> tuple[MonthSummary, ...]:
+        """Energy and cost of every kiln in every month."""
+        return self.monthly.listed(len(self.currencies) < 2)
+
+    @property
+    def undated(self) -> int:
+        """How many reviewed logs have no date."""
+        return int(self.monthly.firings[-len(self.monthly.kilns) :].sum())
 
     @property
     def logs(self) -> int:
@@ -200,10 +243,6 @@ class FleetSummary:
         )
 
 
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
-
-
 class _Columns:
     """The table's columns as arrays; words as whole numbers, −1 for none, with their list."""
 
@@ -215,57 +254,74 @@ class _Columns:
     WORDS = ("status", "kiln", "plan", "month", "cause", "ended", "currency")
 
     def __init__(self, table: FleetTable) -> None:
-        names = [*self.NUMBERS, *self.WORDS, "log", "log_sha256", "started_at", "act"]
-        read = table.read(names)
-        self.copies = 0
-        kept = _without_copies(read)
+        size, filled = table.count(), 0
+        self._place: dict[str, dict[str, int]] = {name: {} for name in self.WORDS}
+        self.codes: dict[str, Ints] = {name: np.empty(size, np.int32) for name in self.WORDS}
+        self.numbers: dict[str, FloatArray] = {name: np.empty(size) for name in self.NUMBERS}
+        self.started_s: Ints = np.empty(size, np.int64)
+        self.act: Bools = np.empty(size, np.bool_)
+        begins = np.zeros(size, np.uint64)
+        # Part by part: what is no longer wanted makes room before more is read.
+        names = [*self.NUMBERS, *self.WORDS, "log_sha256", "started_at", "act"]
+        for part in table.parts(names):
+            here = slice(filled, filled + part.num_rows)
+            for name in self.WORDS:
+                self.codes[name][here] = self._coded(name, part[name])
+            for name in self.NUMBERS:
+                self.numbers[name][here] = part[name].to_numpy()
+            self.started_s[here] = part["started_at"].cast("int64").fill_null(0).to_numpy()
+            self.act[here] = part["act"].fill_null(False).to_numpy()
+            begins[here] = _hash_begins(part["log_sha256"])
+            filled = here.stop
+        self.words = {name: list(place) for name, place in self._place.items()}
+        # Of what cannot be read two of a kind are two.
+        begins[self.codes["status"] == self.code("status", "unreadable")] = 0
+        kept = _without_copies(begins, table)
+        self.copies = 0 if kept is None else size - int(np.count_nonzero(kept))
         if kept is not None:
-            self.copies = read.num_rows - len(kept)
-            read = read.take(kept)
-        self.read: pa.Table = read
-        self.words: dict[str, list[str]] = {}
-        self.codes: dict[str, Ints] = {}
-        for name in self.WORDS:
-            column = read[name]
-            column = column if name in SHARED else column.dictionary_encode()
-            whole = column.unify_dictionaries().combine_chunks()
-            whole = whole if hasattr(whole, "dictionary") else whole.chunk(0)
-            self.words[name] = whole.dictionary.to_pylist()
-            self.codes[name] = whole.indices.fill_null(-1).to_numpy(False).astype(np.int64)
-        self.numbers: dict[str, FloatArray] = {
-            name: read[name].to_numpy().astype(np.float64) for name in self.NUMBERS
-        }
-        started = read["started_at"].cast(arrow().int64()).fill_null(0)
-        self.started_s: Ints = started.to_numpy()
-        self.act: Bools = read["act"].fill_null(False).to_numpy()
+            self.codes = {name: values[kept] for name, values in self.codes.items()}
+            self.numbers = {name: values[kept] for name, values in self.numbers.items()}
+            self.started_s, self.act = self.started_s[kept], self.act[kept]
+        self.places = np.arange(size) if kept is None else np.flatnonzero(kept)
 
-    @property
-    def count(self) -> int:
-        return int(self.started_s.size)
+    def _coded(self, name: str, column: pa.ChunkedArray) -> Ints:
+        """Return a part's words as numbers, after adding those that are new to the list."""
+        place, coded = self._place[name], []
+        for chunk in column.chunks:
+            said = chunk.dictionary.to_pylist()
+            numbers = np.array([place.setdefault(w, len(place)) for w in said] + [-1], np.int32)
+            coded.append(numbers[chunk.indices.fill_null(-1).to_numpy(False)])
+        return np.concatenate(coded) if coded else np.empty(0, np.int32)
 
     def code(self, name: str, word: str) -> int:
         """Return the number of a word; one that no row has, if none has the word."""
-        return self.words[name].index(word) if word in self.words[name] else -2
+        return self._place[name].get(word, -2)
 
 
-def _without_copies(read: pa.Table) -> Ints | None:
-    """Return the rows that stand for the logs of their bytes; None if there are no copies."""
-    pa, hashes = arrow(), read["log_sha256"]
-    known = hashes.drop_null()
-    data = b"".join(bytes(chunk.buffers()[1])[32 * chunk.offset : 32 * (chunk.offset + len(chunk))]
-                    for chunk in known.chunks if len(chunk))  # fmt: skip
-    begins = np.frombuffer(data, dtype=np.uint64)[::4]  # eight bytes tell a million logs apart
-    if np.unique(begins).size == begins.size:
+def _hash_begins(column: pa.ChunkedArray) -> Any:
+    """Return the first eight bytes of each hash as a number, 0 for none: enough to find copies."""
+    begins = []
+    for chunk in column.chunks:
+        data = np.frombuffer(chunk.buffers()[1], np.uint64)[::4]
+        data = data[chunk.offset : chunk.offset + len(chunk)]
+        begins.append(np.where(chunk.is_valid().to_numpy(False), data, 0))
+    return np.concatenate(begins) if begins else np.empty(0, np.uint64)
+
+
+def _without_copies(begins: npt.NDArray[np.uint64], table: FleetTable) -> Bools | None:
+    """Return which rows stand for the logs of their bytes, the first by path; None if all do."""
+    ordered = np.sort(begins[begins > 0])
+    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    if not twice.size:
         return None
-    numbered = pa.table({"hash": hashes, "log": read["log"], "place": np.arange(read.num_rows)})
-    numbered = numbered.sort_by("log")
-    first: dict[bytes, int] = {}
-    places = []
-    for digest, place in zip(numbered["hash"].to_pylist(), numbered["place"].to_pylist(),
-                             strict=True):  # fmt: skip
-        if digest is None or first.setdefault(digest, place) == place:
-            places.append(place)
-    return np.sort(np.array(places, dtype=np.int64))
+    kept = np.ones(begins.size, dtype=np.bool_)
+    logs = table.read(["log"])["log"]
+    places = np.flatnonzero(np.isin(begins, twice))
+    seen: set[int] = set()
+    for place in sorted(places.tolist(), key=lambda place: str(logs[place])):
+        kept[place] = begins[place] not in seen
+        seen.add(begins[place])
+    return kept
 
 
 def summarise(table: FleetTable) -> FleetSummary:
@@ -284,7 +340,7 @@ def summarise(table: FleetTable) -> FleetSummary:
     kilns, last = _kilns(rows, reviewed, late, by_plan)
     currencies = sorted({c for c in rows.words["currency"] if c is not None})
     first = sorted(_first(rows, kilns, plans, last, by_plan), key=lambda one: one[0])
-    listed = _with_ways([one for _, one in first], rows, table)
+    listed = _with_ways([one for _, one in first], rows, last, table)
     place = {one.kiln: number for number, one in reversed([*enumerate(listed)]) if one.kiln}
     kilns.sort(key=lambda k: (place.get(k.kiln, len(listed)), -(k.late or 0.0), k.kiln))
     summary = FleetSummary(
@@ -294,19 +350,13 @@ def summarise(table: FleetTable) -> FleetSummary:
         first=listed,
         kilns=tuple(kilns),
         plans=tuple(sorted(plans, key=lambda p: (-(p.late or 0.0), p.plan))),
-        months=_months(rows, reviewed),
+        monthly=_months(rows, reviewed),
         currencies=tuple(currencies),
     )
-    return summary if len(currencies) < 2 else _without_sums(summary)
-
-
-def _without_sums(summary: FleetSummary) -> FleetSummary:
-    """Return it without costs: amounts of two currencies make no sum."""
-    return replace(
-        summary,
-        kilns=tuple(replace(one, cost=None) for one in summary.kilns),
-        months=tuple(replace(one, cost=None) for one in summary.months),
-    )
+    if len(currencies) < 2:
+        return summary
+    # Amounts of two currencies make no sum.
+    return replace(summary, kilns=tuple(replace(one, cost=None) for one in summary.kilns))
 
 
 def _groups(codes: Ints, chosen: Bools, *then: npt.NDArray[Any]) -> Iterator[tuple[int, Ints]]:
@@ -322,8 +372,11 @@ def _groups(codes: Ints, chosen: Bools, *then: npt.NDArray[Any]) -> Iterator[tup
 
 
 def _median(values: FloatArray) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else None
+    if values.size > 64:
+        known = values[np.isfinite(values)]
+        return float(np.median(known)) if known.size else None
+    few = sorted(value for value in values.tolist() if value == value)  # sooner than numpy
+    return 0.5 * (few[len(few) // 2] + few[(len(few) - 1) // 2]) if few else None
 
 
 def _share(flags: Bools) -> float:
@@ -344,9 +397,10 @@ def _plans(rows: _Columns, reviewed: Bools, late: Bools) -> list[PlanSummary]:
     for code, places in _groups(rows.codes["plan"], reviewed | other):
         done = places[np.isfinite(numbers["excess_s"][places])]
         own = places[~other[places]]
-        kilns = np.unique(kiln[own])
-        lates = np.bincount(kiln[done] + 1, weights=late[done], minlength=kilns.max(initial=0) + 2)
-        of = np.bincount(kiln[done] + 1, minlength=kilns.max(initial=0) + 2)
+        kilns = np.unique(kiln[own][kiln[own] >= 0])
+        placed = done[kiln[done] >= 0]
+        lates = np.bincount(kiln[placed], weights=late[placed])
+        of = np.bincount(kiln[placed])
         short_c = numbers["planned_peak_c"][own] - numbers["peak_c"][own]
         found.append(
             PlanSummary(
@@ -417,12 +471,11 @@ def _wear(rows: _Columns, places: Ints) -> Wear | None:
         return None
     weight = 1.0 / np.maximum(se, 1e-3) ** 2
     x, off = at.astype(np.float64), y.copy()
-    _, group = np.unique(plan, return_inverse=True)
-    total = np.bincount(group, weight)
-    x -= (np.bincount(group, weight * x) / total)[group]
-    off -= (np.bincount(group, weight * y) / total)[group]
+    total = np.bincount(plan, weight)
+    x -= np.bincount(plan, weight * x)[plan] / total[plan]
+    off -= np.bincount(plan, weight * y)[plan] / total[plan]
     spread = float(np.sum(weight * x * x))
-    free = y.size - total.size - 1
+    free = y.size - np.count_nonzero(total) - 1
     if spread <= 0.0 or free < 2:
         return None
     slope = float(np.sum(weight * x * off)) / spread
@@ -438,44 +491,33 @@ def _wear(rows: _Columns, places: Ints) -> Wear | None:
 
 def _since_renewed(y: FloatArray, plan: Ints) -> int:
     """Return where the last rise begins that only new elements explain: it has to stay."""
-    own = y.copy()
-    _, group = np.unique(plan, return_inverse=True)
-    own -= (np.bincount(group, y) / np.bincount(group))[group]
-    if own.size < 4:
+    if y.size < 4:
         return 0
+    own = y - np.bincount(plan, y)[plan] / np.bincount(plan)[plan]
     before = np.maximum(own[:-3], own[1:-2])
     after = np.minimum(own[2:-1], own[3:])
     risen = np.flatnonzero(after - before > np.log1p(RENEWED))
     return int(risen[-1]) + 2 if risen.size else 0
 
 
-def _months(rows: _Columns, reviewed: Bools) -> tuple[MonthSummary, ...]:
-    """Return each kiln's months, those without a date last."""
+def _months(rows: _Columns, reviewed: Bools) -> _Monthly:
+    """Add up each kiln's months, those without a date last."""
     names = sorted((word, code) for code, word in enumerate(rows.words["month"]) if word)
     rank = np.full(len(rows.words["month"]) + 1, len(names), dtype=np.int64)
     rank[np.array([code for _, code in names], dtype=np.int64)] = np.arange(len(names))
-    month, kiln = rank[rows.codes["month"]], rows.codes["kiln"]
     kilns = len(rows.words["kiln"]) + 1
-    key = (month * kilns + kiln + 1)[reviewed]
-    size = (len(names) + 1) * kilns
-    count = np.bincount(key, minlength=size)
+    key = (rank[rows.codes["month"]] * kilns + rows.codes["kiln"] + 1)[reviewed]
     kwh, cost = (rows.numbers[name][reviewed] for name in ("energy_kwh", "cost"))
-    energy = np.bincount(key, np.nan_to_num(kwh), size)
-    amount = np.bincount(key, np.nan_to_num(cost), size)
-    priced = np.bincount(key, np.isfinite(cost), size) > 0
-    found = []
-    for place in np.flatnonzero(count).tolist():
-        at, code = divmod(place, kilns)
-        found.append(
-            MonthSummary(
-                month=names[at][0] if at < len(names) else None,
-                kiln=rows.words["kiln"][code - 1] if code else None,
-                firings=int(count[place]),
-                energy_kwh=float(energy[place]),
-                cost=float(amount[place]) if priced[place] else None,
-            )
-        )
-    return tuple(found)
+    priced = np.isfinite(cost)
+    size = (len(names) + 1) * kilns
+    return _Monthly(
+        months=(*(word for word, _ in names), None),
+        kilns=(None, *rows.words["kiln"]),
+        firings=np.bincount(key, minlength=size),
+        energy_kwh=np.bincount(key, np.nan_to_num(kwh), size).astype(np.float64),
+        cost=np.bincount(key[priced], cost[priced], size).astype(np.float64),
+        priced=np.bincount(key[priced], minlength=size),
+    )
 
 
 def _first(
@@ -541,76 +583,60 @@ def _failing(plan: PlanSummary) -> Iterator[tuple[tuple[float, ...], LookFirst]]
     """Yield why a plan fails."""
     if plan.firings < ENOUGH:
         return
-    where = "1 kiln" if plan.kilns == 1 else f"{plan.kilns} kilns"
+    where = f"{plan.firings} firings"
+    if plan.kilns:
+        where += " in 1 kiln" if plan.kilns == 1 else f" in {plan.kilns} kilns"
     for share, words in (
         (plan.unfinished, "does not run to its end"),
         (plan.peak_missed, "stays a cone or more short of its peak"),
         (plan.other_program, "is not what was fired"),
     ):
         if share >= MOSTLY:
-            reason = f"{plan.plan} {words} in {share:.0%} of {plan.firings} firings in {where}."
+            reason = f"{plan.plan} {words} in {share:.0%} of {where}."
             yield (1.0, -share), LookFirst("plan", reason, plan=plan.plan)
     if plan.is_late:
         assert plan.late is not None
         often = "is always late" if plan.late == 1.0 else f"is late in {plan.late:.0%} of firings"
         middle = "" if plan.excess_s is None else f" by {format_duration(plan.excess_s)}"
         reason = (
-            f"{plan.plan} {often}{middle}: {plan.firings} firings in {where}{_by(plan.cause)}. "
+            f"{plan.plan} {often}{middle}: {where}{_by(plan.cause)}. "
             "Slow it to what the kilns can do, or allow the time."
         )
         yield (1.5, -(plan.excess_s or 0.0)), LookFirst("plan", reason, plan=plan.plan)
 
 
 def _with_ways(
-    found: Sequence[LookFirst], rows: _Columns, table: FleetTable
+    found: Sequence[LookFirst], rows: _Columns, last: dict[str, int], table: FleetTable
 ) -> tuple[LookFirst, ...]:
-    """Return them with the log that shows each, and how to review it."""
-    chosen: list[int | None] = []
-    for one in found:
-        if one.kind == "logs":
-            match = rows.codes["status"] == rows.code("status", one.plan or "")
-        elif one.kind == "plan":
-            match = rows.codes["plan"] == rows.code("plan", one.plan or "")
-        else:
-            match = rows.codes["kiln"] == rows.code("kiln", one.kiln or "")
-            match &= rows.codes["status"] == rows.code("status", "reviewed")
-        places = np.flatnonzero(match)
-        place = places[np.lexsort((places, rows.started_s[places]))][-1] if places.size else None
-        chosen.append(None if place is None else int(place))
-    logs = [None if p is None else rows.read["log"][p].as_py() for p in chosen]
-    details = _details(table, {log for log in logs if log is not None})
+    """Return them with the newest log that shows each, and how to review it."""
+
+    def newest(column: str, word: str | None) -> int:
+        places = np.flatnonzero(rows.codes[column] == rows.code(column, word or ""))
+        return int(places[np.lexsort((places, rows.started_s[places]))][-1])
+
+    by = {"logs": "status", "plan": "plan"}
+    chosen = [
+        newest(by[one.kind], one.plan) if one.kind in by else last[one.kiln or ""] for one in found
+    ]
+    columns = ("log", "sentence", "finding", "plan", "plan_file", "kiln_file")
+    details = table.rows_at(rows.places[chosen].tolist(), columns) if chosen else []
     shown = []
-    for one, log in zip(found, logs, strict=True):
-        row = details.get(log or "", {})
-        sentence = row.get("sentence") or row.get("finding") or ""
+    for one, row in zip(found, details, strict=True):
+        log, reason, plan = row["log"], one.reason, one.plan
         if one.kind == "finding":
-            reason = f"{one.kiln}, its last firing: {sentence}"
+            reason = f"{one.kiln}, its last firing: {row['finding']}"
         elif one.kind == "logs":
-            reason = f"{one.reason}. The last: {sentence}."
-            one = replace(one, plan=None)
-        else:
-            reason = one.reason
-        shown.append(
-            replace(
-                one, reason=reason, plan=one.plan or row.get("plan"), log=log,
-                command=_command(log, row),
-            )
-        )  # fmt: skip
+            reason, plan = f"{one.reason}. The last: {row['sentence']}.", None
+        way = replace(one, reason=reason, plan=plan or row["plan"], log=log)
+        shown.append(replace(way, command=_command(log, row)))
     return tuple(shown)
 
 
-def _details(table: FleetTable, logs: set[str]) -> dict[str, dict[str, Any]]:
-    columns = ("log", "sentence", "finding", "plan", "plan_file", "kiln_file")
-    if not logs:
-        return {}
-    found = table.read(columns, of=sorted(logs))
-    return {row["log"]: row for row in found.to_pylist()}
-
-
-def _command(log: str | None, row: dict[str, Any]) -> str | None:
+def _command(log: str, row: dict[str, Any]) -> str:
     """Return the command that reviews one log."""
-    if log is None:
-        return None
+    book, _, number = log.rpartition("#")
+    if book and number.isdecimal():
+        return shlex.join(["firing", "logbook", "show", number, "--logbook", _near(book)])
     if "://" in log:  # a review reads files
         log = log.rpartition("/")[2]
     plan = row.get("plan_file")

@@ -11,9 +11,10 @@ kilns would make a thousand small files of every run, each slower to open than t
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 import numpy as np
@@ -27,7 +28,10 @@ if TYPE_CHECKING:
 
 PART_ROWS = 65_536
 """A settled part holds at most so many rows: some MB."""
-SHARED = ("kiln", "kiln_by", "kiln_file", "plan", "plan_by", "plan_file", "month", "status")
+SHARED = (
+    "kiln", "kiln_by", "kiln_file", "plan", "plan_by", "plan_file", "month", "status", "cause",
+    "ended", "currency",
+)  # fmt: skip
 """Columns of few different words, read as such."""
 _UNFINISHED = ".part."
 
@@ -127,39 +131,64 @@ class FleetTable:
     def _path(self, name: str) -> str:
         return f"{self._root}/{name}"
 
-    def _read(
-        self, name: str, columns: Sequence[str] | None = None, of: Sequence[str] | None = None
-    ) -> pa.Table:
+    def _read(self, name: str, columns: Sequence[str] | None = None) -> pa.Table:
         from pyarrow import parquet
 
         shared = [one for one in SHARED if columns is None or one in columns]
-        chosen = None if of is None else [("log", "in", of)]
         try:
             with self._fs.open(self._path(name), "rb") as file:
-                if chosen is None:
-                    return parquet.ParquetFile(file, read_dictionary=shared).read(columns)
-                return parquet.read_table(
-                    file, columns=columns and list(columns), read_dictionary=shared, filters=chosen
-                )
+                return parquet.ParquetFile(file, read_dictionary=shared).read(columns)
         except (arrow().ArrowException, OSError) as error:
             raise FiringError(
                 f"{self.place}/{name} is no part of a table ({error}); move it away and run again"
             ) from None
 
-    def read(self, columns: Sequence[str], of: Sequence[str] | None = None) -> pa.Table:
-        """Return those columns of all rows, one row a log, or of some logs only."""
+    def read(self, columns: Sequence[str]) -> pa.Table:
+        """Return those columns of all rows, one row a log."""
         pa = arrow()
         new = self._parts("new")
         names = [*new[::-1], *self._parts("rows")]
         if not names:
             return schema().empty_table().select(columns)
         wanted = columns if "log" in columns or not new else [*columns, "log"]
-        table = pa.concat_tables(
-            [self._read(name, wanted, of) for name in names]
-        ).unify_dictionaries()
+        table = pa.concat_tables([self._read(name, wanted) for name in names]).unify_dictionaries()
         if new:
             table = table.take(_first_places(table["log"]))
         return table.select(columns)
+
+    def rows_at(self, places: Sequence[int], columns: Sequence[str]) -> list[dict[str, Any]]:
+        """Return a few rows by their places in the order of `read`."""
+        found: dict[int, dict[str, Any]] = {}
+        begin = 0
+        for size, part in self._lazily(columns):
+            here = [place for place in set(places) if begin <= place < begin + size]
+            if here:
+                rows = part().take([place - begin for place in here]).to_pylist()
+                found |= dict(zip(here, rows, strict=True))
+            begin += size
+        return [found[place] for place in places]
+
+    def _lazily(self, columns: Sequence[str]) -> Iterator[tuple[int, Callable[[], pa.Table]]]:
+        """Yield the size of each part, and what reads it, in the order of `read`."""
+        from pyarrow import parquet
+
+        if self._parts("new"):  # rows of one log may stand in two parts
+            whole = self.read(columns)
+            yield whole.num_rows, lambda: whole
+            return
+        for name in self._parts("rows"):
+            with self._fs.open(self._path(name), "rb") as file:
+                size = parquet.read_metadata(file).num_rows
+            yield size, partial(self._read, name, columns)
+
+    def count(self) -> int:
+        """Return how many rows there are."""
+        return sum(size for size, _ in self._lazily(["log"]))
+
+    def parts(self, columns: Sequence[str]) -> Iterator[pa.Table]:
+        """Yield those columns of all rows, part by part, in the order of `read`."""
+        for _, part in self._lazily(columns):
+            yield part().select(columns)
 
     # -- writing ---------------------------------------------------------------------------------
 

@@ -12,11 +12,11 @@ import pickle
 import subprocess
 import sys
 import threading
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 from firing.files.disk import UnusableInput
 from firing.fleet.inputs import read_data
+from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio, review_bytes
 from firing.fleet.row import Row
 
@@ -24,44 +24,6 @@ LONGEST_S = 300.0
 """A review that takes longer is ended [s]; one of 200 MB takes about a minute."""
 MOST_MEMORY_BYTES = 4 << 30
 """A worker may have so much address space."""
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """One log to review.
-
-    Attributes
-    ----------
-    log, size, mark
-        As it was listed.
-    plan, kiln : str
-        The names that stand in its path; empty where none does.
-    known : tuple of bytes
-        Hashes of logs of its size that were reviewed by the same means: not to be done again.
-    data : bytes or None
-        Its bytes, where the worker could not read them.
-    """
-
-    log: str
-    size: int
-    mark: str
-    plan: str = ""
-    kiln: str = ""
-    known: tuple[bytes, ...] = ()
-    data: bytes | None = None
-
-    def failed(self, studio: Studio, sentence: str, status: Any = "failed") -> Row:
-        """Return the row of a log whose review came to no end."""
-        return Row(
-            log=self.log,
-            status=status,
-            sentence=sentence,
-            log_bytes=self.size,
-            log_mark=self.mark,
-            basis=studio.basis(self.plan, self.kiln),
-            kiln=self.kiln or None,
-            plan=self.plan or None,
-        )
 
 
 Answer = Row | bytes
@@ -73,17 +35,21 @@ def answer(job: Job, studio: Studio) -> Answer:
     try:
         data = read_data(job.log) if job.data is None else job.data
     except UnusableInput as fault:
-        return job.failed(studio, f"{job.log} {fault}", "unreadable")
+        return job.without_review(studio, "unreadable", f"{job.log} {fault}")
     except Exception as error:  # a storage has errors of its own
-        return job.failed(studio, f"{job.log} cannot be read now: {error}")
+        return job.without_review(studio, "failed", f"{job.log} cannot be read now: {error}")
     if job.known:
         import hashlib
 
         digest = hashlib.sha256(data).digest()
         if digest in job.known:
             return digest
-    row = review_bytes(data, job.log, studio, job.plan, job.kiln)
-    return replace(row, log_mark=job.mark, log_bytes=job.size)
+    said, meant = job.said, studio
+    if said is not None:
+        meant = replace(studio, options=said.options, channel=said.channel)
+    row = review_bytes(data, job.log, meant, job.plan, job.kiln)
+    row = row if said is None else said.put_into(row)
+    return replace(row, log_mark=job.mark, log_bytes=job.size, basis=job.basis(studio))
 
 
 class Worker:
@@ -105,10 +71,12 @@ class Worker:
                 self._end()
                 if late.is_set():
                     words = f"its review took longer than {self._longest_s:g} s and was ended"
-                    return job.failed(studio, words)
+                    return job.without_review(studio, "failed", words)
                 if self._closed:
                     break
-        return job.failed(studio, "its review ended the process that did it, twice")
+        return job.without_review(
+            studio, "failed", "its review ended the process that did it, twice"
+        )
 
     def _ask(self, job: Job, studio: Studio, late: threading.Event) -> Answer:
         process = self._process
@@ -148,6 +116,8 @@ class Worker:
             stderr=subprocess.DEVNULL,
             start_new_session=True,  # a Ctrl-C is for who writes down what is done
         )
+        assert self._process.stdout is not None
+        pickle.load(self._process.stdout)  # it is ready: what it takes from here on is the log's
         return self._process
 
     def _end(self) -> None:
@@ -184,6 +154,8 @@ def main() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, hard))
     studio = Studio()
     with contextlib.suppress(EOFError, BrokenPipeError):
+        pickle.dump(None, own)
+        own.flush()
         while True:
             sent, job = pickle.load(sys.stdin.buffer)
             studio = studio if sent is None else sent

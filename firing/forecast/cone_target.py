@@ -98,7 +98,8 @@ def plan_for_cone(
         value = math.exp(_root(start, lambda ln: ln_x(math.exp(ln)), -1.0, 6.0))
         low, high = RATE_LIMITS_C_PER_H
         if not low <= value <= high:
-            raise FiringError(f"no rate of {_range_words(low, high, unit)} brings cone {name} down")
+            span = f"{rate_from_celsius(low, unit):g} to {format_rate(high, unit)}"
+            raise FiringError(f"no rate of {span} brings cone {name} down")
         per_unit = value / c_per_ln
     rounded = _rounded(changed, value, unit)
     done = _with(schedule, changed, rounded)
@@ -188,7 +189,3 @@ def _words(changed: Changed, value: float, unit: TemperatureUnit) -> str:
     if changed == "hold":
         return format_duration(value)
     return format_temperature(value, unit) if changed == "peak" else format_rate(value, unit)
-
-
-def _range_words(low: float, high: float, unit: TemperatureUnit) -> str:
-    return f"{rate_from_celsius(low, unit):g} to {format_rate(high, unit)}"

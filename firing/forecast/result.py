@@ -20,7 +20,7 @@ from firing.units import format_duration, format_temperature
 from firing.viewable import Plottable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from firing.forecast.ranges import Range, Ranges
     from firing.kiln.description import KilnDescription
@@ -213,6 +213,22 @@ class KilnForecast:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class CourseStage:
+    """A stretch of a forecast [s] in which something happens, and its source if it has one."""
+
+    name: str
+    from_s: float
+    to_s: float
+    source: str = ""
+
+
+CONE_RANGE_K = 100.0
+"""Cones go by the last 100 °C and the hold there; source: cone-chart-1996."""
+FULL_DUTY = 0.995
+"""From here on the elements are on all the time, but for rounding."""
+
+
 @dataclass(frozen=True, eq=False)
 class Forecast(Plottable):
     """A schedule's course.
@@ -277,6 +293,54 @@ class Forecast(Plottable):
     def breaches(self) -> tuple[Breach, ...]:
         """Where the firing is not safe for the ware; empty without a load."""
         return () if self.ware is None else self.ware.breaches
+
+    @cached_property
+    def stages(self) -> tuple[CourseStage, ...]:
+        """What happens along the course: to the ware, to its cones, and where power sets the pace.
+
+        Of the load where one is given, else of ware that the purpose is usual for.
+        """
+        from firing.ware.safe_rates import ware_stages
+
+        raw = wet = self.schedule.purpose in ("bisque", "once-fired")
+        if self.ware is not None:
+            reasons = {dwell.reason for dwell in self.ware.limits.dwells}
+            raw, wet = bool(reasons & {"bound water", "carbon"}), "free water" in reasons
+        found = []
+        for stage in ware_stages(raw=raw, wet=wet):
+            span_s = self._within_s(stage.window_c, heating=stage.direction == "heating")
+            if span_s is not None:
+                found.append(CourseStage(stage.name, *span_s, stage.source))
+        highest_c = float(self.trace.channel_c().max())
+        approach = self._within_s((highest_c - CONE_RANGE_K, highest_c), heating=True)
+        if self.cones.reached_number is not None and approach is not None:
+            ends_s = max(approach[1], self.heating_s)
+            found.append(CourseStage("cone range", approach[0], ends_s, "cone-chart-1996"))
+        return (*found, *self._short_of_power())
+
+    def _within_s(
+        self, window_c: tuple[float, float], *, heating: bool
+    ) -> tuple[float, float] | None:
+        """Return when the course first rises or last falls through a window [s]; None if never."""
+        time_s, course_c = self.trace.time_s, self.trace.channel_c()
+        top = int(np.argmax(course_c))
+        way = slice(0, top + 1) if heating else slice(None, top - 1 if top else None, -1)
+        # The highest so far never falls, which interpolation needs; a fall is a rise backwards.
+        risen_c = np.maximum.accumulate(course_c[way])
+        if risen_c[0] >= window_c[1] or risen_c[-1] < window_c[0]:
+            return None
+        first_s, last_s = sorted(np.interp(window_c, risen_c, time_s[way]))
+        return float(first_s), float(last_s)
+
+    def _short_of_power(self) -> Iterator[CourseStage]:
+        time_s, duty = self.trace.time_s, self.trace.duty
+        for part in self.segments:
+            if duty is None or part.limited_by != "power" or part.end_c <= part.from_c:
+                continue
+            ramp = (time_s >= part.start_s) & (time_s <= part.ramp_end_s) & (duty >= FULL_DUTY)
+            full_s = time_s[ramp]
+            if full_s.size:
+                yield CourseStage("power limits", float(full_s[0]), part.ramp_end_s)
 
     @property
     def first_crack_s(self) -> float | None:

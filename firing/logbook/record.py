@@ -11,9 +11,9 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from firing import __version__
 from firing.serialise import Serialised
 from firing.units import SECONDS_PER_HOUR, format_duration
+from firing.version import __version__
 
 CODE = f"{__version__}/1"
 """The version of what is derived of a log; the number behind the stroke grows with every change."""

@@ -25,7 +25,6 @@ from datetime import datetime
 from email.message import EmailMessage
 from typing import Any, Literal
 
-from firing import __version__
 from firing.remote.notify_file import (
     Channel,
     MailChannel,
@@ -37,6 +36,7 @@ from firing.report.sanitize import plain
 from firing.report.words import sentence
 from firing.serialise import OMITTED, Serialised
 from firing.units import format_duration
+from firing.version import __version__
 from firing.watch.calls import Call, CallBoard
 from firing.watch.events import WatchEvent
 

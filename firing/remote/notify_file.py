@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import stat
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import time
@@ -50,7 +51,7 @@ class Secret:
 
 
 @dataclass(frozen=True)
-class Channel:
+class Channel(ABC):
     """One way to somebody.
 
     Attributes
@@ -72,9 +73,9 @@ class Channel:
     at_night: bool
 
     @property
+    @abstractmethod
     def way(self) -> str:
         """How a message goes, in a few words without any secret."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True)

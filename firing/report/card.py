@@ -14,6 +14,7 @@ from firing.clock import after_iso
 from firing.cones.table import describe_number
 from firing.controller.program import HandAction, KeyedProgram
 from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_named
 from firing.report.document import (
     Bullets,
     FillIn,
@@ -24,7 +25,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_named
 from firing.report.words import Timekeeper, forecast_times, opening_range, sentence
 from firing.safety import DEFERENCE, Caution, cautions_for
 from firing.units import format_duration, format_temperature, from_celsius, hours_minutes

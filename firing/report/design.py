@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from firing.cones.table import describe_number
-from firing.design.guide import FaultCause, Guide, certainty_words
 from firing.design.result import Design
 from firing.design.resume import Resumption
 from firing.forecast.result import Forecast
+from firing.report.cautions import cautions_in_short, cautions_named
 from firing.report.document import Block, Bullets, Paragraph, Report, Section, Sources
 from firing.report.forecast import forecast_answer, forecast_segments, milestones
-from firing.report.listings import cautions_in_short, cautions_named, how_read_section
+from firing.report.listings import how_read_section
 from firing.report.words import forecast_times, sentence
 from firing.safety import DEFERENCE, cautions_for
 from firing.units import TemperatureUnit, format_duration, format_temperature
+
+if TYPE_CHECKING:
+    from firing.design.guide import FaultCause, Guide
 
 _NUMBERS_TOLD = 3
 _MUCH_LONGER = 1.25
@@ -271,6 +275,8 @@ def _causes(found: Guide, in_schedule: bool) -> list[str]:
 
 
 def _words(cause: FaultCause, with_plan: bool) -> str:
+    from firing.design.guide import certainty_words
+
     source = f" [{cause.source}]" if cause.source else ""
     plan = ""
     if cause.plan and with_plan:

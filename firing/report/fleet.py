@@ -13,7 +13,6 @@ from firing.fleet.summary import (
     FleetSummary,
     KilnSummary,
     LookFirst,
-    MonthSummary,
     PlanSummary,
 )
 from firing.report.document import (
@@ -33,6 +32,8 @@ from firing.review.result import CAUSE_NAMES
 from firing.units import format_duration
 
 _BRIEF_FIRST, _BRIEF_ROWS = 5, 5
+_MOST_ROWS = 200
+"""Longer tables are for the JSON, not for a page."""
 _STATUS_WORDS: dict[Status, str] = {
     "reviewed": "reviewed",
     "other program": "not a firing of their plan",
@@ -47,7 +48,6 @@ def fleet_report(summary: FleetSummary) -> Report:
     answer = [_counted(summary), _verdict(summary)]
     first = Section("Look at these first", _first(summary.first, LISTED))
     kilns, plans = _kilns(summary.kilns), _plans(summary.plans)
-    months = _months(summary.months, summary.currencies)
     notes = Section("", [Bullets(_notes(summary))])
     return Report(
         "Fleet",
@@ -56,9 +56,9 @@ def fleet_report(summary: FleetSummary) -> Report:
             on_page(Tiles(_tiles(summary))),
             first,
             on_page(Section("Kilns at a glance", _panels(summary))),
-            Section("Kilns", [kilns]),
-            Section("Plans", [plans]),
-            Section("Energy and cost by month", [months]),
+            Section("Kilns", [_cut(kilns, _MOST_ROWS)]),
+            Section("Plans", [_cut(plans, _MOST_ROWS)]),
+            Section("Energy and cost by month", _months(summary)),
             notes,
         ],
         answer=answer,
@@ -106,8 +106,8 @@ def _cut(table: Table | None, most: int) -> Block | None:
     if table is None or len(table.rows) <= most:
         return table
     return Section("", [
-        Table(table.headers, table.align, table.rows[:most]),
-        Paragraph(f"… and {len(table.rows) - most} more", "quiet"),
+        Table(table.headers, table.align, table.rows[:most], table.caption),
+        Paragraph(f"… and {len(table.rows) - most:,} more", "quiet"),
     ])  # fmt: skip
 
 
@@ -169,9 +169,9 @@ def _plans(plans: Sequence[PlanSummary]) -> Table | None:
     return Table(headers, "lrrrrlrr", rows, "shares of a plan's firings, over all kilns")
 
 
-def _months(months: Sequence[MonthSummary], currencies: Sequence[str]) -> Table | None:
-    if not months:
-        return None
+def _months(summary: FleetSummary) -> list[Block | None]:
+    if len(summary.months) > _MOST_ROWS:
+        return [Paragraph(f"{len(summary.months):,} rows of kilns and months: see --json.")]
     rows = [
         (
             one.month or "no date",
@@ -180,12 +180,11 @@ def _months(months: Sequence[MonthSummary], currencies: Sequence[str]) -> Table 
             f"{one.energy_kwh:,.0f}",
             _figure(one.cost, ",.2f"),
         )
-        for one in months
+        for one in summary.months
     ]
-    cost = f"cost, {currencies[0]}" if len(currencies) == 1 else "cost"
-    return Table(
-        ("month", "kiln", "firings", "kWh", cost), "llrrr", rows, "energy and cost by month"
-    )
+    cost = f"cost, {summary.currencies[0]}" if len(summary.currencies) == 1 else "cost"
+    headers = ("month", "kiln", "firings", "kWh", cost)
+    return [Table(headers, "llrrr", rows, "energy and cost by month")] if rows else []
 
 
 def _notes(summary: FleetSummary) -> list[str]:
@@ -197,9 +196,8 @@ def _notes(summary: FleetSummary) -> list[str]:
         notes.append(f"Costs are in {' and '.join(summary.currencies)}, so they are not added up.")
     if summary.kilns and not summary.currencies:
         notes.append("No cost: give the prices with --tariff.")
-    undated = sum(one.firings for one in summary.months if one.month is None)
-    if undated:
-        logs = "1 log has" if undated == 1 else f"{undated:,} logs have"
+    if summary.undated:
+        logs = "1 log has" if summary.undated == 1 else f"{summary.undated:,} logs have"
         notes.append(f"{logs} no date: put it into the file's name, as 2026-03-14.")
     return notes
 

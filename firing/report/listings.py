@@ -1,4 +1,4 @@
-"""The shorter results as reports: heat-work, kilns, fits, cautions and sources."""
+"""The shorter results as reports: heat-work, kilns, fits and sources."""
 
 from collections.abc import Mapping, Sequence
 from functools import partial
@@ -17,9 +17,8 @@ from firing.kiln.fit_result import KilnFit
 from firing.kiln.materials import MaterialRow
 from firing.report.charts.heatwork import ways_drawing
 from firing.report.charts.text_chart import ChartSeries
-from firing.report.document import Block, Bullets, Chart, Figures, Paragraph, Report, Section, Table
+from firing.report.document import Block, Bullets, Chart, Paragraph, Report, Section, Table
 from firing.report.words import closed, sentence
-from firing.safety import DEFERENCE, FIGURES_NOTE, Caution
 from firing.sources import Source
 from firing.units import (
     TemperatureUnit,
@@ -162,7 +161,9 @@ def ways_report(found: WaysToCone) -> Report:
         else f"{format_temperature(way.peak_c, unit)} without a hold"
         for way in first[:3]
     ]
-    limit = "" if found.at_most_c is None else f" at no more than {_degrees(found.at_most_c, unit)}"
+    limit = ""
+    if found.at_most_c is not None:
+        limit = f" at no more than {from_celsius(found.at_most_c, unit):.10g} °{unit}"
     name = "" if found.kind == "self-supporting" else f"{found.kind} "
     answer = f"{name}cone {found.cone}{limit}, after {format_rate(found.rates_c_per_h[0], unit)}: "
     answer += "; or ".join(ways) if ways else "no hold within a day does it"
@@ -188,10 +189,6 @@ def ways_report(found: WaysToCone) -> Report:
             Section("", [*(Paragraph(words) for words in rests), cited]),
         ],
     )
-
-
-def _degrees(temperature_c: float, unit: TemperatureUnit) -> str:
-    return f"{from_celsius(temperature_c, unit):.10g} °{unit}"
 
 
 def sources_report(chosen: Mapping[str, Source]) -> Report:
@@ -227,7 +224,8 @@ def _row_in(row: KilnRow, unit: TemperatureUnit) -> tuple[str, str, str, str]:
             value *= _CUSTOMARY[row.unit][0]
     if unit == "F":
         name = "°F" if row.unit == "°C" else _CUSTOMARY.get(row.unit, (0.0, row.unit))[1]
-    return in_unit(row.name, unit), _figure(value), name, row.source
+    figure = value if isinstance(value, str) else f"{value:.4g}"
+    return in_unit(row.name, unit), figure, name, row.source
 
 
 def kiln_report(
@@ -313,10 +311,6 @@ def _curve_words(
     return f"{what} {told} [{rows[0][1][2]}]"
 
 
-def _figure(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:.4g}"
-
-
 def fit_report(
     name: str,
     fit: KilnFit,
@@ -370,41 +364,3 @@ def fit_report(
         ],
         unit=unit,
     )
-
-
-_TOPICS = {
-    "ventilation": "fumes and air",
-    "electricity": "electricity",
-    "control": "the controller",
-    "fire": "fire",
-    "burns": "burns",
-    "eyes": "eyes",
-    "dust": "dust",
-}
-
-
-def cautions_in_short(cautions: Sequence[Caution], where: str) -> Paragraph:
-    """Return what the cautions are about, `where` they stand in full, and what decides."""
-    topics = list(dict.fromkeys(_TOPICS.get(c.topic, c.topic) for c in cautions))
-    return Paragraph(f"Cautions apply ({', '.join(topics)}): {where}. {DEFERENCE}")
-
-
-def cautions_named(cautions: Sequence[Caution]) -> Paragraph:
-    """Return the headings of cautions in one sentence."""
-    return Paragraph("; ".join(caution.heading for caution in cautions) + ".")
-
-
-def cautions_whole(cautions: Sequence[Caution]) -> list[Block]:
-    """Return cautions under their headings, and before them what they do not replace."""
-    parts: list[Block] = [Paragraph(DEFERENCE, "deference"), Paragraph(FIGURES_NOTE, "quiet")]
-    for caution in cautions:
-        heading, *lines = caution.lines()
-        words = len(lines) - len(caution.figures)
-        paragraphs = [Paragraph(line) for line in lines[:words]]
-        parts.append(Section(heading, [*paragraphs, Figures(lines[words:])]))
-    return parts
-
-
-def cautions_report(title: str, cautions: Sequence[Caution], unit: TemperatureUnit = "C") -> Report:
-    """Return cautions alone as a report."""
-    return Report("", title, [Section("", cautions_whole(cautions))], unit=unit)

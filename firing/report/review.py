@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from firing.cones.table import cone_number
+from firing.report.cautions import cautions_named, cautions_whole
 from firing.report.charts.review_course import (
     both_courses,
     overlaid_courses,
@@ -33,7 +34,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_named, cautions_whole
 from firing.report.review_heat import (
     cones_section,
     cooling_section,
@@ -88,6 +88,7 @@ def review_report(review: Review) -> Report:
     cooling, log = cooling_section(review), _log(review)
     answer = _short_answer(review)
     cautions = cautions_for(schedule.peak_c, schedule.purpose)
+    basis = [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
     return Report(
         "Review",
         schedule.title,
@@ -99,7 +100,7 @@ def review_report(review: Review) -> Report:
             on_page(
                 Tiles(_tiles(review)),
                 _why(review),
-                _next(review),
+                Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])]),
                 Section("Plan and actual", [_course(review)], "course-heading"),
                 _what_else(review),
                 FillIn(["Notes"]),
@@ -121,7 +122,7 @@ def review_report(review: Review) -> Report:
                     "cautions",
                     folded=True,
                 ),
-                Section("How we know", [Bullets(_basis(review))], "basis", folded=True),
+                Section("How we know", [Bullets(basis)], "basis", folded=True),
                 Section("Sources", [Sources(list(_source_ids(review)))], folded=True),
             ),
         ),
@@ -248,10 +249,6 @@ def _steps(review: Review) -> list[str]:
         if not any(head.startswith(known) or known.startswith(head) for known in told):
             told[head] = step
     return list(told.values())
-
-
-def _next(review: Review) -> Section:
-    return Section("Next time", [Numbered(_steps(review)[: _STEPS_SHOWN + 1])])
 
 
 def _what_else(review: Review, most: int = _OTHERS_SHOWN) -> Section:
@@ -529,10 +526,6 @@ def lead_in_words(review: Review) -> str:
     if review.lead_in_s >= _LONG_LEAD_IN_S and review.log.trace.started is not None:
         hint = " --start with the hour it was meant to begin shows how late it was."
     return f"{begins}; that is not counted.{hint}"
-
-
-def _basis(review: Review) -> list[str]:
-    return [f"Planned durations by {review.planned_basis}.", *margin_words(review)]
 
 
 def _source_ids(review: Review) -> Iterator[str]:

@@ -251,11 +251,8 @@ def cause_words(causes: Sequence[CauseShare], *, most: int | None = None) -> lis
     """Return what each telling cause rests on and what may help, one item each."""
     words: list[str] = []
     for cause in causes[:most]:
-        parts = [part for part in (cause.evidence, *_suggestion(cause.suggestions)) if part]
+        helps = f"What may help: {' '.join(map(closed, cause.suggestions))}"
+        parts = [part for part in (cause.evidence, helps if cause.suggestions else "") if part]
         if parts and abs(cause.seconds) >= _EDGES_S:
             words.append(f"{sentence(cause.name)}: {' '.join(map(closed, parts))}")
     return words
-
-
-def _suggestion(suggestions: Sequence[str]) -> list[str]:
-    return [f"What may help: {' '.join(map(closed, suggestions))}"] if suggestions else []

@@ -10,7 +10,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -39,7 +39,9 @@ from firing.ware.limits import (
 )
 from firing.ware.load import Load, WareState
 from firing.ware.reactions import BURN_OUT_C
-from firing.ware.simulate import WareCourse, simulate_ware
+
+if TYPE_CHECKING:
+    from firing.ware.simulate import WareCourse
 
 _SAMPLE_K = 2.0
 # Where in a window a hold is best put: towards its warm end, 90 °C for drying.
@@ -300,6 +302,8 @@ def check_ware(
     `state` is what earlier firing has done to the ware.  A course that leaves −40 to 1450 °C is
     refused.
     """
+    from firing.ware.simulate import simulate_ware
+
     whole = with_natural_cooling(schedule)
     by_rates = check_program(whole, limits, heating_curve=face.heating, cooling_curve=face.cooling)
     course = simulate_ware(

@@ -247,6 +247,30 @@ CRISTOBALITE_C: Windows = {
     "heating": ((120.0, 290.0), (215.0, 290.0)),
     "cooling": ((200.0, 360.0), (200.0, 275.0)),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class WareStage:
+    """A window of temperature [°C] in which something happens to the ware, going up or down."""
+
+    name: str
+    window_c: tuple[float, float]
+    direction: Direction
+    source: str
+
+
+def ware_stages(*, raw: bool, wet: bool) -> tuple[WareStage, ...]:
+    """Return what happens to ware that is `raw`, or `wet`, in the order of a firing."""
+    inversion = "quartz-inversion-entry"
+    found = [WareStage("candling", DRYING_C, "heating", "soak-practice")] if wet else []
+    if raw:
+        found.append(WareStage("chemical water", BOUND_WATER_C, "heating", "vaughan-1955"))
+    found.append(WareStage("quartz inversion", QUARTZ_C["heating"][1], "heating", inversion))
+    if raw:
+        found.append(WareStage("burn-out", BURN_OUT_C, "heating", "burnout-practice"))
+    return (*found, WareStage("quartz inversion", QUARTZ_C["cooling"][1], "cooling", inversion))
+
+
 # Little bound water leaves below and above.
 _BOUND_WATER_WATCHED_C = (450.0, 650.0)
 _LATE_WATER_WATCHED_C = (450.0, 700.0)

@@ -55,7 +55,7 @@ class AlarmCommand:
         self._running: list[_Run] = []
         self._waiting: deque[WatchEvent] = deque(maxlen=MOST_WAITING)
         self._told: set[str] = set()
-        self._troubles: deque[str] = deque()
+        self._troubles: list[str] = []
 
     def begin(self, now_s: float) -> None:
         """Try the command, so that a message that reaches nobody is known before it matters."""
@@ -66,7 +66,7 @@ class AlarmCommand:
         """Run the command for a notice, as soon as not too many run already."""
         self._waiting.append(event)
 
-    def tick(self) -> str | None:
+    def tick(self) -> list[str]:
         """Start what waits and end what hangs; return why messages do not go out, once each."""
         now_s = time.monotonic()
         still: list[_Run] = []
@@ -86,7 +86,8 @@ class AlarmCommand:
             except (OSError, ValueError) as fault:
                 reason = getattr(fault, "strerror", None) or str(fault)
                 self._note_once(f"{self._name} cannot be run for alarms: {reason}")
-        return self._troubles.popleft() if self._troubles else None
+        troubles, self._troubles = self._troubles, []
+        return troubles
 
     @property
     def _name(self) -> str:

@@ -83,6 +83,7 @@ class AlarmBoard:
             "reading-impossible": AlarmLatch(0.0, 0.0),
             "hold-long": AlarmLatch(0.0, CALM_S),
             "power-weaker": AlarmLatch(0.0, CALM_S),
+            "climbs-fast": AlarmLatch(0.0, CALM_S),
             "over-top": AlarmLatch(0.0, 60.0),
             "above-plan": AlarmLatch(ABOVE_RAISE_S, ABOVE_RAISE_S),
             "stalled": AlarmLatch(STALL_RAISE_S, CALM_S),
@@ -141,6 +142,7 @@ class AlarmBoard:
             self._impossible,
             self._hold_long,
             self._weaker,
+            self._faster,
             self._top,
             self._above,
             self._stalled,
@@ -222,6 +224,18 @@ class AlarmBoard:
             "the kiln keeps its pace again",
         )
 
+    def _faster(self, now: AlarmInputs) -> WatchEvent | None:
+        faster = self.supply.faster
+        return self._latched(
+            "climbs-fast",
+            now,
+            faster,
+            not faster,
+            f"the kiln climbs faster than its program, at {self._write(now.now_c)}: a relay may "
+            "have stuck; go to the kiln and switch it off by its own switch if it goes on",
+            "the kiln keeps to its program again",
+        )
+
     def _above(self, now: AlarmInputs) -> WatchEvent | None:
         above = now.deviation_c if self._is_powered(now) else None
         margin_c = self._limits.above_c
@@ -270,12 +284,20 @@ class AlarmBoard:
         return False
 
     def _stalled(self, now: AlarmInputs) -> WatchEvent | None:
-        position = now.position
+        position, rate = now.position, now.rate_c_per_h
+        # One that crept down to a stand has left its ramp; one that falls was given up.
+        left = (
+            position is not None
+            and position.phase == "left"
+            and rate is not None
+            and rate > FALLING_C_PER_H
+            and now.now_c > now.highest_c - COOLED_C
+        )
         rising = (
             self._schedule is not None
             and position is not None
             and position.segment is not None
-            and position.phase == "ramp"
+            and (position.phase == "ramp" or left)
             and _heats(self._schedule, position.segment)
         )
         if not rising or now.rate_c_per_h is None:

@@ -170,7 +170,9 @@ BIN_S = 10.0
 """Readings that come faster are averaged over so long [s]."""
 KNOWN_POINTS = 8
 """So many points are needed for their noise [-]."""
-UNKNOWN_NOISE_C = 3.0
+UNKNOWN_NOISE_C, UNKNOWN_ERRORS = 3.0, 3.4
+"""As long as it is not known it is taken for large; a few readings alone are judged by so many
+standard errors [°C, -]."""
 LEAST_NOISE_C = 0.2
 MEAN_S = 120.0
 MAD_TO_SIGMA = 1.4826
@@ -247,7 +249,16 @@ class RecentReadings:
         age_s = time_s[-1] - time_s
         inside = (age_s <= window_s) | (np.arange(time_s.size)[::-1] < 3)
         time_s, celsius = time_s[inside], celsius[inside]
-        if len(self._time_s) < KNOWN_POINTS:
+        known = len(self._time_s) >= KNOWN_POINTS
+        sigma_c = self.noise_c() if known else UNKNOWN_NOISE_C
+        # A line through all of it tells of a fall sooner than its ends do.
+        about_s = time_s - np.mean(time_s)
+        spread = float(about_s @ about_s)
+        line_c = -float(about_s @ celsius) / spread * float(time_s[-1] - time_s[0])
+        error_c = sigma_c * float(time_s[-1] - time_s[0]) / math.sqrt(spread)
+        if line_c > max(least_c, (noises if known else UNKNOWN_ERRORS) * error_c):
+            return True
+        if not known:
             falls = np.diff(celsius[-3:]) < 0.0
             return bool(np.all(falls)) and float(celsius[-3] - celsius[-1]) > unknown_c
         number = ((time_s[-1] - time_s) // MEAN_S).astype(np.int64)

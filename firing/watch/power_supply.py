@@ -25,6 +25,8 @@ NOW_S = 60.0
 HIGH_S = 900.0
 FALL_C = 6.0
 """A controller settles by less than this after a corner [°C]."""
+LEVEL_C, LEVEL_ERRORS = 2.0, 3.0
+"""Within so much, and so many standard errors, of its highest it has not begun to fall [°C, -]."""
 SWING_S, SWING_POINTS = 3600.0, 5
 SWING_SHARE, SWING_MORE_C, SWING_ERRORS = 1.5, 1.5, 2.5
 """A relay that switches a kiln on and off makes it swing: a fall counts that is so many times the
@@ -43,12 +45,17 @@ SINKS = ((300.0, 2.5), (600.0, 2.0), (1200.0, 2.0), (1800.0, 2.0))
 """A hold's level is left by so much in the mean over so long [s, °C] …"""
 SINK_BLOCKS, SINK_ERRORS = 5, 5.0
 """… and by so many times what the means before it scatter, of which there are some [-]."""
+FLOORS = ((60.0, 1), (120.0, 2), (360.0, 3))
+"""A hold's floor is that of means over so long, or so many readings at the least [s, -]."""
+FLOOR_BLOCKS, STEADY_C, BELOW_FLOOR_C, FLOOR_ERRORS = 8, 3.0, 1.5, 3.5
+"""A floor is known from so many means; a steady course varies by so much; below is by so much, and
+by so many standard errors of a mean [-, °C, °C, -]."""
 RARE_S, RARE_POINTS = 100.0, 8
 HOLD_LEFT_S = 240.0
 """A fall this shortly before a hold's end may be its end [s]."""
 CLOCK_EARLY_S, CLOCK_LATE_S = 300.0, 900.0
 """A controller whose clock does not wait ends a segment when it was due, wherever the kiln is."""
-BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 3600.0, 0.06
+BEHIND_C, KEEPS_PACE_S, KEEPS_PACE_SHARE = 15.0, 3600.0, 0.03
 """So far behind its clock a kiln gives all its power, and a pace that is the program's to within
 this share for so long is that of a clock that waited [°C, s, -]."""
 OFF_SHOWS_S, STILL_CLIMBS_SHARE = 600.0, 0.15
@@ -80,6 +87,10 @@ LOST_SHARE = 0.4
 elements lose it over hours."""
 LOSS_C = 3.0
 
+KEEPS_PLAN_SHARE, GAIN_C, GAIN_SWINGS, WAITS_MOST_C = 0.05, 4.0, 2.0, 20.0
+"""A ramp that kept its rate to within this share runs away from it by so much, and so many swings,
+more than it may be behind a clock that waits [-, °C, -, °C]."""
+
 PAST_SIGNIFICANT_ERRORS = 4.0
 PAST_S = 240.0
 PAST_READINGS = 2
@@ -91,7 +102,7 @@ ARRIVED_ERRORS, ARRIVED_SWINGS, MOST_EARLY_S = 1.5, 2.8, 720.0
 NATURAL_SHARE = 0.5
 """A dense kiln cools at no less than this share of the default kiln's rate."""
 FALLEN_SHARE = 0.5
-LED_SHARE, LED_S = 0.35, 180.0
+LED_SHARE, LED_S = 0.35, 240.0
 DONE_FALLING_C = 15.0
 
 
@@ -116,8 +127,9 @@ class PowerMonitor:
 
     Attributes
     ----------
-    gone, weaker, stays_on : bool
-        The kiln falls where heating is due; climbs at once more slowly; stays hot past its hold.
+    gone, weaker, stays_on, faster : bool
+        The kiln falls where heating is due; climbs at once more slowly; stays hot past its hold;
+        climbs faster than its program.
     falls : bool
         It falls, further than it swings.
     past_s : float
@@ -143,7 +155,8 @@ class PowerMonitor:
         self._lost_pace_c_per_h = math.nan
         self._lost_s = math.nan
         self._fresh = False
-        self.gone = self.weaker = self.stays_on = False
+        self._gained_c = self._gained_s = math.nan
+        self.gone = self.weaker = self.stays_on = self.faster = False
         self.falls = False
         self._clock_began_s: float | None = None
         self._fall_began_s: float | None = None
@@ -179,6 +192,7 @@ class PowerMonitor:
             self.waits = True
         self._judge_loss(self._plan, position, now)
         self._judge_weakening(self._plan, position, now)
+        self._judge_gain(self._plan, position, now)
         self._judge_overlong_hold(self._plan, now)
 
     def _update_fall(self, position: Position, now: "_RecentCourse") -> None:
@@ -189,7 +203,7 @@ class PowerMonitor:
         if not now.falls:
             self._fall_began_s = None
         elif self._fall_began_s is None:
-            self._fall_began_s = now.high_s
+            self._fall_began_s = now.left_high_s
 
     @property
     def fell_at_the_clocks_end(self) -> bool:
@@ -326,6 +340,7 @@ class PowerMonitor:
         hold = self._hold
         held = hold is not None and self._leaves_early(hold, now.at_s)
         sinks = hold is not None and held and now.sinks_from(hold.arrived_s)
+        sinks = sinks or (hold is not None and held and now.is_below_floor(hold.arrived_s))
         if now.highest_c < WARM_C or not (now.falls or sinks):
             return
         if self.fell_at_the_clocks_end:
@@ -473,6 +488,45 @@ class PowerMonitor:
             return True
         return False
 
+    # More of it than the program asks for
+
+    def _judge_gain(self, plan: Plan, position: Position, now: "_RecentCourse") -> None:
+        index = position.segment
+        rate = None if index is None else plan.schedule.segments[index].rate_c_per_h
+        if position.phase != "ramp" or index is None or rate is None or not plan.heats(index):
+            self.faster = False
+            return
+        if self.faster:
+            passed_h = (now.at_s - self._gained_s) / SECONDS_PER_HOUR
+            self.faster = now.celsius > self._gained_c + rate * passed_h + 0.5 * GAIN_C
+            return
+        target_c = plan.schedule.segments[index].target_c
+        for pace_s, readings, before_s in PACES[:2]:
+            pace_s = max(pace_s, readings * self._recent.interval_s())
+            before_s = max(before_s, BEFORE_READINGS * self._recent.interval_s())
+            age_s = now.at_s - now.time_s
+            inside = (age_s >= pace_s) & (age_s <= pace_s + before_s)
+            if position.begun_s is not None:
+                inside &= now.time_s >= position.begun_s + SETTLED_S
+            if np.count_nonzero(inside) < BEFORE_POINTS or now.highest_c < COLD_SWINGS_C:
+                continue
+            line = _LeastSquaresLine(now.time_s[inside], now.values_c[inside])
+            off = line.slope_c_per_s * SECONDS_PER_HOUR / rate - 1.0
+            if line.span_s < 0.6 * before_s or abs(off) > KEEPS_PLAN_SHARE:
+                continue
+            last_s = float(now.time_s[inside][-1])
+            whole_c = rate * (now.mean_s - last_s) / SECONDS_PER_HOUR
+            due_c = line.at_c(last_s) + whole_c
+            if due_c > target_c - 2.0 * whole_c - SIGNIFICANT_ERRORS * now.error_c:
+                continue
+            behind_c = max(-self.above_clock_c(last_s, line.at_c(last_s)), 0.0)
+            error_c = math.hypot(now.error_c, line.error_c(now.mean_s, now.noise_c))
+            swing_c = max(line.swing_c(now.time_s[inside], now.values_c[inside]), now.usual_fall_c)
+            least_c = max(GAIN_C, now.errors * error_c, GAIN_SWINGS * swing_c)
+            if now.celsius - due_c > min(behind_c, WAITS_MOST_C) + least_c:
+                self.faster, self._gained_c, self._gained_s = True, due_c, now.at_s
+                return
+
     # On past its time
 
     def _judge_overlong_hold(self, plan: Plan, now: "_RecentCourse") -> None:
@@ -576,6 +630,12 @@ class _RecentCourse:
         self.fall_error_c = noise_c * math.sqrt(1.0 / self.count + 1.0 / fewest)
         self.high_s = self.at_s - (float(np.flatnonzero(recent)[np.argmax(means)]) + 0.5) * NOW_S
         self.usual_fall_c = _usual_fall_c(sums, count, self.high_s - self.at_s)
+        # A level is high for a while, and a swing each time anew: a fall began at the last of it.
+        near_c = self.highest_c - max(
+            self.usual_fall_c, LEVEL_C, LEVEL_ERRORS * self.minute_noise_c
+        )
+        ages_s = np.flatnonzero(recent)[means >= near_c] * NOW_S
+        self.left_high_s = self.at_s - float(ages_s[0]) - 0.5 * NOW_S
 
     @property
     def swings(self) -> bool:
@@ -624,6 +684,32 @@ class _RecentCourse:
                 return True
         return False
 
+    def is_below_floor(self, arrived_s: float) -> bool:
+        """Tell whether it lies below the lowest that its hold came to and rose from.
+
+        Whatever a relay swings by, it switches on at the same low each time.
+        """
+        for window_s, readings in FLOORS:
+            interval_s = (self.time_s[-1] - self.time_s[0]) / (self.time_s.size - 1)
+            in_window = max(readings, round(window_s / interval_s))
+            held_c = self.values_c[self.time_s > arrived_s + SETTLED_S]
+            blocks = held_c.size // in_window
+            if blocks < FLOOR_BLOCKS + 1:
+                continue
+            means = held_c[held_c.size - blocks * in_window :].reshape(blocks, in_window).mean(1)
+            before, last_c = means[:-1], float(means[-1])
+            middle_c = float(np.median(before))
+            scatter_c = MAD_TO_SIGMA * float(np.median(np.abs(before - middle_c)))
+            scatter_c *= 1.0 + 4.0 / before.size
+            error_c = min(scatter_c, self.noise_c / math.sqrt(in_window))
+            steady_c = STEADY_C + 4.0 * error_c
+            if window_s > FLOORS[0][0] and np.ptp(before) > steady_c:
+                break  # means as long as a swing's low depend on where they begin
+            floor_c = _floor_c(before, steady_c)
+            if last_c < floor_c - BELOW_FLOOR_C - FLOOR_ERRORS * error_c:
+                return True
+        return False
+
     def _rare_ones_sank(
         self, level: npt.NDArray[np.bool_], last: npt.NDArray[np.bool_], least_c: float
     ) -> bool:
@@ -649,6 +735,35 @@ class _RecentCourse:
         if clean_c > 0.0:
             swing_c = SWING_SHARE * clean_c + SWING_MORE_C + SWING_ERRORS * error_c
         return max(least_c, self.errors * error_c, swing_c)
+
+
+def _floor_c(means: FloatArray, steady_c: float) -> float:
+    """Return the lowest of a steady course, or of the lows that a swing rose from twice [°C].
+
+    -inf where a swing has not shown them yet.  It may have been lower between two readings.
+    """
+    span_c = float(np.max(means) - np.min(means))
+    if span_c <= steady_c:
+        return float(np.min(means))
+    steps_c = np.diff(means)
+    steps_c = steps_c[steps_c < 0.0]
+    if not steps_c.size:
+        return -math.inf
+    step_c = max(-float(np.median(steps_c)) - BELOW_FLOOR_C, 0.0)
+    lows: list[float] = []
+    low_c = high_c = float(means[0])
+    falls = False
+    for value_c in means.tolist():
+        if falls:
+            low_c = min(low_c, value_c)
+            if value_c > low_c + 0.5 * span_c:
+                lows.append(low_c)
+                falls, high_c = False, value_c
+        else:
+            high_c = max(high_c, value_c)
+            if value_c < high_c - 0.5 * span_c:
+                falls, low_c = True, value_c
+    return min(lows) - step_c if len(lows) > 1 else -math.inf
 
 
 def _usual_fall_c(sums: FloatArray, count: npt.NDArray[np.signedinteger], until_s: float) -> float:

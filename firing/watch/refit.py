@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from firing.errors import FiringError
 from firing.kiln.description import Fitted, KilnDescription
@@ -33,12 +34,20 @@ ERROR_OF_FITTED = {"power": 0.035, "loss": 0.045}
 """The same for figures that were fitted to earlier logs; source: kiln-fit-choices."""
 
 
+CHANGED_SHARE, CHANGED_ERRORS = 0.06, 3.0
+"""The supply changed where the power shown before and after differs by this share, and by so many
+standard errors; common practice, no source [-, -]."""
+OUTDONE, SEEN_S = 1.04, 1800.0
+"""A lack of power is over once the course took so many times as much, for so long [-, s]."""
+
+
 @dataclass(frozen=True, eq=False)
 class RefitJob:
     """What a refit needs; it may go to another process.
 
     `duty` is NaN where it is not known, `windows` of how many half-hours the last refit knew:
-    another is made only of a tenth more.  The program was over at `off_from_s`.
+    another is made only of a tenth more.  The program was over at `off_from_s`.  `power` is what
+    this firing has taught of it so far; None where nothing.
     """
 
     kiln: KilnDescription
@@ -49,6 +58,7 @@ class RefitJob:
     duty: FloatArray
     windows: int = 0
     off_from_s: float | None = None
+    power: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +106,16 @@ def refit(job: RefitJob) -> RefitResult:
     except FiringError:
         return nothing
     windows = len(misfit.windows)
+    before = job.kiln.fitted
+    # A lack of power that is over leaves no half-hour at full power that would say so.
+    by_file = replace(nothing, fitted=None if job.power is None else before, windows=windows)
     if windows <= job.windows * MORE_DATA_FACTOR:
-        return nothing
+        at = before.loss, before.capacity, before.leak_factor
+        return by_file if job.power and _is_outdone(misfit, job.power, *at) else nothing
     try:
         found = fit_kiln(job.kiln, [record])
     except FiringError:
         found = None  # too little yet, or nothing that this kiln could have done
-    before = job.kiln.fitted
     learnt: list[str] = []
     capacity, loss, power, leak = before.capacity, before.loss, before.power, before.leak_factor
     loss_se, power_se = nothing.loss_se, nothing.power_se
@@ -128,7 +141,7 @@ def refit(job: RefitJob) -> RefitResult:
             power, power_se = found_power
             learnt.append("power")
     if not learnt:
-        return replace(nothing, windows=windows)
+        return by_file
     fitted = replace(before, power=power, loss=loss, capacity=capacity, leak=leak)
     return RefitResult(fitted, power_se, loss_se, tuple(sorted(learnt, key=FIGURES.index)), windows)
 
@@ -147,19 +160,24 @@ def _power_for(
     if not hot or np.count_nonzero(misfit.powered) < LEAST_POWERED:
         return None
 
-    def best(more: float) -> float:
-        """Return the best power where walls and air carry off so many times as much."""
-        at = Multipliers(1.0, more * loss, capacity, more * leak)
-        need_j, given_j = misfit.window_j(at)
-        weight = np.where(misfit.powered, given_j / misfit.scatter_j**2, 0.0)
-        return float(weight @ need_j) / float(weight @ given_j)
-
+    at = Multipliers(1.0, loss, capacity, leak)
     try:
+        need_j, given_j = misfit.window_j(at)
+        now = present_windows(need_j, given_j, misfit.scatter_j, misfit.powered)
+
+        def best(more: float) -> float:
+            """Return the best power where walls and air carry off so many times as much."""
+            other = Multipliers(1.0, more * loss, capacity, more * leak)
+            need_j, given_j = misfit.window_j(other)
+            weight = np.where(now, given_j / misfit.scatter_j**2, 0.0)
+            return float(weight @ need_j) / float(weight @ given_j)
+
         power, with_more = best(1.0), best(1.0 + loss_se)
+        if _is_outdone(misfit, power, loss, capacity, leak):
+            return None
     except FiringError:
         return None
-    _, given_j = misfit.window_j(Multipliers(1.0, loss, capacity, leak))
-    given = given_j[misfit.powered] / misfit.scatter_j[misfit.powered]
+    given = given_j[now] / misfit.scatter_j[now]
     # In units of a window's scatter, so that low power tells less than full.
     by_windows = 1.0 / (power * float(np.sqrt(given @ given)))
     by_loss = abs(with_more - power) / power
@@ -167,6 +185,48 @@ def _power_for(
     if not ABSURD[0] <= power <= ABSURD[1] or power_se > RATIO_TOLD:
         return None
     return power, power_se
+
+
+def present_windows(
+    need_j: FloatArray, given_j: FloatArray, scatter_j: FloatArray, powered: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Return the half-hours at full power that tell of it as it is now: after its last change.
+
+    A dip of the supply that is over says nothing of the rest, nor does what was before a bank died.
+    """
+    at = np.flatnonzero(powered)
+    power, off = need_j[at] / given_j[at], scatter_j[at] / given_j[at]
+    weight = off**-2.0
+    surest, since = 0.0, 0
+    for cut in range(LEAST_POWERED, at.size - LEAST_POWERED + 1):
+        before = float(np.average(power[:cut], weights=weight[:cut]))
+        after = float(np.average(power[cut:], weights=weight[cut:]))
+        error = math.sqrt(1.0 / float(weight[:cut].sum()) + 1.0 / float(weight[cut:].sum()))
+        if abs(after / before - 1.0) > CHANGED_SHARE and abs(after - before) > surest * error:
+            surest, since = abs(after - before) / error, cut
+    now = powered.copy()
+    if surest > CHANGED_ERRORS:
+        now[at[:since]] = False
+    return now
+
+
+def _is_outdone(
+    misfit: RecordMisfit, power: float, loss: float, capacity: float, leak: float
+) -> bool:
+    """Tell whether the kiln has done more, since it was last known to be at full power."""
+    from firing.kiln.residuals import Multipliers
+
+    powered = np.flatnonzero(misfit.powered)
+    if not powered.size:
+        return False
+    need_j, full_j = misfit.sides(Multipliers(1.0, loss, capacity, leak))
+    last = int(misfit.windows[int(powered[-1])][1])
+    count = max(1, round(SEEN_S / float(np.median(misfit.record.step_s))))
+    if need_j.size - last <= count:
+        return False
+    ones = np.ones(count)
+    needed = np.convolve(need_j[last:], ones, "valid")
+    return bool(np.any(needed > OUTDONE * power * np.convolve(full_j[last:], ones, "valid")))
 
 
 def _log(job: RefitJob) -> Log:

@@ -302,8 +302,7 @@ class WatchSession:
             isolation.run("the putting of lines on the disk", recorder.tick, None)
             remarks += isolation.run("the recording's remarks", recorder.remarks, [])
         if self._command is not None:
-            trouble = isolation.run("the program for alarms", self._command.tick, None)
-            remarks += [] if trouble is None else [trouble]
+            remarks += isolation.run("the program for alarms", self._command.tick, [])
         for remark in remarks:
             self._display.note(remark)
         self._display.tick()

@@ -7,6 +7,8 @@ three days ago would be told as this one, its program as done.
 from __future__ import annotations
 
 import itertools
+import os
+import shlex
 import tempfile
 import time
 from collections.abc import Callable, Sequence
@@ -140,9 +142,17 @@ def open_watch(
 def check_options(options: WatchOptions) -> None:
     """Refuse what could not begin; nothing but a log is opened for it."""
     _checked(options)
-    out = options.out
-    if out is not None and (out.is_dir() or not out.parent.is_dir()):
-        raise FiringError(f"{out} cannot be recorded to: it has to be a file in a folder that is")
+
+
+def _check_folder(out: Path) -> None:
+    if out.is_dir():
+        raise FiringError(f"{out} cannot be recorded to, as it is a folder; name a file in it")
+    if not out.parent.is_dir():
+        make = "mkdir" if os.name == "nt" else "mkdir -p"
+        raise FiringError(
+            f"{out} cannot be recorded to, as there is no folder {out.parent}; make it with "
+            f"{make} {shlex.quote(str(out.parent))}"
+        )
 
 
 def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | None]:
@@ -151,6 +161,8 @@ def _checked(options: WatchOptions) -> tuple[ReadingSource, int, AlarmCommand | 
 
     if options.load is not None and options.kiln is None:
         raise FiringError("--load says what is in a kiln, so give --kiln too")
+    if options.out is not None:
+        _check_folder(options.out)
     command = parse_command(options.command)
     line = {name: options.line.get(name) for name in LINE_OPTIONS}
     source = choose_source(options.source, line, options.reading, options.channel)

@@ -111,9 +111,12 @@ class CircuitMonitor:
             return self._take_broken(time_s, value_c)
         if self._is_odd(time_s, value_c):
             self._odd.append((time_s, value_c))
-            if _is_lasting(self._odd):
-                last_c = self._last_c()
-                self.broken = CircuitFault(self._kind_of_fault(last_c), last_c, value_c)
+            last_c = self._last_c()
+            # A cold kiln's leads need no third reading where two fall out of its course.
+            cold = value_c < last_c and self._falls_in_cold_kiln(time_s, value_c)
+            if _is_lasting(self._odd) or (cold and len(self._odd) > 1):
+                kind = "reversed" if cold else self._kind_of_fault(last_c)
+                self.broken = CircuitFault(kind, last_c, value_c)
                 self._faulty = deque(self._odd)
                 self._odd = []
             return False

@@ -6,14 +6,18 @@ import numpy as np
 import pytest
 from design.making import CONTROLLER, PLANTERS_AND_CUPS, check_plan, example_kiln, ware
 
+from firing.controller.controller import Controller
 from firing.design.explain import designed_text
-from firing.design.repair import repaired_design
+from firing.design.repair import fastest_safe_rate, repaired_at, repaired_design
 from firing.errors import FiringError
 from firing.files.ready import ready_text
 from firing.forecast.forecast import forecast
+from firing.kiln.description import KilnDescription
 from firing.schedule.file import parse_schedule
 from firing.schedule.schedule import Schedule, Segment
 from firing.ware.drying import DryFirst
+from firing.ware.limits import Breach
+from firing.ware.safe_rates import limits_for
 
 THIN = parse_schedule(ready_text("thin-ware-bisque"))
 
@@ -111,3 +115,50 @@ def test_a_wall_that_differs_too_much_is_told_of_the_segment_to_slow() -> None:
         assert breach.to_c <= 600.0
         assert breach.segment == 0
         assert breach.write_c_per_h < 50.0
+
+
+def test_one_breach_is_mended_by_itself() -> None:
+    """By algebra: 80 K at 300 °C/h, 100 K at 50 and 400 K at 300 are 16, 120 and 80 minutes."""
+    plan = Schedule("one", (Segment(600.0, 300.0), Segment(900.0, 100.0)), start_c=20.0)
+    fast = Breach(
+        "rate", 0, "free water", "made up", "", 100.0, 200.0, 150.0, "made up",
+        written_c_per_h=300.0, limit_c_per_h=50.4, write_c_per_h=50.0,
+    )  # fmt: skip
+    controller = Controller(max_segments=99)
+    slower, done = repaired_at(plan, fast, controller)
+    assert [(s.target_c, s.rate_c_per_h) for s in slower.segments] == [
+        (100.0, 300.0), (200.0, 50.0), (600.0, 300.0), (900.0, 100.0),
+    ]  # fmt: skip
+    minutes = [60.0 * k / rate for k, rate in ((80.0, 300.0), (100.0, 50.0), (400.0, 300.0))]
+    assert sum(minutes) == pytest.approx(216.0)
+    assert "50 °C/h from 100 °C to 200 °C" in done
+    short = Breach(
+        "dwell", 0, "carbon", "made up", "", 550.0, 700.0, 600.0, "made up", add_hold_s=900.0,
+        at_least_s=3600.0,
+    )  # fmt: skip
+    held, _ = repaired_at(plan, short, controller)
+    assert [s.hold_s for s in held.segments] == [900.0, 0.0]
+
+
+@pytest.mark.parametrize("kiln", [None, example_kiln()])
+def test_the_fastest_safe_rate_is_safe_and_the_next_is_not(kiln: KilnDescription | None) -> None:
+    """One degree an hour more breaks a limit of the segment, by the forecast's own check."""
+    plan = Schedule(
+        "bisque",
+        (Segment(90.0, 40.0, hold_s=8 * 3600.0), Segment(600.0, 30.0), Segment(950.0, 40.0)),
+        "bisque",
+    )
+
+    def breaches(rate_c_per_h: float) -> list[int]:
+        first, second, last = plan.segments
+        faster = replace(plan, segments=(first, replace(second, rate_c_per_h=rate_c_per_h), last))
+        return [b.segment for b in forecast(faster, kiln=kiln, load=PLANTERS_AND_CUPS).breaches]
+
+    found = fastest_safe_rate(plan, 1, PLANTERS_AND_CUPS, kiln=kiln)
+    rate = found.rate_c_per_h
+    assert rate == found.schedule.segments[1].rate_c_per_h == int(rate)
+    assert 1 not in breaches(rate)
+    assert len(breaches(rate + 1.0)) > len(breaches(rate))
+    # no faster than the lowest of the limits between the segment's ends, on a grid of 1 °C
+    limits = limits_for(PLANTERS_AND_CUPS, purpose="bisque")
+    assert rate <= limits.heating(np.arange(91.0, 600.0)).min()

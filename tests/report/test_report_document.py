@@ -2,6 +2,7 @@
 
 import pytest
 
+from firing.report.cautions import cautions_report
 from firing.report.document import (
     Block,
     Bullets,
@@ -15,7 +16,6 @@ from firing.report.document import (
     on_page,
     on_text,
 )
-from firing.report.listings import cautions_report
 from firing.report.page import render_page
 from firing.report.text import render_text
 from firing.safety import all_cautions

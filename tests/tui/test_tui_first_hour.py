@@ -316,7 +316,7 @@ def test_a_tariff_is_described_in_a_form(play: Play, tmp_path: Path) -> None:
     async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
         await pilot.press("ctrl+k")
         await until(pilot, front(app, EquipmentSheet))
-        await pilot.press("down", "down", "down", "n")
+        await pilot.press("down", "down", "down", "ctrl+n")
         await until(pilot, front(app, FormScreen))
         await fill(pilot, currency="EUR", price_per_kwh="0,31")
         await pilot.press("ctrl+s")

@@ -2,12 +2,16 @@
 
 import numpy as np
 import pytest
+from firing.tui.equipment import read_all
 from firing.tui.plot import CROSS, GUTTER, Window, column_at, draw, time_at, window_on
+from firing.tui.plot_lines import forecast_lines
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firing.forecast.forecast import forecast
 from firing.report.charts.text_chart import ChartSeries
 from firing.report.words import Timekeeper
+from firing.schedule.schedule import Schedule, Segment
 
 WHOLE = Window(0.0, 36_000.0, 0.0, 36_000.0)
 RAMP = ChartSeries("ramp", np.array([0.0, 36_000.0]), np.array([0.0, 1000.0]))
@@ -90,3 +94,48 @@ def test_a_line_with_gaps_and_a_line_of_nothing_are_drawn() -> None:
     assert window is not None
     assert len(draw([gaps, empty], window, width=40, height=10, unit="C", keeper=NO_CLOCK)) == 10
     assert window_on([empty]) is None
+
+
+def test_what_happens_along_a_course_stands_on_it_without_colour_or_dots() -> None:
+    """A bisque at 100 °C/h from 20 °C: each letter where algebra has the middle of its window."""
+    plan = Schedule("bisque", (Segment(1000.0, 100.0, action="bungs in"),), "bisque")
+    shown = forecast_lines(forecast(plan))
+    window = window_on(shown.lines)
+    assert window is not None
+    at_s = {mark.letter: (mark.from_s, mark.to_s) for mark in shown.marks if mark.to_s <= 35280.0}
+    # drying 80 to 95, bound water 400 to 700, quartz 565 to 600, burn-out 650 to 800, the last 100
+    for letter, low_c, high_c in (
+        ("C", 80, 95), ("W", 400, 700), ("Q", 565, 600), ("B", 650, 800), ("H", 900, 1000),
+    ):  # fmt: skip
+        assert at_s[letter] == pytest.approx([36.0 * (low_c - 20), 36.0 * (high_c - 20)])
+    assert at_s["!"] == pytest.approx([35280.0, 35280.0])
+    assert shown.key == "C candle W water Q quartz B burn H cone ! by hand"
+    assert "chemical water" in shown.readout(36.0 * 530)
+    for ascii_only in (False, True):
+        rows = draw(
+            shown.lines, window, width=75, height=24, unit="C", keeper=shown.keeper,
+            marks=shown.marks, ascii_only=ascii_only,
+        )  # fmt: skip
+        seen = text(rows)
+        for letter in at_s:
+            assert any(letter in line[5:] for line in seen[1:-2]), letter
+        legend = seen[0]
+        assert "set" in legend
+        if ascii_only:
+            # lines apart without dots: each its own character
+            assert "---" in legend
+            assert "***" in legend
+
+
+def test_power_is_marked_where_the_elements_are_on_all_the_time() -> None:
+    kiln = read_all({"kiln": "example-kiln"}).equipment.kiln
+    assert kiln is not None
+    plan = Schedule("fast", (Segment(600.0, 60.0), Segment(1200.0, 900.0)), "glaze")
+    found = forecast(plan, kiln=kiln.value)
+    (short,) = [stage for stage in found.stages if stage.name == "power limits"]
+    second = found.segments[1]
+    # 900 °C/h is out of this kiln's reach from where it begins, as its own rates say
+    assert found.kiln is not None
+    assert all(rate < 900.0 for at_c, rate in found.kiln.max_rate if at_c >= 600.0)
+    assert second.start_s <= short.from_s <= second.start_s + 900.0
+    assert short.to_s == second.ramp_end_s

@@ -374,7 +374,7 @@ DANGERS: dict[str, tuple[str, ...]] = {
     "half": ("power-weaker", "cooling", "stalled"),
     "hold goes on": ("hold-long",),
     "welded": ("hold-long", "over-top", "above-plan"),
-    "welded in a ramp": ("above-plan", "over-top"),
+    "welded in a ramp": ("climbs-fast", "above-plan", "over-top"),
     "shorted": ("reading-impossible",),
     "reversed": ("reading-impossible",),
     "pulled out": ("reading-impossible",),
@@ -386,12 +386,16 @@ CIRCUIT = ("shorted", "reversed", "pulled out", "stuck", "reversed from the star
 
 @dataclass(frozen=True)
 class Judged:
-    """A case and its firing; the danger begins, and shows by 3 °C at the thermocouple [s]."""
+    """A case and its firing; the danger begins, and shows by 3 °C at the thermocouple [s].
+
+    `usual_c` is the course that it would have had without.
+    """
 
     case: Case
     made: Made
     danger_s: float = math.inf
     shows_s: float = math.inf
+    usual_c: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 def judged(kinds: dict[str, int], first: int = 0) -> list[Judged]:
@@ -418,10 +422,11 @@ def judged(kinds: dict[str, int], first: int = 0) -> list[Judged]:
     troubled = fire_all([cases[j].wanted for j in harmed])
     found = [Judged(case, made) for case, made in zip(cases, usual, strict=True)]
     for j, made in zip(harmed, troubled, strict=True):
-        found[j] = Judged(cases[j], made, starts.get(j, math.inf), _shows_s(usual[j], made))
+        begins_s, usual_c = starts.get(j, math.inf), usual[j].true_c
+        found[j] = Judged(cases[j], made, begins_s, _shows_s(usual[j], made), usual_c)
     for j, at_s in starts.items():
         if cases[j].kind in CIRCUIT:
-            found[j] = Judged(cases[j], usual[j], at_s, at_s)
+            found[j] = Judged(cases[j], usual[j], at_s, at_s, usual[j].true_c)
     return found
 
 
@@ -435,6 +440,8 @@ def _with_trouble(
     kind: str, made: Made, chance: np.random.Generator
 ) -> tuple[Wanted | None, Trouble]:
     """Return what is to be fired instead of an unharmed firing; None where that does."""
+    if kind not in DANGERS and kind != "dip":
+        return None, Trouble()
     wanted, peak = made.wanted, made.peak_index
     top_c = wanted.program[peak][1]
     arrived_s, left_s = made.arrived_s[peak], made.left_s[peak]
@@ -467,8 +474,6 @@ def _with_trouble(
         return None, Trouble(0.0)
     elif kind in CIRCUIT:
         return None, Trouble(ramp_s)
-    else:
-        return None, Trouble()
     return replace(wanted, trouble=trouble), trouble
 
 

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +14,10 @@ from firing.watch.thermocouple_circuit import CircuitMonitor
 
 COOLING = ((9.5, 700.0), (10.5, 420.0), (11.5, 120.0), (12.5, 50.0), (13.0, 45.0))
 """Faster than any kiln cools, to be done sooner."""
-ALARMS = ("over-top", "above-plan", "stalled", "cooling", "reading-lost", "reading-stuck")
+ALARMS = (
+    *("over-top", "above-plan", "climbs-fast", "stalled"),
+    *("cooling", "reading-lost", "reading-stuck"),
+)
 
 
 def test_a_firing_that_goes_as_planned_tells_its_events_and_no_alarm(tmp_path: Path) -> None:
@@ -56,6 +60,27 @@ def test_above_plan(tmp_path: Path) -> None:
     assert [state for state, _ in states] == ["raised", "over"]
     assert 2.25 < states[0][1] < 2.4  # 15 °C are gained in a quarter of an hour
     assert 3.5 < states[1][1] < 4.2
+
+
+def test_a_kiln_that_runs_away_from_its_ramp_is_told_long_before_it_is_far_above_it(
+    tmp_path: Path,
+) -> None:
+    # 160 °C/h where 100 are planned: 4 °C more after four minutes, 15 after a quarter of an hour
+    points = ((0.0, 20.0), (3.0, 320.0), (4.0, 480.0), (4.2, 440.0), (5.8, 600.0), (6.2, 600.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    states = told.of("climbs-fast")
+    assert [state for state, _ in states] == ["raised", "over"]
+    assert 3.0 < states[0][1] < 3.0 + 8.0 / 60.0
+    assert states[0][1] < told.of("above-plan")[0][1]
+    message = next(n.message for n in told.notices if n.id == "climbs-fast")
+    assert "a relay may have stuck" in message
+
+
+def test_a_kiln_that_creeps_down_to_a_stand_has_stalled(tmp_path: Path) -> None:
+    """By 14 °C/h, which is no fall, and so far that it is on no ramp any more."""
+    points = (*AS_PLANNED[:3], (7.3, 750.0), (9.3, 722.0), (12.0, 720.0))
+    told = replayed(write_course(tmp_path / "log.csv", points))
+    assert [state for state, _ in told.of("stalled")] == ["raised"]
 
 
 def test_stalled(tmp_path: Path) -> None:
@@ -170,6 +195,34 @@ def test_a_latch_alternates_and_is_patient(
         if state is not None:
             told.append(state)
     assert told == [("raised", "over")[i % 2] for i in range(len(told))]
+
+
+def test_reversed_leads_of_a_cold_kiln_are_told_in_five_noisy_readings() -> None:
+    """At 150 °C/h and ±3 °C: 10 °C in four minutes, 3.4 errors of a line through five readings.
+
+    A line's rise over n readings has an error of σ (n − 1) / √(n (n² − 1) / 12): 3.8 °C.
+    """
+    chance, told = np.random.default_rng(1), []
+    for _ in range(200):
+        circuit = CircuitMonitor()
+        readings = 20.0 - 2.5 * np.arange(10.0) + chance.normal(0.0, 3.0, 10)
+        for number, value_c in enumerate(readings.tolist()):
+            circuit.add_reading(60.0 * number, value_c, Status.OK)
+            if circuit.broken is not None:
+                assert circuit.broken.fault == "reversed"
+                told.append(number)
+                break
+    assert len(told) == 200
+    assert np.mean(told) < 7.0
+
+
+def test_a_cold_kiln_that_waits_has_no_reversed_leads_however_noisy() -> None:
+    chance = np.random.default_rng(2)
+    for _ in range(100):
+        circuit = CircuitMonitor()
+        for number, noise_c in enumerate(chance.normal(0.0, 3.0, 60).tolist()):
+            circuit.add_reading(60.0 * number, 20.0 + noise_c, Status.OK)
+        assert circuit.broken is None
 
 
 def test_a_cold_kiln_that_climbs_in_steps_has_no_reversed_leads() -> None:

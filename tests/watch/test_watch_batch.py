@@ -4,45 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from watch.batchfirings import CIRCUIT, DANGERS, HOUR_S, Judged, disturbed, judged, read
-
-from firing.capture.reading import PlausibilityCheck, Reading, Status
-from firing.forecast.forecast import forecast
-from firing.schedule.schedule import Schedule, Segment
-from firing.watch.events import AlarmLimits, WatchEvent
-from firing.watch.predictor import ForecastPredictor
-from firing.watch.state import Estimate
-from firing.watch.watcher import Watcher
+from watch.batchfirings import DANGERS, HOUR_S, judged
+from watch.judging import followed
 
 FIRST = 700
 SHOWS_WHATEVER = ("cut in a ramp", "outage", "shorted", "reversed", "pulled out", "stuck")
-
-
-def followed(
-    one: Judged, until_s: float, ask_s: tuple[float, ...] = ()
-) -> tuple[list[WatchEvent], list[Estimate]]:
-    """Watch a firing; return what is told, and how it stands at some moments."""
-    program = one.case.wanted.program
-    schedule = Schedule("judged", tuple(Segment(t, r, "rate", 60.0 * h) for r, t, h in program))
-    time_s, reading_c = read(one.case, one.made, until_s)
-    if one.case.kind in CIRCUIT:
-        reading_c = disturbed(one.case.kind, time_s, reading_c, one.danger_s)
-    lost_s = max(60.0, 2.5 * one.case.interval_s)
-    watcher = Watcher(
-        AlarmLimits(schedule.peak_c + 20.0, lost_after_s=lost_s),
-        schedule,
-        ForecastPredictor(forecast(schedule)),
-    )
-    watcher.begin(0.0, live=False)
-    judge, told, stands, left = PlausibilityCheck(1), [], [], list(ask_s)
-    for moment_s, value_c in zip(time_s.tolist(), reading_c.tolist(), strict=True):
-        reading = Reading([value_c], [Status.OK], moment_s)
-        judge.mark(moment_s, reading)
-        told += watcher.add(moment_s, reading, 0)
-        if left and moment_s >= left[0]:
-            stands.append(watcher.estimate(left.pop(0)))
-    watcher.close()
-    return told, stands
 
 
 @pytest.mark.soak

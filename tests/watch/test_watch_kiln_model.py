@@ -16,6 +16,7 @@ from firing.review.position import Position
 from firing.ware.load import load_or_typical, typical_load
 from firing.watch.history import History
 from firing.watch.kiln_model import KilnModel
+from firing.watch.refit import present_windows
 from firing.watch.simulate_remaining import simulate_remaining
 from firing.watch.state_estimator import KilnStateEstimator
 
@@ -130,6 +131,22 @@ def test_a_kiln_that_will_not_get_there_is_told_of(tmp_path: Path) -> None:
     assert 1000.0 < last.stalls_c < 1222.0
     assert last.program_end_s is None
     assert any("does not get beyond" in sentence for sentence in refits(told))
+
+
+def windows(power: list[float], scatter: float = 0.02) -> list[bool]:
+    """Return which half-hours at full power tell of it now; each needs what its power gave."""
+    full_j = np.full(len(power), 1.8e7)
+    every = np.ones(len(power), dtype=np.bool_)
+    now = present_windows(np.array(power) * full_j, full_j, scatter * full_j, every)
+    return list(now)
+
+
+def test_what_the_supply_lacked_is_forgotten_once_it_is_over() -> None:
+    dip = [0.76, 0.75, 0.74, 0.75]
+    assert windows([*dip, 0.99, 1.0, 1.01]) == [False] * 4 + [True] * 3
+    assert windows([1.0, 1.01, 0.99, *dip]) == [False] * 3 + [True] * 4
+    assert windows([1.0, 0.99, 0.98, 0.97, 0.96, 0.95]) == [True] * 6  # the model's own drift
+    assert windows([0.9, 1.0]) == [True] * 2  # two tell of no change
 
 
 # Against the package's own simulation: the same model has to give the same answers.

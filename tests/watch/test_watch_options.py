@@ -74,7 +74,7 @@ def test_what_is_recorded_is_what_was_replayed(tmp_path: Path) -> None:
         ({"channel": "9"}, "log.csv has no channel"),
         ({"command": " "}, "--alarm-command is empty"),
         ({"command": '"x'}, "quotation mark is not closed"),
-        ({"out": Path("/nowhere/at/all.csv")}, "a file in a folder that is"),
+        ({"out": Path("/nowhere/at/all.csv")}, "make it with mkdir -p /nowhere/at$"),
         ({"line": {"speed": "fast"}}, "write a number"),
     ],
 )

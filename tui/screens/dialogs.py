@@ -141,6 +141,8 @@ class Sheet(ModalScreen[None]):
         Binding("up,k", "scroll(-1)", "Up", show=False),
         Binding("pagedown,space", "page(1)", "Next page"),
         Binding("pageup", "page(-1)", "Page before"),
+        Binding("home,ctrl+home", "end(-1)", "First line", show=False),
+        Binding("end,ctrl+end", "end(1)", "Last line", show=False),
     ]
 
     def __init__(self, title: str, paragraphs: Sequence[str | tuple[str, str]]) -> None:
@@ -179,6 +181,11 @@ class Sheet(ModalScreen[None]):
         """Scroll by a page."""
         scroll = self.query_one(VerticalScroll)
         scroll.scroll_relative(y=by * max(scroll.size.height - 1, 1), animate=False)
+
+    def action_end(self, way: int) -> None:
+        """Scroll to the first or the last line."""
+        scroll = self.query_one(VerticalScroll)
+        (scroll.scroll_home if way < 0 else scroll.scroll_end)(animate=False)
 
     def action_close(self) -> None:
         """Go back."""

@@ -60,8 +60,8 @@ class EquipmentSheet(ModalScreen[Step | None]):
         Binding(
             "e,f2", "step('edit')", "Edit", key_display="E", tooltip="Change what the file says"
         ),
-        Binding("n,insert", "step('new')", "New", key_display="N", tooltip="Describe a new one"),
-        Binding("delete,backspace,minus", "step('none')", "None", tooltip="Go on without one"),
+        Binding("ctrl+n,insert", "step('new')", "New", tooltip="Describe a new one"),
+        Binding("delete,backspace", "step('none')", "None", tooltip="Go on without one"),
         Binding("escape", "close", "Back to the plan"),
     ]
 

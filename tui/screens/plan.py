@@ -6,9 +6,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
+import numpy as np
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Static
 
@@ -17,14 +18,13 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
-from ..fixing import CURE_WORDS
 from ..forecasting import ranges_known
 from ..key_figures import missing_choices, summary_lines
 from ..plot_lines import forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
-from ..widgets.lines import KeyLine, TitleLine
-from ..widgets.segments import Segments
+from ..widgets.lines import KeyLine, TitleLine, Tour
+from ..widgets.segments import Offers, Segments
 from .base import side_width
 from .plan_actions import PlanActionsScreen
 from .saving import choose_plan, offer
@@ -36,6 +36,10 @@ if TYPE_CHECKING:
     from ..session import Session
 
 
+_LEAST_OFFERS, _LOOKED_AT = 2, 6
+"""The list under the table: a heading and a line at least; so many rows while it is in use."""
+
+
 class PlanScreen(PlanActionsScreen):
     """A plan being made."""
 
@@ -44,6 +48,9 @@ class PlanScreen(PlanActionsScreen):
         "Every change is forecast at once: the curve and the lines below it follow.",
         "With a kiln and a load chosen (^K), core is the middle of the thickest piece.",
         "A number may carry its unit: 1200C or 2192F, whatever the plan is written in.",
+        "On the curve: C candling, W chemical water, Q quartz inversion, B burn-out, H the cone's "
+        "heat-work, P power limits, ! by hand.  The foot is thick along each.",
+        "“was” is the plan before the last change, until it is saved.",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+z", "undo", "Undo", tooltip="Take back the last change"),
@@ -58,6 +65,10 @@ class PlanScreen(PlanActionsScreen):
         Binding(
             "ctrl+f", "fix", "Fix",
             tooltip="Fix the gravest warning in the plan, as one change that undo takes back",
+        ),
+        Binding(
+            "ctrl+w", "to_fix", "To fix",
+            tooltip="Go through what to fix, see each change in the curve, and take it or not",
         ),
         Binding("f3", "unit", "°C/°F", tooltip="Write the same plan in the other unit"),
         Binding("f4", "warnings", "Warnings", tooltip="What to know about this plan"),
@@ -81,24 +92,34 @@ class PlanScreen(PlanActionsScreen):
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
         Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
+        Binding(
             "f10", "calendar", "Calendar", show=False,
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
         Binding(
-            "ctrl+r", "to_cone", "To cone",
-            tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
+            "ctrl+r", "solve", "Solve",
+            tooltip="Solve for the cell: hold, target or rate for the cone, the fastest safe rate, "
+            "the start for an end; each is drawn before it is taken",
         ),
     ]  # fmt: skip
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._left = False
+        self._drawn: Forecast | None = None
+        self._was: Forecast | None = None
 
     def compose(self) -> ComposeResult:
         """Put the table beside the curve, and under both what they come to."""
         yield TitleLine()
+        if self.session.tour:
+            yield Tour()
         with Horizontal(id="body"):
-            yield Segments(id="segments")
+            with Vertical(id="side"):
+                yield Segments(id="segments")
+                yield Offers(id="offers")
             yield Curve(id="curve")
         yield Static(id="consequences")
         yield EditBar()
@@ -115,6 +136,14 @@ class PlanScreen(PlanActionsScreen):
         self.describe()
         self.say("Type on a cell to change it.  F1 is help.")
 
+    def end_tour(self) -> bool:
+        """Take the tour away, unless a cell is edited; returns whether it was there."""
+        tours = self.query(Tour)
+        there = bool(tours) and not self.bar.editing
+        if there:
+            tours.remove()
+        return there
+
     def on_screen_resume(self) -> None:
         """Take up a plan that changed while another screen was in front."""
         if self._left:
@@ -130,7 +159,8 @@ class PlanScreen(PlanActionsScreen):
 
     def on_resize(self) -> None:
         """Share the width between the table and the curve."""
-        self.table.styles.width = side_width(self.size.width)
+        self.query_one("#side").styles.width = side_width(self.size.width)
+        self.call_after_refresh(self.share_rows)
         self._show_title()
         if self.session.forecast is not None and self.up_to_date:
             self._show_consequences(self._consequences(self.session.forecast))
@@ -168,11 +198,59 @@ class PlanScreen(PlanActionsScreen):
             curve.show(no_lines(schedule))
             lines = wrap(f"No forecast: {trouble}", self._room)
         else:
-            curve.show(forecast_lines(result), keep=True)
+            last = self._drawn
+            if last is not None and last.schedule != result.schedule:
+                self._was = last
+            self._drawn = result
+            curve.show(forecast_lines(result, was=self._ghost(result)), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
+        self.show_fixes()
         self.refresh_bindings()
+
+    def show_fixes(self) -> None:
+        offers = self.offers
+        if not offers.has_focus:
+            offers.show("To fix (^W)", self.fixes)
+            self.share_rows()
+
+    def share_rows(self, *, looking: bool = False) -> None:
+        offers, height = self.offers, self.query_one("#body").size.height
+        if not height:
+            return
+        rows = len(self.document.schedule.segments) + 2
+        free = max(height - rows, 0)
+        if looking or offers.has_focus:
+            free = max(free, min(_LOOKED_AT, height // 2))
+        share = min(offers.wanted, free)
+        offers.display = share >= _LEAST_OFFERS
+        self.table.styles.height = min(rows, height - share) if offers.display else height
+
+    def show_ahead(self, ahead: Forecast | None) -> None:
+        now = self.session.forecast
+        if now is not None and self.up_to_date:
+            lines = forecast_lines(now, ahead, self._ghost(now))
+            self.query_one(Curve).show(lines, keep=True)
+
+    def _ghost(self, now: Forecast) -> Forecast | None:
+        """Return the version before, unless it runs the same course."""
+        was = self._was
+        if was is None or not self.document.changed:
+            return None
+        same = all(
+            np.array_equal(getattr(was.trace, what), getattr(now.trace, what))
+            for what in ("time_s", "temperature_c")
+        )
+        return None if same else was
+
+    def press_in_table(self, key: str, typed: str | None) -> None:
+        """Do what a key means on the selected cell; below the last are the changes to be had."""
+        last = self.table.place.row == len(self.document.schedule.segments) - 1
+        if key == "down" and last and self.offers.display:
+            self.action_to_fix()
+        else:
+            super().press_in_table(key, typed)
 
     def show_ranges(self, result: Forecast) -> None:
         self._show_consequences(self._consequences(result))
@@ -202,7 +280,9 @@ class PlanScreen(PlanActionsScreen):
         if action in ("warnings", "page", "calendar"):
             return self.session.forecast is not None
         if action == "fix":
-            return self.up_to_date and self.cure is not None
+            return any(offer.make is not None for offer in self.fixes)
+        if action == "to_fix":
+            return bool(self.fixes)
         if action == "without_load":
             return bool(self.session.load_left_out)
         return super().check_action(action, parameters)
@@ -219,6 +299,8 @@ class PlanScreen(PlanActionsScreen):
     def was_saved(self, path: Path) -> None:
         """Show that the plan is in its file."""
         self.session.keep()
+        self._was = None
+        self.show_ahead(None)
         self._show_title()
         self.refresh_bindings()
         self.say(f"Saved in {path}.")
@@ -241,6 +323,8 @@ class PlanScreen(PlanActionsScreen):
     def _show_other(self) -> None:
         document = self.document
         self.query_one(Curve).point(None)
+        self._drawn = self._was = None
+        self._starts.clear()
         self.show_document()
         self.table.go(1)
         self.table.select(document.cursor)
@@ -287,8 +371,8 @@ class PlanScreen(PlanActionsScreen):
         if forecast is not None:
             session = self.session
             lines = [*warning_lines(forecast), *missing_choices(forecast, session.fitting)]
-            if self.cure is not None:
-                lines = [f"^F on the plan {CURE_WORDS[self.cure]}; ^Z takes it back.", "", *lines]
+            if any(offer.make is not None for offer in self.fixes):
+                lines = ["^F fixes the gravest; ^W looks at each first.", "", *lines]
             if session.load_left_out:
                 lines = [f"Forecast without the load: {session.load_left_out}.", "", *lines]
             sheet = Sheet(f"Warnings: {forecast.schedule.title}", lines)
@@ -349,6 +433,21 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left."""
+        if not await self.may_leave():
+            return False
+        self.session.open(document)
+        self._show_other()
+        return True
+
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        if self.settle():
+            from .logbook import LogbookScreen
+
+            self.app.push_screen(LogbookScreen(self.session))
 
     def action_review(self) -> None:
         """Go to the review."""

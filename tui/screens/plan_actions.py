@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
+from datetime import datetime
+from typing import TYPE_CHECKING
 
-from textual import work
+from textual import events, work
 from textual.message import Message
 
 from firing.errors import FiringError
+from firing.report.words import sentence
 from firing.schedule.schedule import Schedule
 
 from .. import edits, segment_table
 from ..document import PlanDocument, Selection
+from ..edits import HEAD_ROW
 from ..equipment import (
     Equipment,
     FileReading,
@@ -24,11 +26,18 @@ from ..equipment import (
     remember,
     with_file,
 )
-from ..fixing import CURE_WORDS, Cure, Cured, as_the_kiln_climbs, cure_for, made_safe
-from ..widgets.segments import Segments
-from .dialogs import in_progress
+from ..fixing import Cured, Offer, fixes, solutions, starting_to_end
+from ..forecasting import Circumstances, forecast_fitting
+from ..key_figures import comes_to
+from ..widgets.grid import ListGrid
+from ..widgets.segments import Offers, Segments
 from .editing import EditingScreen
-from .plan_host import PlanHost
+from .plan_host import PlanHost, Question
+
+if TYPE_CHECKING:
+    from firing.forecast.result import Forecast
+
+    from ..session import Session
 
 
 class PlanActionsScreen(EditingScreen, PlanHost):
@@ -40,6 +49,52 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         def __init__(self, reading: FileReading) -> None:
             super().__init__()
             self.reading = reading
+
+    class Tried(Message):
+        """A change was made aside, or why it could not be, with what it comes to."""
+
+        def __init__(
+            self,
+            offer: Offer,
+            question: Question,
+            cured: Cured | None,
+            ahead: Forecast | None,
+            trouble: str,
+        ) -> None:
+            super().__init__()
+            self.offer, self.question = offer, question
+            self.cured, self.ahead, self.trouble = cured, ahead, trouble
+
+    _fixes: tuple[Forecast | None, tuple[Offer, ...]] = (None, ())
+    """The forecast, and what is to be fixed in it."""
+    _trying: tuple[Offer, bool] | None = None
+    """The change that is being made aside, and whether it is to be taken at once."""
+    _tried: Tried | None = None
+    """The change that is looked at."""
+    _ends = "19:00"
+    """When a program is to end, as it was last written."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._starts: list[tuple[int, datetime | None]] = []
+        # The starts that were replaced, each with how many edits there were then.
+
+    @property
+    def offers(self) -> Offers:
+        """The changes that can be had, under the table."""
+        return self.query_one(Offers)
+
+    def show_fixes(self) -> None:
+        """Show what there is to fix in the rows that the table leaves empty."""
+        raise NotImplementedError
+
+    def share_rows(self, *, looking: bool = False) -> None:
+        """Share the height between the table and the list under it."""
+        raise NotImplementedError
+
+    def show_ahead(self, ahead: Forecast | None) -> None:
+        """Draw what a change would make of the plan; None takes it away."""
+        raise NotImplementedError
 
     # The segments
 
@@ -204,79 +259,235 @@ class PlanActionsScreen(EditingScreen, PlanHost):
         if schedule is not None:
             self.apply(schedule, "the designed plan", Selection())
 
+    # Changes that can be had
+
     @property
-    def cure(self) -> Cure | None:
-        """What mends the gravest warning of the forecast that the plan can mend."""
-        return cure_for(self.session.forecast, self.session.fitting)
+    def fired_with(self) -> Circumstances:
+        """What the forecast is made under: without a load that does not fit the plan."""
+        return replace(self.session.circumstances, equipment=self.session.fitting)
+
+    @property
+    def fixes(self) -> tuple[Offer, ...]:
+        """What of the plan is to be fixed, the gravest first."""
+        forecast = self.session.forecast
+        if self._fixes[0] is not forecast:
+            self._fixes = forecast, fixes(forecast, self.fired_with)
+        return self._fixes[1] if self.up_to_date else ()
 
     def action_fix(self) -> None:
-        """Fix the gravest warning that a change of the plan mends."""
-        if self.settle():
-            self.job(self._fix_job)
-
-    async def _fix_job(self) -> None:
-        forecast, cure = self.session.forecast, self.cure
-        schedule = self.document.schedule
-        if forecast is None or cure is None or not self.up_to_date:
+        """Make the change that is looked at, or the gravest that there is."""
+        if not self.settle():
+            return
+        offers = self.offers
+        chosen = offers.chosen if offers.has_focus else None
+        helps = [offer for offer in self.fixes if offer.make is not None]
+        if chosen is None or chosen.make is None:
+            chosen = helps[0] if helps else None
+        if chosen is None:
             self.say("There is no warning that a change of the plan fixes.")
-            return
-        if cure == "cone":
-            await self._to_cone_job()
-            return
-        equipment = self.session.fitting
-        make: Callable[[], Cured]
-        if cure == "ware":
-            make = partial(made_safe, schedule, equipment)
         else:
-            make = partial(as_the_kiln_climbs, forecast, equipment)
-        found = await in_progress(self, f"Looking for what {CURE_WORDS[cure]}", make)
-        if found is None:
-            return
-        if schedule != self.document.schedule:
-            raise FiringError("the plan has changed meanwhile; ask again")
-        self.apply(edits.checked(found.schedule), found.label, self.table.place)
-        if found.words.strip():
-            self.say(f"Changed: {found.label}.  {found.words.strip()}  ^Z takes it back.")
+            self.try_out(chosen, take=True)
 
-    def action_to_cone(self) -> None:
-        """Set the rate, the peak or the hold that brings the plan's cone down."""
+    def action_to_fix(self) -> None:
+        """Go to the list of what to fix, under the table."""
         if self.settle():
-            self.job(self._to_cone_job)
+            self.look_at("To fix", self.fixes, "There is nothing to fix in this plan.")
 
-    async def _to_cone_job(self) -> None:
+    def look_at(self, heading: str, offers: tuple[Offer, ...], otherwise: str) -> None:
+        """Let changes be looked at one by one, if there are any."""
+        if not offers:
+            self.say(otherwise)
+            return
+        self.offers.show(heading, offers)
+        self.offers.go(1)
+        self.share_rows(looking=True)
+        self.offers.focus()
+
+    def try_out(self, offer: Offer, *, take: bool = False) -> None:
+        """Make a change aside, to look at it or to `take` it at once."""
+        tried = self._tried
+        if tried is not None and tried.offer is offer and tried.question == self._question():
+            self._show_tried(tried, take=take)
+            return
+        self._trying = offer, take
+        self.show_ahead(None)
+        if offer.asks and take:
+            self.job(self._end_job)
+            return
+        if offer.make is None:
+            helps = "" if offer.asks else "  No change of the plan helps by itself."
+            self.say(f"{offer.words}{helps}")
+            return
+        self.say(f"{offer.words}  One moment …")
+        self._try_out(offer, self._question())
+
+    @work(thread=True, group="trying", exclusive=True)
+    def _try_out(self, offer: Offer, question: Question) -> None:
+        cured, ahead, trouble = None, None, ""
+        try:
+            assert offer.make is not None
+            cured = offer.make()
+            cured = replace(cured, schedule=edits.checked(cured.schedule))
+            under = question[1]
+            if cured.started is not None:
+                under = replace(under, started=cured.started)
+            ahead, _ = forecast_fitting(cured.schedule, under)
+        except FiringError as error:
+            trouble = str(error)
+        self.post_message(self.Tried(offer, question, cured, ahead, trouble))
+
+    def on_plan_actions_screen_tried(self, message: Tried) -> None:
+        """Show what a change would make of the plan, or take it if that was asked for."""
+        message.stop()
+        if self._trying is None or self._trying[0] is not message.offer:
+            return
+        take, self._trying = self._trying[1], None
+        if message.question != self._question():
+            self.say("The plan has changed meanwhile; ask again.", fault=True)
+            return
+        self._show_tried(message, take=take)
+
+    def _show_tried(self, tried: Tried, *, take: bool) -> None:
+        cured = tried.cured
+        if cured is None:
+            self.say(f"Not done: {tried.trouble}", fault=True)
+            return
+        if cured.schedule == self.document.schedule and cured.started is None:
+            self.say(f"{cured.words or sentence(cured.label)}  The plan has that already.")
+            return
+        if not take:
+            self._tried = tried
+            self.show_ahead(tried.ahead)
+            now = self.session.forecast
+            words = cured.words.strip() or f"{sentence(cured.label)}."
+            if now is not None and tried.ahead is not None and cured.started is None:
+                words = f"{comes_to(now, tried.ahead)}  {words}"
+            self.say(words)
+            return
+        self.leave_offers()
+        if cured.started is not None:
+            self._take_start(cured)
+            return
+        self.apply(cured.schedule, cured.label, self.table.place)
+        if cured.words.strip():
+            self.say(f"Changed: {cured.label}.  {cured.words.strip()}  ^Z takes it back.")
+
+    def on_offers_taken(self, message: Offers.Taken) -> None:
+        """Make the change that is looked at."""
+        message.stop()
+        if self.offers.chosen is not None:
+            self.try_out(self.offers.chosen, take=True)
+
+    def on_offers_dismissed(self, message: Offers.Dismissed) -> None:
+        """Leave the plan as it is."""
+        message.stop()
+        self.leave_offers()
+        self.describe()
+        self.explain()
+
+    def leave_offers(self) -> None:
+        """Go back to the table, and show what there is to fix again."""
+        self.set_focus(self.table)
+        self._look_away()
+
+    def _look_away(self) -> None:
+        self._trying = self._tried = None
+        self.show_ahead(None)
+        self.show_fixes()
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        """Draw no change any more once the table is worked on again."""
+        if event.widget is self.table and self._tried is not None:
+            self._look_away()
+
+    def on_list_grid_moved(self, message: ListGrid.Moved) -> None:
+        """Follow the cursor: with the bar in the table, with the curve in the list under it."""
+        if message.grid is not self.offers:
+            super().on_list_grid_moved(message)
+            return
+        message.stop()
+        if self.offers.chosen is not None:
+            self.try_out(self.offers.chosen)
+
+    def action_solve(self) -> None:
+        """Show what can be solved for in the selected cell."""
+        if self.settle():
+            self.job(self._solve_job)
+
+    async def _solve_job(self) -> None:
+        forecast = self.session.forecast
+        if forecast is None or not self.up_to_date:
+            self.say("There is no forecast of this plan yet.", fault=True)
+            return
+        cone = await self._cone_wanted()
+        place, schedule = self.table.place, self.document.schedule
+        cell = place.row, place.column
+        found = solutions(schedule, forecast, self.fired_with, cell, cone, self._ends)
+        self.look_at("Solve for", found, "")
+
+    async def _cone_wanted(self) -> str | None:
+        """Return the cone the plan is for, asked for if it says none; None if none is."""
         from firing.cones.table import parse_cone
-        from firing.forecast.cone_target import plan_for_cone
 
-        from ..forecasting import forecast_plan
-
-        schedule, circumstances = self.document.schedule, self.session.circumstances
-        cone, fault = circumstances.target_cone or schedule.cone, ""
+        cone, fault = self.session.circumstances.target_cone or self.document.schedule.cone, ""
         while cone is None:
-            typed = await self.prompt("Which cone is the plan for?", "6", fault)
+            typed = await self.prompt("Which cone is the plan for?  esc: for none", "6", fault)
             if typed is None:
-                return
+                return None
             try:
                 cone = parse_cone(typed)
             except FiringError as error:
                 fault = str(error)
-        column = self.table.place.column
-        changed = edits.CONE_CHANGES.get(column, "hold")
-        self.say(f"Looking for the {changed} that brings cone {cone} down …")
-        found = await asyncio.to_thread(
-            plan_for_cone,
-            replace(schedule, cone=cone),
-            cone,
-            changed,
-            lambda plan: forecast_plan(plan, replace(circumstances, target_cone=cone)),
-        )
-        place = Selection(found.segment, column if column in edits.CONE_CHANGES else "hold")
-        if schedule != self.document.schedule:
-            raise FiringError("the plan has changed meanwhile; ask again")
-        if found.schedule == schedule:
-            self.say(f"{found.words} The plan has that already.")
+        return cone
+
+    async def _end_job(self) -> None:
+        forecast, fault = self.session.forecast, ""
+        while forecast is not None:
+            typed = await self.prompt("When is the program to end?", self._ends, fault)
+            if typed is None:
+                return
+            try:
+                starting_to_end(self.document.schedule, forecast, typed)
+            except FiringError as error:
+                fault = str(error)
+                continue
+            self._ends = typed
+            self.leave_offers()
+            schedule = self.document.schedule
+            offers = solutions(schedule, forecast, self.fired_with, (HEAD_ROW, ""), None, typed)
+            self.look_at("Solve for", offers, "")
             return
-        self.apply(edits.checked(found.schedule), f"to cone {cone}", place)
-        self.say(f"{found.words} All of the forecast is counted in.  ^Z takes it back.")
+
+    # The start, which is no part of the plan's file
+
+    def _take_start(self, cured: Cured) -> None:
+        """Let the plan start at another moment; undo takes that back, too."""
+        circumstances = self.session.circumstances
+        self._starts.append((self.document.depth, circumstances.started))
+        self.session.circumstances = replace(circumstances, started=cured.started)
+        self.show_document()
+        self.say(f"{cured.words}  ^Z takes it back.")
+
+    def _start_is_last(self) -> bool:
+        while self._starts and self._starts[-1][0] > self.document.depth:
+            self._starts.pop()
+        return bool(self._starts) and self._starts[-1][0] == self.document.depth
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer only what applies."""
+        if action == "undo" and self._start_is_last():
+            return True
+        return super().check_action(action, parameters)
+
+    def action_undo(self) -> None:
+        """Take back the last change, of the plan or of its start."""
+        if not self._start_is_last():
+            super().action_undo()
+            return
+        _, started = self._starts.pop()
+        self.session.circumstances = replace(self.session.circumstances, started=started)
+        self.show_document()
+        self.say("Taken back: the start.")
 
     def action_card(self) -> None:
         """Show the card to key the plan in from."""

@@ -48,8 +48,10 @@ def _helpers(screen: Screen[object]) -> Iterator[DOMNode]:
 
 
 def own_bindings(node: DOMNode) -> list[Binding]:
-    """Return the bindings that a node's own class lists, in order."""
-    return [binding for binding in type(node).BINDINGS if isinstance(binding, Binding)]
+    """Return the bindings that a node's classes list, the screens' own, in order."""
+    own = [kind for kind in type(node).__mro__ if kind.__module__.startswith("firing.tui.")]
+    listed = (binding for kind in own for binding in kind.__dict__.get("BINDINGS", ()))
+    return [binding for binding in listed if isinstance(binding, Binding)]
 
 
 def warning_lines(forecast: Forecast) -> list[Paragraph]:

@@ -50,6 +50,8 @@ class Curve(Widget, can_focus=True):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left", "cross(-1)", "Cross-hair left", show=False, tooltip="One column earlier"),
         Binding("right", "cross(1)", "Cross-hair right", show=False, tooltip="One column later"),
+        Binding("home,ctrl+home", "edge(-1)", "First moment", show=False, tooltip="To the start"),
+        Binding("end,ctrl+end", "edge(1)", "Last moment", show=False, tooltip="To the end"),
         Binding(
             "full_stop,]", "corner(1)", "Next corner", key_display=".",
             tooltip="Cross-hair to the next end of a ramp or hold",
@@ -108,6 +110,11 @@ class Curve(Widget, can_focus=True):
             self.window = self.window.panned((old.from_s - self.window.from_s) / span_s)
         if self.cross_s is not None and self.window is not None:
             self.cross_s = min(max(self.cross_s, self.window.first_s), self.window.last_s)
+        self._again()
+
+    def clear(self) -> None:
+        """Show nothing but the placeholder."""
+        self.shown = self.window = self.cross_s = None
         self._again()
 
     def point(self, at_s: float | None) -> None:
@@ -173,6 +180,11 @@ class Curve(Widget, can_focus=True):
             return
         column_s = (window.to_s - window.from_s) / max(self.size.width - 5, 1)
         self._set_cross(self._middle_s(window) + by * column_s * (self.cross_s is not None))
+
+    def action_edge(self, way: int) -> None:
+        """Move the cross-hair to the first or the last moment."""
+        if self.window is not None:
+            self._set_cross(self.window.first_s if way < 0 else self.window.last_s)
 
     def action_corner(self, way: int) -> None:
         """Move the cross-hair to the next corner of the plan."""
@@ -278,6 +290,7 @@ class Curve(Widget, can_focus=True):
             keeper=shown.keeper,
             cross_s=self.cross_s,
             marks=shown.marks,
+            ascii_only=bool(getattr(self.app, "ascii_only", False)),
         )
         styles = {
             number: self.get_component_rich_style(f"curve--{_colour(line)}")
@@ -298,7 +311,7 @@ class Curve(Widget, can_focus=True):
             return ""
         if self.cross_s is not None:
             return self.shown.readout(self.cross_s, width)
-        return "← → read off · + − zoom" if self.has_focus else ""
+        return "← → read off · + − zoom" if self.has_focus else self.shown.key
 
     def cross_column(self) -> int | None:
         """Return the column the cross-hair is drawn in; None if it is not seen."""

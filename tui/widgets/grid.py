@@ -64,8 +64,8 @@ class ListGrid(ScrollView, can_focus=True):
         Binding("down", "step(1)", "Down", show=False),
         Binding("pageup", "page(-1)", "A page up", show=False),
         Binding("pagedown", "page(1)", "A page down", show=False),
-        Binding("ctrl+home", "end(-1)", "First row", show=False),
-        Binding("ctrl+end", "end(1)", "Last row", show=False),
+        Binding("ctrl+home,home", "end(-1)", "First row", show=False),
+        Binding("ctrl+end,end", "end(1)", "Last row", show=False),
     ]
 
     class Moved(Message):

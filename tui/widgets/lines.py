@@ -1,10 +1,11 @@
-"""Single lines: the title of a screen, and the keys that apply."""
+"""Single lines: the title of a screen, the keys that apply, and five for who is here first."""
 
 from collections.abc import Iterable
 
 from rich.text import Text
 from textual import events
 from textual.binding import Binding
+from textual.content import Content
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
@@ -42,7 +43,7 @@ def key_words(binding: Binding) -> str:
 
 _FIRST = {
     "help": 0, "acknowledge": 1, "snooze": 2, "save": 3, "undo": 4, "commands": 5, "quit": 6,
-    "fix": 7, "mend": 7, "held": 7, "drop": 7, "leave": 8, "back": 9,
+    "fix": 7, "drop": 7, "align": 7, "leave": 8, "in_plan": 8, "back": 9,
 }  # fmt: skip
 """Actions whose keys stand first: what somebody lost looks for, and what waits for an answer."""
 
@@ -123,3 +124,27 @@ class KeyLine(Widget):
             if each.binding.action not in seen and each.binding.description:
                 seen.add(each.binding.action)
                 yield each.binding
+
+
+TOUR = (
+    "Type on a cell to change it; tab goes on, ^Z takes back.",
+    "The curve and the lines below it follow; F6 goes to it.",
+    "^K: kiln and load.  ^G: design a safe plan.  ^T: the card.",
+    "^L: watch a firing.  F7: review a log.  F11: the logbook.",
+    "^P: all commands.  ?: help, this again.  esc: close it.",
+)
+
+
+class Tour(Static):
+    """Five lines for somebody who is here for the first time, until escape or a click."""
+
+    DEFAULT_CSS = """
+    Tour { height: auto; padding: 0 1; background: $marked; color: $foreground; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__(Content("\n".join(TOUR)))
+
+    def on_click(self) -> None:
+        """Go away."""
+        self.remove()

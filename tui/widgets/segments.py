@@ -1,16 +1,23 @@
-"""The segment table: shows the plan, and tells the screen what is to be done with it."""
+"""The segment table, and under it the changes of the plan that can be had."""
 
+from collections.abc import Sequence
 from typing import ClassVar
 
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.actions import SkipAction
 from textual.binding import Binding, BindingType
+from textual.message import Message
 
 from firing.forecast.result import Forecast
 from firing.schedule.schedule import Schedule
 
 from .. import segment_table
 from ..document import Selection
+from ..fixing import Offer
 from .editbar import CellGrid, cell_bindings
-from .grid import GridColumn, GridRow
+from .grid import GridColumn, GridRow, ListGrid
 
 _RIGHT = {"number", "rate", "target", "hold", "planned", "takes", "ends"}
 
@@ -96,3 +103,130 @@ class Segments(CellGrid):
     def action_side(self, way: int) -> None:
         """Move the cursor to the first or the last column."""
         self._place(self.row, 0 if way < 0 else len(self.columns) - 1)
+
+
+_DO = "do it"
+_MOST_ONE_KEY = 9
+
+
+class Offers(ListGrid):
+    """Changes of the plan that can be had, the gravest first; one is looked at before it is taken.
+
+    It stands in the rows that the table leaves empty.
+    """
+
+    HELP_TITLE = "What to change"
+    HELP_WORDS = (
+        "! is to be done, ? is to be checked.  The number before it is its key here.",
+        "The line chosen is drawn into the curve as “then”, and nothing is changed until you "
+        "take it; ^Z takes it back.",
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Do it", tooltip="Make the change that is looked at, as one"),
+        Binding("escape", "leave", "Leave it", tooltip="Back to the table, with nothing changed"),
+        Binding("up", "step(-1)", "Up", show=False),
+        *(
+            Binding(str(n), f"take_row({n - 1})", f"Do line {n}", show=False)
+            for n in range(1, _MOST_ONE_KEY + 1)
+        ),
+    ]
+
+    class Taken(Message):
+        """The change that is looked at is to be made."""
+
+    class Dismissed(Message):
+        """Nothing is to be changed."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.heading = ""
+        self.offers: tuple[Offer, ...] = ()
+
+    @property
+    def chosen(self) -> Offer | None:
+        """The change that is looked at."""
+        return self.offers[self.row - 1] if 0 < self.row <= len(self.offers) else None
+
+    @property
+    def wanted(self) -> int:
+        """How many rows it would fill."""
+        return len(self.offers) + 1 if self.offers else 0
+
+    def show(self, heading: str, offers: Sequence[Offer]) -> None:
+        """Show other changes."""
+        self.heading, self.offers = heading, tuple(offers)
+        self._arrange()
+
+    def _arrange(self) -> None:
+        # The cursor's mark, a gap behind each column, and a scrollbar.
+        room = max(self.size.width - 7 - len(_DO), 8)
+        columns = [
+            GridColumn("key", "", 1),
+            GridColumn("sign", "", 1),
+            GridColumn("words", "", room),
+            GridColumn("do", "", len(_DO)),
+        ]
+        rows = [
+            GridRow(
+                (
+                    str(number) if number <= _MOST_ONE_KEY else "",
+                    offer.sign,
+                    offer.title,
+                    _DO if offer.make is not None else "",
+                )
+            )
+            for number, offer in enumerate(self.offers, 1)
+        ]
+        self.fill(columns, [GridRow((self.heading,), heading=True), *rows] if rows else [])
+
+    def on_resize(self) -> None:
+        """Fit the columns to the room."""
+        self._arrange()
+        super().on_resize()
+
+    def on_focus(self) -> None:
+        """Have the line of the cursor looked at."""
+        self.refresh()
+        self.post_message(self.Moved(self))
+
+    def on_blur(self) -> None:
+        """Show no cursor where no key goes."""
+        self.refresh()
+
+    def _row(self, number: int, base: Style) -> list[Segment]:
+        kept = self.row
+        if not self.has_focus:
+            self.row = -1
+        try:
+            return super()._row(number, base)
+        finally:
+            self.row = kept
+
+    def on_click(self, event: events.Click) -> None:
+        """Look at the change under the mouse; on its last word, make it."""
+        super().on_click(event)
+        if event.x >= self.size.width - len(_DO) - 2:
+            self.action_take()
+
+    def action_step(self, by: int) -> None:
+        """Move in the list, and from its first line up into the table."""
+        if by < 0 and self.row <= 1:
+            self.action_leave()
+        else:
+            super().action_step(by)
+
+    def action_take(self) -> None:
+        """Have the change made."""
+        if self.chosen is None:
+            raise SkipAction
+        self.post_message(self.Taken())
+
+    def action_take_row(self, row: int) -> None:
+        """Have the change of a line made."""
+        if row < len(self.offers):
+            self.go(row + 1)
+            self.action_take()
+
+    def action_leave(self) -> None:
+        """Leave the plan as it is."""
+        self.post_message(self.Dismissed())

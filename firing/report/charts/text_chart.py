@@ -20,7 +20,7 @@ from firing.report.words import WEEKDAYS
 from firing.trace import FloatArray
 from firing.units import SECONDS_PER_HOUR, TemperatureUnit, from_celsius
 
-LineStyle = Literal["solid", "dashed", "dotted", "dash-dotted"]
+LineStyle = Literal["solid", "dashed", "dotted", "dash-dotted", "faint"]
 
 DOTS_ACROSS, DOTS_DOWN = 2, 4
 """Dots in one character cell."""
@@ -34,9 +34,12 @@ _PATTERNS: dict[LineStyle, str] = {
     "dashed": "#####    ",
     "dotted": "#  ",
     "dash-dotted": "###  #  ",
+    "faint": "#    ",
 }
 _DRAWN = {style: np.array([dot == "#" for dot in dots]) for style, dots in _PATTERNS.items()}
-_ASCII_MARK: dict[LineStyle, str] = {"solid": "*", "dashed": "-", "dotted": ".", "dash-dotted": "+"}
+_ASCII_MARK: dict[LineStyle, str] = {
+    "solid": "*", "dashed": "-", "dotted": ".", "dash-dotted": "+", "faint": ":",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

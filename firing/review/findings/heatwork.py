@@ -315,8 +315,10 @@ def _witness(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
     if verdict is None:
         return
     offset = verdict.kiln
-    seen = "; ".join(_seen_words(result.witness.cone, result.witness.seen, result.witness.place)
-                     for result in offset.results)  # fmt: skip
+    seen = "; ".join(
+        f"cone {one.cone} {one.seen}" + (f" ({one.place})" if one.place else "")
+        for one in (result.witness for result in offset.results)
+    )
     if offset.questions:
         yield Finding(
             "witness_doubtful",
@@ -362,10 +364,6 @@ def _witness(review: Review, heat: HeatVerdict) -> Iterator[Finding]:
             source=WITNESS_SOURCES,
             confidence="likely",
         )
-
-
-def _seen_words(cone: str, seen: str, place: str) -> str:
-    return f"cone {cone} {seen}" + (f" ({place})" if place else "")
 
 
 def _within(offset: KilnOffset, value_c: float) -> bool:

@@ -1,0 +1,98 @@
+"""One log to one row: pure, whatever its bytes are; names in paths; the columns."""
+
+import pickle
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from fleet.school import PLANS, write_log, write_studio
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firing.fleet.inputs import Names, read_folder
+from firing.fleet.jobs import Job
+from firing.fleet.review_log import Studio, review_bytes
+from firing.fleet.row import COLUMNS, Row
+from firing.fleet.table import schema
+from firing.fleet.worker import Worker
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Studio:
+    folder = tmp_path_factory.mktemp("studio")
+    write_studio(folder)
+    plans, plan_files = read_folder("schedule", str(folder / "plans"))
+    kilns, kiln_files = read_folder("kiln", str(folder / "kilns"))
+    assert set(plans) == set(PLANS)
+    return Studio(plans, kilns, plan_files, kiln_files)
+
+
+@given(
+    data=st.binary(max_size=200)
+    | st.text(alphabet="0123456789.,;:-T \n", max_size=300).map(str.encode)
+)
+def test_any_bytes_are_a_row_with_its_sentence(studio: Studio, data: bytes) -> None:
+    row = review_bytes(data, "any.csv", studio)
+    assert row.status in ("unreadable", "no plan", "other program", "reviewed")
+    assert row.status == "reviewed" or (row.sentence and "\n" not in row.sentence)
+    assert review_bytes(data, "any.csv", studio) == row
+
+
+@pytest.mark.soak
+def test_a_row_is_the_same_in_any_process(studio: Studio, tmp_path: Path) -> None:
+    log = tmp_path / "2026-04-01 bisque.csv"
+    write_log(log, "bisque", datetime(2026, 4, 1, 8))
+    job = Job(str(log), log.stat().st_size, "now", "bisque", "corner")
+    worker = Worker()
+    try:
+        there = worker.review(job, studio)
+    finally:
+        worker.leave()
+    here = review_bytes(
+        log.read_bytes(), str(log), pickle.loads(pickle.dumps(studio)), "bisque", "corner"
+    )
+    assert isinstance(there, Row)
+    assert {name: getattr(there, name) for name in COLUMNS if name != "log_mark"} == {
+        name: getattr(here, name) for name in COLUMNS if name != "log_mark"
+    }
+    # BISQUE: 90 K at 50 K/h and 2 h, 490 K at 60 K/h, 300 K at 100 K/h and 15 min
+    assert here.planned_s == pytest.approx((90 / 50 + 2 + 490 / 60 + 300 / 100 + 0.25) * 3600)
+    assert (here.month, here.dated_by, here.status) == ("2026-04", "log", "reviewed")
+    causes = [
+        getattr(here, name) for name in COLUMNS if name.endswith("_s") and "part" in WORDS[name]
+    ]
+    assert sum(causes) == pytest.approx(here.excess_s)
+
+
+WORDS = {one.name: one.metadata[b"words"].decode() for one in schema()}
+
+
+def test_every_column_has_its_words_and_its_unit() -> None:
+    assert tuple(WORDS) == COLUMNS
+    units = {"_s": "[s]", "_c": "[°C]", "_kwh": "[kWh]", "_bytes": "[bytes]", "_c_per_h": "[°C/h]"}
+    for name, words in WORDS.items():
+        assert words
+        for suffix, unit in units.items():
+            if name.endswith(suffix):
+                assert unit in words, name
+
+
+@pytest.mark.parametrize(
+    ("path", "found"),
+    [
+        ("barrel/2026-01-05.csv", "barrel"),
+        ("logs/Barrel Kiln/x.csv", "barrel"),
+        ("big_barrel/x.csv", "big-barrel"),  # the longer name
+        ("barrel/corner 3.csv", "corner"),  # the file's own name before its folder's
+        ("barrels/x.csv", ""),  # whole words only
+        ("barrel and corner/x.csv", ""),  # two of one length
+        ("x.csv", ""),
+    ],
+)
+def test_the_name_in_a_path(path: str, found: str) -> None:
+    names = Names({"barrel": ("barrel kiln",), "big-barrel": (), "corner": ("Corner",)})
+    assert names.in_path(path) == found
+
+
+def test_a_single_name_needs_no_mention() -> None:
+    assert Names({"only": ()}).in_path("any/log.csv") == "only"

@@ -1,0 +1,237 @@
+"""Changes that can be had: listed under the table, drawn before they are taken, one edit each."""
+
+from collections.abc import Awaitable, Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from firing.tui.app import FiringApp
+from firing.tui.equipment import read_all
+from firing.tui.screens.dialogs import Prompt
+from firing.tui.widgets.curve import Curve
+from firing.tui.widgets.segments import Offers, Segments
+from textual.pilot import Pilot
+from textual.widgets import Input, Static
+from waiting import front, until
+
+Settle = Callable[[Pilot[Any]], Awaitable[None]]
+Play = Callable[..., None]
+SIZES = [(80, 24), (60, 20), (140, 40)]
+
+
+def message(app: FiringApp) -> str:
+    return str(app.plan.query_one("#message", Static).content)
+
+
+def lines(app: FiringApp) -> list[str]:
+    shown = app.plan.query_one(Curve).shown
+    return [] if shown is None else [line.name for line in shown.lines]
+
+
+def titles(app: FiringApp) -> list[str]:
+    return [offer.title for offer in app.plan.query_one(Offers).offers]
+
+
+async def with_faults(app: FiringApp, pilot: Pilot[Any], settle: Settle) -> None:
+    """Have a glaze that climbs too fast for thick ware and for the kiln, far from its cone."""
+    chosen = {"kiln": "example-kiln", "load": "example-load-glazed-cups"}
+    app.plan.take_equipment(read_all(chosen).equipment)
+    await settle(pilot)
+    await pilot.press(*"500", "enter", "right", "right", *"5m", "enter")
+    await pilot.press("left", "left", "down", *"900", "enter", "down", *"900", "enter")
+    await settle(pilot)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_what_to_fix_is_looked_at_and_then_taken_as_one_edit(
+    play: Play, settle: Settle, size: tuple[int, int]
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        offers, plan = app.plan.query_one(Offers), app.session.document.schedule
+        if size[1] > 20:
+            # in the empty rows, without a key
+            assert offers.display
+            assert offers.size.height >= 2
+        signs = [offer.sign for offer in offers.offers]
+        assert signs == sorted(signs)  # "!" before "?"
+        assert titles(app)[0].endswith("make it safe")
+        await pilot.press("ctrl+w")
+        await until(pilot, lambda: "then" in lines(app))
+        assert offers.size.height >= 4
+        assert app.session.document.schedule == plan
+        assert "→" in message(app)
+        first = titles(app)[0]
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.document.schedule != plan)
+        await settle(pilot)
+        assert app.focused is app.plan.query_one(Segments)
+        assert first not in titles(app)
+        assert "then" not in lines(app)
+        forecast = app.session.forecast
+        assert forecast is not None
+        assert not forecast.breaches
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == plan
+
+    play(scene, size)
+
+
+def test_leaving_the_list_leaves_the_plan(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        # down from the last row goes on into the list, and up from its first line back
+        await pilot.press("down", "down", "down")
+        await until(pilot, lambda: app.focused is app.plan.query_one(Offers))
+        await until(pilot, lambda: "then" in lines(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: "then" not in lines(app))
+        assert app.focused is app.plan.query_one(Segments)
+        await pilot.press("ctrl+w", "up")
+        assert app.focused is app.plan.query_one(Segments)
+        assert app.session.document.schedule == plan
+
+    play(scene)
+
+
+def test_every_line_of_the_list_helps_by_itself(play: Play, settle: Settle) -> None:
+    """Each that says "do it" is one edit, and what it was about is not said again."""
+
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        offers = app.plan.query_one(Offers).offers
+        assert len(offers) >= 4
+        for number, offer in enumerate(offers[:9], 1):
+            if offer.make is None:
+                continue
+            await pilot.press("ctrl+w", str(number))
+            await until(pilot, lambda: app.session.document.schedule != plan)
+            await settle(pilot)
+            said = [o.words for o in app.plan.query_one(Offers).offers]
+            assert offer.words not in said
+            await pilot.press("ctrl+z")
+            assert app.session.document.schedule == plan
+            await settle(pilot)
+
+    play(scene)
+
+
+def test_the_mouse_looks_at_a_line_and_takes_it(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        offers = app.plan.query_one(Offers)
+        # the heading is the first line; the cursor's mark, key and sign come before the words
+        await pilot.click(Offers, offset=(8, 2))
+        await until(pilot, lambda: "then" in lines(app))
+        assert offers.row == 2
+        assert app.session.document.schedule == plan
+        await pilot.click(Offers, offset=(offers.size.width - 4, 2))
+        await until(pilot, lambda: app.session.document.schedule != plan)
+
+    play(scene)
+
+
+def test_a_plan_without_faults_has_no_list(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await settle(pilot)
+        forecast = app.session.forecast
+        assert forecast is not None
+        wanted = [w for w in forecast.warnings if w.severity != "note"]
+        assert app.plan.query_one(Offers).display == bool(wanted)
+        await pilot.press("ctrl+f")
+        if not wanted:
+            assert "no warning" in message(app)
+
+    play(scene)
+
+
+def test_the_version_before_lies_under_the_curve_until_it_is_saved(
+    play: Play, settle: Settle
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        assert "was" not in lines(app)
+        before = app.session.forecast
+        await pilot.press(*"70", "enter")
+        await settle(pilot)
+        shown = app.plan.query_one(Curve).shown
+        assert shown is not None
+        assert before is not None
+        (was,) = [line for line in shown.lines if line.name == "was"]
+        assert was.temperature_c == pytest.approx(before.trace.channel_c())
+        # a name changes nothing in the course, and the other unit neither
+        await pilot.press("f3")
+        await settle(pilot)
+        assert "was" not in lines(app)
+        await pilot.press("ctrl+z")
+        await settle(pilot)
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: not app.session.document.changed)
+        await until(pilot, lambda: "was" not in lines(app))
+
+    play(scene)
+
+
+def test_the_fastest_safe_rate_and_the_start_are_solved_for(
+    play: Play, settle: Settle, utc: None
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        await pilot.press(*["up"] * 4, *["left"] * 3, "right", "right", "down", "ctrl+r")
+        # the plan says no cone: none is asked for, what is left can be solved
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: titles(app)[:1] == ["fastest safe rate here"])
+        await until(pilot, lambda: "then" in lines(app))
+        assert app.session.document.schedule == plan
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.document.schedule != plan)
+        await settle(pilot)
+        row = app.plan.query_one(Segments).place.row
+        forecast, rate = app.session.forecast, app.session.document.schedule.segments[row]
+        assert forecast is not None
+        assert rate.rate_c_per_h is not None
+        assert row not in [breach.segment for breach in forecast.breaches]
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == plan
+        await settle(pilot)
+
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "start to end at 19:00" in titles(app))
+        await pilot.press("2")
+        await until(pilot, lambda: app.session.circumstances.started is not None)
+        await settle(pilot)
+        started, forecast = app.session.circumstances.started, app.session.forecast
+        assert started is not None
+        assert forecast is not None
+        ends = started + timedelta(seconds=forecast.program_s)
+        # to the minute: never later than asked
+        assert timedelta(0) <= ends.replace(hour=19, minute=0, second=0, microsecond=0) - ends
+        assert ends.replace(hour=19, minute=0, second=0) - ends < timedelta(minutes=1)
+        assert app.session.document.schedule == plan
+        await pilot.press("ctrl+z")
+        assert app.session.circumstances.started is None
+        assert app.session.document.schedule == plan
+
+    play(scene)
+
+
+def test_another_end_is_asked_for(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await settle(pilot)
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "… at another hour" in titles(app))
+        await pilot.press(str(titles(app).index("… at another hour") + 1))
+        await until(pilot, front(app, Prompt))
+        app.screen.query_one(Input).value = "06:30"
+        await pilot.press("enter")
+        await until(pilot, lambda: "start to end at 06:30" in titles(app))
+
+    play(scene)
