@@ -276,8 +276,9 @@ class _Problem:
         self.fewer = (1.0 - alike) / (1.0 + alike)
         self.rms = float(np.sqrt(np.mean((off * scatter) ** 2)))
         self.weights = weight / widened
+        solution: FloatArray = np.asarray(found, dtype=np.float64)
         known: FloatArray = information * self.fewer
-        return found, known
+        return solution, known
 
     def learnt(self) -> Learnt:
         powers, loads = self.found[self.of_powers], 1.0 + self.found[self.of_loads]

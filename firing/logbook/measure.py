@@ -156,7 +156,9 @@ class Measure(Serialised):
         return cls(**{**document, "offsets": offsets, "hours_above": hours})
 
 
-def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
+def measure(
+    review: Review, kiln: KilnDescription | None = None, *, planned: bool = True
+) -> Measure:
     """Return what a reviewed firing says of its kiln.
 
     Parameters
@@ -166,6 +168,8 @@ def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
     kiln : KilnDescription, optional
         The kiln; the review's own, or else a usual one, unless given.  What was learnt of it does
         not count, so that firings before and after a fit compare.
+    planned : bool
+        Whether the review's plan is the firing's, and not one made up for want of it.
 
     Returns
     -------
@@ -173,13 +177,14 @@ def measure(review: Review, kiln: KilnDescription | None = None) -> Measure:
         Takes about as long as the review; compare only those of one kiln file.
     """
     described = replace(kiln or review.kiln or USUAL, fitted=Fitted())
-    matched = not review.refused
+    matched = planned and not review.refused
     plan = review.schedule
     first_peak = [s.target_c for s in plan.segments].index(plan.peak_c) if matched else 0
     rate = plan.segments[first_peak].rate_c_per_h if matched else None
     found = _Found()
     try:
-        found = _weigh(described, record_of(review), rate, plan.peak_c if matched else None)
+        record = record_of(review, planned=planned)
+        found = _weigh(described, record, rate, plan.peak_c if matched else None)
     except FiringError as error:
         found = _Found(why_not=str(error))
     heating_s = None

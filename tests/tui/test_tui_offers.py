@@ -1,16 +1,18 @@
 """Changes that can be had: listed under the table, drawn before they are taken, one edit each."""
 
 from collections.abc import Awaitable, Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from firing.tui.app import FiringApp
 from firing.tui.equipment import read_all
+from firing.tui.screens.dialogs import Prompt
 from firing.tui.widgets.curve import Curve
 from firing.tui.widgets.segments import Offers, Segments
 from textual.pilot import Pilot
-from textual.widgets import Static
-from waiting import until
+from textual.widgets import Input, Static
+from waiting import front, until
 
 Settle = Callable[[Pilot[Any]], Awaitable[None]]
 Play = Callable[..., None]
@@ -168,5 +170,68 @@ def test_the_version_before_lies_under_the_curve_until_it_is_saved(
         await pilot.press("ctrl+s")
         await until(pilot, lambda: not app.session.document.changed)
         await until(pilot, lambda: "was" not in lines(app))
+
+    play(scene)
+
+
+def test_the_fastest_safe_rate_and_the_start_are_solved_for(
+    play: Play, settle: Settle, utc: None
+) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await with_faults(app, pilot, settle)
+        plan = app.session.document.schedule
+        await pilot.press(*["up"] * 4, *["left"] * 3, "right", "right", "down", "ctrl+r")
+        # the plan says no cone: none is asked for, what is left can be solved
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: titles(app)[:1] == ["fastest safe rate here"])
+        await until(pilot, lambda: "then" in lines(app))
+        assert app.session.document.schedule == plan
+        await pilot.press("enter")
+        await until(pilot, lambda: app.session.document.schedule != plan)
+        await settle(pilot)
+        row = app.plan.query_one(Segments).place.row
+        forecast, rate = app.session.forecast, app.session.document.schedule.segments[row]
+        assert forecast is not None
+        assert rate.rate_c_per_h is not None
+        assert row not in [breach.segment for breach in forecast.breaches]
+        await pilot.press("ctrl+z")
+        assert app.session.document.schedule == plan
+        await settle(pilot)
+
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "start to end at 19:00" in titles(app))
+        await pilot.press("2")
+        await until(pilot, lambda: app.session.circumstances.started is not None)
+        await settle(pilot)
+        started, forecast = app.session.circumstances.started, app.session.forecast
+        assert started is not None
+        assert forecast is not None
+        ends = started + timedelta(seconds=forecast.program_s)
+        # to the minute: never later than asked
+        assert timedelta(0) <= ends.replace(hour=19, minute=0, second=0, microsecond=0) - ends
+        assert ends.replace(hour=19, minute=0, second=0) - ends < timedelta(minutes=1)
+        assert app.session.document.schedule == plan
+        await pilot.press("ctrl+z")
+        assert app.session.circumstances.started is None
+        assert app.session.document.schedule == plan
+
+    play(scene)
+
+
+def test_another_end_is_asked_for(play: Play, settle: Settle) -> None:
+    async def scene(app: FiringApp, pilot: Pilot[Any]) -> None:
+        await settle(pilot)
+        await pilot.press("ctrl+r")
+        await until(pilot, front(app, Prompt))
+        await pilot.press("escape")
+        await until(pilot, lambda: "… at another hour" in titles(app))
+        await pilot.press(str(titles(app).index("… at another hour") + 1))
+        await until(pilot, front(app, Prompt))
+        app.screen.query_one(Input).value = "06:30"
+        await pilot.press("enter")
+        await until(pilot, lambda: "start to end at 06:30" in titles(app))
 
     play(scene)

@@ -92,12 +92,16 @@ class PlanScreen(PlanActionsScreen):
         Binding("f7", "review", "Review", tooltip="Set a log against this plan"),
         Binding("f8", "page", "Page", tooltip="Write the forecast as a page for a browser"),
         Binding(
+            "f11,ctrl+b", "logbook", "Logbook", tooltip="Find, open and compare kept firings"
+        ),
+        Binding(
             "f10", "calendar", "Calendar", show=False,
             tooltip="Write when you are needed at the kiln, for your calendar (.ics)",
         ),
         Binding(
-            "ctrl+r", "to_cone", "To cone",
-            tooltip="In a rate, a target or a hold: the one that brings the plan's cone just down",
+            "ctrl+r", "solve", "Solve",
+            tooltip="Solve for the cell: hold, target or rate for the cone, the fastest safe rate, "
+            "the start for an end; each is drawn before it is taken",
         ),
     ]  # fmt: skip
 
@@ -320,6 +324,7 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         self.query_one(Curve).point(None)
         self._drawn = self._was = None
+        self._starts.clear()
         self.show_document()
         self.table.go(1)
         self.table.select(document.cursor)
@@ -428,6 +433,21 @@ class PlanScreen(PlanActionsScreen):
         document = self.document
         stem = (document.path or Path(document.suggested_name)).stem
         await self.hand_out(f"{stem}.ics", file, "calendar", "import it on your phone or computer")
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left."""
+        if not await self.may_leave():
+            return False
+        self.session.open(document)
+        self._show_other()
+        return True
+
+    def action_logbook(self) -> None:
+        """Go to the logbook."""
+        if self.settle():
+            from .logbook import LogbookScreen
+
+            self.app.push_screen(LogbookScreen(self.session))
 
     def action_review(self) -> None:
         """Go to the review."""

@@ -22,6 +22,7 @@ from .base import WorkScreen
 if TYPE_CHECKING:
     from firing.forecast.result import Forecast
 
+    from ..document import PlanDocument
     from ..session import Session
 
 Question = tuple[Schedule, Circumstances]
@@ -87,6 +88,10 @@ class PlanHost(WorkScreen):
 
     async def describe_equipment(self, kind: Kind) -> None:
         """Let something new be described in a form, and take it once it is saved."""
+        raise NotImplementedError
+
+    async def take_over(self, document: PlanDocument) -> bool:
+        """Go on with another plan, if the open one may be left; returns whether it is."""
         raise NotImplementedError
 
     async def needed(self, kind: Kind, why: str) -> bool:
