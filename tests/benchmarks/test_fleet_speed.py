@@ -28,6 +28,8 @@ from firing.logs.reader import pick_channel, read_bytes
 from firing.review.review import review
 
 FIRING = (sys.executable, "-c", "from firing.cli import main; main()")
+MOST_OVER_READING = 2.5
+"""A process that only reads the columns takes about 0.8 s: so the summary comes within 2 s."""
 READ = """
 import sys
 from pathlib import Path
@@ -44,13 +46,16 @@ def used_s() -> float:
     return sum(usage.ru_utime + usage.ru_stime for usage in usages)
 
 
+LOGS = 100
+
+
 @pytest.fixture
 def glazes(tmp_path: Path) -> Path:
-    """Return a folder of the school with sixty glaze logs of one kiln in it."""
+    """Return a folder of the school with a hundred glaze logs of one kiln in it."""
     write_studio(tmp_path)
-    for number in range(60):
+    for number in range(LOGS):
         day = datetime(2026, 1, 1, 8) + timedelta(days=number)
-        path = tmp_path / "logs" / f"{number:02d} glaze.csv"
+        path = tmp_path / "logs" / f"{number:03d} glaze.csv"
         write_log(path, "glaze", day, power=1.0 - 0.05 * (number % 6), seed=number)
     return tmp_path
 
@@ -75,7 +80,7 @@ def test_a_log_of_many_costs_little_more_than_its_review(glazes: Path) -> None:
         run_over(glazes / "logs", glazes / f"out{next(outs)}", studio)
 
     turns = in_turns(ours, bare, most=1.25, rounds=1, cpu_s=used_s)
-    print(f"\n60 logs in a table against their reviews: {turns}")
+    print(f"\n{LOGS} logs in a table against their reviews: {turns}")
     assert turns.ratio <= 1.25
 
 
@@ -88,12 +93,15 @@ def test_two_workers_do_nearly_twice_as_much(glazes: Path) -> None:
         own_s, all_s = time.process_time() - own_s, used_s() - all_s
         spent.append((time.monotonic() - began_s, own_s, all_s - own_s))
     (one_s, alone_s, work_s), (two_s, both_s, both_work_s) = spent
-    # Nobody can halve what this process does itself; the rest two cores share.
-    at_best = (alone_s + work_s) / (both_s + 0.5 * both_work_s)
+    # Nobody can halve what this process does itself, nor what each worker does to begin: the
+    # rest two cores share.
+    begin_s = max(both_work_s - work_s, 0.0)
+    begun_s = work_s - begin_s
+    at_best = (alone_s + begun_s) / (both_s + 0.5 * begun_s)
     print(
         f"\ntwo workers: {one_s / two_s:.2f} times one by the clock at a load of "
-        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times "
-        f"({both_s:.2f} s of {both_s + both_work_s:.2f} s are not shared)"
+        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times, of a run so long "
+        f"that {begin_s:.2f} s of beginning are nothing ({both_s:.2f} s are not shared)"
     )
     assert rows_in(glazes / "with1") == rows_in(glazes / "with2")
     assert at_best >= 1.7
@@ -159,12 +167,10 @@ def test_a_million_rows_are_summed_up_soon_after_they_are_read(tmp_path: Path) -
     ours = (*FIRING, "fleet", "--out", str(tmp_path / "table"))
     bare = (sys.executable, "-c", READ, str(tmp_path / "table"), " ".join(columns),
             " ".join(SHARED))  # fmt: skip
-    turns = commands_in_turns(ours, bare, most=2.5, rounds=2)
     began_s = time.monotonic()
-    commands_in_turns(ours, (sys.executable, "-c", ""), most=1e9, rounds=1)
-    clock_s = (time.monotonic() - began_s) / 2
+    turns = commands_in_turns(ours, bare, most=MOST_OVER_READING, rounds=2)
     print(
-        f"\na million rows of 2,000 kilns: {turns}; {clock_s:.1f} s by the clock at a load of "
-        f"{os.getloadavg()[0]:.1f}"
+        f"\na million rows of 2,000 kilns: {turns}, {time.monotonic() - began_s:.0f} s by the clock "
+        f"for all rounds at a load of {os.getloadavg()[0]:.1f}"
     )
-    assert turns.ratio <= 2.5
+    assert turns.ratio <= MOST_OVER_READING
