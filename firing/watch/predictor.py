@@ -463,7 +463,7 @@ class CoolingPace:
 
 
 COOLING_WINDOW_S, COOLING_SEEN_S = 3600.0, 1800.0
-COOLING_FALL_C = 12.0
+COOLING_WINDOW_SHARE, COOLING_FALL_C = 0.2, 12.0
 COOLING_OFF_EARLY, COOLING_OFF = 0.2, 0.1
 """How far the rest may be off that goes on as the last hour did: after an hour, and later."""
 
@@ -481,7 +481,9 @@ def cooling_pace(
     if now_s - since_s < COOLING_SEEN_S or np.count_nonzero(after) < 5:
         return None
     time_s, excess_c = time_s[after], temperature_c[after] - room_c
-    window_s = min(COOLING_WINDOW_S, 0.7 * (now_s - since_s))
+    # A cold kiln's excess falls so slowly that a longer line is as straight, and less noisy.
+    long_s = max(COOLING_WINDOW_S, COOLING_WINDOW_SHARE * (now_s - since_s))
+    window_s = min(long_s, 0.7 * (now_s - since_s))
     while True:
         inside = (now_s - time_s <= window_s) & (excess_c > 2.0)
         if np.count_nonzero(inside) >= 5:
