@@ -42,8 +42,10 @@ DRAG_LEAST, DRAG_MOST = 0.01, 0.25
 """A clock that waits in every swing of a relay goes slower by a share between these, for good."""
 AT_LIMIT_SHARE = 0.93
 """A ramp that climbs at less than this share of its rate, and lags, has all the power there is."""
-LEAST_POWER_SHARE = 0.35
-"""A kiln with less power than this is no kiln that lacks some: something else holds it up [-]."""
+LEAST_POWER_SHARE, LEAST_COLD_SHARE, COLD_C = 0.35, 0.6, 450.0
+"""A kiln with less power than this is no kiln that lacks some: something else holds it up.  A cold
+one climbs fast even with half of its power: there it is the waits of a clock in the swings of a
+relay, or water [-, -, °C]."""
 STEADY_SPAN_C, STEADY_SHARE = 90.0, 0.25
 """A pace that over so many degrees falls by less than this share of what full power loses there is
 a rate that something sets, and no lack of power [°C, -]."""
@@ -255,7 +257,8 @@ class FiringProgress:
         pace = self._slow_pace_c_per_h
         if pace is None or self.paces is None or self.paces.steady:
             return False
-        return self._power_share(pace) > LEAST_POWER_SHARE
+        least = LEAST_COLD_SHARE if self.now_c < COLD_C else LEAST_POWER_SHARE
+        return self._power_share(pace) > least
 
     @property
     def _slow_pace_c_per_h(self) -> float | None:

@@ -172,11 +172,8 @@ class Verdict:
 
 def knowable_s(one: Judged, usual_c: np.ndarray) -> float:
     """Return when one who knows the healthy course and the faulty knows which it is [s]."""
-    time_s, reading_c = read(one.case, one.made, math.inf)
-    if one.case.kind in CIRCUIT:
-        reading_c = disturbed(one.case.kind, time_s, reading_c, one.danger_s)
-    after = time_s >= one.danger_s
-    time_s = time_s[after]
+    time_s, _ = read(one.case, one.made, math.inf)
+    time_s = time_s[time_s >= one.danger_s]
     healthy_c = np.interp(time_s, np.arange(usual_c.size) * 5.0, usual_c)
     faulty_c = np.interp(time_s, one.made.time_s, one.made.true_c)
     if one.case.kind in CIRCUIT:
