@@ -157,12 +157,12 @@ class _Bins:
             dt_rows = dt[:whole].reshape(-1, _ROW)
             a, b = block_c[:whole].reshape(-1, _ROW), block_c[1 : whole + 1].reshape(-1, _ROW)
             mean_s = float(time_s[stop] - time_s[start]) / dt.size
-            if whole and shortest_s >= (1.0 - _EVEN) * mean_s:
-                if self._is_calm(a[::_PROBE], b[::_PROBE]):
-                    self.even[start] = _row_sums(a, b)
-                    if whole < dt.size:
-                        self._add_steps(dt[np.newaxis, whole:], block_c[np.newaxis, whole:])
-                    continue
+            is_even = whole and shortest_s >= (1.0 - _EVEN) * mean_s
+            if is_even and self._is_calm(a[::_PROBE], b[::_PROBE]):
+                self.even[start] = _row_sums(a, b)
+                if whole < dt.size:
+                    self._add_steps(dt[np.newaxis, whole:], block_c[np.newaxis, whole:])
+                continue
             order = self._order(a[::_PROBE], b[::_PROBE]) if whole else None
             if order is None:
                 self._add_steps(dt[np.newaxis], block_c[np.newaxis])

@@ -109,7 +109,7 @@ class Named(Protocol):
 
 
 def _part(whole: Mapping[str, Item], names: Set[str]) -> Mapping[str, Item]:
-    return whole if "" in names else {name: whole[name] for name in names}
+    return whole if "" in names else {n: whole[n] for n in names if n in whole}
 
 
 @lru_cache(maxsize=1)

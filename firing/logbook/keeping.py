@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,12 +20,15 @@ from firing.files.kinds import file_kind, kind_of
 from firing.files.ready import ready_names, ready_text
 from firing.kiln.energy import EnergyCourse
 from firing.kiln.tariff import Tariff, cost
+from firing.logbook.learning import MOST_FIRINGS
 from firing.logbook.measure import measure
-from firing.logbook.record import CODE, Entry, KeptWitness, Photo, Shown, local_moment
+from firing.logbook.record import CODE, Entry, Filter, KeptWitness, Photo, Shown, local_moment
 from firing.logbook.store import Kept, Logbook
+from firing.logbook.wear import MENDED, NEW_ELEMENTS, trends_of
 from firing.logs.options import ReadingOptions
 from firing.logs.parts import SeveralFirings
 from firing.logs.reader import MOST_BYTES, Log, pick_channel, read_bytes
+from firing.review.power_reason import record_of
 from firing.review.review import review
 from firing.review.which_plan import which_kiln, which_plan
 from firing.review.witness import parse_witness
@@ -33,6 +37,7 @@ from firing.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from firing.kiln.description import KilnDescription
+    from firing.kiln.residuals import FiringRecord
     from firing.review.result import Review
     from firing.trace import Trace
 
@@ -200,6 +205,33 @@ def _reviewed(entry: Entry, log: Log, channel: int) -> Review:
     )
 
 
+def records_of(book: Logbook, kiln: str) -> tuple[list[FiringRecord], list[int]]:
+    """Return the latest firings of a kiln as a fit takes them, and which follow work on it.
+
+    In the order of time, and only those since its losses last changed.
+    """
+    mine = book.firings(Filter(kiln=kiln), newest_first=False)
+    events = book.events(kiln)
+    changed = [one.at for one in trends_of(kiln, mine, events).wear.breaks if one.kind == "losses"]
+    since = changed[-1].timestamp() if changed else -math.inf
+    worked = [event.at_s for event in events if event.kind in (NEW_ELEMENTS, *MENDED)]
+    records: list[FiringRecord] = []
+    after_work: list[int] = []
+    before = -math.inf
+    for one in [one for one in mine if one.started_at >= since][-MOST_FIRINGS:]:
+        entry = book.entry(one.id)
+        try:
+            found = review_of(entry)
+            record = record_of(found, planned=bool(entry.plan_text))
+        except FiringError:
+            continue
+        if any(before < at <= one.started_at for at in worked):
+            after_work.append(len(records))
+        before = one.started_at
+        records.append(replace(record, kwh=entry.kwh, started=record.started or one.started))
+    return records, after_work
+
+
 def reviews_of(book: Logbook, numbers: Sequence[int]) -> list[Review]:
     """Return the reviews of several firings by the plan of the first, for laying over each other.
 
@@ -250,8 +282,9 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         course_c=_course(trace, found),
         code=CODE,
     )
+    told = measure(found, found.kiln, planned=bool(entry.plan_text)).to_dict()
     if not entry.plan_text:
-        return shown
+        return replace(shown, measure=told)
     plan = found.schedule
     most = next((c for c in found.causes if c.cause != "unexplained"), None)
     return replace(
@@ -265,7 +298,7 @@ def shown_of(entry: Entry, log: Log, channel: int, found: Review) -> Shown:
         ended="" if found.refused else found.ended,
         findings=sum(finding.severity == "act" for finding in found.findings),
         cause="" if most is None or not found.excess_s else most.name,
-        measure=None if found.refused else measure(found, found.kiln).to_dict(),
+        measure=told,
     )
 
 
@@ -626,7 +659,8 @@ def derive_again(
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 
-    What was known of a log that can't be read any more stays, with the reason.
+    What was known of a log that can't be read any more stays, with the reason; but for its measure,
+    as measures compare only by one version.
     """
     began_s, troubled = time.monotonic(), 0
     for done, number in enumerate(firings, 1):
@@ -634,7 +668,7 @@ def derive_again(
         if shown.trouble:
             old = book.show(number)
             kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
-            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble})
+            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble, "measure": None})
             troubled += 1
         book.derive_again(number, shown)
         progress(progressed(done, len(firings), began_s))
