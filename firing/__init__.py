@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from firing.api import ready_schedules as ready_schedules
     from firing.api import resume as resume
     from firing.api import review as review
+    from firing.api import review_fleet as review_fleet
     from firing.api import write_schedule as write_schedule
     from firing.cones.cone_at import cone_at as cone_at
     from firing.cones.equivalence import ConeVerdict as ConeVerdict
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
+    from firing.fleet.summary import FleetSummary as FleetSummary
     from firing.forecast.result import Forecast as Forecast
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
@@ -72,6 +74,7 @@ _HOME = {
     "Design": "firing.design.result",
     "FiringCalendar": "firing.report.calendar",
     "FiringError": "firing.errors",
+    "FleetSummary": "firing.fleet.summary",
     "Forecast": "firing.forecast.result",
     "Guide": "firing.design.guide",
     "KilnDescription": "firing.kiln.description",
@@ -115,6 +118,7 @@ _HOME = {
     "ready_schedules": "firing.api",
     "resume": "firing.api",
     "review": "firing.api",
+    "review_fleet": "firing.api",
     "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",
 }

@@ -801,11 +801,11 @@ def _doubted_channel(log: Log, chosen: int) -> str:
             f"{channels[chosen]} is taken for the kiln, as no name says which channel is; say "
             f"--channel {named} for that one"
         )
-    for other, peak_c in peaks_c.items():
-        if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[other]):
+    for index, peak_c in peaks_c.items():
+        if abs(peak_c - peaks_c[chosen]) > _FAR_APART_C and not _EXTREME.search(channels[index]):
             return (
                 f"{channels[chosen]} is taken for the kiln and reaches {peaks_c[chosen]:.0f} °C; "
-                f"{channels[other]} reaches {peak_c:.0f} °C; say --channel with its name if it "
+                f"{channels[index]} reaches {peak_c:.0f} °C; say --channel with its name if it "
                 "is the kiln"
             )
     return ""
