@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from firing.api import ready_schedules as ready_schedules
     from firing.api import resume as resume
     from firing.api import review as review
+    from firing.api import review_fleet as review_fleet
     from firing.api import trends as trends
     from firing.api import write_schedule as write_schedule
     from firing.cones.cone_at import cone_at as cone_at
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
     from firing.design.result import Design as Design
     from firing.design.resume import Resumption as Resumption
     from firing.errors import FiringError as FiringError
+    from firing.fleet.summary import FleetSummary as FleetSummary
     from firing.forecast.result import Forecast as Forecast
     from firing.kiln.description import KilnDescription as KilnDescription
     from firing.kiln.fit_result import KilnFit as KilnFit
@@ -74,6 +76,7 @@ _HOME = {
     "Design": "firing.design.result",
     "FiringCalendar": "firing.report.calendar",
     "FiringError": "firing.errors",
+    "FleetSummary": "firing.fleet.summary",
     "Forecast": "firing.forecast.result",
     "Guide": "firing.design.guide",
     "KilnDescription": "firing.kiln.description",
@@ -119,6 +122,7 @@ _HOME = {
     "resume": "firing.api",
     "review": "firing.api",
     "trends": "firing.api",
+    "review_fleet": "firing.api",
     "ways_to_cone": "firing.cones.ways",
     "write_schedule": "firing.api",
 }

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from firing.design.guide import Guide
     from firing.design.result import Design
     from firing.design.resume import Resumption
+    from firing.fleet.summary import FleetSummary
     from firing.forecast.cone_target import PlanForCone
     from firing.forecast.result import Forecast
     from firing.heat.default_kiln import UsualKiln
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from firing.logbook.learning import Learnt
     from firing.logbook.record import Firing
     from firing.logbook.wear import Trends
+    from firing.logs.options import ReadingOptions
     from firing.logs.reader import Log
     from firing.review.overlay import Align, Overlay
     from firing.review.result import Review, Witness
@@ -1022,6 +1024,85 @@ def plan_for_cone(
         change,
         lambda changed: forecast(changed, kiln=inside, load=ware, waits=waits),
     )
+
+
+def review_fleet(
+    out: PathOrName,
+    logs: PathOrName | None = None,
+    *,
+    plans: PathOrName | None = None,
+    kilns: PathOrName | None = None,
+    tariff: Tariff | PathOrName | None = None,
+    options: ReadingOptions | None = None,
+    channel: str | None = None,
+    engine: Literal["pool", "dask"] = "pool",
+    scheduler: str | None = None,
+    workers: int | None = None,
+) -> FleetSummary:
+    """Review every log of a folder into a table, and sum the table up.
+
+    Needs the extra ``fleet``.  A second call reviews only what is new.
+
+    Parameters
+    ----------
+    out : str or path
+        Folder or fsspec address of the table: Parquet files, a row a log.
+    logs : str or path, optional
+        Folder, file or fsspec address of the logs; without it the table is summed up as it is.
+    plans, kilns : str or path, optional
+        Folders of the schedule and kiln files, or one of them.  A log is of those whose names
+        stand in its path, else of those that its course fits.
+    tariff : Tariff, str or path, optional
+        Prices, for the cost.
+    options : ReadingOptions, optional
+        How the logs are read.
+    channel : str, optional
+        The kiln's channel; found if not given.
+    engine : {"pool", "dask"}
+        Processes of this computer, or a Dask cluster.
+    scheduler : str, optional
+        The Dask scheduler to use, such as ``tcp://host:8786``.
+    workers : int, optional
+        How many; one a core if not given.
+
+    Returns
+    -------
+    FleetSummary
+        By kiln, plan and month, and what to look at first.
+
+    Raises
+    ------
+    FiringError
+        If the extra is missing, a plan or kiln has a fault, there is no log, or the table cannot
+        be written; what was reviewed until then is kept.
+
+    Examples
+    --------
+    >>> import firing as fi, tempfile
+    >>> from importlib.resources import files
+    >>> demo = files("firing") / "data" / "demo"
+    >>> found = fi.review_fleet(tempfile.mkdtemp(), demo / "log.csv", plans=demo / "plan.toml")
+    >>> found.logs, found.plans[0].plan
+    (1, 'plan')
+    """
+    from firing.fleet.summary import summarise
+    from firing.fleet.table import FleetTable
+
+    table = FleetTable(fspath(out))
+    if logs is not None:
+        from firing.fleet.inputs import studio_of
+        from firing.fleet.jobs import FolderLogs
+        from firing.fleet.run import review_all
+
+        prices = read_tariff(tariff) if isinstance(tariff, str | PathLike) else tariff
+        studio = studio_of(
+            None if plans is None else fspath(plans),
+            None if kilns is None else fspath(kilns),
+            tariff=prices, options=options, channel=channel,
+        )  # fmt: skip
+        review_all(FolderLogs(fspath(logs)), table, studio,
+                   engine=engine, scheduler=scheduler, workers=workers)  # fmt: skip
+    return summarise(table)
 
 
 def heat_work(

@@ -90,7 +90,7 @@ class Job:
         )
 
 
-class Source(Protocol):
+class JobSource(Protocol):
     """Where logs come from."""
 
     def jobs(self, studio: Studio, without: str) -> list[Job]:

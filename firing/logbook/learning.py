@@ -267,7 +267,7 @@ class _Problem:
         pull = self.prior @ self._expected()
         widened = np.ones_like(needed)
         # Each firing by itself, and of a logged output, which may be a relay's, its cooling apart.
-        powered = marks[:, self.of_powers].any(axis=1)
+        powered = np.any(marks[:, self.of_powers] != 0.0, axis=1)
         rows, groups = np.arange(needed.size), []
         for record, part in zip(self.records, parts, strict=True):
             apart = rows[part][powered[part]] if record.logged else rows[:0]

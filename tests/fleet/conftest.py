@@ -8,7 +8,7 @@ from fleet.school import PLAIN, write_studio
 
 from firing.fleet import run as running
 from firing.fleet.engines import Answers
-from firing.fleet.inputs import read_folder
+from firing.fleet.inputs import studio_of
 from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio
 from firing.fleet.worker import answer
@@ -31,7 +31,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> Studio:
     """Return the school's plans, without a kiln."""
     folder = tmp_path_factory.mktemp("studio")
     write_studio(folder)
-    return Studio(*read_folder("schedule", str(folder / "plans"))[:1])
+    return studio_of(str(folder / "plans"))
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from fleet.school import PLANS, write_log, write_studio
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firing.fleet.inputs import Names, read_folder
+from firing.fleet.inputs import Names, studio_of
 from firing.fleet.jobs import Job
 from firing.fleet.review_log import Studio, review_bytes
 from firing.fleet.row import COLUMNS, Row
@@ -21,10 +21,9 @@ from firing.fleet.worker import Worker
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Studio:
     folder = tmp_path_factory.mktemp("studio")
     write_studio(folder)
-    plans, plan_files = read_folder("schedule", str(folder / "plans"))
-    kilns, kiln_files = read_folder("kiln", str(folder / "kilns"))
-    assert set(plans) == set(PLANS)
-    return Studio(plans, kilns, plan_files, kiln_files)
+    made = studio_of(str(folder / "plans"), str(folder / "kilns"))
+    assert set(made.plans) == set(PLANS)
+    return made
 
 
 @given(
