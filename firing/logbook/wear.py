@@ -133,6 +133,12 @@ class ElementWear(Serialised):
     a_month: float | None = None
     not_yet: str = ""
 
+    @property
+    def shows(self) -> bool:
+        """Whether any wear shows yet; else what is foretold is what elements usually last."""
+        down, se = self.power_down, self.power_down_se
+        return down is not None and se is not None and down > WEAR_SHOWS * se
+
     def on(self, firings: int | None) -> datetime | None:
         """Return about when a firing so many on is fired, at the pace of late."""
         if firings is None or self.a_month is None or not self.points:
@@ -142,6 +148,8 @@ class ElementWear(Serialised):
 
 
 DAYS_A_MONTH = 30.44
+WEAR_SHOWS = 2.0
+"""Wear shows from so many standard errors on."""
 
 
 def wear_of(kept: Sequence[Kept]) -> ElementWear:
