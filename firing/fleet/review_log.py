@@ -150,8 +150,8 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
         "log_sha256": hashlib.sha256(data).digest(),
         "log_bytes": len(data),
         "basis": studio.basis(plan, kiln),
-        **_named("kiln", kiln, "its path", studio.kiln_files),
-        **_named("plan", plan, "its path", studio.plan_files),
+        **_named("kiln", kiln, _by(studio.kilns), studio.kiln_files),
+        **_named("plan", plan, _by(studio.plans), studio.plan_files),
     }
     try:
         read = read_bytes(data, log.rpartition("/")[2], studio.options)
@@ -164,6 +164,10 @@ def review_bytes(data: bytes, log: str, studio: Studio, plan: str = "", kiln: st
     except Exception as error:
         words = f"a mistake of the program, not of the log ({type(error).__name__}: {error})"
         return Row(**known, status="failed", sentence=_one_line(words))
+
+
+def _by(given: Mapping[str, Any]) -> str:
+    return "its path" if len(given) > 1 else "the only one given"
 
 
 def _named(what: str, name: str, by: str, where: Mapping[str, str]) -> dict[str, Any]:

@@ -100,8 +100,8 @@ def test_two_workers_do_nearly_twice_as_much(glazes: Path) -> None:
     at_best = (alone_s + begun_s) / (both_s + 0.5 * begun_s)
     print(
         f"\ntwo workers: {one_s / two_s:.2f} times one by the clock at a load of "
-        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times, of a run so long "
-        f"that {begin_s:.2f} s of beginning are nothing ({both_s:.2f} s are not shared)"
+        f"{os.getloadavg()[0]:.1f}; by processor time at most {at_best:.2f} times, of a long "
+        f"run, where {begin_s:.2f} s of beginning are little ({both_s:.2f} s are not shared)"
     )
     assert rows_in(glazes / "with1") == rows_in(glazes / "with2")
     assert at_best >= 1.7
