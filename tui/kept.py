@@ -83,24 +83,16 @@ def keep(
 
     Raises `FiringError` if it cannot be kept; the sentence says why.
     """
-    from firing.logbook.keeping import amend, keep_log
+    from firing.logbook.keeping import amend, keep_logs
 
-    path = choice.path
-    entry = Entry(
-        path.name,
-        path.read_bytes(),
-        reading=choice.reading.given(),
-        channel=choice.channel or "",
-        written_at=round(path.stat().st_mtime, 3),
-        **said,
-    )
+    entry = Entry("", b"", reading=choice.reading.given(), channel=choice.channel or "", **said)
     if equipment.load is not None:
         from firing.logbook.keeping import paper
 
         within = paper("load", equipment.load.name)
         entry = replace(entry, load=within.name, load_text=within.text)
     with Logbook.open() as book:
-        found, *_ = keep_log(book, entry, _shelf(book, schedule, equipment), place=path)
+        found, *_ = keep_logs(book, [choice.path], _shelf(book, schedule, equipment), entry)
         if found.state == "refused" or found.id is None:
             raise FiringError(found.why)
         if found.state == "known" and any(said.values()):

@@ -659,7 +659,8 @@ def derive_again(
 ) -> int:
     """Derive the figures of firings anew, and return how many can't be read any more.
 
-    What was known of a log that can't be read any more stays, with the reason.
+    What was known of a log that can't be read any more stays, with the reason; but for its measure,
+    as measures compare only by one version.
     """
     began_s, troubled = time.monotonic(), 0
     for done, number in enumerate(firings, 1):
@@ -667,7 +668,7 @@ def derive_again(
         if shown.trouble:
             old = book.show(number)
             kept = {name: getattr(old, name) for name in Shown.__dataclass_fields__}
-            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble})
+            shown = Shown(**kept | {"code": CODE, "trouble": shown.trouble, "measure": None})
             troubled += 1
         book.derive_again(number, shown)
         progress(progressed(done, len(firings), began_s))

@@ -257,6 +257,13 @@ class _Problem:
         """Return the robust solution, and what the logs alone know of it."""
         pull = self.prior @ self._expected()
         widened = np.ones_like(needed)
+        # Each firing by itself, and of a logged output, which may be a relay's, its cooling apart.
+        powered = np.any(marks[:, self.of_powers] != 0.0, axis=1)
+        rows, groups = np.arange(needed.size), []
+        for record, part in zip(self.records, parts, strict=True):
+            apart = powered[part] & record.logged
+            groups += [rows[part][apart], rows[part][~apart]]
+        groups = [group for group in groups if group.size]
         weight = 1.0 / scatter
         for _ in range(WEIGHINGS):
             w2 = (weight / widened) ** 2
@@ -265,10 +272,9 @@ class _Problem:
                 information + self.prior, (marks * w2[:, None]).T @ needed + pull
             )
             off = (needed - marks @ found) / scatter
-            for part in parts:
-                if off[part].size:
-                    size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[part])))
-                    widened[part] = max(1.0, size)
+            for group in groups:
+                size = NORMAL_OVER_MEDIAN * float(np.median(np.abs(off[group])))
+                widened[group] = max(1.0, size)
             weight = (1.0 + (off / widened / ROBUST_SIGMA) ** 2) ** -0.25 / scatter
         scaled = off / widened
         pairs = sum(float(scaled[p][1:] @ scaled[p][:-1]) for p in parts if scaled[p].size)

@@ -96,7 +96,11 @@ def list_report(
     kiln = ["kiln"] if several else []
     headers = ("#", "day", *kiln, "plan", "cone", "peak", "h:mm", "late", "")
     align = f"rl{'l' * several}lrrrrl"
-    courses = [(*row, sparkline(one.course_c)) for row, one in zip(rows, firings, strict=True)]
+    at = headers.index("plan")  # a page has room for all of it
+    courses = [
+        (*row[:at], one.plan or "no plan", *row[at + 1 :], sparkline(one.course_c))
+        for row, one in zip(rows, firings, strict=True)
+    ]
     tables = (on_text(Table(headers, align, rows)),
               on_page(Table((*headers, "course"), f"{align}l", courses)))  # fmt: skip
     stale = Paragraph(_older_words(older)) if older else None

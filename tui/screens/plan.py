@@ -18,9 +18,9 @@ from firing.report.sanitize import plain, shorten, wrap
 
 from ..document import PlanDocument, Selection
 from ..equipment import short
-from ..forecasting import ranges_known
+from ..forecasting import ranges_known, stages_known
 from ..key_figures import missing_choices, summary_lines
-from ..plot_lines import forecast_lines, no_lines, segment_at
+from ..plot_lines import PlotLines, forecast_lines, no_lines, segment_at
 from ..widgets.curve import Curve
 from ..widgets.editbar import EditBar
 from ..widgets.lines import KeyLine, TitleLine, Tour
@@ -169,6 +169,8 @@ class PlanScreen(PlanActionsScreen):
 
     def show_document(self) -> None:
         document = self.document
+        if self.offers.has_focus:
+            self.leave_offers()  # they are of the plan before
         self.table.show(document.schedule, self.session.forecast)
         self._show_title()
         self.ask_forecast()
@@ -202,7 +204,7 @@ class PlanScreen(PlanActionsScreen):
             if last is not None and last.schedule != result.schedule:
                 self._was = last
             self._drawn = result
-            curve.show(forecast_lines(result, was=self._ghost(result)), keep=True)
+            curve.show(self._lines(result), keep=True)
             lines = self._consequences(result)
         self._show_consequences(lines)
         self.table.show(schedule, result)
@@ -230,8 +232,10 @@ class PlanScreen(PlanActionsScreen):
     def show_ahead(self, ahead: Forecast | None) -> None:
         now = self.session.forecast
         if now is not None and self.up_to_date:
-            lines = forecast_lines(now, ahead, self._ghost(now))
-            self.query_one(Curve).show(lines, keep=True)
+            self.query_one(Curve).show(self._lines(now, ahead), keep=True)
+
+    def _lines(self, now: Forecast, ahead: Forecast | None = None) -> PlotLines:
+        return forecast_lines(now, ahead, self._ghost(now), marked=stages_known(now))
 
     def _ghost(self, now: Forecast) -> Forecast | None:
         """Return the version before, unless it runs the same course."""
@@ -253,6 +257,8 @@ class PlanScreen(PlanActionsScreen):
             super().press_in_table(key, typed)
 
     def show_ranges(self, result: Forecast) -> None:
+        if self._tried is None:
+            self.show_ahead(None)
         self._show_consequences(self._consequences(result))
 
     @property
